@@ -1,0 +1,217 @@
+"""A bus that is charged through a resistor while loads wake on it, stage by stage.
+
+Each stage lasts from one waking voltage to the next; within it the resistive loads are
+part of the source (Thévenin) and the constant-power loads are one power, so that every
+stage has an exact time.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass
+
+from packcalc import transients as tr
+from packcalc.checks import FAIL, Check, judge
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, leaf, smallest, trace
+
+KINDS = ("resistive", "constant power")
+
+
+@dataclass(frozen=True)
+class BusLoad:
+    """A load that wakes on the bus while it is being charged.
+
+    Attributes:
+        name: as in the brief.
+        kind: one of KINDS.
+        resistance: of a resistive load.
+        power: of a constant-power load.
+        wakes_at: bus voltage at which it begins to draw (zero when always connected).
+    """
+
+    name: str
+    kind: str
+    resistance: Finding | None
+    power: Finding | None
+    wakes_at: Finding
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise OutOfRange(f"load {self.name}: kind {self.kind!r} is not one of "
+                             + ", ".join(KINDS))
+
+    @property
+    def draws(self) -> Finding | None:
+        """Its resistance or its power."""
+        return self.resistance if self.kind == "resistive" else self.power
+
+    @property
+    def known(self) -> bool:
+        return self.draws is not None and self.draws.known and self.wakes_at.known
+
+
+@dataclass(frozen=True)
+class LoadedBus:
+    """Battery voltage, one resistor at its upper tolerance, the loads: the slow corner."""
+
+    voltage: Finding
+    resistance: Finding
+    capacitance: Finding
+    level: Finding
+    loads: tuple[BusLoad, ...]
+
+    @property
+    def target(self) -> Finding:
+        return trace(tr.share_of_voltage, "Voltage of the closing level", symbol="v_x",
+                     voltage=self.voltage, share=self.level)
+
+    def awake(self, bus: float) -> tuple[BusLoad, ...]:
+        """The loads that draw at a bus voltage."""
+        return tuple(load for load in self.loads if load.wakes_at.number <= bus)
+
+    def source(self, bus: float) -> tuple[Finding, Finding]:
+        """Open-circuit voltage and resistance with the resistive loads that are awake."""
+        voltage, resistance = self.voltage, self.resistance
+        for load in self.awake(bus):
+            if load.kind == "resistive":
+                assert load.resistance is not None
+                voltage = trace(tr.divided_voltage, f"Bus voltage left by {load.name}",
+                                voltage=voltage, resistance=resistance,
+                                load_resistance=load.resistance)
+                resistance = trace(tr.parallel_resistance, f"Resistance with {load.name}",
+                                   resistance=resistance, load_resistance=load.resistance)
+        return voltage, resistance
+
+    def power(self, bus: float) -> Finding:
+        """Sum of the constant-power loads that are awake."""
+        powers = [load.power for load in self.awake(bus)
+                  if load.kind == "constant power" and load.power is not None]
+        if not powers:
+            return leaf("No constant-power load awake", "P", "W", 0.0, "definition")
+        return functools.reduce(lambda a, b: trace(tr.sum_of_powers, "Power of the awake loads",
+                                                   first=a, second=b), powers)
+
+    def conductance(self, bus: float) -> Finding:
+        """Sum of the conductances of the resistive loads that are awake."""
+        total = leaf("No resistive load awake", "G", "mS", 0.0, "definition")
+        for load in self.awake(bus):
+            if load.kind == "resistive" and load.resistance is not None:
+                total = trace(tr.added_conductance, f"Conductance with {load.name}",
+                              conductance=total, resistance=load.resistance)
+        return total
+
+    def marks(self) -> list[Finding]:
+        """The waking voltages on the way up, then the level."""
+        target = self.target
+        return [load.wakes_at for load in self.loads
+                if 0 < load.wakes_at.number < target.number] + [target]
+
+    def smallest_slope(self) -> Finding:
+        """Where the bus rises most slowly: at a waking voltage or at the level."""
+        slopes = []
+        for mark in self.marks():
+            drawn = trace(tr.load_current, power=self.power(mark.number),
+                          conductance=self.conductance(mark.number), bus_voltage=mark)
+            slopes.append(trace(tr.loaded_slope, f"Slope of the bus at {mark.shown}",
+                                voltage=self.voltage, bus_voltage=mark, load_current=drawn,
+                                resistance=self.resistance, capacitance=self.capacitance))
+        return smallest(slopes, "Smallest slope on a healthy way up")
+
+    def time(self) -> Finding | None:
+        """Time to the level through every stage, or None when it is never reached."""
+        stages = [self._stage(start, end) for start, end in self._spans()]
+        if any(stage is None for stage in stages):
+            return None
+        known = [stage for stage in stages if stage is not None]
+        return functools.reduce(lambda a, b: trace(tr.sum_of_times, "Time to the closing level",
+                                                   first=a, second=b), known)
+
+    def _spans(self) -> list[tuple[Finding, Finding]]:
+        zero = leaf("Empty bus", "v", "V", 0.0, "definition")
+        marks = [zero, *self.marks()]
+        pairs = zip(marks, marks[1:], strict=False)
+        return [(a, b) for a, b in pairs if a.number < b.number]
+
+    def _stage(self, start: Finding, end: Finding) -> Finding | None:
+        voltage, resistance = self.source(start.number)
+        power = self.power(start.number)
+        if not self.loads:
+            return trace(tr.charging_time, "Time to the closing level", resistance=resistance,
+                         capacitance=self.capacitance, level=self.level)
+        bare = tr.loaded_charging_time(voltage.number, resistance.number, self.capacitance.number,
+                                       power.number, start.number, end.number)
+        if not math.isfinite(float(bare)):
+            return None
+        return trace(tr.loaded_charging_time, f"Time from {start.shown} to {end.shown}",
+                     voltage=voltage, resistance=resistance, capacitance=self.capacitance,
+                     power=power, start=start, end=end)
+
+
+def load_checks(bus: LoadedBus) -> list[Check]:
+    """Equilibrium and wake-up of the loads, at upper resistor tolerance."""
+    if not bus.awake(bus.target.number):
+        return []
+    return [*_equilibrium_checks(bus), *_wake_checks(bus)]
+
+
+def _equilibrium_checks(bus: LoadedBus) -> list[Check]:
+    target = bus.target
+    voltage, resistance = bus.source(target.number)
+    power = bus.power(target.number)
+    title = "steady bus voltage with the loads lies above the closing level"
+    remedy = "a smaller resistance, or keep the loads asleep until the main has closed"
+    most = trace(tr.most_power, voltage=voltage, resistance=resistance)
+    checks = []
+    if power.number > 0:
+        checks.append(judge("loads draw less than the resistor can ever pass", "thermal load",
+                            power, "below", most, remedy=remedy))
+    if power.number > most.number:
+        reason = (f"no steady voltage exists: P = {power.shown} is above V²/(4·R) = {most.shown} "
+                  f"with V = {voltage.shown}, R = {resistance.shown}; the level is never reached")
+        return [*checks, Check(title, "thermal load", FAIL, None, target, "above", reason, remedy)]
+    steady = voltage if power.number == 0 else trace(
+        tr.bus_voltage_with_power, "Steady bus voltage with the loads", voltage=voltage,
+        resistance=resistance, power=power)
+    reason = "" if steady.number > target.number else (
+        f"the level is never reached: {_equation(steady, voltage, resistance, power)}")
+    checks.append(judge(title, "thermal load", steady, "above", target, reason=reason,
+                        remedy=remedy))
+    return checks
+
+
+def _equation(steady: Finding, voltage: Finding, resistance: Finding, power: Finding) -> str:
+    if power.number == 0 and steady.formula is None:
+        return f"the bus ends at {steady.shown}"
+    if power.number == 0:
+        return f"{steady.formula.text} = {steady.shown}"  # type: ignore[union-attr]
+    return (f"V/2 + √(V²/4 − P·R) = {steady.shown} with V = {voltage.shown}, "
+            f"R = {resistance.shown}, P = {power.shown}")
+
+
+def _wake_checks(bus: LoadedBus) -> list[Check]:
+    """At every waking voltage the resistor must pass more than the awake loads draw."""
+    checks = []
+    for load in bus.awake(bus.target.number):
+        at = load.wakes_at
+        power = bus.power(at.number)
+        if load.kind != "constant power":
+            continue
+        voltage, resistance = bus.source(at.number)
+        passing = trace(tr.passing_power, f"Power that the resistor passes at {at.shown}",
+                        voltage=voltage, resistance=resistance, bus_voltage=at)
+        reason = "" if power.number < passing.number else (
+            f"the bus hangs near {at.shown}: P = {power.shown} is not below v·(V − v)/R = "
+            f"{passing.shown} with v = {at.shown}, V = {voltage.shown}, R = {resistance.shown}; "
+            f"the resistor then takes {_hanging(bus, at)} until the timeout")
+        checks.append(judge(f"{load.name} wakes without stopping the charge", "thermal load",
+                            power, "below", passing, reason=reason,
+                            remedy="a higher waking voltage, a smaller resistance, or keep the "
+                                   "load asleep until the main has closed"))
+    return checks
+
+
+def _hanging(bus: LoadedBus, at: Finding) -> str:
+    rest = trace(tr.remaining_voltage, voltage=bus.voltage, bus_voltage=at)
+    return trace(tr.resistor_power, voltage=rest, resistance=bus.resistance).shown

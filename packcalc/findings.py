@@ -1,0 +1,328 @@
+"""Formulas registered once, and values that keep the chain they came by.
+
+A *formula* is a pure function on SI floats or numpy arrays, decorated with its symbol,
+unit, text, range and source. Calling the function gives bare numbers for screening;
+`trace` gives a `Finding` that keeps its inputs, so that a report can unfold any figure
+down to the user's own entry, a table row or a source.
+"""
+
+from __future__ import annotations
+
+import inspect
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from packcalc.errors import ProgramFault
+from packcalc.units import from_si, into_si, show, significant
+
+# From the firmest ground to the weakest; the weakest link names a chain's ground.
+BASES = (
+    "definition", "measured", "given", "read", "computed", "common practice",
+    "remembered, consistent", "assumed", "invented", "remembered",
+)
+NEVER_A_GROUND = ("remembered",)
+TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
+
+
+@dataclass(frozen=True)
+class Input:
+    """One argument of a formula as its text writes it."""
+
+    parameter: str
+    symbol: str
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Formula:
+    """What is known of one registered formula.
+
+    Attributes:
+        name: the function's name.
+        title: what it computes, in words.
+        symbol, unit: of the result, as printed.
+        text: the formula, in the printed units of its inputs.
+        inputs: its arguments in the order of the signature.
+        valid: range in which it holds, in words.
+        safe_side: which side errs safe, in words.
+        source: key in the register of sources ("" for a definition).
+        where: clause, equation or table.
+        basis: one of BASES.
+        function: the bare function.
+    """
+
+    name: str
+    title: str
+    symbol: str
+    unit: str
+    text: str
+    inputs: tuple[Input, ...]
+    valid: str
+    safe_side: str
+    source: str
+    where: str
+    basis: str
+    function: Callable[..., Any] = field(repr=False, compare=False)
+
+    @property
+    def module(self) -> str:
+        return self.function.__module__
+
+
+_REGISTER: dict[str, Formula] = {}
+
+
+def formulas() -> dict[str, Formula]:
+    """Every formula registered so far, by name (see `packcalc.catalogue` for all)."""
+    return dict(sorted(_REGISTER.items()))
+
+
+def formula(*, title: str, symbol: str, unit: str, text: str, inputs: dict[str, str],
+            basis: str, source: str = "", where: str = "", valid: str = "any",
+            safe_side: str = "") -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Register a function as a formula and complete its docstring.
+
+    Args:
+        title: what it computes, in words.
+        symbol: symbol of the result, as in the source.
+        unit: printed unit of the result ("" when it has none).
+        text: the formula in the printed units of `inputs`.
+        inputs: parameter name to "symbol [unit] meaning", in the order of the signature.
+        basis: one of BASES.
+        source: key of the register of sources; empty only for basis "definition".
+        where: clause, equation or table in the source.
+        valid: range in which the formula holds.
+        safe_side: which side is the safe one, if the formula errs.
+    """
+
+    def register(function: Callable[..., Any]) -> Callable[..., Any]:
+        args = tuple(_read_input(name, words) for name, words in inputs.items())
+        if list(inspect.signature(function).parameters) != list(inputs):
+            raise ProgramFault(f"{function.__name__}: registered inputs differ from signature")
+        if basis not in BASES or (not source and basis not in ("definition", "common practice")):
+            raise ProgramFault(f"{function.__name__}: basis {basis!r} needs a source")
+        if function.__name__ in _REGISTER:
+            raise ProgramFault(f"two formulas are called {function.__name__}")
+        entry = Formula(function.__name__, title, symbol, unit, text, args, valid, safe_side,
+                        source, where, basis, function)
+        _REGISTER[entry.name] = entry
+        function.formula = entry  # type: ignore[attr-defined]
+        function.__doc__ = _docstring(function.__doc__ or "", entry)
+        return function
+
+    return register
+
+
+def _read_input(parameter: str, words: str) -> Input:
+    symbol, _, rest = words.partition(" [")
+    unit, closed, meaning = rest.partition("]")
+    if not closed:
+        raise ProgramFault(f"input {parameter!r} needs \"symbol [unit] meaning\"")
+    return Input(parameter, symbol.strip(), unit.strip(), meaning.strip())
+
+
+def _docstring(own: str, entry: Formula) -> str:
+    summary, _, rest = inspect.cleandoc(own).partition("\n")
+    lines = [summary, "", "Formula:", f"    {entry.text}", "", "Parameters (SI):"]
+    lines += [f"    {i.parameter}: {i.symbol} [{i.unit or '1'}] {i.meaning}" for i in entry.inputs]
+    lines += ["", "Returns:", f"    {entry.symbol} [{entry.unit or '1'}], SI", "",
+              "Range:", f"    {entry.valid}"]
+    if entry.safe_side:
+        lines += ["", "Safe side:", f"    {entry.safe_side}"]
+    lines += ["", "Reference:", f"    {entry.source or entry.basis} {entry.where}".rstrip()
+              + (f" ({entry.basis})" if entry.source else ""), rest]
+    return "\n".join(lines)
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a leaf value comes from: the user's entry, a table row, a record or a rule."""
+
+    place: str
+    line: int = 0
+    key: str = ""
+    text: str = ""
+
+    def __str__(self) -> str:
+        where = f"{self.place}:{self.line}" if self.line else self.place
+        key = f" {self.key}" if self.key else ""
+        text = f" = {self.text}" if self.text else ""
+        return f"{where}{key}{text}"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One traced value.
+
+    Attributes:
+        title: what it is, in words.
+        symbol, unit: as printed.
+        value: SI, or None where nothing is known or asked.
+        basis: one of BASES, of this step alone.
+        source: key in the register of sources, or "".
+        origin: of a leaf.
+        formula: of a computed value.
+        inputs: the findings it was computed from, in the formula's order.
+        note: consequence, corner or caution, in words.
+    """
+
+    title: str
+    symbol: str
+    unit: str
+    value: float | None
+    basis: str
+    source: str = ""
+    origin: Origin | None = None
+    formula: Formula | None = None
+    inputs: tuple["Finding", ...] = ()
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.basis not in BASES:
+            raise ProgramFault(f"{self.title}: no such basis: {self.basis}")
+
+    @property
+    def known(self) -> bool:
+        return self.value is not None
+
+    @property
+    def number(self) -> float:
+        """The SI value; a fault of the program when there is none."""
+        if self.value is None:
+            raise ProgramFault(f"{self.title} was used although it has no value")
+        return self.value
+
+    @property
+    def shown(self) -> str:
+        """Value with unit, to four significant figures."""
+        return show(self.value, self.unit)
+
+    def walk(self) -> Iterator["Finding"]:
+        """This finding and everything it rests on, each once, inputs first."""
+        seen: set[int] = set()
+
+        def visit(node: "Finding") -> Iterator["Finding"]:
+            if id(node) in seen:
+                return
+            seen.add(id(node))
+            for child in node.inputs:
+                yield from visit(child)
+            yield node
+
+        yield from visit(self)
+
+    def grounds(self) -> set[str]:
+        """Every basis in the chain."""
+        return {node.basis for node in self.walk()}
+
+    @property
+    def weakest(self) -> str:
+        """The weakest basis in the chain."""
+        return max(self.grounds(), key=BASES.index)
+
+    def leaves(self) -> list["Finding"]:
+        """What the chain ends in."""
+        return [node for node in self.walk() if not node.inputs]
+
+    def called(self, title: str = "", symbol: str = "", note: str = "") -> "Finding":
+        """The same value under another name."""
+        return replace(self, title=title or self.title, symbol=symbol or self.symbol,
+                       note=note or self.note)
+
+
+def leaf(title: str, symbol: str, unit: str, value: float | None, basis: str, *,
+         source: str = "", origin: Origin | None = None, note: str = "") -> Finding:
+    """A value that is not computed: given, measured, read from a table, or assumed."""
+    return Finding(title, symbol, unit, None if value is None else float(value), basis,
+                   source=source, origin=origin, note=note)
+
+
+def trace(function: Callable[..., Any], title: str = "", *, symbol: str = "", unit: str = "",
+          note: str = "", **inputs: Finding) -> Finding:
+    """Call a registered formula on findings and keep the chain.
+
+    Args:
+        function: a function registered with `formula`.
+        title, symbol, unit: how this result is called, where it differs from the formula.
+        note: consequence, corner or caution.
+        inputs: one finding for each parameter.
+
+    Raises:
+        ProgramFault: an input is missing or has no value.
+    """
+    entry: Formula = function.formula  # type: ignore[attr-defined]
+    try:
+        ordered = tuple(inputs[i.parameter] for i in entry.inputs)
+    except KeyError as missing:
+        raise ProgramFault(f"{entry.name} was traced without {missing}") from missing
+    if len(inputs) != len(ordered):
+        raise ProgramFault(f"{entry.name} was traced with inputs it does not have")
+    value = function(*(item.number for item in ordered))
+    return Finding(title or entry.title, symbol or entry.symbol, unit or entry.unit,
+                   float(value), entry.basis, source=entry.source, formula=entry,
+                   inputs=ordered, note=note)
+
+
+def choose(pick: Callable[[Sequence[Finding]], Finding], candidates: Sequence[Finding],
+           title: str, note: str = "") -> Finding:
+    """The governing one of several findings; its note names the rivals."""
+    usable = [c for c in candidates if c.known]
+    if not usable:
+        raise ProgramFault(f"{title}: nothing to choose from")
+    chosen = pick(usable)
+    rivals = "; ".join(f"{c.title} {c.shown}" for c in usable if c is not chosen)
+    words = f"governed by: {chosen.title}" + (f" (others: {rivals})" if rivals else "")
+    return replace(chosen, title=title, note=f"{note}; {words}" if note else words)
+
+
+def largest(candidates: Sequence[Finding], title: str, note: str = "") -> Finding:
+    """The largest of several findings, kept with its chain."""
+    return choose(lambda c: max(c, key=lambda f: f.number), candidates, title, note)
+
+
+def smallest(candidates: Sequence[Finding], title: str, note: str = "") -> Finding:
+    """The smallest of several findings, kept with its chain."""
+    return choose(lambda c: min(c, key=lambda f: f.number), candidates, title, note)
+
+
+def digits_to_reproduce(finding: Finding, result_digits: int = 4) -> int:
+    """How many figures of the inputs reproduce the printed result on a pocket calculator.
+
+    At least four; more only where the formula subtracts near-equal numbers.
+    """
+    if finding.formula is None:
+        return result_digits
+    wanted = significant(from_si(finding.number, finding.unit), result_digits)
+    for digits in range(result_digits, 13):
+        if _recomputed(finding, digits, result_digits) == wanted:
+            return digits
+    return 12
+
+
+def _recomputed(finding: Finding, digits: int, result_digits: int) -> str:
+    assert finding.formula is not None
+    values = []
+    for argument, item in zip(finding.formula.inputs, finding.inputs, strict=True):
+        text = significant(from_si(item.number, argument.unit), digits)
+        values.append(into_si(float(text), argument.unit))
+    try:
+        result = float(finding.formula.function(*values))
+    except (ValueError, ZeroDivisionError, OverflowError):
+        return ""
+    if not math.isfinite(result):
+        return ""
+    return significant(from_si(result, finding.unit), result_digits)
+
+
+def worked(finding: Finding) -> str:
+    """The numbers put into the formula, e.g. "E = 345.6 V, R = 0.09600 Ω, P = 90000 W"."""
+    if finding.formula is None:
+        return ""
+    digits = digits_to_reproduce(finding)
+    return ", ".join(
+        f"{argument.symbol} = {show(item.number, argument.unit, digits)}"
+        for argument, item in zip(finding.formula.inputs, finding.inputs, strict=True)
+    )

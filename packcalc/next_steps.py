@@ -1,0 +1,124 @@
+"""What to find next: the open entry that moves the result most comes first.
+
+Each open entry is tried with the value that a lucky answer might have; the largest
+relative change of any headline figure is its swing. A swing ranks; it is no result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc.brief import Brief, Unknown
+from packcalc.layouts import Layout, asks_of, screen_one
+from packcalc.reading.brief_file import with_value
+
+# Names of the headline figures, as the reason is printed.
+HEADLINES = {
+    "highest_voltage": "highest working voltage",
+    "loaded_voltage": "loaded voltage",
+    "available_power": "power available",
+    "usable_energy": "usable energy",
+    "continuous_current": "continuous current",
+    "peak_current": "peak current",
+    "table_current": "table current that the cables need",
+    "cable_drop": "cable section for the voltage drop",
+    "fuse_rating": "least fuse rating",
+    "short_circuit": "cable section for the short-circuit",
+    "precharge_window": "pre-charge resistance",
+    "failed_precharge": "energy of a failed pre-charge",
+}
+
+
+# Figures on which the layout and its main fuse stand; the others follow after them.
+MAIN = ("highest_voltage", "loaded_voltage", "available_power", "usable_energy",
+        "continuous_current", "peak_current", "fuse_rating")
+NOTICEABLE = 0.02
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """One open entry with its swing.
+
+    Attributes:
+        unknown: the entry.
+        swing: largest relative change of a headline; 0 where no lucky value is offered.
+        moves: the headline that changes most, in words.
+    """
+
+    unknown: Unknown
+    swing: float
+    moves: str
+
+
+def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
+    """Rank the open entries of a brief by what they move in one layout.
+
+    Args:
+        brief: with its `unknowns`.
+        layout: the layout whose headlines are looked at.
+
+    Returns:
+        NextStep: entries that move a main figure first, the largest swing first.
+    """
+    base = headlines(brief, layout)
+    steps = []
+    for unknown in brief.unknowns:
+        if unknown.other is None:
+            steps.append(NextStep(unknown, 0.0, ""))
+            continue
+        other = headlines(with_value(brief, unknown.dotted, unknown.other), layout)
+        swings = {name: _swing(base[name], other[name]) for name in base}
+        main = max(MAIN, key=lambda name: swings[name])
+        most = main if swings[main] >= NOTICEABLE else max(swings, key=lambda n: swings[n])
+        steps.append(NextStep(unknown, swings[most], HEADLINES[most] if swings[most] else ""))
+    first = {HEADLINES[name] for name in MAIN}
+    return tuple(sorted(steps, key=lambda s: (s.moves not in first, -s.swing)))
+
+
+def _swing(base: float, other: float) -> float:
+    if not np.isfinite(base) or not np.isfinite(other):
+        return 0.0 if not np.isfinite(base) and not np.isfinite(other) else 1.0
+    return abs(other - base) / abs(base) if base else float(other != base)
+
+
+def headlines(brief: Brief, layout: Layout) -> dict[str, float]:
+    """A dozen figures that stand for the whole result, each in closed form."""
+    asks = asks_of(brief)
+    row = screen_one(brief, asks, layout)
+    steady = asks.continuous / asks.voltage_low
+    inverter, pre = brief.inverter, brief.precharge
+    capacitance = inverter.dc_link_capacitance.number * (1 + inverter.dc_link_tolerance.number)
+    level = pre.level.number
+    return {
+        **{name: float(row.columns[name][0]) for name in (
+            "highest_voltage", "loaded_voltage", "available_power", "usable_energy")},
+        "continuous_current": steady, "peak_current": asks.peak / asks.demand_voltage,
+        "table_current": steady * max(_table_share(brief, r) for r in brief.cables.route),
+        "cable_drop": steady * sum(r.length.number for r in brief.cables.route)
+        / (brief.cables.voltage_drop_limit.number * asks.voltage_low),
+        "fuse_rating": steady / np.sqrt(max(403.15 - brief.surroundings.box_ambient.number, 1.0)),
+        "short_circuit": max(1 / np.sqrt(np.log1p(
+            (r.joint_limit.number - r.terminal_limit.number)
+            / (234.5 + r.terminal_limit.number - 273.15))) if
+            r.joint_limit.number > r.terminal_limit.number else np.inf
+            for r in brief.cables.route),
+        "precharge_window": pre.time_limit.number / (
+            capacitance * (1 + pre.resistor_tolerance.number) * -np.log(1 - level)),
+        "failed_precharge": pre.timeout.number * pre.tries.number,
+    }
+
+
+def _table_share(brief: Brief, route) -> float:
+    """How much more table current a route needs than it carries, by the square-root law."""
+    limit = min(route.insulation_class.number, route.terminal_limit.number)
+    room = limit - brief.surroundings.cable_ambient.number
+    if room <= 0:
+        return np.inf
+    base = 30.0 + 273.15
+    factor = np.sqrt(room / (route.insulation_class.number - base))
+    rules = {"NFPA 70": 1.0, "IEC 60364-5-52": 1.0, "33 CFR 183": 0.9, "DIN VDE 0298-4": 1.25}
+    install = {"conduit": 1.25, "surface": 1.15}.get(route.install, 1.0)
+    grouping = 1.0 + 0.2 * (route.grouped_circuits.number - 1)
+    return float(install * grouping * rules[brief.cables.rules] / factor)

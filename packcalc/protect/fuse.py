@@ -1,0 +1,510 @@
+"""The main fuse: what it must carry, break and open, and which ratings are left.
+
+Load side, cable side and lowest fault bound the rated current; voltage, breaking
+capacity, time constant and melting curve go to the supplier as a specification. No
+rating passes here on a data sheet that nobody entered.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, worst,
+)
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, formula, largest, leaf, trace
+from packcalc.tables import table
+from packcalc.units import from_si, printed, significant
+
+GUIDE = "semiconductor-fuse-guide"
+COUNTED_ON = leaf(
+    "Longest time in which a fuse is counted on to open", "t", "s", 1.0, "assumed",
+    source="packcalc-rule",
+    note="packcalc's own rule: a shorted lithium cell does not hold its current for longer")
+HOTTEST_PART = leaf(
+    "Temperature constant of the link", "a", "°C", 130.0 + 273.15, "read", source=GUIDE,
+    note="lower end of 130 to 150 °C: errs to the larger rating")
+RATING_AMBIENT = leaf(
+    "Ambient at which the link was rated", "θ0", "°C", 25.0 + 273.15, "read", source=GUIDE,
+    note="lower end of 25 to 30 °C: errs to the larger rating")
+FLUCTUATION = leaf(
+    "Fluctuating-load factor", "A′2", "", 0.58, "read", source="semiconductor-fuse-sheets",
+    note="0.58 to 0.6 on the sheets read, 0.8 in the guide for fewer than 12 stops a day; the "
+         "lowest is taken, as for a load that lets the link cool between peaks")
+
+NOTES = (
+    "An AC voltage rating says nothing about DC: only a DC rating at this voltage, with its "
+    "time constant, counts.",
+    "Two fuses in series never add up their voltages or breaking capacities unless the maker "
+    "states a series rating.",
+    "A gG link is no default here: its curve comes from AC practice and it seldom carries the "
+    "DC voltage. A partial-range link (first letter a) gives no overload protection at all: "
+    "below its lowest breaking current it melts and goes on arcing.",
+    "Road-vehicle fuses of ISO 8820 stop at 32, 58 or 450 V; 450 V lies under the full-charge "
+    "voltage of many 400 V class packs.",
+    "The conventional non-fusing current of a gG link is 1.25 times its rating: it may never "
+    "open there, and may take hours at 1.6 times.",
+    "The melting I²t of a sheet is not the total clearing I²t, and an AC clearing I²t is not "
+    "one for DC.",
+    "A fuse taken out of a donor has an unknown history of pulses and faults: scrap it.",
+)
+
+
+@formula(
+    title="Ambient factor of a fuse", symbol="A1", unit="",
+    text="A1 = √((a − θa) / (a − θ0))",
+    inputs={"ambient": "θa [°C] air around the fuse",
+            "hottest_part": "a [°C] constant of the link",
+            "rating_ambient": "θ0 [°C] ambient of its rating"},
+    valid="θa below a, θ0 below a; method A only, never with factors of another method",
+    safe_side="low: take the lowest a and the lowest θ0 of the range",
+    basis="read", source=GUIDE, where="pages 35, 37 and 45",
+)
+def fuse_ambient_factor(ambient, hottest_part, rating_ambient):
+    """Share of its rated current that a fuse carries in warmer air.
+
+    Examples:
+        >>> round(float(fuse_ambient_factor(60 + 273.15, 130 + 273.15, 30 + 273.15)), 5)
+        0.83666
+    """
+    if np.any(np.asarray(ambient) >= np.asarray(hottest_part)):
+        raise OutOfRange("air around the fuse is at or above the link's own limit "
+                         f"({float(np.min(hottest_part)) - 273.15:g} °C); no fuse carries "
+                         "current there: cool the box or move the fuse")
+    return np.sqrt((hottest_part - ambient) / (hottest_part - rating_ambient))
+
+
+@formula(
+    title="Least rated current before the conductor factor", symbol="In,0", unit="A",
+    text="In,0 = I / (A1·A′2)",
+    inputs={"load_current": "I [A] continuous, RMS",
+            "ambient_factor": "A1 [] ambient factor",
+            "fluctuation_factor": "A′2 [] fluctuating-load factor"},
+    valid="still air, DC; the conductor factor C1 is not in it and can only raise it",
+    safe_side="high",
+    basis="read", source=GUIDE, where="pages 35 and 37; proximity factor 1 at DC",
+)
+def fuse_rating_before_conductor(load_current, ambient_factor, fluctuation_factor):
+    """Rated current asked by the load, conductors being as large as in the type test.
+
+    Examples:
+        >>> round(fuse_rating_before_conductor(200.0, 0.837, 1.0), 2)
+        238.95
+    """
+    return load_current / (ambient_factor * fluctuation_factor)
+
+
+@formula(
+    title="Least rated current", symbol="In", unit="A", text="In = In,0 / C1",
+    inputs={"before": "In,0 [A] before the conductor factor",
+            "conductor_factor": "C1 [] maker's factor for the conductors joined to the fuse"},
+    valid="C1 above 0 and at most 1, from the maker's sheet",
+    safe_side="high",
+    basis="read", source=GUIDE, where="pages 35 and 37",
+)
+def fuse_rating_with_conductor(before, conductor_factor):
+    """Rated current asked by the load with the conductors that are really joined.
+
+    Examples:
+        >>> round(fuse_rating_with_conductor(238.95, 0.85), 1)
+        281.1
+    """
+    if np.any(np.asarray(conductor_factor) <= 0) or np.any(np.asarray(conductor_factor) > 1):
+        raise OutOfRange("conductor factor must be above 0 and at most 1; "
+                         f"got {conductor_factor!r:.40}")
+    return before / conductor_factor
+
+
+@formula(
+    title="Melting current asked at the length of the peak", symbol="Im", unit="A",
+    text="Im = Ip / B",
+    inputs={"peak_current": "Ip [A] repeated or occasional overload",
+            "share": "B [] largest share of the melting current (B′2, or Cf3 if occasional)"},
+    valid="on/off load; Im is read from the melting curve at the length of the peak",
+    safe_side="high",
+    basis="read", source=GUIDE, where="page 12, Table 3; page 36 for Cf3",
+)
+def fuse_melting_current_demand(peak_current, share):
+    """Current at which the link may melt at the earliest within the length of the peak.
+
+    Examples:
+        >>> round(fuse_melting_current_demand(350.0, 0.35), 1)
+        1000.0
+    """
+    return peak_current / share
+
+
+@formula(
+    title="Largest rating that protects a cable against overload", symbol="In", unit="A",
+    text="In = 1.45·Iz / k2",
+    inputs={"cable_current": "Iz [A] corrected current-carrying capacity",
+            "fusing_factor": "k2 [] conventional fusing current over rated current"},
+    valid="full-range links only; never above Iz itself",
+    safe_side="low",
+    basis="read", source="iec-60364-4-43", where="clause 433.1, I2 ≤ 1.45 Iz",
+)
+def fuse_rating_cable_limit(cable_current, fusing_factor):
+    """Rated current at which I2 = k2·In just meets 1.45·Iz, and never more than Iz.
+
+    Examples:
+        >>> round(float(fuse_rating_cable_limit(200.0, 1.6)), 2)
+        181.25
+    """
+    return np.minimum(1.45 * cable_current / fusing_factor, cable_current)
+
+
+@dataclass(frozen=True)
+class FuseAsked:
+    """What the main fuse is sized from. Any finding may lack its value.
+
+    Attributes:
+        highest_voltage: V, highest working voltage.
+        continuous_current: A, RMS.
+        peak_current: A, at the end of the peak's sag.
+        peak_duration: s.
+        box_ambient: K, air around the fuse.
+        fault_highest, fault_lowest: A.
+        time_constant_highest, time_constant_lowest: s, L/R at either end.
+        cycles: number of peaks in life, or None.
+        cable_current: A, corrected capacity of the smallest cable it protects, or None.
+        conductor_factor: C1 from the maker's sheet, or None.
+        string_count: strings in parallel, each a source.
+    """
+
+    highest_voltage: Finding
+    continuous_current: Finding
+    peak_current: Finding
+    peak_duration: Finding
+    box_ambient: Finding
+    fault_highest: Finding
+    fault_lowest: Finding
+    time_constant_highest: Finding
+    time_constant_lowest: Finding
+    cycles: Finding | None = None
+    cable_current: Finding | None = None
+    conductor_factor: Finding | None = None
+    string_count: int = 1
+
+
+@dataclass(frozen=True)
+class FuseDuty:
+    """What a main fuse must meet, computed once for all ratings.
+
+    Attributes:
+        least_rating: A, from the load side; with C1 where it is known.
+        conductor_known: whether C1 stands in `least_rating`.
+        melting_current: A, at the length of the peak.
+        cable_rating: A, largest rating that is shown to protect the cable (I2 rule).
+        cable_current: A, the cable's capacity, above which a rating fails.
+        time_constant: s, the larger of the two ends.
+    """
+
+    least_rating: Finding
+    conductor_known: bool
+    melting_current: Finding
+    cable_rating: Finding
+    cable_current: Finding
+    time_constant: Finding
+
+
+def size_main_fuse(asked: FuseAsked) -> Item:
+    """Duty, specification and every standard rating held against the duty."""
+    duty = fuse_duty(asked)
+    candidates = tuple(_candidate(float(row["current_A"]), asked, duty)
+                       for row in table("fuse_currents").rows)
+    return Item(
+        key="main_fuse", title="Main fuse", governing=_governing(asked, duty),
+        duty=(duty.least_rating, duty.cable_rating, asked.highest_voltage,
+              asked.fault_highest, asked.fault_lowest, asked.time_constant_highest,
+              asked.time_constant_lowest, duty.melting_current),
+        specification=_specification(asked, duty), candidates=candidates,
+        open_items=_open_items(asked, duty), notes=_notes(asked),
+        checks=(_window(candidates, asked, duty),))
+
+
+def fuse_duty(asked: FuseAsked) -> FuseDuty:
+    """The bounds on rated current, melting current and time constant."""
+    least, conductor_known = _least_rating(asked)
+    cable = asked.cable_current or _blank("Capacity of the smallest cable", "Iz", "A",
+                                          "no cable is chosen yet")
+    ends = [f for f in (asked.time_constant_highest, asked.time_constant_lowest) if f.known]
+    title = "Largest time constant of the fault circuit"
+    return FuseDuty(
+        least_rating=least, conductor_known=conductor_known,
+        melting_current=_melting_current(asked), cable_rating=_cable_rating(cable),
+        cable_current=cable,
+        time_constant=(largest(ends, title) if len(ends) == 2
+                       else _blank(title, "τ", "ms", "loop inductance or resistance unknown")))
+
+
+def _blank(title: str, symbol: str, unit: str, why: str) -> Finding:
+    return leaf(title, symbol, unit, None, "given", note=f"not known: {why}")
+
+
+def _least_rating(asked: FuseAsked) -> tuple[Finding, bool]:
+    title = "Least rated current from the load side"
+    missing = [f.title for f in (asked.continuous_current, asked.box_ambient) if not f.known]
+    if missing:
+        return _blank(title, "In", "A", "for want of " + "; ".join(missing)), False
+    warmest = largest([asked.box_ambient, RATING_AMBIENT], "Air around the fuse",
+                      note="no credit is taken for a box cooler than the rating ambient")
+    factor = trace(fuse_ambient_factor, ambient=warmest, hottest_part=HOTTEST_PART,
+                   rating_ambient=RATING_AMBIENT)
+    before = trace(
+        fuse_rating_before_conductor, f"{title}, before the conductor factor",
+        note="the conductor factor C1 is not in this figure and may only raise it",
+        load_current=asked.continuous_current, ambient_factor=factor,
+        fluctuation_factor=FLUCTUATION)
+    if asked.conductor_factor is None or not asked.conductor_factor.known:
+        return before, False
+    return trace(fuse_rating_with_conductor, title, before=before,
+                 conductor_factor=asked.conductor_factor), True
+
+
+def _melting_current(asked: FuseAsked) -> Finding:
+    title = "Melting current asked at the length of the peak"
+    if not asked.peak_current.known:
+        return _blank(title, "Im", "A", "peak current unknown")
+    cyclic = table("fuse_cyclic")
+    most = max(cyclic.numbers("cycles_n"))
+    known = asked.cycles is not None and asked.cycles.known
+    wanted = asked.cycles.number if known else most
+    if wanted > most:
+        return _blank(title, "Im", "A", f"{wanted:.0f} peaks in life are more than the "
+                      f"{most:.0f} of the table; ask the maker for the share at that number")
+    row = cyclic.at_or_above("cycles_n", wanted, want="share_ratio")
+    share = cyclic.finding(row, "share_ratio", "Share of the melting current", "B′2", "",
+                           float(row["share_ratio"]))
+    note = "" if known else (f"number of peaks in life unknown: taken as {most:.0f}, the most "
+                             "that the table holds")
+    return trace(fuse_melting_current_demand, title, note=note,
+                 peak_current=asked.peak_current, share=share)
+
+
+def _cable_rating(cable: Finding) -> Finding:
+    title = "Largest rated current from the cable side"
+    if not cable.known:
+        return _blank(title, "In", "A", "no cable capacity")
+    conventional = table("gg_conventional")
+    smallest = table("fuse_currents").numbers("current_A")[0]
+    row = conventional.at_or_above("current_to_A", smallest, want="fusing_ratio")
+    factor = conventional.finding(row, "fusing_ratio", "Conventional fusing factor of a gG link",
+                                  "k2", "", float(row["fusing_ratio"]))
+    return trace(fuse_rating_cable_limit, title,
+                 note="holds only for a full-range link whose conventional fusing current is at "
+                      "most this multiple", cable_current=cable, fusing_factor=factor)
+
+
+def _candidate(rating: float, asked: FuseAsked, duty: FuseDuty) -> Candidate:
+    figure = leaf("Rated current", "In", "A", rating, "read",
+                  source=table("fuse_currents").source)
+    checks = _sheet_checks(asked, duty) + (
+        _opens_at_lowest(figure, asked),
+        _carries_load(figure, duty),
+        Check("Endures the peaks", "thermal load", NOT_EVALUATED, None, duty.melting_current,
+              "at least", "the melting curve of the link is not known; read its current at "
+              f"{asked.peak_duration.shown}"),
+        _protects_cable(figure, duty))
+    return Candidate(f"{rating:g} A", checks, facts=(
+        ("Were it a gG link (indication only, from memory)",
+         gg_indication(rating, asked.fault_lowest)),))
+
+
+def _sheet_checks(asked: FuseAsked, duty: FuseDuty) -> tuple[Check, ...]:
+    """What only a data sheet can answer, the same for every rating."""
+    return (
+        judge("Rated DC voltage above the highest working voltage", "highest voltage", None,
+              "above", asked.highest_voltage, missing="no data sheet: ask for the rated DC "
+              "voltage"),
+        judge("DC breaking capacity above the highest fault", "fault range", None, "above",
+              asked.fault_highest, missing="no data sheet: ask for the breaking capacity in DC "
+              "at this voltage and time constant"),
+        judge("Permitted time constant at this voltage", "fault range", None, "at least",
+              duty.time_constant, missing="no data sheet: ask for the curve of permitted L/R "
+              "against DC voltage"))
+
+
+def _opens_at_lowest(figure: Finding, asked: FuseAsked) -> Check:
+    title = "Opens at the lowest fault within about a second"
+    remedy = ("a contactor on a named trip that breaks this range, proven to overlap with the "
+              "fuse; a smaller rating; a warmer or fuller lower limit of use; a fuse per string")
+    check = judge(title, "who clears", figure, "below", asked.fault_lowest,
+                  missing="lowest fault current is not known",
+                  reason="a fuse carries its rated current for ever", remedy=remedy)
+    if check.verdict != PASS:
+        return check
+    multiple = significant(asked.fault_lowest.number / figure.number, 3)
+    return Check(title, "who clears", NOT_EVALUATED, figure, asked.fault_lowest, "below",
+                 f"the lowest fault is {multiple} times this rating; ask for the total clearing "
+                 f"time at {_rounded(asked.fault_lowest, False)} DC (at most "
+                 f"{COUNTED_ON.shown}) and for the lowest breaking current (at most that "
+                 "current)", remedy)
+
+
+def _carries_load(figure: Finding, duty: FuseDuty) -> Check:
+    title = "Carries the continuous load"
+    check = judge(title, "thermal load", figure, "at least", duty.least_rating,
+                  missing=duty.least_rating.note, remedy="a larger rating; a cooler box")
+    if check.verdict != PASS or duty.conductor_known:
+        return check
+    return Check(title, "thermal load", NOT_EVALUATED, figure, duty.least_rating, "at least",
+                 "large enough before the maker's conductor factor C1, which is not known and "
+                 "may only raise the demand (0.85 in both worked examples of the guide): ask for "
+                 "it, with the section and length of what is joined to the fuse",
+                 "a larger rating; thicker conductors at the fuse")
+
+
+def _protects_cable(figure: Finding, duty: FuseDuty) -> Check:
+    title = "Rated current within the cable's capacity"
+    remedy = "a larger cable; two cables a pole; a second, smaller fuse for the thin cable"
+    outer = judge(title, "thermal load", figure, "at most", duty.cable_current,
+                  missing=duty.cable_current.note or "cable capacity is not known",
+                  reason="the fuse would let the cable be overloaded for ever", remedy=remedy)
+    if outer.verdict != PASS:
+        return outer
+    if figure.number > duty.cable_rating.number:
+        return Check(title, "thermal load", CAUTION, figure, duty.cable_rating, "at most",
+                     "within the cable's capacity, but the conventional fusing current is not "
+                     "shown to stay under 1.45 times it: ask the maker for it", remedy)
+    return judge(title, "thermal load", figure, "at most", duty.cable_rating,
+                 reason="for a full-range link only; with a partial-range link the management "
+                        "system's trip on the contactors is the overload protection",
+                 remedy=remedy)
+
+
+def gg_indication(rating: float, current: Finding) -> str:
+    """What the gates of a gG link of that rating say; an indication, never a pass.
+
+    Examples:
+        >>> from packcalc.findings import leaf
+        >>> gg_indication(400.0, leaf("Lowest fault", "Ik", "A", 2000.0, "given"))
+        'may or may not open within 5 s (sure at 2840 A)'
+    """
+    if not current.known:
+        return "lowest fault current unknown"
+    rows = table("gg_gates").where(current_A=rating).rows
+    if not rows:
+        return "no gates for this rating"
+    row = rows[0]
+    if current.number >= row["imax_0p1s_A"]:
+        return "opens within 0.1 s"
+    if current.number >= row["imax_5s_A"]:
+        return f"opens within 5 s, not surely within 0.1 s (sure at {row['imax_0p1s_A']:g} A)"
+    if current.number > row["imin_10s_A"]:
+        return f"may or may not open within 5 s (sure at {row['imax_5s_A']:g} A)"
+    return "does not open within 10 s"
+
+
+def _window(candidates: tuple[Candidate, ...], asked: FuseAsked, duty: FuseDuty) -> Check:
+    """Whether any standard rating lies between the load, the cable and the lowest fault."""
+    title = "Rating window between load, cable and lowest fault"
+    left = [c for c in candidates if c.qualifies]
+    if not left:
+        return _empty_window(title, candidates, asked, duty)
+    words = f"lowest rating left {left[0].name}, highest {left[-1].name}"
+    own = [c for c in left[0].checks if c.stage == "thermal load" and c.figure is not None]
+    verdict = worst(own)
+    if verdict == NOT_EVALUATED:
+        words += "; the lower end may rise and the upper end fall with what is not yet known"
+    return Check(title, "thermal load", verdict, duty.least_rating, _upper(asked, duty),
+                 "at most", words)
+
+
+def _empty_window(title: str, candidates: tuple[Candidate, ...], asked: FuseAsked,
+                  duty: FuseDuty) -> Check:
+    fitting = [c for c in candidates
+               if all(k.verdict != FAIL for k in c.checks if k.stage == "thermal load")]
+    if fitting:
+        return Check(title, "who clears", FAIL, duty.least_rating, asked.fault_lowest, "below",
+                     f"{fitting[0].name} is the smallest rating that carries the load, and the "
+                     "lowest fault does not exceed it: the fuse would never open and nobody "
+                     "else is named",
+                     "a contactor on a named trip for this range, a fuse per string, or a warmer "
+                     "or fuller lower limit of use")
+    return Check(title, "thermal load", FAIL, duty.least_rating, _upper(asked, duty), "at most",
+                 "no standard rating is large enough for the load and small enough for the cable",
+                 "a larger cable or two cables a pole; a second fuse for a thin cable; a cooler "
+                 "box; above the end of the series, a fuse per string")
+
+
+def _upper(asked: FuseAsked, duty: FuseDuty) -> Finding | None:
+    bounds = [f for f in (duty.cable_current, asked.fault_lowest) if f.known]
+    return min(bounds, key=lambda f: f.number) if bounds else None
+
+
+def _rounded(finding: Finding, up: bool) -> str:
+    """Three figures, rounded to the side that asks more of the supplier."""
+    if not finding.known:
+        return "not known"
+    value = from_si(finding.number, finding.unit)
+    if value <= 0:
+        return finding.shown
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    steps = value / step
+    whole = math.ceil(steps - 1e-9) if up else math.floor(steps + 1e-9)
+    return f"{significant(whole * step, 3)} {printed(finding.unit)}".rstrip()
+
+
+def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
+    lowest = _rounded(asked.fault_lowest, False)
+    conductor = "in it" if duty.conductor_known else "to be applied by the maker"
+    return (
+        Requirement("Rated voltage, DC", f"above {_rounded(asked.highest_voltage, True)}",
+                    "highest working voltage, not the label voltage"),
+        Requirement("Permitted time constant L/R at that voltage",
+                    f"at least {_rounded(duty.time_constant, True)}",
+                    "longest loop with the lowest resistance"),
+        Requirement("Breaking capacity, DC", f"above {_rounded(asked.fault_highest, True)}",
+                    "full, hot, new pack, all strings, fault at its terminals"),
+        Requirement("Lowest breaking current", f"at most {lowest}",
+                    "cold, aged, empty pack, one string, fault at the far end"),
+        Requirement(f"Total clearing time at {lowest} DC", f"at most {COUNTED_ON.shown}",
+                    "packcalc's own rule"),
+        Requirement("Rated current", f"at least {_rounded(duty.least_rating, True)}, at most "
+                    f"{_rounded(duty.cable_rating, False)}",
+                    f"load side and cable side; conductor factor {conductor}"),
+        Requirement(f"Melting current at {asked.peak_duration.shown}",
+                    f"at least {_rounded(duty.melting_current, True)}",
+                    "repeated peaks must not age the link"),
+        Requirement("Air around the fuse", asked.box_ambient.shown, "inside the box, at load"),
+        Requirement("To send", "melting and total clearing curves in DC, clearing I²t and "
+                    "peak arc voltage at this voltage, conductor factor, class letters",
+                    "without these no rating can pass"))
+
+
+def _open_items(asked: FuseAsked, duty: FuseDuty) -> tuple[str, ...]:
+    items = ["Lowest breaking current and DC clearing curve of the link: ask the supplier; "
+             "they decide whether the lowest fault is opened by the fuse, by a contactor or "
+             "by nobody."]
+    if not duty.conductor_known:
+        items.append("Conductor factor C1: ask the supplier, with section and length of the "
+                     "conductors joined to the fuse.")
+    if not duty.cable_current.known:
+        items.append("Cable capacity: choose the cable, then hold the rating against it.")
+    if asked.cycles is None or not asked.cycles.known:
+        items.append("Number of full-power peaks in the life of the fuse: estimate from the "
+                     "route; the most that the table holds is taken until then.")
+    items += [f"{f.title}: not known." for f in (
+        asked.highest_voltage, asked.continuous_current, asked.peak_current, asked.box_ambient,
+        asked.fault_highest, asked.fault_lowest, asked.time_constant_highest) if not f.known]
+    return tuple(items)
+
+
+def _notes(asked: FuseAsked) -> tuple[str, ...]:
+    strings = (
+        f"{asked.string_count} strings in parallel are {asked.string_count} sources: the main "
+        "fuse alone does not protect one string against the others. Each string needs its own "
+        "fuse, able to break what all the other strings feed into it.",
+    ) if asked.string_count > 1 else ()
+    return strings + NOTES
+
+
+def _governing(asked: FuseAsked, duty: FuseDuty) -> str:
+    return (f"Continuous {asked.continuous_current.shown} with {asked.box_ambient.shown} around "
+            f"the fuse asks for at least {duty.least_rating.shown}; it must break "
+            f"{asked.fault_highest.shown} at {asked.highest_voltage.shown} and still open at "
+            f"{asked.fault_lowest.shown}.")

@@ -1,0 +1,321 @@
+"""The protection of one layout: the order in which its parts hang on each other.
+
+Faults first; then the fuse from the load side; cables that this fuse protects; the fuse
+again with the smallest cable; contactors and pre-charge last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from packcalc.brief import Brief, Load, Route
+from packcalc.charging import BusLoad
+from packcalc.checks import FAIL, STAGES, Check, Item, judge
+from packcalc.errors import UserError
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.layouts import CHECKS, Layout, screen_one
+from packcalc.misses import Miss, explain
+from packcalc.pack import PackModel, model_pack
+from packcalc.protect.cable import RouteAsked, RouteResult, size_route
+from packcalc.protect.contactor import ContactorAsked, size_contactors
+from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
+from packcalc.protect.fuse import FuseAsked, size_main_fuse
+from packcalc.protect.precharge import PrechargeAsked, size_precharge
+from packcalc.study import LayoutStudy, find_layout, list_layouts
+from packcalc.transients import closing_difference, largest_capacitance
+
+RULE = Origin("rule")
+
+# Largest of the 5 to 20 µH that a traction pack is counted at: the slower fault is the safe side.
+PACK_INDUCTANCE = leaf("inductance of the pack's own loop", "L_p", "µH", 20e-6, "assumed",
+                       source="packcalc-rule", origin=RULE,
+                       note="upper end of 5 to 20 µH; a longer time constant errs safe")
+CLOSING_INDUCTANCE = leaf("inductance of the loop when the main contactor closes", "L", "µH", 5e-6,
+                          "assumed", source="packcalc-rule", origin=RULE,
+                          note="lower end of 5 to 20 µH; the smaller it is, the higher the step")
+LET_THROUGH = leaf("total clearing I²t of the main fuse at the highest fault", "I²t", "A²s", None,
+                   "given", note="on the fuse's data sheet, at this DC voltage and time constant")
+CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L'", "µH/m",
+                        1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
+                        note="two cables about 100 mm apart; touching pairs have about half")
+COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
+                    "assumed", source="packcalc-rule", origin=RULE,
+                    note="a hard-shorted lithium cell is not voltage over resistance for longer")
+
+
+@dataclass(frozen=True)
+class ProtectionStudy:
+    """One layout with everything sized for it.
+
+    Attributes:
+        study: the layouts it was chosen from.
+        named: whether the user named the layout.
+        pack: the model at its corners.
+        miss: what the layout fails, when it fails a check of the screening.
+        faults: highest and lowest fault.
+        routes: one result a cable route.
+        items: every part, in the order of consequence.
+    """
+
+    study: LayoutStudy
+    named: bool
+    pack: PackModel
+    miss: Miss | None
+    faults: FaultRange
+    routes: tuple[RouteResult, ...]
+    items: tuple[Item, ...]
+
+    @property
+    def brief(self) -> Brief:
+        return self.study.brief
+
+    @property
+    def layout(self) -> Layout:
+        return self.pack.layout
+
+    @property
+    def checks(self) -> tuple[tuple[str, Check], ...]:
+        """(item title, check) of everything that is not a rating held on trial."""
+        found = [("Fault range", c) for c in self.faults.checks]
+        for item in self.items:
+            found += [(item.title, c) for c in item.checks]
+        return tuple(sorted(found, key=lambda pair: STAGES.index(pair[1].stage)))
+
+    @property
+    def without_candidate(self) -> tuple[Item, ...]:
+        """Items for which no standard rating passes."""
+        return tuple(i for i in self.items if i.candidates and not i.shortlist)
+
+    @property
+    def failing(self) -> bool:
+        """Whether the answer is no anywhere: a failed layout, duty check or empty shortlist."""
+        return bool(self.miss or self.without_candidate
+                    or any(c.verdict == FAIL for _, c in self.checks))
+
+
+def study_protection(brief: Brief, layout: str = "", arrangement: str = "",
+                     module: int = 0) -> ProtectionStudy:
+    """Size the protection of a named layout, or of the best one.
+
+    Args:
+        brief: what is asked and on hand.
+        layout: module notation; empty takes the best layout, or the nearest miss.
+        arrangement, module: of a named layout.
+
+    Raises:
+        UserError: the layout cannot be built from the modules on hand, or none can.
+    """
+    study = list_layouts(brief)
+    if layout:
+        chosen = find_layout(brief, layout, arrangement, module)
+        for part in chosen.parts:
+            if brief.modules[part.entry].module.needs_bench:
+                raise UserError(f"layout {layout}: {study.refusals[0]}")
+    elif len(study):
+        chosen = study.layout(0)
+    elif study.misses:
+        chosen = study.misses[0].layout
+    else:
+        raise UserError(f"{brief.place}: no layout can be tried; " + "; ".join(study.refusals))
+    return protect_layout(study, chosen, named=bool(layout))
+
+
+def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) -> ProtectionStudy:
+    """Size every part for one layout of a study."""
+    brief = study.brief
+    pack = model_pack(brief, layout)
+    screened = screen_one(brief, study.asks, layout)
+    miss = explain(brief, study.asks, screened, 0) if screened.failures[0] else None
+    inductance = trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
+                       per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
+    faults = _faults(pack, inductance)
+    first = size_main_fuse(_fuse_asked(brief, pack, faults, None))
+    rating = _smallest_rating(first)
+    routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
+    fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(routes)))
+    contactors = size_contactors(_contactor_asked(brief, pack, faults, inductance))
+    precharge = size_precharge(_precharge_asked(brief, pack))
+    items = (_voltage_item(brief, pack), fuse, contactors, precharge, *(r.item for r in routes))
+    return ProtectionStudy(study, named, pack, miss, faults, routes, items)
+
+
+def _traction_length(brief: Brief) -> Finding:
+    lengths = [r.length for r in brief.cables.route if r.carries == "traction"]
+    total = sum(item.number for item in lengths)
+    if len(lengths) == 1:
+        return lengths[0]
+    return leaf("length of all traction routes", "l", "m", total, "definition",
+                origin=Origin("sum of routes"), note=" + ".join(i.shown for i in lengths))
+
+
+def _faults(pack: PackModel, inductance: Finding) -> FaultRange:
+    return fault_range(FaultAsked(
+        voltage_full=pack.full_voltage, resistance_initial=pack.resistance_initial,
+        voltage_empty=pack.rest_low_voltage, resistance_long=pack.resistance_long,
+        loop_inductance=inductance, peak_load=pack.peak_current))
+
+
+def _fuse_asked(brief: Brief, pack: PackModel, faults: FaultRange,
+                cable: Finding | None) -> FuseAsked:
+    steady = largest([pack.continuous_current, pack.charging_current],
+                     "continuous current through the main fuse")
+    peak = largest([pack.peak_current, pack.regeneration_current],
+                   "peak current through the main fuse")
+    return FuseAsked(
+        highest_voltage=pack.highest_voltage, continuous_current=steady, peak_current=peak,
+        peak_duration=brief.power.peak_duration, box_ambient=brief.surroundings.box_ambient,
+        fault_highest=faults.highest, fault_lowest=faults.lowest,
+        time_constant_highest=faults.time_constant_highest,
+        time_constant_lowest=faults.time_constant_lowest, cycles=brief.power.peaks_in_life,
+        cable_current=cable,
+        string_count=pack.layout.parallel if pack.layout.arrangement == "strings" else 1)
+
+
+def _smallest_rating(fuse: Item) -> Finding | None:
+    """Rated current of the smallest fuse that the load side allows."""
+    if not fuse.shortlist:
+        return None
+    name = fuse.shortlist[0].name
+    return leaf("rated current of the main fuse", "I_n", "A", float(name.split()[0]), "read",
+                source="iec-60269-1", origin=Origin("shortlist of the main fuse"),
+                note="smallest standard rating that the load side allows")
+
+
+def _cable_current(routes: tuple[RouteResult, ...]) -> Finding | None:
+    known = [r.current_capacity for r in routes
+             if r.current_capacity is not None and r.asked.fuse_rating is not None]
+    return smallest(known, "capacity of the smallest traction cable") if known else None
+
+
+def _route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
+           rating: Finding | None) -> RouteResult:
+    traction = route.carries == "traction"
+    steady = (largest([pack.continuous_current, pack.charging_current], "continuous current")
+              if traction else pack.charging_current)
+    peak = (largest([pack.peak_current, pack.regeneration_current], "peak current")
+            if traction else pack.charging_current)
+    return size_route(RouteAsked(
+        name=route.name, length=route.length, install=route.install,
+        grouped_circuits=route.grouped_circuits, insulation_class=route.insulation_class,
+        terminal_limit=route.terminal_limit, joint_limit=route.joint_limit,
+        ambient=brief.surroundings.cable_ambient, rules=brief.cables.rules,
+        continuous_current=steady, peak_current=peak, peak_duration=brief.power.peak_duration,
+        system_voltage=brief.inverter.voltage_low,
+        voltage_drop_limit=brief.cables.voltage_drop_limit,
+        fault_highest=faults.highest, fault_lowest=faults.lowest, counted_time=COUNTED_TIME,
+        resistance_budget=_budget(brief, pack, route) if traction else None,
+        fuse_rating=rating if traction else None,
+        overload_device=_overload_device(traction, rating),
+        highest_voltage=pack.highest_voltage))
+
+
+def _overload_device(traction: bool, rating: Finding | None) -> str:
+    if not traction:
+        return "charger, which cannot supply more than its own rating"
+    return "main fuse" if rating is not None else "nobody"
+
+
+def _budget(brief: Brief, pack: PackModel, route: Route) -> Finding:
+    """The route's share of the loop resistance with which sag was judged."""
+    total = _traction_length(brief).number
+    share = route.length.number / total
+    if share >= 1.0:
+        return pack.cable_allowance
+    return leaf(f"share of the cable allowance of {route.name}", "R_cab", "mΩ",
+                pack.cable_allowance.number * share, "definition", origin=RULE,
+                note=f"{pack.cable_allowance.shown} by length")
+
+
+def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
+                     inductance: Finding) -> ContactorAsked:
+    step = trace(closing_difference, voltage=pack.highest_voltage,
+                 level=brief.precharge.level)
+    loop = leaf("loop resistance at closing: path and cables, cells left out", "R", "mΩ",
+                pack.path.number + pack.cable_allowance.number, "computed",
+                source="packcalc-rule", origin=RULE,
+                note=f"{pack.path.shown} + {pack.cable_allowance.shown}; cells only damp the step "
+                     "further: errs high")
+    capacitance = trace(largest_capacitance, capacitance=brief.inverter.dc_link_capacitance,
+                        tolerance=brief.inverter.dc_link_tolerance)
+    return ContactorAsked(
+        highest_voltage=pack.highest_voltage, continuous_current=pack.continuous_current,
+        peak_current=pack.peak_current, peak_duration=brief.power.peak_duration,
+        charge_current=pack.charging_current, regeneration_current=pack.regeneration_current,
+        fault_highest=faults.highest, fuse_let_through=LET_THROUGH,
+        break_discharge=largest([pack.peak_current, faults.lowest],
+                                "largest current that a trip must break, discharging",
+                                "until the fuse's curve is known, every current that it is not "
+                                "shown to open falls to the contactor"),
+        break_charge=largest([pack.regeneration_current, pack.charging_current],
+                             "largest current that a trip must break, charging"),
+        closing_voltage_difference=step, loop_resistance=loop, loop_inductance=CLOSING_INDUCTANCE,
+        capacitance=capacitance, box_ambient=brief.surroundings.box_ambient,
+        breaking_inductance=inductance)
+
+
+def _wakes_at(load: Load) -> Finding:
+    """A resistor draws from the first volt; a constant power is asked for its wake-up."""
+    if load.wakes_at.known or load.kind != "resistive":
+        return load.wakes_at
+    return leaf(load.wakes_at.title, load.wakes_at.symbol, load.wakes_at.unit, 0.0, "assumed",
+                source="packcalc-rule", origin=load.wakes_at.origin,
+                note="a resistive load is counted as always connected")
+
+
+def _precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
+    p = brief.precharge
+    loads = tuple(BusLoad(load.name, load.kind,
+                          load.resistance if load.resistance.known else None,
+                          load.power if load.power.known else None, _wakes_at(load))
+                  for load in p.load)
+    return PrechargeAsked(
+        highest_voltage=pack.highest_voltage, lowest_voltage=pack.rest_low_voltage,
+        capacitance=brief.inverter.dc_link_capacitance,
+        capacitance_tolerance=brief.inverter.dc_link_tolerance,
+        resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
+        timeout=p.timeout, tries=p.tries, loads=loads)
+
+
+def _voltage_item(brief: Brief, pack: PackModel) -> Item:
+    """Highest working voltage: the chain behind every rating, distance and glove."""
+    inverter = brief.inverter
+    checks = (
+        judge("highest working voltage within the inverter's absolute maximum",
+              "highest voltage", pack.highest_voltage, "at most", inverter.absolute_maximum,
+              remedy="fewer modules in series, a lower charge limit, or less braking power cold"),
+        judge("end of charging within the inverter's operating range", "highest voltage",
+              pack.full_voltage, "at most", inverter.voltage_high,
+              remedy="a lower charge limit, or fewer modules in series"),
+        judge("charger does not exceed its own range", "highest voltage", pack.full_voltage,
+              "at most", brief.charger.voltage_high,
+              missing="charger's voltage range is not given: read it on its plate"),
+        judge("charger reaches down to the empty pack", "convenience", pack.empty_voltage,
+              "at least", brief.charger.voltage_low,
+              missing="charger's voltage range is not given: read it on its plate"),
+        judge("full power at the end of the peak, cold and nearly empty", "thermal load",
+              pack.loaded_voltage, "at least", pack.demand_voltage,
+              missing="the power cannot be delivered at this corner",
+              remedy="warmer cells, less power, more in parallel or one more in series"),
+    )
+    return Item(
+        key="highest_voltage", title="Highest working voltage",
+        governing=_governing(pack.highest_voltage),
+        duty=(pack.highest_voltage, pack.full_voltage, pack.regeneration_voltage),
+        checks=checks,
+        open_items=() if brief.regeneration.voltage_limit.known else (
+            "inverter's own limit on braking voltage, with tolerance",),
+        notes=("Load dump when a contactor opens under braking, and a permanent-magnet motor "
+               "spinning behind a dead inverter, can exceed this figure: ask the inverter's and "
+               "motor's makers; not evaluated here.",
+               "Gloves, meters, insulation and distances go by this voltage."))
+
+
+def layout_checks(study: ProtectionStudy) -> tuple[tuple[str, float], ...]:
+    """Each screening check in words with its relative margin; negative fails."""
+    row = screen_one(study.brief, study.study.asks, study.layout)
+    return tuple((text, float(row.margins[name][0])) for name, text in CHECKS)
+
+
+def _governing(finding: Finding) -> str:
+    """What governs a chosen finding, from its note."""
+    return finding.note.split("governed by: ")[-1] if finding.note else finding.title

@@ -1,0 +1,335 @@
+"""One entry of a user's file: its value, its origin, or its fault.
+
+A `Notes` object goes through the whole reading of one file. It gathers every fault, every
+entry left open and every value read, so that a file is judged in one pass.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import numbers
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from packcalc.brief import KEYS, Key, Unknown
+from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key
+from packcalc.units import dimension, from_si, into_si, parse_range, printed, show, to_si
+
+MOST_FAULTS = 100
+LONGEST_WORDS = 200
+LARGEST_WHOLE = 10**15
+WHOLE_NUMBERS = ("modules.count", "power.peaks_in_life", "cables.route.grouped_circuits",
+                 "precharge.tries")
+_KINDS: tuple[tuple[type, str], ...] = (
+    (bool, "true or false"), (numbers.Real, "a bare number"), (str, "a text"),
+    (Mapping, "a table"), ((list, tuple), "a list"),  # type: ignore[list-item]
+    ((datetime.date, datetime.time), "a date or time"))  # type: ignore[list-item]
+
+
+def keys_of(section: str) -> tuple[Key, ...]:
+    """The keys of one section of the brief, in the order of the schema."""
+    return tuple(key for key in KEYS if key.section == section)
+
+
+def kind_of(raw: Any) -> str:
+    """What a value is, in the words of a message."""
+    return next((words for kind, words in _KINDS if isinstance(raw, kind)), "not readable")
+
+
+def is_unknown(raw: Any) -> bool:
+    """Whether an entry is left open: absent, None or the word `unknown`."""
+    return raw is None or (isinstance(raw, str) and raw.strip().lower() == "unknown")
+
+
+@dataclass
+class Notes:
+    """What is gathered while one file is read.
+
+    Attributes:
+        place: file name as given.
+        text: of the file; empty when the data came from Python.
+        faults: everything wrong so far.
+        unknowns: entries left open so far.
+        read: findings so far by the dotted key of their section.
+    """
+
+    place: str
+    text: str = ""
+    faults: list[Fault] = field(default_factory=list)
+    unknowns: list[Unknown] = field(default_factory=list)
+    read: dict[str, Finding] = field(default_factory=dict)
+
+    def line(self, path: KeyPath) -> int:
+        return locate(self.text, path) if self.text else 0
+
+    def origin(self, path: KeyPath, raw: Any) -> Origin:
+        return Origin(self.place, self.line(path), shown_key(path), one_line(str(raw), 120))
+
+    def fault(self, path: KeyPath, wrong: str, right: str = "") -> None:
+        self.add(Fault(self.place, self.line(path), shown_key(path), one_line(wrong),
+                       one_line(right)))
+
+    def add(self, *faults: Fault) -> None:
+        """Keep faults; beyond `MOST_FAULTS` the file is given up."""
+        self.faults += faults
+        if len(self.faults) > MOST_FAULTS:
+            rest = Fault(self.place, 0, "", f"more than {MOST_FAULTS} faults", "mend these first")
+            raise InputErrors([*self.faults[:MOST_FAULTS], rest])
+
+    def refused(self, path: KeyPath, error: UserError) -> None:
+        """Keep what a lower floor refused, under the key that asked."""
+        if isinstance(error, InputErrors):
+            self.add(*error.faults)
+        else:
+            wrong, _, right = str(error).partition("; ")
+            self.fault(path, wrong, right)
+
+    def raise_faults(self) -> None:
+        if self.faults:
+            raise InputErrors(sorted(self.faults, key=lambda fault: fault.line))
+
+    # -- shape ------------------------------------------------------------------------------
+
+    def table(self, raw: Any, path: KeyPath) -> Mapping[str, Any]:
+        """A section; absent counts as empty."""
+        if isinstance(raw, Mapping):
+            return raw
+        if raw is not None:
+            self.fault(path, f"is {kind_of(raw)}, not a section",
+                       f"write [{path[-1]}] and its entries below")
+        return {}
+
+    def tables(self, raw: Any, path: KeyPath, most: int) -> list[Mapping[str, Any]]:
+        """A list of sections; absent counts as empty."""
+        name = ".".join(str(part) for part in path)
+        if raw is None:
+            return []
+        if not isinstance(raw, (list, tuple)):
+            self.fault(path, f"is {kind_of(raw)}, not a list of sections",
+                       f"write [[{name}]] in double brackets")
+            return []
+        if len(raw) > most:
+            self.fault(path, f"{len(raw)} entries, more than the {most} that are read")
+            return []
+        return [self.table(item, (*path, index)) for index, item in enumerate(raw)]
+
+    def only(self, table: Mapping[str, Any], known: Iterable[str], path: KeyPath) -> None:
+        """Refuse names that no schema holds, and point to the near one."""
+        allowed = list(known)
+        for name in table:
+            if name not in allowed:
+                self.fault((*path, str(name)), "unknown key", _where_instead(str(name), allowed))
+
+    # -- words ------------------------------------------------------------------------------
+
+    def words(self, table: Mapping[str, Any], name: str, path: KeyPath,
+              default: str = "") -> str:
+        """A short text without control characters."""
+        raw = table.get(name)
+        if is_unknown(raw):
+            return default
+        wrong = _why_no_words(raw)
+        if wrong:
+            self.fault((*path, name), wrong, f"up to {LONGEST_WORDS} characters in one line")
+            return default
+        return str(raw).strip() or default
+
+    def choice(self, table: Mapping[str, Any], name: str, path: KeyPath,
+               choices: tuple[str, ...], default: str = "") -> str:
+        """One word of a list; a fault when it is left open and no default is safe."""
+        raw = table.get(name)
+        right = "write " + " or ".join(f'"{choice}"' for choice in choices)
+        if is_unknown(raw):
+            if not default:
+                self.fault((*path, name), "is needed", right)
+            return default
+        if isinstance(raw, str) and raw in choices:
+            return raw
+        wrong = f"{raw!r:.{LONGEST_SHOWN}} is no choice" if isinstance(raw, str) \
+            else f"is {kind_of(raw)}"
+        self.fault((*path, name), wrong, right)
+        return default
+
+
+def _where_instead(name: str, allowed: list[str]) -> str:
+    near = nearest(name, allowed)
+    if near:
+        return f"did you mean {near!r}?"
+    homes = [key.section for key in KEYS if key.name == name and key.section]
+    if homes:
+        return f"it belongs under [{homes[0]}]"
+    return "known here: " + ", ".join(allowed)
+
+
+def _why_no_words(raw: Any) -> str:
+    if not isinstance(raw, str):
+        return f"is {kind_of(raw)}, not a text"
+    if len(raw) > LONGEST_WORDS:
+        return f"is {len(raw)} characters long"
+    odd = next((c for c in raw if unicodedata.category(c)[0] == "C"
+                or unicodedata.category(c) in ("Zl", "Zp")), "")
+    return f"holds the control character U+{ord(odd):04X}" if odd else ""
+
+
+# -- quantities -------------------------------------------------------------------------------
+
+
+def number_si(raw: Any, dim: str) -> float:
+    """A text with a unit or a pint quantity to SI; a bare number only where no unit belongs.
+
+    Raises:
+        UnitError: no finite quantity of that dimension.
+    """
+    example = dimension(dim).example
+    if isinstance(raw, numbers.Real) and not isinstance(raw, bool):
+        if isinstance(raw, numbers.Integral) and abs(raw) > LARGEST_WHOLE:
+            raise UnitError(f"a whole number beyond {LARGEST_WHOLE:.0e}; "
+                            f"write it like \"{example}\"")
+        value = float(raw)
+        if not math.isfinite(value):
+            raise UnitError(f"{value} is no finite number; write it like \"{example}\"")
+        if dim != "number":
+            raise UnitError(f"{value:.10g} has no unit; write it like \"{example}\"")
+        return value
+    if isinstance(raw, str) or hasattr(raw, "magnitude"):
+        return to_si(raw, dim)
+    raise UnitError(f"is {kind_of(raw)}, not a quantity; write it like \"{example}\"")
+
+
+def plausible(value: float, key: Key) -> bool:
+    """Whether a value in SI lies in the key's span."""
+    shown = from_si(value, key.unit)
+    slack = 1e-9 * max(abs(key.least or 0.0), abs(key.most or 0.0))
+    return (key.least is None or shown >= key.least - slack) \
+        and (key.most is None or shown <= key.most + slack)
+
+
+def _figure(value: float, unit: str) -> str:
+    return f"{from_si(value, unit):.7g} {printed(unit)}".rstrip()
+
+
+def span(key: Key) -> str:
+    """The plausible span as printed, e.g. "12 to 1500 V"; empty where there is none."""
+    if key.least is None or key.most is None:
+        return ""
+    return f"{key.least:.10g} to {key.most:.10g} {printed(key.unit)}".rstrip()
+
+
+def _near_miss(value: float, key: Key) -> str:
+    """What was probably meant when a prefix or a percent sign slipped."""
+    if key.dimension == "temperature":
+        return ""
+    factors = (1000.0, 1e-3, 100.0) if key.dimension == "ratio" else (1000.0, 1e-3)
+    near = next((value * f for f in factors if plausible(value * f, key)), None)
+    return "" if near is None else f"did you mean {_figure(near, key.unit)}?"
+
+
+def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str) -> float | None:
+    """The value, or None with a fault when it is implausible or not whole."""
+    if not plausible(value, key):
+        notes.fault(path, f"{words} is not plausible for {key.title} ({span(key)})",
+                    _near_miss(value, key) or "check the figure and its unit")
+        return None
+    if key.dotted in WHOLE_NUMBERS and value != int(value):
+        notes.fault(path, f"{words} is not a whole number", "write it like 16")
+        return None
+    return value
+
+
+def _given(notes: Notes, key: Key, raw: Any, path: KeyPath) -> float | None:
+    try:
+        return _judged(notes, key, number_si(raw, key.dimension), path,
+                       one_line(_user_text(raw), LONGEST_SHOWN))
+    except UserError as error:
+        notes.refused(path, error)
+        return None
+
+
+def _given_range(notes: Notes, key: Key, raw: Any, path: KeyPath) -> list[float | None]:
+    try:
+        if isinstance(raw, str):
+            ends = list(parse_range(raw, key.dimension))
+        elif isinstance(raw, (list, tuple)) and len(raw) == 2:
+            ends = [number_si(end, key.dimension) for end in raw]
+        else:
+            example = dimension(key.dimension).example.split()[-1]
+            raise UnitError(f"is {kind_of(raw)}, not a range; write it like "
+                            f"\"260 {example} to 430 {example}\"")
+        if not ends[0] < ends[1]:
+            raise UnitError("the range does not rise; give the lowest first")
+    except UserError as error:
+        notes.refused(path, error)
+        return [None, None]
+    return [_judged(notes, key, end, path, _figure(end, key.unit)) for end in ends]
+
+
+# -- findings ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Safe:
+    """What counts while an entry is open, in SI: the safe value, and a lucky one."""
+
+    value: float | None
+    other: float | None
+
+
+def schema_safe(key: Key) -> Safe:
+    """The safe and the lucky value as the schema states them."""
+    value, other = (into_si(float(v), key.unit) if isinstance(v, (int, float)) else None
+                    for v in (key.safe, key.other))
+    return Safe(value, other)
+
+
+def entry(notes: Notes, key: Key, raw: Any, path: KeyPath, safe: Safe) -> dict[str, Any]:
+    """Read one entry of the schema; its field names (two for a range) to what was read."""
+    if is_unknown(raw):
+        return _left_open(notes, key, path, safe)
+    if key.dimension == "words":
+        return {key.name: notes.choice({key.name: raw}, key.name, path[:-1], key.choices,
+                                       str(key.safe))}
+    origin = notes.origin(path, _user_text(raw))
+    if key.pair:
+        values = _given_range(notes, key, raw, path)
+        return {name: _end_of_range(key, index, value, "given", origin)
+                for index, (name, value) in enumerate(zip(key.pair, values, strict=True))}
+    value = _given(notes, key, raw, path)
+    return {key.name: leaf(key.title, key.symbol, key.unit, value, "given", origin=origin)}
+
+
+def _user_text(raw: Any) -> str:
+    if isinstance(raw, (list, tuple)):
+        return " to ".join(_user_text(item) for item in raw[:2])
+    if isinstance(raw, int) and abs(raw) > LARGEST_WHOLE:
+        return "a very large number"
+    return str(raw)
+
+
+def _end_of_range(key: Key, index: int, value: float | None, basis: str, origin: Origin,
+                  note: str = "") -> Finding:
+    word, mark = (("lowest", "min"), ("highest", "max"))[index]
+    symbol = f"{key.symbol},{mark}" if "_" in key.symbol else f"{key.symbol}_{mark}"
+    return leaf(f"{key.title}, {word}", symbol, key.unit, value, basis, origin=origin, note=note)
+
+
+def _left_open(notes: Notes, key: Key, path: KeyPath, safe: Safe) -> dict[str, Any]:
+    dotted = shown_key(path)
+    if key.required:
+        notes.fault(path, f"{key.title}: needed for a first answer", f"find it: {key.find}")
+    words = key.dimension == "words"
+    taken = str(key.safe) if words else "none" if safe.value is None else show(safe.value, key.unit)
+    other = key.other if words else safe.other
+    notes.unknowns.append(Unknown(dotted, key, taken, other))
+    if words:
+        return {key.name: str(key.safe)}
+    origin = Origin(notes.place, 0, dotted, "unknown")
+    if key.pair:
+        return {name: _end_of_range(key, index, None, key.basis, origin, key.consequence)
+                for index, name in enumerate(key.pair)}
+    return {key.name: leaf(key.title, key.symbol, key.unit, safe.value, key.basis,
+                           source=key.source, origin=origin, note=key.consequence)}

@@ -1,0 +1,267 @@
+"""The starter brief and the reference table of the brief's format, both from the schema.
+
+Nothing about an entry is written twice: meaning, consequence of `unknown` and where to
+find the figure come from `packcalc.brief.KEYS`; only examples and the few entries that are
+plain words stand here.
+"""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from packcalc.brief import CARRIES_CHOICES, Key
+from packcalc.errors import OutputError
+from packcalc.reading.brief_file import ASSUMED_ROUTE, KIND_CHOICES, MIX_CHOICES
+from packcalc.reading.entries import keys_of, span
+from packcalc.reading.positions import one_line
+
+FILE_NAME = "brief.toml"
+WIDTH = 96
+
+EXAMPLES: dict[str, str] = {
+    "modules.count": "16",
+    "modules.state_of_health": '"85 %"',
+    "modules.resistance_growth": "1.3",
+    "inverter.voltage_range": '"260 V to 430 V"',
+    "inverter.absolute_maximum": '"450 V"',
+    "inverter.full_power_from": '"300 V"',
+    "inverter.dc_link_capacitance": '"1.0 mF"',
+    "inverter.dc_link_tolerance": '"10 %"',
+    "power.peak": '"60 kW"',
+    "power.peak_duration": '"10 s"',
+    "power.continuous": '"25 kW"',
+    "power.peaks_in_life": "50000",
+    "regeneration.power": '"20 kW"',
+    "regeneration.duration": '"5 s"',
+    "regeneration.voltage_limit": '"420 V"',
+    "regeneration.follows_charge_limit": '"yes"',
+    "charger.power": '"6.6 kW"',
+    "charger.tolerance": '"0.5 %"',
+    "charger.voltage_range": '"200 V to 450 V"',
+    "battery.energy_least": '"30 kWh"',
+    "battery.energy_most": '"80 kWh"',
+    "battery.charge_lowest": '"20 %"',
+    "battery.charge_highest": '"95 %"',
+    "battery.coldest_start": '"5 degC"',
+    "battery.hottest": '"40 degC"',
+    "battery.mass_most": '"600 kg"',
+    "surroundings.box_ambient": '"45 degC"',
+    "surroundings.cable_ambient": '"50 degC"',
+    "path.link_resistance": '"0.08 mΩ"',
+    "path.fuse_resistance": '"0.3 mΩ"',
+    "path.contactor_resistance": '"0.3 mΩ"',
+    "cables.rules": '"IEC 60364-5-52"',
+    "cables.voltage_drop_limit": '"3 %"',
+    "cables.route.length": '"3.5 m"',
+    "cables.route.install": '"surface"',
+    "cables.route.grouped_circuits": "1",
+    "cables.route.insulation_class": '"125 degC"',
+    "cables.route.terminal_limit": '"85 degC"',
+    "cables.route.joint_limit": '"180 degC"',
+    "precharge.level": '"96 %"',
+    "precharge.time_limit": '"1.5 s"',
+    "precharge.timeout": '"4 s"',
+    "precharge.tries": "2",
+    "precharge.resistor_tolerance": '"5 %"',
+    "precharge.load.resistance": '"47 kΩ"',
+    "precharge.load.power": '"30 W"',
+    "precharge.load.wakes_at": '"180 V"',
+}
+
+# What the starter's scenario states besides the required entries: with both left open, no
+# layout of its modules would carry its load, and the first run would show near misses alone.
+STATED = ("battery.charge_lowest", "battery.coldest_start")
+
+
+@dataclass(frozen=True)
+class Plain:
+    """An entry that is plain words and so has no quantity in the schema."""
+
+    section: str
+    name: str
+    title: str
+    example: str
+    form: str
+    absent: str
+
+
+PLAIN: tuple[Plain, ...] = (
+    Plain("", "title", "title of the report", '"Starter scenario, invented"', "text", "no title"),
+    Plain("", "date_of_issue", "date that the report carries", "2025-03-31", "date",
+          "the report carries no date"),
+    Plain("", "note", "a remark that the report carries", '"first try"', "text", "no remark"),
+    Plain("", "mix", "whether two module types may stand in one string", '"series"',
+          " | ".join(MIX_CHOICES), "no"),
+    Plain("modules", "label", "what stands on the module: cells in series, capacity, chemistry",
+          '"12s 160 Ah NMC"', "text", "needed, or a record, or the figures one by one"),
+    Plain("modules", "record", "a record of the library instead of a label", '"…"', "text",
+          "the label counts"),
+    Plain("cables.route", "name", "name of the route", f'"{ASSUMED_ROUTE}"', "text",
+          "numbered in order"),
+    Plain("cables.route", "carries", "current that the route carries", '"traction"',
+          " | ".join(CARRIES_CHOICES), CARRIES_CHOICES[0]),
+    Plain("precharge.load", "name", "name of the load", '"heater electronics"', "text",
+          "numbered in order"),
+    Plain("precharge.load", "kind", "how the load draws", '"constant power"',
+          " | ".join(KIND_CHOICES), "needed for every load"),
+)
+
+SECTIONS: dict[str, str] = {
+    "modules": "[[modules]]", "inverter": "[inverter]", "power": "[power]",
+    "regeneration": "[regeneration]", "charger": "[charger]", "battery": "[battery]",
+    "surroundings": "[surroundings]", "path": "[path]", "cables": "[cables]",
+    "cables.route": "[[cables.route]]", "precharge": "[precharge]",
+    "precharge.load": "[[precharge.load]]",
+}
+
+
+@dataclass(frozen=True)
+class KeyLine:
+    """One line of the reference table of the brief.
+
+    Attributes:
+        dotted: where it stands.
+        title: what it means.
+        form: dimension with its printed unit, or the choices.
+        example: as written in the file.
+        plausible: span outside which it is a fault, or "".
+        unknown: what `unknown` or leaving it out means.
+        find: where to read it or how to measure it.
+        required: no first answer without it.
+    """
+
+    dotted: str
+    title: str
+    form: str
+    example: str
+    plausible: str
+    unknown: str
+    find: str
+    required: bool
+
+
+def describe_keys() -> list[KeyLine]:
+    """Every entry of the brief, section by section, plain words first."""
+    lines: list[KeyLine] = []
+    for section in ("", *SECTIONS):
+        lines += [KeyLine(f"{p.section}.{p.name}".strip("."), p.title, p.form, p.example, "",
+                          p.absent, "", False) for p in PLAIN if p.section == section]
+        lines += [_key_line(key) for key in keys_of(section)]
+    return lines
+
+
+def _key_line(key: Key) -> KeyLine:
+    form = " | ".join(key.choices) or f"{key.dimension}{' range' if key.pair else ''}"
+    unknown = "needed for a first answer" if key.required else key.consequence
+    if key.section == "precharge.load" and key.dimension in ("resistance", "power"):
+        unknown = f"needed for a {KIND_CHOICES[key.dimension == 'power']} load"
+    return KeyLine(key.dotted, key.title, form, EXAMPLES[key.dotted], span(key), unknown,
+                   key.find, key.required)
+
+
+# -- the starter ------------------------------------------------------------------------------
+
+_HEAD = (
+    "A brief for packcalc, ready to run. The scenario is INVENTED: a small delivery truck that "
+    "never existed. Put your own figures in its place.",
+    "Quantities are texts with a unit: \"260 V\", \"1.2 mΩ\" or \"1.2 mohm\", \"-20 degC\", "
+    "\"85 %\". Decimal point, no thousands marks. Four entries give a first answer: which module, "
+    "how many, the inverter's voltage range, peak power.",
+    "\"unknown\" is an answer: the figure on the safe side then counts, and the report lists what "
+    "to find next. Leaving an entry out means the same.",
+)
+_LOADS = ("Loads that stay on the bus during pre-charge, such as a heater's electronics. Take away "
+          "one mark before each line of this section and repeat it for every load. A load is "
+          "either \"resistive\" with a resistance, or of \"constant power\" with a power.")
+_ROUTES = "One [[cables.route]] for every run of cable; repeat the section for more."
+
+
+def starter_brief(cautions: Sequence[str] = ()) -> str:
+    """A commented brief that runs as it stands.
+
+    Args:
+        cautions: the high-voltage cautions, printed as comments near the head.
+    """
+    lines: list[str] = []
+    for paragraph in (_HEAD[0], *cautions, *_HEAD[1:]):
+        lines += [*_comment(paragraph), "#"]
+    lines[-1] = ""
+    lines += [*_plain_lines("")]
+    for section, header in SECTIONS.items():
+        body = [header, *_plain_lines(section), *_quantity_lines(section)]
+        if section == "precharge.load":
+            body = [*_comment(_LOADS), *(f"# {line}".rstrip() for line in body)]
+        if section == "cables.route":
+            body = [*_comment(_ROUTES), *body]
+        lines += ["", *body]
+    return "\n".join(lines) + "\n"
+
+
+def _comment(words: str, label: str = "") -> list[str]:
+    return textwrap.wrap(words[:1].upper() + words[1:] if not label else words, WIDTH,
+                         initial_indent=f"# {label}", subsequent_indent="# " + " " * len(label),
+                         break_long_words=False, break_on_hyphens=False)
+
+
+def _plain_lines(section: str) -> Iterator[str]:
+    for plain in (p for p in PLAIN if p.section == section):
+        choices = f": {plain.form}" if "|" in plain.form else ""
+        yield from _comment(f"{plain.title}{choices}")
+        left_out = (not section and plain.name != "title") or plain.name == "record"
+        yield ("# " if left_out else "") + f"{plain.name} = {plain.example}"
+
+
+def _quantity_lines(section: str) -> Iterator[str]:
+    """Each entry of the schema with its meaning, where to find it, and what `unknown` means."""
+    for key in keys_of(section):
+        choices = f": {' | '.join(key.choices)}" if key.choices else ""
+        yield ""
+        yield from _comment(f"{key.title}{choices}")
+        yield from _comment(key.find, "  find:    ")
+        example = f"{key.name} = {EXAMPLES[key.dotted]}"
+        if key.required:
+            yield example
+        elif key.name == "resistance":  # the load shown is one of constant power
+            yield f"# {example}"
+        elif section == "precharge.load":
+            yield example
+        else:
+            yield from _comment(key.consequence, "  unknown: ")
+            yield example if key.dotted in STATED else \
+                f'{key.name} = "unknown"  # for example {EXAMPLES[key.dotted]}'
+
+
+def write_starter(folder: str | os.PathLike[str], cautions: Sequence[str] = ()) -> Path:
+    """Write the starter brief into a folder, which is made where it does not exist.
+
+    Raises:
+        OutputError: the folder cannot be written, or holds a brief already.
+    """
+    target = Path(folder) / FILE_NAME
+    place = one_line(str(target))
+    text = starter_brief(cautions)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with target.open("x", encoding="utf-8", newline="\n") as file:
+            _write_or_remove(file, text, target)
+    except FileExistsError as error:
+        what = "exists already; name another folder" if target.exists() \
+            else "cannot be written: part of its path is a file"
+        raise OutputError(f"{place}: {what}") from error
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise OutputError(f"{place}: cannot be written ({reason}); name another folder") from error
+    return target
+
+
+def _write_or_remove(file, text: str, target: Path) -> None:
+    try:
+        file.write(text)
+        file.flush()
+    except OSError:
+        target.unlink(missing_ok=True)
+        raise

@@ -1,0 +1,150 @@
+"""Small makers of blocks: numbers to cells, checks and items to tables."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from packcalc.checks import Check, Item
+from packcalc.findings import Finding
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Cell,
+    Chain,
+    Column,
+    Paragraph,
+    Section,
+    Table,
+)
+from packcalc.units import from_si, printed, significant
+
+MOST_CANDIDATES = 12
+
+
+def number(value: float | None, unit: str, digits: int = 4) -> Cell:
+    """A cell with an SI value shown in a unit; page and data carry the same figure."""
+    if value is None or not math.isfinite(value):
+        return Cell("–")
+    text = significant(from_si(value, unit), digits)
+    return Cell(text, float(text))
+
+
+def words(text: str) -> Cell:
+    return Cell(text or "–", text)
+
+
+def whole(value: int) -> Cell:
+    return Cell(str(value), int(value))
+
+
+def column(key: str, title: str, unit: str = "", *, wide: bool = False) -> Column:
+    """A column; a unit makes it numeric and goes into title and key by the caller's words."""
+    head = f"{title} [{printed(unit)}]" if unit else title
+    return Column(key, head, "right" if unit else "left", wide)
+
+
+def finding_cell(finding: Finding) -> Cell:
+    """A finding's value with its unit as text; data carry the printed number."""
+    if finding.value is None:
+        return Cell("not known")
+    return Cell(finding.shown)
+
+
+def findings_table(key: str, caption: str, findings: Sequence[Finding], note: str = "") -> Table:
+    """Findings one a row: what, value, basis of this step, weakest link, note."""
+    columns = (Column("quantity", "Quantity", wide=True), Column("symbol", "Symbol"),
+               Column("value", "Value", "right"), Column("basis", "Weakest basis in the chain"),
+               Column("note", "Corner and note", wide=True))
+    rows = tuple(
+        (Cell(f.title), Cell(f.symbol), finding_cell(f),
+         Cell(f.weakest if f.known else "not known"), words(f.note))
+        for f in findings)
+    return Table(key, caption, columns, rows, note)
+
+
+def checks_table(key: str, caption: str, checks: Iterable[Check], note: str = "") -> Table:
+    """Checks one a row, in the order given."""
+    columns = (Column("check", "Check", wide=True), Column("verdict", "Verdict"),
+               Column("why", "Figure, demand and reason", wide=True),
+               Column("remedy", "What would change it", wide=True))
+    rows = tuple((Cell(c.title), Cell(c.verdict), Cell(_why(c)), words(c.remedy)) for c in checks)
+    return Table(key, caption, columns, rows, note)
+
+
+def _why(check: Check) -> str:
+    confirm = len(check.to_confirm) if check.verdict == "pass" else 0
+    figures = "figure" if confirm == 1 else "figures"
+    tail = f"; subject to confirming {confirm} assumed {figures} in its chain" if confirm else ""
+    return (check.sentence or "–") + tail
+
+
+def candidates_table(item: Item) -> Table:
+    """Candidates one a row: verdict, facts, and what failed or was not evaluated."""
+    facts = list(dict.fromkeys(title for c in item.candidates for title, _ in c.facts))
+    columns = (Column("candidate", "Candidate"), Column("verdict", "Verdict"),
+               *(Column(_key(t), t) for t in facts),
+               Column("failed", "Fails", wide=True),
+               Column("not_evaluated", "Not evaluated", wide=True))
+    rows = []
+    for candidate in _near_the_window(item):
+        values = dict(candidate.facts)
+        failed = "; ".join(f"{c.title}: {c.sentence}" for c in candidate.checks
+                           if c.verdict == "fail")
+        open_ = "; ".join(c.title for c in candidate.checks if c.verdict == "not evaluated")
+        rows.append((Cell(candidate.name), Cell(candidate.verdict),
+                     *(words(values.get(t, "")) for t in facts), words(failed), words(open_)))
+    left = len(item.candidates) - len(rows)
+    note = f"{left} further ratings, farther from the window, all fail." if left > 0 else ""
+    return Table(f"{_key(item.key)}_candidates", f"{item.title}: ratings held against the duty",
+                 columns, tuple(rows), note)
+
+
+def _near_the_window(item: Item) -> list:
+    """Every candidate that does not fail, with the nearest failing ones on either side."""
+    good = [i for i, c in enumerate(item.candidates) if c.qualifies]
+    if len(item.candidates) <= MOST_CANDIDATES:
+        return list(item.candidates)
+    if not good:
+        return sorted(item.candidates,
+                      key=lambda c: sum(x.verdict == "fail" for x in c.checks))[:MOST_CANDIDATES]
+    keep = set(good) | {i + d for i in good for d in (-1, 1)}
+    return [c for i, c in enumerate(item.candidates) if i in keep]
+
+
+def _key(title: str) -> str:
+    """A machine key from words: letters, digits and underscores."""
+    plain = "".join(ch if ch.isalnum() and ch.isascii() else "_" for ch in title)
+    return "_".join(part for part in plain.split("_") if part) or "column"
+
+
+def item_section(item: Item, level: int = 2) -> Section:
+    """One protective part: duty, specification, candidates, checks, open items."""
+    key = _key(item.key)
+    blocks: list[Block] = [Paragraph(f"Governing: {item.governing}", "lead")]
+    if item.open_items:
+        blocks.append(Paragraph("Still open: " + "; ".join(item.open_items), "open"))
+    blocks.append(findings_table(f"{key}_duty", f"{item.title}: duty", item.duty))
+    if item.checks:
+        blocks.append(checks_table(f"{key}_checks", f"{item.title}: checks of the duty itself",
+                                   item.checks))
+    if item.specification:
+        columns = (Column("what", "Ask the supplier for", wide=True), Column("value", "Value"),
+                   Column("why", "Because", wide=True))
+        rows = tuple((Cell(r.what), Cell(r.value), words(r.why)) for r in item.specification)
+        blocks.append(Table(f"{key}_specification",
+                            f"{item.title}: specification to send to a supplier", columns, rows))
+    if item.candidates:
+        blocks.append(candidates_table(item))
+        first = item.shortlist[0] if item.shortlist else None
+        if first is not None:
+            blocks.append(checks_table(
+                f"{key}_first", f"{item.title}: every check of {first.name}, the first that fails "
+                "none", first.checks))
+        else:
+            blocks.append(Paragraph("No standard rating passes: see what fails and what would "
+                                    "change it.", "open"))
+    if item.notes:
+        blocks.append(Bullets(item.notes, kind="caution"))
+    blocks += [Chain(f"{key}.{i}", f) for i, f in enumerate(item.duty) if f.known]
+    return Section(key, item.title, tuple(blocks), level)

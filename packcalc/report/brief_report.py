@@ -1,0 +1,91 @@
+"""What was asked, what was assumed, and what to find next."""
+
+from __future__ import annotations
+
+from packcalc.brief import Brief
+from packcalc.layouts import Layout
+from packcalc.next_steps import find_next
+from packcalc.report.blocks import Cell, column, number, words
+from packcalc.report.document import Block, Document, Paragraph, Section, Table
+from packcalc.report.frame import document
+
+
+def meta_of(brief: Brief) -> tuple[tuple[str, str, str], ...]:
+    """Brief, date of issue and digest, as every document carries them."""
+    return (("brief", "Brief", brief.title or brief.place),
+            ("date_of_issue", "Date of issue", brief.date_of_issue or "not given"),
+            ("input_digest", "Digest of the input", brief.digest))
+
+
+def inputs_table(brief: Brief) -> Table:
+    """Every entry: value, basis, origin, what an assumption means."""
+    columns = (column("entry", "Entry"), column("meaning", "Meaning", wide=True),
+               column("value", "Value"), column("basis", "Basis"),
+               column("origin", "Origin", wide=True), column("note", "Note", wide=True))
+    rows = []
+    for dotted, leaf in brief.entries():
+        if leaf.known:
+            rows.append((Cell(dotted), Cell(leaf.title), Cell(leaf.shown), Cell(leaf.basis),
+                         words(str(leaf.origin or "")), words(leaf.note)))
+    rows.append((Cell("cables.rules"), Cell("cable rule set"), Cell(brief.cables.rules),
+                 words(""), words(""), words("")))
+    return Table("inputs", "Inputs and assumptions", columns, tuple(rows))
+
+
+def modules_table(brief: Brief) -> Table:
+    """The module types on hand with what their class filled in."""
+    columns = (column("module", "Module"), column("figure", "Figure", wide=True),
+               column("value", "Value"), column("basis", "Basis"),
+               column("note", "Origin and note", wide=True))
+    rows = []
+    for on_hand in brief.modules:
+        for f in on_hand.module.figures:
+            if f.known:
+                rows.append((Cell(on_hand.module.id), Cell(f.title), Cell(f.shown),
+                             Cell(f.weakest), words("; ".join(
+                                 t for t in (str(f.origin or ""), f.note) if t))))
+    return Table("module_figures", "Modules on hand: every figure and its ground", columns,
+                 tuple(rows), "assumed: filled in from the cell class, because nobody gave it")
+
+
+def next_table(brief: Brief, layout: Layout | None) -> Table:
+    """The open entries; ranked by what they move where a layout is known."""
+    columns = (column("entry", "Entry"), column("meaning", "What is open", wide=True),
+               column("taken", "Counted on meanwhile"),
+               column("swing_percent", "Moves by", "%"), column("moves", "Which figure", wide=True),
+               column("consequence", "What that means", wide=True),
+               column("find", "Where to read it or how to measure it", wide=True))
+    if layout is None:
+        rows = tuple((Cell(u.dotted), Cell(u.key.title), words(u.taken), Cell("–"), words(""),
+                      words(u.key.consequence), words(u.key.find)) for u in brief.unknowns)
+        return Table("find_next", "Find these next", columns, rows)
+    rows = tuple(
+        (Cell(s.unknown.dotted), Cell(s.unknown.key.title), words(s.unknown.taken),
+         number(s.swing, "%", 2) if s.moves else Cell("–"), words(s.moves),
+         words(s.unknown.key.consequence), words(s.unknown.key.find))
+        for s in find_next(brief, layout))
+    return Table("find_next", "Find these next, the one that moves the result most first",
+                 columns, rows,
+                 "Moves by: change of that figure if a lucky answer came back; it ranks the entries "
+                 "and is no result. Voltage, power, energy, current and fuse come before cable and "
+                 "pre-charge.")
+
+
+def check_document(brief: Brief) -> Document:
+    """The answer of `packcalc check`: nothing is wrong; this is assumed; find these next."""
+    from packcalc.study import list_layouts
+
+    study = list_layouts(brief)
+    layout = (study.layout(0) if len(study) else
+              study.misses[0].layout if study.misses else None)
+    found = (f"{len(study)} layouts of {study.tried} tried meet the brief; packcalc layouts lists "
+             "them." if len(study) else
+             "The brief can be read, but no layout meets it; packcalc layouts says what is near.")
+    blocks: list[Block] = [
+        Paragraph(f"Nothing is wrong in {brief.place}. {len(brief.unknowns)} entries are open; "
+                  "each is counted on its safe side until it is known.", "lead"),
+        Paragraph(found)]
+    if brief.unknowns:
+        blocks.append(next_table(brief, layout))
+    return document("Check of the brief", brief.title or brief.place,
+                    (Section("check", "Check", tuple(blocks)),), meta_of(brief))

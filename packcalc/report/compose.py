@@ -1,0 +1,219 @@
+"""Studies to documents: what can kill first, then the rest, then every chain."""
+
+from __future__ import annotations
+
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED
+from packcalc.findings import Finding
+from packcalc.pack import PackModel
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import (
+    Cell,
+    checks_table,
+    column,
+    findings_table,
+    item_section,
+    number,
+    whole,
+    words,
+)
+from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Chain,
+    Document,
+    Facts,
+    Paragraph,
+    Section,
+    Table,
+)
+from packcalc.report.frame import document
+from packcalc.report.layouts_report import layouts_section
+from packcalc.study import LayoutStudy
+
+
+def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
+    """The answer of `packcalc layouts`."""
+    brief = study.brief
+    return document("Layouts", brief.title or brief.place, (layouts_section(study, most),),
+                    meta_of(brief))
+
+
+def protection_document(study: ProtectionStudy) -> Document:
+    """The answer of `packcalc protect`."""
+    brief = study.brief
+    return document("Protection", f"{_name(study)}: {brief.title or brief.place}",
+                    (_first(study), *_items(study)), meta_of(brief))
+
+
+def report_document(study: ProtectionStudy) -> Document:
+    """The whole file for review."""
+    brief = study.brief
+    sections = (
+        _first(study), _assumed(study), layouts_section(study.study),
+        _chosen(study), *_items(study), _review(study),
+    )
+    return document("Battery pack: file for review", f"{_name(study)}: {brief.title or brief.place}",
+                    sections, meta_of(brief))
+
+
+def _name(study: ProtectionStudy) -> str:
+    return f"{study.layout.label} {study.layout.arrangement} ({study.pack.cells})"
+
+
+def _sentence(study: ProtectionStudy) -> str:
+    pack = study.pack
+    how = "named by the user" if study.named else (
+        "the best-ranked layout" if not study.miss else "the nearest miss; no layout meets the brief")
+    return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, at most "
+            f"{pack.highest_voltage.shown} DC, up to {study.faults.highest.shown} into a fault, "
+            f"{pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
+
+
+def _first(study: ProtectionStudy) -> Section:
+    """What can kill first, then what is open, on the first page."""
+    pack, faults = study.pack, study.faults
+    blocks: list[Block] = [Paragraph(_sentence(study), "lead")]
+    if study.miss:
+        blocks.append(Paragraph(f"This layout does not meet the brief: {study.miss.sentence}.",
+                                "open"))
+    blocks.append(Facts("first", "What can kill, in five figures", (
+        ("highest_voltage_V", "Highest working voltage", _cell(pack.highest_voltage)),
+        ("fault_highest_A", "Highest fault current", _cell(faults.highest)),
+        ("fault_lowest_A", "Lowest fault current", _cell(faults.lowest)),
+        ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
+        ("stored_energy_kWh", "Energy stored when full", _cell(pack.total_energy)),
+    )))
+    grave = [(title, c) for title, c in study.checks if c.verdict in (FAIL, CAUTION)]
+    if grave:
+        blocks.append(_named_checks("failing", "What fails or needs caution, gravest stage first",
+                                    grave))
+    for item in study.without_candidate:
+        blocks.append(Paragraph(f"{item.title}: no standard rating passes every check that could "
+                                "be evaluated.", "open"))
+    blocks.append(Paragraph(_open_line(study), "open"))
+    blocks.append(Bullets(tuple(faults.notes), kind="caution"))
+    return Section("first", "What can kill first", tuple(blocks))
+
+
+def _cell(finding: Finding) -> Cell:
+    if finding.value is None:
+        return Cell("not known")
+    value = number(finding.value, finding.unit)
+    return Cell(finding.shown, value.value)
+
+
+def _least(study: ProtectionStudy) -> Finding:
+    return next(i for i in study.items if i.key == "main_fuse").duty[0]
+
+
+def _named_checks(key: str, caption: str, checks: list) -> Table:
+    base = checks_table(key, caption, [c for _, c in checks])
+    columns = (column("part", "Part"), column("stage", "Stage"), *base.columns)
+    rows = tuple((words(title), words(c.stage), *row)
+                 for (title, c), row in zip(checks, base.rows, strict=True))
+    return Table(key, caption, columns, rows)
+
+
+def _open_line(study: ProtectionStudy) -> str:
+    items = sum(len(i.open_items) for i in study.items)
+    unknown = len(study.brief.unknowns)
+    never = [c.title for _, c in study.checks if c.verdict == NOT_EVALUATED]
+    tail = f" Not evaluated: {'; '.join(never)}." if never else ""
+    return (f"Still open: {unknown} entries of the brief, {items} questions to suppliers; both "
+            f"are listed below.{tail}")
+
+
+def _assumed(study: ProtectionStudy) -> Section:
+    """Inputs, assumptions, and what to find next."""
+    brief = study.brief
+    blocks: list[Block] = []
+    if brief.note:
+        blocks.append(Paragraph(brief.note))
+    if brief.unknowns:
+        blocks.append(next_table(brief, study.layout))
+    blocks += [inputs_table(brief), modules_table(brief)]
+    return Section("inputs", "Inputs and assumptions", tuple(blocks))
+
+
+def _figures(pack: PackModel) -> tuple[Finding, ...]:
+    return (pack.highest_voltage, pack.full_voltage, pack.regeneration_voltage,
+            pack.nominal_voltage, pack.empty_voltage, pack.charge_left, pack.loaded_voltage,
+            pack.available_power, pack.largest_power, pack.continuous_power,
+            pack.peak_current, pack.continuous_current, pack.charging_current,
+            pack.regeneration_current, pack.module_peak_current, pack.module_rate,
+            pack.capacity, pack.usable_energy, pack.total_energy, pack.mass,
+            pack.resistance_sag, pack.resistance_initial, pack.resistance_long)
+
+
+def _chosen(study: ProtectionStudy) -> Section:
+    """The chosen layout at its corners, with chains."""
+    pack = study.pack
+    figures = _figures(pack)
+    left = ", ".join(f"{n} of {o.module.id}" for n, o in zip(
+        pack.modules_left, (study.brief.modules[p.entry] for p in pack.layout.parts), strict=True))
+    blocks: list[Block] = [
+        Facts("layout", "The layout", (
+            ("layout", "Modules", words(pack.layout.label)),
+            ("arrangement", "Arrangement", words(pack.layout.arrangement)),
+            ("cells", "Cells", words(pack.cells)),
+            ("modules_used", "Modules used", whole(pack.modules_used)),
+            ("modules_left", "Modules left", words(left)),
+            ("monitor_channels", "Cell voltages to monitor", whole(pack.channels)),
+            ("curve_spread_V", "Spread of the published curves, whole pack",
+             number(pack.curve_spread, "V")))),
+        findings_table("corner_figures", "Figures of the layout, each at its governing corner",
+                       figures),
+        _corners(pack),
+    ]
+    if pack.notes:
+        blocks.append(Bullets(pack.notes, kind="caution"))
+    blocks += [Chain(f"layout.{i}", f) for i, f in enumerate(figures) if f.known]
+    blocks += [Chain(f"fault.{name}", f) for name, f in (
+        ("highest", study.faults.highest), ("lowest", study.faults.lowest),
+        ("time_constant", study.faults.time_constant_highest)) if f.known]
+    return Section("chosen", f"The layout {pack.layout.label} at its corners", tuple(blocks))
+
+
+def _corners(pack: PackModel) -> Table:
+    columns = (column("charge_percent", "Charge", "%"),
+               column("temperature_degC", "Cells", "°C"), column("age", "Age"),
+               column("strings_in", "Strings in"),
+               column("open_circuit_V", "Open circuit", "V"),
+               column("resistance_mohm", "Resistance", "mΩ"), column("current_A", "Current", "A"),
+               column("loaded_V", "Loaded", "V"), column("available_kW", "Available", "kW"))
+    rows = tuple(
+        (number(c.charge, "%"), number(c.temperature, "°C", 3), words(c.age), whole(c.strings),
+         number(c.open_circuit, "V"), number(c.resistance, "mΩ"),
+         number(c.current, "A") if c.current == c.current else Cell("cannot deliver"),
+         number(c.loaded, "V"), number(c.available, "kW")) for c in pack.corners)
+    return Table("corners", "Peak power asked at every crossed corner", columns, rows,
+                 "Charge × temperature × age × strings, all crossed. Low charge is the charge left "
+                 "at the end of the peak. Contactors closed; with contactors open the pack's "
+                 "terminals still stand at the open-circuit voltage.")
+
+
+def _items(study: ProtectionStudy) -> tuple[Section, ...]:
+    return tuple(item_section(item, level=1) for item in study.items)
+
+
+def _review(study: ProtectionStudy) -> Section:
+    """The reviewer's table: figures to decide on, with empty columns."""
+    columns = (column("number", "No."), column("decision", "Decision", wide=True),
+               column("figure", "Figure"), column("basis", "Weakest basis"),
+               column("mark", "Accept / change to / reject / not checked"),
+               column("name", "Name, licence, date"), column("note", "Note"))
+    decisions: list[tuple[str, Finding]] = [
+        (f.title, f) for f in (study.pack.highest_voltage, study.faults.highest,
+                               study.faults.lowest, study.pack.loaded_voltage,
+                               study.pack.continuous_current, study.pack.peak_current)]
+    for item in study.items:
+        decisions += [(f"{item.title}: {f.title}", f) for f in item.duty[:2]]
+    seen = dict.fromkeys((title, f.shown) for title, f in decisions)
+    bases = {(title, f.shown): f.weakest if f.known else "not known" for title, f in decisions}
+    rows = tuple((whole(i), Cell(title), Cell(shown), Cell(bases[title, shown]), Cell(""), Cell(""),
+                  Cell("")) for i, (title, shown) in enumerate(seen, start=1))
+    return Section("review", "For the reviewer", (
+        Paragraph("Nothing here reads as accepted that nobody marked. Mark each line; what is not "
+                  "marked is not checked."),
+        Table("review", "Decisions, with room for marks", columns, rows)))

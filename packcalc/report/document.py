@@ -1,0 +1,152 @@
+"""The neutral document: what every renderer prints, and nothing about how.
+
+A document is a list of sections; a section is a list of blocks. Tables carry a machine
+key for each column, ending in its unit, so that JSON and CSV come from the same block
+that a page shows. Figures carry their data and a text equivalent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, Union
+
+from packcalc.findings import Finding
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: machine key (ends in its unit, e.g. `energy_kWh`), printed title.
+
+    Attributes:
+        key: stable; used by JSON and CSV.
+        title: as printed, with unit.
+        align: "left" or "right".
+        wide: text that may wrap.
+    """
+
+    key: str
+    title: str
+    align: str = "left"
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell: the text a page shows, the value JSON and CSV carry."""
+
+    text: str
+    value: Any = None
+
+    @property
+    def data(self) -> Any:
+        return self.text if self.value is None else self.value
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table. `key` is its stable name in JSON and the file stem in CSV."""
+
+    key: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A short two-column list of labelled values; `key` is its name in JSON."""
+
+    key: str
+    caption: str
+    rows: tuple[tuple[str, str, Cell], ...]  # (machine key, printed label, value)
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Plain text; `kind` is "text", "caution", "open" or "lead"."""
+
+    text: str
+    kind: str = "text"
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list of lines; `key` names it in JSON when it is not empty."""
+
+    items: tuple[str, ...]
+    key: str = ""
+    ordered: bool = False
+    kind: str = "text"
+
+
+@dataclass(frozen=True)
+class Chain:
+    """A finding to be unfolded: inputs, rule, result, source, basis."""
+
+    key: str
+    finding: Finding
+    governing: str = ""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A picture from data: SVG text, its text equivalent, and its data as a table."""
+
+    key: str
+    caption: str
+    svg: str
+    text: str
+    data: Table | None = None
+
+
+Block = Union[Table, Facts, Paragraph, Bullets, Chain, Figure]
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section; `level` 1 stands right under the document's title."""
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+    level: int = 1
+
+
+@dataclass(frozen=True)
+class Document:
+    """A whole report.
+
+    Attributes:
+        title, subtitle: first lines.
+        meta: (machine key, label, text): version, digest, date of issue.
+        cautions: the high-voltage cautions; every renderer prints every one.
+        deference: one sentence that defers to local codes and a licensed electrician.
+        sections: in reading order.
+    """
+
+    title: str
+    subtitle: str
+    meta: tuple[tuple[str, str, str], ...]
+    cautions: tuple[str, ...]
+    deference: str
+    sections: tuple[Section, ...] = field(default=())
+
+    def blocks(self) -> Iterator[Block]:
+        for section in self.sections:
+            yield from section.blocks
+
+    def tables(self) -> list[Table]:
+        """Every table, figures' data included."""
+        found: list[Table] = []
+        for block in self.blocks():
+            if isinstance(block, Table):
+                found.append(block)
+            elif isinstance(block, Figure) and block.data is not None:
+                found.append(block.data)
+        return found
+
+    def chains(self) -> list[Chain]:
+        """Every finding that is unfolded."""
+        return [block for block in self.blocks() if isinstance(block, Chain)]

@@ -1,0 +1,145 @@
+"""The document as one HTML file: no network, readable with scripts off, prints well.
+
+Ids are stable, so that a link, or later a reviewer's mark, finds its place again:
+`s-` section, `t-` table, `fig-` figure, `f-` finding, `source-` source.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from dataclasses import dataclass
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from packcalc.report.cautions import SHORT
+from packcalc.report.citations import KEY as SOURCES
+from packcalc.report.document import Block, Document, Table
+from packcalc.report.steps import Step, inputs_of, lines, reference, result, steps
+
+if TYPE_CHECKING:
+    import jinja2
+
+LEAF, LINK, NESTED = "leaf", "link", "nested"
+SCROLLS = 5  # a table of so many columns may be wider than a phone
+SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
+SHORT_ROWS_OF_WORDS = 6
+MANY_COLUMNS = 9  # from here on a table is set smaller in print
+
+
+def render(document: Document) -> str:
+    """The document as one self-contained page."""
+    from packcalc import __version__
+
+    page = _Page(document)
+    template = environment().get_template("page.html")
+    return template.render(document=document, page=page, short=SHORT, version=__version__,
+                           style=_file("style.css"), script=_file("page.js"))
+
+
+def _file(name: str) -> str:
+    return resources.files("packcalc.report").joinpath("templates", name).read_text("utf-8")
+
+
+@functools.lru_cache(maxsize=1)
+def environment() -> "jinja2.Environment":
+    """The one template environment; whatever it prints is escaped."""
+    import jinja2
+
+    loader = jinja2.FunctionLoader(_file)
+    return jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True,
+                              lstrip_blocks=True, undefined=jinja2.StrictUndefined)
+
+
+def anchor(prefix: str, key: str) -> str:
+    """An id that HTML and addresses allow, from a key."""
+    return f"{prefix}-{re.sub(r'[^A-Za-z0-9_.-]+', '-', key)}"
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One section of the page, with its id."""
+
+    mark: str
+    title: str
+    level: int
+    blocks: tuple[Block, ...] = ()
+
+
+class _Page:
+    """What the templates ask of a document."""
+
+    def __init__(self, document: Document):
+        self.steps = steps(document)
+        self.shared = [s for s in self.steps.values()
+                       if s.uses > 1 and s.chain is None and not s.is_leaf]
+        self.parts = _parts(document, shared=bool(self.shared))
+        self._marks = _unique_marks(list(self.steps))
+        own_place = [*(chain.key for chain in document.chains()), *(s.id for s in self.shared)]
+        self._numbers = {name: number for number, name in enumerate(own_place, 1)}
+        self.anchor, self.lines, self.result, self.reference = anchor, lines, result, reference
+
+    def kind(self, block: Block) -> str:
+        """The name of the macro that prints a block."""
+        return type(block).__name__.lower()
+
+    def mark(self, step: Step) -> str:
+        """The id of a step's place on the page."""
+        return self._marks[step.id]
+
+    def number(self, step: Step) -> int:
+        """The short number of a step on this page, for paper."""
+        return self._numbers[step.id]
+
+    def as_input(self, symbol: str, step: Step) -> str:
+        """The value under the symbol that the formula gives it."""
+        return f"{symbol} = {step.finding.shown}"
+
+    def inputs(self, step: Step) -> list[tuple[str, str, Step]]:
+        """(how to print it, symbol, step) for each input of a step."""
+        return [(self._how(item), symbol, item) for symbol, item in inputs_of(step, self.steps)]
+
+    def _how(self, step: Step) -> str:
+        if step.id in self._numbers:
+            return LINK
+        return LEAF if step.is_leaf else NESTED
+
+    def shape(self, table: Table) -> str:
+        """Style classes of a table: words reflow on a phone, many columns print small."""
+        words = any(column.wide for column in table.columns)
+        names = ["words"] if words else []
+        if len(table.columns) >= MANY_COLUMNS:
+            names.append("many")
+        if len(table.rows) <= (SHORT_ROWS_OF_WORDS if words else SHORT_ROWS):
+            names.append("compact")
+        return " ".join(names)
+
+    def scrolls(self, table: Table) -> bool:
+        """Whether the table may be wider than a screen, so that the keyboard must reach it."""
+        return len(table.columns) >= SCROLLS
+
+
+def _parts(document: Document, *, shared: bool) -> list[_Part]:
+    """Sections with the cautions after the first and the shared steps before the sources."""
+    parts = [_Part(anchor("s", s.key), s.title, s.level, s.blocks) for s in document.sections]
+    if shared:
+        ends_in_sources = parts[-1].mark == anchor("s", SOURCES)
+        parts.insert(len(parts) - ends_in_sources,
+                     _Part("shared", "Steps that several results share", 1))
+    parts.insert(1, _Part("cautions", "Cautions", 1))
+    return parts
+
+
+def _unique_marks(names: list[str]) -> dict[str, str]:
+    """An id for each step; two keys that differ only in signs still get two ids."""
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for name in names:
+        mark = base = anchor("f", name)
+        number = 1
+        while mark in taken:
+            number += 1
+            mark = f"{base}-{number}"
+        taken.add(mark)
+        found[name] = mark
+    return found

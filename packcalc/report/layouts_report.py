@@ -1,0 +1,114 @@
+"""Layouts as tables: ranked, then the nearest misses with what would let them in."""
+
+from __future__ import annotations
+
+from packcalc import modules as mod
+from packcalc.brief import Brief
+from packcalc.layouts import RANKING
+from packcalc.report.blocks import column, number, whole, words
+from packcalc.report.document import Block, Bullets, Cell, Paragraph, Section, Table
+from packcalc.study import LayoutStudy
+
+COLUMNS = (
+    column("layout", "Layout"), column("arrangement", "Arrangement"), column("cells", "Cells"),
+    column("highest_voltage_V", "Highest", "V"), column("full_voltage_V", "Full", "V"),
+    column("regeneration_voltage_V", "Braking, full", "V"),
+    column("nominal_voltage_V", "Mean", "V"), column("loaded_voltage_V", "Loaded", "V"),
+    column("total_energy_kWh", "Total", "kWh"), column("usable_energy_kWh", "Usable", "kWh"),
+    column("available_power_kW", "Available", "kW"),
+    column("continuous_power_kW", "Continuous", "kW"),
+    column("peak_current_A", "Peak", "A"), column("module_peak_current_A", "Per module", "A"),
+    column("rate_per_h", "Rate", "1/h"),
+    column("mass_kg", "Mass", "kg"), column("modules_used", "Used", ""),
+    column("modules_left", "Left", ""), column("monitor_channels", "Channels", ""),
+    column("smallest_margin_percent", "Smallest margin", "%"), column("modules", "Modules"),
+)
+
+LEGEND = (
+    "Highest: highest working voltage. Full: end of charging with the charger's tolerance. "
+    "Braking, full: power fed back into a full cold pack. Mean: over the charge window. Loaded: "
+    "at the inverter, cold, aged, nearly empty, at the end of the peak. Available: power with "
+    "the bus held at the voltage that full power needs. Rate: peak current of a module against "
+    "its real capacity. Channels: cell voltages to monitor."
+)
+
+
+def _row(study: LayoutStudy, rank: int) -> tuple[Cell, ...]:
+    brief, layout, r = study.brief, study.layout(rank), study.row(rank)
+    most = study.asks.peak / study.asks.demand_voltage
+    per_module = most / layout.parallel
+    used = layout.series * layout.parallel
+    on_hand = [brief.modules[p.entry] for p in layout.parts]
+    left = sum(int(o.count.number) for o in on_hand) - used
+    real = r["capacity"] / layout.parallel
+    channels = layout.parallel * sum(p.series * o.module.series
+                                     for p, o in zip(layout.parts, on_hand, strict=True))
+    return (words(layout.label), words(layout.arrangement), words(layout.cells(brief)),
+            number(r["highest_voltage"], "V"), number(r["full_voltage"], "V"),
+            number(r["regeneration_voltage"], "V"), number(r["mean_voltage"], "V"),
+            number(r["loaded_voltage"], "V"), number(r["total_energy"], "kWh"),
+            number(r["usable_energy"], "kWh"), number(r["available_power"], "kW"),
+            number(r["continuous_power"], "kW"), number(most, "A"), number(per_module, "A"),
+            number(per_module / real, "1/h"), number(r["mass"], "kg"), whole(used), whole(left),
+            whole(channels), number(r["smallest_margin"], "%", 2),
+            words(" + ".join(o.module.id for o in on_hand)))
+
+
+def layouts_table(study: LayoutStudy, most: int) -> Table:
+    """The ranked layouts, best first."""
+    shown = min(most, len(study)) if most else len(study)
+    rows = tuple(_row(study, rank) for rank in range(shown))
+    more = f" {len(study) - shown} more not shown." if len(study) > shown else ""
+    return Table("layouts", f"{len(study)} candidate layouts of {study.tried} tried, ranked",
+                 COLUMNS, rows, f"Ranked by: {RANKING}. {LEGEND}{more}")
+
+
+def misses_table(study: LayoutStudy) -> Table:
+    """The nearest misses, each with what fails and what would let it in."""
+    columns = (column("layout", "Layout"), column("arrangement", "Arrangement"),
+               column("cells", "Cells"), column("fails", "What fails, and by how much", wide=True),
+               column("change", "What would let it in", wide=True))
+    rows = tuple(
+        (words(m.layout.label), words(m.layout.arrangement), words(m.cells),
+         words(m.fails), words(m.change))
+        for m in study.misses)
+    return Table("near_misses", "Nearest misses", columns, rows)
+
+
+def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
+    """Layouts, misses and refusals."""
+    blocks: list[Block] = []
+    if len(study):
+        blocks.append(layouts_table(study, most))
+    else:
+        blocks.append(Paragraph(
+            f"No layout of the modules on hand meets the brief ({study.tried} tried). The nearest "
+            "misses below say what fails and what would let them in.", "open"))
+        blocks.append(layouts_table(study, most))
+    if study.misses:
+        blocks.append(misses_table(study))
+    if study.refusals:
+        blocks.append(Bullets(study.refusals, key="refusals"))
+    spread = curve_words(study.brief)
+    if spread:
+        blocks.append(Paragraph(spread))
+    return Section("layouts", "Layouts", tuple(blocks))
+
+
+def curve_words(brief: Brief) -> str:
+    """How far the published curves of each class differ at three charges."""
+    lines = []
+    for on_hand in brief.modules:
+        module = on_hand.module
+        if module.needs_bench and not module.rest_voltages:
+            continue
+        spans = []
+        for charge in (0.2, 0.5, 0.8):
+            low = float(mod.ocv_low(module, charge)) / module.series
+            high = float(mod.ocv_high(module, charge)) / module.series
+            spans.append(f"{100 * charge:.0f} %: {low:.3f} to {high:.3f} V")
+        lines.append(f"{module.title}: rest voltage per cell at " + ", ".join(spans))
+    if not lines:
+        return ""
+    return ("Published curves of a class differ; sag uses the lowest and highest voltage the "
+            "highest. " + ". ".join(lines) + ".")

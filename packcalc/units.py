@@ -1,0 +1,371 @@
+"""The only door between quantities with units and plain SI numbers.
+
+Inside packcalc every number is a float in SI base units (V, A, Ω, s, m, kg, K, J, C).
+A user's text is read by a strict grammar (number, optional space, unit spelling from a
+table) and never evaluated; pint converts the number once its unit is known.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from packcalc.errors import UnitError
+
+if TYPE_CHECKING:
+    import pint
+
+LONGEST_TEXT = 60
+LARGEST = 1e12
+SMALLEST = 1e-12
+
+# A few lines instead of pint's own file: the registry builds in milliseconds.
+_DEFINITIONS = """
+@defaults
+    group = international
+    system = mks
+@end
+kilo- = 1e3 = k-
+mega- = 1e6 = M-
+milli- = 1e-3 = m-
+micro- = 1e-6 = μ-
+nano- = 1e-9 = n-
+centi- = 1e-2 = c-
+meter = [length] = m
+second = [time] = s
+ampere = [current] = A
+gram = [mass] = g
+kelvin = [temperature]; offset: 0 = K
+radian = []
+degree_Celsius = kelvin; offset: 273.15 = degC
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.37222222222223 = degF
+delta_kelvin = [temperature_difference]
+percent = 0.01 radian
+minute = 60 * second = min
+hour = 60 * minute = h
+newton = kilogram * meter / second ** 2 = N
+joule = newton * meter = J
+watt = joule / second = W
+coulomb = ampere * second = C
+volt = joule / coulomb = V
+ohm = volt / ampere
+farad = coulomb / volt = F
+henry = weber / ampere = H
+weber = volt * second
+ampere_hour = 3600 * coulomb = Ah
+watt_hour = 3600 * joule = Wh
+inch = 0.0254 * meter
+foot = 0.3048 * meter
+pound = 0.45359237 * kilogram
+"""
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """One kind of quantity: its SI unit and the unit spellings that a user may write.
+
+    Attributes:
+        name: how messages call it.
+        si: pint name of the unit that packcalc computes in.
+        example: a right form, shown in messages.
+        units: spelling (after folding look-alikes) to pint expression.
+    """
+
+    name: str
+    si: str
+    example: str
+    units: dict[str, str]
+
+
+def _kind(name: str, si: str, example: str, pairs: str) -> Dimension:
+    units = dict(pair.split("=") for pair in pairs.split())
+    return Dimension(name, si, example, units)
+
+
+_OHMS = " ".join(
+    f"{short}{word}={long}ohm"
+    for short, long in (("", ""), ("m", "milli"), ("μ", "micro"), ("u", "micro"),
+                        ("k", "kilo"), ("M", "mega"))
+    for word in ("Ω", "ohm", "Ohm")
+)
+
+DIMENSIONS: dict[str, Dimension] = {
+    d.name: d
+    for d in (
+        _kind("voltage", "volt", "400 V", "V=volt mV=millivolt kV=kilovolt"),
+        _kind("current", "ampere", "250 A", "A=ampere mA=milliampere kA=kiloampere"),
+        _kind("charge", "coulomb", "230 Ah", "Ah=ampere_hour mAh=milliampere_hour"),
+        _kind("energy", "joule", "60 kWh",
+              "J=joule kJ=kilojoule MJ=megajoule Wh=watt_hour kWh=kilowatt_hour"),
+        _kind("power", "watt", "120 kW", "W=watt kW=kilowatt MW=megawatt mW=milliwatt"),
+        _kind("resistance", "ohm", "1.2 mΩ", _OHMS),
+        _kind("resistance per length", "ohm/meter", "0.386 mΩ/m",
+              "mΩ/m=milliohm/meter Ω/km=milliohm/meter mohm/m=milliohm/meter "
+              "ohm/km=milliohm/meter Ω/m=ohm/meter ohm/m=ohm/meter"),
+        _kind("capacitance", "farad", "1.0 mF",
+              "F=farad mF=millifarad μF=microfarad uF=microfarad nF=nanofarad"),
+        _kind("inductance", "henry", "10 µH",
+              "H=henry mH=millihenry μH=microhenry uH=microhenry nH=nanohenry"),
+        _kind("time", "second", "10 s", "s=second ms=millisecond μs=microsecond us=microsecond "
+              "min=minute h=hour"),
+        _kind("length", "meter", "3.5 m",
+              "m=meter mm=millimeter cm=centimeter ft=foot in=inch"),
+        _kind("area", "meter**2", "70 mm²", "mm2=millimeter**2 cm2=centimeter**2 m2=meter**2"),
+        _kind("mass", "kilogram", "420 kg", "kg=kilogram g=gram lb=pound"),
+        _kind("temperature", "kelvin", "-20 degC",
+              "degC=degree_Celsius °C=degree_Celsius degF=degree_Fahrenheit "
+              "°F=degree_Fahrenheit"),
+        _kind("temperature difference", "delta_kelvin", "15 K", "K=delta_kelvin"),
+        _kind("ratio", "radian", "85 %", "%=percent"),
+        _kind("number", "radian", "1.25", ""),
+        _kind("let-through", "ampere**2*second", "120000 A²s",
+              "A2s=ampere**2*second"),
+        _kind("adiabatic constant", "ampere*second**0.5/meter**2", "143 A√s/mm²",
+              "A√s/mm2=ampere*second**0.5/millimeter**2"),
+        _kind("energy per mass", "joule/kilogram", "150 Wh/kg", "Wh/kg=watt_hour/kilogram"),
+        _kind("current density", "ampere/meter**2", "1.3 A/mm²",
+              "A/mm2=ampere/millimeter**2"),
+        _kind("rate", "second**-1", "0.5 1/h", "1/h=hour**-1"),
+        _kind("slope", "volt/second", "2 V/s", "V/s=volt/second"),
+        _kind("conductance", "ohm**-1", "5 S", "S=ohm**-1 mS=kiloohm**-1"),
+        _kind("inductance per length", "henry/meter", "0.7 µH/m",
+              "μH/m=microhenry/meter uH/m=microhenry/meter"),
+    )
+}
+
+# What a report prints; folded spelling to printed spelling where the two differ.
+_PRINTED = {"mm2": "mm²", "cm2": "cm²", "m2": "m²", "A2s": "A²s", "degC": "°C",
+            "A√s/mm2": "A√s/mm²", "A/mm2": "A/mm²", "ohm": "Ω", "mohm": "mΩ", "kohm": "kΩ"}
+
+
+@functools.lru_cache(maxsize=1)
+def registry() -> "pint.UnitRegistry":
+    """The one pint registry, built on first use."""
+    import pint
+
+    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), cache_folder=None,
+                             autoconvert_offset_to_baseunit=False)
+
+
+def dimension(name: str) -> Dimension:
+    """The dimension of that name."""
+    return DIMENSIONS[name]
+
+
+def fold(text: str) -> str:
+    """Fold typographic look-alikes (Ω, µ, ², ℃, −, no-break space) to one spelling."""
+    folded = unicodedata.normalize("NFKC", text)
+    for odd in "\u2212\u2013\u2010\u2011":
+        folded = folded.replace(odd, "-")
+    return folded.strip()
+
+
+_NUMBER = re.compile(r"([+-]?)(\d{1,15}(?:\.\d{1,15})?)(?:[eE]([+-]?\d{1,3}))?")
+_COMMA = re.compile(r"[+-]?\d+,\d+")
+
+
+def parse(text: str, dim: str) -> float:
+    """Read one quantity and return it in SI.
+
+    Args:
+        text: e.g. "230 Ah", "1.2 mΩ", "-20 degC", "85 %".
+        dim: name of the dimension wanted.
+
+    Returns:
+        float [SI unit of the dimension].
+
+    Raises:
+        UnitError: the text is no finite number with a unit of that dimension.
+
+    Examples:
+        >>> parse("230 Ah", "charge")
+        828000.0
+        >>> round(parse("-20 degC", "temperature"), 2)
+        253.15
+        >>> parse("1.2 mohm", "resistance")
+        0.0012
+    """
+    kind = dimension(dim)
+    if not isinstance(text, str):
+        raise UnitError(f"{text!r:.40} is not a text with a unit; write it like \"{kind.example}\"")
+    if len(text) > LONGEST_TEXT:
+        raise UnitError(f"text of {len(text)} characters is no quantity; "
+                        f"write it like \"{kind.example}\"")
+    folded = fold(text)
+    right = f"write it like \"{kind.example}\""
+    if _COMMA.match(folded):
+        raise UnitError(f"{text!r} has a comma; write a decimal point, no thousands marks, "
+                        f"like \"{kind.example}\"")
+    match = _NUMBER.match(folded)
+    if not match:
+        raise UnitError(f"{text!r} does not begin with a number; {right}")
+    spelling = folded[match.end():].strip()
+    _refuse_foreign_letters(spelling, text)
+    value = float(match.group(0))
+    if not math.isfinite(value) or (value and not SMALLEST <= abs(value) <= LARGEST):
+        raise UnitError(f"{text!r} is outside the numbers packcalc reads "
+                        f"({SMALLEST:g} to {LARGEST:g}); {right}")
+    if dim == "number":
+        if spelling:
+            raise UnitError(f"{text!r} has a unit where a bare number is wanted; {right}")
+        return value
+    if not spelling:
+        raise UnitError(f"{text!r} has no unit; {right}")
+    if spelling not in kind.units:
+        raise UnitError(_wrong_unit(text, spelling, kind))
+    return to_si_number(value, kind.units[spelling], kind)
+
+
+def _wrong_unit(text: str, spelling: str, kind: Dimension) -> str:
+    for other in DIMENSIONS.values():
+        if spelling in other.units:
+            article = "an" if other.name[0] in "aeiou" else "a"
+            return (f"{text!r} is {article} {other.name}, not a {kind.name}; "
+                    f"write it like \"{kind.example}\"")
+    return (f"{text!r}: {spelling[:20]!r} is not a unit of {kind.name}; write it like "
+            f"\"{kind.example}\" (units: {', '.join(dict.fromkeys(map(printed, kind.units)))})")
+
+
+def _refuse_foreign_letters(spelling: str, text: str) -> None:
+    for char in spelling:
+        if ord(char) > 127 and char not in "Ωμ°√":
+            name = unicodedata.name(char, "unnamed character")
+            raise UnitError(f"{text!r} holds {char!r} (U+{ord(char):04X}, {name.lower()}), which "
+                            f"is not the plain letter of a unit; type the unit again")
+
+
+def to_si_number(value: float, unit: str, kind: Dimension) -> float:
+    """Convert a number in a pint unit to the SI unit of its dimension."""
+    if unit == kind.si:
+        return float(value)
+    ureg = registry()
+    return float(ureg.Quantity(value, unit).to(kind.si).magnitude)
+
+
+def parse_range(text: str, dim: str) -> tuple[float, float]:
+    """Read "260 V to 430 V"; the first must be below the second.
+
+    Raises:
+        UnitError: not two quantities joined by "to", or not rising.
+    """
+    kind = dimension(dim)
+    unit = kind.example.split()[-1]
+    right = f"write it like \"260 {unit} to 430 {unit}\""
+    if not isinstance(text, str) or len(text) > 2 * LONGEST_TEXT:
+        raise UnitError(f"{text!r:.40} is no range; {right}")
+    parts = re.split(r"\s+to\s+", fold(text))
+    if len(parts) != 2:
+        raise UnitError(f"{text!r} is no range; {right}")
+    low, high = (parse(part, dim) for part in parts)
+    if not low < high:
+        raise UnitError(f"{text!r} does not rise; {right}")
+    return low, high
+
+
+def to_si(value: Any, dim: str) -> float:
+    """Take a text or a pint quantity of any registry and return SI.
+
+    Raises:
+        UnitError: wrong dimension, no unit, or not a finite number.
+    """
+    if isinstance(value, str):
+        return parse(value, dim)
+    kind = dimension(dim)
+    if hasattr(value, "to") and hasattr(value, "magnitude"):
+        target = {"radian": "", "delta_kelvin": "kelvin"}.get(kind.si, kind.si)
+        try:
+            number = float(value.to(target).magnitude)
+        except Exception as error:  # pint's own error classes differ between registries
+            raise UnitError(f"{value} is not a {kind.name}; give it like "
+                            f"\"{kind.example}\"") from error
+        if not math.isfinite(number):
+            raise UnitError(f"{value} is not finite")
+        return number
+    if dim in ("number", "ratio") and isinstance(value, (int, float)) \
+            and not isinstance(value, bool) and math.isfinite(value):
+        return float(value)
+    raise UnitError(f"{value!r:.40} has no unit; give a text like \"{kind.example}\" "
+                    f"or a pint quantity")
+
+
+@functools.lru_cache(maxsize=None)
+def _scale(unit: str) -> tuple[float, float]:
+    """(factor, offset) with SI = (value + offset)·factor for a printed unit."""
+    folded = fold(unit)
+    if folded in ("", "-"):
+        return 1.0, 0.0
+    if folded in ("degC", "°C"):
+        return 1.0, 273.15
+    for kind in DIMENSIONS.values():
+        if folded in kind.units and kind.name != "temperature":
+            return to_si_number(1.0, kind.units[folded], kind), 0.0
+    raise KeyError(f"no such unit: {unit}")
+
+
+def from_si(value: Any, unit: str) -> Any:
+    """SI number or array to the printed unit."""
+    factor, offset = _scale(unit)
+    return value / factor - offset
+
+
+def into_si(value: Any, unit: str) -> Any:
+    """Number or array in the printed unit to SI."""
+    factor, offset = _scale(unit)
+    return (value + offset) * factor
+
+
+def known_unit(unit: str) -> bool:
+    """Whether `unit` can be printed."""
+    try:
+        _scale(unit)
+    except KeyError:
+        return False
+    return True
+
+
+def printed(spelling: str) -> str:
+    """The spelling that a report prints for a unit."""
+    return _PRINTED.get(spelling, spelling.replace("μ", "µ"))
+
+
+def significant(value: float, digits: int = 4) -> str:
+    """Ordinary rounding to significant figures, without an exponent where readable.
+
+    Examples:
+        >>> significant(0.0959996), significant(90000.0), significant(345.6)
+        ('0.09600', '90000', '345.6')
+        >>> significant(0.0)
+        '0'
+    """
+    if value is None or not math.isfinite(value):
+        return "–"
+    if value == 0:
+        return "0"
+    magnitude = math.floor(math.log10(abs(value)))
+    rounded = round(value, digits - 1 - magnitude)
+    if rounded == 0:
+        return "0"
+    magnitude = math.floor(math.log10(abs(rounded)))
+    if magnitude < -5 or magnitude > 8:
+        return f"{rounded:.{digits - 1}e}"
+    return f"{rounded:.{max(0, digits - 1 - magnitude)}f}"
+
+
+def show(value: float | None, unit: str, digits: int = 4) -> str:
+    """An SI number as a report prints it, with its unit.
+
+    Examples:
+        >>> show(828000.0, "Ah"), show(253.15, "°C"), show(0.85, "%")
+        ('230.0 Ah', '-20.00 °C', '85.00 %')
+    """
+    if value is None:
+        return "–"
+    # Counts are whole; four figures on them would read as a measurement.
+    if unit in ("", "-"):
+        whole = float(value).is_integer() and abs(value) < 1e7
+        return str(int(value)) if whole else significant(value, digits)
+    return f"{significant(from_si(value, unit), digits)} {printed(unit)}"
