@@ -137,13 +137,13 @@ class Law:
     def _axis(self, index: int) -> Finding:
         words = _WORDS[self.name]
         return leaf(f"{self.name} of the row", words.symbol, words.unit, self.at[index],
-                    self.basis, source=self.source)
+                    "definition", origin=Origin(f"{self.name} law"))
 
     def _leaf(self, index: int, value: float, note: str = "") -> Finding:
-        words = _WORDS[self.name]
-        return leaf(f"resistance ratio, {self.name}", words.ratio, "", value, self.basis,
-                    source=self.source, note=note,
-                    origin=Origin(f"{self.name} law", text=self._axis(index).shown))
+        row = self._axis(index).shown
+        return leaf(f"resistance ratio at {row}", _WORDS[self.name].ratio, "", value, self.basis,
+                    source=self.source, note=note or self.note,
+                    origin=Origin(f"{self.name} law", text=row))
 
 
 @dataclass(frozen=True)

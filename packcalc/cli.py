@@ -1,7 +1,6 @@
-"""The command line: parse, one call, render. Whatever it prints, the Python API returns.
+"""The command line: parse, one call, render. Whatever it prints, `packcalc.api` returns.
 
-Exit codes: 0 done; 1 done, and the answer is no (no layout fits, a check fails); 2 a
-mistake in the call or in a file, told in one line each.
+How a command ends (exit codes, one line for each mistake) stands in `packcalc.door`.
 """
 
 from __future__ import annotations
@@ -12,233 +11,274 @@ from typing import Any
 import click
 
 from packcalc import __version__
-from packcalc.errors import InputErrors, UserError
+from packcalc.door import NO, Door, progress, tell
+from packcalc.report.cautions import SHORT
 
 FORMATS = ("text", "markdown", "html", "json", "csv")
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
 
-
-class _Group(click.Group):
-    """Tells every user mistake in one line each and exits with 2."""
-
-    def invoke(self, ctx: click.Context) -> Any:
-        try:
-            return super().invoke(ctx)
-        except InputErrors as error:
-            for fault in error.faults:
-                click.echo(str(fault), err=True)
-            many = len(error.faults)
-            click.echo(f"{many} fault{'s' if many != 1 else ''}; nothing was written", err=True)
-            ctx.exit(2)
-        except UserError as error:
-            click.echo(str(error), err=True)
-            ctx.exit(2)
+_quiet = click.option("-q", "--quiet", is_flag=True,
+                      help="No progress and no notes on standard error.")
 
 
 def _output_options(command: Any) -> Any:
+    """The same output options on every command that prints a document."""
     for option in (
-        click.option("--table", metavar="KEY", help="With csv: one table only."),
-        click.option("--out", metavar="FILE", default="-", show_default=True,
-                     help="File to write; its ending names the format. - is standard output."),
+        _quiet,
+        click.option("--table", metavar="KEY",
+                     help="With csv: one table only, by its key, e.g. layouts."),
         click.option("--format", "format_", type=click.Choice(FORMATS),
-                     help="Format, where the file's ending does not name it."),
+                     help="Format; text when neither this nor the file's ending says."),
+        click.option("--out", metavar="FILE", default="-", show_default=True,
+                     help="File to write: .txt, .md, .html, .json or .csv; - is standard output."),
     ):
         command = option(command)
     return command
 
 
-def _emit(document: Any, out: str, format_: str | None, table: str | None) -> None:
-    from packcalc.report.render import write
-
-    write(document, out, format_, table=table)
-    if out != "-":
-        click.echo(f"written: {out}", err=True)
-
-
-@click.group(cls=_Group, context_settings=CONTEXT)
-@click.version_option(__version__, package_name="packcalc", message="packcalc %(version)s")
-def main() -> None:
-    """Series/parallel layouts and protection candidates from salvaged modules.
-
-    HIGH VOLTAGE, LETHAL DC. Results are candidates for review by a licensed
-    electrician; local codes come first. Nothing here approves anything.
-
-    Start: packcalc new mypack; edit mypack/brief.toml; then
-    packcalc report mypack/brief.toml --out mypack/report.html
-    """
-
-
-@main.command()
-@click.argument("folder")
-def new(folder: str) -> None:
-    """Write a commented brief, ready to run, into FOLDER.
-
-    Example: packcalc new mypack
-    """
-    from packcalc.reading.template import write_starter
-    from packcalc.report.cautions import CAUTIONS, DEFERENCE
-
-    path = write_starter(folder, (*CAUTIONS, DEFERENCE))
-    click.echo(f"written: {path}")
-    click.echo(f"next: packcalc check {path}")
-
-
-@main.command()
-@click.argument("brief")
-@_output_options
-def check(brief: str, format_: str | None, out: str, table: str | None) -> None:
-    """Tell all that is wrong or missing in BRIEF, at once.
-
-    Example: packcalc check mypack/brief.toml
-    """
-    from packcalc.reading.brief_file import read_brief
-    from packcalc.report.brief_report import check_document
-
-    _emit(check_document(read_brief(brief)), out, format_, table)
-
-
-@main.command()
-@click.argument("brief")
-@click.option("--most", default=20, show_default=True, type=click.IntRange(0),
-              help="How many layouts to print; 0 prints all.")
-@_output_options
-def layouts(brief: str, most: int, format_: str | None, out: str, table: str | None) -> None:
-    """List every valid layout of the modules on hand, and the nearest misses.
-
-    Example: packcalc layouts mypack/brief.toml --format json
-    """
-    from packcalc.reading.brief_file import read_brief
-    from packcalc.report.compose import layouts_document
-    from packcalc.study import list_layouts
-
-    study = list_layouts(read_brief(brief))
-    _emit(layouts_document(study, most), out, format_, table)
-    if not len(study):
-        sys.exit(1)
-
-
 def _layout_options(command: Any) -> Any:
     for option in (
-        click.option("--module", default=1, show_default=True, type=click.IntRange(1),
-                     help="Which [[modules]] entry the layout takes."),
+        click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
+                     help="Which [[modules]] entry a named layout takes."),
         click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How the modules are paralleled."),
-        click.option("--layout", metavar="16S2P",
+                     help="How a named layout's modules are paralleled."),
+        click.option("--layout", metavar="16S2P", default="",
                      help="Layout to size; the best one when not given."),
     ):
         command = option(command)
     return command
 
 
-def _protection(brief: str, layout: str | None, arrangement: str | None, module: int) -> Any:
-    from packcalc.protection import study_protection
-    from packcalc.reading.brief_file import read_brief
+def _emit(document: Any, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    from packcalc.report.render import write
 
-    return study_protection(read_brief(brief), layout or "", arrangement or "", module - 1)
+    write(document, out, format_, table=table)
+    if out != "-" and not quiet:
+        tell(f"written: {out}")
 
 
-@main.command()
+def _answer_no(why: str, quiet: bool) -> None:
+    """The answer is whole, and it is no."""
+    if not quiet:
+        tell(f"the answer is no: {why}")
+    sys.exit(NO)
+
+
+@click.group(cls=Door, context_settings=CONTEXT, invoke_without_command=True)
+@click.version_option(__version__, message="packcalc %(version)s")
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Series/parallel layouts and protection candidates from salvaged modules.
+
+    HIGH VOLTAGE, LETHAL DC. Results are candidates for review by a licensed
+    electrician; local codes come first. Nothing here approves anything.
+
+    \b
+    Example:
+      packcalc new mypack
+      packcalc check mypack/brief.toml
+      packcalc report mypack/brief.toml --out mypack/report.html
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+@main.command(short_help="Write a commented brief, ready to run.")
+@click.argument("folder")
+@_quiet
+def new(folder: str, quiet: bool) -> None:
+    """Write a commented brief, ready to run, into FOLDER.
+
+    FOLDER is made where it does not exist; a brief in it is never overwritten.
+
+    \b
+    Example:
+      packcalc new mypack
+    """
+    from packcalc.reading.positions import one_line
+    from packcalc.reading.template import write_starter
+    from packcalc.report.cautions import CAUTIONS, DEFERENCE
+
+    path = one_line(str(write_starter(folder, (*CAUTIONS, DEFERENCE))))
+    if not quiet:
+        click.echo(f"{SHORT}\nwritten: {path}\nnext: packcalc check {path}")
+
+
+@main.command(short_help="Tell all that is wrong or missing in a brief.")
+@click.argument("brief")
+@_output_options
+def check(brief: str, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    """Tell all that is wrong or missing in BRIEF, at once.
+
+    What is wrong goes to standard error, one line each, with file, line, key,
+    reason and what would be right. Otherwise the open entries are listed, the
+    one that moves the result most first.
+
+    \b
+    Example:
+      packcalc check mypack/brief.toml
+    """
+    from packcalc import api
+    from packcalc.report.brief_report import check_document
+
+    with progress("weighing the open entries", quiet):
+        document = check_document(api.read_brief(brief))
+    _emit(document, out, format_, table, quiet)
+
+
+@main.command(short_help="List every valid layout, and the nearest misses.")
+@click.argument("brief")
+@click.option("--most", default=20, show_default=True, type=click.IntRange(0), metavar="N",
+              help="How many layouts to print; 0 prints all.")
+@_output_options
+def layouts(brief: str, most: int, out: str, format_: str | None, table: str | None,
+            quiet: bool) -> None:
+    """List every valid layout of the modules on hand, and the nearest misses.
+
+    \b
+    Example:
+      packcalc layouts mypack/brief.toml --format json
+    """
+    from packcalc import api
+
+    with progress("screening layouts", quiet):
+        study = api.list_layouts(api.read_brief(brief))
+    _emit(api.report_document(study, most), out, format_, table, quiet)
+    if not len(study):
+        _answer_no("no layout meets the brief", quiet)
+
+
+def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool) -> Any:
+    from packcalc import api
+
+    with progress("screening layouts and sizing the protection", quiet):
+        return api.size_protection(api.read_brief(brief), layout, arrangement=arrangement or "",
+                                   module=module)
+
+
+def _end(study: Any, quiet: bool) -> None:
+    """Exit code of a protection study."""
+    if study.miss:
+        _answer_no(f"layout {study.layout.label} does not meet the brief", quiet)
+    if study.failing:
+        _answer_no("a check of the protection fails; see what can kill first", quiet)
+
+
+@main.command(short_help="Size fuse, contactors, cables and pre-charge.")
 @click.argument("brief")
 @_layout_options
 @_output_options
-def protect(brief: str, layout: str | None, arrangement: str | None, module: int,
-            format_: str | None, out: str, table: str | None) -> None:
+def protect(brief: str, layout: str, arrangement: str | None, module: int, out: str,
+            format_: str | None, table: str | None, quiet: bool) -> None:
     """Size fuse, contactors, cables and pre-charge for one layout of BRIEF.
 
-    Example: packcalc protect mypack/brief.toml --layout 16S1P
+    \b
+    Example:
+      packcalc protect mypack/brief.toml --layout 8S2P
     """
     from packcalc.report.compose import protection_document
 
-    study = _protection(brief, layout, arrangement, module)
-    _emit(protection_document(study), out, format_, table)
-    if study.failing:
-        sys.exit(1)
+    study = _sized(brief, layout, arrangement, module, quiet)
+    _emit(protection_document(study), out, format_, table, quiet)
+    _end(study, quiet)
 
 
-@main.command()
+@main.command(short_help="Write the whole file for review.")
 @click.argument("brief")
 @_layout_options
 @_output_options
-def report(brief: str, layout: str | None, arrangement: str | None, module: int,
-           format_: str | None, out: str, table: str | None) -> None:
+def report(brief: str, layout: str, arrangement: str | None, module: int, out: str,
+           format_: str | None, table: str | None, quiet: bool) -> None:
     """Write the whole file for review: layouts, the chosen one, its protection.
 
-    Example: packcalc report mypack/brief.toml --out mypack/report.html
+    \b
+    Example:
+      packcalc report mypack/brief.toml --out mypack/report.html
     """
-    from packcalc.report.compose import report_document
+    from packcalc import api
 
-    study = _protection(brief, layout, arrangement, module)
-    _emit(report_document(study), out, format_, table)
-    if study.failing:
-        sys.exit(1)
+    study = _sized(brief, layout, arrangement, module, quiet)
+    _emit(api.report_document(study), out, format_, table, quiet)
+    _end(study, quiet)
 
 
-@main.group(invoke_without_command=True)
+@main.group(invoke_without_command=True, short_help="List, show or check cells and modules.")
 @click.pass_context
 def library(ctx: click.Context) -> None:
     """List the cell and module library; show or check one record.
 
-    Example: packcalc library show nmc-12s-160ah
+    \b
+    Example:
+      packcalc library show nmc-12s-160ah
     """
     if ctx.invoked_subcommand is None:
-        from packcalc.reading.library import library as records
-        from packcalc.report.library_report import library_document
-
-        _emit(library_document(records()), "-", None, None)
+        ctx.invoke(library_list)
 
 
-@library.command("list")
+@library.command("list", short_help="List every record.")
 @_output_options
-def library_list(format_: str | None, out: str, table: str | None) -> None:
-    """List every record.
+def library_list(out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    """List every module record and cell class.
 
-    Example: packcalc library list --format json
+    \b
+    Example:
+      packcalc library list --format json
     """
-    from packcalc.reading.library import library as records
+    from packcalc import api
     from packcalc.report.library_report import library_document
 
-    _emit(library_document(records()), out, format_, table)
+    _emit(library_document(api.library(), api.cell_classes()), out, format_, table, quiet)
 
 
-@library.command("show")
+@library.command("show", short_help="Print one record with its provenance.")
 @click.argument("record_id", metavar="ID")
 @_output_options
-def library_show(record_id: str, format_: str | None, out: str, table: str | None) -> None:
-    """Print one record with its provenance.
+def library_show(record_id: str, out: str, format_: str | None, table: str | None,
+                 quiet: bool) -> None:
+    """Print one module record, or one cell class, with its provenance.
 
-    Example: packcalc library show lfp-8s-100ah
+    \b
+    Example:
+      packcalc library show lfp-8s-100ah
+      packcalc library show NMC
     """
-    from packcalc.reading.library import record
-    from packcalc.report.library_report import record_document
+    from packcalc.report.library_report import document_of
 
-    _emit(record_document(record(record_id)), out, format_, table)
+    _emit(document_of(record_id), out, format_, table, quiet)
 
 
-@library.command("check")
+@library.command("check", short_help="Check a module record of your own.")
 @click.argument("file")
-def library_check(file: str) -> None:
-    """Tell all that is wrong in a module record of your own.
+@_output_options
+def library_check(file: str, out: str, format_: str | None, table: str | None,
+                  quiet: bool) -> None:
+    """Tell all that is wrong in a module record of your own, or print it.
 
-    Example: packcalc library check my-module.toml
+    \b
+    Example:
+      packcalc library check my-module.toml
     """
     from packcalc.reading.library import check_record
     from packcalc.report.library_report import record_document
 
-    _emit(record_document(check_record(file)), "-", None, None)
+    _emit(record_document(check_record(file)), out, format_, table, quiet)
 
 
-@main.command()
+@main.command(short_help="List every formula, or print one.")
 @click.argument("name", required=False)
 @_output_options
-def formulas(name: str | None, format_: str | None, out: str, table: str | None) -> None:
-    """List every formula, or one with its worked example.
+def formulas(name: str | None, out: str, format_: str | None, table: str | None,
+             quiet: bool) -> None:
+    """List every formula, or one with its symbols, range and worked example.
 
-    Example: packcalc formulas constant_power_current
+    \b
+    Example:
+      packcalc formulas constant_power_current
     """
     from packcalc.report.formulas_report import formula_document, formulas_document
 
     document = formula_document(name) if name else formulas_document()
-    _emit(document, out, format_, table)
+    _emit(document, out, format_, table, quiet)
 
 
 if __name__ == "__main__":

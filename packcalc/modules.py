@@ -8,7 +8,7 @@ arrays for screening, and `traced_` twins that keep the chain.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any
 
@@ -102,12 +102,14 @@ class ModuleType:
     @cached_property
     def figures(self) -> tuple[Finding, ...]:
         """Every figure, in the order of the fields."""
-        return tuple(v for v in self.__dict__.values() if isinstance(v, Finding))
+        own = (getattr(self, f.name) for f in fields(self))
+        return tuple(value for value in own if isinstance(value, Finding))
 
     @cached_property
     def assumptions(self) -> tuple[Finding, ...]:
-        """Every assumed leaf under the figures, each title once."""
-        found = {leaf.title: leaf for figure in self.figures for leaf in figure.leaves()
+        """Every assumed leaf under the figures, each once."""
+        leaves = (leaf for figure in self.figures for leaf in figure.leaves())
+        found = {(leaf.title, leaf.value): leaf for leaf in leaves
                  if leaf.basis == "assumed" and leaf.known}
         return tuple(found.values())
 
@@ -276,8 +278,8 @@ def traced_ocv_low(module: ModuleType, soc: Finding) -> Finding:
     lowest = trace(formulas.lowest_rest_voltage, half_gap=module.half_gap,
                    voltage=curve.traced(soc, module.empty_voltage, module.full_voltage),
                    empty_voltage=module.empty_voltage, note=_spread(module.low_curves, soc))
-    return trace(formulas.module_voltage, "lowest open-circuit voltage of a module", symbol="E_low,m",
-                 cells_in_series=module.cells_in_series, cell_voltage=lowest)
+    return trace(formulas.module_voltage, "lowest open-circuit voltage of a module",
+                 symbol="E_low,m", cells_in_series=module.cells_in_series, cell_voltage=lowest)
 
 
 def traced_ocv_high(module: ModuleType, soc: Finding) -> Finding:
@@ -287,8 +289,8 @@ def traced_ocv_high(module: ModuleType, soc: Finding) -> Finding:
     highest = trace(formulas.highest_rest_voltage, half_gap=module.half_gap,
                     voltage=curve.traced(soc, module.empty_voltage, module.full_voltage),
                     full_voltage=module.full_voltage, note=_spread(module.high_curves, soc))
-    return trace(formulas.module_voltage, "highest open-circuit voltage of a module", symbol="E_high,m",
-                 cells_in_series=module.cells_in_series, cell_voltage=highest)
+    return trace(formulas.module_voltage, "highest open-circuit voltage of a module",
+                 symbol="E_high,m", cells_in_series=module.cells_in_series, cell_voltage=highest)
 
 
 def _spread(curves: tuple[AnchoredCurve, ...], soc: Finding) -> str:

@@ -12,6 +12,7 @@ from packcalc.brief import Brief, Load, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, STAGES, Check, Item, judge
 from packcalc.errors import UserError
+from packcalc.electrical import total_resistance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout, screen_one
 from packcalc.misses import Miss, explain
@@ -230,11 +231,10 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
                      inductance: Finding) -> ContactorAsked:
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
-    loop = leaf("loop resistance at closing: path and cables, cells left out", "R", "mΩ",
-                pack.path.number + pack.cable_allowance.number, "computed",
-                source="packcalc-rule", origin=RULE,
-                note=f"{pack.path.shown} + {pack.cable_allowance.shown}; cells only damp the step "
-                     "further: errs high")
+    loop = trace(total_resistance, "least resistance of the loop at closing",
+                 modules=pack.resistance_initial, path=pack.path, cables=pack.cable_allowance,
+                 note="new, hot cells in the first milliseconds: the least there is, errs high "
+                      "for the step and for L/R")
     capacitance = trace(largest_capacitance, capacitance=brief.inverter.dc_link_capacitance,
                         tolerance=brief.inverter.dc_link_tolerance)
     return ContactorAsked(

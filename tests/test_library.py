@@ -49,7 +49,9 @@ def test_record_says_that_it_is_invented_and_whole(name):
     assert found.capacity.basis == "invented" and found.capacity.origin.key == "capacity"
     for figure in (found.mass, found.length, found.continuous_current, found.resistance_initial):
         assert figure.known
-    assert found.resistance_high is found.resistance_low  # measured at the reference condition
+    # measured at the reference condition, so that both sides are the reading itself
+    assert found.resistance_high.number == found.resistance_low.number
+    assert not found.resistance_high.inputs
 
 
 @pytest.mark.parametrize("name", ids())
@@ -106,6 +108,8 @@ def test_unknown_is_a_legal_answer(tmp_path):
     ('resistance = "1.2 kΩ"', "resistance", "per module"),
     ('resistance = "0.1 mΩ"\nresistance_pulse = "10 s"', "resistance", "no lithium cell"),
     ('resistance = "8 mΩ"\nresistance_1khz = "9 mΩ"', "resistance_1khz", "above the pulse"),
+    ('resistance = "8 mΩ"\nresistance_1khz = "5 mΩ"\nresistance_temperature = "19 degC"',
+     "resistance_1khz", "20 °C or warmer"),
     ('resistance = "8 mΩ"\nresistance_pulse = "61 s"', "resistance_pulse", "not plausible"),
     ('resistance = "8 mΩ"\nresistance_temperature = "-21 degC"', "resistance_temperature",
      "not plausible"),

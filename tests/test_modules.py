@@ -145,6 +145,22 @@ def test_a_cold_reading_is_brought_to_25_degrees_on_each_safe_side():
     assert found.resistance_low.number == pytest.approx(7.5e-3 / 1.6)
 
 
+def test_a_cold_first_drop_is_not_taken_as_the_initial_one():
+    words = dict(label="12s 160 Ah NMC", resistance="4.0 mΩ", resistance_pulse="10 ms",
+                 resistance_charge="50 %")
+    warm = module(**words, resistance_temperature="20 degC")
+    cold = module(**words, resistance_temperature="0 degC")
+    assert modules.resistance_initial(warm) == pytest.approx(4.0e-3 * 0.95)
+    assert not cold.resistance_initial.known
+    assert modules.resistance_initial(cold) < 0.5 * modules.resistance_initial(warm)
+
+
+def test_figures_do_not_depend_on_what_was_asked_before():
+    first, second = (module(label="12s 160 Ah NMC") for _ in range(2))
+    assert first.energy.known
+    assert [f.title for f in first.figures] == [f.title for f in second.figures]
+
+
 def test_charging_current_follows_the_band():
     found = record("nmc-12s-160ah")  # 160 Ah at 0.5 capacities per hour
     for celsius, ampere in ((-1, 0), (3, 16), (10, 32), (25, 80), (50, 16), (56, 0)):

@@ -6,13 +6,13 @@ the preferred currents are a size guide only.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
 from packcalc import transients as tr
-from packcalc.checks import NOT_EVALUATED, Candidate, Check, Item, Requirement, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.tables import table
@@ -290,13 +290,19 @@ def _duty_checks(asked: ContactorAsked, breaking: Finding | None,
                   source=CATEGORY_SOURCE)
     loop = _time_constant(asked)
     return (
-        judge("broken circuit is no more inductive than the DC-1 test", "fault range", loop,
-              "at most", tested, missing="largest inductance and least resistance of the broken "
-                                         "circuit are not known",
-              remedy="a contactor whose breaking current is stated at this L/R (DC-3: 2.5 ms)"),
+        _as_caution(judge(
+            "broken circuit is no more inductive than the DC-1 test", "fault range", loop,
+            "at most", tested, missing="largest inductance and least resistance of the broken "
+                                       "circuit are not known",
+            remedy="a contactor whose breaking current is stated at this L/R (DC-3: 2.5 ms)")),
         _short_time(asked),
         _direction(asked),
     )
+
+
+def _as_caution(check: Check) -> Check:
+    """Beyond the DC-1 test a contactor may still be stated: a question, not a failure."""
+    return replace(check, verdict=CAUTION) if check.verdict == FAIL else check
 
 
 def _short_time(asked: ContactorAsked) -> Check:

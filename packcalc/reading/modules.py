@@ -18,6 +18,7 @@ from packcalc.modules import (
 )
 
 UNKNOWN = "unknown"
+WARM_ENOUGH = 293.15
 RECORD_BASES = ("given", "measured", "read", "assumed", "invented")
 
 
@@ -276,6 +277,10 @@ def _check_currents(reader: _Reader, given: dict) -> None:
     if fast and slow and fast.number > slow.number:
         reader.fault("resistance_1khz", f"{fast.shown} is above the pulse resistance "
                      f"{slow.shown}", "a 1 kHz reading is the smaller of the two")
+    if fast and _cold(given):
+        reader.fault("resistance_1khz", f"was read at {given['resistance_temperature'].shown}, "
+                     f"where it is higher than in a warm fault", "read it at 20 °C or warmer, or "
+                     "leave it out")
 
 
 def _build(reader: _Reader, cell: CellClass, given: dict,
@@ -292,6 +297,8 @@ def _build(reader: _Reader, cell: CellClass, given: dict,
     series, capacity = given["cells_in_series"], given["capacity"]
     nominal = own_or_class("nominal_voltage")
     high, low, initial = _resistances(cell, given)
+    high = high.called("module resistance at 10 s, 25 °C, 50 %, high side for sag", "R10")
+    low = low.called("module resistance at 10 s, 25 °C, 50 %, low side for the peak fault", "R10")
     name = reader.entries.get("id") or _slug(reader.entries.get("label") or
                                              f"{cell.chemistry} {series.number:.0f}s "
                                              f"{capacity.shown}")
@@ -325,7 +332,7 @@ def _resistances(cell: CellClass, given: dict) -> tuple[Finding, Finding, Findin
     """Reference resistance for sag, for the peak fault, and the initial one as measured."""
     initials = [given["resistance_1khz"]]
     pulse = given["resistance_pulse"]
-    if given["resistance"] and pulse and pulse.number <= INITIAL_PULSE:
+    if given["resistance"] and pulse and pulse.number <= INITIAL_PULSE and not _cold(given):
         initials.append(given["resistance"])
     initials = [f for f in initials if f]
     initial = (smallest(initials, "resistance of a module in the first millisecond") if initials
@@ -339,6 +346,12 @@ def _resistances(cell: CellClass, given: dict) -> tuple[Finding, Finding, Findin
                                            "assumed", source="packcalc-rule"))
         return (_referred(cell, first, "low"), _referred(cell, first, "high"), initial)
     return (_from_window(cell, given, "drop_high"), _from_window(cell, given, "drop_low"), initial)
+
+
+def _cold(given: dict) -> bool:
+    """Whether a reading was taken too cold to stand for the first millisecond at 25 °C."""
+    at = given["resistance_temperature"]
+    return bool(at) and at.number < WARM_ENOUGH - 1e-9
 
 
 def _from_window(cell: CellClass, given: dict, name: str) -> Finding:

@@ -17,7 +17,7 @@ from packcalc.report.document import (
     Section,
     Table,
 )
-from packcalc.units import from_si, printed, significant
+from packcalc.units import from_si, printed, show, significant
 
 MOST_CANDIDATES = 12
 
@@ -45,19 +45,23 @@ def column(key: str, title: str, unit: str = "", *, wide: bool = False) -> Colum
 
 
 def finding_cell(finding: Finding) -> Cell:
-    """A finding's value with its unit as text; data carry the printed number."""
+    """A finding's printed number; its unit stands in a column of its own."""
     if finding.value is None:
         return Cell("not known")
-    return Cell(finding.shown)
+    text = show(finding.value, finding.unit)
+    unit = printed(finding.unit)
+    plain = text.removesuffix(f" {unit}") if unit else text
+    return Cell(plain, float(plain))
 
 
 def findings_table(key: str, caption: str, findings: Sequence[Finding], note: str = "") -> Table:
     """Findings one a row: what, value, basis of this step, weakest link, note."""
     columns = (Column("quantity", "Quantity", wide=True), Column("symbol", "Symbol"),
-               Column("value", "Value", "right"), Column("basis", "Weakest basis in the chain"),
+               Column("value", "Value", "right"), Column("unit", "Unit"),
+               Column("basis", "Weakest basis in the chain"),
                Column("note", "Corner and note", wide=True))
     rows = tuple(
-        (Cell(f.title), Cell(f.symbol), finding_cell(f),
+        (Cell(f.title), Cell(f.symbol), finding_cell(f), words(printed(f.unit)),
          Cell(f.weakest if f.known else "not known"), words(f.note))
         for f in findings)
     return Table(key, caption, columns, rows, note)
@@ -146,5 +150,9 @@ def item_section(item: Item, level: int = 2) -> Section:
                                     "change it.", "open"))
     if item.notes:
         blocks.append(Bullets(item.notes, kind="caution"))
-    blocks += [Chain(f"{key}.{i}", f) for i, f in enumerate(item.duty) if f.known]
     return Section(key, item.title, tuple(blocks), level)
+
+
+def item_chains(item: Item) -> tuple[Chain, ...]:
+    """The chains of an item's duty."""
+    return tuple(Chain(f"{_key(item.key)}.{i}", f) for i, f in enumerate(item.duty) if f.known)

@@ -11,6 +11,7 @@ from packcalc.report.blocks import (
     checks_table,
     column,
     findings_table,
+    item_chains,
     item_section,
     number,
     whole,
@@ -43,7 +44,8 @@ def protection_document(study: ProtectionStudy) -> Document:
     """The answer of `packcalc protect`."""
     brief = study.brief
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}",
-                    (_first(study), *_items(study)), meta_of(brief))
+                    (_first(study), *_items(study), _appendix(study, layout=False)),
+                    meta_of(brief))
 
 
 def report_document(study: ProtectionStudy) -> Document:
@@ -51,10 +53,10 @@ def report_document(study: ProtectionStudy) -> Document:
     brief = study.brief
     sections = (
         _first(study), _assumed(study), layouts_section(study.study),
-        _chosen(study), *_items(study), _review(study),
+        _chosen(study), *_items(study), _review(study), _appendix(study, layout=True),
     )
-    return document("Battery pack: file for review", f"{_name(study)}: {brief.title or brief.place}",
-                    sections, meta_of(brief))
+    subtitle = f"{_name(study)}: {brief.title or brief.place}"
+    return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
 
 
 def _name(study: ProtectionStudy) -> str:
@@ -64,7 +66,7 @@ def _name(study: ProtectionStudy) -> str:
 def _sentence(study: ProtectionStudy) -> str:
     pack = study.pack
     how = "named by the user" if study.named else (
-        "the best-ranked layout" if not study.miss else "the nearest miss; no layout meets the brief")
+        "the nearest miss; no layout meets the brief" if study.miss else "the best-ranked layout")
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, at most "
             f"{pack.highest_voltage.shown} DC, up to {study.faults.highest.shown} into a fault, "
             f"{pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
@@ -168,11 +170,24 @@ def _chosen(study: ProtectionStudy) -> Section:
     ]
     if pack.notes:
         blocks.append(Bullets(pack.notes, kind="caution"))
-    blocks += [Chain(f"layout.{i}", f) for i, f in enumerate(figures) if f.known]
-    blocks += [Chain(f"fault.{name}", f) for name, f in (
-        ("highest", study.faults.highest), ("lowest", study.faults.lowest),
-        ("time_constant", study.faults.time_constant_highest)) if f.known]
     return Section("chosen", f"The layout {pack.layout.label} at its corners", tuple(blocks))
+
+
+def _appendix(study: ProtectionStudy, *, layout: bool) -> Section:
+    """Every chain, down to the user's own entries; decisions come before them on paper."""
+    faults = study.faults
+    chains = [Chain(f"fault.{name}", f) for name, f in (
+        ("highest", faults.highest), ("lowest", faults.lowest),
+        ("time_constant", faults.time_constant_highest)) if f.known]
+    if layout:
+        chains += [Chain(f"layout.{i}", f) for i, f in enumerate(_figures(study.pack)) if f.known]
+    for item in study.items:
+        chains += item_chains(item)
+    words_first = Paragraph(
+        "Each figure with its inputs, rule, numbers, result, source and basis. Inputs are printed "
+        "with four figures, more where the rule subtracts near-equal numbers, so that a pocket "
+        "calculator gives the printed result.")
+    return Section("appendix", "Appendix: every figure worked", (words_first, *chains))
 
 
 def _corners(pack: PackModel) -> Table:

@@ -1,0 +1,270 @@
+"""packcalc from Python: the same steps as the command line, as objects.
+
+Quantities go in as texts with units or as pint quantities of any registry; what comes out
+keeps its chain. Every mistake raises a named error of `packcalc.errors`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from packcalc.errors import OutOfRange, UserError
+
+if TYPE_CHECKING:
+    import pandas
+
+    from packcalc.brief import Brief
+    from packcalc.cells import CellClass
+    from packcalc.findings import Formula
+    from packcalc.modules import ModuleType
+    from packcalc.protection import ProtectionStudy
+    from packcalc.report.document import Document
+    from packcalc.study import LayoutStudy
+
+__all__ = ["cell_classes", "formulas", "layouts_frame", "library", "list_layouts", "make_brief",
+           "read_brief", "record", "render_report", "report_document", "size_protection",
+           "write_report"]
+
+
+def read_brief(path: str | os.PathLike[str]) -> Brief:
+    """Read a brief from its TOML file.
+
+    Args:
+        path: of the file.
+
+    Raises:
+        InputErrors: everything wrong with it, each with line and key.
+
+    Examples:
+        >>> read_brief("no/such/brief.toml")  # doctest: +ELLIPSIS
+        Traceback (most recent call last):
+        packcalc.errors.InputErrors: no/such/brief.toml: does not exist, nor does its folder; ...
+    """
+    from packcalc.reading.brief_file import read_brief as read
+
+    return read(path)
+
+
+def make_brief(data: Mapping[str, Any], place: str = "python") -> Brief:
+    """A brief from a dictionary of the same shape as the TOML file.
+
+    Args:
+        data: texts with units, pint quantities, bare counts; what is left out is unknown.
+        place: how origins and faults call it.
+
+    Raises:
+        InputErrors: everything wrong with it, each with its key.
+
+    Examples:
+        >>> asked = make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"},
+        ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
+        ...     "battery": {"coldest_start": "15 degC"}})
+        >>> asked.power.peak.shown
+        '60.00 kW'
+    """
+    from packcalc.reading.brief_file import brief_from_data
+
+    return brief_from_data(data, place)
+
+
+def list_layouts(brief: Brief) -> LayoutStudy:
+    """Every layout of the modules on hand, ranked, and the nearest misses.
+
+    Examples:
+        >>> study = list_layouts(make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"},
+        ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
+        ...     "battery": {"coldest_start": "15 degC"}}))
+        >>> study.layout(0).label
+        '16S1P'
+    """
+    from packcalc.study import list_layouts as listed
+
+    return listed(brief)
+
+
+def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame:
+    """The ranked layouts as a pandas table; units stand in the column names.
+
+    Args:
+        brief: a brief, or its layouts when they are at hand.
+        most: how many rows; 0 gives all.
+
+    Returns:
+        DataFrame: the columns of `packcalc layouts --format json`, best layout first.
+
+    Examples:
+        >>> table = layouts_frame(make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"},
+        ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
+        ...     "battery": {"coldest_start": "15 degC"}}))
+        >>> table.loc[0, ["layout", "cells", "modules_used"]].tolist()
+        ['16S1P', '96s1p', 16]
+    """
+    import pandas
+
+    from packcalc.report.data import plain
+    from packcalc.report.layouts_report import layouts_table
+    from packcalc.study import LayoutStudy
+
+    study = brief if isinstance(brief, LayoutStudy) else list_layouts(brief)
+    table = layouts_table(study, most)
+    rows = [[plain(cell.data) for cell in row] for row in table.rows]
+    return pandas.DataFrame(rows, columns=[column.key for column in table.columns])
+
+
+def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
+                    module: int = 1) -> ProtectionStudy:
+    """Fuse, contactors, cables and pre-charge for one layout.
+
+    Args:
+        brief: what is asked and on hand.
+        layout: e.g. "16S1P"; the best one when empty, or the nearest miss where none fits.
+        arrangement: "grouped" or "strings", for a named layout.
+        module: which `[[modules]]` entry a named layout takes, from 1.
+
+    Raises:
+        UserError: the layout is no notation, or cannot be built from the modules on hand.
+        UnknownName: no such arrangement.
+
+    Examples:
+        >>> asked = make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"},
+        ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
+        ...     "battery": {"coldest_start": "15 degC"}})
+        >>> study = size_protection(asked, "16S1P")
+        >>> study.items[0].title
+        'Highest working voltage'
+    """
+    from packcalc.protection import study_protection
+
+    if (arrangement or module != 1) and not layout:
+        raise UserError("an arrangement or module belongs to a named layout; name one, "
+                        "like 16S2P")
+    if not 1 <= module <= len(brief.modules):
+        raise OutOfRange(f"module {module}: the brief has {len(brief.modules)}, counted from 1")
+    return study_protection(brief, layout, arrangement, module - 1)
+
+
+def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20) -> Document:
+    """The neutral document of a study, from which every format is made.
+
+    Args:
+        study: layouts, or a protection study for the whole file for review.
+        most: how many layouts a list of layouts shows; 0 shows all.
+
+    Examples:
+        >>> asked = make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "60 kW"}})
+        >>> report_document(list_layouts(asked)).title
+        'Layouts'
+    """
+    from packcalc.report import compose
+    from packcalc.study import LayoutStudy
+
+    if isinstance(study, LayoutStudy):
+        return compose.layouts_document(study, most)
+    return compose.report_document(study)
+
+
+def render_report(study: LayoutStudy | ProtectionStudy, format: str = "text") -> str:
+    """The report of a study as text, markdown, html, json or csv.
+
+    Raises:
+        UnknownName: no such format.
+
+    Examples:
+        >>> asked = make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "60 kW"}})
+        >>> render_report(list_layouts(asked), "markdown").splitlines()[0]
+        '# Layouts'
+    """
+    from packcalc.report.render import render
+
+    return render(report_document(study), format)
+
+
+def write_report(study: LayoutStudy | ProtectionStudy, path: str | os.PathLike[str],
+                 format: str | None = None) -> None:
+    """Write the report of a study, whole or not at all.
+
+    Args:
+        study: layouts or protection.
+        path: its ending names the format: .txt, .md, .html, .json or .csv.
+        format: where the ending does not name it.
+
+    Raises:
+        OutputError: the place cannot be written.
+        UserError: the ending names no format.
+
+    Examples:
+        >>> asked = make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "60 kW"}})
+        >>> write_report(list_layouts(asked), "no/such/report.html")  # doctest: +ELLIPSIS
+        Traceback (most recent call last):
+        packcalc.errors.OutputError: no/such/report.html: the folder ... does not exist
+    """
+    from packcalc.report.render import write
+
+    write(report_document(study), path, format)
+
+
+def library() -> dict[str, ModuleType]:
+    """Every module record of the library by its id.
+
+    Examples:
+        >>> library()["nmc-6s-240ah"].capacity.shown
+        '240.0 Ah'
+    """
+    from packcalc.reading.library import library as records
+
+    return records()
+
+
+def cell_classes() -> dict[str, CellClass]:
+    """Every cell class of the library by its chemistry.
+
+    Examples:
+        >>> sorted(cell_classes())
+        ['LFP', 'LMO', 'LTO', 'NCA', 'NMC']
+    """
+    from packcalc.reading.library import classes
+
+    return classes()
+
+
+def record(name: str) -> ModuleType:
+    """One module record of the library.
+
+    Raises:
+        UnknownName: no such record; the message names the nearest one.
+
+    Examples:
+        >>> record("nmc-6s-240ah").series
+        6
+    """
+    from packcalc.reading.library import record as one
+
+    return one(name)
+
+
+def formulas() -> dict[str, Formula]:
+    """Every formula by its name.
+
+    Examples:
+        >>> formulas()["constant_power_current"].symbol
+        'I'
+    """
+    from packcalc.catalogue import all_formulas
+
+    return all_formulas()

@@ -1,0 +1,140 @@
+"""How a command ends: exit codes, one line for each mistake, no traceback, quiet stops."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import click
+
+from packcalc import __version__
+from packcalc.errors import InputErrors, UnknownName, UserError
+from packcalc.report.cautions import SHORT
+
+DONE, NO, MISTAKE, FAULT, STOPPED, READER_GONE = 0, 1, 2, 70, 130, 141
+EXIT_CODES = (
+    "Exit codes: 0 done; 1 done, and the answer is no (no layout fits, a check fails); "
+    "2 a mistake in the call or in a file, nothing was written; 70 a fault of packcalc itself; "
+    "130 stopped by Ctrl-C; 141 the reader of the output went away."
+)
+PATIENCE = 0.5  # s; what takes longer says what it is doing
+DEBUG = "PACKCALC_DEBUG"
+
+
+class Command(click.Command):
+    """A command whose help ends in the exit codes and the caution."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for words in (EXIT_CODES, SHORT):
+            formatter.write_paragraph()
+            formatter.write_text(words)
+
+
+class Group(Command, click.Group):
+    """A group that knows the near command."""
+
+    command_class = Command
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        name = args[0]
+        if self.get_command(ctx, name) is None and not name.startswith("-"):
+            raise UnknownName("command", name, self.list_commands(ctx))
+        return super().resolve_command(ctx, args)
+
+
+Group.group_class = Group
+
+
+class Door(Group):
+    """The whole command line: every ending has its exit code and its one line."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except OSError as error:  # click itself would end a broken pipe with 1, our "no"
+            ctx.exit(_output_lost(error))
+
+    def main(self, args: Any = None, prog_name: str | None = None, **extra: Any) -> Any:
+        """Run; leaves by SystemExit with one of the exit codes, as any program does."""
+        extra.pop("standalone_mode", None)
+        try:
+            code = super().main(args, "packcalc", standalone_mode=False, **extra)
+        except (click.Abort, KeyboardInterrupt):
+            code = STOPPED
+        except Exception as error:
+            code = _ended_by(error)
+        sys.exit(code if isinstance(code, int) else DONE)
+
+
+def _ended_by(error: Exception) -> int:
+    """Tell what ended the command, and give its exit code."""
+    if isinstance(error, InputErrors):
+        for fault in error.faults:
+            tell(str(fault))
+        many = len(error.faults)
+        tell(f"{many} fault{'s' if many != 1 else ''}; nothing was written")
+        return MISTAKE
+    if isinstance(error, UserError):
+        tell(str(error))
+        return MISTAKE
+    if isinstance(error, click.ClickException):
+        context = getattr(error, "ctx", None)
+        words = error.format_message().rstrip(".")
+        tell(f"{words[:1].lower()}{words[1:]}; try {context.command_path if context else 'packcalc'}"
+             " --help")
+        return MISTAKE
+    return _own_fault(error)
+
+
+def _output_lost(error: OSError) -> int:
+    """Standard output cannot be written: nothing more is sent there, also not at the end."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if isinstance(error, BrokenPipeError):
+        return READER_GONE
+    _trace(error)
+    tell(f"{error.filename or 'output'}: cannot be written: {error.strerror or error}")
+    return MISTAKE
+
+
+def _own_fault(error: Exception) -> int:
+    """A fault of the program: one line."""
+    _trace(error)
+    tell(f"packcalc {__version__} broke down by a fault of its own ({type(error).__name__}: "
+         f"{error}); take no result from this run, and report it with the brief. {DEBUG}=1 "
+         "prints the trace")
+    return FAULT
+
+
+def _trace(error: Exception) -> None:
+    """The traceback, only for who asks."""
+    if os.environ.get(DEBUG):
+        import traceback
+
+        traceback.print_exception(error)
+
+
+def tell(words: str) -> None:
+    """One line on standard error, whatever the words hold."""
+    flat = " ".join(words.split())
+    click.echo("".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in flat),
+               err=True)
+
+
+@contextlib.contextmanager
+def progress(words: str, quiet: bool) -> Iterator[None]:
+    """Say on a terminal what is going on, once it takes longer than `PATIENCE`."""
+    if quiet or sys.stderr is None or not sys.stderr.isatty():
+        yield
+        return
+    timer = threading.Timer(PATIENCE, tell, [f"{words} …"])
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()

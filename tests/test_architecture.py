@@ -1,0 +1,99 @@
+"""The floors of the house: a module imports only what stands below it."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "packcalc"
+
+# Lower floors first; modules of one floor may not import each other unless listed as stairs.
+FLOORS = (
+    ("packcalc", "packcalc.errors"),
+    ("packcalc.units", "packcalc.sources"),
+    ("packcalc.findings",),
+    ("packcalc.tables", "packcalc.checks"),
+    ("packcalc.cell_formulas",),
+    ("packcalc.cells",),
+    ("packcalc.modules",),
+    ("packcalc.brief",),
+    ("packcalc.reading",),
+    ("packcalc.transients", "packcalc.conductors"),
+    ("packcalc.electrical", "packcalc.charging", "packcalc.cable_rules"),
+    ("packcalc.layouts",),
+    ("packcalc.misses", "packcalc.pack", "packcalc.next_steps"),
+    ("packcalc.protect",),
+    ("packcalc.catalogue", "packcalc.study"),
+    ("packcalc.protection",),
+    ("packcalc.report",),
+    ("packcalc.api",),
+    ("packcalc.cli",),
+)
+
+
+def _floor(module: str) -> int:
+    for number, names in enumerate(FLOORS):
+        for name in names:
+            if module == name or (name != "packcalc" and module.startswith(name + ".")):
+                return number
+    raise AssertionError(f"{module} stands on no floor: add it to FLOORS")
+
+
+def _name(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def _imports(path: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names if alias.name.startswith("packcalc")}
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("packcalc"):
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                place = ROOT.joinpath(*whole.split("."))
+                inner = place.is_dir() or place.with_suffix(".py").exists()
+                found.add(whole if inner or node.module == "packcalc" else node.module)
+    return found
+
+
+FILES = sorted(PACKAGE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=_name)
+def test_a_module_imports_only_lower_floors(path):
+    here = _name(path)
+    if here == "packcalc":  # the front door re-exports lazily
+        return
+    for imported in _imports(path):
+        if imported == "packcalc.__version__":
+            continue
+        same_folder = here.count(".") > 1 and imported.split(".")[:2] == here.split(".")[:2]
+        if same_folder and not here.startswith("packcalc.protect."):
+            continue
+        assert _floor(imported) < _floor(here) or imported == here, f"{here} imports {imported}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=_name)
+def test_pint_has_one_door(path):
+    text = path.read_text("utf-8")
+    if path.name != "units.py":
+        assert not re.search(r"^\s*(import|from) pint\b", text, re.MULTILINE)
+
+
+@pytest.mark.parametrize("path", FILES, ids=_name)
+def test_lines_are_short(path):
+    for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1):
+        assert len(line) <= 100, f"{path}:{number} has {len(line)} characters"
+
+
+def test_nothing_is_evaluated():
+    for path in FILES:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                assert node.func.id not in ("eval", "exec"), path
