@@ -195,7 +195,17 @@ def loaded_voltage(open_circuit_voltage, current, resistance):
 
 
 def available_power(voltage, open_circuit_voltage, resistance):
-    """Power available down to a bus voltage: never more than the theoretical maximum."""
+    """Power available down to a bus voltage: never more than the theoretical maximum.
+
+    Below half the open-circuit voltage more current gives less power, so the bus is then
+    held at half; above the open-circuit voltage there is none.
+
+    Examples:
+        >>> float(available_power(260.0, 345.6, 0.2)), float(available_power(100.0, 345.6, 0.2))
+        (111280.00000000003, 149299.2)
+        >>> float(available_power(400.0, 345.6, 0.2))
+        0.0
+    """
     held = np.maximum(voltage, np.asarray(open_circuit_voltage) / 2.0)
     return np.maximum(passing_power(open_circuit_voltage, resistance, held), 0.0)
 
@@ -296,6 +306,36 @@ def rate(current, capacity):
         2.0
     """
     return current / capacity
+
+
+@formula(title="current limit at the real capacity", symbol="I_lim", unit="A",
+         text="I_lim = I_label · min(SOH, 100)/100",
+         inputs={"limit": "I_label [A] of a new module", "state_of_health": "SOH [%] capacity left"},
+         basis="definition",
+         safe_side="a limit counts as a rate of the capacity that is left, never more than new")
+def limit_at_health(limit, state_of_health):
+    """Current limit of a module that has lost capacity.
+
+    Examples:
+        >>> float(limit_at_health(240.0, 0.88))
+        211.2
+    """
+    return limit * np.minimum(state_of_health, 1.0)
+
+
+@formula(title="resistance of a module below the record's", symbol="R_m", unit="mΩ",
+         text="R_m = R · min(f_age, 1)",
+         inputs={"resistance": "R [mΩ] of a new module", "growth": "f_age [] as measured"},
+         basis="definition",
+         safe_side="low: age never raises the resistance of the highest fault")
+def resistance_at_fault(resistance, growth):
+    """Resistance for the highest fault of a module that measures lower than its record.
+
+    Examples:
+        >>> round(float(resistance_at_fault(0.005, 0.9)), 6), float(resistance_at_fault(0.005, 1.3))
+        (0.0045, 0.005)
+    """
+    return resistance * np.minimum(growth, 1.0)
 
 
 @formula(title="mass of the modules", symbol="m", unit="kg", text="m = S · P · m_m",

@@ -43,7 +43,9 @@ class UnknownName(UserError):
     def __init__(self, kind: str, name: str, known: Iterable[str]):
         self.kind, self.name, self.known = kind, name, sorted(known)
         near = nearest(name, self.known)
-        hint = f"did you mean {near!r}?" if near else "known: " + ", ".join(self.known[:12])
+        more = f" and {len(self.known) - 12} more" if len(self.known) > 12 else ""
+        listed = "known: " + ", ".join(self.known[:12]) + more
+        hint = f"did you mean {near!r}?" if near else listed
         super().__init__(f"unknown {kind} {name[:60]!r}; {hint}")
 
 
@@ -87,5 +89,12 @@ class InputErrors(UserError):
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name most like `name`, or an empty text when none is near."""
     lowered = {item.lower(): item for item in known}
-    found = difflib.get_close_matches(name[:80].lower(), list(lowered), n=1, cutoff=0.6)
+    wanted = name[:80].lower()
+    found = difflib.get_close_matches(wanted, list(lowered), n=1, cutoff=0.6)
+    if not found and len(_bare(wanted)) >= 3:
+        found = [item for item in sorted(lowered) if _bare(item).startswith(_bare(wanted))]
     return lowered[found[0]] if found else ""
+
+
+def _bare(name: str) -> str:
+    return "".join(c for c in name if c.isalnum())

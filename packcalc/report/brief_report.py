@@ -54,7 +54,7 @@ def next_table(brief: Brief, layout: Layout | None) -> Table:
                column("taken", "Counted on meanwhile"),
                column("swing_percent", "Moves by", "%"), column("moves", "Which figure", wide=True),
                column("consequence", "What that means", wide=True),
-               column("find", "Where to read it or how to measure it", wide=True))
+               column("find", "How to find it", wide=True))
     if layout is None:
         rows = tuple((Cell(u.dotted), Cell(u.key.title), words(u.taken), Cell("–"), words(""),
                       words(u.key.consequence), words(u.key.find)) for u in brief.unknowns)

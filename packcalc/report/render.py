@@ -60,11 +60,14 @@ def format_of(path: str) -> str:
 
     Raises:
         UserError: another ending; the message lists the choices.
+        OutputError: a folder.
     """
+    if os.path.isdir(path):
+        raise OutputError(f"{path}: is a folder; name a file in it")
     ending = Path(path).suffix.lower()
     if ending not in ENDINGS:
-        raise UserError(f"{path}: the ending {ending!r} names no format; end the name in "
-                        f"{', '.join(ENDINGS)}, or give the format")
+        what = f"the ending {ending!r} names no format" if ending else "the name has no ending"
+        raise UserError(f"{path}: {what}; end it in {', '.join(ENDINGS)}, or give the format")
     return ENDINGS[ending]
 
 
@@ -126,6 +129,8 @@ def _mode() -> int:
 
 
 def _to_standard_output(text: str) -> None:
+    if sys.stdout is None:
+        raise OutputError("standard output is closed; name a file to write")
     stream = getattr(sys.stdout, "buffer", None)
     if stream is None:
         sys.stdout.write(text)
