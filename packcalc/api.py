@@ -104,8 +104,8 @@ def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame
         ...     "inverter": {"voltage_range": "240 V to 420 V"},
         ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
         ...     "battery": {"coldest_start": "15 degC"}}))
-        >>> table.loc[0, ["layout", "cells", "modules_used"]].tolist()
-        ['16S1P', '96s1p', 16]
+        >>> table.loc[0, "layout"], table.loc[0, "cells"], int(table.loc[0, "modules_used"])
+        ('16S1P', '96s1p', 16)
     """
     import pandas
 
@@ -167,11 +167,14 @@ def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20) -> Doc
         >>> report_document(list_layouts(asked)).title
         'Layouts'
     """
-    from packcalc.report import compose
     from packcalc.study import LayoutStudy
 
     if isinstance(study, LayoutStudy):
-        return compose.layouts_document(study, most)
+        from packcalc.report.layouts_report import layouts_document
+
+        return layouts_document(study, most)
+    from packcalc.report import compose
+
     return compose.report_document(study)
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, is_dataclass
 
 from packcalc.findings import Finding
 from packcalc.modules import ModuleType
+from packcalc.parts import NO_PARTS, PartsList
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,12 @@ class Key:
 RULE_CHOICES = ("NFPA 70", "IEC 60364-5-52", "DIN VDE 0298-4", "33 CFR 183")
 INSTALL_CHOICES = ("conduit", "surface", "touching in air", "spaced in air", "single in air")
 CARRIES_CHOICES = ("traction", "charging")
+FUSE_CHOICES = ("one pole", "both poles", "mid-pack")
+MONITOR_CHOICES = ("none", "warns", "opens the contactors")
+TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the contactors")
+POLES_CHOICES = ("one", "both")
+BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-charge inlet",
+                  "sense", "pre-charge", "monitor", "other")
 
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,
@@ -90,6 +97,25 @@ KEYS: tuple[Key, ...] = (
         "inverter's manual, or charge the link through a known resistor and time 63 %"),
     Key("inverter", "dc_link_tolerance", "ratio", "ΔC", "%", "tolerance of the DC-link capacitance",
         0, 50, 20, 10, "capacitance counted 20 % larger", "capacitor's data sheet"),
+    Key("inverter", "capacitor_rating", "voltage", "U_C", "V", "rated voltage of the DC-link "
+        "capacitors", 12, 3000, None, None, "whether the capacitors bear the highest voltage is "
+        "not evaluated", "print on the capacitor, or the inverter's maker"),
+    Key("inverter", "semiconductor_rating", "voltage", "U_sc", "V",
+        "blocking voltage of the inverter's semiconductors", 12, 5000, None, None,
+        "whether the semiconductors bear the highest voltage is not evaluated",
+        "inverter's maker, or the data sheet of its power modules"),
+    Key("inverter", "overvoltage_reaction", "time", "t_ov", "ms",
+        "time in which the inverter stops braking power once its bus is too high", 0.01, 1000,
+        None, None, "the rise after a contactor has opened under braking is not evaluated",
+        "inverter's maker: over-voltage shut-down, threshold to no current, longest"),
+    Key("inverter", "torque_zero_time", "time", "t_τ", "ms",
+        "time in which the inverter brings its torque to zero when told", 1, 5000, None, None,
+        "whether contactors wait for zero current is not evaluated",
+        "inverter's manual, or a trace of bus current after the command"),
+    Key("inverter", "discharge_resistance", "resistance", "R_d", "kΩ",
+        "resistor that stays across the DC link", 0.05, 1000, None, None,
+        "how long the link stays charged is not evaluated",
+        "inverter's manual, or time the dead link's fall and divide by the capacitance"),
     Key("power", "peak", "power", "P_pk", "kW", "peak power at the inverter", 0.1, 2000,
         required=True, find="what the motor and inverter may draw at full pedal"),
     Key("power", "peak_duration", "time", "t_pk", "s", "duration of the peak", 0.1, 60, 30, 10,
@@ -163,6 +189,128 @@ KEYS: tuple[Key, ...] = (
         "resistance of one closed contactor", 0.01, 10, 0.4, 0.2,
         "each contactor counted at 0.4 mΩ",
         "contactor's data sheet, or voltage drop at a known current"),
+    Key("path", "main_fuse", "words", "", "", "where the main fuse stands",
+        safe="one pole", choices=FUSE_CHOICES,
+        consequence="the main fuse is counted as standing in one pole alone",
+        find="look at the pack, or at its drawing"),
+    Key("path", "insulation_monitor", "words", "", "", "what the insulation monitor does",
+        safe="none", choices=MONITOR_CHOICES,
+        consequence="nobody is counted as seeing the first chassis fault",
+        find="data sheet of the insulation monitor, and where its output goes"),
+    Key("motor", "back_voltage", "voltage", "U_m", "V",
+        "peak line voltage that the spinning motor makes at top speed, unloaded", 0, 3000, None,
+        None, "what a motor spinning behind a dead inverter does to the bus is not evaluated",
+        "motor's voltage constant times top speed, as peak between two lines; 0 V without magnets"),
+    Key("station", "voltage", "voltage", "U_st", "V", "ceiling of the charging station's output",
+        50, 1500, None, None, "no fast-charge station is counted on; charging at one is not "
+        "evaluated", "station's plate: highest DC output voltage"),
+    Key("station", "current", "current", "I_st", "A", "highest current of the charging station",
+        1, 1000, None, None, "no fast-charge station is counted on; charging at one is not "
+        "evaluated", "station's plate: highest DC output current"),
+    Key("pack", "disconnect_after", "number", "n_d", "",
+        "module after which the service disconnect sits, counted from the negative end", 0, 600,
+        None, None, "sections left by the disconnect, and monitors across it, are not evaluated",
+        "count along the string; 0 for a pack without one in its middle"),
+    Key("pack", "fuse_after", "number", "n_f", "",
+        "module after which a fuse sits inside the string, counted from the negative end", 0, 600,
+        None, None, "monitors across a fuse inside the string are not evaluated",
+        "count along the string; 0 for a string with no fuse in its middle"),
+    Key("insulation", "pollution_degree", "number", "PD", "", "pollution degree", 1, 3, 3, 2,
+        "pollution degree 3: dirt that conducts when damp", "is the box sealed, dry and clean "
+        "for life (2), or can damp dust settle (3)? the reviewer decides"),
+    Key("insulation", "material_group", "words", "", "", "material group of the insulating parts",
+        safe="IIIb", other="II", choices=("I", "II", "IIIa", "IIIb"),
+        consequence="group IIIb, the weakest, is counted",
+        find="comparative tracking index on the plastic's data sheet: 600 I, 400 II, 175 IIIa, "
+             "100 IIIb"),
+    Key("insulation", "overvoltage_category", "words", "", "", "overvoltage category",
+        safe="III", other="II", choices=("I", "II", "III", "IV"),
+        consequence="category III is counted",
+        find="the reviewer picks it: a floating bus charged from the mains sees at least II"),
+    Key("insulation", "altitude", "length", "h", "m", "highest altitude of use", 0, 6000, 2000,
+        None, "distances hold up to 2000 m", "highest road on the map"),
+    Key("insulation", "y_capacitance", "capacitance", "C_Y", "µF",
+        "capacitance from one pole to chassis, all parts together", 1e-4, 50, None, None,
+        "energy of a touch on one pole is not evaluated",
+        "sum of the Y capacitors of inverter, charger and converter, from their makers, or a "
+        "capacitance meter from pole to chassis on the dead bus"),
+    Key("insulation", "module_resistance", "resistance", "R_mi", "MΩ",
+        "isolation resistance of one module to its case, lowest measured", 1e-3, 1e5, None, None,
+        "isolation of the whole pack is not evaluated before it is built",
+        "insulation tester at 500 V between both terminals joined and the case, every module"),
+    Key("insulation", "creepage", "length", "l_cr", "mm",
+        "shortest path over a surface between live and touchable or other live parts", 0.1, 500,
+        None, None, "creepage is a demand, not a check",
+        "calliper or paper strip over the surface"),
+    Key("insulation", "clearance", "length", "l_cl", "mm",
+        "shortest path in air between live and touchable or other live parts", 0.1, 500,
+        None, None, "clearance is a demand, not a check", "calliper, covers on"),
+    Key("management", "channels_per_monitor", "number", "n_ch", "",
+        "cell channels of one monitor", 1, 600, None, None,
+        "how monitors divide over the modules is not evaluated", "monitor's data sheet"),
+    Key("management", "monitor_order", "words", "", "", "how monitors follow the modules",
+        safe="runs on across links", other="restarts at each module",
+        choices=("restarts at each module", "runs on across links", "runs on, links measured"),
+        consequence="whether a monitor spans a link, fuse or disconnect is not evaluated",
+        find="follow the sense leads from module to module"),
+    Key("management", "sense_fuse", "words", "", "", "a fuse at the cell end of each sense wire",
+        safe="no", other="yes", choices=("yes", "no"),
+        consequence="sense wires are asked for a fuse, not shown to have one",
+        find="look at the cell end of the sense leads"),
+    Key("management", "temperature_sensors", "number", "n_θ", "", "cell temperature sensors", 0,
+        100000, None, None, "number of temperature sensors is not evaluated",
+        "count what is read, not what is fitted"),
+    Key("management", "overvoltage_trip", "voltage", "u_ov", "V", "over-voltage trip of one cell",
+        1, 5, None, None, "over-voltage trip is specified, not checked",
+        "management system's setting"),
+    Key("management", "undervoltage_trip", "voltage", "u_uv", "V", "under-voltage trip of one cell",
+        0.1, 4.5, None, None, "under-voltage trip is specified, not checked",
+        "management system's setting"),
+    Key("management", "voltage_delay", "time", "t_u", "s", "delay of the cell voltage trips",
+        0.01, 60, None, None, "delay of the voltage trips is specified, not checked",
+        "management system's setting plus its sampling time"),
+    Key("management", "overtemperature_trip", "temperature", "θ_ot", "°C",
+        "over-temperature trip of one cell", 30, 100, None, None,
+        "over-temperature trip is specified, not checked", "management system's setting"),
+    Key("management", "trip_current", "current", "I_t", "A", "over-current trip, discharging",
+        1, 20000, None, None, "whether the trip tells a fault from a load is not evaluated",
+        "management system's setting"),
+    Key("management", "trip_delay", "time", "t_t", "s",
+        "delay of the over-current trip until the contactor has opened", 1e-3, 60, None, None,
+        "whether the trip is in time is not evaluated",
+        "setting, plus sampling, plus the contactor's release time"),
+    Key("management", "current_sensor_range", "current", "I_sr", "A",
+        "highest current that the sensor tells apart", 1, 50000, None, None,
+        "range of the current sensor is specified, not checked", "sensor's data sheet"),
+    Key("management", "current_sensor_error", "ratio", "e_s", "%",
+        "error of the current sensor, of its range", 0, 20, 3, 1,
+        "error of the current sensor counted 3 % of its range",
+        "sensor's data sheet: total error over temperature"),
+    Key("management", "balance_current", "current", "I_b", "mA", "balance current of one cell",
+        1, 20000, None, None, "whether balancing keeps up is not evaluated",
+        "management system's data sheet"),
+    Key("management", "self_discharge_spread", "ratio", "s", "%",
+        "spread of self-discharge between cells in 30 days, of capacity", 0, 50, None, None,
+        "whether balancing keeps up is not evaluated",
+        "rest the modules 30 days at one charge; highest loss less lowest, of capacity"),
+    Key("management", "isolation_warn", "resistance", "R_w", "kΩ",
+        "isolation reading at which the monitor warns", 0.1, 1e5, None, None,
+        "isolation warning is specified, not checked", "isolation monitor's setting"),
+    Key("management", "isolation_trip", "resistance", "R_t", "kΩ",
+        "isolation reading at which the monitor opens contactors", 0.1, 1e5, None, None,
+        "isolation trip is specified, not checked", "isolation monitor's setting"),
+    Key("management", "crash_open_time", "time", "t_cr", "ms",
+        "time from a crash signal to open contactors", 1, 60000, None, None,
+        "time to open after a crash is not evaluated",
+        "crash sensor's, management system's and contactor's times added"),
+    Key("strings", "mismatch", "ratio", "m", "%",
+        "resistance of the other strings above that of the best one", 0, 200, 20, None,
+        "for parallel strings: the best string has 20 % less resistance than the others",
+        "one 10 s pulse on each string at the same temperature and charge"),
+    Key("strings", "voltage_error", "voltage", "u_e", "V",
+        "error of the measured voltage difference of two strings", 0.001, 20, 1.0, None,
+        "for parallel strings: a difference up to 1 V is counted as not seen",
+        "data sheet of the meter or monitor at full pack voltage, both readings together"),
     Key("cables", "rules", "words", "", "", "cable rule set",
         safe="IEC 60364-5-52", choices=RULE_CHOICES,
         consequence="IEC 60364-5-52 is used; it knows every common way of laying",
@@ -187,6 +335,44 @@ KEYS: tuple[Key, ...] = (
     Key("cables.route", "joint_limit", "temperature", "θ_j", "°C",
         "short-time temperature limit of lugs and crimps", 100, 300, 160, 200,
         "lugs and crimps counted at 160 °C for a short-circuit", "lug's data sheet"),
+    Key("branch", "power", "power", "P_br", "kW", "highest power of the branch", 1e-6, 1000,
+        consequence="load of the branch not evaluated, unless its current is given",
+        find="plate of the load"),
+    Key("branch", "current", "current", "I_br", "A", "highest steady current of the branch",
+        1e-6, 2000, consequence="load of the branch not evaluated, unless its power is given",
+        find="plate of the load, at the lowest pack voltage"),
+    Key("branch", "length", "length", "l", "m", "one-way length from tap to load", 0.01, 50,
+        5, None, "5 m one way", "a string laid along the branch, plus 10 %"),
+    Key("branch", "tap_length", "length", "l_t", "mm", "conductor between the tap and its fuse",
+        0, 10000, consequence="whether the fuse stands at the tap is not evaluated",
+        find="measure from the change of section to the fuse"),
+    Key("branch", "section", "area", "S", "mm²", "conductor section of the branch", 0.01, 400,
+        consequence="heating by a fault and the lowest fault at its end are not evaluated",
+        find="print on the cable"),
+    Key("branch", "insulation_voltage", "voltage", "U_ins", "V",
+        "rated DC voltage of the branch's insulation", 10, 10000,
+        consequence="insulation of the branch is not evaluated",
+        find="print on the cable or its data sheet: DC rating"),
+    Key("branch", "insulation_class", "temperature", "θ_ins", "°C",
+        "temperature class of the branch's insulation", 60, 200, 90, None,
+        "conductor counted at 90 °C before a fault", "print on the cable"),
+    Key("branch", "fuse_rating", "current", "I_n", "A", "rated current of the branch's own fuse",
+        0.01, 2000, consequence="the branch is counted as having no fuse of its own",
+        find="print on the fuse; leave it out where there is none"),
+    Key("branch", "fused_poles", "words", "", "", "poles in which the branch has a fuse",
+        safe="one", choices=POLES_CHOICES,
+        consequence="the branch is counted as fused in one pole alone",
+        find="look at both conductors at the tap"),
+    Key("branch", "taps", "words", "", "", "where the branch leaves the main circuit",
+        safe="before the main fuse", choices=TAP_CHOICES,
+        consequence="no main fuse and no contactor is counted between pack and branch",
+        find="look at the pack, or at its drawing"),
+    Key("branch", "capacitance", "capacitance", "C_br", "mF", "input capacitance of the load",
+        0, 100, consequence="the branch's share of pre-charge and discharge is not evaluated",
+        find="load's data sheet, or time 63 % through a known resistor"),
+    Key("branch", "wakes_at", "voltage", "U_on", "V", "voltage at which the branch wakes", 0, 1500,
+        consequence="the branch is counted as waking at the worst voltage during pre-charge",
+        find="load's data sheet: start-up voltage"),
     Key("precharge", "level", "ratio", "x", "%", "level at which the main contactor may close",
         80, 99.5, 95, 98, "95 % of battery voltage", "contactor's data sheet: making capacity"),
     Key("precharge", "time_limit", "time", "t_pc", "s", "time the driver may wait", 0.05, 60,
@@ -207,9 +393,109 @@ KEYS: tuple[Key, ...] = (
 )
 
 
+# Sections that a brief need not have; their open entries move no layout, so they are no
+# `unknowns`: a threshold left out is a default with its ground.
+BENCH_KEYS: tuple[Key, ...] = (
+    Key("bench", "capacity_warn", "ratio", "Q_w", "%", "capacity below which a module is warned "
+        "of, share of the label", 30, 110, 80, None,
+        "vehicle use ends conventionally at 80 % of the label", "a choice", "read",
+        "gbt-34015-3"),
+    Key("bench", "capacity_reject", "ratio", "Q_r", "%", "capacity below which a module is "
+        "rejected, share of the label", 10, 110, 70, None,
+        "no standard sets a line for a conversion; 70 to 80 % is what retired packs are said to "
+        "have left", "a choice", "assumed", "ul-1974"),
+    Key("bench", "capacity_suspect", "ratio", "Q_s", "%", "capacity above which a reading is "
+        "suspect, share of the label", 100, 150, 105, None,
+        "more than 105 % of the label is asked about before it counts", "a choice"),
+    Key("bench", "resistance_warn", "ratio", "R_w", "%", "resistance above which a module is "
+        "warned of, share of its type's figure", 100, 1000, 150, None,
+        "half more than its type's figure", "a choice"),
+    Key("bench", "resistance_reject", "ratio", "R_r", "%", "resistance above which a module is "
+        "rejected, share of its type's figure", 100, 2000, 200, None,
+        "twice its type's figure doubles its heat", "a choice"),
+    Key("bench", "resistance_suspect", "ratio", "R_s", "%", "resistance below which a reading is "
+        "suspect, share of its type's figure", 1, 100, 70, None,
+        "less than 70 % of its type's figure is asked about before it counts", "a choice"),
+    Key("bench", "isolation_need", "resistance per voltage", "r_iso", "Ω/V",
+        "isolation asked of the pack", 50, 100000, 500, None,
+        "500 Ω/V, what a pack joined to an inverter must show",
+        "the rule that the certifier goes by", "read", "un-r100"),
+    Key("bench", "isolation_share", "ratio", "x_iso", "%", "share of the allowed leakage that the "
+        "modules may use up", 1, 100, 50, None,
+        "half is left for cables, inverter, heater and coolant", "a choice"),
+    Key("bench", "modules_in_pack", "number", "N", "", "modules in the finished pack", 1, 100000,
+        None, None, "every module on hand is counted", "series count times parallel count"),
+    Key("bench", "pack_voltage", "voltage", "U_max", "V", "highest working voltage of the pack",
+        12, 2000, None, None, "the inverter's absolute maximum is counted", "the layout"),
+    Key("bench", "selfdischarge_quarantine", "ratio", "s_q", "%", "loss of charge in 30 days above "
+        "which a module is set aside", 0.1, 50, 3, None,
+        "sound lithium cells lose 0.35 to 2.5 % a month, an encyclopaedia prints", "a choice"),
+    Key("bench", "selfdischarge_reject", "ratio", "s_r", "%", "loss of charge in 30 days above "
+        "which a module is rejected", 0.1, 90, 10, None,
+        "four times what a sound cell loses", "a choice"),
+    Key("bench", "demand_selfdischarge", "words", "", "",
+        "whether a module needs a self-discharge test to be kept", safe="yes",
+        choices=("yes", "no"), consequence="a module that was not watched for weeks stays "
+        "undecided", find="a choice; a slow internal short shows in no other test"),
+    Key("bench", "cell_spread_most", "voltage", "ΔU_c", "mV", "most difference between the cells "
+        "of one module at rest", 1, 1000, 50, None,
+        "50 mV; sellers' rules differ, no standard was found", "a choice", "common practice"),
+    Key("bench", "voltmeter_error", "voltage", "e_U", "mV", "limit of error between two readings "
+        "of one voltmeter on a module", 0.01, 1000, 10, None,
+        "10 mV: two digits of a meter that shows hundredths", "meter's data sheet"),
+    Key("bench", "capacity_error", "ratio", "u_Q", "%", "standard uncertainty of a capacity "
+        "reading", 0.01, 20, 1, None, "1 %", "tester's data sheet, divided by √3"),
+    Key("bench", "resistance_error", "ratio", "u_R", "%", "standard uncertainty of a pulse "
+        "resistance reading", 0.01, 50, 3, None, "3 %", "meters' data sheets"),
+    Key("bench", "testers", "number", "n_t", "", "testers that run side by side", 1, 1000, 1, None,
+        "one module at a time", "count them"),
+    Key("bench", "sharing", "words", "", "", "what modules are dealt for: most capacity, even "
+        "sharing inside each group, or between the two", safe="capacity",
+        choices=("capacity", "between", "even"),
+        consequence="the weakest group is made as strong as possible; sharing comes second",
+        find="a choice; the trade table of the assignment shows what each costs"),
+    Key("bench", "given_up", "ratio", "x_g", "%", "capacity that may be given up for even "
+        "resistance", 0, 5, 0.25, None, "0.25 %, a quarter of a usual measurement error",
+        "a choice"),
+    Key("bench", "balance_current", "current", "I_b", "A", "current of the bench charger and of "
+        "the drain", 0.01, 200, 5, None, "5 A", "plate of the bench charger; rating of the "
+        "drain resistor"),
+    Key("bench", "count_undecided", "words", "", "", "whether undecided modules are dealt as well, "
+        "at the value expected of them", safe="no", choices=("yes", "no"),
+        consequence="only modules graded keep are dealt",
+        find="a choice, to see what a lot might come to before all of it is tested"),
+)
+DONOR_KEYS: tuple[Key, ...] = (
+    Key("donor", "modules_in_parallel", "number", "P", "", "modules in parallel at each step of "
+        "the donor's chain", 1, 20, 1, None, "one", "look, or the maker's drawing"),
+    Key("donor", "service_plug_after", "number", "k", "", "section after which the service plug "
+        "stands, counted from the minus end", 1, 100, None, None,
+        "no plug is counted on: the whole chain stays joined until its first link is out",
+        "maker's emergency sheet"),
+    Key("donor", "charge", "ratio", "z", "%", "state of charge of the donor", 0, 100, 100, None,
+        "voltage and energy are those of a full pack",
+        "donor's instrument, or rest voltage of one module"),
+    Key("donor", "total_voltage", "voltage", "U", "V", "voltage of the donor, if known", 1, 1500,
+        None, None, "the number of cells is not cross-checked", "donor's diagnostic socket"),
+    Key("donor", "isolation", "resistance", "R_iso", "MΩ", "isolation of the donor to its case",
+        0, 1e6, None, None, "no tool may touch the pack before it was measured",
+        "two-voltmeter test at the donor's service terminals, each pole to the case"),
+    Key("donor", "crash", "words", "", "", "whether the donor was crashed or burnt", safe="unknown",
+        choices=("yes", "no", "unknown"), consequence="its modules are counted as damaged",
+        find="insurer's paper, straightness of the case"),
+    Key("donor", "water", "words", "", "", "whether the donor stood in water", safe="unknown",
+        choices=("yes", "no", "unknown"), consequence="its modules are counted as wetted",
+        find="tide mark, silt, rust of fixings"),
+    Key("donor", "compression", "words", "", "", "whether end plates press the modules together",
+        safe="yes", choices=("yes", "no"), consequence="the modules are counted as pressed: they "
+        "may swell when the plates come off", find="long bolts or bands round a stack"),
+)
+OPTIONAL_KEYS = (*BENCH_KEYS, *DONOR_KEYS)
+
+
 def key(dotted: str) -> Key:
     """The key of that dotted name."""
-    return next(k for k in KEYS if k.dotted == dotted)
+    return next(k for k in (*KEYS, *OPTIONAL_KEYS) if k.dotted == dotted)
 
 
 @dataclass(frozen=True)
@@ -230,6 +516,11 @@ class Inverter:
     full_power_from: Finding
     dc_link_capacitance: Finding
     dc_link_tolerance: Finding
+    capacitor_rating: Finding
+    semiconductor_rating: Finding
+    overvoltage_reaction: Finding
+    torque_zero_time: Finding
+    discharge_resistance: Finding
 
 
 @dataclass(frozen=True)
@@ -278,11 +569,24 @@ class Path:
     link_resistance: Finding
     fuse_resistance: Finding
     contactor_resistance: Finding
+    main_fuse: str
+    insulation_monitor: str
+
+
+@dataclass(frozen=True)
+class Strings:
+    """How alike parallel strings are, and how well their voltages are compared."""
+
+    mismatch: Finding
+    voltage_error: Finding
 
 
 @dataclass(frozen=True)
 class Route:
-    """One `[[cables.route]]`; its ambient is that of `surroundings` unless given."""
+    """One `[[cables.route]]`; its ambient is that of `surroundings` unless given.
+
+    `cable` names a cable of the parts list, or is "".
+    """
 
     name: str
     carries: str
@@ -292,6 +596,18 @@ class Route:
     insulation_class: Finding
     terminal_limit: Finding
     joint_limit: Finding
+    cable: str = ""
+
+
+@dataclass(frozen=True)
+class PartsUse:
+    """`[parts]`: the user's list, and the parts of it that the brief names ("" names none)."""
+
+    list: PartsList = NO_PARTS
+    main_fuse: str = ""
+    contactor: str = ""
+    resistor: str = ""
+    disconnect: str = ""
 
 
 @dataclass(frozen=True)
@@ -299,6 +615,33 @@ class Cables:
     rules: str
     voltage_drop_limit: Finding
     route: tuple[Route, ...]
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One `[[branch]]`: a small conductor that leaves a source of kiloamperes.
+
+    Attributes:
+        name, kind: words; kind is one of BRANCH_CHOICES.
+        fuse_part: name of its fuse in the user's parts list, or "".
+        fused_poles, taps: one of POLES_CHOICES, TAP_CHOICES.
+    """
+
+    name: str
+    kind: str
+    fuse_part: str
+    power: Finding
+    current: Finding
+    length: Finding
+    tap_length: Finding
+    section: Finding
+    insulation_voltage: Finding
+    insulation_class: Finding
+    fuse_rating: Finding
+    fused_poles: str
+    taps: str
+    capacitance: Finding
+    wakes_at: Finding
 
 
 @dataclass(frozen=True)
@@ -320,6 +663,132 @@ class Precharge:
     tries: Finding
     resistor_tolerance: Finding
     load: tuple[Load, ...]
+
+
+@dataclass(frozen=True)
+class WantedPins:
+    """What the user wants of places, by mark: `pins_together` and its sisters in `[bench]`.
+
+    Attributes:
+        together, apart: marks of one group (or string), or never of one.
+        not_in: (mark, box).
+        boxes: (name, first place, last place), counted from 1.
+    """
+
+    together: tuple[tuple[str, ...], ...] = ()
+    apart: tuple[tuple[str, ...], ...] = ()
+    not_in: tuple[tuple[str, str], ...] = ()
+    boxes: tuple[tuple[str, int, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class Bench:
+    """`[bench]`: the bench sheet and the thresholds that its modules are graded by.
+
+    Attributes:
+        file: the sheet, as given; relative to the brief; empty where none is named.
+    """
+
+    file: str
+    capacity_warn: Finding
+    capacity_reject: Finding
+    capacity_suspect: Finding
+    resistance_warn: Finding
+    resistance_reject: Finding
+    resistance_suspect: Finding
+    isolation_need: Finding
+    isolation_share: Finding
+    modules_in_pack: Finding
+    pack_voltage: Finding
+    selfdischarge_quarantine: Finding
+    selfdischarge_reject: Finding
+    demand_selfdischarge: str
+    cell_spread_most: Finding
+    voltmeter_error: Finding
+    capacity_error: Finding
+    resistance_error: Finding
+    testers: Finding
+    sharing: str
+    given_up: Finding
+    balance_current: Finding
+    count_undecided: str
+    pins: WantedPins = WantedPins()
+
+
+@dataclass(frozen=True)
+class Donor:
+    """`[donor]`: the pack that the modules come out of.
+
+    Attributes:
+        title: as the user calls it.
+        module: its module type.
+        sections: steps of the chain in each section, from the minus end; each step is one
+            module, or `modules_in_parallel` of them.
+    """
+
+    title: str
+    module: ModuleType
+    sections: tuple[int, ...]
+    modules_in_parallel: Finding
+    service_plug_after: Finding
+    charge: Finding
+    total_voltage: Finding
+    isolation: Finding
+    crash: str
+    water: str
+    compression: str
+
+
+@dataclass(frozen=True)
+class Motor:
+    back_voltage: Finding
+
+
+@dataclass(frozen=True)
+class Station:
+    voltage: Finding
+    current: Finding
+
+
+@dataclass(frozen=True)
+class Places:
+    """What sits between the modules of a string."""
+
+    disconnect_after: Finding
+    fuse_after: Finding
+
+
+@dataclass(frozen=True)
+class Insulation:
+    pollution_degree: Finding
+    material_group: str
+    overvoltage_category: str
+    altitude: Finding
+    y_capacitance: Finding
+    module_resistance: Finding
+    creepage: Finding
+    clearance: Finding
+
+
+@dataclass(frozen=True)
+class Management:
+    channels_per_monitor: Finding
+    monitor_order: str
+    sense_fuse: str
+    temperature_sensors: Finding
+    overvoltage_trip: Finding
+    undervoltage_trip: Finding
+    voltage_delay: Finding
+    overtemperature_trip: Finding
+    trip_current: Finding
+    trip_delay: Finding
+    current_sensor_range: Finding
+    current_sensor_error: Finding
+    balance_current: Finding
+    self_discharge_spread: Finding
+    isolation_warn: Finding
+    isolation_trip: Finding
+    crash_open_time: Finding
 
 
 @dataclass(frozen=True)
@@ -347,8 +816,10 @@ class Brief:
         title, date_of_issue, note: words; the date is ISO 8601 or "".
         place: file name as given.
         digest: of the text that was read.
-        mix: "no" or "series": whether two module types may stand in one string.
+        mix: "no", "series" or "parallel": how two module types may stand in one pack.
+        arrangement: "grouped", "strings" or "either": which layouts are tried.
         unknowns: entries left open, in the order of the file format.
+        bench, donor: None where the brief has no such section.
     """
 
     title: str
@@ -357,6 +828,7 @@ class Brief:
     place: str
     digest: str
     mix: str
+    arrangement: str
     modules: tuple[ModulesOnHand, ...]
     inverter: Inverter
     power: Power
@@ -365,9 +837,23 @@ class Brief:
     battery: Battery
     surroundings: Surroundings
     path: Path
+    motor: Motor
+    station: Station
+    pack: Places
+    insulation: Insulation
+    management: Management
+    strings: Strings
     cables: Cables
     precharge: Precharge
     unknowns: tuple[Unknown, ...] = ()
+    bench: Bench | None = None
+    donor: Donor | None = None
+    branch: tuple[Branch, ...] = ()
+    parts: PartsUse = PartsUse()
+
+    def left_open(self, dotted: str) -> bool:
+        """Whether the user left an entry open, so that only its safe value is counted on."""
+        return any(unknown.dotted == dotted for unknown in self.unknowns)
 
     def entries(self) -> Iterator[tuple[str, Finding]]:
         """Every leaf with its dotted name, in the order of the classes."""
@@ -383,5 +869,5 @@ def _entries(value: object, prefix: str) -> Iterator[tuple[str, Finding]]:
     elif is_dataclass(value) and not isinstance(value, ModuleType):
         for item in fields(value):
             name = f"{prefix}.{item.name}" if prefix else item.name
-            if item.name != "unknowns":
+            if item.name not in ("unknowns", "parts"):
                 yield from _entries(getattr(value, item.name), name)

@@ -98,6 +98,18 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     return Check(title, stage, PASS, figure, demand, relation, reason, remedy)
 
 
+def named_part(named: str, candidates: "Sequence[Candidate]") -> tuple[Check, ...]:
+    """The part that the brief names, in one line: the gravest of its checks."""
+    found = next((c for c in candidates if c.own and c.name == named), None)
+    if found is None:
+        return ()
+    grave = [c for c in found.checks if c.verdict in (FAIL, NOT_EVALUATED)]
+    stage = min((c.stage for c in grave), key=STAGES.index, default=STAGES[0])
+    words = "; ".join(f"{c.title}: {c.verdict}" for c in grave) or "no check failed or stayed open"
+    return (Check(f"{named}, named in the brief, meets its duty", stage, found.verdict,
+                  reason=words),)
+
+
 def worst(checks: Sequence[Check]) -> str:
     """The gravest verdict of several checks; `not evaluated` when there are none."""
     verdicts = {c.verdict for c in checks}
@@ -112,11 +124,13 @@ class Candidate:
         name: e.g. "250 A" or the user's part name.
         checks: in the order of STAGES.
         facts: further columns for a table, title to text.
+        own: whether it is a part of the user's list, not a standard rating.
     """
 
     name: str
     checks: tuple[Check, ...]
     facts: tuple[tuple[str, str], ...] = ()
+    own: bool = False
 
     @property
     def verdict(self) -> str:
@@ -162,6 +176,11 @@ class Item:
     open_items: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     checks: tuple[Check, ...] = ()
+
+    @property
+    def own_parts(self) -> tuple[Candidate, ...]:
+        """The user's own parts among the candidates."""
+        return tuple(c for c in self.candidates if c.own)
 
     @property
     def shortlist(self) -> tuple[Candidate, ...]:

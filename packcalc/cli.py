@@ -5,35 +5,15 @@ How a command ends (exit codes, one line for each mistake) stands in `packcalc.d
 
 from __future__ import annotations
 
-import sys
 from typing import Any
 
 import click
 
 from packcalc import __version__
-from packcalc.door import NO, Door, progress, tell
+from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
 from packcalc.report.cautions import SHORT
 
-FORMATS = ("text", "markdown", "html", "json", "csv")
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
-
-_quiet = click.option("-q", "--quiet", is_flag=True,
-                      help="No progress and no notes on standard error.")
-
-
-def _output_options(command: Any) -> Any:
-    """The same output options on every command that prints a document."""
-    for option in (
-        _quiet,
-        click.option("--table", metavar="KEY",
-                     help="With csv: one table only, by its key, e.g. layouts."),
-        click.option("--format", "format_", type=click.Choice(FORMATS),
-                     help="Format; text when neither this nor the file's ending says."),
-        click.option("--out", metavar="FILE", default="-", show_default=True,
-                     help="File to write: .txt, .md, .html, .json or .csv; - is standard output."),
-    ):
-        command = option(command)
-    return command
 
 
 def _layout_options(command: Any) -> Any:
@@ -47,21 +27,6 @@ def _layout_options(command: Any) -> Any:
     ):
         command = option(command)
     return command
-
-
-def _emit(document: Any, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
-    from packcalc.report.render import write
-
-    write(document, out, format_, table=table)
-    if out != "-" and not quiet:
-        tell(f"written: {out}")
-
-
-def _answer_no(why: str, quiet: bool) -> None:
-    """The answer is whole, and it is no."""
-    if not quiet:
-        tell(f"the answer is no: {why}")
-    sys.exit(NO)
 
 
 @click.group(cls=Door, context_settings=CONTEXT, invoke_without_command=True)
@@ -85,7 +50,7 @@ def main(ctx: click.Context) -> None:
 
 @main.command(short_help="Write a commented brief, ready to run.")
 @click.argument("folder")
-@_quiet
+@quiet_option
 def new(folder: str, quiet: bool) -> None:
     """Write a commented brief, ready to run, into FOLDER.
 
@@ -106,7 +71,7 @@ def new(folder: str, quiet: bool) -> None:
 
 @main.command(short_help="Tell all that is wrong or missing in a brief.")
 @click.argument("brief")
-@_output_options
+@output_options
 def check(brief: str, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
     """Tell all that is wrong or missing in BRIEF, at once.
 
@@ -123,14 +88,14 @@ def check(brief: str, out: str, format_: str | None, table: str | None, quiet: b
 
     with progress("weighing the open entries", quiet):
         document = check_document(api.read_brief(brief))
-    _emit(document, out, format_, table, quiet)
+    emit(document, out, format_, table, quiet)
 
 
 @main.command(short_help="List every valid layout, and the nearest misses.")
 @click.argument("brief")
 @click.option("--most", default=20, show_default=True, type=click.IntRange(0), metavar="N",
               help="How many layouts to print; 0 prints all.")
-@_output_options
+@output_options
 def layouts(brief: str, most: int, out: str, format_: str | None, table: str | None,
             quiet: bool) -> None:
     """List every valid layout of the modules on hand, and the nearest misses.
@@ -143,9 +108,9 @@ def layouts(brief: str, most: int, out: str, format_: str | None, table: str | N
 
     with progress("screening layouts", quiet):
         study = api.list_layouts(api.read_brief(brief))
-    _emit(api.report_document(study, most), out, format_, table, quiet)
+    emit(api.report_document(study, most), out, format_, table, quiet)
     if not len(study):
-        _answer_no("no layout meets the brief", quiet)
+        answer_no("no layout meets the brief", quiet)
 
 
 def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool) -> Any:
@@ -159,15 +124,15 @@ def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet:
 def _end(study: Any, quiet: bool) -> None:
     """Exit code of a protection study."""
     if study.miss:
-        _answer_no(f"layout {study.layout.label} does not meet the brief", quiet)
+        answer_no(f"layout {study.layout.label} does not meet the brief", quiet)
     if study.failing:
-        _answer_no("a check of the protection fails; see what can kill first", quiet)
+        answer_no("a check of the protection fails; see what can kill first", quiet)
 
 
 @main.command(short_help="Size fuse, contactors, cables and pre-charge.")
 @click.argument("brief")
 @_layout_options
-@_output_options
+@output_options
 def protect(brief: str, layout: str, arrangement: str | None, module: int, out: str,
             format_: str | None, table: str | None, quiet: bool) -> None:
     """Size fuse, contactors, cables and pre-charge for one layout of BRIEF.
@@ -179,14 +144,14 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int, out: 
     from packcalc.report.compose import protection_document
 
     study = _sized(brief, layout, arrangement, module, quiet)
-    _emit(protection_document(study), out, format_, table, quiet)
+    emit(protection_document(study), out, format_, table, quiet)
     _end(study, quiet)
 
 
 @main.command(short_help="Write the whole file for review.")
 @click.argument("brief")
 @_layout_options
-@_output_options
+@output_options
 def report(brief: str, layout: str, arrangement: str | None, module: int, out: str,
            format_: str | None, table: str | None, quiet: bool) -> None:
     """Write the whole file for review: layouts, the chosen one, its protection.
@@ -198,7 +163,7 @@ def report(brief: str, layout: str, arrangement: str | None, module: int, out: s
     from packcalc import api
 
     study = _sized(brief, layout, arrangement, module, quiet)
-    _emit(api.report_document(study), out, format_, table, quiet)
+    emit(api.report_document(study), out, format_, table, quiet)
     _end(study, quiet)
 
 
@@ -216,7 +181,7 @@ def library(ctx: click.Context) -> None:
 
 
 @library.command("list", short_help="List every record.")
-@_output_options
+@output_options
 def library_list(out: str, format_: str | None, table: str | None, quiet: bool) -> None:
     """List every module record and cell class.
 
@@ -227,12 +192,12 @@ def library_list(out: str, format_: str | None, table: str | None, quiet: bool) 
     from packcalc import api
     from packcalc.report.library_report import library_document
 
-    _emit(library_document(api.library(), api.cell_classes()), out, format_, table, quiet)
+    emit(library_document(api.library(), api.cell_classes()), out, format_, table, quiet)
 
 
 @library.command("show", short_help="Print one record with its provenance.")
 @click.argument("record_id", metavar="ID")
-@_output_options
+@output_options
 def library_show(record_id: str, out: str, format_: str | None, table: str | None,
                  quiet: bool) -> None:
     """Print one module record, or one cell class, with its provenance.
@@ -244,12 +209,12 @@ def library_show(record_id: str, out: str, format_: str | None, table: str | Non
     """
     from packcalc.report.library_report import document_of
 
-    _emit(document_of(record_id), out, format_, table, quiet)
+    emit(document_of(record_id), out, format_, table, quiet)
 
 
 @library.command("check", short_help="Check a module record of your own.")
 @click.argument("file")
-@_output_options
+@output_options
 def library_check(file: str, out: str, format_: str | None, table: str | None,
                   quiet: bool) -> None:
     """Tell all that is wrong in a module record of your own, or print it.
@@ -261,12 +226,12 @@ def library_check(file: str, out: str, format_: str | None, table: str | None,
     from packcalc.reading.library import check_record
     from packcalc.report.library_report import record_document
 
-    _emit(record_document(check_record(file)), out, format_, table, quiet)
+    emit(record_document(check_record(file)), out, format_, table, quiet)
 
 
 @main.command(short_help="List every formula, or print one.")
 @click.argument("name", required=False)
-@_output_options
+@output_options
 def formulas(name: str | None, out: str, format_: str | None, table: str | None,
              quiet: bool) -> None:
     """List every formula, or one with its symbols, range and worked example.
@@ -278,7 +243,7 @@ def formulas(name: str | None, out: str, format_: str | None, table: str | None,
     from packcalc.report.formulas_report import formula_document, formulas_document
 
     document = formula_document(name) if name else formulas_document()
-    _emit(document, out, format_, table, quiet)
+    emit(document, out, format_, table, quiet)
 
 
 if __name__ == "__main__":

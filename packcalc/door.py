@@ -1,4 +1,4 @@
-"""How a command ends: exit codes, one line for each mistake, no traceback, quiet stops."""
+"""How a command prints and ends: output options, exit codes, one line for each mistake."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ EXIT_CODES = (
 )
 PATIENCE = 0.5  # s; what takes longer says what it is doing
 DEBUG = "PACKCALC_DEBUG"
+FORMATS = ("text", "markdown", "html", "json", "csv")
 
 
 class Command(click.Command):
@@ -52,11 +53,18 @@ Group.group_class = Group
 class Door(Group):
     """The whole command line: every ending has its exit code and its one line."""
 
+    # click itself would end a broken pipe with 1, which is our "no"
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        try:
+            return super().make_context(*args, **extra)
+        except OSError as error:
+            raise click.exceptions.Exit(_output_lost(error)) from error
+
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
-        except OSError as error:  # click itself would end a broken pipe with 1, our "no"
-            ctx.exit(_output_lost(error))
+        except OSError as error:
+            raise click.exceptions.Exit(_output_lost(error)) from error
 
     def main(self, args: Any = None, prog_name: str | None = None, **extra: Any) -> Any:
         """Run; leaves by SystemExit with one of the exit codes, as any program does."""
@@ -84,8 +92,8 @@ def _ended_by(error: Exception) -> int:
     if isinstance(error, click.ClickException):
         context = getattr(error, "ctx", None)
         words = error.format_message().rstrip(".")
-        tell(f"{words[:1].lower()}{words[1:]}; try {context.command_path if context else 'packcalc'}"
-             " --help")
+        path = context.command_path if context else "packcalc"
+        tell(f"{words[:1].lower()}{words[1:]}; try {path} --help")
         return MISTAKE
     return _own_fault(error)
 
@@ -93,7 +101,8 @@ def _ended_by(error: Exception) -> int:
 def _output_lost(error: OSError) -> int:
     """Standard output cannot be written: nothing more is sent there, also not at the end."""
     with contextlib.suppress(OSError, ValueError, AttributeError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        place = sys.stdout.fileno()
+        os.dup2(os.open(os.devnull, os.O_WRONLY), place)
     if isinstance(error, BrokenPipeError):
         return READER_GONE
     _trace(error)
@@ -116,6 +125,42 @@ def _trace(error: Exception) -> None:
         import traceback
 
         traceback.print_exception(error)
+
+
+# -- what commands share ----------------------------------------------------------------------
+
+quiet_option = click.option("-q", "--quiet", is_flag=True,
+                            help="No progress and no notes on standard error.")
+
+
+def output_options(command: Any) -> Any:
+    """The same output options on every command that prints a document."""
+    for option in (
+        quiet_option,
+        click.option("--table", metavar="KEY", help="With csv: one table only, by its key."),
+        click.option("--format", "format_", type=click.Choice(FORMATS),
+                     help="Format; text when neither this nor the file's ending says."),
+        click.option("--out", metavar="FILE", default="-", show_default=True,
+                     help="File to write: .txt, .md, .html, .json or .csv; - is standard output."),
+    ):
+        command = option(command)
+    return command
+
+
+def emit(document: Any, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    """Print or write a document as the output options ask."""
+    from packcalc.report.render import write
+
+    write(document, out, format_, table=table)
+    if out != "-" and not quiet:
+        tell(f"written: {out}")
+
+
+def answer_no(why: str, quiet: bool) -> None:
+    """Leave: the answer is whole, and it is no."""
+    if not quiet:
+        tell(f"the answer is no: {why}")
+    sys.exit(NO)
 
 
 def tell(words: str) -> None:

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from packcalc.brief import Brief, Unknown
-from packcalc.layouts import Layout, asks_of, screen_one
+from packcalc.layouts import Layout, asks_of
+from packcalc.mixes import with_pairs
 from packcalc.reading.brief_file import with_value
+from packcalc.screening import screen_one
 
 # Names of the headline figures, as the reason is printed.
 HEADLINES = {
@@ -68,7 +70,8 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
         if unknown.other is None:
             steps.append(NextStep(unknown, 0.0, ""))
             continue
-        other = headlines(with_value(brief, unknown.dotted, unknown.other), layout)
+        changed = with_pairs(with_value(brief, unknown.dotted, unknown.other))
+        other = headlines(changed, layout)
         swings = {name: _swing(base[name], other[name]) for name in base}
         main = max(MAIN, key=lambda name: swings[name])
         most = main if swings[main] >= NOTICEABLE else max(swings, key=lambda n: swings[n])

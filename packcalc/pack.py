@@ -15,30 +15,33 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.layouts import (
-    CABLE_ALLOWANCE,
+from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
+from packcalc.mixes import SideBySide
+from packcalc.screening import (
+    A_HAIR,
     LONGEST_PULSE,
-    Asks,
-    Layout,
-    asks_of,
-    charge_temperatures,
-    full_voltage_of,
-    running_temperature,
+    MEAN_POINTS,
+    charge_edges,
+    charge_limit,
+    mean_voltage,
 )
 from packcalc.transients import most_power, passing_power
+from packcalc.units import show
 
 RULE = Origin("rule")
 
 
 @dataclass(frozen=True)
 class Corner:
-    """One crossed condition with the battery's answer to the peak, in plain SI floats.
+    """One crossed condition with the battery's answer to every load, in plain SI floats.
 
     Attributes:
         charge, temperature, age, strings: the condition; `strings` are those in.
-        open_circuit, resistance: up to the inverter.
+        open_circuit, resistance: up to the inverter, at the end of the peak.
         current, loaded: at peak power; NaN where the power cannot be delivered.
         available: most power with the bus at the voltage that full power needs.
+        steady: loaded voltage at continuous power, long-pulse resistance; NaN likewise.
+        braking: voltage at the end of a braking pulse that nothing limits.
     """
 
     charge: float
@@ -50,6 +53,8 @@ class Corner:
     current: float
     loaded: float
     available: float
+    steady: float
+    braking: float
 
 
 @dataclass(frozen=True)
@@ -81,6 +86,9 @@ class PackModel:
     regeneration_current: Finding
     module_peak_current: Finding
     module_rate: Finding
+    module_peak_limit: Finding
+    module_continuous_limit: Finding
+    module_charge_limit: Finding
     capacity: Finding
     usable_energy: Finding
     total_energy: Finding
@@ -118,8 +126,7 @@ class _Builder:
                             for i, p in enumerate(layout.parts)]
         self.series = _count("modules in series", "S", layout.series)
         self.parallel = _count("in parallel", "P", layout.parallel)
-        growths = [o.resistance_growth for o in self.on_hand]
-        self.growth = growths
+        self.growth = [o.resistance_growth for o in self.on_hand]
         self.new = _rule("resistance growth of a new module", "f_age", "", 1.0)
 
     def voltage(self, per_module: list[Finding], title: str, symbol: str = "U") -> Finding:
@@ -172,49 +179,61 @@ class _Builder:
 
 
 def _full(b: _Builder) -> tuple[Finding, Finding]:
-    """Full-charge voltage at the upper tolerance, and the rest voltage then."""
+    """Full-charge voltage at the upper tolerance, and without it."""
     top = b.brief.battery.charge_highest
     per = []
     for on_hand in b.on_hand:
         module = on_hand.module
         if top.number >= 1.0:
-            n = module.cells_in_series
             per.append(trace(el.series_voltage, "full voltage of one module", symbol="U_m",
-                             series=n, module_voltage=module.full_voltage))
+                             series=module.cells_in_series, module_voltage=module.full_voltage))
         else:
-            rest = mod.traced_ocv_high(module, top)
-            per.append(replace(rest, value=full_voltage_of(on_hand, top.number)))
-    full = b.voltage(per, "voltage at the end of charging")
-    rest_full = b.voltage([mod.traced_ocv_high(o.module, top) for o in b.on_hand],
-                          "rest voltage at the highest charge in use", "E")
-    return trace(el.with_tolerance, voltage=full, tolerance=b.brief.charger.tolerance), rest_full
+            per.append(mod.traced_ocv_high(module, top))
+    rest_full = b.voltage(per, "voltage at the end of charging")
+    full = trace(el.with_tolerance, voltage=rest_full, tolerance=b.brief.charger.tolerance)
+    return full, rest_full
 
 
-def _regeneration(b: _Builder, rest_full: Finding) -> Finding:
-    """Highest voltage while braking into a full cold pack."""
+def _edges(b: _Builder) -> list[Finding]:
+    """Temperatures at which charging is looked at; see `screening.charge_edges`."""
+    coldest = b.brief.battery.coldest_start
+    return [coldest if kelvin == b.asks.coldest else _rule(
+        "cold edge of a charge-limit band", "θ", "°C", kelvin)
+        for kelvin in sorted({float(t) for t in charge_edges(b.asks, b.on_hand)})
+        if kelvin == b.asks.coldest or kelvin < b.asks.hottest]
+
+
+def _charge_limit(b: _Builder, edge: Finding) -> Finding:
+    """Charge limit of one module just above an edge, at its real capacity."""
+    above = replace(edge, value=edge.number + A_HAIR)
+    return smallest([
+        trace(el.limit_at_health, "charge limit of one module at its real capacity",
+              limit=mod.traced_charge_current_limit(o.module, above),
+              state_of_health=o.state_of_health) for o in b.on_hand],
+        f"charge limit of one module from {edge.shown}")
+
+
+def _regeneration(b: _Builder, start: Finding) -> Finding:
+    """Highest voltage while braking into a cold pack that the charger left full."""
     brief, asks = b.brief, b.asks
     candidates = []
-    for kelvin in charge_temperatures(asks.coldest):
-        cold = brief.battery.coldest_start if kelvin == asks.coldest else _rule(
-            "cell temperature looked at", "θ", "°C", float(kelvin))
+    for cold in _edges(b):
         r = b.resistance(cold, brief.battery.charge_highest, brief.regeneration.duration,
                          aged=True, title=f"resistance while braking at {cold.shown}")
         free = trace(el.charging_voltage, f"voltage while braking at {cold.shown}",
-                     open_circuit_voltage=rest_full, resistance=r, power=brief.regeneration.power)
+                     open_circuit_voltage=start, resistance=r, power=brief.regeneration.power)
         if not asks.follows_charge_limit:
             candidates.append(free)
             break
-        limits = [mod.traced_charge_current_limit(o.module, cold) for o in b.on_hand]
-        limit = smallest(limits, "charge limit of one module")
         pack_limit = trace(el.series_voltage, "charge limit of the pack", symbol="I", unit="A",
-                           series=b.parallel, module_voltage=limit)
+                           series=b.parallel, module_voltage=_charge_limit(b, cold))
         held = trace(el.raised_voltage, f"voltage at the charge limit at {cold.shown}",
-                     open_circuit_voltage=rest_full, current=pack_limit, resistance=r)
+                     open_circuit_voltage=start, current=pack_limit, resistance=r)
         candidates.append(smallest([free, held], f"braking at {cold.shown}"))
     rise = largest(candidates, "braking into a full cold pack")
     limit = brief.regeneration.voltage_limit
     if limit.known:
-        capped = largest([limit, rest_full], "inverter's own limit, or the rest voltage above it")
+        capped = largest([limit, start], "inverter's own limit, or the full voltage above it")
         rise = smallest([rise, capped], "braking into a full cold pack")
     return rise
 
@@ -230,7 +249,9 @@ def _sag(b: _Builder) -> dict[str, Finding]:
                         "capacity of the pack")
     left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=brief.power.peak,
                  duration=brief.power.peak_duration, voltage=demand, capacity=capacity)
-    at = left if left.number >= 0 else replace(left, value=0.0, title="empty before the peak ends")
+    at = left if left.number >= 0 else leaf(
+        "charge left, counted as empty", "SOC_e", "%", 0.0, "definition", origin=RULE,
+        note=f"the pack runs empty before the peak ends: {left.shown}")
     e = b.voltage([mod.traced_ocv_low(o.module, at) for o in b.on_hand],
                   "open-circuit voltage at the end of the peak", "E")
     r = b.resistance(brief.battery.coldest_start, at, brief.power.peak_duration, aged=True,
@@ -244,15 +265,35 @@ def _sag(b: _Builder) -> dict[str, Finding]:
               if current.known else leaf("loaded voltage at the inverter, end of the peak", "U",
                                          "V", None, "definition", note=current.note))
     top = trace(most_power, "most power in theory, cold and nearly empty", symbol="P_m",
-                unit="kW",                 voltage=e, resistance=r)
-    if demand.number >= 0.5 * e.number:
-        held = trace(passing_power, "power with the bus held at its lower limit", symbol="P_av",
-                     unit="kW", voltage=e, resistance=r, bus_voltage=demand)
-    else:
-        held = top
+                unit="kW", voltage=e, resistance=r)
+    held = _held_power("power with the bus held at its lower limit", "P_av", e, r, demand)
     return {"demand_voltage": demand, "capacity": capacity, "charge_left": left,
             "open_circuit_sag": e, "resistance_sag": r, "peak_at_corner": current,
             "loaded_voltage": loaded, "largest_power": top, "available_power": held}
+
+
+def _held_power(title: str, symbol: str, e: Finding, r: Finding, bus: Finding) -> Finding:
+    """Power with the bus held at a voltage; the traced twin of `electrical.available_power`."""
+    if bus.number > e.number:
+        return leaf(title, symbol, "kW", 0.0, "definition", origin=RULE,
+                    note=f"none: the rest voltage {e.shown} lies below {bus.shown}")
+    if bus.number < 0.5 * e.number:
+        return trace(most_power, title, symbol=symbol, unit="kW", voltage=e, resistance=r,
+                     note=f"the most in theory: {bus.shown} is below half the rest voltage")
+    return trace(passing_power, title, symbol=symbol, unit="kW", voltage=e, resistance=r,
+                 bus_voltage=bus)
+
+
+def _module_limit(b: _Builder, name: str, title: str) -> Finding:
+    """The weaker module's limit at its real capacity; unknown where one is not known."""
+    found = []
+    for on_hand in b.on_hand:
+        limit = getattr(on_hand.module, name)
+        if not limit.known:
+            return limit.called(title)
+        found.append(trace(el.limit_at_health, title, limit=limit,
+                           state_of_health=on_hand.state_of_health))
+    return smallest(found, title)
 
 
 def _currents(b: _Builder, demand: Finding, rest_low: Finding) -> dict[str, Finding]:
@@ -276,26 +317,34 @@ def _currents(b: _Builder, demand: Finding, rest_low: Finding) -> dict[str, Find
         state_of_health=o.state_of_health) for o in b.on_hand], "real capacity of one module")
     return {"peak_current": peak, "continuous_current": steady, "charging_current": charging,
             "regeneration_current": braking, "module_peak_current": per_module,
+            "module_peak_limit": _module_limit(b, "peak_current", "peak limit of one module"),
+            "module_continuous_limit": _module_limit(b, "continuous_current",
+                                                     "continuous limit of one module"),
+            "module_charge_limit": largest([_charge_limit(b, t) for t in _edges(b)],
+                                           "charge limit of one module, warm"),
             "module_rate": trace(el.rate, "peak current against real capacity",
                                  current=per_module, capacity=real)}
 
 
+def _mean(b: _Builder, low: float, high: float, title: str) -> Finding:
+    """Mean of the lowest open-circuit curve between two charges."""
+    return b.voltage([
+        leaf(f"{title}, one module", "U_m", "V", mean_voltage(o, low, high), "computed",
+             source="packcalc-rule", origin=Origin(f"curve of {o.module.title}"),
+             note=f"mean of {MEAN_POINTS} evenly spaced points on the lowest curve")
+        for o in b.on_hand], title)
+
+
 def _energy(b: _Builder, capacity: Finding) -> dict[str, Finding]:
     bat = b.brief.battery
-    points = np.linspace(bat.charge_lowest.number, bat.charge_highest.number, 19)
-    means = []
-    for on_hand in b.on_hand:
-        value = float(np.mean(mod.ocv_low(on_hand.module, points)))
-        means.append(leaf("mean open-circuit voltage of one module over the charge window", "U_m",
-                          "V", value, "computed", source="packcalc-rule",
-                          origin=Origin(f"curve of {on_hand.module.title}"),
-                          note="mean of 19 evenly spaced points on the lowest curve"))
-    nominal = b.voltage(means, "mean voltage over the charge window")
+    nominal = _mean(b, bat.charge_lowest.number, bat.charge_highest.number,
+                    "mean voltage over the charge window")
+    whole = _mean(b, 0.0, 1.0, "mean voltage from empty to full")
     zero, one = _rule("empty", "SOC", "%", 0.0), _rule("full", "SOC", "%", 1.0)
     usable = trace(el.energy_between, "usable energy", symbol="W_us", capacity=capacity,
                    upper=bat.charge_highest, lower=bat.charge_lowest, voltage=nominal)
     total = trace(el.energy_between, "total energy", symbol="W_tot", capacity=capacity, upper=one,
-                  lower=zero, voltage=nominal)
+                  lower=zero, voltage=whole)
     masses = [trace(el.modules_mass, series=s, parallel=b.parallel, module_mass=o.module.mass)
               for s, o in zip(b.part_series, b.on_hand, strict=True)]
     mass = masses[0] if len(masses) == 1 else trace(
@@ -305,9 +354,17 @@ def _energy(b: _Builder, capacity: Finding) -> dict[str, Finding]:
             "mass": mass}
 
 
+def _fault_side(growth: Finding, initial: Finding) -> Finding:
+    """A module that measures below its record gives the higher fault current."""
+    if growth.number >= 1.0:
+        return initial
+    return trace(el.resistance_at_fault, resistance=initial, growth=growth)
+
+
 def _fault_resistances(b: _Builder) -> dict[str, Finding]:
     """Millisecond resistance at the terminals; long-pulse resistance of one string, cold."""
-    initial = [mod.traced_resistance_initial(o.module) for o in b.on_hand]
+    initial = [_fault_side(o.resistance_growth, mod.traced_resistance_initial(o.module))
+               for o in b.on_hand]
     short = b.modules_resistance(initial, b.parallel,
                                  "modules in the first milliseconds: new, hot, full")
     one = _count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel
@@ -319,28 +376,42 @@ def _fault_resistances(b: _Builder) -> dict[str, Finding]:
     return {"resistance_initial": short, "resistance_long": long}
 
 
-def _corners(b: _Builder, left: float) -> tuple[Corner, ...]:
-    brief, asks, layout = b.brief, b.asks, b.layout
-    strings = [layout.parallel] + ([layout.parallel - 1] if layout.parallel > 1 and
-                                   layout.arrangement == "strings" else [])
+def _corners(b: _Builder, capacity: float) -> tuple[Corner, ...]:
+    """Charge × temperature × age × strings in, all crossed."""
+    asks, layout = b.asks, b.layout
+    several = layout.parallel > 1 and layout.arrangement == "strings"
     found = []
-    for charge, kelvin, age, inside in itertools.product(
-            (max(left, 0.0), asks.charge_highest), (asks.coldest, asks.hottest),
-            ("aged", "new"), strings):
-        low = charge < asks.charge_highest
-        e = r = 0.0
-        for part, on_hand in zip(layout.parts, b.on_hand, strict=True):
-            ocv = mod.ocv_low if low else mod.ocv_high
-            growth = on_hand.resistance_growth.number if age == "aged" else 1.0
-            e += part.series * float(ocv(on_hand.module, charge))
-            r += part.series / inside * float(mod.resistance(
-                on_hand.module, kelvin, charge, asks.peak_duration, growth))
-        r += b.path(_count("strings in", "P", inside)).number + b.cables().number
-        current = float(el.constant_power_current(e, r, asks.peak))
-        found.append(Corner(charge, kelvin, age, inside, e, r, current,
-                            float(el.loaded_voltage(e, current, r)),
-                            float(el.available_power(asks.demand_voltage, e, r))))
+    for low, kelvin, aged, inside in itertools.product(
+            (True, False), (asks.coldest, asks.hottest), (True, False),
+            (layout.parallel, layout.parallel - 1) if several else (layout.parallel,)):
+        # With a string out the others empty faster.
+        left = el.charge_left(asks.charge_lowest, asks.peak, asks.peak_duration,
+                              asks.demand_voltage, capacity * inside / layout.parallel)
+        found.append(_corner(b, max(left, 0.0) if low else asks.charge_highest, kelvin, aged,
+                             inside, low=low))
     return tuple(found)
+
+
+def _corner(b: _Builder, charge: float, kelvin: float, aged: bool, inside: int, *,
+            low: bool) -> Corner:
+    asks, parts = b.asks, list(zip(b.layout.parts, b.on_hand, strict=True))
+    outside = b.path(_count("strings in", "P", inside)).number + b.cables().number
+
+    def resistance(pulse: float) -> float:
+        return outside + sum(part.series / inside * float(mod.resistance(
+            o.module, kelvin, charge, pulse, o.resistance_growth.number if aged else 1.0))
+            for part, o in parts)
+
+    ocv = mod.ocv_low if low else mod.ocv_high
+    e = sum(part.series * float(ocv(o.module, charge)) for part, o in parts)
+    peak, steady = resistance(asks.peak_duration), resistance(LONGEST_PULSE)
+    current = float(el.constant_power_current(e, peak, asks.peak))
+    return Corner(
+        charge, kelvin, "aged" if aged else "new", inside, e, peak, current,
+        float(el.loaded_voltage(e, current, peak)),
+        float(el.available_power(asks.demand_voltage, e, peak)),
+        float(el.loaded_voltage(e, el.constant_power_current(e, steady, asks.continuous), steady)),
+        float(el.charging_voltage(e, resistance(asks.regeneration_duration), asks.regeneration)))
 
 
 def model_pack(brief: Brief, layout: Layout) -> PackModel:
@@ -355,26 +426,18 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
     """
     b = _Builder(brief, layout)
     full, rest_full = _full(b)
-    regen = _regeneration(b, rest_full)
+    regen = _regeneration(b, full)
     sag = _sag(b)
     low = brief.battery.charge_lowest
     e_low = b.voltage([mod.traced_ocv_low(o.module, low) for o in b.on_hand],
                       "rest voltage at the lowest charge", "E")
     currents = _currents(b, sag["demand_voltage"], e_low)
     energy = _energy(b, sag["capacity"])
-    warm = running_temperature(b.asks)
-    running = _rule("cells in continuous running: 25 °C, warmed by their own losses", "θ", "°C",
-                    warm)
     pulse = _rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
-    r_low = b.resistance(running, low, pulse, aged=True,
-                         title="resistance in continuous running, aged, lowest charge")
-    held = brief.inverter.voltage_low
-    continuous = (trace(passing_power, "continuous power with the bus at its lower limit",
-                        symbol="P_c", unit="kW", voltage=e_low, resistance=r_low,
-                        bus_voltage=held)
-                  if held.number >= 0.5 * e_low.number else
-                  trace(most_power, "continuous power, the most in theory", unit="kW", voltage=e_low,
-                        resistance=r_low))
+    r_low = b.resistance(brief.battery.coldest_start, low, pulse, aged=True,
+                         title="resistance in continuous running: cold, aged, lowest charge")
+    continuous = _held_power("continuous power with the bus at its lower limit", "P_c", e_low,
+                             r_low, brief.inverter.voltage_low)
     empty = b.voltage([trace(el.series_voltage, "empty voltage of one module", symbol="U_m",
                              series=o.module.cells_in_series,
                              module_voltage=o.module.empty_voltage) for o in b.on_hand],
@@ -391,8 +454,8 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
         highest_voltage=largest([full, regen], "highest working voltage"),
         rest_full_voltage=rest_full, rest_low_voltage=e_low, empty_voltage=empty, continuous_power=continuous,
         modules_used=used, modules_left=left, channels=channels, path=b.path(),
-        cable_allowance=b.cables(), corners=_corners(b, sag["charge_left"].number),
-        curve_spread=_spread(b), notes=_notes(b), **currents_only, **currents, **energy,
+        cable_allowance=b.cables(), corners=_corners(b, sag["capacity"].number),
+        curve_spread=_spread(b), notes=_notes(b, currents), **currents_only, **currents, **energy,
         **_fault_resistances(b),
     )
 
@@ -405,8 +468,31 @@ def _spread(b: _Builder) -> float:
         for part, o in zip(b.layout.parts, b.on_hand, strict=True)), initial=0.0), 0.0))
 
 
-def _notes(b: _Builder) -> tuple[str, ...]:
+def _charging_notes(b: _Builder, currents: dict[str, Finding]) -> list[str]:
+    """How warm the cells must be before the charger, or the brake, may push its current."""
     words = []
+    limits = [(edge, min(charge_limit(o, edge.number + A_HAIR) for o in b.on_hand)
+               * b.layout.parallel) for edge in _edges(b)]
+    asked = currents["charging_current"]
+    first = next((edge for edge, limit in limits if limit >= asked.number), None)
+    if first is None or first is not limits[0][0]:
+        cold = limits[0]
+        words.append(
+            f"The charger's {asked.shown} is more than the cells bear in the cold: at "
+            f"{cold[0].shown} at most {show(cold[1], 'A')}. "
+            + (f"Charge at full current only above {first.shown}; " if first else "")
+            + "below it the management system must cut the charging current.")
+    braking = currents["regeneration_current"]
+    if not b.asks.follows_charge_limit and braking.number > limits[0][1]:
+        words.append(
+            f"Braking feeds up to {braking.shown} into cells that bear {show(limits[0][1], 'A')} "
+            f"at {limits[0][0].shown}, and nobody said that the management system cuts it: cold "
+            "cells are damaged by charging and may fail later.")
+    return words
+
+
+def _notes(b: _Builder, currents: dict[str, Finding]) -> tuple[str, ...]:
+    words = _charging_notes(b, currents)
     if b.layout.parallel > 1 and b.layout.arrangement == "grouped":
         words.append(
             "Modules paralleled at their ends stay separate stacks: every cell in every stack "
@@ -420,4 +506,9 @@ def _notes(b: _Builder) -> tuple[str, ...]:
             "Two module types in series: capacity, currents, temperatures and end voltages of "
             "the weaker are kept; each type keeps its own cell limits in the monitor. Never "
             "charge or discharge past the first cell that reaches its limit.")
+    if any(isinstance(o, SideBySide) for o in b.on_hand):
+        words.append(
+            "Two module types side by side, counted as one with the worse figure of each: mark "
+            "every module, never put the two types into one group or string without matching "
+            "their rest voltages first.")
     return tuple(words)

@@ -6,7 +6,10 @@ again with the smallest cable; contactors and pre-charge last.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
 
 from packcalc.brief import Brief, Load, Route
 from packcalc.charging import BusLoad
@@ -14,18 +17,25 @@ from packcalc.checks import FAIL, STAGES, Check, Item, judge
 from packcalc.errors import UserError
 from packcalc.electrical import total_resistance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.layouts import CHECKS, Layout, screen_one
+from packcalc.layouts import CHECKS, Layout
 from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
+from packcalc.part_checks.contactor import CarryDemand
+from packcalc.part_checks.sweep import Trips
+from packcalc.parts import CONTACTOR, FUSE, CablePart, FusePart, Part
 from packcalc.protect.cable import RouteAsked, RouteResult, size_route
+from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
 from packcalc.protect.contactor import ContactorAsked, size_contactors
+from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
+from packcalc.screening import screen_one
 from packcalc.study import LayoutStudy, find_layout, list_layouts
 from packcalc.transients import closing_difference, largest_capacitance
 
 RULE = Origin("rule")
+AnyPart = TypeVar("AnyPart", bound=Part)
 
 # Largest of the 5 to 20 µH that a traction pack is counted at: the slower fault is the safe side.
 PACK_INDUCTANCE = leaf("inductance of the pack's own loop", "L_p", "µH", 20e-6, "assumed",
@@ -56,6 +66,7 @@ class ProtectionStudy:
         faults: highest and lowest fault.
         routes: one result a cable route.
         items: every part, in the order of consequence.
+        coordination: fuse, contactor and cable held together over the whole fault range.
     """
 
     study: LayoutStudy
@@ -65,6 +76,7 @@ class ProtectionStudy:
     faults: FaultRange
     routes: tuple[RouteResult, ...]
     items: tuple[Item, ...]
+    coordination: Coordination | None = None
 
     @property
     def brief(self) -> Brief:
@@ -130,14 +142,115 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     inductance = trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
                        per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
     faults = _faults(pack, inductance)
-    first = size_main_fuse(_fuse_asked(brief, pack, faults, None))
-    rating = _smallest_rating(first)
+    listed = brief.parts.list
+    first = size_main_fuse(_fuse_asked(brief, pack, faults, None), _fuses(brief))
+    rating = _rating(brief, first)
     routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
-    fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(routes)))
-    contactors = size_contactors(_contactor_asked(brief, pack, faults, inductance))
-    precharge = size_precharge(_precharge_asked(brief, pack))
-    items = (_voltage_item(brief, pack), fuse, contactors, precharge, *(r.item for r in routes))
-    return ProtectionStudy(study, named, pack, miss, faults, routes, items)
+    fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(routes)),
+                          _fuses(brief), named=brief.parts.main_fuse)
+    asked = _coordination_asked(brief, pack, faults, routes)
+    switching = _contactor_asked(brief, pack, faults, inductance)
+    held = coordinate(asked, _left(listed.fuses, fuse),
+                      _left(listed.contactors, size_contactors(switching, listed.contactors)))
+    contactors = size_contactors(replace(switching, fuse_let_through=_let_through(held)),
+                                 listed.contactors, named=brief.parts.contactor)
+    routes = tuple(_held_route(brief, route, held) for route in routes)
+    precharge = size_precharge(_precharge_asked(brief, pack), listed.resistors,
+                               named=brief.parts.resistor)
+    carry = _carry_demand(brief, pack, faults, held)
+    items = (_voltage_item(brief, pack), fuse, contactors, held.item, precharge,
+             *(r.item for r in routes),
+             size_disconnect(carry, listed.disconnects, named=brief.parts.disconnect),
+             size_connectors(carry, listed.connectors))
+    return ProtectionStudy(study, named, pack, miss, faults, routes, items, held)
+
+
+def _fuses(brief: Brief) -> tuple[FusePart, ...]:
+    """The fuses of the list that may stand in the main path: not those named for a branch."""
+    branch = {b.fuse_part for b in brief.branch}
+    return tuple(f for f in brief.parts.list.fuses
+                 if f.name not in branch or f.name == brief.parts.main_fuse)
+
+
+def _left(parts: tuple[AnyPart, ...], item: Item) -> tuple[AnyPart, ...]:
+    """The parts in which no check failed; all of them where every one fails."""
+    good = {c.name for c in item.own_parts if c.qualifies}
+    tried = {c.name for c in item.own_parts}
+    return tuple(p for p in parts if p.name in (good or tried))
+
+
+def _rating(brief: Brief, fuse: Item) -> Finding | None:
+    """Rated current of the fuse that the brief names, else of the smallest that carries."""
+    if brief.parts.main_fuse:
+        return brief.parts.list.part(FUSE, brief.parts.main_fuse).rated_current
+    return _smallest_rating(fuse)
+
+
+def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
+                        routes: tuple[RouteResult, ...]) -> CoordinationAsked:
+    traction = [r for r in routes if r.asked.fuse_rating is not None and r.withstand is not None]
+    weakest = min(traction, key=lambda r: r.withstand.number, default=None)
+    listed, names = brief.parts.list, brief.parts
+    ends = [f for f in (faults.time_constant_highest, faults.time_constant_lowest) if f.known]
+    return CoordinationAsked(
+        fault_lowest=faults.lowest, fault_highest=faults.highest,
+        highest_voltage=pack.highest_voltage,
+        time_constant=largest(ends, "largest time constant of the fault circuit")
+        if len(ends) == 2 else faults.time_constant_highest,
+        counted_time=COUNTED_TIME,
+        peak_load=largest([pack.peak_current, pack.regeneration_current], "largest load"),
+        continuous_load=largest([pack.continuous_current, pack.charging_current],
+                                "continuous load"),
+        peak_duration=brief.power.peak_duration,
+        cable_withstand=weakest.withstand if weakest else None,
+        cable_current=weakest.current_capacity if weakest else None,
+        cable_name=f"cable, {weakest.asked.name}" if weakest else "cable",
+        fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
+        contactor=listed.part(CONTACTOR, names.contactor) if names.contactor else None,
+        trips=_trips(brief), loaded_voltage=pack.loaded_voltage)
+
+
+def _trips(brief: Brief) -> Trips | None:
+    """The current trip of the brief; its delay runs until the contactor has opened."""
+    managed = brief.management
+    if not managed.trip_current.known:
+        return None
+    delay = managed.trip_delay if managed.trip_delay.known else None
+    return Trips(name="over-current trip of the management system", current=managed.trip_current,
+                 delay=delay, to_opened=True)
+
+
+def _let_through(held: Coordination) -> Finding:
+    """What the chosen fuse lets through at the highest fault, where its sheet says so."""
+    fuse = held.asked.fuse
+    if fuse is None or held.sweep is None or np.isnan(held.sweep.fuse.integral):
+        return LET_THROUGH
+    assert fuse.clearing_i2t is not None
+    return fuse.clearing_i2t.called(f"total clearing I²t of {fuse.name} at the highest fault")
+
+
+def _held_route(brief: Brief, route: RouteResult, held: Coordination) -> RouteResult:
+    """The route once more, with what fuse and contactor let through over the whole range."""
+    swept = held.sweep
+    if route.asked.fuse_rating is None or swept is None or not swept.covered \
+            or np.isnan(swept.heat).any():
+        return route
+    named = next(r.cable for r in brief.cables.route if r.name == route.asked.name)
+    cables = tuple(c for c in brief.parts.list.cables if not named or c.name == named)
+    return size_route(replace(route.asked, let_through=held.worst_heat), cables, named=named)
+
+
+def _carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
+                  held: Coordination) -> CarryDemand:
+    return CarryDemand(
+        highest_voltage=pack.highest_voltage,
+        continuous_current=largest([pack.continuous_current, pack.charging_current],
+                                   "continuous current of the main path"),
+        peak_current=largest([pack.peak_current, pack.regeneration_current],
+                             "peak current of the main path"),
+        peak_duration=brief.power.peak_duration, ambient=brief.surroundings.box_ambient,
+        fault_highest=faults.highest,
+        cut_off=held.asked.fuse.cut_off_current if held.asked.fuse else None)
 
 
 def _traction_length(brief: Brief) -> Finding:
@@ -174,9 +287,10 @@ def _fuse_asked(brief: Brief, pack: PackModel, faults: FaultRange,
 
 def _smallest_rating(fuse: Item) -> Finding | None:
     """Rated current of the smallest fuse that the load side allows."""
-    if not fuse.shortlist:
+    ratings = [c for c in fuse.shortlist if not c.own]
+    if not ratings:
         return None
-    name = fuse.shortlist[0].name
+    name = ratings[0].name
     return leaf("rated current of the main fuse", "I_n", "A", float(name.split()[0]), "read",
                 source="iec-60269-1", origin=Origin("shortlist of the main fuse"),
                 note="smallest standard rating that the load side allows")
@@ -207,7 +321,13 @@ def _route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
         resistance_budget=_budget(brief, pack, route) if traction else None,
         fuse_rating=rating if traction else None,
         overload_device=_overload_device(traction, rating),
-        highest_voltage=pack.highest_voltage))
+        highest_voltage=pack.highest_voltage), _cables(brief, route), named=route.cable)
+
+
+def _cables(brief: Brief, route: Route) -> tuple[CablePart, ...]:
+    """The cable that the brief names for a route, else every cable of the list."""
+    cables = brief.parts.list.cables
+    return tuple(c for c in cables if not route.cable or c.name == route.cable)
 
 
 def _overload_device(traction: bool, rating: Finding | None) -> str:

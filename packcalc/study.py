@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from packcalc import layouts as lay
-from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.errors import UnknownName, UserError
 from packcalc.layouts import Asks, Layout, Part, Screened
 from packcalc.misses import Miss, explain
+from packcalc.mixes import SideBySide, choices, why_not_alone, why_not_in_series, with_pairs
+from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks
 
 MOST_MISSES = 6
-CURVES_MATCH = 0.010  # V per cell; our rule for two types side by side
 
 
 @dataclass(frozen=True)
@@ -23,11 +23,13 @@ class LayoutStudy:
     """Every layout of a brief, ranked, and the nearest misses.
 
     Attributes:
-        brief, asks: what was asked.
-        screened: valid layouts of each module choice, each ranked.
-        order: (which screened, which row), best first over all.
+        brief: what was asked; types side by side stand at the end of its modules.
+        asks: the same as numbers.
+        screened: valid layouts in blocks, each ranked.
+        order: (which block, which row), best first over all.
         misses: nearest first.
-        refusals: why two types were not combined, in words.
+        refusals: why a type or two types together were not tried, in words.
+        not_evaluated: checks that could not be made, with what to enter.
         tried: how many layouts were screened.
     """
 
@@ -37,6 +39,7 @@ class LayoutStudy:
     order: tuple[np.ndarray, np.ndarray]
     misses: tuple[Miss, ...]
     refusals: tuple[str, ...]
+    not_evaluated: tuple[str, ...]
     tried: int
 
     def __len__(self) -> int:
@@ -51,12 +54,13 @@ class LayoutStudy:
         """The screened figures at a rank, in SI, with `smallest_margin`."""
         found, row = self.screened[self.order[0][rank]], int(self.order[1][rank])
         figures = {name: float(column[row]) for name, column in found.columns.items()}
-        figures["smallest_margin"] = float(found.smallest_margin[row])
+        figures["smallest_margin"] = min(
+            (float(m[row]) for m in found.margins.values() if not np.isnan(m[row])), default=np.inf)
         return figures
 
 
-def list_layouts(brief: Brief, *, most_series: int = lay.MOST_SERIES,
-                 most_parallel: int = lay.MOST_PARALLEL) -> LayoutStudy:
+def list_layouts(brief: Brief, *, most_series: int = MOST_SERIES,
+                 most_parallel: int = MOST_PARALLEL) -> LayoutStudy:
     """Screen every layout of the modules on hand.
 
     Args:
@@ -66,27 +70,30 @@ def list_layouts(brief: Brief, *, most_series: int = lay.MOST_SERIES,
     Returns:
         LayoutStudy.
     """
+    brief = with_pairs(brief)
     asks = lay.asks_of(brief)
-    choices, refusals = _choices(brief)
+    tried_choices, refusals = choices(brief)
     valid, near, tried = [], [], 0
-    for entries in choices:
-        found = lay.screen(brief, entries, asks, most_series, most_parallel)
-        tried += len(found)
-        valid.append(lay.ranked(found))
-        near.append(lay.nearest_misses(found, 2 * MOST_MISSES))
+    for entries in tried_choices:
+        for found in blocks(brief, entries, asks, most_series, most_parallel):
+            tried += len(found)
+            near.append(lay.nearest_misses(found, 2 * MOST_MISSES))
+            fitting = lay.ranked(found)
+            if len(fitting):
+                valid.append(fitting)
     return LayoutStudy(brief, asks, tuple(valid), _merge(valid), _nearest(brief, asks, near),
-                       tuple(refusals), tried)
+                       tuple(refusals), _not_evaluated(brief, asks), tried)
 
 
 def _merge(found: list[Screened]) -> tuple[np.ndarray, np.ndarray]:
-    which = np.concatenate([np.full(len(f), i) for i, f in enumerate(found)] or [np.array([])])
-    row = np.concatenate([np.arange(len(f)) for f in found] or [np.array([])])
-    if not len(which):
-        return which.astype(int), row.astype(int)
+    if not found:
+        return np.array([], dtype=int), np.array([], dtype=int)
+    which = np.concatenate([np.full(len(f), i) for i, f in enumerate(found)])
+    row = np.concatenate([np.arange(len(f)) for f in found])
     keys = [np.concatenate(columns) for columns in zip(*(lay.rank_keys(f) for f in found),
                                                        strict=True)]
     order = np.lexsort(keys)
-    return which[order].astype(int), row[order].astype(int)
+    return which[order], row[order]
 
 
 def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]:
@@ -96,111 +103,74 @@ def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]
     for _, w, i in ranked:
         # The two arrangements of one choice miss by nearly the same: one line says it.
         chosen.setdefault((near[w].entry, near[w].layout(i).label), (w, i))
-    return tuple(explain(brief, asks, near[w], i)
-                 for w, i in list(chosen.values())[:MOST_MISSES])
+        if len(chosen) == MOST_MISSES:
+            break
+    return tuple(explain(brief, asks, near[w], i) for w, i in chosen.values())
 
 
-def _choices(brief: Brief) -> tuple[list[tuple[int, ...]], list[str]]:
-    """Which module types are tried: each alone, and pairs where the brief asks."""
-    choices: list[tuple[int, ...]] = []
-    refusals: list[str] = []
-    for i, on_hand in enumerate(brief.modules):
-        if on_hand.module.needs_bench:
-            refusals.append(
-                f"{on_hand.module.title}: not tried; no published curve of {on_hand.module.chemistry}"
-                " is used without a bench measurement. Enter rest_voltages at three charges.")
-        else:
-            choices.append((i,))
-    if brief.mix != "series":
-        return choices, refusals
-    for i in range(len(brief.modules)):
-        for j in range(i + 1, len(brief.modules)):
-            reason = why_not_in_series(brief, i, j)
-            if reason:
-                refusals.append(reason)
-            else:
-                choices.append((i, j))
-    return choices, refusals
+def _not_evaluated(brief: Brief, asks: Asks) -> tuple[str, ...]:
+    """Checks that lack a figure; a target or limit that nobody asked is no such check."""
+    found = []
+    for on_hand in brief.modules:
+        module = on_hand.module
+        for limit, words in ((module.peak_current, "peak"),
+                             (module.continuous_current, "continuous")):
+            if not limit.known and not module.needs_bench and not isinstance(on_hand, SideBySide):
+                found.append(f"{words} current of {module.title}: not evaluated, its limit is not "
+                             f"known; enter {words}_current from the donor's or maker's data")
+    if np.isnan(asks.charger_high):
+        found.append("charger's voltage window: not evaluated; enter charger.voltage_range")
+    return tuple(found)
 
 
-def why_not_in_series(brief: Brief, i: int, j: int) -> str:
-    """Why two types may not stand in one string; empty when they may.
-
-    The weaker one's capacity, currents, temperatures and end voltages must be known, so
-    that they can be kept.
-    """
-    first, second = brief.modules[i].module, brief.modules[j].module
-    names = f"{first.title} and {second.title} in series: refused, "
-    for module in (first, second):
-        if module.needs_bench:
-            return names + f"the rest voltages of {module.title} are not measured"
-        for limit, words in ((mod.peak_current_limit(module), "peak"),
-                             (mod.continuous_current_limit(module), "continuous")):
-            if limit is None:
-                return names + (f"the {words} current limit of {module.title} is not known, so "
-                                f"the weaker one cannot be kept; enter {words}_current")
-    if min(first.capacity.number, second.capacity.number) < \
-            0.5 * max(first.capacity.number, second.capacity.number):
-        return names + "the weaker has less than half the capacity of the other"
-    return ""
+_LABEL = re.compile(r"(\d{1,4})S(?:\+(\d{1,4})S)?(\d{1,4})P", re.IGNORECASE | re.ASCII)
 
 
-def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
-    """Why two types may not stand side by side; empty when their curves match.
-
-    Paralleled types must have the same cells in series and rest voltages that differ by
-    no more than 10 mV per cell over the whole charge (our rule).
-    """
-    first, second = brief.modules[i].module, brief.modules[j].module
-    names = f"{first.title} and {second.title} in parallel: refused, "
-    if first.series != second.series:
-        return names + f"{first.series} and {second.series} cells in series"
-    if first.chemistry != second.chemistry:
-        return names + f"{first.chemistry} and {second.chemistry}"
-    if first.needs_bench or second.needs_bench:
-        return names + "rest voltages are not measured"
-    points = np.linspace(0.0, 1.0, 41)
-    apart = max(float(np.max(np.abs(mod.ocv_low(first, points) - mod.ocv_low(second, points)))),
-                float(np.max(np.abs(mod.ocv_high(first, points) - mod.ocv_high(second, points)))))
-    if apart / first.series > CURVES_MATCH:
-        return names + (f"rest voltages differ by up to {1000 * apart / first.series:.0f} mV "
-                        f"per cell")
-    return ""
-
-
-_LABEL = re.compile(r"(\d{1,4})S(?:\+(\d{1,4})S)?(\d{1,4})P", re.IGNORECASE)
-
-
-def find_layout(brief: Brief, text: str, arrangement: str = "", module: int = 0) -> Layout:
+def find_layout(brief: Brief, text: str, arrangement: str = "",
+                module: int | tuple[int, int] = 0) -> Layout:
     """The layout a user names, e.g. "16S1P"; it need not pass the checks.
 
     Args:
         brief: what is on hand.
         text: module notation.
-        arrangement: "grouped" or "strings"; empty takes grouped.
-        module: 0-based index of the `[[modules]]` entry for a single type.
+        arrangement: "grouped" or "strings"; empty takes the brief's, or grouped.
+        module: 0-based index of the `[[modules]]` entry, or of the first of two types (the
+            next entry is then the second), or both indices. Types side by side follow after
+            the brief's own entries.
 
     Raises:
-        UserError: not module notation, or more modules than are on hand.
+        UserError: not module notation, more modules than are on hand, a refused type or pair.
         UnknownName: no such arrangement.
     """
+    brief = with_pairs(brief)
     match = _LABEL.fullmatch(text.strip()[:40])
     if not match:
         raise UserError(f"layout {text[:40]!r} is not module notation; write it like 16S2P")
     if arrangement and arrangement not in lay.ARRANGEMENTS:
         raise UnknownName("arrangement", arrangement, lay.ARRANGEMENTS)
-    first, second, parallel = match.groups()
-    runs = [int(first)] + ([int(second)] if second else [])
-    entries = [0, 1] if second else [module]
-    if max(entries) >= len(brief.modules):
+    *runs, parallel = (int(n) for n in match.groups() if n)
+    first = module if isinstance(module, tuple) else (module, module + 1)
+    parts = tuple(Part(e, s) for e, s in zip(first, runs, strict=False))
+    _refuse(brief, text, parts, parallel)
+    chosen = arrangement or ("strings" if brief.arrangement == "strings" else "grouped")
+    return Layout(parts, parallel, "grouped" if parallel == 1 else chosen)
+
+
+def _refuse(brief: Brief, text: str, parts: tuple[Part, ...], parallel: int) -> None:
+    """Raise for what cannot be built."""
+    if max(p.entry for p in parts) >= len(brief.modules):
         raise UserError(f"layout {text}: the brief has {len(brief.modules)} module type(s)")
-    parts = tuple(Part(e, s) for e, s in zip(entries, runs, strict=True))
-    if min(runs) < 1 or int(parallel) < 1:
+    if min(parallel, *(p.series for p in parts)) < 1:
         raise UserError(f"layout {text}: counts start at 1")
+    reasons = [why_not_alone(brief, p.entry) for p in parts]
+    if len(parts) > 1 and not any(reasons):
+        reasons.append(why_not_in_series(brief, *(p.entry for p in parts)) if brief.mix == "series"
+                       else 'two types in one string, and the brief does not say mix = "series"')
+    if any(reasons):
+        raise UserError(f"layout {text}: " + next(filter(None, reasons)))
     for part in parts:
-        have = int(brief.modules[part.entry].count.number)
-        if part.series * int(parallel) > have:
-            raise UserError(f"layout {text}: needs {part.series * int(parallel)} modules of "
-                            f"{brief.modules[part.entry].module.title}, {have} on hand")
-    chosen = arrangement or "grouped"
-    return Layout(parts, int(parallel), "grouped" if parallel == "1" else chosen)
+        on_hand = brief.modules[part.entry]
+        need, have = part.series * parallel, int(on_hand.count.number)
+        if need > have:
+            raise UserError(f"layout {text}: needs {need} modules of {on_hand.module.title}, "
+                            f"{have} on hand")

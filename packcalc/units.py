@@ -49,6 +49,7 @@ minute = 60 * second = min
 hour = 60 * minute = h
 newton = kilogram * meter / second ** 2 = N
 joule = newton * meter = J
+calorie = 4.184 * joule = cal
 watt = joule / second = W
 coulomb = ampere * second = C
 volt = joule / coulomb = V
@@ -106,6 +107,7 @@ DIMENSIONS: dict[str, Dimension] = {
         _kind("resistance per length", "ohm/meter", "0.386 mΩ/m",
               "mΩ/m=milliohm/meter Ω/km=milliohm/meter mohm/m=milliohm/meter "
               "ohm/km=milliohm/meter Ω/m=ohm/meter ohm/m=ohm/meter"),
+        _kind("resistance per voltage", "ohm/volt", "500 Ω/V", "Ω/V=ohm/volt ohm/V=ohm/volt"),
         _kind("capacitance", "farad", "1.0 mF",
               "F=farad mF=millifarad μF=microfarad uF=microfarad nF=nanofarad"),
         _kind("inductance", "henry", "10 µH",
@@ -126,6 +128,8 @@ DIMENSIONS: dict[str, Dimension] = {
               "A2s=ampere**2*second"),
         _kind("adiabatic constant", "ampere*second**0.5/meter**2", "143 A√s/mm²",
               "A√s/mm2=ampere*second**0.5/millimeter**2"),
+        _kind("incident energy", "joule/meter**2", "1.2 cal/cm²",
+              "cal/cm2=calorie/centimeter**2 J/cm2=joule/centimeter**2"),
         _kind("energy per mass", "joule/kilogram", "150 Wh/kg", "Wh/kg=watt_hour/kilogram"),
         _kind("current density", "ampere/meter**2", "1.3 A/mm²",
               "A/mm2=ampere/millimeter**2"),
@@ -139,7 +143,9 @@ DIMENSIONS: dict[str, Dimension] = {
 
 # What a report prints; folded spelling to printed spelling where the two differ.
 _PRINTED = {"mm2": "mm²", "cm2": "cm²", "m2": "m²", "A2s": "A²s", "degC": "°C",
-            "A√s/mm2": "A√s/mm²", "A/mm2": "A/mm²", "ohm": "Ω", "mohm": "mΩ", "kohm": "kΩ"}
+            "A√s/mm2": "A√s/mm²", "cal/cm2": "cal/cm²", "J/cm2": "J/cm²",
+            "A/mm2": "A/mm²", "ohm/V": "Ω/V", "ohm": "Ω", "mohm": "mΩ",
+            "kohm": "kΩ"}
 
 
 @functools.lru_cache(maxsize=1)
@@ -350,7 +356,7 @@ def significant(value: float, digits: int = 4) -> str:
     if rounded == 0:
         return "0"
     magnitude = math.floor(math.log10(abs(rounded)))
-    if magnitude < -5 or magnitude > 8:
+    if magnitude < -5 or magnitude > 6:
         return f"{rounded:.{digits - 1}e}"
     return f"{rounded:.{max(0, digits - 1 - magnitude)}f}"
 

@@ -8,6 +8,7 @@ run alone must stand the whole current.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from packcalc import tables
@@ -21,8 +22,8 @@ from packcalc.cable_rules import (
     sections,
     table_rise,
 )
-from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement,
-                             judge)
+from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, PASS, STAGES, Candidate, Check, Item,
+                             Requirement, judge, named_part)
 from packcalc.conductors import (
     adiabatic_constant,
     cable_ambient_factor,
@@ -43,6 +44,8 @@ from packcalc.conductors import (
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.part_checks.shown import SILENT, stepped, voltage_check
+from packcalc.parts import CablePart
 from packcalc.units import from_si
 
 NOBODY = "nobody"
@@ -77,6 +80,7 @@ class RouteAsked:
         overload_device: who ends an overload, or "nobody".
         highest_voltage: highest working voltage, for the insulation.
         runs: cables a pole to try.
+        let_through: largest I²t that the chosen devices let through anywhere in the range.
     """
 
     name: str
@@ -102,6 +106,7 @@ class RouteAsked:
     overload_device: str = NOBODY
     highest_voltage: Finding | None = None
     runs: tuple[int, ...] = (1, 2)
+    let_through: Finding | None = None
 
     @property
     def key(self) -> str:
@@ -209,8 +214,14 @@ class _Figures:
     refusal: str = ""
 
 
-def size_route(asked: RouteAsked) -> RouteResult:
-    """Size one route with every wanted number of cables a pole.
+def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
+               named: str = "") -> RouteResult:
+    """Size one route with every wanted number of cables a pole, and the user's own cables.
+
+    Args:
+        asked: what the route has to do.
+        parts: cables of the user's list; they stand after the sections of the table.
+        named: the one that the brief names for this route; it then is the route's choice.
 
     Raises:
         UnknownName: no such rule set.
@@ -230,7 +241,83 @@ def size_route(asked: RouteAsked) -> RouteResult:
     sized = [_try_sections(asked, frame, duty) for duty in duties]
     choices = tuple(choice for choice, _ in sized)
     candidates = tuple(c for _, tried in sized for c in tried)
-    return RouteResult(asked, _item(asked, frame, duties, choices, candidates), choices)
+    own = [(part, *_own_cable(asked, rule, part)) for part in parts]
+    candidates += tuple(candidate for _, candidate, _ in own)
+    chosen = tuple(choice for part, _, choice in own if part.name == named and choice)
+    item = _item(asked, frame, duties, choices, candidates)
+    item = replace(item, checks=(*item.checks, *named_part(named, candidates)))
+    return RouteResult(asked, item, (*chosen, *choices))
+
+
+# -- the user's own cables --------------------------------------------------------------------
+
+
+def _own_cable(asked: RouteAsked, rule: RuleSet,
+               part: CablePart) -> tuple[Candidate, RunChoice | None]:
+    """One cable of the list, one a pole, by the table's section that is not larger."""
+    own = replace(asked, insulation_end=part.short_circuit_temperature or asked.insulation_end)
+    try:
+        frame = _frame(own, rule)
+        duty = _duty(own, frame, 1)
+        section = _table_section(frame, part)
+        figures = _figures(own, frame, duty, section) if section else None
+    except OutOfRange as refusal:
+        return _not_sized(asked, part, FAIL, str(refusal)), None
+    if figures is None:
+        return _not_sized(asked, part, NOT_EVALUATED, f"{SILENT}the section"
+                          if part.section is None else "smaller than every section of the table"
+                          ), None
+    base = _candidate(own, frame, duty, figures)
+    checks = [voltage_check(part, _blank_voltage(asked), "Insulation voltage"),
+              *(c for c in base.checks if c.title != "Insulation voltage"),
+              *_own_checks(own, duty, figures, part)]
+    checks.sort(key=lambda c: STAGES.index(c.stage))
+    candidate = Candidate(part.name, tuple(checks),
+                          (("as table section", figures.section.size), *base.facts), own=True)
+    capacity = trace(route_current, f"current-carrying capacity of {part.name}",
+                     per_run=figures.capacity, share=duty.share)
+    return candidate, RunChoice(1, duty.required, candidate, capacity, figures.loop_resistance,
+                                figures.withstand, figures.survivable)
+
+
+def _table_section(frame: _Frame, part: CablePart) -> Section | None:
+    if part.section is None:
+        return None
+    fitting = [s for s in sections(frame.rule, frame.use)
+               if s.area.number <= part.section.number * (1.0 + 1e-6)]
+    return fitting[-1] if fitting else None
+
+
+def _not_sized(asked: RouteAsked, part: CablePart, verdict: str, why: str) -> Candidate:
+    return Candidate(part.name, (
+        voltage_check(part, _blank_voltage(asked), "Insulation voltage"),
+        Check("Section", "thermal load", verdict, part.section, reason=why)), own=True)
+
+
+def _blank_voltage(asked: RouteAsked) -> Finding:
+    return asked.highest_voltage or leaf("highest working voltage", "U", "V", None, "given")
+
+
+def _own_checks(asked: RouteAsked, duty: _Duty, figures: _Figures,
+                part: CablePart) -> list[Check]:
+    """What the cable's own sheet says besides the table."""
+    current = stepped(part.current_at_ambient, asked.ambient, upper=True,
+                      title="maker's current at the next stated ambient", symbol="I")
+    same = abs(figures.section.resistance_at.number - 293.15) < 1e-6
+    return [
+        judge("Temperature class of the insulation", "thermal load", part.insulation_class,
+              "at least", asked.insulation_class, missing=f"{SILENT}the temperature class",
+              reason="the table is read at the class of the brief",
+              remedy="give the cable's class in the brief, or a hotter-rated cable"),
+        judge("Maker's own current", "thermal load", current, "at least", duty.steady,
+              missing=f"{SILENT}the current at {asked.ambient.shown} or above",
+              remedy="a larger cable"),
+        judge("Resistance within the table's", "voltage drop",
+              part.resistance_per_length if same else None, "at most", figures.section.resistance,
+              missing=f"{SILENT}the resistance at 20 °C" if same
+              else "the table's resistance is printed at another temperature",
+              remedy="a cable of full section"),
+    ]
 
 
 def capacity_of(result: RouteResult, runs: int) -> Finding | None:
@@ -403,9 +490,11 @@ def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
     stage = "fault range"
     if figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
-    let_through = Check(
-        "Let-through of the fuse", stage, NOT_EVALUATED, figures.withstand, None, "at least",
-        "the fuse's total clearing I²t at the highest working voltage must be at most "
+    let_through = judge(
+        "Let-through of the fuse", stage, figures.withstand, "at least", asked.let_through,
+        reason="largest I²t of the whole fault range, see who clears",
+        remedy="a larger section, a faster fuse or a quicker trip",
+        missing="the fuse's total clearing I²t at the highest working voltage must be at most "
         f"{figures.withstand.shown} at every current from {asked.fault_lowest.shown} to "
         f"{asked.fault_highest.shown}; ask for the curve, the worst point often lies between")
     integral = (trace(cable_fault_integral, "I²t of the lowest fault over the counted time",
@@ -589,6 +678,9 @@ def _item_checks(asked: RouteAsked) -> tuple[Check, ...]:
     if asked.fuse_rating is None or not asked.fuse_rating.known:
         return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
                       reason="no fuse is chosen yet for this route"),)
+    if asked.let_through is not None and asked.let_through.known:
+        return (Check("Short-circuit protection", "who clears", PASS,
+                      reason="held over the whole fault range, see who clears"),)
     return (Check("Short-circuit protection", "who clears", CAUTION,
                   reason=f"the fuse of {asked.fuse_rating.shown}; shown only once its curve is "
                          "held against k²S²"),)

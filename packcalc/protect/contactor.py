@@ -6,15 +6,22 @@ the preferred currents are a size guide only.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
 from packcalc import transients as tr
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge, named_part,
+)
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
+from packcalc.part_checks.contactor import (
+    CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
+)
+from packcalc.parts import ContactorPart
 from packcalc.tables import table
 from packcalc.units import significant
 
@@ -212,8 +219,14 @@ def closing_step(asked: ContactorAsked) -> ClosingStep | None:
                                       "the true peak lies below both"), damping)
 
 
-def size_contactors(asked: ContactorAsked) -> Item:
-    """Duty, specification and size guide of the main contactors.
+def size_contactors(asked: ContactorAsked, parts: Sequence[ContactorPart] = (), *,
+                    named: str = "") -> Item:
+    """Duty, specification, size guide and the user's own parts for the main contactors.
+
+    Args:
+        asked: what they must carry, make and break.
+        parts: contactors of the user's list; they stand after the size guide.
+        named: the one that the brief names.
 
     Raises:
         OutOfRange: negative magnitudes, a loop without impedance, fewer than two poles.
@@ -221,13 +234,15 @@ def size_contactors(asked: ContactorAsked) -> Item:
     asked.refuse_nonsense()
     step = closing_step(asked)
     carry, breaking = _carry(asked), _breaking(asked)
+    candidates = _candidates(asked, carry, breaking, step) + tuple(
+        _part_candidate(part, asked, carry, step) for part in parts)
     return Item(
         key="contactors", title=TITLE, governing=_governing(carry, breaking, step),
         duty=_duty(asked, carry, breaking, step),
         specification=_specification(asked, carry, breaking, step),
-        candidates=_candidates(asked, carry, breaking, step),
+        candidates=candidates,
         open_items=_open_items(asked, breaking, step), notes=NOTES,
-        checks=_duty_checks(asked, breaking, step),
+        checks=(*_duty_checks(asked, breaking, step), *named_part(named, candidates)),
     )
 
 
@@ -379,6 +394,22 @@ def _candidate(asked: ContactorAsked, size: float, carry: Finding, breaking: Fin
         _peak(asked, rated),
     )
     return Candidate(f"{significant(size)} A".replace(".0 A", " A"), checks)
+
+
+def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding | None,
+                    step: ClosingStep | None) -> Candidate:
+    demand = CarryDemand(
+        highest_voltage=asked.highest_voltage,
+        continuous_current=carry if carry is not None else asked.continuous_current,
+        peak_current=asked.peak_current, peak_duration=asked.peak_duration,
+        ambient=asked.box_ambient, fault_highest=asked.fault_highest)
+    flows = [f for f in (asked.charge_current, asked.regeneration_current) if f.known]
+    switch = SwitchDemand(
+        closing_step=step.peak if step else None, break_discharge=asked.peak_current,
+        break_charge=largest(flows, "largest load, charging") if flows else asked.charge_current,
+        time_constant=_time_constant(asked), let_through=asked.fuse_let_through)
+    return Candidate(part.name, contactor_part_checks(part, demand, switch), switch_facts(part),
+                     own=True)
 
 
 def _making(step: ClosingStep | None, asked: ContactorAsked) -> Check:

@@ -8,33 +8,24 @@ rating passes here on a data sheet that nobody entered.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from packcalc.checks import (
-    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, worst,
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
+    worst,
 )
-from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, formula, largest, leaf, trace
+from packcalc.findings import Finding, largest, leaf, trace
+from packcalc.fuse_formulas import (
+    COUNTED_ON, FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor,
+    fuse_melting_current_demand, fuse_rating_before_conductor, fuse_rating_cable_limit,
+    fuse_rating_with_conductor,
+)
+from packcalc.part_checks.fuse import FuseDemand, fuse_facts, fuse_part_checks
+from packcalc.part_checks.shown import SILENT
+from packcalc.parts import FusePart
 from packcalc.tables import table
 from packcalc.units import from_si, printed, significant
-
-GUIDE = "semiconductor-fuse-guide"
-COUNTED_ON = leaf(
-    "Longest time in which a fuse is counted on to open", "t", "s", 1.0, "assumed",
-    source="packcalc-rule",
-    note="packcalc's own rule: a shorted lithium cell does not hold its current for longer")
-HOTTEST_PART = leaf(
-    "Temperature constant of the link", "a", "°C", 130.0 + 273.15, "read", source=GUIDE,
-    note="lower end of 130 to 150 °C: errs to the larger rating")
-RATING_AMBIENT = leaf(
-    "Ambient at which the link was rated", "θ0", "°C", 25.0 + 273.15, "read", source=GUIDE,
-    note="lower end of 25 to 30 °C: errs to the larger rating")
-FLUCTUATION = leaf(
-    "Fluctuating-load factor", "A′2", "", 0.58, "read", source="semiconductor-fuse-sheets",
-    note="0.58 to 0.6 on the sheets read, 0.8 in the guide for fewer than 12 stops a day; the "
-         "lowest is taken, as for a load that lets the link cool between peaks")
 
 NOTES = (
     "An AC voltage rating says nothing about DC: only a DC rating at this voltage, with its "
@@ -52,109 +43,6 @@ NOTES = (
     "one for DC.",
     "A fuse taken out of a donor has an unknown history of pulses and faults: scrap it.",
 )
-
-
-@formula(
-    title="Ambient factor of a fuse", symbol="A1", unit="",
-    text="A1 = √((a − θa) / (a − θ0))",
-    inputs={"ambient": "θa [°C] air around the fuse",
-            "hottest_part": "a [°C] constant of the link",
-            "rating_ambient": "θ0 [°C] ambient of its rating"},
-    valid="θa below a, θ0 below a; method A only, never with factors of another method",
-    safe_side="low: take the lowest a and the lowest θ0 of the range",
-    basis="read", source=GUIDE, where="pages 35, 37 and 45",
-)
-def fuse_ambient_factor(ambient, hottest_part, rating_ambient):
-    """Share of its rated current that a fuse carries in warmer air.
-
-    Examples:
-        >>> round(float(fuse_ambient_factor(60 + 273.15, 130 + 273.15, 30 + 273.15)), 5)
-        0.83666
-    """
-    if np.any(np.asarray(ambient) >= np.asarray(hottest_part)):
-        raise OutOfRange("air around the fuse is at or above the link's own limit "
-                         f"({float(np.min(hottest_part)) - 273.15:g} °C); no fuse carries "
-                         "current there: cool the box or move the fuse")
-    return np.sqrt((hottest_part - ambient) / (hottest_part - rating_ambient))
-
-
-@formula(
-    title="Least rated current before the conductor factor", symbol="In,0", unit="A",
-    text="In,0 = I / (A1·A′2)",
-    inputs={"load_current": "I [A] continuous, RMS",
-            "ambient_factor": "A1 [] ambient factor",
-            "fluctuation_factor": "A′2 [] fluctuating-load factor"},
-    valid="still air, DC; the conductor factor C1 is not in it and can only raise it",
-    safe_side="high",
-    basis="read", source=GUIDE, where="pages 35 and 37; proximity factor 1 at DC",
-)
-def fuse_rating_before_conductor(load_current, ambient_factor, fluctuation_factor):
-    """Rated current asked by the load, conductors being as large as in the type test.
-
-    Examples:
-        >>> round(fuse_rating_before_conductor(200.0, 0.837, 1.0), 2)
-        238.95
-    """
-    return load_current / (ambient_factor * fluctuation_factor)
-
-
-@formula(
-    title="Least rated current", symbol="In", unit="A", text="In = In,0 / C1",
-    inputs={"before": "In,0 [A] before the conductor factor",
-            "conductor_factor": "C1 [] maker's factor for the conductors joined to the fuse"},
-    valid="C1 above 0 and at most 1, from the maker's sheet",
-    safe_side="high",
-    basis="read", source=GUIDE, where="pages 35 and 37",
-)
-def fuse_rating_with_conductor(before, conductor_factor):
-    """Rated current asked by the load with the conductors that are really joined.
-
-    Examples:
-        >>> round(fuse_rating_with_conductor(238.95, 0.85), 1)
-        281.1
-    """
-    if np.any(np.asarray(conductor_factor) <= 0) or np.any(np.asarray(conductor_factor) > 1):
-        raise OutOfRange("conductor factor must be above 0 and at most 1; "
-                         f"got {conductor_factor!r:.40}")
-    return before / conductor_factor
-
-
-@formula(
-    title="Melting current asked at the length of the peak", symbol="Im", unit="A",
-    text="Im = Ip / B",
-    inputs={"peak_current": "Ip [A] repeated or occasional overload",
-            "share": "B [] largest share of the melting current (B′2, or Cf3 if occasional)"},
-    valid="on/off load; Im is read from the melting curve at the length of the peak",
-    safe_side="high",
-    basis="read", source=GUIDE, where="page 12, Table 3; page 36 for Cf3",
-)
-def fuse_melting_current_demand(peak_current, share):
-    """Current at which the link may melt at the earliest within the length of the peak.
-
-    Examples:
-        >>> round(fuse_melting_current_demand(350.0, 0.35), 1)
-        1000.0
-    """
-    return peak_current / share
-
-
-@formula(
-    title="Largest rating that protects a cable against overload", symbol="In", unit="A",
-    text="In = 1.45·Iz / k2",
-    inputs={"cable_current": "Iz [A] corrected current-carrying capacity",
-            "fusing_factor": "k2 [] conventional fusing current over rated current"},
-    valid="full-range links only; never above Iz itself",
-    safe_side="low",
-    basis="read", source="iec-60364-4-43", where="clause 433.1, I2 ≤ 1.45 Iz",
-)
-def fuse_rating_cable_limit(cable_current, fusing_factor):
-    """Rated current at which I2 = k2·In just meets 1.45·Iz, and never more than Iz.
-
-    Examples:
-        >>> round(float(fuse_rating_cable_limit(200.0, 1.6)), 2)
-        181.25
-    """
-    return np.minimum(1.45 * cable_current / fusing_factor, cable_current)
 
 
 @dataclass(frozen=True)
@@ -211,11 +99,19 @@ class FuseDuty:
     time_constant: Finding
 
 
-def size_main_fuse(asked: FuseAsked) -> Item:
-    """Duty, specification and every standard rating held against the duty."""
+def size_main_fuse(asked: FuseAsked, parts: Sequence[FusePart] = (), *,
+                   named: str = "") -> Item:
+    """Duty, specification, every standard rating and the user's own parts held to the duty.
+
+    Args:
+        asked: the place of the fuse.
+        parts: fuses of the user's list; they stand after the standard ratings.
+        named: the one that the brief names.
+    """
     duty = fuse_duty(asked)
-    candidates = tuple(_candidate(float(row["current_A"]), asked, duty)
-                       for row in table("fuse_currents").rows)
+    ratings = tuple(_candidate(float(row["current_A"]), asked, duty)
+                    for row in table("fuse_currents").rows)
+    candidates = ratings + tuple(part_candidate(part, asked, duty) for part in parts)
     return Item(
         key="main_fuse", title="Main fuse", governing=_governing(asked, duty),
         duty=(duty.least_rating, duty.cable_rating, asked.highest_voltage,
@@ -223,7 +119,7 @@ def size_main_fuse(asked: FuseAsked) -> Item:
               asked.time_constant_lowest, duty.melting_current),
         specification=_specification(asked, duty), candidates=candidates,
         open_items=_open_items(asked, duty), notes=_notes(asked),
-        checks=(_window(candidates, asked, duty),))
+        checks=(_window(ratings, asked, duty), *named_part(named, candidates)))
 
 
 def fuse_duty(asked: FuseAsked) -> FuseDuty:
@@ -374,6 +270,30 @@ def _protects_cable(figure: Finding, duty: FuseDuty) -> Check:
                  reason="for a full-range link only; with a partial-range link the management "
                         "system's trip on the contactors is the overload protection",
                  remedy=remedy)
+
+
+def part_candidate(part: FusePart, asked: FuseAsked, duty: FuseDuty) -> Candidate:
+    """One fuse of the user's list, every check with its margin or its question."""
+    demand = FuseDemand(
+        highest_voltage=asked.highest_voltage, fault_highest=asked.fault_highest,
+        fault_lowest=asked.fault_lowest, time_constant=duty.time_constant, counted_time=COUNTED_ON,
+        continuous_current=asked.continuous_current, peak_current=asked.peak_current,
+        peak_duration=asked.peak_duration, ambient=asked.box_ambient, cycles=asked.cycles)
+    checks = fuse_part_checks(part, demand)
+    return Candidate(part.name, (*checks, _part_and_cable(part, duty)), fuse_facts(part), own=True)
+
+
+def _part_and_cable(part: FusePart, duty: FuseDuty) -> Check:
+    title = "Rated current within the cable's capacity"
+    if part.rated_current is None:
+        return Check(title, "thermal load", NOT_EVALUATED, None, duty.cable_current, "at most",
+                     f"{SILENT}the rated current")
+    if part.full_range is False:
+        return Check(title, "who clears", NOT_EVALUATED, part.rated_current, duty.cable_current,
+                     "at most", f"{part.class_letters} is partial range and gives no overload "
+                     "protection: name the management system's overload trip, at or below the "
+                     "cable's capacity")
+    return _protects_cable(part.rated_current, duty)
 
 
 def gg_indication(rating: float, current: Finding) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 from packcalc import transients as tr
 from packcalc.charging import BusLoad, LoadedBus, load_checks
@@ -22,9 +22,12 @@ from packcalc.checks import (
     Item,
     Requirement,
     judge,
+    named_part,
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.part_checks.shown import SILENT, stepped, voltage_check
+from packcalc.parts import ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
 
@@ -116,8 +119,14 @@ class PrechargeAsked:
                              f"highest working voltage {self.highest_voltage.shown}")
 
 
-def size_precharge(asked: PrechargeAsked) -> Item:
+def size_precharge(asked: PrechargeAsked, parts: Sequence[ResistorPart] = (), *,
+                   named: str = "") -> Item:
     """Window, candidates, duty and specification of pre-charge resistor and relay.
+
+    Args:
+        asked: what the pre-charge must do.
+        parts: resistors of the user's list; they stand after the preferred values.
+        named: the one that the brief names.
 
     Raises:
         OutOfRange: a value outside the range of the formulas (level of 100 % and the like).
@@ -127,8 +136,9 @@ def size_precharge(asked: PrechargeAsked) -> Item:
     asked.refuse_nonsense()
     upper, lower = _window(asked)
     values = _values(upper, lower)
-    candidates = tuple(_candidate(asked, ohms) for ohms in values)
-    reference = _reference(candidates, values, upper)
+    ratings = tuple(_candidate(asked, _resistance(ohms)) for ohms in values)
+    reference = _reference(ratings, values, upper)
+    candidates = ratings + tuple(_part_candidate(asked, part) for part in parts)
     return Item(
         key="precharge", title=TITLE,
         governing=_governing(asked, reference),
@@ -137,7 +147,7 @@ def size_precharge(asked: PrechargeAsked) -> Item:
         candidates=candidates,
         open_items=_open_items(asked),
         notes=NOTES,
-        checks=_duty_checks(asked, upper, lower),
+        checks=(*_duty_checks(asked, upper, lower), *named_part(named, candidates)),
     )
 
 
@@ -234,8 +244,7 @@ def _fast(asked: PrechargeAsked, resistance: Finding) -> Finding:
                  resistance=resistance, tolerance=asked.resistor_tolerance)
 
 
-def _candidate(asked: PrechargeAsked, ohms: float) -> Candidate:
-    resistance = _resistance(ohms)
+def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
     low, high = _slow_buses(asked, resistance)
     time = _time(low, high)
     heat = _heat(asked, resistance)
@@ -253,7 +262,41 @@ def _candidate(asked: PrechargeAsked, ohms: float) -> Candidate:
         ("energy of the failed tries", heat["failed"].shown),
         ("slope limit to close", _slope(asked, resistance).shown),
     )
-    return Candidate(f"{significant(ohms, 2)} Ω", tuple(_once(checks)), facts)
+    return Candidate(f"{significant(resistance.number, 2)} Ω", tuple(_once(checks)), facts)
+
+
+def _part_candidate(asked: PrechargeAsked, part: ResistorPart) -> Candidate:
+    """One resistor of the user's list: the checks of its value, with its sheet's figures."""
+    if part.resistance is None:
+        check = Check("resistance", "thermal load", NOT_EVALUATED,
+                      reason=f"{SILENT}the resistance")
+        return Candidate(part.name, (voltage_check(part, asked.highest_voltage, _RATED), check),
+                         own=True)
+    own = replace(asked, resistor_tolerance=part.tolerance or asked.resistor_tolerance)
+    value = _candidate(own, part.resistance)
+    heat = _heat(own, part.resistance)
+    ours = {"resistor, relay and wiring rated above the highest working voltage":
+            voltage_check(part, asked.highest_voltage, _RATED),
+            "resistor takes the failed pre-charge energy": _part_energy(own, part, heat)}
+    checks = tuple(ours.get(check.title, check) for check in value.checks)
+    facts = (("resistance", part.resistance.shown), *value.facts)
+    return Candidate(part.name, checks, facts, own=True)
+
+
+_RATED = "resistor rated above the highest working voltage"
+
+
+def _part_energy(asked: PrechargeAsked, part: ResistorPart, heat: dict[str, Finding]) -> Check:
+    title = "resistor takes the failed pre-charge energy"
+    tries = leaf("length of all failed tries in a row", "t", "s",
+                 asked.timeout.number * asked.tries.number, "definition",
+                 origin=Origin("tries times timeout"))
+    allowed = stepped(part.pulse_energy, tries, upper=False,
+                      title="energy of the longest stated pulse that is no longer")
+    return judge(title, "thermal load", allowed, "at least", heat["failed"],
+                 missing=f"{SILENT}the energy of a pulse of {tries.shown} or shorter, as mounted",
+                 reason="all tries as one pulse, without cooling",
+                 remedy="a shorter timeout, fewer tries, a larger resistor")
 
 
 def _once(checks: Sequence[Check]) -> list[Check]:

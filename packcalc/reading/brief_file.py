@@ -16,40 +16,61 @@ from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import (
+    BRANCH_CHOICES,
     CARRIES_CHOICES,
     Battery,
+    Branch,
     Brief,
     Cables,
     Charger,
+    Insulation,
     Inverter,
     Load,
+    Management,
     ModulesOnHand,
+    Motor,
+    PartsUse,
     Path,
+    Places,
     Power,
     Precharge,
     Regeneration,
     Route,
+    Station,
+    Strings,
     Surroundings,
 )
 from packcalc.errors import UnknownName, UserError
 from packcalc.findings import Finding, Origin
 from packcalc.modules import ModuleType
+from packcalc.parts import CABLE, CONTACTOR, DISCONNECT, FUSE, RESISTOR
+from packcalc.reading.bench_brief import read_bench, read_donor
 from packcalc.reading.entries import Notes, Safe, entry, is_unknown, keys_of, kind_of, schema_safe
-from packcalc.reading.library import record
+from packcalc.reading.library import record, record_with
 from packcalc.reading.modules import KEYS as MODULE_KEYS
 from packcalc.reading.modules import module_from_entries
+from packcalc.reading.parts_list import read_parts
 from packcalc.reading.positions import KeyPath, one_line, read_toml, shown_key
 
-MIX_CHOICES = ("no", "series")
+MIX_CHOICES = ("no", "series", "parallel")
+ARRANGEMENT_CHOICES = ("either", "grouped", "strings")
 KIND_CHOICES = ("resistive", "constant power")
-TOP_LEVEL = ("title", "date_of_issue", "note", "mix", "modules", "inverter", "power",
-             "regeneration", "charger", "battery", "surroundings", "path", "cables", "precharge")
+TOP_LEVEL = ("title", "date_of_issue", "note", "mix", "arrangement", "modules", "inverter", "power",
+             "regeneration", "charger", "battery", "surroundings", "path", "motor", "station",
+             "pack", "insulation", "management", "strings", "cables", "branch", "precharge",
+             "parts")
+OPTIONAL_SECTIONS = ("bench", "donor")
 _PLAIN_SECTIONS: dict[str, Any] = {
     "inverter": Inverter, "power": Power, "regeneration": Regeneration, "charger": Charger,
-    "battery": Battery, "surroundings": Surroundings, "path": Path,
+    "battery": Battery, "surroundings": Surroundings, "path": Path, "motor": Motor,
+    "station": Station, "pack": Places, "insulation": Insulation, "management": Management,
+    "strings": Strings,
 }
-MOST_MODULES, MOST_ROUTES, MOST_LOADS = 1000, 100, 100
+MOST_MODULES, MOST_ROUTES, MOST_LOADS, MOST_BRANCHES = 1000, 100, 100, 100
 ASSUMED_ROUTE = "battery to inverter"
+# Entries of [parts] that name a part of the list, with its kind.
+NAMED_PARTS = {"main_fuse": FUSE, "contactor": CONTACTOR, "resistor": RESISTOR,
+               "disconnect": DISCONNECT}
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 # An open entry that hangs on a neighbour: (neighbour, safe factor, lucky factor, at most).
@@ -71,6 +92,8 @@ RISING: tuple[tuple[str, str, bool], ...] = (  # (lower, higher, may be equal)
     ("battery.coldest_start", "battery.hottest", False),
     ("battery.energy_least", "battery.energy_most", True),
     ("precharge.time_limit", "precharge.timeout", True),
+    ("management.undervoltage_trip", "management.overvoltage_trip", False),
+    ("management.isolation_trip", "management.isolation_warn", True),
 )
 RISING_IN_ROUTE = (
     ("surroundings.cable_ambient", "terminal_limit", False),
@@ -102,29 +125,36 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
     """
     notes = Notes(place, text)
     data = notes.table(data, ("brief",))
-    notes.only(data, TOP_LEVEL, ())
+    notes.only(data, (*TOP_LEVEL, *OPTIONAL_SECTIONS), ())
     modules = _modules(notes, data.get("modules"))
     parts = {name: _section(notes, data, name) for name in _PLAIN_SECTIONS}
     cables = _section(notes, data, "cables", ("route",))
     routes = _routes(notes, data)
+    branches = _branches(notes, data)
     precharge = _section(notes, data, "precharge", ("load",))
     loads = _loads(notes, data)
+    listed = _parts(notes, data, routes, branches)
+    bench, donor = read_bench(notes, data), read_donor(notes, data, _module)
     for rule in RISING:
         _hold(notes, *rule)
     words = {"title": notes.words(data, "title", ()), "note": notes.words(data, "note", ()),
              "date_of_issue": _date(notes, data.get("date_of_issue")),
-             "mix": notes.choice(data, "mix", (), MIX_CHOICES, MIX_CHOICES[0])}
+             "mix": notes.choice(data, "mix", (), MIX_CHOICES, MIX_CHOICES[0]),
+             "arrangement": notes.choice(data, "arrangement", (), ARRANGEMENT_CHOICES,
+                                         ARRANGEMENT_CHOICES[0])}
     notes.raise_faults()
     return Brief(
-        **words, place=place, digest=_digest(data, text), modules=tuple(modules),
+        **words, place=place, digest=_digest(data, text, listed), modules=tuple(modules),
         **{name: _PLAIN_SECTIONS[name](**found) for name, found in parts.items()},
         cables=Cables(**cables, route=tuple(Route(**route) for route in routes)),
         precharge=Precharge(**_patient(precharge), load=tuple(Load(**load) for load in loads)),
-        unknowns=tuple(notes.unknowns))
+        branch=tuple(Branch(**branch) for branch in branches), parts=listed,
+        unknowns=tuple(notes.unknowns), bench=bench, donor=donor)
 
 
-def _digest(data: Mapping[str, Any], text: str) -> str:
+def _digest(data: Mapping[str, Any], text: str, listed: PartsUse) -> str:
     words = text or json.dumps(data, sort_keys=True, default=str, ensure_ascii=False)
+    words += listed.list.digest
     return hashlib.sha256(words.encode("utf-8", "replace")).hexdigest()[:16]
 
 
@@ -243,7 +273,7 @@ def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
 
 def _module(notes: Notes, name: Any, figures: dict[str, Any],
             path: KeyPath) -> ModuleType | None:
-    """One module type: by its record alone, or by its label and figures."""
+    """One module type: by its record, its label or its figures; own figures come first."""
     at = path if is_unknown(name) else (*path, "record")
     try:
         if is_unknown(name):
@@ -252,11 +282,15 @@ def _module(notes: Notes, name: Any, figures: dict[str, Any],
                                 "\"12s 160 Ah NMC\", or record = \"…\" from `packcalc library`")
             return module_from_entries(figures, lambda one: notes.origin(
                 (*path, one), figures.get(one, "")))
-        if figures:
-            raise UserError("a record stands alone; to change its figures, copy them from "
-                            "`packcalc library show` and leave the record out")
         words = notes.words({"record": name}, "record", path)
-        return record(words) if words else None
+        if not words:
+            return None
+        if "label" in figures:
+            raise UserError("a record and a label say the same twice; keep one of the two")
+        if figures:
+            return record_with(words, figures, lambda one: notes.origin(
+                (*path, one), figures.get(one, "")))
+        return record(words)
     except UserError as error:
         notes.refused(at, error)
         return None
@@ -268,19 +302,50 @@ def _routes(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
     cables = data.get("cables")
     raw = cables.get("route") if isinstance(cables, Mapping) else None
     tables = notes.tables(raw, path, MOST_ROUTES) or [{"name": ASSUMED_ROUTE}]
-    known = ["name", "carries", *(key.name for key in keys_of("cables.route"))]
+    known = ["name", "carries", "cable", *(key.name for key in keys_of("cables.route"))]
     found = []
     for index, table in enumerate(tables):
         at = (*path, index)
         notes.only(table, known, at)
         route: dict[str, Any] = {
             "name": notes.words(table, "name", at, f"route {index + 1}"),
-            "carries": notes.choice(table, "carries", at, CARRIES_CHOICES, "traction")}
+            "carries": notes.choice(table, "carries", at, CARRIES_CHOICES, "traction"),
+            "cable": notes.words(table, "cable", at)}
         route |= _entries(notes, "cables.route", table, at)
         for lower, higher, equal in RISING_IN_ROUTE:
             _hold(notes, lower, higher, equal, route, (*at, higher))
         found.append(route)
     _distinct(notes, [route["name"] for route in found], path)
+    return found
+
+
+def _branches(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
+    path: KeyPath = ("branch",)
+    known = ["name", "kind", "fuse_part", *(key.name for key in keys_of("branch"))]
+    found = []
+    for index, table in enumerate(notes.tables(data.get("branch"), path, MOST_BRANCHES)):
+        at = (*path, index)
+        notes.only(table, known, at)
+        branch: dict[str, Any] = {
+            "name": notes.words(table, "name", at, f"branch {index + 1}"),
+            "kind": notes.choice(table, "kind", at, BRANCH_CHOICES),
+            "fuse_part": notes.words(table, "fuse_part", at)}
+        found.append(branch | _branch_figures(notes, table, at))
+    _distinct(notes, [branch["name"] for branch in found], path)
+    return found
+
+
+def _branch_figures(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> dict[str, Any]:
+    """Power or current is asked for, never both; the fuse stands on the branch's own length."""
+    before = len(notes.unknowns)
+    found = _entries(notes, "branch", table, path)
+    load = {name for name in ("power", "current") if not is_unknown(table.get(name))}
+    if len(load) == 2:
+        notes.fault((*path, "current"), "a branch has its power or its current", "give one alone")
+    if load:
+        notes.unknowns[before:] = [u for u in notes.unknowns[before:]
+                                   if u.key.name not in ("power", "current")]
+    _hold(notes, "tap_length", "length", True, found, (*path, "tap_length"))
     return found
 
 
@@ -317,6 +382,36 @@ def _load_figures(notes: Notes, kind: str, table: Mapping[str, Any],
         notes.fault((*path, foreign), f"a {kind} load has no {foreign} of its own",
                     f"give its {needed} alone")
     return found
+
+
+def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
+           branches: list[dict[str, Any]]) -> PartsUse:
+    """The parts list beside the brief, and every part that the brief names from it."""
+    table = notes.table(data.get("parts"), ("parts",))
+    notes.only(table, ["file", *NAMED_PARTS], ("parts",))
+    names = {name: notes.words(table, name, ("parts",)) for name in NAMED_PARTS}
+    file = notes.words(table, "file", ("parts",))
+    wanted: list[tuple[KeyPath, str, str]] = [
+        *((("parts", name), kind, names[name]) for name, kind in NAMED_PARTS.items()),
+        *((("cables", "route", i, "cable"), CABLE, r["cable"]) for i, r in enumerate(routes)),
+        *((("branch", i, "fuse_part"), FUSE, b["fuse_part"]) for i, b in enumerate(branches))]
+    wanted = [(path, kind, name) for path, kind, name in wanted if name]
+    if not file:
+        for path, _, name in wanted:
+            notes.fault(path, f"{name!r} is named without a parts list",
+                        "add [parts] with file = \"parts.csv\"")
+        return PartsUse(**names)
+    try:
+        listed = read_parts(os.path.join(os.path.dirname(notes.place), file))
+    except UserError as error:
+        notes.refused(("parts", "file"), error)
+        return PartsUse(**names)
+    for path, kind, name in wanted:
+        try:
+            listed.part(kind, name)
+        except UserError as error:
+            notes.refused(path, error)
+    return PartsUse(listed, **names)
 
 
 def _distinct(notes: Notes, names: list[str], path: KeyPath) -> None:

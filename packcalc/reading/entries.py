@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from packcalc.brief import KEYS, Key, Unknown
+from packcalc.brief import KEYS, OPTIONAL_KEYS, Key, Unknown
 from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key
@@ -24,7 +24,10 @@ MOST_FAULTS = 100
 LONGEST_WORDS = 200
 LARGEST_WHOLE = 10**15
 WHOLE_NUMBERS = ("modules.count", "power.peaks_in_life", "cables.route.grouped_circuits",
-                 "precharge.tries")
+                 "precharge.tries", "bench.modules_in_pack", "bench.testers",
+                 "donor.modules_in_parallel", "donor.service_plug_after", "pack.disconnect_after",
+                 "pack.fuse_after", "insulation.pollution_degree",
+                 "management.channels_per_monitor", "management.temperature_sensors")
 _KINDS: tuple[tuple[type, str], ...] = (
     (bool, "true or false"), (numbers.Real, "a bare number"), (str, "a text"),
     (Mapping, "a table"), ((list, tuple), "a list"),  # type: ignore[list-item]
@@ -33,7 +36,7 @@ _KINDS: tuple[tuple[type, str], ...] = (
 
 def keys_of(section: str) -> tuple[Key, ...]:
     """The keys of one section of the brief, in the order of the schema."""
-    return tuple(key for key in KEYS if key.section == section)
+    return tuple(key for key in (*KEYS, *OPTIONAL_KEYS) if key.section == section)
 
 
 def kind_of(raw: Any) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from os import PathLike, fspath
 from typing import Any
 
@@ -131,6 +131,25 @@ def record(name: str) -> ModuleType:
     data = tomllib.loads(record_text(name))
     return module_from_entries(data, lambda key: Origin(f"library {name}", key=key,
                                                         text=str(data.get(key, ""))[:60]))
+
+
+def record_with(name: str, figures: Mapping[str, Any],
+                origin_of: Callable[[str], Origin]) -> ModuleType:
+    """A record with the user's own figures over it, each kept apart by basis and origin.
+
+    Raises:
+        UnknownName: no such record.
+        InputErrors: every fault found in the merged figures.
+    """
+    data = tomllib.loads(record_text(name))
+    merged = {**data, **figures}
+
+    def origin(key: str) -> Origin:
+        if key in figures:
+            return origin_of(key)
+        return Origin(f"library {name}", key=key, text=str(data.get(key, ""))[:60])
+
+    return module_from_entries(merged, origin, own=frozenset(figures))
 
 
 def record_text(name: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,8 +70,9 @@ _LABEL_KEYS = ("chemistry", "cells_in_series", "cells_in_parallel", "capacity")
 class _Reader:
     """Entries under reading; collects every fault and goes on."""
 
-    def __init__(self, entries: Mapping[str, Any], origin_of: Callable[[str], Origin]):
-        self.origin_of = origin_of
+    def __init__(self, entries: Mapping[str, Any], origin_of: Callable[[str], Origin],
+                 own: Collection[str]):
+        self.origin_of, self.own = origin_of, own
         self.faults: list[Fault] = []
         self.entries = {k: v for k, v in entries.items() if v != UNKNOWN}
         self.basis = self.entries.get("basis", "given")
@@ -124,6 +125,9 @@ class _Reader:
             self.entries[key] = value
             self.from_label.add(key)
 
+    def basis_of(self, key: str) -> str:
+        return "given" if key in self.own else self.basis
+
     def origin(self, key: str) -> Origin:
         if key in self.from_label:
             return self.origin_of("label")
@@ -143,7 +147,7 @@ class _Reader:
             self.fault("label" if key in self.from_label else key, _implausible(key, spec, value),
                        _hint(key, spec))
             return None
-        return leaf(spec.title, spec.symbol, spec.unit, value, self.basis,
+        return leaf(spec.title, spec.symbol, spec.unit, value, self.basis_of(key),
                     origin=self.origin(key))
 
     def cell(self) -> CellClass | None:
@@ -178,9 +182,10 @@ class _Reader:
                        right)
             return ()
         origin = self.origin_of("rest_voltages")
-        return tuple(RestVoltage(leaf("state of charge of a rest voltage", "z", "%", z, self.basis,
+        basis = self.basis_of("rest_voltages")
+        return tuple(RestVoltage(leaf("state of charge of a rest voltage", "z", "%", z, basis,
                                       origin=origin),
-                                 leaf("rest voltage of a cell", "E", "V", e, self.basis,
+                                 leaf("rest voltage of a cell", "E", "V", e, basis,
                                       origin=origin)) for z, e in points)
 
 
@@ -189,9 +194,7 @@ def _number(value: Any, dimension: str) -> float:
         if not isinstance(value, int) or isinstance(value, bool):
             raise UnitError(f"{value!r:.40} is not a whole number; write it like 12")
         return float(min(value, 10 ** 9))
-    if dimension == "number" and isinstance(value, (int, float)):
-        return units.to_si(value, dimension)
-    return units.parse(value, dimension)
+    return units.to_si(value, dimension)
 
 
 def _implausible(key: str, spec: Key, value: float) -> str:
@@ -210,13 +213,14 @@ def _hint(key: str, spec: Key) -> str:
     return f"expected {ends}{more}"
 
 
-def module_from_entries(entries: Mapping[str, Any],
-                        origin_of: Callable[[str], Origin]) -> ModuleType:
+def module_from_entries(entries: Mapping[str, Any], origin_of: Callable[[str], Origin],
+                        own: Collection[str] = ()) -> ModuleType:
     """Build a module type from entries; what is not given comes from its class, as assumed.
 
     Args:
         entries: key to text with unit, whole number or table; "unknown" counts as not given.
         origin_of: where an entry of that key stands.
+        own: keys that the user gave over a record's own; their basis is `given`.
 
     Returns:
         ModuleType with every figure as a finding.
@@ -224,7 +228,7 @@ def module_from_entries(entries: Mapping[str, Any],
     Raises:
         InputErrors: every fault found.
     """
-    reader = _Reader(entries, origin_of)
+    reader = _Reader(entries, origin_of, own)
     reader.words()
     reader.label()
     cell = reader.cell()

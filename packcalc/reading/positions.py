@@ -28,6 +28,16 @@ LONGEST_SHOWN = 60
 KeyPath = tuple[str | int, ...]
 
 
+def read_text(path: str | os.PathLike[str]) -> str:
+    """Read a text file with plain line ends and no byte-order mark.
+
+    Raises:
+        InputErrors: the file cannot be read, is no text, or is too large.
+    """
+    place = one_line(os.fspath(path))
+    return _decode(_read_bytes(Path(path), place), place)
+
+
 def read_toml(path: str | os.PathLike[str]) -> tuple[dict, str]:
     """Read a TOML file: its data, and its text with plain line ends and no byte-order mark.
 
@@ -111,7 +121,8 @@ def _why_unreadable(path: Path, error: OSError | ValueError) -> tuple[str, str]:
 def _names_in(folder: Path, otherwise: str, like: str = "brief.toml") -> str:
     try:
         with os.scandir(folder) as entries:
-            names = [e.name for e, _ in zip(entries, range(MOST_NAMES)) if e.name.endswith(".toml")]
+            ending = Path(like).suffix or ".toml"
+            names = [e.name for e, _ in zip(entries, range(MOST_NAMES)) if e.name.endswith(ending)]
     except OSError:
         return otherwise
     near = nearest(like, sorted(names)) or (names[0] if len(names) == 1 else "")

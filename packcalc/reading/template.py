@@ -13,9 +13,20 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from packcalc.brief import CARRIES_CHOICES, Key
+from packcalc.brief import BRANCH_CHOICES, CARRIES_CHOICES, Key
 from packcalc.errors import OutputError
-from packcalc.reading.brief_file import ASSUMED_ROUTE, KIND_CHOICES, MIX_CHOICES
+from packcalc.reading.bench_template import (
+    ABOUT,
+    OPTIONAL_PLAIN,
+    OPTIONAL_SECTIONS,
+    optional_example,
+)
+from packcalc.reading.brief_file import (
+    ARRANGEMENT_CHOICES,
+    ASSUMED_ROUTE,
+    KIND_CHOICES,
+    MIX_CHOICES,
+)
 from packcalc.reading.entries import keys_of, span
 from packcalc.reading.positions import one_line
 
@@ -31,6 +42,11 @@ EXAMPLES: dict[str, str] = {
     "inverter.full_power_from": '"300 V"',
     "inverter.dc_link_capacitance": '"1.0 mF"',
     "inverter.dc_link_tolerance": '"10 %"',
+    "inverter.capacitor_rating": '"500 V"',
+    "inverter.semiconductor_rating": '"650 V"',
+    "inverter.overvoltage_reaction": '"0.2 ms"',
+    "inverter.torque_zero_time": '"50 ms"',
+    "inverter.discharge_resistance": '"22 kΩ"',
     "power.peak": '"60 kW"',
     "power.peak_duration": '"10 s"',
     "power.continuous": '"25 kW"',
@@ -54,6 +70,40 @@ EXAMPLES: dict[str, str] = {
     "path.link_resistance": '"0.08 mΩ"',
     "path.fuse_resistance": '"0.3 mΩ"',
     "path.contactor_resistance": '"0.3 mΩ"',
+    "path.main_fuse": '"both poles"',
+    "path.insulation_monitor": '"warns"',
+    "motor.back_voltage": '"380 V"',
+    "station.voltage": '"500 V"',
+    "station.current": '"125 A"',
+    "pack.disconnect_after": "8",
+    "pack.fuse_after": "0",
+    "insulation.pollution_degree": "2",
+    "insulation.material_group": '"IIIa"',
+    "insulation.overvoltage_category": '"II"',
+    "insulation.altitude": '"1200 m"',
+    "insulation.y_capacitance": '"0.3 µF"',
+    "insulation.module_resistance": '"50 MΩ"',
+    "insulation.creepage": '"9 mm"',
+    "insulation.clearance": '"8 mm"',
+    "management.channels_per_monitor": "12",
+    "management.monitor_order": '"restarts at each module"',
+    "management.sense_fuse": '"yes"',
+    "management.temperature_sensors": "32",
+    "management.overvoltage_trip": '"4.22 V"',
+    "management.undervoltage_trip": '"2.8 V"',
+    "management.voltage_delay": '"1 s"',
+    "management.overtemperature_trip": '"55 degC"',
+    "management.trip_current": '"400 A"',
+    "management.trip_delay": '"0.2 s"',
+    "management.current_sensor_range": '"1200 A"',
+    "management.current_sensor_error": '"1 %"',
+    "management.balance_current": '"200 mA"',
+    "management.self_discharge_spread": '"1 %"',
+    "management.isolation_warn": '"250 kΩ"',
+    "management.isolation_trip": '"60 kΩ"',
+    "management.crash_open_time": '"200 ms"',
+    "strings.mismatch": '"10 %"',
+    "strings.voltage_error": '"0.3 V"',
     "cables.rules": '"IEC 60364-5-52"',
     "cables.voltage_drop_limit": '"3 %"',
     "cables.route.length": '"3.5 m"',
@@ -62,6 +112,18 @@ EXAMPLES: dict[str, str] = {
     "cables.route.insulation_class": '"125 degC"',
     "cables.route.terminal_limit": '"85 degC"',
     "cables.route.joint_limit": '"180 degC"',
+    "branch.power": '"3 kW"',
+    "branch.current": '"9 A"',
+    "branch.length": '"2.5 m"',
+    "branch.tap_length": '"80 mm"',
+    "branch.section": '"4 mm²"',
+    "branch.insulation_voltage": '"1000 V"',
+    "branch.insulation_class": '"105 degC"',
+    "branch.fuse_rating": '"20 A"',
+    "branch.fused_poles": '"both"',
+    "branch.taps": '"behind the contactors"',
+    "branch.capacitance": '"0.05 mF"',
+    "branch.wakes_at": '"180 V"',
     "precharge.level": '"96 %"',
     "precharge.time_limit": '"1.5 s"',
     "precharge.timeout": '"4 s"',
@@ -75,6 +137,10 @@ EXAMPLES: dict[str, str] = {
 # What the starter's scenario states besides the required entries: with both left open, no
 # layout of its modules would carry its load, and the first run would show near misses alone.
 STATED = ("battery.charge_lowest", "battery.coldest_start")
+
+
+# Plain words that the starter shows as a comment: they name a record or a list of the user's.
+LEFT_OUT = ("record", "cable")
 
 
 @dataclass(frozen=True)
@@ -94,8 +160,10 @@ PLAIN: tuple[Plain, ...] = (
     Plain("", "date_of_issue", "date that the report carries", "2025-03-31", "date",
           "the report carries no date"),
     Plain("", "note", "a remark that the report carries", '"first try"', "text", "no remark"),
-    Plain("", "mix", "whether two module types may stand in one string", '"series"',
-          " | ".join(MIX_CHOICES), "no"),
+    Plain("", "mix", "how two module types may stand in one pack: not at all, in one string, "
+          "side by side", '"series"', " | ".join(MIX_CHOICES), "no"),
+    Plain("", "arrangement", "whether modules are paralleled first (grouped) or strings of "
+          "modules (strings)", '"grouped"', " | ".join(ARRANGEMENT_CHOICES), "either"),
     Plain("modules", "label", "what stands on the module: cells in series, capacity, chemistry",
           '"12s 160 Ah NMC"', "text", "needed, or a record, or the figures one by one"),
     Plain("modules", "record", "a record of the library instead of a label", '"…"', "text",
@@ -104,6 +172,23 @@ PLAIN: tuple[Plain, ...] = (
           "numbered in order"),
     Plain("cables.route", "carries", "current that the route carries", '"traction"',
           " | ".join(CARRIES_CHOICES), CARRIES_CHOICES[0]),
+    Plain("cables.route", "cable", "the route's cable by its name in the parts list", '"…"',
+          "text", "the sections of the table alone"),
+    Plain("parts", "file", "the parts list, a CSV file beside the brief", '"parts.csv"', "text",
+          "no data sheet is counted: every part stays a request for data"),
+    Plain("parts", "main_fuse", "the main fuse by its name in the list", '"…"', "text",
+          "every fuse of the list is tried"),
+    Plain("parts", "contactor", "the main contactor by its name in the list", '"…"', "text",
+          "every contactor of the list is tried"),
+    Plain("parts", "resistor", "the pre-charge resistor by its name in the list", '"…"', "text",
+          "every resistor of the list is tried"),
+    Plain("parts", "disconnect", "the service disconnect by its name in the list", '"…"', "text",
+          "every disconnect of the list is tried"),
+    Plain("branch", "name", "name of the branch", '"cabin heater"', "text", "numbered in order"),
+    Plain("branch", "kind", "what the branch feeds", '"heater"', " | ".join(BRANCH_CHOICES),
+          "needed for every branch"),
+    Plain("branch", "fuse_part", "the branch fuse's name in the parts list", '"…"', "text",
+          "no data sheet is counted"),
     Plain("precharge.load", "name", "name of the load", '"heater electronics"', "text",
           "numbered in order"),
     Plain("precharge.load", "kind", "how the load draws", '"constant power"',
@@ -113,8 +198,11 @@ PLAIN: tuple[Plain, ...] = (
 SECTIONS: dict[str, str] = {
     "modules": "[[modules]]", "inverter": "[inverter]", "power": "[power]",
     "regeneration": "[regeneration]", "charger": "[charger]", "battery": "[battery]",
-    "surroundings": "[surroundings]", "path": "[path]", "cables": "[cables]",
-    "cables.route": "[[cables.route]]", "precharge": "[precharge]",
+    "surroundings": "[surroundings]", "path": "[path]", "motor": "[motor]",
+    "station": "[station]", "pack": "[pack]", "insulation": "[insulation]",
+    "management": "[management]", "strings": "[strings]", "cables": "[cables]",
+    "cables.route": "[[cables.route]]", "parts": "[parts]", "branch": "[[branch]]",
+    "precharge": "[precharge]",
     "precharge.load": "[[precharge.load]]",
 }
 
@@ -151,6 +239,10 @@ def describe_keys() -> list[KeyLine]:
         lines += [KeyLine(f"{p.section}.{p.name}".strip("."), p.title, p.form, p.example, "",
                           p.absent, "", False) for p in PLAIN if p.section == section]
         lines += [_key_line(key) for key in keys_of(section)]
+    for section in OPTIONAL_SECTIONS:
+        lines += [KeyLine(f"{section}.{name}", title, form, example, "", absent, "", False)
+                  for own, name, title, example, form, absent in OPTIONAL_PLAIN if own == section]
+        lines += [_key_line(key) for key in keys_of(section)]
     return lines
 
 
@@ -159,8 +251,23 @@ def _key_line(key: Key) -> KeyLine:
     unknown = "needed for a first answer" if key.required else key.consequence
     if key.section == "precharge.load" and key.dimension in ("resistance", "power"):
         unknown = f"needed for a {KIND_CHOICES[key.dimension == 'power']} load"
-    return KeyLine(key.dotted, key.title, form, EXAMPLES[key.dotted], span(key), unknown,
+    return KeyLine(key.dotted, key.title, form, _example(key), span(key), unknown,
                    key.find, key.required)
+
+
+def _example(key: Key) -> str:
+    return EXAMPLES.get(key.dotted) or optional_example(key)
+
+
+def _optional_lines(section: str, header: str) -> Iterator[str]:
+    """A section that a brief need not have, every line behind a mark."""
+    yield from _comment(ABOUT[section])
+    yield f"# {header}"
+    for own, name, title, example, *_ in OPTIONAL_PLAIN:
+        if own == section:
+            yield f"# {name} = {example}  # {title}"
+    for key in keys_of(section):
+        yield f"# {key.name} = {_example(key)}"
 
 
 # -- the starter ------------------------------------------------------------------------------
@@ -177,6 +284,9 @@ _HEAD = (
 _LOADS = ("Loads that stay on the bus during pre-charge, such as a heater's electronics. Take away "
           "one mark before each line of this section and repeat it for every load. A load is "
           "either \"resistive\" with a resistance, or of \"constant power\" with a power.")
+_BRANCHES = ("Branches: every smaller conductor that leaves the pack or its bus, sense and monitor "
+             "wires too. Take away one mark before each line of this section and repeat it for "
+             "every branch; a branch has its power or its current.")
 _ROUTES = "One [[cables.route]] for every run of cable; repeat the section for more."
 
 
@@ -193,10 +303,15 @@ def starter_brief(cautions: Sequence[str] = ()) -> str:
     lines += [*_plain_lines("")]
     for section, header in SECTIONS.items():
         body = [header, *_plain_lines(section), *_quantity_lines(section)]
+        if section == "branch":
+            body = [*_comment(_BRANCHES), *(f"# {line}".rstrip() for line in body)]
         if section == "precharge.load":
             body = [*_comment(_LOADS), *(f"# {line}".rstrip() for line in body)]
         if section == "cables.route":
             body = [*_comment(_ROUTES), *body]
+        if section == "precharge":
+            for optional, head in OPTIONAL_SECTIONS.items():
+                lines += ["", *_optional_lines(optional, head)]
         lines += ["", *body]
     return "\n".join(lines) + "\n"
 
@@ -211,7 +326,8 @@ def _plain_lines(section: str) -> Iterator[str]:
     for plain in (p for p in PLAIN if p.section == section):
         choices = f": {plain.form}" if "|" in plain.form else ""
         yield from _comment(f"{plain.title}{choices}")
-        left_out = (not section and plain.name != "title") or plain.name == "record"
+        left_out = (not section and plain.name != "title") or plain.name in LEFT_OUT \
+            or section == "parts"
         yield ("# " if left_out else "") + f"{plain.name} = {plain.example}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from packcalc.checks import Check, Item
 from packcalc.findings import Finding
@@ -17,6 +18,7 @@ from packcalc.report.document import (
     Section,
     Table,
 )
+from packcalc.report.parts_report import parts_blocks
 from packcalc.units import from_si, printed, show, significant
 
 MOST_CANDIDATES = 12
@@ -138,9 +140,10 @@ def item_section(item: Item, level: int = 2) -> Section:
         rows = tuple((Cell(r.what), Cell(r.value), words(r.why)) for r in item.specification)
         blocks.append(Table(f"{key}_specification",
                             f"{item.title}: specification to send to a supplier", columns, rows))
-    if item.candidates:
-        blocks.append(candidates_table(item))
-        first = item.shortlist[0] if item.shortlist else None
+    ratings = replace(item, candidates=tuple(c for c in item.candidates if not c.own))
+    if ratings.candidates:
+        blocks.append(candidates_table(ratings))
+        first = ratings.shortlist[0] if ratings.shortlist else None
         if first is not None:
             blocks.append(checks_table(
                 f"{key}_first", f"{item.title}: every check of {first.name}, the first that fails "
@@ -148,6 +151,7 @@ def item_section(item: Item, level: int = 2) -> Section:
         else:
             blocks.append(Paragraph("No standard rating passes: see what fails and what would "
                                     "change it.", "open"))
+    blocks += parts_blocks(item, key)
     if item.notes:
         blocks.append(Bullets(item.notes, kind="caution"))
     return Section(key, item.title, tuple(blocks), level)

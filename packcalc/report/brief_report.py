@@ -6,7 +6,7 @@ from packcalc.brief import Brief
 from packcalc.layouts import Layout
 from packcalc.next_steps import find_next
 from packcalc.report.blocks import Cell, column, number, words
-from packcalc.report.document import Block, Document, Paragraph, Section, Table
+from packcalc.report.document import Block, Bullets, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
 
 
@@ -66,7 +66,7 @@ def next_table(brief: Brief, layout: Layout | None) -> Table:
         for s in find_next(brief, layout))
     return Table("find_next", "Find these next, the one that moves the result most first",
                  columns, rows,
-                 "Moves by: change of that figure if a lucky answer came back; it ranks the entries "
+                 "Moves by: change of that figure if a lucky answer came back; it ranks entries "
                  "and is no result. Voltage, power, energy, current and fuse come before cable and "
                  "pre-charge.")
 
@@ -80,11 +80,14 @@ def check_document(brief: Brief) -> Document:
               study.misses[0].layout if study.misses else None)
     found = (f"{len(study)} layouts of {study.tried} tried meet the brief; packcalc layouts lists "
              "them." if len(study) else
-             "The brief can be read, but no layout meets it; packcalc layouts says what is near.")
+             f"The brief can be read, but no layout of {study.tried} tried meets it; packcalc "
+             "layouts says what is near.")
     blocks: list[Block] = [
         Paragraph(f"Nothing is wrong in {brief.place}. {len(brief.unknowns)} entries are open; "
                   "each is counted on its safe side until it is known.", "lead"),
         Paragraph(found)]
+    if study.refusals:
+        blocks.append(Bullets(study.refusals, key="refusals"))
     if brief.unknowns:
         blocks.append(next_table(brief, layout))
     return document("Check of the brief", brief.title or brief.place,

@@ -18,6 +18,7 @@ from packcalc.report.blocks import (
     words,
 )
 from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
+from packcalc.report.coordination_report import coordination_section
 from packcalc.report.document import (
     Block,
     Bullets,
@@ -30,21 +31,15 @@ from packcalc.report.document import (
 )
 from packcalc.report.frame import document
 from packcalc.report.layouts_report import layouts_section
-from packcalc.study import LayoutStudy
-
-
-def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
-    """The answer of `packcalc layouts`."""
-    brief = study.brief
-    return document("Layouts", brief.title or brief.place, (layouts_section(study, most),),
-                    meta_of(brief))
+from packcalc.units import show
 
 
 def protection_document(study: ProtectionStudy) -> Document:
     """The answer of `packcalc protect`."""
     brief = study.brief
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}",
-                    (_first(study), *_items(study), _appendix(study, layout=False)),
+                    (_first(study), Section("chosen", "The layout", (_layout_facts(study),)),
+                     *_items(study), _appendix(study, layout=False)),
                     meta_of(brief))
 
 
@@ -144,6 +139,7 @@ def _figures(pack: PackModel) -> tuple[Finding, ...]:
             pack.available_power, pack.largest_power, pack.continuous_power,
             pack.peak_current, pack.continuous_current, pack.charging_current,
             pack.regeneration_current, pack.module_peak_current, pack.module_rate,
+            pack.module_peak_limit, pack.module_continuous_limit, pack.module_charge_limit,
             pack.capacity, pack.usable_energy, pack.total_energy, pack.mass,
             pack.resistance_sag, pack.resistance_initial, pack.resistance_long)
 
@@ -152,18 +148,8 @@ def _chosen(study: ProtectionStudy) -> Section:
     """The chosen layout at its corners, with chains."""
     pack = study.pack
     figures = _figures(pack)
-    left = ", ".join(f"{n} of {o.module.id}" for n, o in zip(
-        pack.modules_left, (study.brief.modules[p.entry] for p in pack.layout.parts), strict=True))
     blocks: list[Block] = [
-        Facts("layout", "The layout", (
-            ("layout", "Modules", words(pack.layout.label)),
-            ("arrangement", "Arrangement", words(pack.layout.arrangement)),
-            ("cells", "Cells", words(pack.cells)),
-            ("modules_used", "Modules used", whole(pack.modules_used)),
-            ("modules_left", "Modules left", words(left)),
-            ("monitor_channels", "Cell voltages to monitor", whole(pack.channels)),
-            ("curve_spread_V", "Spread of the published curves, whole pack",
-             number(pack.curve_spread, "V")))),
+        _layout_facts(study),
         findings_table("corner_figures", "Figures of the layout, each at its governing corner",
                        figures),
         _corners(pack),
@@ -171,6 +157,24 @@ def _chosen(study: ProtectionStudy) -> Section:
     if pack.notes:
         blocks.append(Bullets(pack.notes, kind="caution"))
     return Section("chosen", f"The layout {pack.layout.label} at its corners", tuple(blocks))
+
+
+def _layout_facts(study: ProtectionStudy) -> Facts:
+    pack = study.pack
+    left = ", ".join(f"{n} of {o.module.id}" for n, o in zip(
+        pack.modules_left, (study.brief.modules[p.entry] for p in pack.layout.parts), strict=True))
+    return Facts("layout", "The layout", (
+        ("layout", "Modules", words(pack.layout.label)),
+        ("arrangement", "Arrangement", words(pack.layout.arrangement)),
+        ("cells", "Cells", words(pack.cells)),
+        ("modules_used", "Modules used", whole(pack.modules_used)),
+        ("modules_left", "Modules left", words(left)),
+        ("monitor_channels", "Cell voltages to monitor", whole(pack.channels)),
+        ("curve_spread_V", "Spread of the curves", _with_unit(pack.curve_spread, "V"))))
+
+
+def _with_unit(value: float, unit: str) -> Cell:
+    return Cell(show(value, unit), number(value, unit).value)
 
 
 def _appendix(study: ProtectionStudy, *, layout: bool) -> Section:
@@ -196,20 +200,26 @@ def _corners(pack: PackModel) -> Table:
                column("strings_in", "Strings in"),
                column("open_circuit_V", "Open circuit", "V"),
                column("resistance_mohm", "Resistance", "mΩ"), column("current_A", "Current", "A"),
-               column("loaded_V", "Loaded", "V"), column("available_kW", "Available", "kW"))
+               column("loaded_V", "Loaded", "V"), column("available_kW", "Available", "kW"),
+               column("continuous_V", "Loaded, continuous", "V"),
+               column("braking_V", "Braking", "V"))
     rows = tuple(
         (number(c.charge, "%"), number(c.temperature, "°C", 3), words(c.age), whole(c.strings),
          number(c.open_circuit, "V"), number(c.resistance, "mΩ"),
          number(c.current, "A") if c.current == c.current else Cell("cannot deliver"),
-         number(c.loaded, "V"), number(c.available, "kW")) for c in pack.corners)
-    return Table("corners", "Peak power asked at every crossed corner", columns, rows,
+         number(c.loaded, "V"), number(c.available, "kW"), number(c.steady, "V"),
+         number(c.braking, "V")) for c in pack.corners)
+    return Table("corners", "Peak, continuous and braking power at every crossed corner", columns,
+                 rows,
                  "Charge × temperature × age × strings, all crossed. Low charge is the charge left "
                  "at the end of the peak. Contactors closed; with contactors open the pack's "
                  "terminals still stand at the open-circuit voltage.")
 
 
 def _items(study: ProtectionStudy) -> tuple[Section, ...]:
-    return tuple(item_section(item, level=1) for item in study.items)
+    held = study.coordination
+    return tuple(coordination_section(held) if held is not None and item is held.item
+                 else item_section(item, level=1) for item in study.items)
 
 
 def _review(study: ProtectionStudy) -> Section:

@@ -81,5 +81,6 @@ def _examples(entry: Formula) -> tuple[Table, ...]:
     if not parsed:
         return ()
     rows = tuple((words(e.source.strip()), words(e.want.strip())) for e in parsed)
-    return (Table("worked_example", "Worked example (SI in, SI out; runs as a test)",
-                  (column("call", "Call", wide=True), column("result", "Result", wide=True)), rows),)
+    columns = (column("call", "Call", wide=True), column("result", "Result", wide=True))
+    return (Table("worked_example", "Worked example (SI in, SI out; runs as a test)", columns,
+                  rows),)

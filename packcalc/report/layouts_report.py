@@ -6,7 +6,17 @@ from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import RANKING
 from packcalc.report.blocks import column, number, whole, words
-from packcalc.report.document import Block, Bullets, Cell, Paragraph, Section, Table
+from packcalc.report.brief_report import meta_of
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Cell,
+    Document,
+    Paragraph,
+    Section,
+    Table,
+)
+from packcalc.report.frame import document
 from packcalc.study import LayoutStudy
 
 COLUMNS = (
@@ -75,6 +85,13 @@ def misses_table(study: LayoutStudy) -> Table:
     return Table("near_misses", "Nearest misses", columns, rows)
 
 
+def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
+    """The answer of `packcalc layouts`."""
+    brief = study.brief
+    return document("Layouts", brief.title or brief.place, (layouts_section(study, most),),
+                    meta_of(brief))
+
+
 def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
     """Layouts, misses and refusals."""
     blocks: list[Block] = []
@@ -89,6 +106,8 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(misses_table(study))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
+    if study.not_evaluated:
+        blocks.append(Bullets(study.not_evaluated, key="not_evaluated"))
     spread = curve_words(study.brief)
     if spread:
         blocks.append(Paragraph(spread))

@@ -107,7 +107,7 @@ def record_document(module: ModuleType) -> Document:
     """One record with the provenance of every figure."""
     cell = module.cell
     blocks: list[Block] = [Paragraph(module.note)] if module.note else []
-    blocks += _figures(f"{module.title}: figures", _distinct(module))
+    blocks += _figures("record_figures", f"{module.title}: figures", _distinct(module))
     if module.assumptions:
         blocks += [Paragraph("Filled in from the class, because the record does not say:"),
                    Bullets(tuple(f"{f.title}: {f.shown}" + (f", {f.note}" if f.note else "")
@@ -124,9 +124,9 @@ def _distinct(module: ModuleType) -> tuple[Finding, ...]:
     return tuple(found.values())
 
 
-def _figures(caption: str, figures: Sequence[Finding]) -> tuple[Table, Table]:
+def _figures(key: str, caption: str, figures: Sequence[Finding]) -> tuple[Table, Table]:
     """The figures, and where each comes from; notes stand with the second only."""
-    table = findings_table("figures", caption, figures)
+    table = findings_table(key, caption, figures)
     bare = replace(table, columns=table.columns[:-1], rows=tuple(row[:-1] for row in table.rows))
     rows = tuple((words(f.title), words(f.basis), words(f.source),
                   words("; ".join(t for t in (str(f.origin or ""), f.note) if t)))
@@ -147,7 +147,8 @@ def class_document(cell: CellClass) -> Document:
             "A class says what is known of a chemistry, not of the cell in hand: every figure "
             "taken from it is listed as assumed.")
     figures = [cell.figure(*row) for row in _FIGURES]
-    blocks: list[Block] = [Paragraph(lead, "lead"), *_figures("Figures of the class", figures),
+    blocks: list[Block] = [Paragraph(lead, "lead"),
+                           *_figures("class_figures", "Figures of the class", figures),
                            _curves_table(cell)]
     if cell.curves:
         blocks.append(_points_table(cell))
@@ -173,15 +174,11 @@ def _points_table(cell: CellClass) -> Table:
     columns = (column("charge_percent", "Charge", "%"),
                *(column(f"{c.key.replace('-', '_')}_V", c.title, "V", wide=True)
                  for c in cell.curves))
-    rows = tuple(
-        (number(charge, "%"), *(_at(c.soc, c.volt, charge) for c in cell.curves))
-        for charge in cell.curves[0].soc)
+    rows = tuple((number(charge, "%"), *(number(volt, "V") for volt in volts))
+                 for charge, *volts in zip(cell.curves[0].soc, *(c.volt for c in cell.curves),
+                                           strict=True))
     return Table("curve_points", f"{cell.chemistry}: rest voltage of a cell, each curve on its own "
                  "axis of charge", columns, rows)
-
-
-def _at(charges: tuple[float, ...], volts: tuple[float, ...], charge: float) -> Cell:
-    return number(volts[charges.index(charge)], "V") if charge in charges else Cell("–")
 
 
 def _law_table(cell: CellClass, name: str, words_of_axis: str, unit: str) -> Table:

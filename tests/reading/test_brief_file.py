@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from packcalc.brief import KEYS, Key
 from packcalc.errors import InputErrors, UnknownName
 from packcalc.reading.brief_file import DERIVED, brief_from_data, read_brief, with_value
-from packcalc.reading.entries import number_si
+from packcalc.reading.entries import WHOLE_NUMBERS, number_si
 from packcalc.reading.positions import parse_toml
 from packcalc.units import from_si, into_si
 
@@ -47,6 +47,8 @@ def data_with(dotted: str, value: object) -> dict:
         data["modules"][0][name] = value
     elif section == ["cables", "route"]:
         data["cables"] = {"route": [{"name": "r", name: value}]}
+    elif section == ["branch"]:
+        data["branch"] = [{"kind": "heater", name: value}]
     elif section == ["precharge", "load"]:
         load = {"kind": "resistive", "resistance": "1 kΩ"} if name != "power" \
             else {"kind": "constant power"}
@@ -59,7 +61,7 @@ def data_with(dotted: str, value: object) -> dict:
 def entry_of(brief, dotted: str):
     """The finding of a key, wherever its section stands."""
     head = {"modules": "modules[0]", "cables.route": "cables.route[0]",
-            "precharge.load": "precharge.load[0]"}
+            "precharge.load": "precharge.load[0]", "branch": "branch[0]"}
     section, _, name = dotted.rpartition(".")
     return dict(brief.entries())[f"{head.get(section, section)}.{name}"]
 
@@ -89,7 +91,7 @@ def test_given_values_remember_line_key_and_text() -> None:
 def test_every_open_entry_is_listed_in_the_order_of_the_schema() -> None:
     listed = [u.key.dotted for u in brief_of(FOUR).unknowns]
     expected = [k.dotted for k in KEYS if k.dotted not in REQUIRED
-                and k.section != "precharge.load"]
+                and k.section not in ("precharge.load", "branch")]
     assert listed == expected
 
 
@@ -167,8 +169,7 @@ def written(key: Key, number: float) -> object:
 
 @pytest.mark.parametrize("key", SPANNED, ids=lambda k: k.dotted)
 def test_span_of_each_entry(key: Key) -> None:
-    whole = key.dotted in ("modules.count", "power.peaks_in_life",
-                           "cables.route.grouped_circuits", "precharge.tries")
+    whole = key.dotted in WHOLE_NUMBERS
     step = 1.0 if whole else 1e-3 * max(abs(key.least), 0.1 * abs(key.most - key.least), 1e-3)
     for number, inside in ((key.least, True), (key.most, True), (key.least - step, False),
                            (key.most + step, False)):
@@ -360,3 +361,14 @@ def test_every_unknown_with_a_lucky_answer_can_be_tried() -> None:
 def test_with_value_refuses_what_is_no_entry(dotted: str) -> None:
     with pytest.raises(UnknownName, match="unknown entry of the brief"):
         with_value(brief_of(FOUR), dotted, 1.0)
+
+
+def test_own_figures_stand_over_a_record():
+    brief = brief_from_data({
+        "modules": [{"record": "lto-24s-46ah", "count": 12, "rest_voltages": {
+            "20 %": "2.16 V", "50 %": "2.22 V", "80 %": "2.35 V"}, "resistance": "9 mΩ"}],
+        "inverter": {"voltage_range": "200 V to 420 V"}, "power": {"peak": "40 kW"}})
+    module = brief.modules[0].module
+    assert not module.needs_bench
+    assert module.resistance_high.leaves()[0].basis == "given"
+    assert module.capacity.basis == "invented"

@@ -6,10 +6,11 @@ import tomllib
 
 import pytest
 
-from packcalc.brief import KEYS
+from packcalc.brief import KEYS, OPTIONAL_KEYS
 from packcalc.errors import OutputError
 from packcalc.reading.brief_file import TOP_LEVEL, brief_from_data, read_brief
 from packcalc.reading.modules import KEYS as MODULE_KEYS
+from packcalc.reading.bench_template import OPTIONAL_SECTIONS
 from packcalc.reading.template import (
     EXAMPLES,
     PLAIN,
@@ -26,7 +27,7 @@ CAUTIONS = ("First caution, " + "long " * 30 + "end.", "Second caution.")
 def test_starter_runs_as_it_stands() -> None:
     brief = brief_from_data(tomllib.loads(starter_brief()), "brief.toml", starter_brief())
     required = {k.dotted for k in KEYS if k.required} | set(STATED)
-    loads = {k.dotted for k in KEYS if k.section == "precharge.load"}
+    loads = {k.dotted for k in KEYS if k.section in ("precharge.load", "branch")}
     assert {u.key.dotted for u in brief.unknowns} == {k.dotted for k in KEYS} - required - loads
     assert "invented" in brief.title
 
@@ -77,15 +78,18 @@ def test_cautions_stand_near_the_head_and_lines_stay_short() -> None:
 
 def test_examples_and_sections_are_those_of_the_schema() -> None:
     assert list(EXAMPLES) == [key.dotted for key in KEYS]
-    assert list(SECTIONS) == list(dict.fromkeys(key.section for key in KEYS))
+    plain_only = {"parts"}
+    assert [s for s in SECTIONS if s not in plain_only] == list(
+        dict.fromkeys(key.section for key in KEYS))
 
 
 def test_reference_table_holds_every_entry_once() -> None:
     lines = describe_keys()
     names = [line.dotted for line in lines]
     assert len(names) == len(set(names))
-    assert {key.dotted for key in KEYS} <= set(names)
-    assert {name for name in TOP_LEVEL if name not in SECTIONS} <= set(names)
+    assert {key.dotted for key in (*KEYS, *OPTIONAL_KEYS)} <= set(names)
+    assert {name for name in TOP_LEVEL
+            if name not in {*SECTIONS, *OPTIONAL_SECTIONS}} <= set(names)
     assert all(line.title and line.form and line.example for line in lines)
     assert all(line.unknown for line in lines if line.dotted != "precharge.load.wakes_at")
     assert {line.dotted for line in lines if line.required} == {

@@ -1,0 +1,193 @@
+"""Capacity and resistance at common conditions, with their uncertainty; or why not.
+
+Common conditions: 25 °C and a discharge in five hours for the capacity; 25 °C, 10 s and
+50 % charge for the resistance. An AC meter's reading is never brought there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from packcalc import cell_formulas, cells
+from packcalc.bench import rules
+from packcalc.bench.sheet import BenchRow
+from packcalc.brief import Bench
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.modules import ModuleType
+
+COLDEST, HOTTEST = 288.15, 308.15
+SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
+SLACK = 1e-9
+_RULE = Origin("rule of the bench")
+
+
+def capacity_slope() -> Finding:
+    """Change of capacity with temperature."""
+    return leaf("change of capacity with temperature", "a", "%", 0.005, "assumed",
+                source="wildfeuer-2021", origin=_RULE,
+                note="1.5 % for 3 K was printed; taken as straight from 15 to 35 °C (assumed)")
+
+
+def rate_exponent() -> Finding:
+    """Loss of capacity with rate."""
+    return leaf("loss of capacity with rate", "p", "", 0.02, "assumed", source="packcalc-rule",
+                origin=_RULE, note="assumed from C/10 to C/2; the whole correction counts as "
+                "uncertain")
+
+
+@dataclass(frozen=True)
+class AtCommon:
+    """A quantity at common conditions.
+
+    Attributes:
+        value: with its chain; without a value, its note says why.
+        relative: relative standard uncertainty; likewise.
+        sigma: standard uncertainty in the unit of the value; likewise.
+        open_items: what to note down at the next test.
+    """
+
+    value: Finding
+    relative: Finding
+    sigma: Finding
+    open_items: tuple[str, ...] = ()
+
+
+def without_value(name: str, why: str, open_items: tuple[str, ...] = ()) -> AtCommon:
+    """A quantity that cannot be brought to common conditions."""
+    capacity = name == "capacity"
+    symbol, unit = ("Q_c", "Ah") if capacity else ("R_c", "mΩ")
+    where = "25 °C and C/5" if capacity else "25 °C, 10 s, 50 % charge"
+    return AtCommon(
+        leaf(f"{name} at {where}", symbol, unit, None, "computed", note=why),
+        leaf(f"relative uncertainty of the {name}", "u_c", "%", None, "computed", note=why),
+        leaf(f"standard uncertainty of the {name}", f"u({symbol[0]})", unit, None, "computed",
+             note=why), open_items)
+
+
+# --- capacity -------------------------------------------------------------------------------
+
+def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
+    """Capacity at 25 °C and C/5; a reading above the label is counted as the label."""
+    if not row.capacity.known:
+        return without_value("capacity", "not measured", ("capacity",))
+    rate, temperature = _rate(row), row.capacity_temperature
+    refusal = _capacity_refusal(rate, temperature)
+    if refusal:
+        return without_value("capacity", f"uncorrectable: {refusal}", ("capacity",))
+    slope, exponent = capacity_slope(), rate_exponent()
+    value, open_items = row.capacity, []
+    if temperature.known:
+        value = trace(rules.capacity_at_25, capacity=value, temperature=temperature, slope=slope)
+        half_t = trace(rules.temperature_half_width, temperature=temperature, slope=slope)
+    else:
+        open_items.append("temperature of the capacity test")
+        half_t = trace(rules.temperature_half_width, slope=slope, temperature=leaf(
+            "temperature of the test, not noted", "T", "°C", HOTTEST, "assumed",
+            source="packcalc-rule", origin=_RULE, note="anywhere from 15 to 35 °C"))
+    if rate.known:
+        value = trace(rules.capacity_at_c5, capacity=value, rate=rate, exponent=exponent)
+        half_r = trace(rules.rate_half_width, rate=rate, exponent=exponent)
+    else:
+        open_items.append("current of the capacity test")
+        half_r = trace(rules.rate_half_width, exponent=exponent, rate=leaf(
+            "rate of the test, not noted", "r", "1/h", FASTEST, "assumed",
+            source="packcalc-rule", origin=_RULE, note="anywhere from C/10 to C/2"))
+    instrument = row.capacity_error if row.capacity_error.known else bench.capacity_error
+    relative = _combined(instrument, half_t, half_r, "relative uncertainty of the capacity")
+    value = _counted(value.called("capacity at 25 °C and C/5", "Q_c"), row.module)
+    sigma = trace(rules.capacity_uncertainty, relative=relative, capacity=value)
+    return AtCommon(value, relative, sigma, tuple(open_items))
+
+
+def _rate(row: BenchRow) -> Finding:
+    if not row.capacity_current.known or row.capacity_rate.known or row.module is None:
+        return row.capacity_rate
+    return trace(rules.capacity_rate, current=row.capacity_current,
+                 label_capacity=row.module.capacity)
+
+
+def _capacity_refusal(rate: Finding, temperature: Finding) -> str:
+    if temperature.known and not COLDEST - SLACK <= temperature.number <= HOTTEST + SLACK:
+        return f"measured at {temperature.shown}; repeat it between 15 and 35 °C"
+    if rate.known and not SLOWEST * (1 - SLACK) <= rate.number <= FASTEST * (1 + SLACK):
+        return f"measured at {rate.shown}; repeat it between 0.1 and 0.5 1/h"
+    return ""
+
+
+def _counted(value: Finding, module: ModuleType | None) -> Finding:
+    if module is None or value.number <= module.capacity.number:
+        return value
+    return trace(rules.capacity_counted, capacity=value, label_capacity=module.capacity,
+                 note="better than the label: suspect, counted as the label")
+
+
+def _combined(instrument: Finding, half_first: Finding, half_second: Finding,
+              title: str) -> Finding:
+    first, second = (trace(rules.rectangular_uncertainty, half_width=half)
+                     for half in (half_first, half_second))
+    return trace(rules.combined_uncertainty, title, first=instrument, second=first, third=second)
+
+
+# --- resistance -----------------------------------------------------------------------------
+
+_NEEDED = (("resistance_pulse", "length of the pulse"),
+           ("resistance_temperature", "temperature at the pulse"),
+           ("resistance_charge", "state of charge at the pulse"))
+
+
+def resistance_at_common(row: BenchRow, bench: Bench) -> AtCommon:
+    """Pulse resistance at 25 °C, 10 s, 50 % charge: the middle of what was published."""
+    if not row.resistance.known:
+        return without_value("resistance", "not measured", ("pulse resistance",))
+    missing = tuple(words for name, words in _NEEDED if not getattr(row, name).known)
+    if row.module is None:
+        return without_value("resistance", "uncorrectable: the module's type is not known",
+                             ("module type",))
+    if missing:
+        return without_value("resistance", "uncorrectable: not noted: " + ", ".join(missing),
+                             missing)
+    try:
+        lower, upper = (_referred(row, row.module, side) for side in ("high", "low"))
+    except OutOfRange as error:
+        why = str(error).partition(";")[0]
+        return without_value("resistance", f"uncorrectable: {why}; repeat it nearer to 25 °C, "
+                             "10 s, 50 % charge", ("pulse resistance",))
+    if lower.number == upper.number:
+        value, half = upper.called("resistance at 25 °C, 10 s, 50 % charge", "R_c"), _nothing()
+    else:
+        value = trace(rules.middle_of_band, lower=lower, upper=upper)
+        half = trace(rules.band_half_width, lower=lower, upper=upper)
+    instrument = row.resistance_error if row.resistance_error.known else bench.resistance_error
+    relative = _combined(instrument, half, _nothing(), "relative uncertainty of the resistance")
+    sigma = trace(rules.resistance_uncertainty, relative=relative, resistance=value)
+    return AtCommon(value, relative, sigma)
+
+
+def _nothing() -> Finding:
+    return leaf("no correction", "h", "%", 0.0, "definition", origin=_RULE)
+
+
+def _referred(row: BenchRow, module: ModuleType, side: str) -> Finding:
+    """At the reference condition with the largest ("high") or smallest published ratios."""
+    at = (row.resistance_temperature.number, row.resistance_charge.number,
+          row.resistance_pulse.number)
+    reference = (cells.REFERENCE_TEMPERATURE, cells.REFERENCE_CHARGE, cells.REFERENCE_PULSE)
+    if all(abs(a - b) < 1e-9 for a, b in zip(at, reference)):
+        return row.resistance
+    cell = module.cell
+    low_charge = side == "high" and at[1] <= cells.LOW_CHARGE
+    law = cell.temperature_low_charge if low_charge else cell.temperature
+    bound = {"high": "lower bound", "low": "upper bound"}[side]
+    return trace(cell_formulas.reference_resistance, f"resistance at common conditions, {bound}",
+                 resistance=row.resistance,
+                 temperature_ratio=law.traced(row.resistance_temperature, side),
+                 charge_ratio=cell.charge.traced(row.resistance_charge, side),
+                 pulse_ratio=cell.pulse.traced(row.resistance_pulse, side))
+
+
+def set_aside(found: AtCommon, why: str) -> AtCommon:
+    """The same quantity without its value: it is asked about and ranks nowhere meanwhile."""
+    return replace(found, **{name: replace(
+        getattr(found, name), value=None, formula=None, inputs=(), note=why)
+        for name in ("value", "relative", "sigma")})

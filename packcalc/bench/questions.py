@@ -1,0 +1,312 @@
+"""What a sheet must be asked: figures that can be read and cannot be right.
+
+Nothing is corrected. A figure that is asked about counts nowhere until the user has
+answered by mending the sheet.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from packcalc.bench import common
+from packcalc.bench.sheet import BenchRow, BenchSheet
+from packcalc.brief import Bench
+from packcalc.errors import Fault
+from packcalc.findings import Finding
+from packcalc.modules import DROP_LEAST, DROP_MOST, ModuleType
+from packcalc.units import show
+
+PLAUSIBLE_LOW, PLAUSIBLE_HIGH = 0.3, 6.0
+COLD_GROWTH = 10.0
+SLIP = 1000.0
+FLAT, FLAT_BAND = "LFP", (3.18, 3.40)
+FLAT_TOP = 3.50
+STEEP = ("NMC", "NCA", "LMO")
+CLEARLY_CHARGED, FEW = 3.45, 3
+SUM_TOLERANCE = 0.02
+MASS_TOLERANCE = 0.15
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing to ask about one row, or about the sheet.
+
+    Attributes:
+        fault: file, line, column, what is odd, what to do: one line.
+        mark: of the module; empty when the sheet is meant.
+        quantity: what may not count meanwhile: "capacity", "resistance", "impedance_ac",
+            "voltage", "cells", "module" or "mass".
+    """
+
+    fault: Fault
+    mark: str
+    quantity: str
+
+    def __str__(self) -> str:
+        return str(self.fault)
+
+
+def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = ()
+        ) -> tuple[Question, ...]:
+    """Everything odd in a sheet, in the order of its rows.
+
+    Args:
+        sheet: as read.
+        bench: thresholds.
+        types: module types that the brief expects; empty where nobody said.
+    """
+    found = [q for row in sheet.rows for q in ask_row(sheet, row, bench)]
+    found += _mixed(sheet, types)
+    found += _flat_curve(sheet)
+    return tuple(sorted(found, key=lambda q: q.fault.line))
+
+
+def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench) -> Iterator[Question]:
+    """What one row must be asked on its own: label, slips of a thousand, window, cells."""
+    for inspect in (_untyped, _capacity, _resistance, _impedance, _voltage, _cells, _sum_of_cells,
+                    _mass):
+        yield from inspect(_Asker(sheet, row), row, bench)
+
+
+@dataclass(frozen=True)
+class _Asker:
+    sheet: BenchSheet
+    row: BenchRow
+
+    def __call__(self, quantity: str, figure: Finding | None, wrong: str, right: str) -> Question:
+        column = figure.origin.key if figure is not None and figure.origin else quantity
+        return Question(self.sheet.fault(self.row, column, wrong, right), self.row.mark, quantity)
+
+
+_Found = Iterator[Question]
+
+
+def _untyped(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    if row.module is None:
+        yield asks("module", None, "which module is it?", "fill the column module with a label "
+                   "like 12s 160 Ah NMC, or a record of the library")
+
+
+def _slip(value: float, low: float, high: float) -> float | None:
+    """The factor that would make a figure plausible, or None where it is so already."""
+    if low * PLAUSIBLE_LOW <= value <= high * PLAUSIBLE_HIGH:
+        return None
+    return next((factor for factor in (SLIP, 1 / SLIP)
+                 if low * PLAUSIBLE_LOW <= value * factor <= high * PLAUSIBLE_HIGH), None)
+
+
+def _written(figure: Finding) -> str:
+    """The figure as it stands in the cell, with the unit of its column."""
+    return figure.origin.text if figure.origin else figure.shown
+
+
+def _capacity(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    if row.module is None or not row.capacity.known:
+        return
+    label, value = row.module.capacity, row.capacity.number
+    share = value / label.number
+    factor = next((f for f in (SLIP, 1 / SLIP) if 0.3 <= share * f <= 1.2), None)
+    if factor is not None:
+        yield asks("capacity", row.capacity, f"{row.capacity.shown} on a label of {label.shown}: "
+                   f"is {show(value * factor, 'Ah')} meant?", "mend the figure, or the unit in "
+                   "the head")
+    elif share > bench.capacity_suspect.number + 1e-9:
+        far = "far above" if share > 1.2 else "above"
+        yield asks("capacity", row.capacity, f"{row.capacity.shown} is {100 * share:.4g} % of the "
+                   f"label ({label.shown}), {far} what a used module holds",
+                   "another module, another cut-off, or a slip? measure it again")
+
+
+def _resistance(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    figure, module = row.resistance, row.module
+    if module is None or not figure.known:
+        return
+    low, high = module.resistance_low.number, module.resistance_high.number
+    cold = row.resistance_temperature.known and row.resistance_temperature.number < 283.15
+    factor = _slip(figure.number, low, high * (COLD_GROWTH if cold else 1.0))
+    drop = figure.number * module.capacity.number / 3600 / module.series
+    if factor is not None:
+        way = "Ω where mΩ was meant" if factor < 1 or figure.number < low else "a slip of 1000"
+        yield asks("resistance", figure, f"{_written(figure)} in this column is {figure.shown}, "
+                   f"and its type has {module.resistance_high.shown}: is "
+                   f"{show(figure.number * factor, 'mΩ')} meant ({way})?",
+                   "mend the figure, or the unit in the head")
+    elif not DROP_LEAST <= drop <= DROP_MOST * (COLD_GROWTH if cold else 2.0):
+        yield asks("resistance", figure, f"{figure.shown} makes {drop:.3g} V a cell at 1 C, which "
+                   "no lithium cell does", "four wires to the terminals, and the whole module?")
+    else:
+        yield from _better_than_type(asks, row, bench, module)
+    if row.impedance_ac.known and _warm(row) and row.impedance_ac.number > figure.number > 0:
+        yield asks("resistance", figure, f"the AC reading ({row.impedance_ac.shown}) is larger "
+                   f"than the pulse resistance ({figure.shown})",
+                   "an AC reading is the smaller of the two; are the columns swapped?")
+
+
+def _warm(row: BenchRow) -> bool:
+    at = row.resistance_temperature
+    return not at.known or at.number >= 293.15
+
+
+def _better_than_type(asks: _Asker, row: BenchRow, bench: Bench, module: ModuleType) -> _Found:
+    found = common.resistance_at_common(row, bench)
+    if not found.value.known:
+        return
+    best = found.value.number * (1 + 2 * found.relative.number)
+    least = bench.resistance_suspect.number * module.resistance_low.number
+    if best < least:
+        yield asks("resistance", row.resistance, f"{found.value.shown} at common conditions is "
+                   f"less than {bench.resistance_suspect.shown} of its type's "
+                   f"{module.resistance_low.shown}", "better than new is suspect; read it again "
+                   "at a full 10 s and a larger current")
+
+
+def _impedance(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    figure, module = row.impedance_ac, row.module
+    if module is None or not figure.known:
+        return
+    initial = module.resistance_initial
+    low = initial.number if initial.known else 0.5 * module.resistance_low.number
+    factor = _slip(figure.number, low, module.resistance_high.number)
+    if factor is not None:
+        yield asks("impedance_ac", figure, f"{_written(figure)} in this column is {figure.shown}: "
+                   f"is {show(figure.number * factor, 'mΩ')} meant?",
+                   "mend the figure, or the unit in the head")
+
+
+def _window(module: ModuleType) -> tuple[float, float]:
+    return module.empty_voltage.number, module.full_voltage.number
+
+
+def _voltage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    if row.module is None or not row.rest_voltage.known:
+        return
+    module, value = row.module, row.rest_voltage.number
+    empty, full = _window(module)
+    slack = bench.voltmeter_error.number
+    if module.series * empty - slack <= value <= module.series * full + slack:
+        return
+    side = "below empty" if value < module.series * empty else "above full"
+    fits = [n for n in range(1, 60) if n * empty <= value <= n * full and n != module.series]
+    guess = f"; it would fit {fits[0]} to {fits[-1]} cells" if len(fits) > 1 else \
+        f"; it would fit {fits[0]} cells" if fits else ""
+    yield asks("voltage", row.rest_voltage, f"{row.rest_voltage.shown} is {value / module.series:.3f}"
+               f" V a cell over {module.series} cells, {side} ({empty:.2f} V to {full:.2f} V)"
+               f"{guess}", "read it again; is it the module that its label says?")
+
+
+def _cells(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    low, high = row.lowest_cell, row.highest_cell
+    if low.known and high.known and low.number > high.number:
+        yield asks("cells", low, f"the lowest cell ({low.shown}) stands above the highest "
+                   f"({high.shown})", "are the two columns swapped?")
+    if row.module is None:
+        return
+    empty, full = _window(row.module)
+    for figure, word in ((low, "lowest"), (high, "highest")):
+        if not figure.known or empty - 0.005 <= figure.number <= full + 0.005:
+            continue
+        per_module = figure.number / row.module.series
+        meant = "; is that the whole module?" if empty <= per_module <= full else ""
+        yield asks("cells", figure, f"the {word} cell at {figure.shown} lies outside the window of "
+                   f"{row.module.chemistry} ({empty:.2f} V to {full:.2f} V){meant}",
+                   "read the sense taps again")
+
+
+def _sum_of_cells(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    low, high, total = row.lowest_cell, row.highest_cell, row.rest_voltage
+    if row.module is None or not (low.known and high.known and total.known) \
+            or low.number > high.number:
+        return
+    series = row.module.series
+    slack = bench.voltmeter_error.number + SUM_TOLERANCE * total.number
+    if not series * low.number - slack <= total.number <= series * high.number + slack:
+        yield asks("cells", total, f"{total.shown} cannot be {series} cells between {low.shown} "
+                   f"and {high.shown}", "which of the three, or the number of cells, is wrong?")
+
+
+def _mass(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    if row.module is None or not row.mass.known or row.module.mass.weakest in ("assumed",):
+        return
+    share = row.mass.number / row.module.mass.number
+    if abs(share - 1) > MASS_TOLERANCE:
+        yield asks("mass", row.mass, f"{row.mass.shown} against {row.module.mass.shown} of its "
+                   "type", "another type of module, or weighed with brackets?")
+
+
+# --- the lot ---------------------------------------------------------------------------------
+
+def _mixed(sheet: BenchSheet, types: tuple[ModuleType, ...]) -> list[Question]:
+    """Modules of another chemistry than the lot, or of a type that the brief does not hold."""
+    groups: dict[str, list[BenchRow]] = defaultdict(list)
+    for row in sheet.rows:
+        if row.module is not None:
+            groups[row.module.chemistry].append(row)
+    expected = {t.chemistry for t in types} or {max(groups, key=lambda c: len(groups[c]))} \
+        if groups or types else set()
+    found = []
+    for chemistry, rows in groups.items():
+        if chemistry in expected:
+            continue
+        others = ", ".join(sorted(expected))
+        marks = ", ".join(r.mark for r in rows[:6]) + (" …" if len(rows) > 6 else "")
+        for row in rows:
+            wrong = f"is {chemistry} in a lot of {others}" + (
+                f" (as are {marks})" if len(rows) > 1 else "")
+            found.append(Question(sheet.fault(row, "module", wrong, "chemistries never share a "
+                                              "group; put it into a sheet of its own"),
+                                  row.mark, "module"))
+    return [*found, *_of_no_brief(sheet, types)]
+
+
+def _of_no_brief(sheet: BenchSheet, types: tuple[ModuleType, ...]) -> list[Question]:
+    """Modules of the right chemistry whose cells or capacity no type of the brief has."""
+    found = []
+    for row in sheet.rows:
+        same = [t for t in types if row.module is not None and t.chemistry == row.module.chemistry]
+        if row.module is not None and same and not any(_alike(row.module, t) for t in same):
+            expected = " or ".join(t.title for t in same)
+            found.append(Question(sheet.fault(row, "module", f"{row.module.title} is no module of "
+                                              f"the brief ({expected})", "mend the label, or add "
+                                              "[[modules]] to the brief"), row.mark, "module"))
+    return found
+
+
+def _alike(first: ModuleType, second: ModuleType) -> bool:
+    return first.series == second.series and \
+        abs(first.capacity.number / second.capacity.number - 1) < 0.01
+
+
+def _flat_curve(sheet: BenchSheet) -> list[Question]:
+    """A rest voltage that suits a flat curve, among steep ones that are clearly charged."""
+    steep = [r for r in sheet.rows if _told(r, lambda c: c in STEEP)]
+    flat = [r for r in sheet.rows if _told(r, lambda c: c == FLAT)]
+    found = []
+    if len(steep) > FEW and statistics.median(map(_per_cell, steep)) > CLEARLY_CHARGED:
+        for row in steep:
+            if FLAT_BAND[0] <= _per_cell(row) <= FLAT_BAND[1]:
+                found.append(_odd(sheet, row, "nearly empty, or a flat-curve (LFP) module?"))
+    for row in flat:
+        if _per_cell(row) > FLAT_TOP and _per_cell(row) <= row.module.full_voltage.number:
+            found.append(_odd(sheet, row, "an LFP cell does not rest there; a steep-curve module, "
+                              "or read straight after charge?"))
+    return found
+
+
+def _told(row: BenchRow, wanted: Callable[[str], bool]) -> bool:
+    return row.module is not None and row.rest_voltage.known and wanted(row.module.chemistry)
+
+
+def _per_cell(row: BenchRow) -> float:
+    assert row.module is not None
+    return row.rest_voltage.number / row.module.series
+
+
+def _odd(sheet: BenchSheet, row: BenchRow, question: str) -> Question:
+    assert row.module is not None
+    column = row.rest_voltage.origin.key if row.rest_voltage.origin else "rest_voltage"
+    wrong = f"{_per_cell(row):.3f} V a cell in a lot of {row.module.chemistry}: {question}"
+    return Question(sheet.fault(row, column, wrong, "read the label again; charge it a little and "
+                                "see whether the voltage moves"), row.mark, "module")

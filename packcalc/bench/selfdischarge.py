@@ -1,0 +1,172 @@
+"""Self-discharge from two dated rest voltages, and whether the voltmeter can tell it."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc.bench import rules
+from packcalc.bench.sheet import BenchRow
+from packcalc.brief import Bench
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
+from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.modules import ModuleType
+
+TITLE, STAGE = "self-discharge", "thermal load"
+DRIFT = 0.5e-3
+UNSAID_CHANGE = 5.0
+LEAST_WINDOW = 0.005
+PLATEAU = 0.002
+_RULE = Origin("rule of the bench")
+NEAR_EMPTY = ("rest the module near 20 % charge, where the curve is steep, and read again after "
+              "weeks")
+
+
+@dataclass(frozen=True)
+class SelfDischarge:
+    """What two readings say.
+
+    Attributes:
+        check: with its verdict.
+        effect: the grade that it asks for, or None.
+        loss, resolution: in 30 days; without a value where nothing can be said.
+    """
+
+    check: Check
+    effect: str | None
+    loss: Finding
+    resolution: Finding
+
+
+def steepness(module: ModuleType, cell_voltage: float) -> float | None:
+    """Smallest slope of the class's curves about a cell voltage [V for 1 % of charge].
+
+    The curves are looked at within half the gap between charge and discharge, since the
+    voltage alone does not say on which branch the cell rests.
+    """
+    window = max(module.cell.hysteresis_half_gap, LEAST_WINDOW)
+    soc = np.linspace(0.03, 0.97, 189)
+    slopes = []
+    for curve in module.low_curves:
+        near = soc[np.abs(curve.voltage(soc) - cell_voltage) <= window]
+        if near.size:
+            rise = curve.voltage(near + 0.025) - curve.voltage(near - 0.025)
+            slopes.append(float(np.min(rise)) / 5.0)
+    return max(min(slopes), 1e-6) if slopes else None
+
+
+def steepness_at_charge(module: ModuleType, soc: float) -> float:
+    """Smallest slope of the class's curves at a state of charge [V for 1 %]."""
+    return max(min(float(c.voltage(soc + 0.025) - c.voltage(soc - 0.025)) / 5.0
+                   for c in module.low_curves), 1e-6)
+
+
+def slope_leaf(module: ModuleType, slope: float) -> Finding:
+    """The slope as a finding."""
+    return leaf("slope of the rest voltage of a cell for 1 % of charge", "g", "mV", slope,
+                "assumed", source=module.low_curves[0].curve.source,
+                origin=Origin(f"class {module.chemistry}"),
+                note="smallest of the published curves about that voltage")
+
+
+def days_between(first: str, second: str) -> float | None:
+    """Days between two dates, or None where one is missing."""
+    if not first or not second:
+        return None
+    start, end = (datetime.datetime.fromisoformat(day) for day in (first, second))
+    return (end - start).total_seconds() / 86400.0
+
+
+def _not_told(row: BenchRow, module: ModuleType, bench: Bench) -> Finding:
+    first, second = row.selfdischarge
+    known = first.temperature.known and second.temperature.known
+    change = second.temperature.number - first.temperature.number if known else UNSAID_CHANGE
+    return trace(
+        rules.voltage_not_told, voltmeter_error=bench.voltmeter_error,
+        cells_in_series=module.cells_in_series,
+        drift=leaf("drift of a rest voltage with temperature", "c", "mV", DRIFT, "assumed",
+                   source="packcalc-rule", origin=_RULE, note="either way, for each kelvin"),
+        temperature_change=leaf("change of temperature between the readings", "ΔT", "K", change,
+                                "measured" if known else "assumed", origin=_RULE,
+                                note="" if known else "not noted: 5 K counted"))
+
+
+def _nothing(why: str, asks: str, effect: str | None = "undecided") -> SelfDischarge:
+    blank = leaf("loss of charge in 30 days", "s", "%", None, "computed", note=why)
+    return SelfDischarge(Check(TITLE, STAGE, NOT_EVALUATED, None, None, "", why, asks), effect,
+                         blank, blank.called("smallest loss that the readings can tell", "s_e"))
+
+
+def selfdischarge(row: BenchRow, bench: Bench) -> SelfDischarge:
+    """Judge two dated voltages; where the instrument cannot tell, say so."""
+    first, second = row.selfdischarge
+    demanded = "undecided" if bench.demand_selfdischarge == "yes" else None
+    if not first.voltage.known and not second.voltage.known:
+        return _nothing("not tested", "two voltages some weeks apart, same meter, same room",
+                        demanded)
+    days = days_between(first.date, second.date)
+    if not (first.voltage.known and second.voltage.known) or days is None:
+        return _nothing("one of the two voltages or dates is missing", "give both, dated", demanded)
+    if row.module is None:
+        return _nothing("the module's type is not known", "fill the column module")
+    if days <= 0:
+        return _nothing(f"the second reading ({second.date}) is not later than the first "
+                        f"({first.date})", "are the two columns swapped?")
+    if row.module.needs_bench:
+        return _nothing(f"no open-circuit curve may be assumed for {row.module.chemistry}",
+                        "give rest voltages at three states of charge")
+    return _judged(row, row.module, bench, days)
+
+
+def _judged(row: BenchRow, module: ModuleType, bench: Bench, days: float) -> SelfDischarge:
+    first, second = row.selfdischarge
+    fall = first.voltage.number - second.voltage.number
+    slope = steepness(module, first.voltage.number / module.series)
+    if slope is None:
+        return _nothing(f"{first.voltage.number / module.series:.3f} V a cell lies off the curves "
+                        f"of {module.chemistry}", "read the voltage again")
+    given = {"cells_in_series": module.cells_in_series, "slope": slope_leaf(module, slope),
+             "days": leaf("days between the readings", "d", "", days, "measured", origin=_RULE)}
+    not_told = _not_told(row, module, bench)
+    loss = trace(rules.charge_lost, **given, fall=leaf(
+        "fall of rest voltage between the readings", "ΔU", "mV", fall, "measured",
+        origin=second.voltage.origin))
+    resolution = trace(rules.charge_lost, "smallest loss that the readings can tell", symbol="s_e",
+                       fall=not_told, **given)
+    return _verdict(module, bench, loss, resolution, slope)
+
+
+def _verdict(module: ModuleType, bench: Bench, loss: Finding, resolution: Finding,
+             slope: float) -> SelfDischarge:
+    line, last = bench.selfdischarge_quarantine, bench.selfdischarge_reject
+    least, most = loss.number - resolution.number, loss.number + resolution.number
+    told = f"give or take {resolution.shown}"
+
+    def said(verdict: str, effect: str | None, demand: Finding, reason: str,
+             remedy: str = "") -> SelfDischarge:
+        return SelfDischarge(Check(TITLE, STAGE, verdict, loss, demand, "at most", reason, remedy),
+                             effect, loss, resolution)
+
+    if least > last.number:
+        return said(FAIL, "reject", last, told)
+    if least > line.number:
+        return said(FAIL, "quarantine", line, told, "watch it apart from the others")
+    if most < 0:
+        return said(NOT_EVALUATED, "undecided", line, f"the voltage rose by more than the error "
+                    f"({told}): not yet at rest, or warmer", "let it rest, and read again")
+    if most <= line.number:
+        return said(PASS, None, line, told)
+    why = (f"voltage cannot tell this: {module.chemistry} moves {1000 * slope:.2g} mV a cell for "
+           f"1 % there" if slope < PLATEAU else "the instrument cannot tell this")
+    return said(NOT_EVALUATED, "undecided", line, f"{why}; {told}",
+                NEAR_EMPTY if slope < PLATEAU else "same room, finer meter, or more weeks")
+
+
+def on_plateau(module: ModuleType, cell_voltage: float) -> bool:
+    """Whether a cell rests where its voltage hardly tells the charge."""
+    if module.needs_bench:
+        return False
+    slope = steepness(module, cell_voltage)
+    return slope is not None and slope < PLATEAU

@@ -1,0 +1,399 @@
+"""Taking a donor pack apart: voltage and energy of every section after each step.
+
+The same steps run backwards are an assembly: `assembly` closes the joints in the reverse
+order and says what each closing brings together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from packcalc import modules as mod
+from packcalc.bench.sections import Chain, Run, closing_order, opening_order
+from packcalc.brief import Donor
+from packcalc.cell_formulas import module_voltage
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.errors import UserError
+from packcalc.findings import Finding, Origin, formula, leaf, trace
+from packcalc.modules import ModuleType
+
+SHOCK_LIMIT = 60.0
+SERVICE_VOLTAGE, SERVICE_ENERGY = 120.0, 6.0e6
+ISOLATION_NEED = 500.0
+GLOVES = ((750.0, "class 00"), (1500.0, "class 0"))  # DC use, ASTM D120 and IEC 60903
+STAGE = "isolation and distance"
+CASE = "note it; a reading that stays is a leak"
+_RULE = Origin("teardown")
+
+
+@formula(
+    title="voltage of a section", symbol="U_s", unit="V", text="U_s = n·E_m",
+    inputs={"steps": "n [] modules in series in the section",
+            "module_voltage": "E_m [V] of one module"},
+    basis="definition",
+)
+def section_voltage(steps: float, module_voltage: float) -> float:
+    """Modules in series.
+
+    Examples:
+        >>> round(section_voltage(9, 25.2), 1)
+        226.8
+    """
+    return steps * module_voltage
+
+
+@formula(
+    title="energy of a section", symbol="W_s", unit="MJ", text="W_s = n·P·W_m·3.6·z/100",
+    inputs={"steps": "n [] modules in series in the section",
+            "parallel": "P [] modules in parallel at each step",
+            "module_energy": "W_m [kWh] of a full module", "charge": "z [%] state of charge"},
+    basis="definition", safe_side="high: nominal energy of a new module",
+)
+def section_energy(steps: float, parallel: float, module_energy: float, charge: float) -> float:
+    """Energy that a section holds.
+
+    Examples:
+        >>> round(section_energy(9, 1, 5.184 * 3.6e6, 0.5) / 1e6, 2)
+        83.98
+    """
+    return steps * parallel * module_energy * charge
+
+
+@dataclass(frozen=True)
+class Stack:
+    """A chain of like modules: what teardown and assembly share.
+
+    Attributes:
+        module: its type.
+        steps: modules in series.
+        parallel: modules at each step.
+        charge: state of charge that is counted on.
+    """
+
+    module: ModuleType
+    steps: int
+    parallel: Finding
+    charge: Finding
+
+    @property
+    def full_voltage(self) -> Finding:
+        """Voltage of one full module."""
+        return trace(module_voltage, "voltage of a full module", symbol="E_f,m",
+                     cells_in_series=self.module.cells_in_series,
+                     cell_voltage=self.module.full_voltage)
+
+    def highest(self, run: Run) -> Finding:
+        """The voltage that a section can have at most: every cell full."""
+        return trace(section_voltage, f"highest voltage of section {run}",
+                     steps=self._count(run), module_voltage=self.full_voltage)
+
+    def expected(self, run: Run) -> tuple[float, float] | None:
+        """Band of the voltmeter at the charge counted on; None where no curve is known."""
+        if self.module.needs_bench:
+            return None
+        z = self.charge.number
+        return (run.steps * float(mod.ocv_low(self.module, z)),
+                run.steps * float(mod.ocv_high(self.module, z)))
+
+    def energy(self, run: Run) -> Finding:
+        """Energy of a section at the charge counted on."""
+        return trace(section_energy, f"energy of section {run}", steps=self._count(run),
+                     parallel=self.parallel, module_energy=self.module.energy, charge=self.charge)
+
+    def harmless_steps(self) -> int:
+        """Most modules in series that stay at or below 60 V when full; 0 where one is above."""
+        return int((SHOCK_LIMIT + 1e-9) // self.full_voltage.number)
+
+    def _count(self, run: Run) -> Finding:
+        return leaf(f"modules in series in section {run}", "n", "", run.steps, "given",
+                    origin=_RULE)
+
+
+@dataclass(frozen=True)
+class SectionState:
+    """One section at one moment.
+
+    Attributes:
+        run: which modules, from the minus end.
+        highest: voltage it can have at most.
+        expected: band of the voltmeter, or None.
+        energy: that it holds.
+        words: "at or below 60 V", "above 60 V: lethal", …
+    """
+
+    run: Run
+    highest: Finding
+    expected: tuple[float, float] | None
+    energy: Finding
+    words: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: what is done, where to measure, what stays live.
+
+    Attributes:
+        number: from 0, the pack as found.
+        action: what is done.
+        joint: opened or closed; 0 where none is.
+        measure: where to measure before going on.
+        live: what stays live.
+        sections: after the step, the longest first.
+    """
+
+    number: int
+    action: str
+    joint: int
+    measure: str
+    live: str
+    sections: tuple[SectionState, ...]
+
+    @property
+    def worst(self) -> SectionState:
+        return self.sections[0]
+
+
+@dataclass(frozen=True)
+class Teardown:
+    """A whole teardown sheet.
+
+    Attributes:
+        donor: as described.
+        stack: its chain.
+        checks: before the first tool, and what the donor's past asks for.
+        steps: in order.
+        preparation, afterwards: rules in words.
+        assumptions: figures of the donor that nobody gave.
+    """
+
+    donor: Donor
+    stack: Stack
+    checks: tuple[Check, ...]
+    steps: tuple[Step, ...]
+    preparation: tuple[str, ...]
+    afterwards: tuple[str, ...]
+    assumptions: tuple[Finding, ...]
+
+
+# --- states ----------------------------------------------------------------------------------
+
+_Known = dict[Run, SectionState]
+
+
+def states(stack: Stack, chain: Chain, known: _Known | None = None) -> tuple[SectionState, ...]:
+    """Every section of a chain, the longest first; of equals the one nearest the minus end.
+
+    Args:
+        stack: of like modules.
+        chain: with its open joints.
+        known: sections of earlier steps, kept so that each is worked out once.
+    """
+    known = {} if known is None else known
+    runs = sorted(chain.runs(), key=lambda run: (-run.steps, run.first))
+    for run in runs:
+        if run not in known:
+            known[run] = _state(stack, run)
+    return tuple(known[run] for run in runs)
+
+
+def _state(stack: Stack, run: Run) -> SectionState:
+    highest, energy = stack.highest(run), stack.energy(run)
+    if highest.number <= SHOCK_LIMIT + 1e-9:
+        words = "at or below 60 V: no shock limit passed, still burns and arcs"
+    elif run.steps == 1:
+        words = "above 60 V in one module: not reachable; stays lethal"
+    elif highest.number < SERVICE_VOLTAGE and energy.number < SERVICE_ENERGY:
+        words = "above 60 V: lethal (below the 120 V and 6 MJ of a competition's section rule)"
+    else:
+        words = "above 60 V: lethal"
+    return SectionState(run, highest, stack.expected(run), energy, words)
+
+
+def band(state: SectionState) -> str:
+    """What the voltmeter should show, in words."""
+    if state.expected is None:
+        return "not known: no curve of this chemistry may be assumed"
+    low, high = state.expected
+    return f"{low:.1f} to {high:.1f} V"
+
+
+def _between(joint: int) -> str:
+    return f"between module {joint} and {joint + 1}"
+
+
+def _after(number: int, action: str, joint: int, found: tuple[SectionState, ...]) -> Step:
+    if joint:
+        left = next(s for s in found if s.run.last == joint)
+        right = next(s for s in found if s.run.first == joint + 1)
+        measure = ("across the open joint: near 0 V, else a second path is there: stop; across "
+                   f"section {left.run}: {band(left)}; "
+                   f"across section {right.run}: {band(right)}; each end to the case: "
+                   f"{CASE}")
+    else:
+        measure = f"both ends: {band(found[0])}; each end to the case: {CASE}"
+    above = [s for s in found if s.highest.number > SHOCK_LIMIT + 1e-9]
+    live = (f"both ends of every section, and every terminal between them; {len(above)} of "
+            f"{len(found)} sections above 60 V, up to {found[0].highest.shown}" if above else
+            "both ends of every section; none above 60 V, each can still weld a tool")
+    return Step(number, action, joint, measure, live, found)
+
+
+# --- teardown --------------------------------------------------------------------------------
+
+def teardown(donor: Donor) -> Teardown:
+    """The teardown sheet of a described donor."""
+    stack = Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge)
+    return Teardown(donor, stack, _checks(donor, stack), _steps(donor, stack),
+                    _preparation(donor, stack), _afterwards(donor),
+                    tuple(f for f in (donor.charge, donor.modules_in_parallel,
+                                      donor.service_plug_after, donor.isolation,
+                                      donor.total_voltage) if f.basis != "given"))
+
+
+def first_joints(donor: Donor) -> tuple[tuple[int, str], ...]:
+    """Service plug, then the joints between sections, the middle ones first."""
+    ends = list(accumulate(donor.sections))[:-1]
+    plug = donor.service_plug_after.value
+    named = []
+    if plug is not None:
+        named.append((ends[int(plug) - 1], "pull the service plug"))
+    rest = [end for end in ends if end not in [joint for joint, _ in named]]
+    half = sum(donor.sections) / 2
+    named += [(joint, "take out the link between two sections")
+              for joint in sorted(rest, key=lambda joint: (abs(joint - half), joint))]
+    return tuple(named)
+
+
+def _steps(donor: Donor, stack: Stack) -> tuple[Step, ...]:
+    names = dict(first_joints(donor))
+    chain, known = Chain(stack.steps), _Known()
+    found = [_after(0, "as found: nothing opened, contactors counted as closed", 0,
+                    states(stack, chain, known))]
+    order = opening_order(stack.steps, tuple(names), stack.harmless_steps())
+    for number, joint in enumerate(order, start=1):
+        chain = chain.open(joint)
+        action = names.get(joint, "take out the link")
+        if number == 1:
+            wait = "lock it away, wait as the maker says; then " if \
+                donor.service_plug_after.known else ""
+            action += f", {wait}unplug the sense leads"
+        found.append(_after(number, f"{action}, {_between(joint)}; cap both ends at once", joint,
+                            states(stack, chain, known)))
+    return tuple(found)
+
+
+def _checks(donor: Donor, stack: Stack) -> tuple[Check, ...]:
+    whole = stack.highest(Run(1, stack.steps))
+    need = leaf("isolation before the first tool touches the pack", "R_need", "kΩ",
+                ISOLATION_NEED * whole.number, "read", source="un-r100",
+                origin=Origin("500 Ω/V times the highest voltage"))
+    remedy = ("stop: a first fault is there already, and the next touch may be the second"
+              if donor.isolation.known else "two-voltmeter test, each pole to the case")
+    isolation = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",
+                      need, missing="not measured: no tool touches the pack before it is",
+                      remedy=remedy)
+    return (isolation, _cells_agree(donor, stack), *_past(donor))
+
+
+def _cells_agree(donor: Donor, stack: Stack) -> Check:
+    """The donor's own voltage against the chain as described."""
+    title = "voltage of the donor against the number of modules"
+    if not donor.total_voltage.known:
+        return Check(title, "highest voltage", NOT_EVALUATED, reason="total voltage not given",
+                     remedy="read it at the service terminals; a wrong count shows here")
+    module = donor.module
+    least = stack.steps * module.series * module.empty_voltage.number
+    most = stack.highest(Run(1, stack.steps)).number
+    value = donor.total_voltage
+    fits = least <= value.number <= most * (1 + 1e-9)
+    return Check(title, "highest voltage", PASS if fits else FAIL, value,
+                 reason=f"{stack.steps} modules lie between {least:.1f} V and {most:.1f} V",
+                 remedy="" if fits else "count the modules and the cells again")
+
+
+def _past(donor: Donor) -> tuple[Check, ...]:
+    found = []
+    for name, word in (("crash", "crashed or burnt"), ("water", "in water")):
+        answer = getattr(donor, name)
+        verdict = {"no": PASS, "yes": CAUTION, "unknown": NOT_EVALUATED}[answer]
+        remedy = "" if answer == "no" else "count every module as damaged: outdoors, 15 m (50 ft) " \
+            "from anything that burns, watched for 30 days"
+        found.append(Check(f"donor {word}", "thermal load", verdict,
+                           reason={"no": "said not", "yes": "said so",
+                                   "unknown": "not said"}[answer], remedy=remedy))
+    return tuple(found)
+
+
+def gloves(voltage: float) -> str:
+    """Glove class for a DC voltage."""
+    found = next((name for limit, name in GLOVES if voltage <= limit), None)
+    if found is None:
+        raise UserError(f"{voltage:.0f} V is above the gloves that this sheet knows (1500 V DC)")
+    return found
+
+
+def _preparation(donor: Donor, stack: Stack) -> tuple[str, ...]:
+    highest = stack.highest(Run(1, stack.steps))
+    return (
+        "Two people, both told what to do: one works, one watches, can cut the supply and calls "
+        "help. Never alone.",
+        f"Gloves of {gloves(highest.number)} or better for {highest.shown}, within their test "
+        "date, looked at and air-tested before each use, leather over them; face shield; tools "
+        "insulated for the voltage; no rings, no watch.",
+        "Isolation first: two-voltmeter test of both poles to the case, before the first tool "
+        "touches the pack. It must pass.",
+        "12 V of the vehicle off, charger away, key locked away; service plug out; wait as the "
+        "maker says. Prove the meter on a known source, measure, prove it again.",
+        "One joint open at a time, its two ends capped before the next. No tool longer than the "
+        "gap between two bare terminals. Cover what is not being worked on.",
+        "A box of dry sand, a way out, and outdoors or a room that can be left open. Smoke, hiss "
+        "or a sweet smell: leave, close, call the fire brigade.",
+        "Write a mark on every module before it leaves its place: section and number from the "
+        "minus end.")
+
+
+def _afterwards(donor: Donor) -> tuple[str, ...]:
+    sound = donor.crash == "no" and donor.water == "no"
+    apart = ("Store outdoors under a roof or in a room of its own, away from anything that burns."
+             if sound else
+             "Quarantine outdoors, at least 15 m (50 ft) from buildings, vehicles and anything "
+             "that burns, watched for 30 days (distance read for whole damaged vehicles).")
+    pressed = ("Do not loosen the end plates: these modules are counted as pressed and may swell "
+               "and tear when the pressure goes; clamp them before the frame comes off, and store "
+               "them clamped." if donor.compression == "yes" else
+               "The modules are said to need no outside pressure: check the maker's drawing.")
+    return (
+        "Storage charge 30 to 50 % (common practice): bring each module there before it is "
+        "stored; a full module burns harder, an empty one dies.",
+        apart, pressed,
+        "Cap every terminal and every sense connector at once; terminals never face each other; "
+        "nothing metal on top.",
+        "Next: the bench sheet, first the insulation of each module to its case, then a night at "
+        "rest.")
+
+
+# --- assembly, the same backwards ------------------------------------------------------------
+
+def assembly(stack: Stack, first: Sequence[int] = ()) -> tuple[Step, ...]:
+    """Joints closed in the reverse order: small sections first, service plug last.
+
+    Args:
+        stack: of the pack that is built.
+        first: joints that a teardown would open first; they are closed last.
+    """
+    chain, known = Chain(stack.steps, frozenset(range(1, stack.steps))), _Known()
+    found = [Step(0, "every module apart", 0, "each module: as on its bench sheet",
+                  "both terminals of every module", states(stack, chain, known))]
+    order = closing_order(stack.steps, tuple(first), stack.harmless_steps())
+    for number, joint in enumerate(order, start=1):
+        chain = chain.close(joint)
+        after = states(stack, chain, known)
+        joined = next(s for s in after if s.run.first <= joint < s.run.last)
+        found.append(Step(
+            number, f"fit the link {_between(joint)}", joint,
+            f"before: 0 V between the two terminals to be joined; after: across section "
+            f"{joined.run}: {band(joined)}; each end to the case: {CASE}",
+            f"section {joined.run} up to {joined.highest.shown}", after))
+    return tuple(found)

@@ -1,0 +1,132 @@
+"""The commands of the bench: grade a sheet, enter one by hand, take a donor apart."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from packcalc.door import NO, progress, tell
+from packcalc.errors import UserError
+
+FORMATS = ("text", "markdown", "html", "json", "csv")
+
+
+def _output_options(command: Any) -> Any:
+    for option in (
+        click.option("-q", "--quiet", is_flag=True,
+                     help="No progress and no notes on standard error."),
+        click.option("--table", metavar="KEY",
+                     help="With csv: one table only, by its key, e.g. bench_grades."),
+        click.option("--format", "format_", type=click.Choice(FORMATS),
+                     help="Format; text when neither this nor the file's ending says."),
+        click.option("--out", metavar="FILE", default="-", show_default=True,
+                     help="File to write: .txt, .md, .html, .json or .csv; - is standard output."),
+    ):
+        command = option(command)
+    return command
+
+
+def _emit(document: Any, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    from packcalc.report.render import write
+
+    write(document, out, format_, table=table)
+    if out != "-" and not quiet:
+        tell(f"written: {out}")
+
+
+@click.command(short_help="Grade a bench sheet, or enter one by hand.")
+@click.argument("sheet", required=False)
+@click.option("--brief", metavar="BRIEF",
+              help="Brief whose modules, [bench] thresholds and voltage count.")
+@click.option("--enter", "by_hand", is_flag=True,
+              help="Ask for module after module; each row is kept as soon as it is whole.")
+@_output_options
+def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_: str | None,
+          table: str | None, quiet: bool) -> None:
+    """Check, summarise and grade the modules of a bench SHEET (CSV).
+
+    Without SHEET, the file that the brief's [bench] names is read. What is odd goes to
+    standard error, one line each, with file and row; the sheet is never rewritten.
+
+    \b
+    Example:
+      packcalc bench mypack/bench.csv --brief mypack/brief.toml
+      packcalc bench --enter mypack/bench.csv
+    """
+    from packcalc.bench import door as bench_door
+    from packcalc.report.bench_report import bench_document
+
+    asked = bench_door.brief_of(brief)
+    place = bench_door.sheet_of(sheet, asked)
+    if by_hand:
+        _enter(place, asked)
+        return
+    with progress("grading the modules", quiet):
+        lot = bench_door.grade_file(place, asked)
+    for question in lot.questions:
+        tell(str(question))
+    short = bench_door.too_few(lot)
+    if short:
+        tell(short)
+    _emit(bench_document(lot, asked), out, format_, table, quiet)
+    if lot.questions or short:
+        if not quiet:
+            many = len(lot.questions)
+            tell("the answer is no: " + ("fewer good modules than places" if short else
+                                         f"{many} question{'s' if many != 1 else ''} open"))
+        sys.exit(NO)
+
+
+def _enter(place: str, brief: Any) -> None:
+    from packcalc.bench import door as bench_door
+    from packcalc.bench.enter import enter, open_session
+    from packcalc.report.cautions import SHORT
+
+    session = open_session(place, bench_door.default_type(brief), brief.bench if brief else None)
+    click.echo(SHORT)
+
+    def hear(words: str) -> str:
+        try:
+            return click.prompt(words, default="", show_default=False)
+        except click.Abort as end:
+            raise EOFError from end
+
+    added = enter(session, click.echo, hear)
+    click.echo(f"{added} added; next: packcalc bench {Path(place)}")
+
+
+@click.command(short_help="Write the teardown sheet of the donor pack.")
+@click.argument("brief")
+@_output_options
+def teardown(brief: str, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    """Write the teardown sheet of the donor pack that BRIEF describes in [donor].
+
+    \b
+    Example:
+      packcalc teardown mypack/brief.toml --out mypack/teardown.html
+    """
+    from packcalc import api
+    from packcalc.bench.teardown import teardown as sheet_of
+    from packcalc.checks import FAIL
+    from packcalc.report.bench_report import teardown_document
+
+    asked = api.read_brief(brief)
+    if asked.donor is None:
+        raise UserError(f"{asked.place}: no [donor] section; add one with record or label and "
+                        "sections = [9, 9]")
+    sheet = sheet_of(asked.donor)
+    _emit(teardown_document(sheet, asked), out, format_, table, quiet)
+    failing = [check.title for check in sheet.checks if check.verdict == FAIL]
+    if failing:
+        if not quiet:
+            tell("the answer is no: " + "; ".join(failing))
+        sys.exit(NO)
+
+
+def register(main: click.Group) -> None:
+    """Hang the commands of the bench on the command line."""
+    main.add_command(bench)
+    main.add_command(teardown)

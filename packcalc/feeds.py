@@ -1,0 +1,252 @@
+"""What feeds a fault: pack, one string, one module, link capacitors, charger, motor.
+
+Highest: new, hot, full, millisecond resistance, nothing counted between source and fault.
+Lowest: cold, aged, empty, long-pulse resistance, one string. Each figure keeps its chain.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc import electrical as el
+from packcalc import modules as mod
+from packcalc import transients as tr
+from packcalc.brief import Brief, ModulesOnHand
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.pack import PackModel
+from packcalc.protect.contactor import ringing_bound
+from packcalc.protect.faults import (
+    FaultRange,
+    fault_loop_inductance,
+    parallel_source_current,
+    prospective_fault_current,
+)
+from packcalc.protect.places import resistance_left, run_inductance
+from packcalc.protect.strings import pair_resistance
+from packcalc.screening import LONGEST_PULSE
+
+RULE = Origin("rule")
+LEAST_PER_LENGTH = leaf("least inductance of a conductor pair for each metre", "L'", "µH/m",
+                        0.5e-6, "assumed", source="packcalc-rule", origin=RULE,
+                        note="touching pair; the smaller it is, the higher the capacitors' peak")
+NO_PACK = leaf("inductance of the pack in the capacitors' loop", "L_0", "µH", 0.0, "definition",
+               origin=RULE, note="the capacitors do not discharge through the pack")
+SLOPE_POINTS = 41
+
+
+def count(title: str, symbol: str, value: float) -> Finding:
+    """A count of the layout."""
+    return leaf(title, symbol, "", value, "definition", origin=Origin("layout"))
+
+
+@dataclass(frozen=True)
+class ModuleFeed:
+    """One module, or one group of paralleled modules, as a source.
+
+    Attributes:
+        voltage_full, voltage_empty: of one module, at either end of the charge window.
+        resistance_initial, resistance_long: of the module or group.
+        highest: its short-circuit at the first; the largest of all module types.
+        lowest: its short-circuit at the second, no wire counted.
+    """
+
+    voltage_full: Finding
+    voltage_empty: Finding
+    resistance_initial: Finding
+    resistance_long: Finding
+    highest: Finding
+    lowest: Finding
+
+
+@dataclass(frozen=True)
+class StringFeed:
+    """One string of several as a source.
+
+    Attributes:
+        resistance_initial: modules alone, new, hot.
+        resistance_long: with its path, cold, aged; cables left out.
+        capacity: as it is now.
+        slope, hysteresis: of its rest voltage over the charge window.
+    """
+
+    resistance_initial: Finding
+    resistance_long: Finding
+    capacity: Finding
+    slope: Finding
+    hysteresis: Finding
+
+
+@dataclass(frozen=True)
+class Feeds:
+    """Every source of one layout.
+
+    Attributes:
+        faults: both ends at the pack's terminals and at the end of the long path.
+        module: the strongest type above, the weakest below.
+        string: None unless strings are paralleled.
+        resistance_box: lowest-fault loop without the cables.
+        pack_inductance, per_length: of modules and links; of a route.
+        capacitance: DC link at its upper tolerance.
+        charger: current that the charger adds.
+        motor: current that a spinning motor adds, where known.
+    """
+
+    brief: Brief
+    pack: PackModel
+    faults: FaultRange
+    module: ModuleFeed
+    string: StringFeed | None
+    resistance_box: Finding
+    pack_inductance: Finding
+    per_length: Finding
+    capacitance: Finding
+    charger: Finding
+    motor: Finding | None
+
+    @property
+    def strings(self) -> int:
+        """Strings side by side; 1 for a grouped pack."""
+        return self.pack.layout.parallel if self.string is not None else 1
+
+    def link_peak(self, length: Finding) -> Finding:
+        """Peak of the link capacitors' current at a distance: a bound, no resistance counted."""
+        loop = trace(fault_loop_inductance, "least inductance to the link capacitors",
+                     pack_inductance=NO_PACK, per_length=LEAST_PER_LENGTH, run_length=length)
+        return trace(ringing_bound, "peak current from the link capacitors, a bound",
+                     difference=self.pack.highest_voltage, inductance=loop,
+                     capacitance=self.capacitance,
+                     note="fractions of a millisecond; no resistance counted: errs high")
+
+    def with_sources(self, *extra: Finding | None) -> Finding:
+        """Highest battery current with every further source that has a value."""
+        total = self.faults.highest
+        for one in extra:
+            if one is not None and one.known:
+                total = trace(parallel_source_current, "highest current, all sources",
+                              first=total, second=one)
+        return total
+
+    def inductance(self, length: Finding) -> Finding:
+        """Pack and a run of cable."""
+        return trace(fault_loop_inductance, pack_inductance=self.pack_inductance,
+                     per_length=self.per_length, run_length=length)
+
+    def of_run(self, modules: int) -> Finding:
+        """Inductance of some of the modules in series."""
+        return trace(run_inductance, whole=self.pack_inductance,
+                     modules=count("modules in the run", "n", modules), series=self.pack.series)
+
+
+def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductance: Finding,
+             per_length: Finding, motor: Finding | None = None) -> Feeds:
+    """Every source of a layout.
+
+    Args:
+        brief, pack, faults: of the layout.
+        pack_inductance: H, modules and links.
+        per_length: H/m, both conductors of a route.
+        motor: short-circuit current of a spinning motor through a dead inverter, if known.
+    """
+    box = trace(resistance_left, "loop of the lowest fault without the cables",
+                whole=pack.resistance_long, part=pack.cable_allowance)
+    capacitance = trace(tr.largest_capacitance, capacitance=brief.inverter.dc_link_capacitance,
+                        tolerance=brief.inverter.dc_link_tolerance)
+    several = pack.layout.arrangement == "strings" and pack.layout.parallel > 1
+    return Feeds(brief, pack, faults, _module(brief, pack), _string(brief, pack, box)
+                 if several else None, box, pack_inductance, per_length, capacitance,
+                 pack.charging_current, motor)
+
+
+# -- one module -----------------------------------------------------------------------------
+
+
+def _on_hand(brief: Brief, pack: PackModel) -> list[ModulesOnHand]:
+    return [brief.modules[part.entry] for part in pack.layout.parts]
+
+
+def _initial(on_hand: ModulesOnHand) -> Finding:
+    """Millisecond resistance: that of a new module, or lower where it measures lower."""
+    new = mod.traced_resistance_initial(on_hand.module)
+    if on_hand.resistance_growth.number >= 1.0:
+        return new
+    return trace(el.resistance_at_fault, resistance=new, growth=on_hand.resistance_growth)
+
+
+def _long(brief: Brief, on_hand: ModulesOnHand) -> Finding:
+    pulse = leaf("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE, "definition",
+                 origin=RULE)
+    return mod.traced_resistance(on_hand.module, brief.battery.coldest_start,
+                                 brief.battery.charge_lowest, pulse, on_hand.resistance_growth)
+
+
+def _module(brief: Brief, pack: PackModel) -> ModuleFeed:
+    """The strongest type for the highest current, the weakest for the lowest."""
+    grouped = pack.layout.arrangement != "strings"
+    beside = count("modules paralleled at their ends", "P",
+                   pack.layout.parallel if grouped else 1)
+    one = count("one module in series", "S", 1)
+    high, low = [], []
+    for on_hand in _on_hand(brief, pack):
+        module = on_hand.module
+        full = trace(el.with_tolerance, "full voltage of one module", symbol="U_m",
+                     voltage=trace(el.series_voltage, "full voltage of one module", symbol="U_m",
+                                   series=module.cells_in_series,
+                                   module_voltage=module.full_voltage),
+                     tolerance=brief.charger.tolerance)
+        empty = mod.traced_ocv_low(module, brief.battery.charge_lowest)
+        initial = trace(el.stack_resistance, "module or group, first millisecond: new, hot",
+                        series=one, parallel=beside, module_resistance=_initial(on_hand))
+        long = trace(el.stack_resistance, "module or group, long pulse: cold, aged, empty",
+                     series=one, parallel=beside, module_resistance=_long(brief, on_hand))
+        high.append((full, initial, trace(prospective_fault_current,
+                                          "highest current of one module's terminals",
+                                          voltage=full, resistance=initial)))
+        low.append((empty, long, trace(prospective_fault_current,
+                                       "lowest current of one module's terminals",
+                                       voltage=empty, resistance=long)))
+    strong = max(high, key=lambda h: h[2].number)
+    weak = min(low, key=lambda h: h[2].number)
+    return ModuleFeed(strong[0], weak[0], strong[1], weak[1],
+                      largest([h[2] for h in high], "highest current of one module"),
+                      smallest([h[2] for h in low], "lowest current of one module"))
+
+
+# -- one string -----------------------------------------------------------------------------
+
+
+def _string(brief: Brief, pack: PackModel, box: Finding) -> StringFeed:
+    one = count("one string", "P", 1)
+    parts = [trace(el.stack_resistance, "modules of one string, first millisecond",
+                   series=count("modules in series", "S", part.series), parallel=one,
+                   module_resistance=_initial(on_hand))
+             for part, on_hand in zip(pack.layout.parts, _on_hand(brief, pack), strict=True)]
+    initial = parts[0] if len(parts) == 1 else trace(
+        pair_resistance, "modules of one string, first millisecond", first=parts[0],
+        second=parts[1])
+    capacity = smallest([trace(el.pack_capacity, "capacity of one string", parallel=one,
+                               module_capacity=o.module.capacity,
+                               state_of_health=o.state_of_health)
+                         for o in _on_hand(brief, pack)], "capacity of one string")
+    return StringFeed(initial, box, capacity, *_flatness(brief, pack))
+
+
+def _flatness(brief: Brief, pack: PackModel) -> tuple[Finding, Finding]:
+    """Least slope of a string's rest voltage in the window, and its hysteresis."""
+    points = np.linspace(brief.battery.charge_lowest.number, brief.battery.charge_highest.number,
+                         SLOPE_POINTS)
+    slope = gap = 0.0
+    for part, on_hand in zip(pack.layout.parts, _on_hand(brief, pack), strict=True):
+        module = on_hand.module
+        curves = (*module.low_curves, *module.high_curves)
+        rise = min(float(np.min(np.diff(c.voltage(points)) / np.diff(points))) for c in curves)
+        slope += part.series * module.series * rise
+        gap += part.series * module.series * 2.0 * module.half_gap.number
+    window = (f"{brief.battery.charge_lowest.shown} to {brief.battery.charge_highest.shown}, "
+              f"{SLOPE_POINTS} points, the flattest published curve")
+    return (leaf("least rise of a string's rest voltage per whole charge", "dU/dz", "V", slope,
+                 "computed", source="packcalc-rule", origin=Origin("curves of the class"),
+                 note=window),
+            leaf("gap of a string's rest voltage after charge and after discharge", "h", "V", gap,
+                 "computed", source="packcalc-rule", origin=Origin("curves of the class")))

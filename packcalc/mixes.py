@@ -1,0 +1,235 @@
+"""Two module types in one pack: in series, side by side, or refused with the reason.
+
+In series each type keeps its own cells, and the weaker one's capacity, currents,
+temperatures and end voltages are kept. Side by side two types count as one combined type
+that takes the worse figure of the two throughout.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from packcalc import cell_formulas as formulas
+from packcalc import modules as mod
+from packcalc.brief import Brief, ModulesOnHand
+from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
+from packcalc.modules import ModuleType
+
+CURVES_MATCH = 0.010  # V per cell; our rule for two types side by side
+LEAST_SHARE = 0.5     # our rule: the weaker of a string has half the other's capacity at least
+MOST_TYPES = 12       # more make more pairs than anyone reads
+ROUNDING = 1e-6       # of binary numbers, below any figure a user gives
+
+
+@dataclass(frozen=True)
+class SideBySide(ModulesOnHand):
+    """Two entries that stand side by side as one combined type.
+
+    Attributes:
+        of: the two `[[modules]]` entries.
+    """
+
+    of: tuple[int, int] = (0, 0)
+
+
+# --- which choices are tried ----------------------------------------------------------
+
+def with_pairs(brief: Brief) -> Brief:
+    """The brief with every pair that may stand side by side as one more entry at the end."""
+    own = tuple(m for m in brief.modules if not isinstance(m, SideBySide))
+    if brief.mix != "parallel" or len(own) > MOST_TYPES:
+        return replace(brief, modules=own) if len(own) < len(brief.modules) else brief
+    pairs = [_combined(own, i, j) for i, j in itertools.combinations(range(len(own)), 2)
+             if not why_not_in_parallel(brief, i, j)]
+    return replace(brief, modules=(*own, *pairs))
+
+
+def choices(brief: Brief) -> tuple[list[tuple[int, ...]], list[str]]:
+    """Which entries are tried, alone or two in series, and why others are not.
+
+    Args:
+        brief: as `with_pairs` gives it.
+    """
+    refusals = [why_not_alone(brief, i) for i in range(len(brief.modules))]
+    tried: list[tuple[int, ...]] = [(i,) for i, reason in enumerate(refusals) if not reason]
+    refusals = [reason for reason in refusals if reason]
+    own = [i for i, m in enumerate(brief.modules) if not isinstance(m, SideBySide)]
+    if brief.mix == "no":
+        return tried, refusals
+    if len(own) > MOST_TYPES:
+        return tried, [*refusals, f"types are not combined: {len(own)} types make "
+                       f"{len(own) * (len(own) - 1) // 2} pairs; leave at most {MOST_TYPES} types "
+                       f"in the brief"]
+    why_not = why_not_in_series if brief.mix == "series" else why_not_in_parallel
+    for i, j in itertools.combinations(own, 2):
+        reason = why_not(brief, i, j)
+        if reason:
+            refusals.append(reason)
+        elif brief.mix == "series":
+            tried.append((i, j))
+    return tried, refusals
+
+
+def why_not_alone(brief: Brief, i: int) -> str:
+    """Why a type is not tried at all; empty when it is."""
+    module = brief.modules[i].module
+    if not module.needs_bench:
+        return ""
+    return (f"{module.title}: not tried; no published curve of {module.chemistry} is used without "
+            "a bench measurement. Enter rest_voltages at three charges.")
+
+
+def why_not_in_series(brief: Brief, i: int, j: int) -> str:
+    """Why two types may not stand in one string; empty when they may.
+
+    The weaker one's capacity, currents, temperatures and end voltages must be known, so
+    that they can be kept.
+    """
+    pair = brief.modules[i], brief.modules[j]
+    first, second = (o.module for o in pair)
+    names = f"{first.title} and {second.title} in series: refused, "
+    for module in (first, second):
+        if module.needs_bench:
+            return names + f"the rest voltages of {module.title} are not measured"
+        for limit, words in ((module.peak_current, "peak"),
+                             (module.continuous_current, "continuous")):
+            if not limit.known:
+                return names + (f"the {words} current limit of {module.title} is not known, so "
+                                f"the weaker one cannot be kept; enter {words}_current")
+    low, high = sorted(o.module.capacity.number * o.state_of_health.number for o in pair)
+    if low < LEAST_SHARE * high * (1.0 - ROUNDING):
+        return names + (f"the weaker has {100 * low / high:.0f} % of the other's real capacity, "
+                        f"less than {100 * LEAST_SHARE:.0f} %")
+    apart = _temperatures_apart(brief, first, second)
+    return names + apart if apart else ""
+
+
+def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
+    """Why two types may not stand side by side; empty when their curves match.
+
+    They must have the same cells in series and rest voltages that differ by no more than
+    10 mV per cell over the whole charge (our rule).
+    """
+    first, second = brief.modules[i].module, brief.modules[j].module
+    names = f"{first.title} and {second.title} in parallel: refused, "
+    if first.series != second.series:
+        return names + f"{first.series} and {second.series} cells in series"
+    if first.chemistry != second.chemistry:
+        return names + f"{first.chemistry} and {second.chemistry}"
+    if first.needs_bench or second.needs_bench:
+        return names + "rest voltages are not measured"
+    apart = _curves_apart(first, second)
+    if apart > CURVES_MATCH + ROUNDING:
+        return names + (f"rest voltages differ by up to {1000 * apart:.1f} mV per cell, more than "
+                        f"{1000 * CURVES_MATCH:.0f} mV")
+    apart_in_heat = _temperatures_apart(brief, first, second)
+    return names + apart_in_heat if apart_in_heat else ""
+
+
+def _curves_apart(first: ModuleType, second: ModuleType) -> float:
+    """Largest difference of rest voltage per cell, on either side of the class."""
+    points = np.linspace(0.0, 1.0, 41)
+    return max(float(np.max(np.abs(side(first, points) - side(second, points))))
+               for side in (mod.ocv_low, mod.ocv_high)) / first.series
+
+
+def _temperatures_apart(brief: Brief, first: ModuleType, second: ModuleType) -> str:
+    """Why the narrower temperature window cannot be kept; empty when it can."""
+    low = max(first.temperature_min, second.temperature_min, key=lambda f: f.number)
+    high = min(first.temperature_max, second.temperature_max, key=lambda f: f.number)
+    coldest, hottest = brief.battery.coldest_start, brief.battery.hottest
+    if low.number <= coldest.number + ROUNDING and hottest.number <= high.number + ROUNDING:
+        return ""
+    return (f"the temperature window that both bear, {low.shown} to {high.shown}, does not cover "
+            f"{coldest.shown} to {hottest.shown}")
+
+
+# --- one combined type ----------------------------------------------------------------
+
+@formula(title="limit of unlike modules side by side", symbol="I_lim", unit="A",
+         text="I_lim = I · R_1/R_2",
+         inputs={"limit": "I [A] the lower of the two", "stiffer": "R_1 [mΩ] the lower of the two",
+                 "softer": "R_2 [mΩ] the higher of the two"},
+         basis="definition",
+         safe_side="low: one stiff module among soft ones takes at most R_2/R_1 of its even share")
+def shared_limit(limit, stiffer, softer):
+    """Current limit counted on even shares where the shares are uneven.
+
+    Examples:
+        >>> shared_limit(200.0, 0.004, 0.005)
+        160.0
+    """
+    return limit * stiffer / softer
+
+
+def _combined(own: tuple[ModulesOnHand, ...], i: int, j: int) -> SideBySide:
+    """Two entries as one: the worse figure of the two throughout."""
+    pair = own[i], own[j]
+    health = smallest([o.state_of_health for o in pair], "lower state of health of the two")
+    growth = largest([o.resistance_growth for o in pair], "larger growth of the two")
+    count = leaf("modules on hand, both types", "N", "", sum(o.count.number for o in pair),
+                 "definition", origin=Origin(f"modules[{i}] and modules[{j}]"))
+    return SideBySide(_combined_type(pair), count, health, growth, (i, j))
+
+
+def _combined_type(pair: tuple[ModulesOnHand, ModulesOnHand]) -> ModuleType:
+    first, second = (o.module for o in pair)
+    both = first, second
+    # The lower curve at low charge is the one that sag is judged by.
+    base = min(both, key=lambda m: float(mod.ocv_low(m, 0.1)))
+
+    def lower(name: str) -> Finding:
+        found = [getattr(m, name) for m in both]
+        return smallest(found, f"{found[0].title}, lower of the two types")
+
+    def higher(name: str) -> Finding:
+        found = [getattr(m, name) for m in both]
+        return largest(found, f"{found[0].title}, higher of the two types")
+
+    aged = sorted((_aged_resistance(o) for o in pair), key=lambda f: f.number)
+
+    def limit(name: str) -> Finding:
+        figures = [getattr(m, name) for m in both]
+        unknown = [f for f in figures if not f.known]
+        return unknown[0] if unknown else trace(
+            shared_limit, figures[0].title, symbol=figures[0].symbol, unit=figures[0].unit,
+            limit=lower(name), stiffer=aged[0], softer=aged[1])
+
+    return replace(
+        base, id=f"{first.id} + {second.id}", title=f"{first.title} beside {second.title}",
+        cells_in_parallel=_same_cells(first, second), capacity=lower("capacity"),
+        full_voltage=lower("full_voltage"), empty_voltage=higher("empty_voltage"),
+        nominal_voltage=lower("nominal_voltage"), resistance_high=higher("resistance_high"),
+        resistance_low=lower("resistance_low"), resistance_initial=_initial(both),
+        mass=higher("mass"), continuous_current=limit("continuous_current"),
+        peak_current=limit("peak_current"), charge_rate=limit("charge_rate"),
+        temperature_min=higher("temperature_min"), temperature_max=lower("temperature_max"),
+        note="two types side by side, counted as one: the worse figure of the two throughout")
+
+
+def _aged_resistance(on_hand: ModulesOnHand) -> Finding:
+    one = leaf("at 10 s, 25 °C, 50 %", "k", "", 1.0, "definition")
+    return trace(formulas.resistance_under_load, f"aged resistance of {on_hand.module.title}",
+                 resistance=on_hand.module.resistance_high, temperature_ratio=one,
+                 charge_ratio=one, pulse_ratio=one, growth=on_hand.resistance_growth)
+
+
+def _same_cells(first: ModuleType, second: ModuleType) -> Finding:
+    if first.parallel == second.parallel:
+        return first.cells_in_parallel
+    return replace(first.cells_in_parallel, value=None, note="differs between the two types")
+
+
+def _initial(both: tuple[ModuleType, ModuleType]) -> Finding:
+    """Lower first-millisecond resistance; where one is not measured, from its 10 s value."""
+    if not any(m.resistance_initial.known for m in both):
+        return both[0].resistance_initial
+    one = leaf("of a cell as warm as at its reading", "b", "", 1.0, "definition")
+    found = [m.resistance_initial if m.resistance_initial.known else trace(
+        formulas.initial_resistance, resistance=m.resistance_low, hot_ratio=one,
+        initial_ratio=m.cell.figure("initial_ratio", "first millisecond to 10 s", "a", ""))
+        for m in both]
+    return smallest(found, "resistance of a module in the first millisecond, lower of the two")

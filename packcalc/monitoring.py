@@ -1,0 +1,184 @@
+"""What a management system watches: monitors along a string, trips, balancing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from packcalc.findings import formula
+
+RESTARTS, RUNS_ON, LINKS_MEASURED = (
+    "restarts at each module", "runs on across links", "runs on, links measured")
+
+
+@formula(
+    title="Voltage of a cell during a fault outside the modules", symbol="u_f", unit="V",
+    text="u_f = I·R_x/(1000·n)",
+    inputs={"current": "I [A] fault current", "external": "R_x [mΩ] path and cables outside",
+            "cells": "n [] cells in series"},
+    basis="definition", valid="the rest of the voltage falls inside the modules",
+    safe_side="lowest fault: the highest cell voltage that a fault leaves")
+def fault_cell_voltage(current: Any, external: Any, cells: Any) -> Any:
+    """What an under-voltage trip sees of a fault at the far end of the cables.
+
+    Examples:
+        >>> fault_cell_voltage(1000.0, 0.02, 100)
+        0.2
+    """
+    return current * external / cells
+
+
+@formula(
+    title="Mean voltage of one cell", symbol="u", unit="V", text="u = U/n",
+    inputs={"voltage": "U [V] of all", "cells": "n [] cells in series"}, basis="definition",
+    safe_side="the weakest cell lies below")
+def cell_share(voltage: Any, cells: Any) -> Any:
+    """A pack voltage spread over its cells.
+
+    Examples:
+        >>> cell_share(350.0, 100)
+        3.5
+    """
+    return voltage / cells
+
+
+@formula(
+    title="Temperature sensors for a share of the cells", symbol="n_θ", unit="",
+    text="n_θ = ⌈n·x/100⌉",
+    inputs={"channels": "n [] cell voltages monitored", "share": "x [%] of them seen"},
+    basis="definition", safe_side="rounded up")
+def sensors_for_share(channels: Any, share: Any) -> Any:
+    """Number of sensors when each sees one monitored cell.
+
+    Examples:
+        >>> float(sensors_for_share(96, 0.3))
+        29.0
+    """
+    return np.ceil(channels * share - 1e-9)
+
+
+@formula(
+    title="Current that levels a spread of self-discharge", symbol="I_s", unit="mA",
+    text="I_s = 1000·Q·(s/100)/720",
+    inputs={"capacity": "Q [Ah] of one paralleled group",
+            "spread": "s [%] of capacity in 30 days"},
+    basis="definition", valid="30 days are 720 hours")
+def spread_current(capacity: Any, spread: Any) -> Any:
+    """Mean current by which the leakiest cell falls behind.
+
+    Examples:
+        >>> round(spread_current(230 * 3600.0, 0.02), 9)
+        0.006388889
+    """
+    return capacity * spread / (720.0 * 3600.0)
+
+
+@formula(
+    title="Mean balance current", symbol="I_m", unit="mA", text="I_m = I_b·x/100",
+    inputs={"current": "I_b [mA] while balancing", "share": "x [%] of time balancing"},
+    basis="definition")
+def mean_balance(current: Any, share: Any) -> Any:
+    """Balance current spread over all hours.
+
+    Examples:
+        >>> mean_balance(0.2, 0.1)
+        0.020000000000000004
+    """
+    return current * share
+
+
+@formula(
+    title="Time in which balancing moves a share of the capacity", symbol="t_b", unit="h",
+    text="t_b = 1000·Q·(x/100)/I_b",
+    inputs={"capacity": "Q [Ah] of one paralleled group", "share": "x [%] of it to be moved",
+            "current": "I_b [mA] while balancing"},
+    basis="definition", valid="I_b > 0", safe_side="balancing without a pause: longer in truth")
+def balance_time(capacity: Any, share: Any, current: Any) -> Any:
+    """Hours for the first levelling of mixed modules.
+
+    Examples:
+        >>> balance_time(200 * 3600.0, 0.01, 0.2) / 3600
+        10.0
+    """
+    return capacity * share / current
+
+
+@formula(
+    title="Lowest true current at which a trip may act", symbol="I_lo", unit="A",
+    text="I_lo = I_t − e/100·I_r",
+    inputs={"trip": "I_t [A] setting", "error": "e [%] of range", "full_range": "I_r [A] range"},
+    basis="definition", safe_side="low: the trip that comes too soon")
+def trip_lowest(trip: Any, error: Any, full_range: Any) -> Any:
+    """Setting less the sensor's error.
+
+    Examples:
+        >>> trip_lowest(400.0, 0.02, 1000.0)
+        380.0
+    """
+    return trip - error * full_range
+
+
+@formula(
+    title="Highest true current that a trip may let pass", symbol="I_hi", unit="A",
+    text="I_hi = I_t + e/100·I_r",
+    inputs={"trip": "I_t [A] setting", "error": "e [%] of range", "full_range": "I_r [A] range"},
+    basis="definition", safe_side="high: the trip that comes too late")
+def trip_highest(trip: Any, error: Any, full_range: Any) -> Any:
+    """Setting plus the sensor's error.
+
+    Examples:
+        >>> trip_highest(400.0, 0.02, 1000.0)
+        420.0
+    """
+    return trip + error * full_range
+
+
+# --- monitors along a string ---------------------------------------------------------------
+
+@dataclass(frozen=True)
+class Monitor:
+    """One monitor along one string: cells counted from 1 at the negative end.
+
+    Attributes:
+        first, last: cells.
+        spans: what lies between its cells, in words.
+    """
+
+    first: int
+    last: int
+    spans: tuple[str, ...] = ()
+
+
+def divide(module_cells: tuple[int, ...], channels: int, order: str,
+           between: dict[int, str]) -> tuple[Monitor, ...]:
+    """Monitors along one string.
+
+    Args:
+        module_cells: cells in series of each module, from the negative end.
+        channels: of one monitor; 0 where not known.
+        order: how monitors follow the modules.
+        between: module number to what lies after it: "link", "fuse" or "disconnect".
+
+    Returns:
+        Monitors, each with what lies between its cells.
+
+    Examples:
+        >>> [(m.first, m.last, m.spans) for m in divide((6, 6), 8, "runs on across links",
+        ...                                             {1: "disconnect"})]
+        [(1, 8, ('disconnect after module 1',)), (9, 12, ())]
+    """
+    if channels < 1:
+        return ()
+    ends = np.cumsum(module_cells).tolist()
+    if order == RESTARTS:
+        starts = [end - cells for end, cells in zip(ends, module_cells, strict=True)]
+        spans = [(start + i + 1, min(start + i + channels, end))
+                 for start, end in zip(starts, ends, strict=True)
+                 for i in range(0, end - start, channels)]
+    else:
+        spans = [(i + 1, min(i + channels, ends[-1])) for i in range(0, ends[-1], channels)]
+    return tuple(Monitor(first, last, tuple(
+        f"{between[number]} after module {number}" for number, end in enumerate(ends, start=1)
+        if number in between and first <= end < last)) for first, last in spans)

@@ -1,0 +1,267 @@
+"""A user's fuse held against the duty of its place: each check with its margin or its question."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, largest, leaf, smallest, trace
+from packcalc.fuse_formulas import (
+    FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor, fuse_melting_current_demand,
+    fuse_rating_before_conductor, fuse_rating_by_sheet, fuse_rating_with_conductor,
+    pulse_current_share,
+)
+from packcalc.part_checks.shown import SILENT, fuse_curves, listed, stepped, voltage_check
+from packcalc.part_checks.sweep import fuse_side
+from packcalc.parts import FusePart
+from packcalc.tables import Table, table
+
+
+@dataclass(frozen=True)
+class FuseDemand:
+    """What a fuse must meet at its place. Any finding may lack its value.
+
+    Attributes:
+        highest_voltage, fault_highest, fault_lowest, time_constant: of the circuit.
+        counted_time: within which it must open to be counted on.
+        continuous_current, peak_current, peak_duration, cycles: load.
+        ambient: air around it.
+        bus_insulation: lowest impulse or withstand voltage of what hangs on the bus.
+    """
+
+    highest_voltage: Finding
+    fault_highest: Finding
+    fault_lowest: Finding
+    time_constant: Finding
+    counted_time: Finding
+    continuous_current: Finding
+    peak_current: Finding
+    peak_duration: Finding
+    ambient: Finding
+    cycles: Finding | None = None
+    bus_insulation: Finding | None = None
+
+
+def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
+    """Every check of one fuse, in the order of the stages."""
+    return (
+        voltage_check(part, demand.highest_voltage,
+                      "Rated DC voltage above the highest working voltage"),
+        _arc_voltage(part, demand),
+        judge("DC breaking capacity above the highest fault", "fault range",
+              part.breaking_capacity, "above", demand.fault_highest,
+              missing=f"{SILENT}the DC breaking capacity", remedy="a fuse that breaks more"),
+        _time_constant(part, demand),
+        _let_through(part, demand),
+        _opens_at_lowest(part, demand),
+        _carries(part, demand),
+        _endures(part, demand),
+    )
+
+
+def fuse_facts(part: FusePart) -> tuple[tuple[str, str], ...]:
+    """Columns of the table of candidates."""
+    return (("rated current", listed(part.rated_current)), ("class", part.class_letters or "–"),
+            ("rated DC voltage", listed(part.rated_voltage_dc)))
+
+
+def _arc_voltage(part: FusePart, demand: FuseDemand) -> Check:
+    title = "Arc voltage within the insulation of what hangs on the bus"
+    if part.arc_voltage is None:
+        ask = f"{SILENT}the peak arc voltage at {demand.highest_voltage.shown}"
+    else:
+        ask = (f"the fuse's arc reaches {part.arc_voltage.shown}: ask the makers of inverter, "
+               "charger and converter whether their inputs stand it")
+    return judge(title, "isolation and distance", part.arc_voltage, "at most",
+                 demand.bus_insulation, missing=ask,
+                 remedy="a fuse with a lower arc voltage, or parts with a higher withstand")
+
+
+def _time_constant(part: FusePart, demand: FuseDemand) -> Check:
+    permitted = stepped(part.permitted_time_constant, demand.highest_voltage, upper=True,
+                        title="Permitted time constant at the next stated voltage", symbol="τ")
+    return judge("Permitted time constant at this voltage", "fault range", permitted, "at least",
+                 demand.time_constant, missing=f"{SILENT}the time constant permitted at "
+                 f"{demand.highest_voltage.shown} or above",
+                 remedy="a fuse proved at a longer time constant, or a shorter loop")
+
+
+def _let_through(part: FusePart, demand: FuseDemand) -> Check:
+    title = "Total clearing I²t stated at or above the working voltage"
+    if part.clearing_i2t is None or part.clearing_i2t_at is None:
+        return Check(title, "fault range", NOT_EVALUATED, reason=f"{SILENT}the total clearing I²t "
+                     f"in DC with its voltage (at least {demand.highest_voltage.shown}); the "
+                     "cable and contactor checks beyond its curve need it")
+    return judge(title, "fault range", part.clearing_i2t_at, "at least", demand.highest_voltage,
+                 missing="highest working voltage is not known",
+                 remedy="ask for the figure at this voltage: I²t rises with voltage")
+
+
+def _opens_at_lowest(part: FusePart, demand: FuseDemand) -> Check:
+    title, stage = "Opens at the lowest fault within the counted time", "who clears"
+    if not demand.fault_lowest.known:
+        return Check(title, stage, NOT_EVALUATED, reason="lowest fault current is not known")
+    side = fuse_side(part, demand.highest_voltage, demand.time_constant,
+                     demand.counted_time.number)
+    asks = [reason.removeprefix("ask for ") for reason in side.reasons]
+    if side.reasons:
+        return Check(title, stage, NOT_EVALUATED, None, demand.fault_lowest, "at most",
+                     f"{SILENT}{'; '.join(dict.fromkeys(asks))}")
+    curve = side.clearing
+    counts = leaf("current from which the fuse counts", "I", "A", side.low,
+                  curve.basis if curve else part.basis, origin=curve.origin if curve else None,
+                  note=side.why_low)
+    check = judge(title, stage, counts, "at most", demand.fault_lowest)
+    if check.verdict != FAIL:
+        return check
+    return Check(title, stage, CAUTION, counts, demand.fault_lowest, "at most",
+                 f"counts only from there ({side.why_low}); below it a contactor on a named trip "
+                 "must open, see who clears over the whole range",
+                 "a smaller or faster fuse; a contactor whose range overlaps")
+
+
+# -- load -------------------------------------------------------------------------------------
+
+
+def _carries(part: FusePart, demand: FuseDemand) -> Check:
+    title, stage = "Carries the continuous load", "thermal load"
+    try:
+        least, ask = least_rating(part, demand)
+    except OutOfRange as refusal:
+        return Check(title, stage, FAIL, reason=str(refusal))
+    return judge(title, stage, part.rated_current, "at least", least,
+                 missing=ask or f"{SILENT}the rated current",
+                 remedy="a larger rating; a cooler box; thicker conductors at the fuse")
+
+
+def least_rating(part: FusePart, demand: FuseDemand) -> tuple[Finding | None, str]:
+    """(rated current asked by one derating method, what is missing): never two methods in one.
+
+    Raises:
+        OutOfRange: the air is as hot as the link's own limit.
+    """
+    method = part.derating_method or _method_by_figures(part)
+    if not method:
+        return None, ("the list gives figures of both derating methods: say which is the sheet's "
+                      "in derating_method")
+    if not (demand.continuous_current.known and demand.ambient.known):
+        return None, "continuous current or ambient is not known"
+    if part.conductor_factor is None:
+        return None, (f"{SILENT}the conductor factor for the section and length of what is joined "
+                      "to the fuse; it may only raise the rating asked")
+    return _by_constants(part, demand) if method == "A" else _by_curve(part, demand)
+
+
+def _method_by_figures(part: FusePart) -> str:
+    constants = part.link_constant is not None or part.rating_ambient is not None
+    if constants and part.ambient_factor is not None:
+        return ""
+    return "B" if part.ambient_factor is not None else "A"
+
+
+def _by_constants(part: FusePart, demand: FuseDemand) -> tuple[Finding, str]:
+    rated_at = part.rating_ambient or RATING_AMBIENT
+    warmest = largest([demand.ambient, rated_at], "Air around the fuse",
+                      "no credit for a box cooler than the rating ambient")
+    factor = trace(fuse_ambient_factor, ambient=warmest,
+                   hottest_part=part.link_constant or HOTTEST_PART, rating_ambient=rated_at)
+    before = trace(fuse_rating_before_conductor, load_current=demand.continuous_current,
+                   ambient_factor=factor,
+                   fluctuation_factor=part.fluctuation_factor or FLUCTUATION)
+    return trace(fuse_rating_with_conductor, "Least rated current, method A", before=before,
+                 conductor_factor=part.conductor_factor), ""
+
+
+def _by_curve(part: FusePart, demand: FuseDemand) -> tuple[Finding | None, str]:
+    factor = stepped(part.ambient_factor, demand.ambient, upper=True,
+                     title="Sheet's factor at the ambient", symbol="Kt")
+    if factor is None:
+        return None, f"{SILENT}the factor at {demand.ambient.shown} or above"
+    if part.fluctuation_factor is None:
+        return None, f"{SILENT}the sheet's factor for fluctuating load"
+    return trace(fuse_rating_by_sheet, "Least rated current, method B",
+                 load_current=demand.continuous_current, ambient_factor=factor,
+                 fluctuation_factor=part.fluctuation_factor,
+                 conductor_factor=part.conductor_factor), ""
+
+
+# -- pulses -----------------------------------------------------------------------------------
+
+
+def _endures(part: FusePart, demand: FuseDemand) -> Check:
+    title, stage = "Endures the peaks", "thermal load"
+    melting, _ = fuse_curves(part)
+    share = pulse_share(part, demand.cycles)
+    if share is None or not demand.peak_current.known:
+        return Check(title, stage, NOT_EVALUATED, reason="more peaks in life than the published "
+                     f"figures hold, or peak unknown: {SILENT}the share at that number of pulses")
+    asked = trace(fuse_melting_current_demand, "Melting current asked at the length of the peak",
+                  peak_current=demand.peak_current, share=share)
+    if melting is None:
+        return Check(title, stage, NOT_EVALUATED, None, asked, "at least",
+                     f"{SILENT}the melting current at {demand.peak_duration.shown}")
+    try:
+        figure = melting.trace_current(demand.peak_duration, "Melting current at the peak's length")
+    except OutOfRange as refusal:
+        return Check(title, stage, NOT_EVALUATED, None, asked, "at least", f"{SILENT}a melting "
+                     f"point at {demand.peak_duration.shown}: {refusal}")
+    return judge(title, stage, figure, "at least", asked, reason=share.title,
+                 remedy="a larger or slower fuse, or fewer peaks")
+
+
+def pulse_share(part: FusePart, cycles: Finding | None) -> Finding | None:
+    """Share of the melting current: the part's own figure, else the lower published rule."""
+    known = cycles is not None and cycles.known
+    cyclic, pulse = table("fuse_cyclic"), table("fuse_pulse")
+    count = cycles if known else leaf(
+        "Number of pulses", "N", "", min(max(cyclic.numbers("cycles_n")),
+                                         max(pulse.numbers("cycles_n"))), "assumed",
+        source="packcalc-rule", note="not known: the most that both published rules hold")
+    assert count is not None
+    own = stepped(part.cyclic_share, count, upper=True, title="the family's own share", symbol="B")
+    if own is not None:
+        return own
+    current = _row(cyclic, count, "share of the melting current (B′2)", "B′2")
+    heat = _row(pulse, count, "share of the melting I²t", "p")
+    rules = [r for r in (current, trace(pulse_current_share, share=heat) if heat else None) if r]
+    return smallest(rules, "lower of the published rules") if rules else None
+
+
+def _row(source: Table, count: Finding, title: str, symbol: str) -> Finding | None:
+    try:
+        row = source.at_or_above("cycles_n", count.number, want="share_ratio")
+    except OutOfRange:
+        return None
+    return source.finding(row, "share_ratio", title, symbol, "", float(row["share_ratio"]))
+
+
+def selective(upper: FusePart, lower: FusePart, highest_voltage: Finding,
+              fault_highest: Finding) -> Check:
+    """Whether only the lower of two fuses in one path opens, by what the lower lets through.
+
+    The total clearing I²t of the lower must stay below the pre-arcing I²t of the upper, and
+    wherever both curves have points the lower must clear before the upper melts.
+    """
+    title, stage = f"{lower.name} opens without {upper.name}", "who clears"
+    remedy = "a larger upper fuse or a smaller lower one; ask both makers for a selectivity table"
+    if lower.clearing_i2t_at is None or not highest_voltage.known \
+            or lower.clearing_i2t_at.number < highest_voltage.number:
+        return Check(title, stage, NOT_EVALUATED, reason=f"{SILENT}the total clearing I²t of "
+                     f"{lower.name} at {highest_voltage.shown} or above")
+    by_heat = judge(title, stage, lower.clearing_i2t, "below", upper.melting_i2t,
+                    missing=f"{SILENT}the pre-arcing I²t of {upper.name}",
+                    reason=f"up to {fault_highest.shown}, by let-through", remedy=remedy)
+    if by_heat.verdict != PASS:
+        return by_heat
+    melting, clearing = fuse_curves(upper)[0], fuse_curves(lower)[1]
+    if melting is None or clearing is None:
+        return Check(title, stage, NOT_EVALUATED, lower.clearing_i2t, upper.melting_i2t, "below",
+                     f"holds by let-through; {SILENT}both curves for the slower currents")
+    at = clearing.above(melting)
+    if at is not None:
+        meets = leaf("a current at which the upper melts first", "I", "A", at, upper.basis,
+                     origin=melting.origin)
+        return Check(title, stage, FAIL, reason=f"the upper fuse may melt before the lower has "
+                     f"cleared at {meets.shown}", remedy=remedy)
+    return by_heat

@@ -1,0 +1,76 @@
+"""What a data sheet shows of a part, for every kind: voltage, points, curves."""
+
+from __future__ import annotations
+
+from packcalc.checks import NOT_EVALUATED, Check, judge
+from packcalc.curves import Curve
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.parts import FusePart, Part, Points
+from packcalc.tables import table
+
+SILENT = "not shown to qualify: ask for "
+
+
+def voltage_check(part: Part, highest_voltage: Finding, title: str) -> Check:
+    """Rated DC voltage above the highest working voltage; an AC rating is no answer."""
+    why = (f"the list gives {part.rated_voltage_ac.shown} AC only, which says nothing about DC"
+           if part.alternating_only and part.rated_voltage_ac else "")
+    return judge(title, "highest voltage", part.rated_voltage_dc, "above", highest_voltage,
+                 missing=f"{why}; {SILENT}the rated DC voltage".removeprefix("; ")
+                 if part.rated_voltage_dc is None else "highest working voltage is not known",
+                 remedy="a part rated higher in DC; two in series never add up without a stated "
+                        "series rating")
+
+
+def voltage_reason(part: Part, highest_voltage: Finding) -> str:
+    """Why a part does not count at this voltage; empty where it does."""
+    check = voltage_check(part, highest_voltage, "")
+    if check.verdict == "pass":
+        return ""
+    if check.verdict == NOT_EVALUATED:
+        return check.reason
+    return f"its rated voltage {check.figure.shown} is not above {highest_voltage.shown}"
+
+
+def fuse_curves(part: FusePart) -> tuple[Curve | None, Curve | None]:
+    """(melting, clearing); the gates of a gG link only where it is one and shows a DC voltage."""
+    melting = part.melting.curve if part.melting else None
+    clearing = part.clearing.curve if part.clearing else None
+    if melting or clearing or part.class_letters != "gG" or part.rated_voltage_dc is None \
+            or part.rated_current is None:
+        return melting, clearing
+    rows = table("gg_gates").where(current_A=part.rated_current.number).rows
+    if not rows:
+        return None, None
+    row, gates = rows[0], table("gg_gates")
+    origin = Origin("table gg_gates", text=f"{part.rated_current.number:g} A, from memory")
+    return (Curve((row["imin_10s_A"], row["imin_0p1s_A"]), (10.0, 0.1), "gG gate, earliest",
+                  origin, gates.basis),
+            Curve((row["imax_5s_A"], row["imax_0p1s_A"]), (5.0, 0.1), "gG gate, latest",
+                  origin, gates.basis))
+
+
+def stepped(points: Points | None, at: Finding, *, upper: bool, title: str,
+            symbol: str = "") -> Finding | None:
+    """The figure of the next stated point, on the safe side; None beyond the points.
+
+    Args:
+        upper: take the point at or above `at` (falling curves), else at or below.
+    """
+    if points is None or not at.known:
+        return None
+    pairs = list(zip(points.first, points.second, strict=True))
+    slack = 1e-9 * abs(at.number)
+    if upper:
+        value = next((y for x, y in pairs if x >= at.number - slack), None)
+    else:
+        value = next((y for x, y in reversed(pairs) if x <= at.number + slack), None)
+    if value is None:
+        return None
+    return leaf(title, symbol or points.column.symbol or "x", points.column.unit, value,
+                points.basis, origin=points.origin, note="next stated point on the safe side")
+
+
+def listed(item: Finding | None) -> str:
+    """A figure of the list as a table shows it."""
+    return item.shown if item is not None else "not given"

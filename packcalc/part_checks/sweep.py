@@ -1,0 +1,374 @@
+"""Who opens a fault current, and when, at every current from the lowest to the highest.
+
+A fuse counts where it is shown to break and clears within the counted time. A contactor
+counts on a named trip, up to its breaking current in both directions. Whatever is not on a
+data sheet counts as nobody.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from packcalc.curves import Curve
+from packcalc.findings import Finding
+from packcalc.part_checks.shown import fuse_curves, voltage_reason
+from packcalc.parts import ContactorPart, FusePart, Points
+
+NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY = range(5)
+DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor", "contactor beyond its limit")
+GRID = 400
+BESIDE = 1e-9  # a break point is tried on it and this share to either side
+
+
+@dataclass(frozen=True)
+class Trips:
+    """The trips that open the contactors, by name. Any may be missing.
+
+    Attributes:
+        name: who trips, as the report prints it.
+        current, delay: threshold, and time from crossing it to the coil's being off.
+        undervoltage, undervoltage_delay: of the pack's voltage.
+        overload, overload_delay: a slower and lower current limit, for the cables.
+        falls_in_the_cold: whether the current limit falls with the cells' temperature.
+        blocked_above: current above which the contactors stay closed and leave it to the fuse.
+        to_opened: whether the delays run until the contactor has opened, its own time included.
+    """
+
+    name: str = "current trip of the management system"
+    current: Finding | None = None
+    delay: Finding | None = None
+    undervoltage: Finding | None = None
+    undervoltage_delay: Finding | None = None
+    overload: Finding | None = None
+    overload_delay: Finding | None = None
+    falls_in_the_cold: bool = False
+    blocked_above: Finding | None = None
+    to_opened: bool = False
+
+
+def number(item: Finding | None) -> float | None:
+    """The value of a finding that may be missing."""
+    return item.value if item is not None else None
+
+
+@dataclass(frozen=True)
+class FuseSide:
+    """Where a fuse counts.
+
+    Attributes:
+        part: the fuse.
+        reasons: why it does not count at all; empty where it does.
+        low, high: currents between which it counts.
+        why_low: what sets the lower end.
+        clearing, melting: curves.
+        integral: sheet's clearing I²t where it holds at the working voltage, else NaN.
+    """
+
+    part: FusePart | None
+    reasons: tuple[str, ...] = ()
+    low: float = np.inf
+    high: float = 0.0
+    why_low: str = ""
+    clearing: Curve | None = None
+    melting: Curve | None = None
+    integral: float = np.nan
+
+    def times(self, current: Any) -> np.ndarray:
+        """Clearing time; beyond the last point no longer than there; NaN where not shown."""
+        at = np.asarray(current, dtype=float)
+        if self.clearing is None or self.part is None:
+            return np.full(at.shape, np.nan)
+        times = self.clearing.time_at(at)
+        return np.where(at > self.clearing.highest, self.clearing.shortest, times)
+
+    def counts(self, current: Any) -> np.ndarray:
+        at = np.asarray(current, dtype=float)
+        return (at >= self.low) & (at <= self.high) if not self.reasons \
+            else np.zeros(at.shape, dtype=bool)
+
+    def heat(self, current: Any) -> np.ndarray:
+        """I²t let through: by the curve inside its points, by the sheet's figure beyond."""
+        at = np.asarray(current, dtype=float)
+        if self.clearing is None:
+            return np.full(at.shape, np.nan)
+        return np.where(at > self.clearing.highest, self.integral, at ** 2 * self.times(at))
+
+
+def fuse_side(part: FusePart | None, highest_voltage: Finding, time_constant: Finding,
+              counted_time: float) -> FuseSide:
+    """Where a fuse counts, or why it does not."""
+    if part is None:
+        return FuseSide(None, ("no fuse is named",))
+    melting, clearing = fuse_curves(part)
+    reasons = [r for r in (
+        voltage_reason(part, highest_voltage),
+        "" if part.breaking_capacity else "ask for the DC breaking capacity",
+        "" if clearing else "ask for the total clearing curve in DC",
+        _floor_reason(part), _time_constant_reason(part, highest_voltage, time_constant)) if r]
+    low, why = _lower_end(part, clearing, counted_time)
+    if low is None:
+        reasons.append(why)
+    return FuseSide(part, tuple(reasons), np.inf if low is None else low,
+                    number(part.breaking_capacity) or 0.0, why, clearing, melting,
+                    _sheet_integral(part, highest_voltage))
+
+
+def _floor_reason(part: FusePart) -> str:
+    if part.lowest_breaking_current is not None or part.full_range:
+        return ""
+    if part.full_range is None:
+        return "ask for the class letters, or for the lowest breaking current"
+    return f"partial range ({part.class_letters}): ask for the lowest breaking current"
+
+
+def _time_constant_reason(part: FusePart, voltage: Finding, time_constant: Finding) -> str:
+    permitted = permitted_at(part.permitted_time_constant, voltage)
+    if permitted is None:
+        return f"ask for the time constant permitted at {voltage.shown}"
+    if time_constant.known and permitted < time_constant.number:
+        return (f"the time constant permitted at {voltage.shown} is {permitted * 1e3:.3g} ms, "
+                f"the circuit has {time_constant.shown}")
+    return ""
+
+
+def permitted_at(points: Points | None, voltage: Finding) -> float | None:
+    """Permitted time constant at the next stated voltage at or above; None where none is."""
+    if points is None or not voltage.known:
+        return None
+    return next((t for u, t in zip(points.first, points.second, strict=True)
+                 if u >= voltage.number), None)
+
+
+def _lower_end(part: FusePart, clearing: Curve | None,
+               counted_time: float) -> tuple[float | None, str]:
+    if clearing is None:
+        return None, "no clearing curve"
+    if clearing.shortest > counted_time:
+        return None, f"no point of the clearing curve lies within {counted_time:g} s"
+    if clearing.longest < counted_time:
+        ends = [(clearing.lowest, "lowest current of its clearing curve")]
+    else:
+        ends = [(float(clearing.current_at(counted_time)), f"it clears within {counted_time:g} s")]
+    if part.lowest_breaking_current is not None:
+        ends.append((part.lowest_breaking_current.number, "its lowest breaking current"))
+    return max(ends)
+
+
+def _sheet_integral(part: FusePart, highest_voltage: Finding) -> float:
+    value, at = number(part.clearing_i2t), number(part.clearing_i2t_at)
+    holds = (value is not None and at is not None and highest_voltage.known
+             and at >= highest_voltage.number)
+    return value if holds else np.nan  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class TripLine:
+    """One trip that acts at and above a current."""
+
+    name: str
+    from_current: float
+    delay: float
+
+
+@dataclass(frozen=True)
+class ContactorSide:
+    """Where a contactor counts.
+
+    Attributes:
+        part: the contactor.
+        reasons: why it does not count.
+        lines: the trips that open it.
+        limit: highest current that it breaks in either direction; 0 where not shown.
+        opening: opening time.
+        blocked_above: current above which it is held closed.
+    """
+
+    part: ContactorPart | None
+    reasons: tuple[str, ...] = ()
+    lines: tuple[TripLine, ...] = ()
+    limit: float = 0.0
+    opening: float = 0.0
+    blocked_above: float = np.inf
+
+    def times(self, current: Any) -> np.ndarray:
+        """Time to the end of its arc on the first trip that acts; NaN where none does."""
+        at = np.asarray(current, dtype=float)
+        best = np.full(at.shape, np.nan)
+        for line in self.lines:
+            acts = (at >= line.from_current) & (at < self.blocked_above)
+            best = np.fmin(best, np.where(acts, line.delay + self.opening, np.nan))
+        return best
+
+    @property
+    def low(self) -> float:
+        """Lowest current at which a trip acts."""
+        return min((line.from_current for line in self.lines), default=np.inf)
+
+
+def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_voltage: Finding,
+                   time_constant: Finding, undervoltage_from: float | None) -> ContactorSide:
+    """Where a contactor counts on its trips, or why it does not.
+
+    Args:
+        undervoltage_from: lowest fault at which the undervoltage trip is shown to act.
+    """
+    if part is None:
+        return ContactorSide(None, ("no contactor is named",))
+    lines = _lines(trips, undervoltage_from)
+    reasons = [r for r in (
+        voltage_reason(part, highest_voltage),
+        "" if part.break_discharge and part.break_charge
+        else "ask for the breaking current in both directions",
+        "" if part.opening_time or (trips and trips.to_opened)
+        else "ask for the opening time with its coil suppression",
+        "" if lines else "no trip is named with its current and delay",
+        _inductive_reason(part, highest_voltage, time_constant)) if r]
+    limit = 0.0
+    if part.break_discharge and part.break_charge:
+        limit = min(part.break_discharge.number, part.break_charge.number)
+    blocked = number(trips.blocked_above) if trips else None
+    opening = 0.0 if trips and trips.to_opened else number(part.opening_time) or 0.0
+    return ContactorSide(part, tuple(reasons), lines, limit, opening,
+                         np.inf if blocked is None else blocked)
+
+
+def _lines(trips: Trips | None, undervoltage_from: float | None) -> tuple[TripLine, ...]:
+    if trips is None:
+        return ()
+    lines = []
+    if number(trips.current) is not None and number(trips.delay) is not None:
+        lines.append(TripLine(trips.name, trips.current.number, trips.delay.number))
+    if undervoltage_from is not None and number(trips.undervoltage_delay) is not None:
+        lines.append(TripLine("undervoltage trip", undervoltage_from,
+                              trips.undervoltage_delay.number))
+    return tuple(lines)
+
+
+def _inductive_reason(part: ContactorPart, voltage: Finding, time_constant: Finding) -> str:
+    permitted = permitted_at(part.permitted_time_constant, voltage)
+    if permitted is None:
+        permitted = number(part.break_time_constant)
+    if permitted is None:
+        return "ask for the time constant of its breaking test"
+    if time_constant.known and permitted < time_constant.number:
+        return (f"its breaking test had {permitted * 1e3:.3g} ms, the circuit has "
+                f"{time_constant.shown}")
+    return ""
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A span of current that nobody is shown to open, ends included."""
+
+    low: float
+    high: float
+    device: int
+
+    @property
+    def words(self) -> str:
+        return DEVICES[self.device]
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """The whole range in arrays.
+
+    Attributes:
+        current: A, rising.
+        device: index into DEVICES.
+        time: s, of the device that is counted; NaN where nobody is.
+        heat: A²s let through; NaN where nobody is, or where the sheet is silent.
+        fuse, contactor: the two sides.
+    """
+
+    current: np.ndarray
+    device: np.ndarray
+    time: np.ndarray
+    heat: np.ndarray
+    fuse: FuseSide
+    contactor: ContactorSide
+    counted_time: float = field(default=1.0)
+
+    @functools.cached_property
+    def holes(self) -> tuple[Hole, ...]:
+        """Spans without a device, each with its ends."""
+        bad = (self.device == NOBODY) | (self.device == TOO_EARLY)
+        code = np.where(bad, self.device, -1)
+        starts = np.flatnonzero(np.diff(code, prepend=-2))
+        ends = np.append(starts[1:], code.size) - 1
+        return tuple(Hole(float(self.current[a]), float(self.current[b]), int(code[a]))
+                     for a, b in zip(starts, ends, strict=True) if code[a] >= 0)
+
+    @property
+    def covered(self) -> bool:
+        return not self.holes
+
+    @property
+    def hole_width(self) -> float:
+        """Sum of the holes on a logarithmic scale: how far the pair is from valid."""
+        return float(sum(np.log(h.high / h.low) for h in self.holes))
+
+
+def sweep(low: float, high: float, fuse: FuseSide, contactor: ContactorSide,
+          counted_time: float, extra: Iterable[float] = ()) -> Sweep:
+    """Sweep a pair over a dense logarithmic grid and every break point.
+
+    Args:
+        low, high: ends of the fault range.
+        fuse, contactor: where either counts.
+        counted_time: within which a fault must be opened.
+        extra: further currents to look at, such as the points of a withstand curve.
+    """
+    current = _grid(low, high, (*_breaks(fuse, contactor, counted_time), *extra))
+    device, time = judge_currents(current, fuse, contactor, counted_time)
+    by_fuse = (device == BY_FUSE) | ((device == BY_BOTH) & (time == fuse.times(current)))
+    heat = np.where(by_fuse, fuse.heat(current), current ** 2 * time)
+    return Sweep(current, device, time, heat, fuse, contactor, counted_time)
+
+
+def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
+                   counted_time: float) -> tuple[np.ndarray, np.ndarray]:
+    """(device, time) at each current; the time is NaN where nobody is counted."""
+    at = np.asarray(current, dtype=float)
+    fuse_time, trip_time = fuse.times(at), contactor.times(at)
+    within = counted_time * (1.0 + 1e-9)
+    by_fuse = fuse.counts(at) & (fuse_time <= within)
+    trips = ~np.isnan(trip_time)
+    by_contactor = trips & (at <= contactor.limit) & (trip_time <= within)
+    if contactor.reasons:
+        by_contactor = np.zeros(at.shape, dtype=bool)
+    # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
+    early = trips & ~by_contactor & ~(by_fuse & (fuse_time < trip_time))
+    device = np.select([early, by_fuse & by_contactor, by_fuse, by_contactor],
+                       [TOO_EARLY, BY_BOTH, BY_FUSE, BY_CONTACTOR], NOBODY)
+    time = np.fmin(np.where(by_fuse, fuse_time, np.nan),
+                   np.where(by_contactor, trip_time, np.nan))
+    return device, np.where((device == NOBODY) | (device == TOO_EARLY), np.nan, time)
+
+
+def _breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
+    """Every current at which one of the curves or windows begins, bends or ends."""
+    found = [fuse.low, fuse.high, contactor.limit, contactor.blocked_above,
+             *(line.from_current for line in contactor.lines)]
+    for curve in (fuse.clearing, fuse.melting):
+        if curve is not None:
+            found += curve.currents
+    if fuse.clearing is not None:
+        times = [counted_time, *(line.delay + contactor.opening for line in contactor.lines)]
+        found += [float(fuse.clearing.current_at(t)) for t in times]
+    return found
+
+
+def _grid(low: float, high: float, breaks: Iterable[float]) -> np.ndarray:
+    marks = np.array([b for b in breaks if np.isfinite(b) and low <= b <= high])
+    beside = np.concatenate([marks, marks * (1 - BESIDE), marks * (1 + BESIDE)])
+    grid = np.geomspace(low, high, GRID)
+    grid[0], grid[-1] = low, high
+    return np.unique(np.clip(np.concatenate([grid, beside]), low, high))
+
+

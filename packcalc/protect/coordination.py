@@ -1,0 +1,593 @@
+"""Fuse, contactor and cable together: who clears, what gets through, where nobody does.
+
+Every statement is made over the sweep from the lowest to the highest fault, with all break
+points of the curves, and the worst point is printed with its current.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge,
+)
+from packcalc.conductors import cable_fault_integral
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, Origin, formula, leaf, trace
+from packcalc.part_checks.sweep import (
+    BY_CONTACTOR, NOBODY, ContactorSide, Hole, Sweep, Trips, contactor_side,
+    fuse_side, judge_currents, number, sweep,
+)
+from packcalc.parts import ContactorPart, FusePart
+from packcalc.units import show
+
+TITLE = "Who clears, over the whole fault range"
+SWEPT = Origin("sweep from lowest to highest fault, with every break point")
+MOST_PAIRS = 12
+ARC_SOURCE = "nfpa-70e-2018"
+LONGEST_ARC = leaf("longest exposure to an arc", "T", "s", 2.0, "read", source=ARC_SOURCE,
+                   note="no device, or a slower one: two seconds, then a person has moved away")
+DISTANCE = leaf("working distance", "D", "cm", 0.4572, "read", source=ARC_SOURCE, note="18 in")
+
+NOTES = (
+    "A fuse counts only above its lowest breaking current, up to its DC breaking capacity, and "
+    "where its total clearing curve lies within about one second (packcalc's own rule: a shorted "
+    "lithium cell does not hold its current for longer).",
+    "A contactor counts only on a named trip, with trip delay and opening time, up to its "
+    "breaking current in both directions. Above that it must not open before the fuse has cleared.",
+    "Curves are straight lines between the sheet's points on logarithmic scales, never beyond "
+    "them. Above its last point a fuse is taken to be no slower than there, and its let-through is "
+    "the sheet's total clearing I²t at this voltage, or not known.",
+    "Curves are those of a cold link in free air; the heat of a fault is I²t with the full "
+    "prospective current, which errs high.",
+    "Arc figures by the maximum power method are information for the choice of clothing and "
+    "tools: open air, half the voltage across the arc, the device seeing half the bolted current. "
+    "A box can concentrate the heat up to three times. Not a vehicle rule.",
+    "Two fuses or two contacts in series never add up their voltages without a stated rating.",
+)
+
+
+@formula(
+    title="incident energy of a DC arc, maximum power", symbol="E", unit="cal/cm²",
+    text="E = 0.005 · U · I · T / D²",
+    inputs={"voltage": "U [V] of the source", "fault_current": "I [A] bolted fault current",
+            "time": "T [s] until the arc is cleared", "distance": "D [cm] working distance"},
+    valid="open air; arc at half the source's voltage and half the bolted current",
+    safe_side="high in the open, low in a box (up to three times)",
+    basis="read", source=ARC_SOURCE, where="Annex D.5 and Table 130.7(C)(15)(b)")
+def arc_incident_energy(voltage, fault_current, time, distance):
+    """Heat on a surface at the working distance from an arc of the greatest power.
+
+    Examples:
+        >>> round(float(arc_incident_energy(250.0, 4000.0, 2.0, 0.4572)) / 41840, 2)
+        4.78
+    """
+    calories = 0.005 * voltage * fault_current * time / (100.0 * distance) ** 2
+    return calories * 4.184e4
+
+
+@formula(
+    title="current of an arc of the greatest power", symbol="I_arc", unit="A",
+    text="I_arc = I / 2", inputs={"fault_current": "I [A] bolted fault current"},
+    basis="definition", where="half the voltage across the arc, half across the source")
+def arc_current(fault_current):
+    """What a device sees while the arc burns.
+
+    Examples:
+        >>> arc_current(4000.0)
+        2000.0
+    """
+    return fault_current / 2.0
+
+
+@dataclass(frozen=True)
+class CoordinationAsked:
+    """One path: its fault range, its load, its cable, and the parts held against it.
+
+    Attributes:
+        fault_lowest, fault_highest, highest_voltage, time_constant: of the path.
+        counted_time: within which a fault must be opened.
+        peak_load, continuous_load: largest of either direction.
+        peak_duration: of the peak.
+        cable_withstand: k²S² of one conductor, or None.
+        cable_current: continuous current of the conductor, or None.
+        cable_name: as printed.
+        fuse, contactor, trips: what protects; any may be None.
+        loaded_voltage: lowest pack voltage under load, for the undervoltage trip.
+        fault_voltage: pack voltage left at the lowest fault.
+    """
+
+    fault_lowest: Finding
+    fault_highest: Finding
+    highest_voltage: Finding
+    time_constant: Finding
+    counted_time: Finding
+    peak_load: Finding
+    continuous_load: Finding
+    peak_duration: Finding
+    cable_withstand: Finding | None = None
+    cable_current: Finding | None = None
+    cable_name: str = "cable"
+    fuse: FusePart | None = None
+    contactor: ContactorPart | None = None
+    trips: Trips | None = None
+    loaded_voltage: Finding | None = None
+    fault_voltage: Finding | None = None
+
+    @property
+    def known(self) -> bool:
+        return all(f.known for f in (self.fault_lowest, self.fault_highest, self.highest_voltage,
+                                     self.time_constant)) \
+            and self.fault_lowest.number <= self.fault_highest.number
+
+    @property
+    def pair(self) -> str:
+        names = (self.fuse.name if self.fuse else "no fuse",
+                 self.contactor.name if self.contactor else "no contactor")
+        return " + ".join(names)
+
+
+@dataclass(frozen=True, eq=False)
+class Coordination:
+    """One path with its sweep, its worst points and its item for the report.
+
+    Attributes:
+        asked: what was held together.
+        sweep: None where nothing can be swept.
+        item: for the report, with every pair of the parts list as a candidate.
+        worst_heat, worst_heat_at: largest I²t let through and its current.
+        worst_arc, worst_arc_at: largest incident energy and its bolted current.
+    """
+
+    asked: CoordinationAsked
+    sweep: Sweep | None
+    item: Item
+    worst_heat: Finding | None = None
+    worst_heat_at: Finding | None = None
+    worst_arc: Finding | None = None
+    worst_arc_at: Finding | None = None
+
+    @property
+    def holes(self) -> tuple[Hole, ...]:
+        return self.sweep.holes if self.sweep else ()
+
+
+@dataclass(frozen=True)
+class _Worst:
+    """The worst point of one quantity."""
+
+    value: Finding
+    at: Finding
+
+
+# -- one pair ---------------------------------------------------------------------------------
+
+
+def sweep_pair(asked: CoordinationAsked) -> Sweep:
+    """The sweep of one pair, without findings: quick enough for every pair of a list."""
+    fuse = fuse_side(asked.fuse, asked.highest_voltage, asked.time_constant,
+                     asked.counted_time.number)
+    contactor = contactor_side(asked.contactor, asked.trips, asked.highest_voltage,
+                               asked.time_constant, undervoltage_from(asked))
+    extra = asked.contactor.short_time.second \
+        if asked.contactor and asked.contactor.short_time else ()
+    return sweep(asked.fault_lowest.number, asked.fault_highest.number, fuse, contactor,
+                 asked.counted_time.number, extra)
+
+
+def undervoltage_from(asked: CoordinationAsked) -> float | None:
+    """The lowest fault where the undervoltage trip is shown to tell it from load, else None."""
+    trips = asked.trips
+    level = number(trips.undervoltage) if trips else None
+    load, fault = number(asked.loaded_voltage), number(asked.fault_voltage)
+    if level is None or load is None or fault is None or not fault < level < load:
+        return None
+    return asked.fault_lowest.value
+
+
+def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
+               contactors: Sequence[ContactorPart] = ()) -> Coordination:
+    """Hold one pair against its path, and every other pair of the list beside it.
+
+    Args:
+        asked: the path, with the pair that is looked at in full; where it names no fuse or no
+            contactor, the best of the lists is taken.
+        fuses, contactors: every part to pair.
+    """
+    if not asked.known:
+        return Coordination(asked, None, _nothing(asked, "the fault range is not known at both "
+                                                         "ends, or its ends are crossed"))
+    if asked.fuse is None and not fuses:
+        return Coordination(asked, None, _nothing(asked, "no fuse is entered in a parts list"))
+    pairs = _pairs(asked, fuses, contactors)
+    best, swept = pairs[0] if pairs else (asked, sweep_pair(asked))
+    heat, arc = _worst_heat(best, swept), _worst_arc(best, swept)
+    item = Item(
+        key="coordination", title=TITLE, governing=_governing(best, swept),
+        duty=_duty(best, swept, heat, arc), specification=_specification(best, swept),
+        candidates=tuple(_candidate(a, s) for a, s in pairs[:MOST_PAIRS]),
+        open_items=_open_items(best, swept), notes=NOTES,
+        checks=_checks(best, swept, heat))
+    return Coordination(best, swept, item, heat.value if heat else None,
+                        heat.at if heat else None, arc.value if arc else None,
+                        arc.at if arc else None)
+
+
+def _pairs(asked: CoordinationAsked, fuses: Sequence[FusePart],
+           contactors: Sequence[ContactorPart]) -> list[tuple[CoordinationAsked, Sweep]]:
+    """Every pair of the lists with its sweep, the one without a hole and least heat first."""
+    links = [asked.fuse] if asked.fuse else list(fuses)
+    switches = [asked.contactor] if asked.contactor else list(contactors) or [None]
+    tried = [replace(asked, fuse=f, contactor=c) for f in links for c in switches]
+    swept = [(a, sweep_pair(a)) for a in tried]
+    ranked = sorted(swept, key=lambda pair: (
+        pair[1].hole_width, not _heat_holds(*pair), len(pair[1].contactor.reasons)))
+    first: dict[int, int] = {}
+    for index, (one, _) in enumerate(ranked):
+        first.setdefault(id(one.fuse), index)
+    # The best contactor of every fuse stands before any fuse's second one.
+    best = sorted(first.values())
+    return [ranked[i] for i in (*best, *(i for i in range(len(ranked)) if i not in set(best)))]
+
+
+def _heat_holds(asked: CoordinationAsked, swept: Sweep) -> bool:
+    withstand = number(asked.cable_withstand)
+    if withstand is None or not np.isfinite(swept.heat).any():
+        return False
+    return bool(np.nanmax(swept.heat) <= withstand)
+
+
+def _candidate(asked: CoordinationAsked, swept: Sweep) -> Candidate:
+    checks = (_range_check(asked, swept), *_cable_checks(asked, swept, _worst_heat(asked, swept)),
+              _withstand_check(asked, swept))
+    facts = (("fuse counts from", _amperes(swept.fuse.low)),
+             ("contactor counts up to", _amperes(swept.contactor.limit)
+              if not swept.contactor.reasons else "not shown"),
+             ("opened by nobody", "; ".join(_span(h) for h in swept.holes) or "nowhere"))
+    return Candidate(asked.pair, checks, facts)
+
+
+def _amperes(value: float) -> str:
+    return show(value, "A") if np.isfinite(value) and value > 0 else "not shown"
+
+
+def _span(hole: Hole) -> str:
+    return f"{show(hole.low, 'A')} to {show(hole.high, 'A')}"
+
+
+# -- worst points -----------------------------------------------------------------------------
+
+
+def _at(value: float, title: str, note: str = "") -> Finding:
+    return leaf(title, "I", "A", value, "definition", origin=SWEPT, note=note)
+
+
+def _worst_heat(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
+    if not np.isfinite(swept.heat).any():
+        return None
+    index = int(np.nanargmax(swept.heat))
+    at = _at(float(swept.current[index]), "current at which most heat gets through",
+             f"worst of {swept.current.size} currents swept")
+    return _Worst(_heat_at(swept, at, index, "largest I²t let through"), at)
+
+
+def _heat_at(swept: Sweep, at: Finding, index: int, title: str) -> Finding:
+    """The heat at one current with its chain."""
+    clearing = swept.fuse.clearing
+    if swept.device[index] == BY_CONTACTOR:
+        return trace(cable_fault_integral, f"{title}, by the contactor", current=at,
+                     time=_trip_time(swept.contactor, at))
+    if clearing is not None and at.number > clearing.highest:
+        part = swept.fuse.part
+        assert part is not None and part.clearing_i2t is not None
+        return part.clearing_i2t.called(f"{title}, by the fuse's sheet")
+    assert clearing is not None
+    return trace(cable_fault_integral, f"{title}, by the fuse", current=at,
+                 time=clearing.trace_time(at))
+
+
+def _trip_time(side: ContactorSide, at: Finding) -> Finding:
+    time = float(side.times(at.number))
+    line = min((x for x in side.lines if at.number >= x.from_current), key=lambda x: x.delay)
+    return leaf(f"{line.name}: delay and opening time", "t", "s", time, "given", origin=SWEPT,
+                note=f"{line.delay:g} s + {side.opening:g} s")
+
+
+def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
+    """Worst incident energy: a device sees half the bolted current, none counts as two seconds."""
+    _, time = judge_currents(arc_current(swept.current), swept.fuse, swept.contactor,
+                             swept.counted_time)
+    longest = LONGEST_ARC.number
+    time = np.where(np.isnan(time), longest, np.minimum(time, longest))
+    energy = arc_incident_energy(asked.highest_voltage.number, swept.current, time,
+                                 DISTANCE.number)
+    index = int(np.argmax(energy))
+    at = _at(float(swept.current[index]), "bolted current at which an arc burns worst")
+    seen = trace(arc_current, fault_current=at)
+    duration = LONGEST_ARC if time[index] >= longest else leaf(
+        "time until the arc is cleared", "T", "s", float(time[index]), "computed",
+        source=ARC_SOURCE, origin=SWEPT, note=f"device at {seen.shown}")
+    return _Worst(trace(arc_incident_energy, "worst incident energy of an arc, information only",
+                        voltage=asked.highest_voltage, fault_current=at, time=duration,
+                        distance=DISTANCE), at)
+
+
+# -- checks -----------------------------------------------------------------------------------
+
+
+def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None) -> tuple[Check, ...]:
+    return (*_cable_checks(asked, swept, heat), _withstand_check(asked, swept),
+            _range_check(asked, swept), *_trip_checks(asked, swept),
+            _overload_check(asked, swept))
+
+
+def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
+    """Somebody is shown to open every current; otherwise no valid pair."""
+    title, stage = "every fault current is opened, fuse and contactor overlapping", "who clears"
+    if swept.covered:
+        weak = swept.fuse.clearing is not None and "gate" in swept.fuse.clearing.title
+        words = (f"{asked.pair}: fuse from {_amperes(swept.fuse.low)} ({swept.fuse.why_low})"
+                 + (f", contactor up to {_amperes(swept.contactor.limit)}"
+                    if not swept.contactor.reasons else ""))
+        return Check(title, stage, NOT_EVALUATED if weak else PASS, reason=words + (
+            "; gates from memory are no data sheet: ask for the curve" if weak else ""))
+    spans = "; ".join(f"{h.words} from {_span(h)}" for h in swept.holes)
+    asks = [*swept.fuse.reasons, *swept.contactor.reasons]
+    silent = swept.fuse.reasons and asked.fuse is not None
+    return Check(title, stage, NOT_EVALUATED if silent else FAIL,
+                 reason=f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
+                 remedy=_closing(swept))
+
+
+def _closing(swept: Sweep) -> str:
+    """What would close the holes."""
+    words = []
+    for hole in swept.holes:
+        if hole.device == NOBODY:
+            words.append(f"a contactor proved to break {show(hole.high, 'A')} in both directions "
+                         f"on a trip at or below {show(hole.low, 'A')}, or a fuse that counts "
+                         f"from {show(hole.low, 'A')}")
+        else:
+            words.append(f"a contactor that breaks {show(hole.high, 'A')}, a fuse that clears "
+                         f"{show(hole.low, 'A')} before the trip opens, or a trip that is held "
+                         f"back above {show(hole.low, 'A')}")
+    return "; ".join(dict.fromkeys(words))
+
+
+def _cable_checks(asked: CoordinationAsked, swept: Sweep,
+                  heat: _Worst | None) -> tuple[Check, ...]:
+    title = f"{asked.cable_name} survives the heat over the whole range"
+    stage, withstand = "fault range", asked.cable_withstand
+    covered = ~np.isnan(swept.time)
+    silent = covered & np.isnan(swept.heat)
+    checks = []
+    if heat is None or withstand is None or not withstand.known:
+        missing = "k²S² of the cable is not known" if heat else "no device is shown to clear"
+        checks.append(Check(title, stage, NOT_EVALUATED, withstand, None, "at least", missing))
+    else:
+        where = f"worst at {heat.at.shown}"
+        over = swept.current[np.nan_to_num(swept.heat) > withstand.number]
+        if over.size:
+            where += (f"; fails from {show(float(over[0]), 'A')} to "
+                      f"{show(float(over[-1]), 'A')}")
+        held = judge(title, stage, withstand, "at least", heat.value, reason=where,
+                     remedy="a larger section, a faster fuse or a quicker trip")
+        if held.verdict == PASS and not swept.covered:
+            held = replace(held, verdict=NOT_EVALUATED, reason=f"{where}; holds only where "
+                           "somebody opens the fault: in the hole nobody ends the heat")
+        checks.append(held)
+    if silent.any():
+        span = (f"{show(float(swept.current[silent][0]), 'A')} to "
+                f"{show(float(swept.current[silent][-1]), 'A')}")
+        checks.append(Check("let-through beyond the fuse's curve", stage, NOT_EVALUATED,
+                            reason=f"from {span} the curve has no point: ask for the total "
+                                   f"clearing I²t at {asked.highest_voltage.shown} or above"))
+    return tuple(checks)
+
+
+def _withstand_check(asked: CoordinationAsked, swept: Sweep) -> Check:
+    """The closed contactor against the fuse, at the current that presses it most."""
+    title, stage = "closed contactor withstands what the fuse lets through", "fault range"
+    part = asked.contactor
+    if part is None or part.short_time is None:
+        return Check(title, stage, NOT_EVALUATED, reason="ask for the short-time withstand curve "
+                     "of the contactor, closed and unwelded")
+    by_fuse = swept.fuse.counts(swept.current) & ~np.isnan(swept.time)
+    if not by_fuse.any():
+        return Check(title, stage, NOT_EVALUATED, reason="the fuse is shown to clear nowhere in "
+                                                         "the range")
+    current = swept.current[by_fuse]
+    seen = np.minimum(current, number(asked.fuse.cut_off_current) or np.inf) \
+        if asked.fuse else current
+    curve = part.short_time.curve
+    allowed = np.where(seen < curve.lowest, curve.longest, curve.time_at(seen))
+    if np.isnan(allowed).any():
+        first = float(current[np.isnan(allowed)][0])
+        return Check(title, stage, NOT_EVALUATED, reason=f"from {show(first, 'A')} its withstand "
+                     "curve has no point, nor does the fuse's cut-off current bring it back: ask "
+                     "the contactor's maker")
+    spare = allowed / swept.fuse.times(current)
+    index = int(np.argmin(spare))
+    limit = leaf("time that the closed contactor withstands", "t", "s", float(allowed[index]),
+                 part.basis, origin=curve.origin)
+    taken = leaf("time until the fuse has cleared", "t", "s",
+                 float(swept.fuse.times(current[index])), asked.fuse.basis if asked.fuse else
+                 "given", origin=SWEPT)
+    return judge(title, stage, limit, "at least", taken,
+                 reason=f"tightest at {show(float(current[index]), 'A')}",
+                 remedy="a stronger contactor or a faster fuse")
+
+
+def _trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
+    """A trip must carry every load and still see every fault that is left to it."""
+    stage, trips = "who clears", asked.trips
+    by_fuse = swept.fuse.low <= asked.fault_lowest.number and not swept.fuse.reasons
+    if trips is None or (trips.current is None and trips.undervoltage is None):
+        words = ("the fuse alone is shown to open the lowest fault; name the current trip all the "
+                 "same" if by_fuse else "name the trip that opens the contactors below the fuse's "
+                 "range: current and delay, or undervoltage")
+        return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
+    checks = []
+    if trips.current is not None:
+        checks.append(judge("the current trip stays quiet at the peak load", stage, trips.current,
+                            "above", asked.peak_load, missing="peak load is not known",
+                            remedy="a higher trip, or one that falls with temperature"))
+    checks.append(_sees_lowest(asked, trips, by_fuse))
+    if trips.undervoltage is not None:
+        checks += _undervoltage_checks(asked, trips)
+    return tuple(checks)
+
+
+def _sees_lowest(asked: CoordinationAsked, trips: Trips, by_fuse: bool) -> Check:
+    title, stage = "the trip tells a fault from a load", "who clears"
+    if by_fuse:
+        return Check(title, stage, PASS, asked.fault_lowest, asked.peak_load, "",
+                     "the fuse alone opens the lowest fault; no trip is needed for it")
+    if undervoltage_from(asked) is not None:
+        return Check(title, stage, PASS, asked.fault_lowest, None, "",
+                     "by undervoltage: its level lies under the loaded voltage and over what is "
+                     "left at the lowest fault")
+    remedy = ("a current limit that falls with the cells' temperature, or an undervoltage trip, "
+              "each by name")
+    if asked.peak_load.known and asked.fault_lowest.number <= asked.peak_load.number \
+            and not trips.falls_in_the_cold:
+        return Check(title, stage, FAIL, asked.fault_lowest, asked.peak_load, "above",
+                     "the smallest fault is no larger than the largest load: one fixed current "
+                     "cannot tell them apart", remedy)
+    check = judge(title, stage, trips.current, "at most", asked.fault_lowest,
+                  missing="the trip's current is not known",
+                  reason="the smallest fault must reach the trip", remedy=remedy)
+    if check.verdict == FAIL and trips.falls_in_the_cold:
+        return Check(title, stage, CAUTION, trips.current, asked.fault_lowest, "at most",
+                     "the limit is said to fall in the cold: prove it at the coldest cells",
+                     remedy)
+    return check
+
+
+def _undervoltage_checks(asked: CoordinationAsked, trips: Trips) -> list[Check]:
+    stage, level = "who clears", trips.undervoltage
+    return [
+        judge("the undervoltage trip stays quiet under load", stage, level, "below",
+              asked.loaded_voltage, missing="lowest voltage under load is not known",
+              remedy="a lower level"),
+        judge("the undervoltage trip sees the lowest fault", stage, level, "above",
+              asked.fault_voltage, missing="the voltage left at the pack's terminals at the "
+              "lowest fault is not known: it needs the resistance outside the measuring point",
+              remedy="a higher level, measured nearer to the fault"),
+    ]
+
+
+def _overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
+    """Overload of the cable: never by a partial-range fuse."""
+    title, stage, limit = f"ends an overload of {asked.cable_name}", "who clears", \
+        asked.cable_current
+    if limit is None or not limit.known:
+        return Check(title, stage, NOT_EVALUATED, reason="the cable's current is not known")
+    slow = asked.trips.overload if asked.trips else None
+    if slow is not None and slow.known:
+        check = judge(title, stage, slow, "at most", limit, reason="by the overload trip",
+                      remedy="a lower overload trip, or a larger cable")
+        if check.verdict == PASS:
+            return check
+    part = asked.fuse
+    rated = part.rated_current if part else None
+    if part is not None and part.full_range and rated is not None:
+        check = judge(title, stage, rated, "at most", limit,
+                      reason=f"by {part.name}, full range", remedy="a larger cable, a smaller "
+                      "fuse, or a named overload trip")
+        return check if check.verdict != PASS else replace(
+            check, verdict=CAUTION, reason=check.reason + "; ask for its conventional fusing "
+            "current: it must lie within 1.45 times the cable's current")
+    why = (f"{part.name} is a partial-range fuse and gives no overload protection"
+           if part is not None and part.full_range is False else
+           "the fuse's class is not given")
+    return Check(title, stage, NOT_EVALUATED if slow is None else FAIL, slow, limit, "at most",
+                 f"{why}; name the management system's overload trip, at or below {limit.shown}",
+                 "an overload trip, by name")
+
+
+# -- item -------------------------------------------------------------------------------------
+
+
+def _duty(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
+          arc: _Worst | None) -> tuple[Finding, ...]:
+    lines = [asked.fault_lowest, asked.fault_highest, asked.highest_voltage, asked.time_constant]
+    for value, title in ((swept.fuse.low, "current from which the fuse counts"),
+                         (swept.contactor.limit if not swept.contactor.reasons else 0.0,
+                          "current up to which the contactor counts")):
+        if np.isfinite(value) and value > 0:
+            lines.append(_counts_from(swept, title) if "fuse" in title else
+                         leaf(title, "I", "A", value, _part_basis(asked.contactor),
+                              origin=asked.contactor.origin if asked.contactor else None,
+                              note="lower of the two directions"))
+    for worst in (heat, arc):
+        if worst is not None:
+            lines += [worst.value, worst.at]
+    return tuple(lines)
+
+
+def _part_basis(part: ContactorPart | None) -> str:
+    return part.basis if part else "given"
+
+
+def _counts_from(swept: Sweep, title: str) -> Finding:
+    """The lower end of the fuse, traced on its curve where the curve sets it."""
+    clearing, part = swept.fuse.clearing, swept.fuse.part
+    time = leaf("counted time", "t", "s", swept.counted_time, "assumed", source="packcalc-rule")
+    if clearing is not None and swept.fuse.why_low.startswith("it clears"):
+        try:
+            return clearing.trace_current(time, title)
+        except OutOfRange:
+            pass
+    return leaf(title, "I", "A", swept.fuse.low, part.basis if part else "given",
+                origin=part.origin if part else None, note=swept.fuse.why_low)
+
+
+def _governing(asked: CoordinationAsked, swept: Sweep) -> str:
+    span = f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}"
+    if swept.covered:
+        return f"{asked.pair} open every current from {span}, subject to the checks below."
+    holes = "; ".join(f"{h.words} from {_span(h)}" for h in swept.holes)
+    return f"{asked.pair}, from {span}: no valid pair, {holes}."
+
+
+def _specification(asked: CoordinationAsked, swept: Sweep | None) -> tuple[Requirement, ...]:
+    lowest, highest = asked.fault_lowest.shown, asked.fault_highest.shown
+    rows = [
+        Requirement("fuse: total clearing curve in DC", f"points from {lowest} to {highest} at "
+                    f"{asked.highest_voltage.shown} or above, with the lowest breaking current",
+                    "the worst heat and the worst arc often lie between the ends"),
+        Requirement("fuse: total clearing I²t", f"at {highest}, DC, with its voltage",
+                    "beyond the last point of the curve"),
+        Requirement("contactor: breaking current", "both directions, at the highest working "
+                    "voltage, up to where the fuse takes over"),
+        Requirement("contactor: short-time withstand, closed", f"points up to {highest}"),
+        Requirement("contactor: opening time", "with the coil suppression that will be used"),
+        Requirement("trip: current, delay, name", f"above {asked.peak_load.shown} and at or below "
+                    f"{lowest}", "a trip must tell a fault from a load"),
+    ]
+    if asked.cable_withstand is not None and asked.cable_withstand.known:
+        rows.append(Requirement(f"{asked.cable_name}", f"at most {asked.cable_withstand.shown} "
+                                "let through at every current of the range"))
+    return tuple(rows)
+
+
+def _open_items(asked: CoordinationAsked, swept: Sweep) -> tuple[str, ...]:
+    items = [f"{asked.fuse.name}: {r}" for r in swept.fuse.reasons if asked.fuse]
+    items += [f"{asked.contactor.name if asked.contactor else 'contactor'}: {r}"
+              for r in swept.contactor.reasons]
+    return tuple(items)
+
+
+def _nothing(asked: CoordinationAsked, why: str) -> Item:
+    title = "every fault current is opened, fuse and contactor overlapping"
+    return Item("coordination", TITLE, f"Not evaluated: {why}. Send the requests below to the "
+                "suppliers and enter their answers in a parts list.",
+                (asked.fault_lowest, asked.fault_highest, asked.highest_voltage,
+                 asked.time_constant), specification=_specification(asked, None),
+                open_items=("data sheets of fuse and contactor: until they are entered nobody is "
+                            "shown to open any fault current",), notes=NOTES,
+                checks=(Check(title, "who clears", NOT_EVALUATED, reason=why),))

@@ -1,0 +1,73 @@
+"""Service disconnect and connectors: what they must carry and stand, and the user's own.
+
+No size is recommended: duty and request for data first, then every part of the list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from packcalc.checks import Candidate, Item, Requirement, named_part
+from packcalc.part_checks.contactor import (
+    CarryDemand, connector_part_checks, disconnect_part_checks, switch_facts,
+)
+from packcalc.parts import ConnectorPart, DisconnectPart
+
+DISCONNECT_NOTES = (
+    "A disconnect without a stated DC breaking capacity opens no load: its pilot contact must "
+    "open the contactors first. After it is out, each section still stands at its own voltage.",
+    "Every pack keeps the voltage of its longest unbroken section; no disconnect makes it dead.",
+)
+CONNECTOR_NOTES = (
+    "Pull no connector under load; the pilot circuit must open the contactors before the power "
+    "contacts part (common practice).",
+    "A salvaged connector has an unknown number of matings and faults behind it.",
+)
+
+
+def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *,
+                    named: str = "") -> Item:
+    """Duty, request for data and the user's own service disconnects."""
+    candidates = tuple(Candidate(part.name, disconnect_part_checks(part, demand),
+                                 switch_facts(part), own=True) for part in parts)
+    rows = (*_carries(demand), Requirement(
+        "pilot contact", "opens before the power contacts", "it may never be pulled under load"))
+    return _item("disconnect", "Service disconnect", demand, candidates, rows,
+                 DISCONNECT_NOTES, named)
+
+
+def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = ()) -> Item:
+    """Duty, request for data and the user's own connectors of the main path."""
+    candidates = tuple(Candidate(part.name, connector_part_checks(part, demand),
+                                 switch_facts(part), own=True) for part in parts)
+    rows = (*_carries(demand), Requirement(
+        "touch protection and interlock", "finger-safe when parted, pilot contact first"))
+    return _item("connectors", "Connectors of the main path", demand, candidates, rows,
+                 CONNECTOR_NOTES, "")
+
+
+def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:
+    return (
+        Requirement("rated DC voltage", f"above {demand.highest_voltage.shown}",
+                    "highest working voltage, not the label voltage"),
+        Requirement("carries", f"{demand.continuous_current.shown} continuously at "
+                    f"{demand.ambient.shown}; {demand.peak_current.shown} for "
+                    f"{demand.peak_duration.shown}"),
+        Requirement("short-time withstand", f"{demand.fault_highest.shown}, or the fuse's cut-off "
+                    "current, until the fuse has cleared"),
+    )
+
+
+def _item(key: str, title: str, demand: CarryDemand, candidates: tuple[Candidate, ...],
+          rows: tuple[Requirement, ...], notes: tuple[str, ...], named: str) -> Item:
+    return Item(
+        key=key, title=title,
+        governing=f"carries {demand.continuous_current.shown} at {demand.ambient.shown} and "
+                  f"stands {demand.fault_highest.shown} until the fuse has cleared",
+        duty=(demand.highest_voltage, demand.fault_highest, demand.continuous_current,
+              demand.peak_current, demand.peak_duration, demand.ambient),
+        specification=rows, candidates=candidates,
+        open_items=() if candidates else (
+            f"{title}: data sheet of the part (rated DC voltage, carry curve at the box ambient, "
+            "short-time withstand)",),
+        notes=notes, checks=named_part(named, candidates))

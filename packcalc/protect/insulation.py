@@ -1,0 +1,490 @@
+"""Isolation and distances: the second stage of the order of checks.
+
+Isolation resistance by the highest working voltage, leakages of modules added in
+parallel, set points of a monitor that sees both poles at once, energy of the Y capacitors,
+creepage and clearance after IEC 60664-1, gloves, discharge and sections for service.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from packcalc import isolation_formulas as iso
+from packcalc import transients as tr
+from packcalc.brief import Brief
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.distances import (
+    DOUBLED,
+    clearance,
+    creepage,
+    glove_class,
+    impulse_voltage,
+    reinforced_impulse,
+    scaled_distance,
+)
+from packcalc.electrical import series_voltage, with_tolerance
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, Origin, largest, leaf, trace
+from packcalc.pack import PackModel
+
+TITLE = "Isolation, distances, stored energy and gloves"
+STAGE = "isolation and distance"
+RULE = Origin("rule")
+IIIB_LIMIT = 630.0  # V; remembered, and only ever a caution
+
+JOINED = leaf("isolation demanded where DC and AC side are conductively joined", "r", "Ω/V", 500.0,
+              "read", source="un-r100", origin=Origin("paragraph 5.1.3.2"),
+              note="every pack with a running inverter; 100 Ω/V only with doubled insulation or "
+                   "robust housings on the AC side")
+DC_ALONE = leaf("isolation demanded of a DC circuit by itself", "r", "Ω/V", 100.0, "read",
+                source="un-r100", origin=Origin("paragraph 5.1.3.1"))
+ENERGY_LIMIT = leaf("energy that a touch may meet", "E", "J", 0.2, "read", source="iso-6469-4-2015",
+                    origin=Origin("clause 5.2.3"))
+BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
+DISCHARGE_TIME = leaf("time to fall below the border", "t", "s", 5.0, "read",
+                      source="formula-sae-rules-2026", origin=Origin("EV.7.2.2"),
+                      note="the law where the vehicle is registered may differ")
+SECTION_VOLTAGE = leaf("voltage of a section opened for service", "U", "V", 120.0, "read",
+                       source="formula-sae-rules-2014", origin=Origin("EV3.3.3"))
+SECTION_ENERGY = leaf("energy of a section opened for service", "E", "MJ", 6e6, "read",
+                      source="formula-sae-rules-2014", origin=Origin("EV3.3.3"))
+HALF = leaf("share of the voltage on each pole of a balanced pack", "x", "%", 0.5, "definition",
+            origin=RULE)
+
+NOTES = (
+    "Treat both poles as live to chassis: a first fault is silent and makes the second lethal.",
+    "Leakages of modules add in parallel: each module passing the demand on its own says nothing "
+    "of the pack.",
+    "The two-voltmeter test gives the lower of the two poles; an isolation monitor reads both "
+    "poles in parallel, which is never more than the lower pole. A monitor set at the demand "
+    "therefore misses nothing and may warn where the test still passes (two poles at twice the "
+    "demand or less each).",
+    "Body current from Y capacitors is not limited by isolation resistance (ISO 6469-4 5.2.3).",
+    "Isolation protects nobody who can touch both poles.",
+    "Distances hold for clean geometry as built: swarf, a bent busbar or a cable tie across a gap "
+    "undoes them. The reviewer picks overvoltage category and pollution degree. A ribbed surface "
+    "is given no allowance here; the row above the voltage is taken, never interpolated.",
+    "60 V is a shock limit only: one module still feeds a burn, and every pack has parts between "
+    "its modules that nothing switches off.",
+)
+
+
+# --- what is asked and what comes out -------------------------------------------------
+
+@dataclass(frozen=True)
+class InsulationAsked:
+    """What isolation and distances stand on; findings from `y_capacitance` on may lack a value.
+
+    Attributes:
+        voltage: highest working voltage of the chain.
+        modules: modules in the pack, all strings.
+        series: modules in series.
+        module_voltage: of one full module with the charger's tolerance, highest type.
+        energy: of the full pack.
+        pollution_degree, altitude: findings; group, category: as IEC 60664-1 names them.
+        capacitance: of the DC link, upper tolerance.
+        y_capacitance: from one pole to chassis.
+        module_resistance: isolation of one module, lowest measured.
+        creepage, clearance: shortest measured.
+        discharge_resistance: across the DC link.
+        disconnect_after: modules below the service disconnect; 0 for none.
+        warn, trip: readings at which the isolation monitor acts.
+    """
+
+    voltage: Finding
+    modules: Finding
+    series: Finding
+    module_voltage: Finding
+    energy: Finding
+    pollution_degree: Finding
+    altitude: Finding
+    group: str
+    category: str
+    capacitance: Finding
+    y_capacitance: Finding
+    module_resistance: Finding
+    creepage: Finding
+    clearance: Finding
+    discharge_resistance: Finding
+    disconnect_after: Finding
+    warn: Finding
+    trip: Finding
+
+
+@dataclass(frozen=True)
+class Distances:
+    """Distances demanded; None where the tables end below the voltage.
+
+    Attributes:
+        creepage, clearance: basic insulation.
+        creepage_reinforced, clearance_reinforced: reinforced insulation.
+        refusal: why there are none.
+    """
+
+    creepage: Finding | None = None
+    clearance: Finding | None = None
+    creepage_reinforced: Finding | None = None
+    clearance_reinforced: Finding | None = None
+    refusal: str = ""
+
+    @property
+    def known(self) -> tuple[Finding, ...]:
+        found = (self.creepage, self.clearance, self.creepage_reinforced,
+                 self.clearance_reinforced)
+        return tuple(f for f in found if f is not None)
+
+
+@dataclass(frozen=True)
+class InsulationResult:
+    """Everything of the second stage.
+
+    Attributes:
+        joined, dc_alone: isolation demanded.
+        distances: creepage and clearance.
+        gloves: class in words, "" where no class reaches.
+        sections: modules that may stay joined under 60 V; 0 is "not reachable".
+        item: as put to the reviewer.
+    """
+
+    joined: Finding
+    dc_alone: Finding
+    distances: Distances
+    gloves: str
+    sections: Finding
+    item: Item
+
+
+def module_voltage(brief: Brief, pack: PackModel) -> Finding:
+    """Voltage of one full module with the charger's tolerance, the highest of the types."""
+    found = []
+    for part in pack.layout.parts:
+        module = brief.modules[part.entry].module
+        full = trace(series_voltage, "full voltage of one module", symbol="U_m",
+                     series=module.cells_in_series, module_voltage=module.full_voltage)
+        found.append(trace(with_tolerance, "voltage of one full module", voltage=full,
+                           tolerance=brief.charger.tolerance))
+    return largest(found, "voltage of one full module")
+
+
+def insulation_asked(brief: Brief, pack: PackModel, highest: Finding) -> InsulationAsked:
+    """Gather the entries from a brief and a pack.
+
+    Args:
+        brief: what is asked.
+        pack: the layout at its corners.
+        highest: highest working voltage of the over-voltage chain.
+    """
+    own, link = brief.insulation, brief.inverter
+    return InsulationAsked(
+        voltage=highest, modules=leaf("modules in the pack", "N", "", pack.modules_used,
+                                      "definition", origin=Origin("layout")),
+        series=pack.series, module_voltage=module_voltage(brief, pack), energy=pack.total_energy,
+        pollution_degree=own.pollution_degree, altitude=own.altitude, group=own.material_group,
+        category=own.overvoltage_category,
+        capacitance=trace(tr.largest_capacitance, capacitance=link.dc_link_capacitance,
+                          tolerance=link.dc_link_tolerance),
+        y_capacitance=own.y_capacitance, module_resistance=own.module_resistance,
+        creepage=own.creepage, clearance=own.clearance,
+        discharge_resistance=link.discharge_resistance,
+        disconnect_after=brief.pack.disconnect_after,
+        warn=brief.management.isolation_warn, trip=brief.management.isolation_trip)
+
+
+def study_insulation(asked: InsulationAsked) -> InsulationResult:
+    """Everything of the second stage for one pack."""
+    joined = trace(iso.isolation_demand, "isolation demanded, inverter joined", per_volt=JOINED,
+                   voltage=asked.voltage)
+    alone = trace(iso.isolation_demand, "isolation demanded, DC side by itself", per_volt=DC_ALONE,
+                  voltage=asked.voltage)
+    distances = _distances(asked)
+    gloves, glove_limit, refusal = _gloves(asked.voltage)
+    sections = trace(iso.modules_under, "modules that may stay joined under 60 V", limit=BORDER,
+                     module_voltage=asked.module_voltage)
+    energy = _touch_energies(asked)
+    checks = (*_isolation_checks(asked, joined, alone), *_energy_checks(energy),
+              *_distance_checks(asked, distances), _glove_check(asked, glove_limit, refusal),
+              *_discharge_checks(asked), *_section_checks(asked, sections))
+    duty = (joined, alone, *_isolation_duty(asked, joined), *energy, *distances.known,
+            *_discharge_duty(asked), sections, *_section_duty(asked))
+    item = Item(key="insulation", title=TITLE,
+                governing=f"highest working voltage {asked.voltage.shown}", duty=duty,
+                specification=_specification(asked, joined, alone, distances, gloves),
+                open_items=_open_items(asked), notes=NOTES, checks=checks)
+    return InsulationResult(joined, alone, distances, gloves, sections, item)
+
+
+# --- isolation resistance -------------------------------------------------------------
+
+def _isolation_duty(asked: InsulationAsked, joined: Finding) -> tuple[Finding, ...]:
+    found = [trace(iso.touch_current, "current through a touch at 500 Ω/V", per_volt=JOINED),
+             trace(iso.touch_current, "current through a touch at 100 Ω/V", per_volt=DC_ALONE),
+             trace(iso.module_isolation, "isolation that each module must have", isolation=joined,
+                   count=asked.modules),
+             trace(tr.parallel_resistance, "monitor's reading with both poles just at the demand",
+                   symbol="R_w", unit="kΩ", resistance=joined, load_resistance=joined,
+                   note="half the demand: it warns although the two-voltmeter test still passes; a "
+                        "set point this low would miss a single pole at less than the demand")]
+    if asked.module_resistance.known:
+        found.append(_modules_together(asked))
+    return tuple(found)
+
+
+def _modules_together(asked: InsulationAsked) -> Finding:
+    return trace(iso.modules_in_parallel, "isolation of all modules together",
+                 resistance=asked.module_resistance, count=asked.modules,
+                 note="the lowest module counted for all; cables, inverter and monitor come on top")
+
+
+def _isolation_checks(asked: InsulationAsked, joined: Finding,
+                      alone: Finding) -> tuple[Check, ...]:
+    together = _modules_together(asked) if asked.module_resistance.known else None
+    need = trace(iso.module_isolation, isolation=joined, count=asked.modules)
+    return (
+        judge("modules together reach the isolation demanded", STAGE, together, "at least", joined,
+              missing=f"measure every module to its case at 500 V: each needs {need.shown} for "
+                      f"{joined.shown} together",
+              remedy="replace or dry the lowest modules; insulating plates under them"),
+        judge("isolation monitor warns no later than at 500 Ω/V", STAGE, asked.warn, "at least",
+              joined, missing=f"set it to {joined.shown} or above; it reads both poles in parallel",
+              remedy=f"a warning at {joined.shown} plus the monitor's own error"),
+        judge("isolation monitor opens contactors no later than at 100 Ω/V", STAGE, asked.trip,
+              "at least", alone,
+              missing=f"set it to {alone.shown} or above; it reads both poles in parallel",
+              remedy=f"a trip at {alone.shown} plus the monitor's own error"),
+    )
+
+
+# --- energy of a touch ----------------------------------------------------------------
+
+def _touch_energies(asked: InsulationAsked) -> tuple[Finding, ...]:
+    """Two models: both poles floating evenly, and one pole already on chassis."""
+    allowed = trace(iso.one_pole, "largest capacitance of one pole for 0.2 J, other on chassis",
+                    capacitance=trace(iso.capacitance_for_energy, energy=ENERGY_LIMIT,
+                                      voltage=asked.voltage))
+    if not asked.y_capacitance.known:
+        return (allowed,)
+    pair = trace(iso.both_poles, capacitance=asked.y_capacitance)
+    half = trace(tr.share_of_voltage, "voltage of one pole to chassis, balanced",
+                 voltage=asked.voltage, share=HALF)
+    return (
+        trace(tr.capacitor_energy, "energy of a touch, balanced pack (C·V²/4)", capacitance=pair,
+              voltage=half, note="model: both poles at half the voltage until the touch"),
+        trace(tr.capacitor_energy, "energy of a touch, other pole already on chassis (C·V²)",
+              capacitance=pair, voltage=asked.voltage,
+              note="model: the touched pole stands at the whole voltage"),
+        allowed)
+
+
+def _energy_checks(energies: tuple[Finding, ...]) -> tuple[Check, ...]:
+    titles = ("touch on one pole of a balanced pack stays within 0.2 J",
+              "touch while the other pole is on chassis stays within 0.2 J")
+    if len(energies) == 1:
+        missing = ("ask the makers of inverter, charger and converter for their Y capacitors; "
+                   f"at most {energies[0].shown} on each pole in all")
+        return tuple(Check(title, STAGE, NOT_EVALUATED, demand=ENERGY_LIMIT, reason=missing)
+                     for title in titles)
+    found = [judge(title, STAGE, energy, "at most", ENERGY_LIMIT,
+                   remedy="smaller Y capacitors, or barriers instead of the energy limit")
+             for title, energy in zip(titles, energies, strict=False)]
+    last = found[1]
+    if last.verdict == FAIL:  # a second touch in an existing fault; the barrier still stands
+        found[1] = Check(last.title, STAGE, CAUTION, last.figure, last.demand, last.relation,
+                         "with one fault already there a touch meets more than the limit",
+                         last.remedy)
+    return tuple(found)
+
+
+# --- distances ------------------------------------------------------------------------
+
+def _distances(asked: InsulationAsked) -> Distances:
+    degree = asked.pollution_degree
+    try:
+        impulse = impulse_voltage(asked.voltage, asked.category)
+        gap = clearance(impulse, degree, asked.altitude, "clearance, basic insulation")
+        gap_reinforced = clearance(reinforced_impulse(impulse), degree, asked.altitude,
+                                   "clearance, reinforced insulation")
+        base = creepage(asked.voltage, degree, asked.group)
+    except OutOfRange as error:
+        return Distances(refusal=f"refused: {error}")
+    doubled = trace(scaled_distance, "creepage, reinforced insulation", symbol="d_cr",
+                    factor=DOUBLED, distance=base)
+    words = "a creepage path is never shorter than the clearance"
+    return Distances(
+        largest([base, gap], "creepage demanded, basic insulation", words), gap,
+        largest([doubled, gap_reinforced], "creepage demanded, reinforced insulation", words),
+        gap_reinforced)
+
+
+def _distance_checks(asked: InsulationAsked, found: Distances) -> tuple[Check, ...]:
+    if found.refusal:
+        return tuple(Check(f"{name} as built", STAGE, NOT_EVALUATED, reason=found.refusal,
+                           remedy="a lower highest working voltage") for name in
+                     ("creepage", "clearance"))
+    checks = [
+        _distance_check("creepage", asked.creepage, found.creepage, found.creepage_reinforced),
+        _distance_check("clearance", asked.clearance, found.clearance,
+                        found.clearance_reinforced)]
+    if asked.group == "IIIb" and asked.pollution_degree.number >= 3 \
+            and asked.voltage.number > IIIB_LIMIT:
+        checks.append(Check("material of group IIIb may be used", STAGE, CAUTION,
+                            reason="above 630 V at pollution degree 3 the standard is remembered "
+                                   "to forbid group IIIb; not seen in print",
+                            remedy="a material of group IIIa or better"))
+    return tuple(checks)
+
+
+def _distance_check(name: str, built: Finding, basic: Finding | None,
+                    reinforced: Finding | None) -> Check:
+    assert basic is not None and reinforced is not None
+    title = f"{name} as built"
+    held = judge(title, STAGE, built, "at least", basic,
+                 missing=f"measure the shortest {name}: at least {basic.shown} to bonded metal, "
+                         f"{reinforced.shown} to anything touchable that is not bonded",
+                 remedy="more distance, a barrier, a better material or a cleaner box")
+    if held.verdict != PASS:
+        return held
+    full = judge(title, STAGE, built, "at least", reinforced)
+    if full.verdict == PASS:
+        return full
+    return Check(title, STAGE, CAUTION, built, reinforced, "at least",
+                 f"enough for basic insulation ({basic.shown}) alone: everything touchable behind "
+                 "it must be bonded to chassis, or behind a second barrier", "bonding, a barrier")
+
+
+# --- gloves, discharge, sections ------------------------------------------------------
+
+def _gloves(voltage: Finding) -> tuple[str, Finding | None, str]:
+    try:
+        name, limit = glove_class(voltage)
+    except OutOfRange as error:
+        return "", None, f"refused: {error}"
+    return name, limit, ""
+
+
+def _glove_check(asked: InsulationAsked, limit: Finding | None, refusal: str) -> Check:
+    return judge("rubber gloves exist for the highest working voltage", STAGE, limit, "at least",
+                 asked.voltage, missing=refusal)
+
+
+def _discharge_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
+    if asked.voltage.number <= BORDER.number:
+        return ()
+    stored = trace(tr.capacitor_energy, "energy of the charged DC link",
+                   capacitance=asked.capacitance, voltage=asked.voltage)
+    if not asked.discharge_resistance.known:
+        return (stored,)
+    return stored, _discharge(asked)
+
+
+def _discharge(asked: InsulationAsked) -> Finding:
+    return trace(tr.discharge_time, "time for the DC link to fall to 60 V",
+                 resistance=asked.discharge_resistance, capacitance=asked.capacitance,
+                 voltage=asked.voltage, end=BORDER,
+                 note="through the resistor across the link alone, nothing else drawing")
+
+
+def _discharge_checks(asked: InsulationAsked) -> tuple[Check, ...]:
+    title = "DC link falls below 60 V in 5 s"
+    if asked.voltage.number <= BORDER.number:
+        return (Check(title, STAGE, PASS, asked.voltage, BORDER, "at most", "never above it"),)
+    if not asked.discharge_resistance.known:
+        return (Check(title, STAGE, NOT_EVALUATED, demand=DISCHARGE_TIME,
+                      reason="ask the inverter's maker for its discharge resistor, or time the "
+                             "fall of the dead link"),)
+    held = judge(title, STAGE, _discharge(asked), "at most", DISCHARGE_TIME)
+    if held.verdict != FAIL:
+        return (held,)
+    return (Check(title, STAGE, CAUTION, held.figure, held.demand, held.relation,
+                  "the resistor alone is too slow: label the waiting time, and prove dead with a "
+                  "meter", "an active discharge that works without the 12 V supply"),)
+
+
+def _section_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
+    after = asked.disconnect_after
+    if not after.known or not 0 < after.number < asked.series.number:
+        return ()
+    count = leaf("modules in the larger section", "n", "",
+                 max(after.number, asked.series.number - after.number), "definition",
+                 origin=after.origin, note=f"disconnect after module {after.number:g} of "
+                                           f"{asked.series.number:g}")
+    return (trace(series_voltage, "voltage of the larger section, disconnect out", series=count,
+                  module_voltage=asked.module_voltage),
+            trace(iso.part_of_pack_energy, "energy of the larger section", energy=asked.energy,
+                  modules=count, series=asked.series))
+
+
+def _section_checks(asked: InsulationAsked, sections: Finding) -> tuple[Check, ...]:
+    title = "pack can be split into sections under 60 V for work"
+    if sections.number < 1:
+        first = Check(title, STAGE, CAUTION, asked.module_voltage, BORDER, "at most",
+                      "not reachable: one full module alone stands above it",
+                      "charge low before work, gloves and covers for every single module")
+    else:
+        first = Check(title, STAGE, PASS, asked.module_voltage, BORDER, "at most",
+                      f"at most {sections.number:g} modules may stay joined; a burn is possible "
+                      "all the same")
+    return (first, *_disconnect_checks(asked))
+
+
+def _disconnect_checks(asked: InsulationAsked) -> tuple[Check, ...]:
+    titles = ("sections beside the disconnect stay under 120 V",
+              "sections beside the disconnect stay under 6 MJ")
+    duty = _section_duty(asked)
+    if not duty:
+        after = asked.disconnect_after
+        why = ("say after which module the service disconnect sits" if not after.known else
+               "no disconnect inside the string: the whole pack stays joined")
+        if not after.known:
+            return tuple(Check(t, STAGE, NOT_EVALUATED, reason=why) for t in titles)
+        if after.number >= asked.series.number:
+            why = f"a disconnect after module {after.number:g} leaves the string whole"
+        return (Check(titles[0], STAGE, CAUTION, reason=why,
+                      remedy="a service disconnect near the middle of the string"),)
+    checks = []
+    for name, figure, limit in zip(titles, duty, (SECTION_VOLTAGE, SECTION_ENERGY), strict=True):
+        held = judge(name, STAGE, figure, "below", limit)
+        if held.verdict == FAIL:
+            held = Check(name, STAGE, CAUTION, figure, limit, "below",
+                         "rule of a student competition, exceeded: break the sections further "
+                         "before touching links", "more disconnects, links that come off one at a "
+                                                  "time under cover")
+        checks.append(held)
+    return tuple(checks)
+
+
+# --- words ----------------------------------------------------------------------------
+
+def _specification(asked: InsulationAsked, joined: Finding, alone: Finding, found: Distances,
+                   gloves: str) -> tuple[Requirement, ...]:
+    lines = [
+        Requirement("isolation of either pole to chassis, inverter joined",
+                    f"at least {joined.shown}", JOINED.note),
+        Requirement("isolation of the battery by itself", f"at least {alone.shown}"),
+        Requirement("isolation monitor: warning", f"{joined.shown} or above, read at both poles "
+                    "in parallel"),
+        Requirement("isolation monitor: opens contactors", f"{alone.shown} or above"),
+        Requirement("isolation monitor: test", "half the response value from one pole to chassis "
+                    "is reported within 30 s", "Formula SAE 2014 EV7.1.2"),
+        Requirement("two-voltmeter test: known resistor", f"{joined.shown} ± 20 %",
+                    "voltmeter of at least 10 MΩ; repeat after rain or washing"),
+    ]
+    for finding in found.known:
+        lines.append(Requirement(finding.title, f"at least {finding.shown}",
+                                 f"pollution degree {asked.pollution_degree.number:g}, group "
+                                 f"{asked.group}, category {asked.category}, up to "
+                                 f"{asked.altitude.shown}"))
+    if gloves:
+        lines.append(Requirement("rubber gloves", f"{gloves}, leather over them",
+                                 "tested within six months, looked at and air-tested before each "
+                                 "use; some practice lets classes 00 and 0 do without the test: "
+                                 "the stricter is printed"))
+    return tuple(lines)
+
+
+def _open_items(asked: InsulationAsked) -> tuple[str, ...]:
+    wanted = ((asked.module_resistance, "measure with a 500 V insulation tester, every module"),
+              (asked.y_capacitance, "sum from the makers of inverter, charger and converter"),
+              (asked.clearance, "measure in the built box, covers on"),
+              (asked.creepage, "measure in the built box"),
+              (asked.discharge_resistance, "inverter's manual, or time the fall of the dead link"))
+    return tuple(f"{f.title}: {how}" for f, how in wanted if not f.known)

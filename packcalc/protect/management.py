@@ -1,0 +1,550 @@
+"""Specification of the management system: channels, limits, sensors, trips, balancing.
+
+What it must measure and when it must act so that the fuse's range and the trip's range
+meet, a fault is told apart from a load, and no monitor ever sees the voltage of an open
+link, fuse or disconnect.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from packcalc.brief import Brief
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.electrical import resistance_sum, with_tolerance
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.monitoring import (
+    LINKS_MEASURED,
+    RESTARTS,
+    Monitor,
+    balance_time,
+    cell_share,
+    divide,
+    fault_cell_voltage,
+    mean_balance,
+    sensors_for_share,
+    spread_current,
+    trip_highest,
+    trip_lowest,
+)
+from packcalc.pack import PackModel
+from packcalc.units import show
+
+TITLE = "Management system: what it must measure and when it must act"
+RULE = Origin("rule")
+WARN_BELOW_LIMIT = 5.0  # K; our rule
+STAGE_VOLTAGE = "highest voltage"
+
+SENSED_SHARE = leaf("share of cells whose temperature is seen", "x", "%", 0.30, "read",
+                    source="formula-sae-rules-2014", origin=RULE,
+                    note="rule of a student competition; no road rule was found")
+BALANCE_SHARE = leaf("share of time in which balancing works", "x", "%", 0.10, "assumed",
+                     source="packcalc-rule", origin=RULE,
+                     note="charging at the top of the window alone; ask when it balances")
+COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
+                    "assumed", source="packcalc-rule", origin=RULE,
+                    note="a hard-shorted lithium cell is not voltage over resistance for longer")
+
+PLUG_ORDER = (
+    "Contactors open, disconnect out, charger away; prove dead outside the box.",
+    "Join the modules with their power links inside each section first, torque and mark each.",
+    "Measure every cell tap at the loose connector against the monitor's pin list: polarity, "
+    "order, one cell step from pin to pin, no jump across a link.",
+    "Plug the sense leads of one monitor at a time, lowest cells first, as its maker orders; never "
+    "plug sense leads while a power link between their cells is off: the whole string's current "
+    "and voltage would find its way through the sense wires.",
+    "Put the disconnect and the last link in only with every monitor plugged and silent.",
+    "To take apart: disconnect out, then sense leads, then power links; never a power link before "
+    "the sense leads that span it.",
+)
+
+NOTES = (
+    "Every cell in every paralleled stack needs its own channel; never join sense taps of two "
+    "stacks with signal wire.",
+    "A monitor across a fuse, disconnect or link sees the whole string's voltage when that opens, "
+    "many times what it is made for.",
+    "Each sense wire leaves a source of kiloamperes: a fuse at the cell end, rated in DC for the "
+    "whole pack's voltage, and insulation for the whole pack's voltage.",
+    "Over-current, over-voltage and over-temperature trips open the contactors without asking the "
+    "inverter or the charger; the request for zero torque goes out first, where there is time.",
+    "Temperature is read at the negative terminal of the cell or within 10 mm of it (Formula SAE).",
+    "Nobody charges with the management system asleep.",
+)
+
+
+# --- what is asked and what comes out -------------------------------------------------
+
+@dataclass(frozen=True)
+class ManagementAsked:
+    """What the specification stands on.
+
+    Attributes:
+        brief, pack: what is asked, and the layout.
+        fault_lowest, fault_highest: of the fault range.
+        takeover: current from which the fuse opens within the counted time; may lack a value.
+    """
+
+    brief: Brief
+    pack: PackModel
+    fault_lowest: Finding
+    fault_highest: Finding
+    takeover: Finding
+
+    @property
+    def cells(self) -> int:
+        """Cells in series of the whole string."""
+        return sum(part.series * self.brief.modules[part.entry].module.series
+                   for part in self.pack.layout.parts)
+
+    @property
+    def module_cells(self) -> tuple[int, ...]:
+        """Cells in series of each module along one string, from the negative end."""
+        return tuple(self.brief.modules[part.entry].module.series
+                     for part in self.pack.layout.parts for _ in range(part.series))
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One line of the table of limits.
+
+    Attributes:
+        quantity: what is watched.
+        warn, trip, delay: as specified; None where the user must say.
+        setting: what the management system is set to, None where nobody said.
+        action: what happens at the trip.
+    """
+
+    quantity: str
+    warn: Finding | None
+    trip: Finding | None
+    delay: Finding | None
+    setting: Finding | None
+    action: str
+
+
+@dataclass(frozen=True)
+class ManagementResult:
+    """The specification.
+
+    Attributes:
+        limits: warn, trip and delay of each quantity.
+        monitors: along one string or stack, as the brief orders them; empty where not known.
+        plug_order: in order.
+        item: as put to the reviewer.
+    """
+
+    limits: tuple[Limit, ...]
+    monitors: tuple[Monitor, ...]
+    plug_order: tuple[str, ...]
+    item: Item
+
+
+def specify_management(asked: ManagementAsked) -> ManagementResult:
+    """Specification and checks of the management system."""
+    limits = _limits(asked)
+    monitors = divide(asked.module_cells, _channels(asked), asked.brief.management.monitor_order,
+                      _between(asked))
+    checks = (*_monitor_checks(asked, monitors), *_sensor_checks(asked), *_voltage_checks(asked),
+              *_trip_checks(asked), *_balance_checks(asked))
+    item = Item(
+        key="management", title=TITLE,
+        governing=_governing(asked), duty=_duty(asked),
+        specification=_specification(asked, limits), open_items=_open_items(asked),
+        notes=NOTES, checks=checks)
+    return ManagementResult(limits, monitors, PLUG_ORDER, item)
+
+
+def _governing(asked: ManagementAsked) -> str:
+    if asked.fault_lowest.number <= asked.pack.peak_current.number:
+        return (f"the lowest fault ({asked.fault_lowest.shown}, cold, nearly empty) does not "
+                f"lie above the peak load ({asked.pack.peak_current.shown}): no fixed current tells "
+                "them apart")
+    return (f"trips between the peak load ({asked.pack.peak_current.shown}) and the lowest fault "
+            f"({asked.fault_lowest.shown})")
+
+
+# --- monitors -------------------------------------------------------------------------
+
+def _channels(asked: ManagementAsked) -> int:
+    channels = asked.brief.management.channels_per_monitor
+    return int(channels.number) if channels.known else 0
+
+
+def _between(asked: ManagementAsked) -> dict[int, str]:
+    """What lies after each module but the last: a link, a fuse, the disconnect."""
+    places = asked.brief.pack
+    found = {after: "link" for after in range(1, len(asked.module_cells))}
+    for place, word in ((places.fuse_after, "fuse"), (places.disconnect_after, "disconnect")):
+        if place.known and int(place.number) in found:
+            found[int(place.number)] = word
+    return found
+
+
+def _monitor_checks(asked: ManagementAsked, monitors: tuple[Monitor, ...]) -> tuple[Check, ...]:
+    titles = {"disconnect": "no monitor across the service disconnect",
+              "fuse": "no monitor across a fuse inside the string",
+              "link": "no monitor across a bolted link"}
+    brief = asked.brief
+    places = {"disconnect": brief.pack.disconnect_after, "fuse": brief.pack.fuse_after}
+    if not monitors or brief.left_open("management.monitor_order"):
+        why = ("say how many channels one monitor has and how monitors follow the modules; a new "
+               "monitor at each module spans nothing")
+        return (*(Check(t, "who clears", NOT_EVALUATED, reason=why) for t in titles.values()),
+                _sense_check(asked))
+    found = []
+    for word, title in titles.items():
+        place = places.get(word)
+        if place is not None and not place.known and brief.management.monitor_order != RESTARTS:
+            found.append(Check(title, "who clears", NOT_EVALUATED, reason=f"say where: "
+                               f"{place.title}; 0 where there is none"))
+            continue
+        found.append(_span_check(title, word, monitors, brief.management.monitor_order))
+    return (*found, _sense_check(asked))
+
+
+def _span_check(title: str, word: str, monitors: tuple[Monitor, ...], order: str) -> Check:
+    across = [(m, s) for m in monitors for s in m.spans if s.startswith(word)]
+    if not across:
+        return Check(title, "who clears", PASS, reason=f"{len(monitors)} monitors along the string")
+    named = "; ".join(f"cells {m.first} to {m.last} across the {s}" for m, s in across[:4])
+    more = f"; and {len(across) - 4} more" if len(across) > 4 else ""
+    remedy = "begin a new monitor there"
+    if word == "link" and order == LINKS_MEASURED:
+        return Check(title, "who clears", CAUTION, reason=f"{named}{more}: each link has a channel "
+                     "of its own, which must bear the whole string's voltage when the link opens",
+                     remedy="the monitor's maker states it, or " + remedy)
+    return Check(title, "who clears", FAIL, reason=f"{named}{more}: when it opens, the whole "
+                 "string's voltage stands across that monitor", remedy=remedy)
+
+
+def _sense_check(asked: ManagementAsked) -> Check:
+    title = "a fuse at the cell end of each sense wire"
+    fused = asked.brief.management.sense_fuse
+    if asked.brief.left_open("management.sense_fuse"):
+        return Check(title, "who clears", NOT_EVALUATED, reason="look at the cell end of the sense "
+                     "leads; nobody clears a chafed sense wire without one")
+    if fused == "no":
+        return Check(title, "who clears", FAIL, reason="nobody clears a fault of a sense wire: it "
+                     "is fed by the whole pack", remedy="a small DC fuse at each tap, rated for "
+                     "the whole pack's voltage, or a fusible track that its maker states")
+    return Check(title, "who clears", CAUTION, reason="fitted; its DC rating and breaking capacity "
+                 f"for {asked.fault_highest.shown} are to be shown",
+                 remedy="the fuse's data sheet")
+
+
+# --- limits ---------------------------------------------------------------------------
+
+def _cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
+    """The tightest limits over the module types of the string."""
+    modules = [asked.brief.modules[p.entry].module for p in asked.pack.layout.parts]
+    full = smallest([m.full_voltage for m in modules], "full voltage of one cell")
+    return {
+        "full": full,
+        "over": trace(with_tolerance, "highest over-voltage trip of one cell", symbol="u_ov",
+                      voltage=full, tolerance=asked.brief.charger.tolerance,
+                      note="full voltage with the charger's tolerance: lower trips in every "
+                           "charge, higher overcharges"),
+        "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
+        "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
+                                        "u_min", "V") for m in modules],
+                         "lowest under-voltage trip of one cell"),
+        "hot": smallest([m.temperature_max for m in modules], "hottest cell allowed"),
+    }
+
+
+def _charge_floor(asked: ManagementAsked) -> Finding:
+    """Below this cell temperature nothing is charged."""
+    found = []
+    for part in asked.pack.layout.parts:
+        cell = asked.brief.modules[part.entry].module.cell
+        bands = [b for b in cell.charge_bands if b.rate is None or b.rate > 0]
+        found.append(leaf("coldest cell that may be charged", "θ_ch", "°C",
+                          min(b.above for b in bands), "assumed", source=cell.source,
+                          origin=Origin(f"class {cell.chemistry}", key="charge_bands")))
+    return largest(found, "coldest cell that may be charged")
+
+
+def _limits(asked: ManagementAsked) -> tuple[Limit, ...]:
+    brief, pack, cell = asked.brief, asked.pack, _cell_limits(asked)
+    own = brief.management
+    warm = leaf("hot warning", "θ_w", "°C", cell["hot"].number - WARN_BELOW_LIMIT, "assumed",
+                source="packcalc-rule", origin=RULE, note="5 K below the limit (our rule)")
+    delay = leaf("longest delay", "t", "s", 1.0, "assumed", source="packcalc-rule", origin=RULE,
+                 note="our rule: long enough for no noise, short against heating")
+    through_peak = largest([delay, brief.power.peak_duration], "longer than the longest peak")
+    trip = own.trip_current if own.trip_current.known else None
+    return (
+        Limit("cell voltage, high", cell["full"], cell["over"], delay, _set(own.overvoltage_trip),
+              "stop charger and braking, then open contactors"),
+        Limit("cell voltage, low, loaded", cell["empty"], cell["under"], through_peak,
+              _set(own.undervoltage_trip), "cut power first, then open contactors; also tells a "
+              "cold fault from a load when its delay is short"),
+        Limit("cell temperature, high", warm, cell["hot"], delay, _set(own.overtemperature_trip),
+              "cut power and charging; open contactors at the trip; warn the occupants"),
+        Limit("cell temperature, low, charging", None, _charge_floor(asked), delay, None,
+              "no charging, no braking into the pack"),
+        Limit("discharge current", pack.peak_current, trip, COUNTED_TIME, trip,
+              "open contactors, only within what they can break"),
+        Limit("charging current", None, _charging(pack), COUNTED_TIME, None,
+              "stop charger and braking, then open contactors"),
+        Limit("isolation reading", None, None, None, _set(own.isolation_warn),
+              "as the isolation section asks"),
+    )
+
+
+def _set(finding: Finding) -> Finding | None:
+    return finding if finding.known else None
+
+
+def _charging(pack: PackModel) -> Finding:
+    return largest([pack.charging_current, pack.regeneration_current],
+                   "largest current into the pack in use")
+
+
+def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
+    own, cell = asked.brief.management, _cell_limits(asked)
+    return (
+        judge("over-voltage trip within the cell's limit", STAGE_VOLTAGE, own.overvoltage_trip,
+              "at most", cell["over"], missing=f"set it to {cell['over'].shown} or below",
+              remedy="a lower trip"),
+        judge("over-voltage trip above the end of charging", "convenience", own.overvoltage_trip,
+              "at least", cell["full"], missing="no setting given",
+              remedy="a lower end of charging, or the charger trips every time"),
+        judge("under-voltage trip above the cell's lowest", STAGE_VOLTAGE, own.undervoltage_trip,
+              "at least", cell["under"], missing=f"set it to {cell['under'].shown} or above",
+              remedy="a higher trip"),
+        judge("over-temperature trip within the cell's limit", "thermal load",
+              own.overtemperature_trip, "at most", cell["hot"],
+              missing=f"set it to {cell['hot'].shown} or below", remedy="a lower trip"),
+    )
+
+
+def _sensor_checks(asked: ManagementAsked) -> tuple[Check, ...]:
+    need = _sensors(asked)
+    held = judge("temperature of at least 30 % of the cells is seen", "thermal load",
+                 asked.brief.management.temperature_sensors, "at least", need,
+                 missing=f"count the sensors that are read: {need.shown} wanted")
+    if held.verdict == FAIL:
+        held = Check(held.title, held.stage, CAUTION, held.figure, need, held.relation,
+                     "rule of a student competition; a cell that nobody sees can run away unseen",
+                     "sensors on the hottest places first: middle of the stack, far from cooling")
+    return (held,)
+
+
+def _sensors(asked: ManagementAsked) -> Finding:
+    channels = leaf("cell voltages monitored", "n", "", asked.pack.channels, "definition",
+                    origin=Origin("layout"))
+    return trace(sensors_for_share, channels=channels, share=SENSED_SHARE)
+
+
+# --- trips and the fuse ---------------------------------------------------------------
+
+def _trip_checks(asked: ManagementAsked) -> tuple[Check, ...]:
+    return (_told_apart(asked), _below_peak(asked), _meets_fuse(asked), _in_range(asked),
+            _in_time(asked), *_under_voltage(asked))
+
+
+def _trip_band(asked: ManagementAsked) -> tuple[Finding, Finding] | None:
+    """The trip's setting less and plus the sensor's error; None where either is not known."""
+    own = asked.brief.management
+    if not (own.trip_current.known and own.current_sensor_range.known):
+        return None
+    parts = {"trip": own.trip_current, "error": own.current_sensor_error,
+             "full_range": own.current_sensor_range}
+    return trace(trip_lowest, **parts), trace(trip_highest, **parts)
+
+
+ASK_TRIP = "say trip current and range of the current sensor"
+
+
+def _told_apart(asked: ManagementAsked) -> Check:
+    """A fixed current can only part fault and load when the lowest fault is the larger."""
+    title = "a fixed current trip tells the lowest fault from the peak load"
+    load, fault = asked.pack.peak_current, asked.fault_lowest
+    if fault.number <= load.number:
+        return Check(title, "who clears", FAIL, fault, load, "above",
+                     "the cold fault is no larger than the warm peak load: nobody clears it by a "
+                     "fixed current", "a current limit that falls with cell temperature and "
+                     "charge, or an under-voltage trip of the cells quicker than the counted time")
+    band = _trip_band(asked)
+    return judge(title, "who clears", band[1] if band else None, "at most", fault,
+                 missing=f"{ASK_TRIP}; it must act between {load.shown} and {fault.shown}",
+                 remedy="a lower trip or a better sensor; else a temperature-dependent limit or "
+                        "an under-voltage trip")
+
+
+def _below_peak(asked: ManagementAsked) -> Check:
+    band = _trip_band(asked)
+    return judge("current trip lies above the peak load", "convenience", band[0] if band else None,
+                 "at least", asked.pack.peak_current, missing=ASK_TRIP,
+                 remedy="a higher trip, a better sensor or less peak power: it opens contactors "
+                        "at full load")
+
+
+def _meets_fuse(asked: ManagementAsked) -> Check:
+    """Trip and fuse must overlap: below the take-over only the contactor opens a fault."""
+    band = _trip_band(asked)
+    takes = asked.takeover
+    missing = [ASK_TRIP] if band is None else []
+    if not takes.known:
+        missing.append("ask the fuse's maker for the current from which it opens within 1 s")
+    return judge("trip acts below the current at which the fuse takes over", "who clears",
+                 band[1] if band else None, "at most", takes, missing="; ".join(missing),
+                 remedy="a lower trip, or a quicker fuse: between both nobody clears")
+
+
+def _in_range(asked: ManagementAsked) -> Check:
+    """The sensor must tell apart every current up to where the fuse takes over."""
+    own = asked.brief.management
+    wanted = [f for f in (asked.takeover, asked.pack.peak_current) if f.known]
+    highest = largest(wanted, "highest current to be told apart")
+    check = judge("current sensor reaches the highest current to be told apart", "who clears",
+                  own.current_sensor_range, "at least", highest,
+                  missing=f"read the sensor's range: at least {highest.shown}",
+                  remedy="a sensor with a wider range")
+    if check.verdict == PASS and not asked.takeover.known:
+        return Check(check.title, check.stage, NOT_EVALUATED, check.figure, highest, "at least",
+                     "reaches the peak load; the current at which the fuse takes over is not known",
+                     "ask the fuse's maker")
+    return check
+
+
+def _in_time(asked: ManagementAsked) -> Check:
+    return judge("trip has opened the contactor within the counted time", "who clears",
+                 asked.brief.management.trip_delay, "at most", COUNTED_TIME,
+                 missing="say the delay with sampling and the contactor's release time",
+                 remedy="a shorter delay")
+
+
+def _cells_in_series(asked: ManagementAsked) -> Finding:
+    return leaf("cells in series", "n", "", asked.cells, "definition", origin=Origin("layout"))
+
+
+def _fault_cell(asked: ManagementAsked) -> Finding:
+    external = trace(resistance_sum, "path and cables outside the modules", unit="mΩ",
+                     first=asked.pack.path, second=asked.pack.cable_allowance)
+    return trace(fault_cell_voltage, current=asked.fault_lowest, external=external,
+                 cells=_cells_in_series(asked))
+
+
+def _loaded_cell(asked: ManagementAsked) -> Finding | None:
+    if not asked.pack.loaded_voltage.known:
+        return None
+    return trace(cell_share, "mean voltage of one cell at the end of the peak, cold and nearly "
+                 "empty", voltage=asked.pack.loaded_voltage, cells=_cells_in_series(asked))
+
+
+def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:
+    trip = asked.brief.management.undervoltage_trip
+    fault = _fault_cell(asked)
+    checks = [judge("under-voltage trip sees the lowest fault", "who clears", trip, "above", fault,
+                    missing=f"set it above {fault.shown}: it then tells a cold fault from a load",
+                    remedy="a higher trip")]
+    loaded = _loaded_cell(asked)
+    checks.append(judge("under-voltage trip lies below the loaded cells at the end of the peak",
+                        "convenience", trip, "below", loaded,
+                        missing="no setting given" if loaded else "the peak cannot be delivered",
+                        remedy="less power in the cold, or the trip opens contactors at full load"))
+    delay = asked.brief.management.voltage_delay
+    checks.append(judge("under-voltage trip acts within the counted time", "who clears", delay,
+                        "at most", COUNTED_TIME, missing="say the delay of the voltage trips",
+                        remedy="a second, quicker threshold for faults"))
+    return tuple(checks)
+
+
+# --- balancing ------------------------------------------------------------------------
+
+def _balance_checks(asked: ManagementAsked) -> tuple[Check, ...]:
+    own = asked.brief.management
+    title = "balancing keeps up with the spread of self-discharge"
+    missing = [f.title for f in (own.balance_current, own.self_discharge_spread) if not f.known]
+    if missing:
+        return (Check(title, "convenience", NOT_EVALUATED, reason="say " + "; ".join(missing)),)
+    return (judge(title, "convenience", trace(mean_balance, current=own.balance_current,
+                                              share=BALANCE_SHARE), "at least",
+                  _spread(asked), remedy="more balance current, longer balancing, or leave out "
+                                         "the modules that lose most"),)
+
+
+def _group(asked: ManagementAsked) -> Finding:
+    """Capacity that one balancer works on: a stack is balanced by itself when grouped."""
+    modules = [asked.brief.modules[p.entry].module for p in asked.pack.layout.parts]
+    return largest([m.capacity for m in modules], "capacity of one module, largest type")
+
+
+def _spread(asked: ManagementAsked) -> Finding:
+    return trace(spread_current, capacity=_group(asked),
+                 spread=asked.brief.management.self_discharge_spread)
+
+
+# --- words ----------------------------------------------------------------------------
+
+def _duty(asked: ManagementAsked) -> tuple[Finding, ...]:
+    own = asked.brief.management
+    channels = leaf("cell voltages to monitor", "n", "", asked.pack.channels, "definition",
+                    origin=Origin("layout"), note="every cell of every stack and string")
+    found = [channels, _sensors(asked), asked.fault_lowest, asked.pack.peak_current,
+             _fault_cell(asked)]
+    loaded = _loaded_cell(asked)
+    found += [loaded] if loaded else []
+    band = _trip_band(asked)
+    found += list(band) if band else []
+    if asked.takeover.known:
+        found.append(asked.takeover)
+    if own.self_discharge_spread.known:
+        found.append(_spread(asked))
+    if own.balance_current.known:
+        one = leaf("difference of charge between modules", "x", "%", 0.01, "definition",
+                   origin=RULE, note="each further per cent takes as long again")
+        found.append(trace(balance_time, "hours of balancing for each per cent of difference",
+                           capacity=_group(asked), share=one, current=own.balance_current))
+    return tuple(found)
+
+
+def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[Requirement, ...]:
+    own = asked.brief.management
+    lines = [Requirement("cell voltage channels", f"{asked.pack.channels}",
+                         "one for each cell in series of each stack"), *_monitor_lines(asked),
+             Requirement("sense wires", f"fuse at the cell end, insulation above "
+                         f"{asked.pack.highest_voltage.shown} DC", "a chafed sense wire is fed by "
+                         f"up to {asked.fault_highest.shown}"),
+             Requirement("temperature sensors", f"at least {_sensors(asked).shown}",
+                         "30 % of the monitored cells")]
+    for limit in limits:
+        if limit.trip is not None:
+            delay = f", within {limit.delay.shown}" if limit.delay else ""
+            lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + delay,
+                                     limit.action))
+    highest = largest([f for f in (asked.takeover, asked.pack.peak_current) if f.known],
+                      "highest current to be told apart")
+    lines.append(Requirement(
+        "current sensor: range, both directions", f"at least {highest.shown}",
+        "up to where the fuse takes over" if asked.takeover.known else "and up to where the fuse "
+        "takes over, which is not known yet"))
+    lines.append(Requirement("current sensor: error", f"at most "
+                             f"{show(own.current_sensor_error.number, '%', 2)} of range",
+                             "with temperature and age"))
+    return tuple(lines)
+
+
+def _monitor_lines(asked: ManagementAsked) -> list[Requirement]:
+    channels = asked.brief.management.channels_per_monitor
+    rule = Requirement("monitors", "a new one begins at each module",
+                       "none reaches over a link, fuse or disconnect")
+    if not channels.known:
+        return [rule]
+    parallel = asked.pack.layout.parallel
+    count = sum(math.ceil(cells / channels.number) for cells in asked.module_cells) * parallel
+    return [rule, Requirement(f"monitors of {channels.number:g} channels", f"{count}",
+                              f"{len(asked.module_cells) * parallel} modules, none shared")]
+
+
+def _open_items(asked: ManagementAsked) -> tuple[str, ...]:
+    own = asked.brief.management
+    found = [] if asked.takeover.known else [
+        "current from which the main fuse opens within 1 s: the fuse's maker, at this DC voltage"]
+    wanted = (own.trip_current, own.trip_delay, own.current_sensor_range, own.undervoltage_trip,
+              own.overvoltage_trip, own.channels_per_monitor, own.temperature_sensors,
+              own.balance_current, own.self_discharge_spread)
+    return (*found, *(f"{f.title}: say it in the brief" for f in wanted if not f.known))

@@ -1,0 +1,401 @@
+"""The over-voltage chain: every way in which a voltage rises above full charge.
+
+Charger with tolerance, braking into a full cold pack, a contactor that opens under
+braking, a motor spinning behind a dead inverter, the ceiling of a charging station. The
+largest is the highest working voltage; each part is held against it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from packcalc.brief import Brief, key
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
+from packcalc.pack import PackModel
+from packcalc.units import into_si
+
+TITLE = "Over-voltage chain and highest working voltage"
+STAGE = "highest voltage"
+BATTERY, CHARGE, INVERTER = "battery side", "charge side", "inverter side"
+CAPACITANCE = "inverter.dc_link_capacitance"
+
+NOTES = (
+    "A contactor that opens under braking leaves the link capacitors alone with the braking "
+    "power: they rise to the limit in fractions of a millisecond to a few milliseconds. Only the "
+    "inverter itself is quick enough. Order torque to zero before opening, every time that there "
+    "is time.",
+    "A permanent-magnet motor spinning above base speed behind a dead inverter makes its voltage "
+    "through the inverter's diodes, with no control left but the brakes: no contactor stops it "
+    "and an open contactor leaves the link at the motor's peak line voltage.",
+    "Energy in the motor's windings and the loop inductance adds to the rise when an inverter "
+    "blocks; it is not counted here: ask the inverter's maker for the highest link voltage after "
+    "a shut-down at full current.",
+    "Semiconductors see the link voltage plus their own switching overshoot.",
+)
+
+
+# --- formulas -------------------------------------------------------------------------
+
+@formula(
+    title="Smallest capacitance within its tolerance", symbol="C_min", unit="mF",
+    text="C_min = C·(1 − a/100)",
+    inputs={"capacitance": "C [mF] nominal", "tolerance": "a [%] tolerance"},
+    basis="definition", valid="0 ≤ a < 100 %", safe_side="smaller rises faster")
+def smallest_capacitance(capacitance: Any, tolerance: Any) -> Any:
+    """Capacitance at its lower tolerance; it governs how fast a bus rises.
+
+    Examples:
+        >>> round(smallest_capacitance(1e-3, 0.2), 6)
+        0.0008
+    """
+    return capacitance * (1 - tolerance)
+
+
+@formula(
+    title="Voltage of a capacitor that a constant power has fed for a time", symbol="v", unit="V",
+    text="v = √(V1² + 2000·P·t/C)",
+    inputs={"start": "V1 [V] at the start", "power": "P [kW] fed in", "time": "t [ms] fed",
+            "capacitance": "C [mF] on the bus"},
+    basis="computed", source="pfc-design-example-2013",
+    where="eq. 56 for v; from C·dv/dt = P/v, the whole power into the capacitor",
+    valid="P ≥ 0, no other load on the bus",
+    safe_side="lower tolerance of C, whole braking power, longest time")
+def fed_voltage(start: Any, power: Any, time: Any, capacitance: Any) -> Any:
+    """Voltage that a bus reaches while braking power has nowhere else to go.
+
+    Examples:
+        >>> round(float(fed_voltage(400.0, 30e3, 1e-3, 1e-3)), 2)
+        469.04
+    """
+    return np.sqrt(start * start + 2 * power * time / capacitance)
+
+
+@formula(
+    title="Time in which a constant power moves a capacitor between two voltages", symbol="t",
+    unit="ms", text="t = C·(V2² − V1²)/(2000·P)",
+    inputs={"capacitance": "C [mF] on the bus", "lower": "V1 [V] lower voltage",
+            "upper": "V2 [V] upper voltage", "power": "P [kW] constant power"},
+    basis="read", source="pfc-design-example-2013", where="eq. 56, solved for the time",
+    valid="V2 ≥ V1, P > 0, no other load on the bus",
+    safe_side="lower tolerance of C and whole power: the shortest time to a limit")
+def time_at_power(capacitance: Any, lower: Any, upper: Any, power: Any) -> Any:
+    """Time until braking power has driven the bus from one voltage to another.
+
+    Examples:
+        >>> round(time_at_power(1e-3, 400.0, 450.0, 30e3), 9)
+        0.000708333
+    """
+    return capacitance * (upper * upper - lower * lower) / (2 * power)
+
+
+# --- what is asked and what comes out -------------------------------------------------
+
+@dataclass(frozen=True)
+class OvervoltageAsked:
+    """What the chain is made of; any finding but the first three may lack its value.
+
+    Attributes:
+        full_voltage: end of charging with the charger's tolerance.
+        braking_voltage: braking into a full cold pack.
+        empty_voltage: rest voltage when empty.
+        braking_power: fed back by the inverter.
+        braking_limit: voltage at which the inverter itself stops braking.
+        capacitance: of the DC link, at its lower tolerance.
+        reaction: of the inverter, from that limit to no power.
+        back_voltage: of the motor at top speed, peak between lines.
+        station_voltage: ceiling of the charging station.
+        charger_ceiling: highest output voltage of the charger.
+        absolute_maximum, capacitor_rating, semiconductor_rating: of the inverter.
+        others: further parts with their rated DC voltage, or None where nobody stated it.
+    """
+
+    full_voltage: Finding
+    braking_voltage: Finding
+    empty_voltage: Finding
+    braking_power: Finding
+    braking_limit: Finding
+    capacitance: Finding
+    reaction: Finding
+    back_voltage: Finding
+    station_voltage: Finding
+    charger_ceiling: Finding
+    absolute_maximum: Finding
+    capacitor_rating: Finding
+    semiconductor_rating: Finding
+    others: tuple[tuple[str, Finding | None], ...] = (
+        ("main fuse", None), ("main contactors", None), ("traction cable", None))
+
+
+@dataclass(frozen=True)
+class Link:
+    """One link of the chain: what raises the voltage, where, how high.
+
+    Attributes:
+        name: what happens.
+        side: battery, charge or inverter side of the main contactors.
+        voltage: None where it is not known.
+        reason: why it is not known, or what it rests on.
+    """
+
+    name: str
+    side: str
+    voltage: Finding | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One part held against the highest voltage that it can see."""
+
+    part: str
+    rating: Finding | None
+    check: Check
+
+
+@dataclass(frozen=True)
+class OvervoltageResult:
+    """The chain with everything held against it.
+
+    Attributes:
+        highest: highest working voltage, all sides.
+        battery_side: highest with the contactors closed: charging and braking alone.
+        chain: every link, in the order of the energy's way.
+        standings: every part.
+        item: as put to the reviewer.
+    """
+
+    highest: Finding
+    battery_side: Finding
+    chain: tuple[Link, ...]
+    standings: tuple[Standing, ...]
+    item: Item
+
+
+def overvoltage_asked(brief: Brief, pack: PackModel,
+                      others: tuple[tuple[str, Finding | None], ...] = ()) -> OvervoltageAsked:
+    """Gather the chain's entries from a brief and a pack.
+
+    Args:
+        brief: what is asked.
+        pack: the layout at its corners.
+        others: parts with their rated DC voltages; empty asks for the three main ones.
+    """
+    inverter, defaults = brief.inverter, OvervoltageAsked.others
+    return OvervoltageAsked(
+        full_voltage=pack.full_voltage, braking_voltage=pack.regeneration_voltage,
+        empty_voltage=pack.empty_voltage, braking_power=brief.regeneration.power,
+        braking_limit=brief.regeneration.voltage_limit, capacitance=_least_capacitance(brief),
+        reaction=inverter.overvoltage_reaction, back_voltage=brief.motor.back_voltage,
+        station_voltage=brief.station.voltage, charger_ceiling=brief.charger.voltage_high,
+        absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
+        semiconductor_rating=inverter.semiconductor_rating, others=others or defaults)
+
+
+def _least_capacitance(brief: Brief) -> Finding:
+    """Lower tolerance; where the entry is open, less than one inverter usually holds."""
+    nominal = brief.inverter.dc_link_capacitance
+    if brief.left_open(CAPACITANCE):
+        least = into_si(float(key(CAPACITANCE).other or 0.0), nominal.unit)
+        nominal = leaf(nominal.title, nominal.symbol, nominal.unit, least, "assumed",
+                       source="packcalc-rule", origin=nominal.origin,
+                       note="for a rise the small side is the safe one: less than one inverter "
+                            "usually holds")
+    return trace(smallest_capacitance, capacitance=nominal,
+                 tolerance=brief.inverter.dc_link_tolerance)
+
+
+def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
+    """Build the chain and hold every part against it."""
+    chain = _chain(asked)
+    known = [link.voltage for link in chain if link.voltage is not None]
+    highest = largest(known, "highest working voltage", _unknown_links(chain))
+    battery = largest([asked.full_voltage, asked.braking_voltage],
+                      "highest voltage with the contactors closed")
+    standings = _standings(asked, highest)
+    checks = (*(s.check for s in standings), *_duty_checks(asked, highest))
+    item = Item(
+        key="overvoltage", title=TITLE,
+        governing=highest.note.split("governed by: ")[-1],
+        duty=(highest, battery, *known, *_times(asked)),
+        specification=_specification(asked, highest), open_items=_open_items(chain),
+        notes=NOTES, checks=checks)
+    return OvervoltageResult(highest, battery, chain, standings, item)
+
+
+# --- the chain ------------------------------------------------------------------------
+
+def _chain(asked: OvervoltageAsked) -> tuple[Link, ...]:
+    station = asked.station_voltage
+    return (
+        Link("charger stops at its upper tolerance", BATTERY, asked.full_voltage),
+        Link("braking into a full cold pack", BATTERY, asked.braking_voltage),
+        Link("ceiling of the charging station", CHARGE, station if station.known else None,
+             "" if station.known else "no fast-charge station is counted on: do not charge at one "
+                                      "before its ceiling stands in the brief"),
+        _dump(asked),
+        _spinning(asked),
+    )
+
+
+def _start(asked: OvervoltageAsked) -> Finding:
+    """Bus voltage at which the inverter begins to stop braking."""
+    return largest([asked.braking_voltage, asked.full_voltage, asked.braking_limit],
+                   "bus voltage when the inverter begins to stop braking")
+
+
+def _dump(asked: OvervoltageAsked) -> Link:
+    name = "contactor opens under braking"
+    if asked.braking_power.number == 0:
+        return Link(name, INVERTER, None, "no braking power is fed back")
+    missing = [f.title for f in (asked.braking_limit, asked.reaction) if not f.known]
+    if missing:
+        return Link(name, INVERTER, None, "not known: " + "; ".join(missing))
+    peak = trace(fed_voltage, "link voltage after a contactor opened under braking",
+                 start=_start(asked), power=asked.braking_power, time=asked.reaction,
+                 capacitance=asked.capacitance)
+    return Link(name, INVERTER, peak)
+
+
+def _spinning(asked: OvervoltageAsked) -> Link:
+    name = "motor spins behind a dead inverter"
+    if not asked.back_voltage.known:
+        return Link(name, INVERTER, None, f"not known: {asked.back_voltage.title}")
+    if asked.back_voltage.number == 0:
+        return Link(name, INVERTER, None, "given as a motor without magnets: no voltage")
+    return Link(name, INVERTER, asked.back_voltage)
+
+
+def _lacks(link: Link) -> bool:
+    return link.voltage is None and link.reason.startswith("not known")
+
+
+def _unknown_links(chain: tuple[Link, ...]) -> str:
+    lacking = [link.name for link in chain if _lacks(link)]
+    return "" if not lacking else "at least this; not evaluated: " + "; ".join(lacking)
+
+
+def _times(asked: OvervoltageAsked) -> tuple[Finding, ...]:
+    """Time to the inverter's limit after a contactor opened, counted from the full pack."""
+    start = largest([asked.braking_voltage, asked.full_voltage], "bus voltage before opening")
+    limit = asked.absolute_maximum
+    if not limit.known or asked.braking_power.number == 0 or limit.number <= start.number:
+        return ()
+    return (trace(time_at_power, "time to the inverter's absolute maximum after a contactor opened "
+                  "under braking", capacitance=asked.capacitance, lower=start, upper=limit,
+                  power=asked.braking_power),)
+
+
+# --- what stands against it -----------------------------------------------------------
+
+def _standings(asked: OvervoltageAsked, highest: Finding) -> tuple[Standing, ...]:
+    rows = [("inverter, absolute maximum", asked.absolute_maximum),
+            ("DC-link capacitors", asked.capacitor_rating)]
+    found = [_standing(name, rating, highest) for name, rating in rows]
+    found.append(_semiconductors(asked.semiconductor_rating, highest))
+    return (*found, *(_standing(name, rating, highest) for name, rating in asked.others))
+
+
+def _standing(name: str, rating: Finding | None, highest: Finding) -> Standing:
+    check = judge(f"{name} rated for the highest working voltage", STAGE, rating, "at least",
+                  highest, missing=f"ask for the rated DC voltage: at least {highest.shown}",
+                  reason=highest.note if highest.note.startswith("at least this") else "",
+                  remedy="a higher rating, fewer modules in series, or what raises the voltage "
+                         "made smaller")
+    if check.verdict == PASS and check.reason:
+        check = Check(check.title, STAGE, CAUTION, rating, highest, "at least",
+                      check.reason.split("; governed by")[0], "the figures that are still open")
+    return Standing(name, rating, check)
+
+
+def _semiconductors(rating: Finding, highest: Finding) -> Standing:
+    name = "inverter's semiconductors"
+    held = _standing(name, rating, highest)
+    if held.check.verdict not in (PASS, CAUTION):
+        return held
+    words = "; ".join(w for w in (held.check.reason, "switching overshoot is not known and comes "
+                                  "on top") if w)
+    return Standing(name, rating, Check(
+        held.check.title, STAGE, CAUTION, rating, highest, "at least", words,
+        "the inverter's maker states the highest link voltage with overshoot counted"))
+
+
+def _duty_checks(asked: OvervoltageAsked, highest: Finding) -> tuple[Check, ...]:
+    return (_reaction_check(asked), _limit_check(asked), _charger_check(asked),
+            _generator_check(asked))
+
+
+def _reaction_check(asked: OvervoltageAsked) -> Check:
+    title = "inverter stops braking before an open contactor drives the link to its limit"
+    if asked.braking_power.number == 0:
+        return Check(title, STAGE, PASS, reason="no braking power is fed back")
+    limit = asked.absolute_maximum
+    missing = [f.title for f in (asked.braking_limit, asked.reaction, limit) if not f.known]
+    if missing:
+        times = _times(asked)
+        hint = f"; from a full pack there are {times[0].shown}" if times else ""
+        return Check(title, STAGE, NOT_EVALUATED, demand=times[0] if times else None,
+                     reason=f"ask the inverter's maker for: {'; '.join(missing)}{hint}")
+    start = _start(asked)
+    if limit.number <= start.number:
+        return judge(title, STAGE, start, "below", limit,
+                     remedy="a lower braking limit, or an inverter with a higher maximum")
+    room = trace(time_at_power, "time from the braking limit to the absolute maximum",
+                 capacitance=asked.capacitance, lower=start, upper=limit,
+                 power=asked.braking_power)
+    return judge(title, STAGE, asked.reaction, "at most", room,
+                 remedy="less braking power, more link capacitance, a quicker inverter, a brake "
+                        "chopper")
+
+
+def _limit_check(asked: OvervoltageAsked) -> Check:
+    return judge("inverter's braking limit lies below its absolute maximum", STAGE,
+                 asked.braking_limit, "below", asked.absolute_maximum,
+                 missing="ask the inverter's maker for its braking voltage limit with tolerance")
+
+
+def _charger_check(asked: OvervoltageAsked) -> Check:
+    title = "a charger that runs to its own ceiling stays at the end of charging"
+    check = judge(title, STAGE, asked.charger_ceiling, "at most", asked.full_voltage,
+                  missing="charger's voltage range is not given: read it on its plate")
+    if check.verdict == "fail":
+        return Check(title, STAGE, CAUTION, check.figure, check.demand, "at most",
+                     "a faulty or wrongly set charger goes on above full charge: only the "
+                     "over-voltage trip of the management system stops it",
+                     "the trip opens the charger's contactor by itself, without the charger's help")
+    return check
+
+
+def _generator_check(asked: OvervoltageAsked) -> Check:
+    title = "spinning motor stays below the empty pack's voltage"
+    check = judge(title, STAGE, asked.back_voltage, "at most", asked.empty_voltage,
+                  missing="ask the motor's maker for the peak line voltage at top speed; 0 V for a "
+                          "motor without magnets")
+    if check.verdict == "fail":
+        return Check(title, STAGE, CAUTION, check.figure, check.demand, "at most",
+                     "above the speed at which both are equal a dead inverter brakes and charges "
+                     "without control, and towing can energise the bus",
+                     "speed limit by gearing; tow with the driven wheels off the ground; an active "
+                     "short-circuit of the inverter that its maker states")
+    return check
+
+
+def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requirement, ...]:
+    volts = highest.shown
+    lines = [Requirement("every part on traction voltage: rated DC voltage", f"at least {volts}",
+                         "highest working voltage of the chain"),
+             Requirement("inverter: highest link voltage after a shut-down at full braking",
+                         "a figure in V", "windings and loop inductance add to the rise")]
+    times = _times(asked)
+    if times:
+        lines.append(Requirement("inverter: from an open contactor to no braking power",
+                                 f"under {times[0].shown}", "from a full pack to its maximum"))
+    return tuple(lines)
+
+
+def _open_items(chain: tuple[Link, ...]) -> tuple[str, ...]:
+    return tuple(f"{link.name}: {link.reason.removeprefix('not known: ')}" for link in chain
+                 if _lacks(link))

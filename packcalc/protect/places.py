@@ -1,0 +1,384 @@
+"""Fault places: where a fault can happen, what feeds it, and who clears it, or nobody.
+
+Each place has both ends of its current and the devices that stand in its loop. What a
+device does at a current is asked of the caller; without a real part the answer is never
+better than "not shown". A device that does not stand in the loop does not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
+from packcalc.findings import Finding, formula, leaf, trace
+
+NOBODY = "nobody"
+FUSE, CONTACTOR, LIMIT, MONITOR = "fuse", "contactor", "current limit", "insulation monitor"
+STANDS = ("one pole", "both poles", "mid-pack", "one pole and mid-pack",
+          "both poles and mid-pack")
+
+COVER = "insulating covers on every terminal and link, insulated tools, one joint open at a time"
+OTHER_POLE = "a fuse in the other pole as well"
+MID_FUSE = "a mid-pack fuse, added or moved between the two halves"
+SPLIT = "a second mid-pack fuse, so that no run of modules is left without one"
+WATCH = "an insulation monitor that warns at the first fault and bars closing"
+DOUBLE = "double insulation, edge guards and clamps against the second fault"
+TRIP = "contactors on a named trip, proven for this current and voltage, one pole alone"
+AT_TAP = "a fuse at the tap, in both poles"
+NO_DEVICE = "no device stands in this loop"
+
+
+@formula(title="current of one of several equal paths", symbol="I_p", unit="A",
+         text="I_p = I / n",
+         inputs={"current": "I [A] of all paths", "paths": "n [] equal paths side by side"},
+         basis="definition")
+def path_current(current, paths):
+    """What one of n equal paths carries.
+
+    Examples:
+        >>> path_current(9000.0, 3)
+        3000.0
+    """
+    return current / paths
+
+
+@formula(title="resistance left when a part is taken out", symbol="R", unit="mΩ",
+         text="R = R_all − R_out",
+         inputs={"whole": "R_all [mΩ] of the whole loop", "part": "R_out [mΩ] of the part"},
+         basis="definition", valid="the part is in the whole")
+def resistance_left(whole, part):
+    """Resistance of a loop without one of its parts.
+
+    Examples:
+        >>> round(resistance_left(0.130, 0.006), 4)
+        0.124
+    """
+    return whole - part
+
+
+@formula(title="share of a run of modules", symbol="L_n", unit="µH", text="L_n = L_0 · n/S",
+         inputs={"whole": "L_0 [µH] of all modules and links",
+                 "modules": "n [] modules in the run",
+                 "series": "S [] modules in series"},
+         basis="definition", valid="modules and links alike")
+def run_inductance(whole, modules, series):
+    """Inductance of some of the modules in series.
+
+    Examples:
+        >>> round(run_inductance(8e-6, 4, 16) * 1e6, 6)
+        2.0
+    """
+    return whole * modules / series
+
+
+@dataclass(frozen=True)
+class Device:
+    """Something that stands in a loop and might end its current.
+
+    Attributes:
+        key: stable name, e.g. "main_fuse", "string_fuse", "branch_fuse.heater".
+        name: in words.
+        kind: FUSE, CONTACTOR, LIMIT or MONITOR (detects a first chassis fault).
+        rating: rated current of a fuse or set current of a limit, where known.
+        paths: equal devices side by side that share the highest current; at the lowest
+            one of them carries it all.
+    """
+
+    key: str
+    name: str
+    kind: str
+    rating: Finding | None = None
+    paths: int = 1
+
+
+# Whether the device ends that current (None: not shown), in what time, and why.
+Answer = tuple[bool | None, Finding | None, str]
+Clearing = Callable[[Device, Finding], Answer]
+
+
+def clearing_without_parts(device: Device, current: Finding) -> Answer:
+    """What can be said of a device of which no data sheet is at hand.
+
+    Args:
+        device: in the loop.
+        current: through the device.
+
+    Returns:
+        False only where the current cannot open it; otherwise None, with what to show.
+    """
+    if device.kind == CONTACTOR:
+        return None, None, ("only on a named trip and within its breaking capacity, one pole at "
+                            "this voltage: not shown")
+    if device.kind == MONITOR:
+        return None, None, ("its set point, time and what it switches are to be proven with a "
+                            "known resistor: not shown")
+    if device.kind == LIMIT:
+        return None, None, "its own current limit: ask its maker what it feeds into a short-circuit"
+    if device.rating is None or not device.rating.known:
+        return None, None, "counted on only where it opens within 1 s; its rating is not chosen"
+    if current.number <= device.rating.number:
+        return False, None, f"at or below its rated {device.rating.shown} it never opens"
+    return None, None, "counted on only if its curve shows that it opens within 1 s: not shown"
+
+
+@dataclass(frozen=True)
+class Cleared:
+    """Who ends one current of one place.
+
+    Attributes:
+        end: which current, in words ("highest", "lowest", "from the charger").
+        current: at the place.
+        device: name of the device, or NOBODY.
+        clears: True, False, or None where it is not shown.
+        time: where known.
+        why: in words.
+    """
+
+    end: str
+    current: Finding
+    device: str
+    clears: bool | None
+    time: Finding | None = None
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        """The answer for a table: device with time, `nobody`, or what is not shown."""
+        if self.clears:
+            return self.device
+        if self.clears is None:
+            return f"not shown: {self.device}" if self.device else "not evaluated"
+        return NOBODY
+
+
+@dataclass(frozen=True)
+class Source:
+    """Something besides the modules that feeds the place, with the device that ends it."""
+
+    name: str
+    current: Finding
+    devices: tuple[Device, ...] = ()
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Loop:
+    """One place before it is asked who clears it.
+
+    Attributes:
+        key, title: stable name; as printed.
+        feeds: which part of the pack feeds it, in words.
+        voltage: highest driving voltage.
+        highest, lowest: currents of the battery side; may lack a value.
+        all_sources: highest with every source added.
+        inductance, time_constant: of the loop at its highest current.
+        devices: in the loop, nearest to the fault first.
+        sources: what feeds it besides the modules.
+        inherent: covers and distance are the usual answer here: nobody is then a caution,
+            elsewhere it is a failure.
+        remedies: what exists, most effective first.
+        notes: cautions of this place.
+        why_nobody: the reason while `devices` is empty.
+    """
+
+    key: str
+    title: str
+    feeds: str
+    voltage: Finding
+    highest: Finding
+    lowest: Finding
+    all_sources: Finding
+    inductance: Finding
+    time_constant: Finding
+    devices: tuple[Device, ...] = ()
+    sources: tuple[Source, ...] = ()
+    inherent: bool = False
+    remedies: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    why_nobody: str = NO_DEVICE
+
+
+@dataclass(frozen=True)
+class FaultPlace:
+    """One place with both ends of its current and who clears them.
+
+    Attributes:
+        loop: what was asked.
+        at_highest, at_lowest: of the battery's current.
+        others: one answer for every other source.
+    """
+
+    loop: Loop
+    at_highest: Cleared
+    at_lowest: Cleared
+    others: tuple[Cleared, ...] = ()
+
+    @property
+    def key(self) -> str:
+        return self.loop.key
+
+    @property
+    def title(self) -> str:
+        return self.loop.title
+
+    @property
+    def highest(self) -> Finding:
+        return self.loop.all_sources
+
+    @property
+    def lowest(self) -> Finding:
+        return self.loop.lowest
+
+    @property
+    def nobody(self) -> bool:
+        """Whether nobody clears either end."""
+        return self.at_highest.clears is False or self.at_lowest.clears is False
+
+    @property
+    def remedies(self) -> tuple[str, ...]:
+        """What exists where an end is not shown to be cleared; empty where both are."""
+        shown = self.at_highest.clears and self.at_lowest.clears
+        return () if shown else self.loop.remedies
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """One check for each end, in stage "who clears"."""
+        return tuple(_check(self, one) for one in (self.at_highest, self.at_lowest))
+
+
+@dataclass(frozen=True)
+class PlacesAsked:
+    """Every loop of a layout, and who answers for the devices."""
+
+    loops: tuple[Loop, ...]
+    clearing: Clearing = clearing_without_parts
+
+
+def fault_places(asked: PlacesAsked) -> tuple[FaultPlace, ...]:
+    """Who clears what, at every place."""
+    return tuple(_settled(loop, asked.clearing) for loop in asked.loops)
+
+
+def _settled(loop: Loop, clearing: Clearing) -> FaultPlace:
+    others = tuple(_other(source, clearing) for source in loop.sources)
+    ends = (("highest", loop.highest), ("lowest", loop.lowest))
+    high, low = (who_clears(end, current, loop.devices, clearing) if loop.devices else
+                 Cleared(end, current, NOBODY, False, None, loop.why_nobody)
+                 for end, current in ends)
+    return FaultPlace(loop, high, low, others)
+
+
+def _other(source: Source, clearing: Clearing) -> Cleared:
+    end = f"from the {source.name}"
+    if source.devices:
+        return who_clears(end, source.current, source.devices, clearing)
+    return Cleared(end, source.current, NOBODY, False, None,
+                   source.why or "no device stands between it and the fault")
+
+
+def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
+               clearing: Clearing) -> Cleared:
+    """The device that ends a current, or nobody.
+
+    Args:
+        end: "highest" shares the current between equal paths; any other end does not.
+        current: at the place.
+        devices: that stand in the loop.
+        clearing: answers for one device at one current.
+    """
+    if not devices:
+        return Cleared(end, current, NOBODY, False, None, NO_DEVICE)
+    if not current.known:
+        return Cleared(end, current, "", None, None,
+                       f"not evaluated: {current.note or 'its current is not known'}")
+    answers = [(d, *clearing(d, _through(d, end, current))) for d in devices]
+    clear = [a for a in answers if a[1]]
+    if clear:
+        device, _, time, why = min(clear, key=_time_of)
+        return Cleared(end, current, device.name, True, time, why)
+    open_ = [a for a in answers if a[1] is None]
+    if open_:
+        return Cleared(end, current, " or ".join(a[0].name for a in open_), None, None,
+                       "; ".join(f"{d.name}: {why}" for d, _, _, why in answers))
+    return Cleared(end, current, NOBODY, False, None,
+                   "; ".join(f"{d.name}: {why}" for d, _, _, why in answers))
+
+
+def _time_of(answer) -> float:
+    time = answer[2]
+    return time.number if time is not None and time.known else float("inf")
+
+
+def _through(device: Device, end: str, current: Finding) -> Finding:
+    if device.paths == 1 or end != "highest":
+        return current
+    paths = leaf("equal paths side by side", "n", "", device.paths, "definition")
+    return trace(path_current, f"current through one {device.name}", current=current, paths=paths)
+
+
+def _check(place: FaultPlace, one: Cleared) -> Check:
+    title = f"Who clears the {one.end} fault current: {place.title}"
+    reason = f"{one.current.shown}: {one.words}; {one.why}" if one.why else one.words
+    verdict = PASS if one.clears else NOT_EVALUATED
+    if one.clears is False:
+        verdict = CAUTION if place.loop.inherent else FAIL
+    return Check(title, "who clears", verdict, reason=reason,
+                 remedy="" if one.clears else "; ".join(place.loop.remedies))
+
+
+# -- topology: which devices stand in a chassis loop ----------------------------------------
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two chassis faults at once: where they are and what stands between them.
+
+    Attributes:
+        key, title: of the pair.
+        fused: whether a fuse stands in the loop, wherever on its side the leak is.
+        contactor: whether one pole's contactor stands in it.
+        remedies: what would put a device into the loop.
+    """
+
+    key: str
+    title: str
+    fused: bool
+    contactor: bool
+    remedies: tuple[str, ...]
+
+
+def chassis_pairs(stands: str) -> tuple[Pair, ...]:
+    """Every kind of double chassis fault for a place of the main fuse.
+
+    A leak inside the pack and a chafed cable outside it close a loop through the chassis
+    and the modules between the leak and that pole; a fuse counts only if it stands there.
+
+    Args:
+        stands: one of STANDS.
+    """
+    mid = "mid-pack" in stands
+    poles = 2 if "both" in stands else 1 if "one" in stands else 0
+    inside = (SPLIT if mid else MID_FUSE, WATCH, DOUBLE)
+    pairs = []
+    if poles:
+        name = "chafed cable of either pole" if poles == 2 else "chafed cable of the fused pole"
+        pairs.append(Pair("fused_pole", f"mid-pack leak and {name}", True, True,
+                          (TRIP, WATCH, DOUBLE)))
+    if poles < 2:
+        name = "the other pole" if poles else "a pole"
+        rest = ((OTHER_POLE,) if poles else ("a fuse in each pole",)) + (TRIP, WATCH, DOUBLE)
+        if mid:
+            pairs.append(Pair("beyond_mid", f"leak beyond the mid-pack fuse and chafed cable of "
+                              f"{name}", True, True, (TRIP, WATCH, DOUBLE)))
+            pairs.append(Pair("own_side", f"leak between the mid-pack fuse and {name}, and chafed "
+                              f"cable of {name}", False, True, rest))
+        else:
+            pairs.append(Pair("other_pole", f"mid-pack leak and chafed cable of {name}", False,
+                              True, (OTHER_POLE, MID_FUSE, TRIP, WATCH, DOUBLE)))
+    if mid:
+        pairs.append(Pair("inside_across", "two leaks inside the box, one on each side of the "
+                          "mid-pack fuse", True, False, (WATCH, DOUBLE)))
+    pairs.append(Pair("inside", "two leaks inside the box" + (
+        ", on one side of the mid-pack fuse" if mid else ""), False, False, inside))
+    return tuple(pairs)

@@ -1,0 +1,560 @@
+"""Parallel strings: sharing, one string's fault fed by the others, and how to join them.
+
+Two strings count: each is a battery, so a fault in one is fed by the other, unlike
+photovoltaic practice, where fuses begin at three strings. Voltage alone shows whether
+strings may be joined only where the rest voltage moves with charge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc import transients as tr
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
+
+TITLE = "Parallel strings"
+RULE = Origin("rule")
+HIDDEN_MOST = leaf("largest charge gap that may stay hidden when strings are joined by voltage",
+                   "Δz_max", "%", 0.05, "assumed", source="packcalc-rule", origin=RULE,
+                   note="packcalc's own rule; no standard gives a limit")
+SETTLED = 0.05
+
+NOTES = (
+    "Two strings already need a fuse each: a fault in one is fed by the other. The rule of three "
+    "strings comes from photovoltaic generators, which are no batteries.",
+    "Sharing is a linear network at one moment. Over a discharge unequal strings drift: the string "
+    "of lower resistance starts with more current and ends with less.",
+    "Parallel strings hold the sum of each string's weakest module, not the weakest of all.",
+    "No link between the strings' midpoints: it carries balancing current that no fuse sees. Take "
+    "off the positive at one end of the row of strings and the negative at the other (a maker's "
+    "manual, common practice).",
+)
+
+
+@formula(title="bus voltage of two sources in parallel", symbol="U", unit="V",
+         text="U = (E_1/R_1 + E_2/R_2 − I) / (1/R_1 + 1/R_2)",
+         inputs={"first_voltage": "E_1 [V] open-circuit voltage of one",
+                 "first_resistance": "R_1 [Ω] of it, links, fuse and cable included",
+                 "second_voltage": "E_2 [V] open-circuit voltage of the other",
+                 "second_resistance": "R_2 [Ω] of it", "load": "I [A] drawn from both"},
+         basis="definition", where="Kirchhoff's laws", valid="both resistances above 0")
+def shared_voltage(first_voltage, first_resistance, second_voltage, second_resistance, load):
+    """Voltage at which two sources feed one load.
+
+    Examples:
+        >>> round(shared_voltage(352.0, 0.10, 347.0, 0.12, 150.0), 3)
+        341.545
+    """
+    return ((first_voltage / first_resistance + second_voltage / second_resistance - load)
+            / (1.0 / first_resistance + 1.0 / second_resistance))
+
+
+@formula(title="current of one source into a bus", symbol="I_1", unit="A",
+         text="I_1 = (E − U) / R",
+         inputs={"voltage": "E [V] open-circuit voltage", "bus": "U [V] bus voltage",
+                 "resistance": "R [Ω] of the source and its way to the bus"},
+         basis="definition", valid="negative: the source is being charged")
+def source_current(voltage, bus, resistance):
+    """What one of several parallel sources gives, or takes.
+
+    Examples:
+        >>> round(source_current(352.0, 341.5455, 0.10), 1)
+        104.5
+    """
+    return (voltage - bus) / resistance
+
+
+@formula(title="share of the best string", symbol="p", unit="%", text="p = (1 + m)/(n + m)",
+         inputs={"strings": "n [] strings in",
+                 "mismatch": "m [%] resistance of the others above that of the best"},
+         basis="definition", where="current divider at equal open-circuit voltage",
+         valid="n at least 1", safe_side="high: all others are equally worse")
+def best_string_share(strings, mismatch):
+    """Share of the load that the string of lowest resistance takes.
+
+    Examples:
+        >>> round(best_string_share(2, 0.20), 4)
+        0.5455
+        >>> best_string_share(1, 0.20)
+        1.0
+    """
+    return (1.0 + mismatch) / (strings + mismatch)
+
+
+@formula(title="current at a share", symbol="I_s", unit="A", text="I_s = p · I",
+         inputs={"share": "p [%] of the current", "current": "I [A] of the pack"},
+         basis="definition")
+def shared_current(share, current):
+    """Current of one string.
+
+    Examples:
+        >>> round(shared_current(0.5455, 300.0), 2)
+        163.65
+    """
+    return share * current
+
+
+@formula(title="strings but one", symbol="n_o", unit="", text="n_o = n − 1",
+         inputs={"strings": "n [] strings in parallel"}, basis="definition",
+         valid="n at least 2")
+def other_strings(strings):
+    """How many strings feed a fault in one of them.
+
+    Examples:
+        >>> other_strings(2)
+        1
+    """
+    return strings - 1
+
+
+@formula(title="current of equal strings together", symbol="I_o", unit="A",
+         text="I_o = n_o · E / R",
+         inputs={"others": "n_o [] strings that feed", "voltage": "E [V] of one string",
+                 "resistance": "R [Ω] of one string"},
+         basis="definition", safe_side="bolted, no cable: errs high")
+def fed_by_others(others, voltage, resistance):
+    """What the other strings push into a dead short of one string.
+
+    Examples:
+        >>> fed_by_others(2, 400.0, 0.1)
+        8000.0
+    """
+    return others * voltage / resistance
+
+
+@formula(title="resistance of two strings in one loop", symbol="R", unit="mΩ",
+         text="R = R_1 + R_2", inputs={"first": "R_1 [mΩ]", "second": "R_2 [mΩ]"},
+         basis="definition")
+def pair_resistance(first, second):
+    """Two strings back to back.
+
+    Examples:
+        >>> pair_resistance(0.25, 0.25)
+        0.5
+    """
+    return first + second
+
+
+@formula(title="voltage difference at which strings may be joined", symbol="ΔU", unit="V",
+         text="ΔU = I · (R_1 + R_2)/1000",
+         inputs={"current": "I [A] charge limit of the receiving string",
+                 "first": "R_1 [mΩ] of one string", "second": "R_2 [mΩ] of the other"},
+         basis="definition", safe_side="lowest resistances, lowest limit")
+def joining_difference(current, first, second):
+    """Largest difference of rest voltage whose first current the receiver may take.
+
+    Examples:
+        >>> round(joining_difference(40.0, 0.10, 0.12), 3)
+        8.8
+    """
+    return current * (first + second)
+
+
+@formula(title="charge for each volt of a string", symbol="C_s", unit="F",
+         text="C_s = 3600·Q / (dU/dz)",
+         inputs={"capacity": "Q [Ah] of the string",
+                 "slope": "dU/dz [V] rest voltage of the string, per whole charge"},
+         basis="definition", valid="slope above 0; holds only near the charge it was taken at",
+         safe_side="least slope: longest current")
+def string_capacitance(capacity, slope):
+    """A string as a very large capacitor: dQ/dU.
+
+    Examples:
+        >>> string_capacitance(3600.0 * 100, 90.0)
+        4000.0
+    """
+    if np.any(np.asarray(slope) <= 0):
+        raise OutOfRange("the rest voltage does not rise with charge: voltage cannot show the "
+                         "charge gap; charge each string full before joining")
+    return capacity / slope
+
+
+@formula(title="two capacitances in series", symbol="C", unit="F", text="C = C_1·C_2/(C_1 + C_2)",
+         inputs={"first": "C_1 [F]", "second": "C_2 [F]"}, basis="definition")
+def series_capacitance(first, second):
+    """What the joining current sees of two strings.
+
+    Examples:
+        >>> series_capacitance(4000.0, 4000.0)
+        2000.0
+    """
+    return first * second / (first + second)
+
+
+@formula(title="time constant of joining", symbol="τ_j", unit="h",
+         text="τ_j = (R_1 + R_2)·C/3600000",
+         inputs={"first": "R_1 [mΩ] of one string", "second": "R_2 [mΩ] of the other",
+                 "capacitance": "C [F] of both strings in series"},
+         basis="definition", safe_side="high resistances and capacitance: longest current")
+def joining_time_constant(first, second, capacitance):
+    """Time in which the joining current falls to 37 %.
+
+    Examples:
+        >>> round(joining_time_constant(0.25, 0.25, 2000.0) / 3600, 4)
+        0.2778
+    """
+    return (first + second) * capacitance
+
+
+@formula(title="joining current after a time", symbol="i", unit="A", text="i = I_0·e^(−t/τ)",
+         inputs={"first_current": "I_0 [A] at joining", "time_constant": "τ [h] of joining",
+                 "time": "t [h] since joining"},
+         basis="read", source="electrical-principles-2007", where="chapter 18, C–R transients",
+         valid="straight piece of the open-circuit curve, constant resistance, no load",
+         safe_side="the lasting resistance is higher: a smaller current for longer")
+def joining_current(first_current, time_constant, time):
+    """Equalising current while the strings approach each other.
+
+    Examples:
+        >>> round(float(joining_current(22.0, 3600.0, 3600.0)), 3)
+        8.093
+    """
+    return first_current * np.exp(-np.asarray(time) / time_constant)
+
+
+@formula(title="time until little is left of an exponential fall", symbol="t_x", unit="h",
+         text="t_x = τ · ln(100/x)",
+         inputs={"time_constant": "τ [h]", "left": "x [%] share still left"},
+         basis="definition", where="the fall i/I_0 = e^(−t/τ) solved for t", valid="x above 0")
+def settling_time(time_constant, left):
+    """How long the joining current lasts.
+
+    Examples:
+        >>> round(float(settling_time(3600.0, 0.05)) / 3600, 4)
+        2.9957
+    """
+    return -time_constant * np.log(left)
+
+
+@formula(title="charge gap that a voltage reading cannot show", symbol="Δz", unit="%",
+         text="Δz = 100·(u_e + h) / (dU/dz)",
+         inputs={"error": "u_e [V] error of the measured difference",
+                 "hysteresis": "h [V] gap of the string's rest voltage after charge and discharge",
+                 "slope": "dU/dz [V] rest voltage of the string, per whole charge"},
+         basis="definition", valid="slope above 0", safe_side="high")
+def hidden_gap(error, hysteresis, slope):
+    """How far two strings may differ in charge although their voltages read the same.
+
+    Examples:
+        >>> round(hidden_gap(1.0, 0.0, 86.0), 4)
+        0.0116
+    """
+    if np.any(np.asarray(slope) <= 0):
+        raise OutOfRange("the rest voltage does not rise with charge: voltage shows nothing; "
+                         "charge each string full before joining")
+    return (error + hysteresis) / slope
+
+
+def share_currents(voltages, resistances, load, *, bus_segment=0.0, diagonal=True):
+    """Currents of parallel strings on two bus bars, solved as a linear network.
+
+    Args:
+        voltages, resistances: open-circuit voltage [V] and resistance [Ω] of each string; a
+            string that is open has infinite resistance.
+        load: current drawn from the bus [A]; negative charges.
+        bus_segment: resistance of one bus bar between neighbouring strings [Ω].
+        diagonal: positive taken off at the first string and negative at the last; otherwise
+            both at the first.
+
+    Returns:
+        (float, array): voltage at the take-off [V], current of each string [A].
+
+    Raises:
+        OutOfRange: unlike lengths, a resistance not above 0, or no string in.
+
+    Examples:
+        >>> voltage, currents = share_currents([352.0, 347.0], [0.10, 0.12], 150.0)
+        >>> round(voltage, 3), [round(float(i), 3) for i in currents]
+        (341.545, [104.545, 45.455])
+    """
+    e, r = np.asarray(voltages, float), np.asarray(resistances, float)
+    if e.ndim != 1 or e.shape != r.shape or not e.size:
+        raise OutOfRange("each string needs one voltage and one resistance")
+    if np.any(~(r > 0)) or bus_segment < 0:
+        raise OutOfRange("each string's resistance must be above 0, a bus segment's not below")
+    inside = np.isfinite(r)
+    if not inside.any():
+        raise OutOfRange("no string is in: nothing feeds the load")
+    n = e.size
+    # Unknowns: n string currents, then the voltage at the take-off. Bus currents follow from
+    # the string currents, so that the drop to each string is a sum over the strings.
+    drop = bus_segment * _bus_drops(n, diagonal)
+    matrix = np.zeros((n + 1, n + 1))
+    matrix[:n, :n] = np.diag(np.where(inside, r, 1.0)) + drop * inside[:, None]
+    matrix[:n, n] = inside
+    matrix[n, :n] = 1.0
+    right = np.append(np.where(inside, e, 0.0), load)
+    solved = np.linalg.solve(matrix, right)
+    return float(solved[n]), solved[:n]
+
+
+def _bus_drops(n: int, diagonal: bool) -> np.ndarray:
+    """Segments that each string's way shares with every other string's way, both bars."""
+    place = np.arange(n)
+    near = np.minimum.outer(place, place).astype(float)  # counted from the first string
+    far = np.minimum.outer(n - 1 - place, n - 1 - place).astype(float)
+    return near + (far if diagonal else near)
+
+
+@dataclass(frozen=True)
+class ChargeLimit:
+    """Charge limit of one string at one cell temperature."""
+
+    temperature: Finding
+    limit: Finding
+
+
+@dataclass(frozen=True)
+class StringsAsked:
+    """What parallel strings are sized from. Any finding may lack its value.
+
+    Attributes:
+        strings: how many.
+        highest_voltage: V, highest working voltage.
+        voltage_full, resistance_initial: one string, new, hot, full, first millisecond.
+        voltage_empty, resistance_long: one string, cold, aged, empty, long pulse.
+        module_voltage: V, one module when empty: drives a string in which it is shorted.
+        continuous_current, peak_current, charging_current: of the whole pack.
+        charge_limits: of one string, over the temperatures in use.
+        capacity: of one string as it is now.
+        slope: V, least rise of a string's rest voltage per whole charge, in the window.
+        hysteresis: V, gap between rest after charge and after discharge, whole string.
+        voltage_error: V, error of the measured difference.
+        mismatch: resistance of the others above the best one's.
+    """
+
+    strings: Finding
+    highest_voltage: Finding
+    voltage_full: Finding
+    resistance_initial: Finding
+    voltage_empty: Finding
+    resistance_long: Finding
+    module_voltage: Finding
+    continuous_current: Finding
+    peak_current: Finding
+    charging_current: Finding
+    charge_limits: tuple[ChargeLimit, ...]
+    capacity: Finding
+    slope: Finding
+    hysteresis: Finding
+    voltage_error: Finding
+    mismatch: Finding
+
+
+@dataclass(frozen=True)
+class StringsDuty:
+    """What each string's fuse and contactors must carry, break and make.
+
+    Attributes:
+        continuous, peak, charging: of the best string, with one string open.
+        in_use: continuous current of the best string with all strings in.
+        breaking: highest current from all other strings.
+        lowest: one other string, cold, into a dead short of this one.
+        one_module: one module shorted inside this string.
+        charge_limit: least over the temperatures.
+        difference: allowed at joining.
+        time_constant, settled: of joining.
+        hidden: charge gap that voltage cannot show; None where the curve is flat.
+    """
+
+    continuous: Finding
+    peak: Finding
+    charging: Finding
+    in_use: Finding
+    breaking: Finding
+    lowest: Finding
+    one_module: Finding
+    charge_limit: Finding
+    difference: Finding
+    time_constant: Finding | None
+    settled: Finding | None
+    hidden: Finding | None
+
+
+def string_duty(asked: StringsAsked) -> StringsDuty:
+    """Duty of one string among several.
+
+    Raises:
+        OutOfRange: fewer than two strings.
+    """
+    if asked.strings.number < 2:
+        raise OutOfRange("parallel strings need two strings or more; "
+                         f"got {asked.strings.number:g}")
+    others = trace(other_strings, strings=asked.strings)
+    left = others.called("strings left when one is open")
+    share_open = trace(best_string_share, "share of the best string, one string open",
+                       strings=left, mismatch=asked.mismatch)
+    share_all = trace(best_string_share, "share of the best string, all strings in",
+                      strings=asked.strings, mismatch=asked.mismatch)
+
+    def of_string(current: Finding, words: str, share: Finding) -> Finding:
+        return trace(shared_current, words, share=share, current=current)
+
+    both = trace(pair_resistance, "two strings, cold and aged", first=asked.resistance_long,
+                 second=asked.resistance_long)
+    limit = smallest([_at(c) for c in asked.charge_limits],
+                     "charge limit of the receiving string")
+    return StringsDuty(
+        continuous=of_string(asked.continuous_current, "continuous current of a string, one "
+                             "string open", share_open),
+        peak=of_string(asked.peak_current, "peak current of a string, one string open", share_open),
+        charging=of_string(asked.charging_current, "charging current of a string, one string open",
+                           share_open),
+        in_use=of_string(asked.continuous_current, "continuous current of the best string, all in",
+                         share_all),
+        breaking=trace(fed_by_others, "highest fault current from all other strings",
+                       others=others, voltage=asked.voltage_full,
+                       resistance=asked.resistance_initial),
+        lowest=trace(tr.current_at, "one other string, cold and empty, into a dead short of this "
+                     "one", voltage=asked.voltage_empty, resistance=asked.resistance_long),
+        one_module=trace(tr.current_at, "current that one other string pushes into a string with "
+                         "one module shorted", voltage=asked.module_voltage, resistance=both),
+        charge_limit=limit,
+        difference=trace(joining_difference, current=limit, first=asked.resistance_initial,
+                         second=asked.resistance_initial,
+                         note="new, hot, first millisecond: the smallest resistance"),
+        **_joining(asked))
+
+
+def _at(one: ChargeLimit) -> Finding:
+    return one.limit.called(f"charge limit at {one.temperature.shown}")
+
+
+def _joining(asked: StringsAsked) -> dict[str, Finding | None]:
+    if not asked.slope.known or asked.slope.number <= 0:
+        return {"time_constant": None, "settled": None, "hidden": None}
+    capacitance = trace(string_capacitance, capacity=asked.capacity, slope=asked.slope)
+    pair = trace(series_capacitance, "capacitance of two strings in series", first=capacitance,
+                 second=capacitance)
+    tau = trace(joining_time_constant, first=asked.resistance_long, second=asked.resistance_long,
+                capacitance=pair)
+    left = leaf("share of the joining current still left", "x", "%", SETTLED, "definition",
+                origin=RULE)
+    return {"time_constant": tau,
+            "settled": trace(settling_time, "time until 5 % of the joining current is left",
+                             time_constant=tau, left=left),
+            "hidden": trace(hidden_gap, error=asked.voltage_error, hysteresis=asked.hysteresis,
+                            slope=asked.slope)}
+
+
+def size_strings(asked: StringsAsked) -> Item:
+    """Duty of string fuses and contactors, and whether strings may be joined by voltage."""
+    duty = string_duty(asked)
+    figures = [duty.breaking, duty.lowest, duty.one_module, duty.continuous, duty.in_use,
+               duty.peak, duty.charging, duty.charge_limit]
+    figures += [difference for _, difference in joining_differences(asked)]
+    figures += [f for f in (duty.time_constant, duty.settled, duty.hidden) if f is not None]
+    return Item(
+        key="strings", title=TITLE,
+        governing=f"A fault in one string is fed by the others with up to {duty.breaking.shown}; "
+                  f"with one string open the best of the rest carries {duty.continuous.shown}.",
+        duty=tuple(figures), specification=_specification(asked, duty),
+        checks=(*_joining_checks(asked, duty), _module_check(asked, duty)),
+        open_items=("string fuse: lowest breaking current and DC clearing curve (supplier)",
+                    "string contactors: breaking current of one pole, both directions "
+                    "(supplier)"),
+        notes=NOTES)
+
+
+def _joining_checks(asked: StringsAsked, duty: StringsDuty) -> tuple[Check, ...]:
+    """A refusal to join by voltage is a caution: another way of joining exists."""
+    return _shows(asked, duty), _takes(duty), _told(asked, duty)
+
+
+def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:
+    title = "Voltage shows how far the strings' charges differ"
+    full = ("do not join by voltage: charge each string full on its own, let it rest, join then, "
+            "and watch the current")
+    if duty.hidden is None:
+        return Check(title, "fault range", CAUTION, asked.slope, None, "",
+                     "refused: the rest voltage does not rise with charge somewhere in the window",
+                     full)
+    check = judge(title, "fault range", duty.hidden, "at most", HIDDEN_MOST, remedy=full)
+    if check.verdict != FAIL:
+        return check
+    return Check(title, check.stage, CAUTION, check.figure, check.demand, check.relation,
+                 "refused: voltage cannot show the charge gap", full)
+
+
+def _takes(duty: StringsDuty) -> Check:
+    title = "Receiving string may be charged at every temperature in use"
+    if duty.charge_limit.number > 0:
+        return Check(title, "fault range", PASS)
+    return Check(title, "fault range", CAUTION, duty.charge_limit, None, "",
+                 "refused: no charge is allowed at the coldest, and joining charges one string",
+                 "join only warm cells; the management system must refuse below that temperature")
+
+
+def _told(asked: StringsAsked, duty: StringsDuty) -> Check:
+    check = judge("Allowed difference can be told from the measuring error", "fault range",
+                  duty.difference, "above", asked.voltage_error,
+                  remedy="measure the difference directly across the open contactor, or join "
+                         "through a resistor")
+    if check.verdict != FAIL:
+        return check
+    return Check(check.title, check.stage, CAUTION, check.figure, check.demand, check.relation,
+                 "refused: two readings that agree may hide more than is allowed", check.remedy)
+
+
+def _module_check(asked: StringsAsked, duty: StringsDuty) -> Check:
+    return Check(
+        "A module shorted inside one string is seen", "who clears", NOT_EVALUATED,
+        duty.one_module, None, "",
+        f"the others push only {duty.one_module.shown} into it, which a string fuse for "
+        f"{duty.continuous.shown} does not open: nobody, unless the management system opens that "
+        "string's contactors on a named trip",
+        "trip on the difference between the strings' currents, or on the string's lowest cell")
+
+
+def _specification(asked: StringsAsked, duty: StringsDuty) -> tuple[Requirement, ...]:
+    low = f"at most {duty.lowest.shown}"
+    return (
+        Requirement("string fuse, each string: rated DC voltage", f"above "
+                    f"{asked.highest_voltage.shown}", "highest working voltage; one link alone"),
+        Requirement("string fuse: DC breaking capacity", f"above {duty.breaking.shown}",
+                    "all other strings feed a fault in one"),
+        Requirement("string fuse: current that it surely opens within 1 s", low,
+                    "one other string alone, cold, aged and empty"),
+        Requirement("string fuse: continuous current at the box's temperature",
+                    f"at least {duty.continuous.shown}", "best string, one string open"),
+        Requirement("string contactor, each pole: rated DC voltage",
+                    f"above {asked.highest_voltage.shown}", "one pole alone"),
+        Requirement("string contactor: continuous and peak current",
+                    f"{duty.continuous.shown} and {duty.peak.shown}", "best string, one open"),
+        Requirement("string contactor: breaking current, both directions",
+                    f"at least {duty.peak.shown} and {duty.charging.shown}",
+                    "one string is taken out under load"),
+        Requirement("management system: closes a string onto the bus only below a difference of",
+                    duty.difference.shown, "first current within the charge limit of the receiver"),
+    )
+
+
+def joining_differences(asked: StringsAsked) -> tuple[tuple[Finding, Finding], ...]:
+    """Allowed voltage difference at each temperature: (temperature, difference)."""
+    return tuple((c.temperature, trace(
+        joining_difference, f"allowed difference at {c.temperature.shown}", current=_at(c),
+        first=asked.resistance_initial, second=asked.resistance_initial))
+        for c in asked.charge_limits)
+
+
+def worst_sharing(asked: StringsAsked) -> tuple[tuple[str, Finding], ...]:
+    """The current of the best string in each case, solved as a network."""
+    n = int(asked.strings.number)
+    r = asked.resistance_long.number
+    cases = [("all strings in", n)] + ([("one string open", n - 1)] if n > 1 else [])
+    found = []
+    for words, inside in cases:
+        resistances = np.full(n, r * (1.0 + asked.mismatch.number))
+        resistances[0] = r
+        resistances[inside:] = np.inf
+        _, currents = share_currents(np.full(n, asked.voltage_empty.number), resistances,
+                                     asked.continuous_current.number)
+        found.append((words, leaf(f"current of the best string, {words}", "I_s", "A",
+                                  float(currents[0]), "computed", source="packcalc-rule",
+                                  note="linear network, equal voltages")))
+    return tuple(found)
+

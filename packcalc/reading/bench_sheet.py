@@ -1,0 +1,505 @@
+"""A bench sheet from CSV as a spreadsheet writes it: comma, semicolon or tab.
+
+The decimal mark is declared once, by a line `# decimal: comma` above the head; without it
+a decimal point counts. Units stand in the heads of the columns. Every fault is told at
+once, each with its line; the file is opened for reading only.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import hashlib
+import io
+import os
+import re
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from packcalc.bench.sheet import (
+    ANSWER_CHOICES,
+    ANSWERS,
+    DATES,
+    FIGURES,
+    WORDS,
+    BenchRow,
+    BenchSheet,
+    DatedVoltage,
+    Figure,
+)
+from packcalc.errors import Fault, InputErrors, UserError, nearest
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.modules import ModuleType
+from packcalc.reading.library import ids, module_from_label, record
+from packcalc.reading.positions import one_line
+from packcalc.units import fold, into_si, printed
+
+LARGEST_FILE = 5_000_000
+MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
+LONGEST_MARK, LONGEST_WORDS = 40, 300
+BLANK = ("", "-", "–", "?", "unknown", "n/a")
+MARKS = {"point": ".", "comma": ","}
+_DECLARED = re.compile(r"#\s*decimal\s*[:=]\s*(\w*)", re.IGNORECASE)
+_NUMBER = re.compile(r"[+-]?\d{1,15}(?:([.,])\d{1,15})?(?:[eE][+-]?\d{1,3})?")
+
+# Head of a column to (figure, unit); case counts, because mohm and Mohm differ.
+HEADS: dict[str, tuple[Figure, str]] = {
+    f"{figure.name}_{ending}": (figure, unit)
+    for figure in FIGURES for ending, unit in figure.units}
+PLAIN_HEADS = ("mark", *WORDS, *ANSWERS, *DATES)
+
+
+@dataclass(frozen=True)
+class ColumnLine:
+    """One line of the reference table of the bench sheet."""
+
+    heads: str
+    title: str
+    find: str
+
+
+_PLAIN_LINES = (
+    ColumnLine("mark", "what you wrote on the module; the only column that must be there",
+               "a paint pen, before the module leaves the donor"),
+    ColumnLine("module", "record of the library or label, e.g. 12s 160 Ah NMC",
+               "the label; left out, the brief's only [[modules]] entry counts"),
+    ColumnLine("rest_date, first_date, second_date", "days of the readings, like 2026-03-31 or "
+               "2026-03-31 08:00", "the bench's own diary"),
+    ColumnLine("crash, water", "yes, no or unknown: was the donor crashed, stood it in water",
+               "seller, insurer's paper, tide marks and rust in the donor"),
+    ColumnLine("lifetime_record", "yes, no or unknown: is there a record of the module's life",
+               "donor's management system, read out before it is taken apart"),
+    ColumnLine("expiry", "end of the calendar life that the maker states", "the maker's paper"),
+    ColumnLine("damage, donor, storage", "words: dents, swelling, smell; which donor; where it "
+               "lay and how charged", "look, and write it down"),
+)
+
+
+def describe_columns() -> tuple[ColumnLine, ...]:
+    """Every column that is read: heads, meaning, how to find the figure."""
+    measured = (ColumnLine(", ".join(f"{f.name}_{ending}" for ending, _ in f.units), f.title,
+                           f.find) for f in FIGURES)
+    return (*_PLAIN_LINES, *measured)
+
+
+def read_sheet(path: str | os.PathLike[str], default: ModuleType | None = None) -> BenchSheet:
+    """Read a bench sheet.
+
+    Args:
+        path: of the CSV file; it is never written to.
+        default: module type of the rows that name none.
+
+    Raises:
+        InputErrors: every fault of the file, each with its line.
+    """
+    sheet, faults = read_with_faults(path, default)
+    if faults:
+        raise InputErrors(faults)
+    return sheet
+
+
+def read_with_faults(path: str | os.PathLike[str], default: ModuleType | None = None
+                     ) -> tuple[BenchSheet, tuple[Fault, ...]]:
+    """The rows that can be read, and every fault of the others.
+
+    Raises:
+        InputErrors: the file itself cannot be read.
+    """
+    place = one_line(os.fspath(path))
+    return parse_sheet(read_text(Path(path)), place, default)
+
+
+def parse_sheet(text: str, place: str, default: ModuleType | None = None
+                ) -> tuple[BenchSheet, tuple[Fault, ...]]:
+    """Parse the text of a sheet; what cannot be read becomes a fault, nothing is guessed."""
+    reading = _Reading(place, default)
+    try:
+        reading.records(_records(text))
+    except _Enough:
+        reading.faults.append(Fault(place, 0, "", f"more than {MOST_FAULTS} faults",
+                                    "mend these first"))
+    reading.close()
+    digest = hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:16]
+    faults = sorted(reading.faults, key=lambda fault: fault.line or 10**9)
+    return BenchSheet(place, tuple(reading.rows), digest), tuple(faults)
+
+
+# -- the file ---------------------------------------------------------------------------------
+
+
+def read_text(path: Path) -> str:
+    """The text of a sheet; the file is opened for reading only.
+
+    Raises:
+        InputErrors: it cannot be read, is no UTF-8 text, is empty or too large.
+    """
+    place = one_line(str(path))
+
+    def refuse(wrong: str, right: str = "", line: int = 0) -> InputErrors:
+        return InputErrors([Fault(place, line, "", wrong, right)])
+
+    try:
+        state = path.stat()
+        if stat.S_ISDIR(state.st_mode):
+            raise refuse("is a folder, not a file", "name a CSV file in it")
+        if not stat.S_ISREG(state.st_mode):
+            raise refuse("is not a regular file", "name a CSV file")
+        if state.st_size > LARGEST_FILE:
+            raise refuse(f"holds {state.st_size} bytes, more than the {LARGEST_FILE} that are "
+                         "read", "a sheet of 400 modules is about 100 000; is this the right file?")
+        with path.open("rb") as file:
+            data = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError as error:
+        raise refuse("does not exist", "check the name, or begin it with "
+                     "`packcalc bench --enter SHEET`") from error
+    except PermissionError as error:
+        raise refuse("may not be read: no permission",
+                     "ask its owner, or copy it to your own folder") from error
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise refuse(f"cannot be read ({one_line(reason)})", "check the name") from error
+    save = "save it from the spreadsheet as CSV, UTF-8"
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise refuse("is UTF-16 text", save)
+    if data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
+        raise refuse("is a spreadsheet's own file, not CSV", save)
+    if b"\0" in data:
+        raise refuse(f"is no text file: byte 0 at offset {data.find(bytes(1))}", save)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise refuse(f"is not UTF-8 text: byte 0x{data[error.start]:02X} at offset {error.start}",
+                     save, data.count(b"\n", 0, error.start) + 1) from error
+    if not text.strip(" \t\r\n,;"):
+        raise refuse("is empty", "the head needs at least the column mark")
+    return text
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How a sheet is written: what whoever appends a row must keep to."""
+
+    separator: str
+    decimal: str
+    newline: str
+    head: tuple[str, ...]
+
+
+def layout_of(text: str) -> Layout:
+    """Separator, decimal mark, line end and head of a sheet.
+
+    Examples:
+        >>> layout_of("# decimal: comma\\nmark;capacity_Ah\\n").decimal
+        'comma'
+    """
+    reading = _Reading("", None)
+    for one in _records(text):
+        if any(one.cells) and not one.broken:
+            if _is_comment(one.cells, True):
+                reading.comment(one)
+            else:
+                head = [*one.cells]
+                while head and not head[-1]:
+                    head.pop()
+                return Layout(_separator(text), reading.decimal or "point",
+                              "\r\n" if "\r\n" in text else "\n", tuple(head))
+    return Layout(",", "point", "\n", ())
+
+
+@dataclass(frozen=True)
+class _Record:
+    """One record of the file: its first line, its cells; or why it cannot be split."""
+
+    line: int
+    cells: tuple[str, ...]
+    broken: str = ""
+
+
+def _records(text: str) -> Iterator[_Record]:
+    """Records with the line on which each begins; a broken quotation ends the file."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
+    line = 1
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            yield _Record(line, (), str(error))
+            return
+        yield _Record(line, tuple(cell.strip() for cell in cells))
+        line = reader.line_num + 1
+
+
+def _separator(text: str) -> str:
+    """The mark that the head uses most; the head is the first line that is no comment."""
+    lines = (one for one in text.splitlines() if one.strip(" \t,;\"") and
+             not one.lstrip(" \t\"").startswith("#"))
+    head = re.sub(r'"[^"]*"', "", next(lines, ""))
+    return max(",;\t", key=head.count)
+
+
+class _Enough(Exception):
+    """More faults than a person reads."""
+
+
+# -- records to rows --------------------------------------------------------------------------
+
+
+@dataclass
+class _Reading:
+    """What is gathered while one sheet is read."""
+
+    place: str
+    default: ModuleType | None
+    faults: list[Fault] = field(default_factory=list)
+    rows: list[BenchRow] = field(default_factory=list)
+    decimal: str = ""
+    head: tuple[str, ...] = ()
+    seen: dict[str, tuple[str, int]] = field(default_factory=dict)
+    types: dict[str, ModuleType | None] = field(default_factory=dict)
+    foreign_marks: list[tuple[int, str, str]] = field(default_factory=list)
+
+    def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
+        self.faults.append(Fault(self.place, line, key, one_line(wrong), one_line(right)))
+        if len(self.faults) >= MOST_FAULTS:
+            raise _Enough
+
+    def records(self, records: Iterator[_Record]) -> None:
+        for one in records:
+            if one.broken:
+                self.fault(one.line, "", f"is no CSV from here on: {one.broken}",
+                           "a quotation mark that opens must close; the rest was not read")
+            elif not any(one.cells):
+                continue
+            elif _is_comment(one.cells, not self.head):
+                self.comment(one)
+            elif not self.head:
+                self.read_head(one)
+                if "mark" not in self.head:
+                    return
+            elif len(self.rows) >= MOST_ROWS:
+                self.fault(one.line, "", f"more than {MOST_ROWS} rows", "split the sheet")
+                return
+            else:
+                self.row(one)
+
+    def close(self) -> None:
+        """What can be told only at the end."""
+        if self.foreign_marks:
+            line, head, cell = self.foreign_marks[0]
+            more = len(self.foreign_marks) - 1
+            other = "point" if (self.decimal or "point") == "comma" else "comma"
+            wrong = f"{cell!r} is written with a decimal {other}" + (
+                f", and {more} more figures" if more else "")
+            right = ("the sheet declares `# decimal: comma`; write one mark throughout"
+                     if self.decimal else "declare it once: a first line `# decimal: comma`")
+            self.faults.append(Fault(self.place, line, head, wrong, right))
+        if self.head and not self.rows and not self.faults:
+            self.faults.append(Fault(self.place, 0, "", "holds a head and no rows",
+                                     "one row a module; only the mark must be filled"))
+
+    def comment(self, one: _Record) -> None:
+        match = _DECLARED.match(one.cells[0])
+        if match is None:
+            return
+        word = match.group(1).lower()
+        if word not in MARKS:
+            self.fault(one.line, "", f"decimal: {word!r} is no choice",
+                       "write `# decimal: comma` or `# decimal: point`")
+        elif self.head:
+            self.fault(one.line, "", "the decimal mark is declared below the head",
+                       "move the line above the head")
+        elif self.decimal and self.decimal != word:
+            self.fault(one.line, "", "the decimal mark is declared twice", "keep one")
+        else:
+            self.decimal = word
+
+    # -- head ---------------------------------------------------------------------------------
+
+    def read_head(self, one: _Record) -> None:
+        cells = list(one.cells)
+        while cells and not cells[-1]:
+            cells.pop()
+        self.head = tuple(cells)
+        if len(cells) > MOST_COLUMNS:
+            self.fault(one.line, "", f"{len(cells)} columns, more than the {MOST_COLUMNS} that are "
+                       "read", "is this a bench sheet?")
+        names: dict[str, str] = {}
+        for head in cells:
+            name = self.column(one.line, head)
+            if name in names:
+                self.fault(one.line, head, f"the column stands twice ({names[name]!r} and "
+                           f"{head!r})", "keep one")
+            names.setdefault(name, head)
+        if "mark" not in self.head:
+            self.fault(one.line, "", "the head lacks the column mark",
+                       "the first row names the columns: mark,module,rest_voltage_V,…")
+
+    def column(self, line: int, head: str) -> str:
+        """The name that a head stands for; an unknown one becomes a fault."""
+        if head in PLAIN_HEADS:
+            return head
+        if head in HEADS:
+            return HEADS[head][0].name
+        own = next((f for f in FIGURES if f.name == head), None)
+        if not head:
+            self.fault(line, "", "a column has no head", "name it, or take it out")
+        elif own is not None:
+            choices = " or ".join(f"{own.name}_{ending}" for ending, _ in own.units)
+            self.fault(line, head, "the head names no unit", f"write {choices}")
+        else:
+            near = nearest(head, (*PLAIN_HEADS, *HEADS))
+            self.fault(line, head, "unknown column", f"did you mean {near!r}?" if near else
+                       "known: " + ", ".join((*PLAIN_HEADS, *HEADS)))
+        return f"? {head}"
+
+    # -- one row ------------------------------------------------------------------------------
+
+    def row(self, one: _Record) -> None:
+        cells = list(one.cells)
+        while len(cells) > len(self.head) and not cells[-1]:
+            cells.pop()
+        mark = self.mark(one, cells)
+        if len(cells) != len(self.head):
+            self.fault(one.line, "", f"{f'module {mark}: ' if mark else ''}the row has "
+                       f"{len(cells)} cells, the head {len(self.head)}",
+                       "give every column its cell; quote text that holds the separator")
+            return
+        by_head = dict(zip(self.head, cells))
+        entries: dict[str, Any] = {}
+        readings: dict[str, Any] = {}
+        for head, cell in by_head.items():
+            if head in HEADS:
+                name, value = HEADS[head][0].name, self.figure(one.line, head, cell)
+                if value is not None:
+                    (readings if name.startswith(("first_", "second_")) else entries)[name] = value
+            elif head in DATES:
+                readings[head] = self.date(one.line, head, cell)
+            elif head in ANSWERS:
+                entries[head] = self.answer(one.line, head, cell)
+            elif head in WORDS and head != "module":
+                entries[head] = self.words(one.line, head, cell)
+        module = self.module(one.line, by_head.get("module", ""))
+        if mark:
+            self.rows.append(_row(mark, one.line, module, entries, readings))
+
+    def mark(self, one: _Record, cells: list[str]) -> str:
+        at = self.head.index("mark")
+        mark = cells[at] if at < len(cells) else ""
+        if mark.lower() in BLANK:
+            self.fault(one.line, "mark", "the row has no mark", "give each module its own")
+            return ""
+        if len(mark) > LONGEST_MARK or one_line(mark) != mark:
+            self.fault(one.line, "mark", f"{mark!r:.60} is no mark",
+                       f"up to {LONGEST_MARK} characters in one line")
+            return ""
+        first = self.seen.setdefault(mark.casefold(), (mark, one.line))
+        if first[1] != one.line:
+            self.fault(one.line, "mark", f"module {mark}: the mark stands already on line "
+                       f"{first[1]}" + ("" if first[0] == mark else f" as {first[0]!r}"),
+                       "give each module its own; which row is right?")
+            return ""
+        return mark
+
+    def figure(self, line: int, head: str, cell: str) -> Finding | None:
+        """One measured figure, or None where the cell is blank or at fault."""
+        if cell.lower() in BLANK:
+            return None
+        column, unit = HEADS[head]
+        plain = fold(cell).replace(" ", "")
+        match = _NUMBER.fullmatch(plain) if len(plain) <= 40 else None
+        if match is None:
+            self.fault(line, head, f"{cell[:40]!r} is no number", _why_no_number(plain, head))
+            return None
+        if match.group(1) not in (None, MARKS[self.decimal or "point"]):
+            self.foreign_marks.append((line, head, cell[:40]))
+            return None
+        value = float(into_si(float(plain.replace(",", ".")), unit))
+        least, most = (into_si(float(end), column.unit) for end in (column.least, column.most))
+        if not least - 1e-9 * abs(least) <= value <= most * (1 + 1e-9):
+            self.fault(line, head, f"{cell[:40]} {printed(unit)} is not readable as "
+                       f"{column.title}", f"expected {column.least:g} to {column.most:g} "
+                       f"{printed(column.unit)}".rstrip())
+            return None
+        return leaf(column.title, column.symbol, column.unit, value, "measured",
+                    origin=Origin(self.place, line, head, cell[:40]))
+
+    def date(self, line: int, head: str, cell: str) -> str:
+        if cell.lower() in BLANK:
+            return ""
+        try:
+            return datetime.datetime.fromisoformat(cell).isoformat(
+                sep=" ", timespec="minutes").removesuffix(" 00:00")
+        except ValueError:
+            self.fault(line, head, f"{cell[:40]!r} is no day", "write year, month, day like "
+                       "2026-03-31; which number is the month is never guessed")
+            return ""
+
+    def answer(self, line: int, head: str, cell: str) -> str:
+        word = cell.lower()
+        if word in ANSWER_CHOICES or word == "":
+            return word
+        if word in BLANK:
+            return "unknown"
+        self.fault(line, head, f"{cell[:40]!r} is no answer", "write yes, no or unknown")
+        return ""
+
+    def words(self, line: int, head: str, cell: str) -> str:
+        if len(cell) > LONGEST_WORDS:
+            self.fault(line, head, f"is {len(cell)} characters long",
+                       f"up to {LONGEST_WORDS}; keep the rest in your diary")
+            return ""
+        return one_line(" ".join(cell.split()))
+
+    def module(self, line: int, cell: str) -> ModuleType | None:
+        """The type a row names; each distinct text is read, and faulted, once."""
+        if cell.lower() in BLANK:
+            return self.default
+        if cell not in self.types:
+            self.types[cell] = None
+            try:
+                self.types[cell] = _module(cell, Origin(self.place, line, "module", cell[:60]))
+            except UserError as error:
+                first = error.faults[0] if isinstance(error, InputErrors) else None
+                wrong, _, right = (first.wrong if first else str(error)).partition("; ")
+                self.fault(line, "module", wrong, right or (first.right if first else ""))
+        return self.types[cell]
+
+
+def _module(cell: str, origin: Origin) -> ModuleType:
+    return record(cell) if cell in ids() else module_from_label(cell, origin)
+
+
+def _is_comment(cells: tuple[str, ...], above: bool) -> bool:
+    """A remark: above the head any line that begins with #; below it a lone one with a blank.
+
+    A mark such as #12 stays a mark.
+    """
+    first, *rest = cells
+    return first.startswith("#") if above else first.startswith("# ") and not any(rest)
+
+
+def _why_no_number(plain: str, head: str) -> str:
+    if plain.startswith("#"):
+        return "the spreadsheet's own formula failed; mend it there"
+    if re.fullmatch(r"[+-]?[\d.,]+[A-Za-zΩμ°%/]+", plain):
+        return f"the unit stands in the head ({head}); write the number alone"
+    if re.fullmatch(r"[\d.,']+", plain):
+        return "write no thousands marks"
+    return "write the number alone, or leave the cell empty"
+
+
+def _row(mark: str, line: int, module: ModuleType | None, entries: dict[str, Any],
+         readings: dict[str, Any]) -> BenchRow:
+    row = BenchRow(mark, line, module, **entries)
+    pair = tuple(
+        DatedVoltage(readings.get(f"{name}_voltage", empty.voltage),
+                     readings.get(f"{name}_date", ""),
+                     readings.get(f"{name}_temperature", empty.temperature))
+        for name, empty in zip(("first", "second"), row.selfdischarge))
+    return replace(row, selfdischarge=pair, rest_date=readings.get("rest_date", ""),
+                   expiry=readings.get("expiry", ""))

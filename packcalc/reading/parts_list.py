@@ -1,0 +1,350 @@
+"""A parts list from a CSV file: our own plain columns, every fault told with its row.
+
+Comma, semicolon or tab between cells, as the head shows; a cell with a list in it stands
+in quotation marks where the separator occurs in it. Points are written
+`0.1 s: 3200 A; 1 s: 1500 A`. A row that begins with `#` is a remark.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import os
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any
+
+from packcalc.curves import order_fault
+from packcalc.errors import Fault, InputErrors, UnitError, nearest
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.parts import (
+    COLUMNS,
+    FUSE,
+    KINDS,
+    PART_CLASSES,
+    FusePart,
+    Part,
+    PartColumn,
+    PartsList,
+    Points,
+    column,
+)
+from packcalc.reading.positions import one_line, read_text
+from packcalc.units import dimension, parse, show, significant
+
+MOST_PARTS = 2000
+MOST_FAULTS = 100
+MOST_POINTS = 200
+LONGEST_CELL = 4000
+LONGEST_WORDS = 200
+UNKNOWN = ("", "unknown", "-", "–", "n/a")
+# Fields whose name differs from the column's, because Python or a class needs the word.
+FIELDS = {"class": "class_letters"}
+NAMES = tuple(c.name for c in COLUMNS)
+CURVES = ("melting", "clearing")
+
+
+class _Faults:
+    """The faults of one file, given up beyond a bound."""
+
+    def __init__(self, place: str):
+        self.place, self.found = place, []
+
+    def add(self, line: int, key: str, wrong: str, right: str = "") -> None:
+        self.found.append(Fault(self.place, line, key, one_line(wrong), one_line(right)))
+        if len(self.found) > MOST_FAULTS:
+            self.found[-1] = Fault(self.place, 0, "", f"more than {MOST_FAULTS} faults",
+                                   "mend these first")
+            self.stop()
+
+    def refused(self, line: int, key: str, error: UnitError) -> None:
+        wrong, _, right = str(error).partition("; ")
+        self.add(line, key, wrong, right)
+
+    def stop(self) -> None:
+        if self.found:
+            raise InputErrors(sorted(self.found, key=lambda f: (f.line == 0, f.line)))
+
+
+def read_parts(path: str | os.PathLike[str]) -> PartsList:
+    """Read a parts list.
+
+    Raises:
+        InputErrors: every fault of the file, each with row and column.
+    """
+    place = one_line(os.fspath(path))
+    return parts_from_text(read_text(path), place)
+
+
+def parts_from_text(text: str, place: str = "parts") -> PartsList:
+    """Make a parts list from the text of a CSV file.
+
+    Raises:
+        InputErrors: every fault at once.
+    """
+    faults = _Faults(place)
+    rows = _rows(text, faults)
+    head = _head(rows, faults)
+    parts = []
+    for line, cells in rows[1:]:
+        part = _part(line, cells, head, faults)
+        if part is not None:
+            parts.append(part)
+    _distinct(parts, faults)
+    if not parts and not faults.found:
+        faults.add(0, "", "holds no part", "one row a part below the head")
+    faults.stop()
+    return PartsList(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(parts))
+
+
+# -- rows -------------------------------------------------------------------------------------
+
+
+def _rows(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
+    """(line, cells) of every row that holds something, the head first."""
+    lines = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    lines = ["" if line.lstrip(' "').startswith("#") else line for line in lines]
+    head = next((line for line in lines if line.strip()), "")
+    separator = "\t" if "\t" in head else max(";,", key=head.count)
+    reader = csv.reader((line + "\n" for line in lines), delimiter=separator, strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    before = 0
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            break
+        except csv.Error as error:
+            faults.add(before + 1, "", f"is no readable row: {error}",
+                       "a cell that holds the separator stands in \"quotation marks\"")
+            break
+        if any(cell.strip() for cell in cells):
+            rows.append((before + 1, [cell.strip() for cell in cells]))
+        before = reader.line_num
+        if len(rows) > MOST_PARTS + 1:
+            faults.add(0, "", f"more than {MOST_PARTS} parts", "give the ones in question")
+            break
+    if not rows:
+        faults.add(0, "", "holds no head row", "begin with: kind,name,rated_voltage_dc,…")
+        faults.stop()
+    return rows
+
+
+def _head(rows: list[tuple[int, list[str]]], faults: _Faults) -> list[str]:
+    line, cells = rows[0]
+    names = [_plain(cell) for cell in cells]
+    for index, name in enumerate(names):
+        if not name:
+            faults.add(line, f"column {index + 1}", "has no name in the head row")
+        elif name not in NAMES:
+            faults.add(line, cells[index][:40], "unknown column", _near_column(name))
+        elif name in names[:index]:
+            faults.add(line, name, "stands twice in the head row", "keep one")
+    for needed in ("kind", "name"):
+        if needed not in names:
+            faults.add(line, needed, "is missing from the head row",
+                       f"add a column `{needed}`; separators are comma, semicolon or tab")
+    faults.stop()
+    return names
+
+
+def _plain(cell: str) -> str:
+    return "_".join(cell.strip().lower().split())
+
+
+def _near_column(name: str) -> str:
+    near = nearest(name, NAMES)
+    return f"did you mean {near!r}?" if near else "known: " + ", ".join(NAMES)
+
+
+# -- one part ---------------------------------------------------------------------------------
+
+
+def _part(line: int, cells: list[str], head: list[str], faults: _Faults) -> Part | None:
+    if len(cells) > len(head) and any(cells[len(head):]):
+        faults.add(line, "", f"has {len(cells)} cells, the head has {len(head)}",
+                   "a list of points stands in \"quotation marks\" when the separator is in it")
+        return None
+    row = {name: cell for name, cell in zip(head, cells, strict=False)
+           if cell.lower() not in UNKNOWN}
+    kind = row.get("kind", "").lower()
+    if kind not in KINDS:
+        near = nearest(kind, KINDS)
+        faults.add(line, "kind", f"{kind[:40]!r} is no kind of part" if kind else "is needed",
+                   f"did you mean {near!r}?" if near else "write " + " or ".join(KINDS))
+        return None
+    if not row.get("name"):
+        faults.add(line, "name", "is needed", "your own name of the part")
+        return None
+    before = len(faults.found)
+    entries = _entries(line, kind, row, faults)
+    if len(faults.found) > before:
+        return None
+    made = PART_CLASSES[kind](**entries)
+    _hold(line, made, faults)
+    return made
+
+
+def _entries(line: int, kind: str, row: Mapping[str, str], faults: _Faults) -> dict[str, Any]:
+    basis = _choice(line, column("basis"), row.get("basis", "given"), faults)
+    found: dict[str, Any] = {"basis": basis or "given",
+                             "origin": Origin(faults.place, line, "name", row["name"][:80])}
+    known = {f.name for f in fields(PART_CLASSES[kind])}
+    for name, cell in row.items():
+        entry = column(name)
+        if name in ("kind", "basis"):
+            continue
+        if kind not in entry.kinds:
+            faults.add(line, name, f"a {kind} has no {entry.title}",
+                       "leave the cell empty, or give it to: " + ", ".join(entry.kinds))
+        elif FIELDS.get(name, name) in known:
+            found[FIELDS.get(name, name)] = _value(line, entry, cell, found["basis"], faults)
+    return found
+
+
+def _value(line: int, entry: PartColumn, cell: str, basis: str, faults: _Faults) -> Any:
+    if len(cell) > LONGEST_CELL:
+        faults.add(line, entry.name, f"holds {len(cell)} characters",
+                   f"at most {LONGEST_CELL} are read")
+        return None
+    if entry.form == "words":
+        if len(cell) > LONGEST_WORDS or not cell.isprintable():
+            faults.add(line, entry.name, "is too long or holds control characters",
+                       f"up to {LONGEST_WORDS} plain characters")
+        return cell
+    if entry.form == "choice":
+        return _choice(line, entry, cell, faults)
+    if entry.form == "points":
+        return _points(line, entry, cell, basis, faults)
+    return _quantity(line, entry, cell, basis, faults)
+
+
+def _choice(line: int, entry: PartColumn, cell: str, faults: _Faults) -> str:
+    for choice in entry.choices:
+        if cell.lower() == choice.lower():
+            return choice
+    near = nearest(cell, entry.choices)
+    faults.add(line, entry.name, f"{cell[:40]!r} is not one of " + ", ".join(entry.choices),
+               f"did you mean {near!r}?" if near else "")
+    return ""
+
+
+def _quantity(line: int, entry: PartColumn, cell: str, basis: str,
+              faults: _Faults) -> Finding | None:
+    value = _parsed(line, entry.name, cell, entry.dimension, faults)
+    if value is None:
+        return None
+    if entry.dimension not in ("temperature",) and value <= 0 and entry.name != "tolerance":
+        faults.add(line, entry.name, f"{cell!r} is not above zero", "give a magnitude")
+        return None
+    if entry.name.endswith("_factor") and value > 1:
+        faults.add(line, entry.name, f"{cell!r} is above 1", "a factor is at most 1")
+        return None
+    return leaf(entry.title, entry.symbol, entry.unit, value, basis,
+                origin=Origin(faults.place, line, entry.name, cell))
+
+
+def _parsed(line: int, name: str, cell: str, dim: str, faults: _Faults) -> float | None:
+    words = cell.split()
+    if dim == "voltage" and words and words[-1].lower() in ("ac", "dc", "vac", "vdc"):
+        kind = words[-1].lower()
+        wrong = ("is an AC rating, which says nothing about DC" if "ac" in kind
+                 else "carries the kind of voltage, which the column's name says")
+        right = ("put it under rated_voltage_ac, and ask the maker for the DC rating"
+                 if "ac" in kind else f"write {words[0]} V")
+        faults.add(line, name, f"{cell!r} {wrong}", right)
+        return None
+    try:
+        return parse(cell, dim)
+    except UnitError as error:
+        faults.refused(line, name, error)
+        return None
+
+
+def _points(line: int, entry: PartColumn, cell: str, basis: str,
+            faults: _Faults) -> Points | None:
+    pairs: list[tuple[float, float]] = []
+    pieces = [piece.strip() for piece in cell.split(";") if piece.strip()]
+    if len(pieces) > MOST_POINTS:
+        faults.add(line, entry.name, f"holds {len(pieces)} points", f"at most {MOST_POINTS}")
+        return None
+    for number, piece in enumerate(pieces, start=1):
+        first, colon, second = piece.partition(":")
+        if not colon:
+            faults.add(line, entry.name, f"point {number} {piece[:40]!r} is no pair",
+                       f"write points like \"{entry.example}\"")
+            return None
+        x = _parsed(line, f"{entry.name}, point {number}", first.strip(), entry.against, faults)
+        y = _parsed(line, f"{entry.name}, point {number}", second.strip(), entry.dimension, faults)
+        if x is None or y is None:
+            return None
+        pairs.append((x, y))
+    wrong = order_fault(pairs, entry.runs, lambda x: show(x, entry.against_unit),
+                        lambda y: show(y, entry.unit), 2 if entry.name in CURVES else 1)
+    if wrong:
+        faults.add(line, entry.name, wrong, f"write points like \"{entry.example}\"")
+        return None
+    return Points(entry, tuple(x for x, _ in pairs), tuple(y for _, y in pairs),
+                  Origin(faults.place, line, entry.name, one_line(cell, 120)), basis)
+
+
+# -- between cells ----------------------------------------------------------------------------
+
+# (lower, higher): the first may not lie above the second.
+RISING = (
+    ("melting_i2t", "clearing_i2t"), ("lowest_breaking_current", "breaking_capacity"),
+    ("rated_current", "breaking_capacity"), ("rated_current", "lowest_breaking_current"),
+    ("rating_ambient", "link_constant"), ("insulation_class", "short_circuit_temperature"),
+)
+
+
+def _hold(line: int, part: Part, faults: _Faults) -> None:
+    for lower, higher in RISING:
+        low, high = getattr(part, lower, None), getattr(part, higher, None)
+        if low is not None and high is not None and low.number > high.number:
+            faults.add(line, higher, f"{high.shown} lies below {lower} ({low.shown})",
+                       "mend one of the two")
+    if isinstance(part, FusePart):
+        _hold_curves(line, part, faults)
+
+
+def _hold_curves(line: int, part: FusePart, faults: _Faults) -> None:
+    if part.clearing_i2t_at is not None and part.clearing_i2t is None:
+        faults.add(line, "clearing_i2t_at", "stands without clearing_i2t", "give both or neither")
+    if part.melting and part.clearing:
+        at = part.melting.curve.above(part.clearing.curve)
+        if at is not None:
+            faults.add(line, "clearing", f"the clearing curve lies below the melting curve at "
+                       f"{significant(at)} A", "a link melts before it clears: check both columns")
+    for curve in (part.melting, part.clearing):
+        if curve and part.rated_current and curve.second[-1] <= part.rated_current.number:
+            faults.add(line, curve.column.name, f"{show(curve.second[-1], 'A')} at "
+                       f"{show(curve.first[-1], 's')} is not above the rated current "
+                       f"{part.rated_current.shown}", "a fuse carries its rated current for ever")
+
+
+def _distinct(parts: list[Part], faults: _Faults) -> None:
+    first: dict[str, int] = {}
+    for part in parts:
+        line = part.origin.line if part.origin else 0
+        if part.name in first:
+            faults.add(line, "name", f"{part.name[:60]!r} stands already on row "
+                       f"{first[part.name]}", "give each part its own name")
+        first.setdefault(part.name, line)
+
+
+def describe_columns() -> list[tuple[str, str, str, str, str]]:
+    """(column, parts that have it, form, example, meaning) of every column, for the manual."""
+    lines = []
+    for entry in COLUMNS:
+        form = entry.form
+        if entry.form == "choice":
+            form = " | ".join(entry.choices)
+        elif entry.form == "quantity":
+            form = f"{entry.dimension}, like {dimension(entry.dimension).example}"
+        elif entry.form == "points":
+            form = f"points, {entry.against}: {entry.dimension}"
+        who = "all" if entry.kinds == KINDS else ", ".join(entry.kinds)
+        lines.append((entry.name, who, form, entry.example,
+                      f"{entry.title}; {entry.meaning}".rstrip("; ")))
+    return lines

@@ -1,0 +1,359 @@
+"""The parts of the actual circuit, with the tags that every picture and list uses.
+
+What the brief leaves open is said in the part's note, not made up: a part whose place is
+not stated is drawn where the study counts it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from packcalc.checks import Item
+from packcalc.findings import Finding
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import number, words
+from packcalc.report.document import Column, Table
+from packcalc.units import from_si, printed, significant
+
+PLUS, MINUS = "+", "−"
+BEFORE, BEHIND_FUSE, BEHIND_CONTACTORS = ("before the main fuse", "behind the main fuse",
+                                          "behind the contactors")
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the circuit.
+
+    Attributes:
+        tag: e.g. "K1"; "F2.1" is the first string's F2.
+        kind: a symbol's name, e.g. "fuse".
+        name: in words.
+        place: where it stands, in words.
+        current, voltage, breaking: what it must carry, stand and break; None where not asked.
+        other: further demands, short, for picture and list.
+        note: what is not known of it.
+        after: of a part inside the string, after which module from the negative end.
+        pole: PLUS or MINUS where it stands in one pole.
+    """
+
+    tag: str
+    kind: str
+    name: str
+    place: str
+    current: Finding | None = None
+    voltage: Finding | None = None
+    breaking: Finding | None = None
+    other: str = ""
+    note: str = ""
+    after: int = 0
+    pole: str = ""
+
+
+@dataclass(frozen=True)
+class Rung:
+    """A branch between the poles: its load and its fuses, one or two, or none."""
+
+    load: Part
+    fuses: tuple[Part, ...]
+    tap: str
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """Everything that the one-line diagram draws.
+
+    Attributes:
+        source: modules, as one part.
+        inside: parts inside every string: mid-pack fuse and disconnect, by place.
+        strings: for each string its parts, positive end first; empty for one source.
+        main_fuses, contactors: in the poles behind the source.
+        precharge: relay and resistor.
+        monitor: the insulation monitor, if the brief has one.
+        rungs: branches and charge inlet.
+        bus: discharge resistor, capacitor, inverter.
+    """
+
+    source: Part
+    inside: tuple[Part, ...]
+    strings: tuple[tuple[Part, ...], ...]
+    main_fuses: tuple[Part, ...]
+    contactors: tuple[Part, ...]
+    precharge: tuple[Part, Part]
+    monitor: Part | None
+    rungs: tuple[Rung, ...]
+    bus: tuple[Part, ...]
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Every part once, in the order of the current."""
+        found = [self.source, *self.inside]
+        for string in self.strings:
+            found += string
+        found += [*self.main_fuses, *self.contactors, *self.precharge]
+        found += [self.monitor] if self.monitor else []
+        for rung in self.rungs:
+            found += [*rung.fuses, rung.load]
+        return (*found, *self.bus)
+
+
+class _Tags:
+    """Counts up within each letter."""
+
+    def __init__(self) -> None:
+        self._last: dict[str, int] = {}
+
+    def next(self, letter: str) -> str:
+        self._last[letter] = self._last.get(letter, 0) + 1
+        return f"{letter}{self._last[letter]}"
+
+
+def plainly(finding: Finding) -> str:
+    """A value as a user would write it: no zeros for the sake of four figures.
+
+    Examples:
+        >>> from packcalc.findings import leaf
+        >>> plainly(leaf("tolerance", "a", "%", 0.2, "given"))
+        '20 %'
+    """
+    if not finding.known:
+        return "not known"
+    return f"{from_si(finding.number, finding.unit):.4g} {printed(finding.unit)}".strip()
+
+
+def item_of(study: ProtectionStudy, key: str) -> Item | None:
+    """An item of the study by its key."""
+    return next((item for item in study.items if item.key == key), None)
+
+
+def duty_of(item: Item | None, title: str) -> Finding | None:
+    """A duty of an item by the beginning of its title, where it has a value."""
+    found = item.duty if item is not None else ()
+    return next((f for f in found if f.title.startswith(title) and f.known), None)
+
+
+def circuit_of(study: ProtectionStudy) -> Circuit:
+    """The circuit of a study, tagged.
+
+    The order in which tags are given out is fixed, so that the same circuit has the same
+    tags in every picture.
+    """
+    tags, layout = _Tags(), study.layout
+    strings = layout.arrangement == "strings" and layout.parallel > 1
+    main = _main_fuses(study, tags)
+    source = _source(study, tags)
+    inside = _inside(study, tags, main)
+    per_string = _string_parts(study, tags) if strings else ()
+    contactors = () if strings else _contactors(study, tags)
+    precharge = _precharge(study, tags)
+    monitor = _monitor(study, tags)
+    rungs = (*_branches(study, tags), *_inlet(study, tags))
+    in_poles = tuple(part for part in main if part.pole)
+    return Circuit(source, inside, per_string, in_poles, contactors, precharge, monitor, rungs,
+                   _bus(study, tags))
+
+
+def _source(study: ProtectionStudy, tags: _Tags) -> Part:
+    layout, pack = study.layout, study.pack
+    side = "strings side by side" if layout.arrangement == "strings" else "side by side"
+    name = f"{layout.series} modules in series, {layout.parallel} {side}"
+    return Part(tags.next("G"), "battery", name, "battery box", voltage=pack.highest_voltage,
+                breaking=study.faults.highest,
+                other=f"{layout.label}, {pack.cells}, {pack.total_energy.shown} when full",
+                note="the current is what it drives into a fault")
+
+
+def _candidates(item: Item | None) -> str:
+    names = [c.name for c in item.shortlist] if item is not None else []
+    if not names:
+        return "no standard rating passes"
+    span = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
+    return f"candidates {span}" if len(names) > 1 else f"candidate {span}"
+
+
+def _main_fuses(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
+    stands = getattr(study.brief.path, "main_fuse", "one pole")
+    item = item_of(study, "main_fuse")
+    poles = {"both poles": (PLUS, MINUS), "mid-pack": ("",)}.get(stands, (PLUS,))
+    return tuple(Part(
+        tags.next("F"), "fuse", "main fuse", f"{pole} pole" if pole else "inside the string",
+        current=duty_of(item, "Least rated current"), voltage=study.pack.highest_voltage,
+        breaking=study.faults.highest, other=_candidates(item), pole=pole) for pole in poles)
+
+
+def _inside(study: ProtectionStudy, tags: _Tags, main: tuple[Part, ...]) -> tuple[Part, ...]:
+    """Mid-pack fuse and service disconnect, where the brief says that there are any."""
+    places = getattr(study.brief, "pack", None)
+    fuse_after, disconnect_after = (_place(places, name, study.layout.series)
+                                    for name in ("fuse_after", "disconnect_after"))
+    found = [part for part in main if not part.pole]
+    highest = study.pack.highest_voltage
+    if found:
+        lost = "" if fuse_after else "the brief does not say after which module; drawn in the middle"
+        place = fuse_after or max(study.layout.series // 2, 1)
+        found = [_at(found[0], place, lost)]
+    elif fuse_after:
+        found = [_at(Part(tags.next("F"), "fuse", "fuse inside the string", "", voltage=highest,
+                          breaking=study.faults.highest), fuse_after)]
+    if disconnect_after:
+        found.append(_at(Part(tags.next("Q"), "disconnect", "service disconnect", "",
+                              current=study.pack.continuous_current, voltage=highest,
+                              other="never opened under load"), disconnect_after))
+    return tuple(sorted(found, key=lambda part: part.after))
+
+
+def _at(part: Part, after: int, note: str = "") -> Part:
+    return replace(part, after=after, note=note,
+                   place=f"inside the string, after module {after} from the negative end")
+
+
+def _place(places: object, name: str, series: int) -> int:
+    """A place inside the string; 0 where there is none, or none that this layout has."""
+    finding = getattr(places, name, None)
+    if finding is None or not finding.known:
+        return 0
+    after = int(finding.number)
+    return after if 0 < after < series else 0
+
+
+def _contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
+    item = item_of(study, "contactors")
+    return tuple(Part(
+        tags.next("K"), "contactor", f"main contactor, {pole}", f"{pole} pole",
+        current=duty_of(item, "Continuous current"), voltage=study.pack.highest_voltage,
+        breaking=duty_of(item, "Largest current to break"), other=_candidates(item), pole=pole)
+        for pole in (PLUS, MINUS))
+
+
+def _string_parts(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...], ...]:
+    """Each string's own contactors and fuse, positive end first."""
+    item, highest = item_of(study, "strings"), study.pack.highest_voltage
+    plus, minus, fuse = tags.next("K"), tags.next("K"), tags.next("F")
+    carried = duty_of(item, "continuous current of a string")
+    breaking = duty_of(item, "peak current of a string")
+    fed = duty_of(item, "highest fault current from all other strings")
+    found = []
+    for n in range(1, study.layout.parallel + 1):
+        place = f"string {n}"
+        found.append((
+            Part(f"{plus}.{n}", "contactor", f"string contactor, {PLUS}", f"{place}, {PLUS} end",
+                 carried, highest, breaking, pole=PLUS),
+            Part(f"{fuse}.{n}", "fuse", "string fuse", place, carried, highest, fed),
+            Part(f"{minus}.{n}", "contactor", f"string contactor, {MINUS}",
+                 f"{place}, {MINUS} end", carried, highest, breaking, pole=MINUS)))
+    return tuple(found)
+
+
+def reference_resistance(study: ProtectionStudy) -> float | None:
+    """The pre-charge resistance that the pictures show, in Ω: the largest that fails nothing.
+
+    Where every value fails, the largest below the window's end; None where the study has
+    no pre-charge candidates.
+    """
+    item = item_of(study, "precharge")
+    if item is None or not item.candidates:
+        return None
+    tried = sorted(float(c.name.split()[0]) for c in item.candidates)
+    passed = [float(c.name.split()[0]) for c in item.shortlist]
+    upper = duty_of(item, "Upper end")
+    below = [v for v in tried if upper is None or v <= upper.number] or tried[:1]
+    return max(passed or below)
+
+
+def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[Part, Part]:
+    item, brief = item_of(study, "precharge"), study.brief
+    peak, highest = duty_of(item, "Peak pre-charge current"), study.pack.highest_voltage
+    energy = duty_of(item, "Energy of failed")
+    ohms = reference_resistance(study)
+    value = f"{significant(ohms, 2)} Ω" if ohms else "value open"
+    strings = study.layout.arrangement == "strings" and study.layout.parallel > 1
+    note = ("the brief does not say at which string; drawn at the first" if strings else "")
+    relay = Part(tags.next("K"), "contactor", "pre-charge relay", "across the + contactor",
+                 voltage=highest, breaking=peak, other="and makes it, every try", note=note)
+    tolerance = plainly(brief.precharge.resistor_tolerance)
+    heat = f"; {energy.shown} in {brief.precharge.tries.number:g} tries" if energy else ""
+    resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", "across the + contactor",
+                    current=peak, voltage=highest, other=f"{value} ± {tolerance}{heat}")
+    return relay, resistor
+
+
+def _monitor(study: ProtectionStudy, tags: _Tags) -> Part | None:
+    does = getattr(study.brief.path, "insulation_monitor", "none")
+    if does == "none":
+        return None
+    return Part(tags.next("B"), "monitor", "insulation monitor", "both poles to chassis",
+                voltage=study.pack.highest_voltage, other=does,
+                note="the brief does not say on which side of the contactors")
+
+
+def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
+    found = []
+    for branch in getattr(study.brief, "branch", ()):
+        rating = branch.fuse_rating
+        poles = ((PLUS, MINUS) if branch.fused_poles == "both" else (PLUS,)) if (
+            rating.known or branch.fuse_part) else ()
+        fuses = tuple(Part(
+            tags.next("F"), "fuse", f"fuse of {branch.name}", f"{pole} pole, at the tap",
+            current=rating if rating.known else None, voltage=study.pack.highest_voltage,
+            other=branch.fuse_part, pole=pole) for pole in poles)
+        drawn = [plainly(f) for f in (branch.power, branch.current) if f.known]
+        unfused = "" if fuses else "no fuse of its own"
+        load = Part(tags.next("A"), "load", branch.name, f"tapped {branch.taps}",
+                    current=branch.current if branch.current.known else None,
+                    voltage=study.pack.highest_voltage,
+                    other=", ".join([branch.kind, *drawn]), note=unfused)
+        found.append(Rung(load, fuses, branch.taps))
+    return tuple(found)
+
+
+def _inlet(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
+    """The charge inlet, where a route or a station says that there is one."""
+    station = getattr(study.brief, "station", None)
+    routes = [r.name for r in study.brief.cables.route if r.carries == "charging"]
+    at_station = station is not None and station.voltage.known
+    if not routes and not at_station:
+        return ()
+    other = ", ".join(routes) or f"station up to {station.voltage.shown}"
+    part = Part(tags.next("X"), "inlet", "charge inlet", BEHIND_CONTACTORS,
+                current=study.pack.charging_current, voltage=study.pack.full_voltage, other=other,
+                note="the brief does not say where charging joins; the study counts its current "
+                     "through main fuse and contactors")
+    return (Rung(part, (), BEHIND_CONTACTORS),)
+
+
+def _bus(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
+    inverter, pack = study.brief.inverter, study.pack
+    given = getattr(inverter, "discharge_resistance", None)
+    asked = duty_of(item_of(study, "precharge"), "Largest bleed resistance")
+    found = []
+    if given is not None and given.known:
+        found.append(Part(tags.next("R"), "resistor", "discharge resistor", "across the bus",
+                          voltage=pack.highest_voltage, other=plainly(given)))
+    elif asked is not None:
+        found.append(Part(tags.next("R"), "resistor", "discharge resistor", "across the bus",
+                          voltage=pack.highest_voltage, other=f"at most {asked.shown}",
+                          note="asked for; the brief does not say that there is one"))
+    found.append(Part(tags.next("C"), "capacitor", "DC-link capacitor", "in the inverter",
+                      voltage=pack.highest_voltage,
+                      other=f"{plainly(inverter.dc_link_capacitance)} + "
+                            f"{plainly(inverter.dc_link_tolerance)}"))
+    found.append(Part(tags.next("T"), "inverter", "inverter", "end of the bus",
+                      current=pack.peak_current, voltage=pack.highest_voltage,
+                      other=f"{plainly(inverter.voltage_low)} to {plainly(inverter.voltage_high)}, "
+                            f"never above {plainly(inverter.absolute_maximum)}"))
+    return tuple(found)
+
+
+def parts_table(key: str, parts: tuple[Part, ...]) -> Table:
+    """The parts list: every tag of the picture, with what is asked of the part."""
+    columns = (Column("tag", "Tag"), Column("part", "Part"), Column("place", "Place", wide=True),
+               Column("current_A", "Carries at least [A]", "right"),
+               Column("voltage_V", "Stands [V]", "right"),
+               Column("breaking_A", "Breaks, or drives into a fault [A]", "right"),
+               Column("other", "Further", wide=True), Column("note", "Not known", wide=True))
+    rows = tuple((words(p.tag), words(p.name), words(p.place),
+                  *(number(f.value if f is not None else None, unit) for f, unit in (
+                      (p.current, "A"), (p.voltage, "V"), (p.breaking, "A"))),
+                  words(p.other), words(p.note)) for p in parts)
+    return Table(key, "Parts list: every tag of the picture", columns, rows,
+                 "What is asked of each part; candidates for review. A dash: not asked here, or "
+                 "not known.")

@@ -1,0 +1,415 @@
+"""The one-line diagram of the actual circuit: two rails, the source on top, rungs below.
+
+The positive rail runs down on the left, the negative on the right. Whatever stands in a
+pole is drawn on its rail with its label inside; whatever lies across the poles is a rung
+with its label above. So the picture grows downwards with the circuit and labels cannot meet.
+"""
+
+from __future__ import annotations
+
+from packcalc.protection import ProtectionStudy
+from packcalc.report.document import Figure
+from packcalc.report.drawings import symbols
+from packcalc.report.drawings.circuit import (
+    BEFORE,
+    BEHIND_CONTACTORS,
+    BEHIND_FUSE,
+    MINUS,
+    PLUS,
+    Circuit,
+    Part,
+    Rung,
+    circuit_of,
+    parts_table,
+)
+from packcalc.report.drawings.svg import (
+    CHAIN,
+    LEADING,
+    WIDTH,
+    Canvas,
+    text_width,
+    wrap,
+)
+from packcalc.report.drawings.symbols import HALF, Spot
+
+KEY = "one_line"
+LEFT, RIGHT = 22.0, WIDTH - 22.0
+LABEL = LEFT + 16
+MIDDLE = WIDTH / 2
+BRANCH = 176.0
+MOST_STRINGS = 6
+CARRIES = {"fuse": "rated at least", "inverter": "draws up to"}
+
+
+class _Ladder:
+    """The picture in the making: where the next rung goes, and where each rail ended."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        self.canvas = canvas
+        self.y = 0.0
+        self._from = {PLUS: 0.0, MINUS: 0.0}
+
+    def start(self, y: float) -> None:
+        self.y = y
+        self._from = {PLUS: y, MINUS: y}
+
+    def rail(self, pole: str, to: float, onwards: float | None = None) -> None:
+        """Draw a rail down to a height; go on from a lower one, after a symbol."""
+        x = LEFT if pole == PLUS else RIGHT
+        self.canvas.line(((x, self._from[pole]), (x, to)), weight=2.0)
+        self._from[pole] = to if onwards is None else onwards
+
+    def in_pole(self, pole: str, height: float) -> Spot:
+        """Room for a symbol standing in a rail, in the middle of a height."""
+        middle = self.y + height / 2
+        self.rail(pole, middle - HALF, middle + HALF)
+        return Spot(LEFT if pole == PLUS else RIGHT, middle, standing=True)
+
+    def end(self) -> None:
+        for pole in (PLUS, MINUS):
+            self.rail(pole, self.y)
+
+
+def one_line_figure(study: ProtectionStudy) -> Figure:
+    """The circuit of a study with what is asked of each part."""
+    circuit = circuit_of(study)
+    text = _sentence(study, circuit)
+    caption = "One-line diagram: the circuit as the brief states it"
+    return Figure(KEY, caption, _draw(circuit, caption, text), text,
+                  parts_table(f"{KEY}_parts", circuit.parts))
+
+
+def _draw(circuit: Circuit, caption: str, text: str) -> str:
+    canvas = Canvas(KEY)
+    ladder = _Ladder(canvas)
+    canvas.text((LEFT - 6, 14), PLUS, bold=True, size=15)
+    canvas.text((RIGHT + 6, 14), MINUS, bold=True, size=15, anchor="end")
+    _sources(ladder, circuit)
+    _rungs(ladder, circuit, BEFORE)
+    _main_fuses(ladder, circuit.main_fuses)
+    _rungs(ladder, circuit, BEHIND_FUSE)
+    if circuit.contactors:
+        _contactors(ladder, circuit)
+    if circuit.monitor is not None:
+        _monitor(ladder, circuit.monitor)
+    _rungs(ladder, circuit, BEHIND_CONTACTORS)
+    _bus(ladder, circuit.bus)
+    return canvas.finish(ladder.y + 12, caption, text)
+
+
+# --- the source -------------------------------------------------------------------------
+
+def _sources(ladder: _Ladder, circuit: Circuit) -> None:
+    """One row for the pack, or one for each string; then what is asked of a string's parts."""
+    canvas = ladder.canvas
+    head = wrap(f"{circuit.source.tag}: {circuit.source.name}", RIGHT - LEFT - 30, most=3)
+    canvas.lines((MIDDLE, 14), head, anchor="middle", tags=(circuit.source.tag,))
+    first = 14 + LEADING * len(head) + 18
+    if circuit.strings:
+        first += 44
+    ladder.start(first)
+    rows = circuit.strings or ((),)
+    shown = _shown(len(rows))
+    for position, index in enumerate(shown):
+        if position:
+            ladder.y += 58 if circuit.inside else 50
+        if position and index != shown[position - 1] + 1:
+            canvas.text((MIDDLE, ladder.y - 12), f"… strings {shown[position - 1] + 2} to {index} "
+                        "alike …", anchor="middle")
+            ladder.y += 20
+        _row(ladder, circuit, rows[index])
+        if circuit.strings and index == 0:
+            _string_precharge(ladder, circuit)
+    ladder.y += 44
+    lines = _source_words(circuit)
+    canvas.lines((LABEL, ladder.y), lines, tags=_row_tags(circuit))
+    ladder.y += LEADING * len(lines)
+
+
+def _row_tags(circuit: Circuit) -> tuple[str, ...]:
+    """What the words under the source may begin with."""
+    families = tuple(f"{part.tag.split('.')[0]}.n" for part in
+                     (circuit.strings[0] if circuit.strings else ()))
+    return (*(p.tag for p in (*circuit.inside, *circuit.precharge)), *families)
+
+
+def _shown(count: int) -> list[int]:
+    """Which strings are drawn: all, or the first few and the last."""
+    if count <= MOST_STRINGS:
+        return list(range(count))
+    return [*range(MOST_STRINGS - 2), count - 1]
+
+
+def _row(ladder: _Ladder, circuit: Circuit, string: tuple[Part, ...]) -> None:
+    """A string from rail to rail: its own parts at the ends, modules between."""
+    canvas, y = ladder.canvas, ladder.y
+    inside = tuple(reversed(circuit.inside))  # the positive end stands on the left
+    middle: list[Part | tuple[int, int]] = []
+    top = circuit_series(circuit)
+    for part in inside:
+        middle += [(part.after + 1, top), part]
+        top = part.after
+    middle.append((1, top))
+    whole = [*string[:2], *middle, *string[2:]] if string else middle
+    pitch = (RIGHT - LEFT) / len(whole)
+    at = LEFT
+    for number, thing in enumerate(whole):
+        spot = Spot(LEFT + pitch * (number + 0.5), y)
+        canvas.line(((at, y), (spot.x - HALF, y)))
+        at = spot.x + HALF
+        _in_row(canvas, spot, thing)
+    canvas.line(((at, y), (RIGHT, y)))
+    for x in (LEFT, RIGHT):
+        symbols.junction(canvas, (x, y))
+
+
+def circuit_series(circuit: Circuit) -> int:
+    """Modules in series, from the source's name."""
+    return int(circuit.source.name.split()[0])
+
+
+def _in_row(canvas: Canvas, spot: Spot, thing: Part | tuple[int, int]) -> None:
+    if isinstance(thing, tuple):
+        symbols.battery(canvas, spot)
+        first, last = thing
+        words = f"{last}–{first}" if first != last else f"{first}"
+    else:
+        SYMBOLS[thing.kind](canvas, spot)
+        words = thing.tag
+    canvas.text((spot.x, spot.y + 24), words, anchor="middle",
+                bold=not isinstance(thing, tuple))
+
+
+def _string_precharge(ladder: _Ladder, circuit: Circuit) -> None:
+    """Relay and resistor over the first string's positive contactor."""
+    canvas, y = ladder.canvas, ladder.y
+    count = 4 + 2 * len(circuit.inside)
+    node = LEFT + (RIGHT - LEFT) / count
+    high = y - 30
+    relay, resistor = circuit.precharge
+    spots = (Spot(LEFT + 30, high), Spot(LEFT + 84, high))
+    far = max(node, spots[1].x + HALF + 8) if node < spots[1].x + HALF else node
+    canvas.line(((LEFT, y), (LEFT, high), (spots[0].x - HALF, high)))
+    canvas.line(((spots[0].x + HALF, high), (spots[1].x - HALF, high)))
+    canvas.line(((spots[1].x + HALF, high), (far, high), (far, high + 12), (node, high + 12),
+                 (node, y)))
+    symbols.contactor(canvas, spots[0])
+    symbols.resistor(canvas, spots[1])
+    symbols.junction(canvas, (node, y))
+    canvas.text((spots[0].x, high - 13), relay.tag, anchor="middle", bold=True)
+    canvas.text((spots[1].x, high - 13), resistor.tag, anchor="middle", bold=True)
+
+
+def _source_words(circuit: Circuit) -> tuple[str, ...]:
+    source, room = circuit.source, RIGHT - LABEL - 16
+    parts = [f"{source.other}; at most {_shown_of(source.voltage)}, "
+             f"{_shown_of(source.breaking)} into a fault"]
+    parts += [f"{p.tag} {p.name}, after module {p.after}: {_ratings(p)}" for p in circuit.inside]
+    if circuit.strings:
+        plus, fuse, minus = circuit.strings[0]
+        both = f"{plus.tag.split('.')[0]}.n and {minus.tag.split('.')[0]}.n"
+        parts += [f"{both} contactors of string n: {_ratings(plus)}",
+                  f"{fuse.tag.split('.')[0]}.n fuse of string n: {_ratings(fuse)}"]
+        relay, resistor = circuit.precharge
+        parts += [f"{relay.tag} {relay.name}: {_ratings(relay)}",
+                  f"{resistor.tag} {resistor.name}: {_ratings(resistor)}"]
+    return tuple(line for part in parts for line in wrap(part, room, most=4))
+
+
+def _shown_of(finding) -> str:
+    return finding.shown if finding is not None and finding.known else "not known"
+
+
+def _ratings(part: Part, *, voltage: bool = True) -> str:
+    """What is asked of a part, in one line of words."""
+    said = []
+    if part.current is not None and part.current.known:
+        said.append(f"{CARRIES.get(part.kind, 'carries')} {part.current.shown}")
+    if voltage and part.voltage is not None and part.voltage.known:
+        said.append(f"above {part.voltage.shown}")
+    if part.breaking is not None and part.breaking.known:
+        said.append(f"breaks {part.breaking.shown}")
+    return ", ".join([*said, *([part.other] if part.other else [])])
+
+
+# --- what stands in the poles -----------------------------------------------------------
+
+def _main_fuses(ladder: _Ladder, fuses: tuple[Part, ...]) -> None:
+    room = RIGHT - LABEL - 20
+    for part in fuses:
+        lines = (f"{part.tag} {part.name}", *wrap(_ratings(part), room, most=3))
+        _standing(ladder, part, lines)
+
+
+def _standing(ladder: _Ladder, part: Part, lines: tuple[str, ...]) -> None:
+    """A part on its rail with its label inside the ladder."""
+    height = max(2 * HALF + 14, LEADING * len(lines) + 12)
+    spot = ladder.in_pole(part.pole, height)
+    SYMBOLS[part.kind](ladder.canvas, spot)
+    first = spot.y - LEADING * (len(lines) - 1) / 2 + 4
+    at, anchor = (LABEL, "start") if part.pole == PLUS else (RIGHT - 16, "end")
+    ladder.canvas.lines((at, first), lines, anchor=anchor, tags=(part.tag,))
+    ladder.y += height
+
+
+def _contactors(ladder: _Ladder, circuit: Circuit) -> None:
+    """The positive contactor with the pre-charge branch beside it, then the negative one."""
+    plus, minus = circuit.contactors
+    relay, resistor = circuit.precharge
+    room = BRANCH - LABEL - 12
+    own = (plus.tag, *wrap(f"{plus.name}: {_ratings(plus)}", room, most=7))
+    side = RIGHT - 10 - BRANCH - 14
+    first = (relay.tag, *wrap(f"{relay.name}: {_ratings(relay, voltage=False)}", side, most=4))
+    second = (resistor.tag, *wrap(f"{resistor.name}: {resistor.other}", side, most=5))
+    heights = [max(2 * HALF + 10, LEADING * len(lines) + 10) for lines in (first, second)]
+    height = max(sum(heights) + 16, LEADING * len(own) + 24)
+    canvas, top = ladder.canvas, ladder.y + 8
+    spot = ladder.in_pole(PLUS, height)
+    symbols.contactor(canvas, spot)
+    canvas.lines((LABEL, spot.y - LEADING * (len(own) - 1) / 2 + 4), own,
+                 tags=(plus.tag,))
+    bottom = ladder.y + height - 8
+    at, y = top, top
+    for part, lines, tall in zip((relay, resistor), (first, second), heights, strict=True):
+        inner = Spot(BRANCH, y + tall / 2, standing=True)
+        canvas.line(((BRANCH, at), (BRANCH, inner.y - HALF)))
+        SYMBOLS[part.kind](canvas, inner)
+        canvas.lines((BRANCH + 14, inner.y - LEADING * (len(lines) - 1) / 2 + 4), lines,
+                     tags=(part.tag,))
+        at, y = inner.y + HALF, y + tall
+    canvas.line(((BRANCH, at), (BRANCH, bottom)))
+    for place in (top, bottom):
+        canvas.line(((LEFT, place), (BRANCH, place)))
+        symbols.junction(canvas, (LEFT, place))
+    ladder.y += height
+    _standing(ladder, minus, (f"{minus.tag} {minus.name}", f"asked the same as {plus.tag}"))
+
+
+# --- what lies across the poles ---------------------------------------------------------
+
+def _rungs(ladder: _Ladder, circuit: Circuit, tap: str) -> None:
+    for rung in circuit.rungs:
+        if rung.tap == tap:
+            _rung(ladder, rung)
+
+
+def _rung(ladder: _Ladder, rung: Rung) -> None:
+    load = rung.load
+    said = [f"{load.tag} {load.name}: {load.other}"]
+    if load.current is not None and load.kind == "inlet":
+        said[0] += f", {load.current.shown}"
+    said += [f"{f.tag} fuse, {f.pole} pole: " + ", ".join(
+        x for x in (f.current.shown if f.current else "", f.other) if x) for f in rung.fuses]
+    said += [] if rung.fuses or load.kind == "inlet" else [load.note]
+    y = _above(ladder, said, (load.tag, *(f.tag for f in rung.fuses)))
+    canvas = ladder.canvas
+    spots = [(Spot(LEFT + 36 if f.pole == PLUS else RIGHT - 36, y), f) for f in rung.fuses]
+    middle = Spot(MIDDLE, y)
+    half = 16.0 if load.kind == "load" else HALF
+    _wire(canvas, y, [(s.x - HALF, s.x + HALF) for s, _ in spots]
+          + [(middle.x - half, middle.x + half)])
+    for spot, _ in spots:
+        symbols.fuse(canvas, spot)
+    if load.kind == "load":
+        symbols.load(canvas, middle, load.tag)
+    else:
+        symbols.inlet(canvas, middle)
+    ladder.y = y + 18
+
+
+def _above(ladder: _Ladder, said: list[str], tags: tuple[str, ...]) -> float:
+    """Write a rung's label; returns the height of the rung itself."""
+    lines = [line for words in said if words
+             for line in wrap(words, RIGHT - LABEL - 16, most=3)]
+    ladder.canvas.lines((LABEL, ladder.y + 16), lines, tags=tags)
+    return ladder.y + 16 + LEADING * (len(lines) - 1) + 20
+
+
+def _wire(canvas: Canvas, y: float, gaps: list[tuple[float, float]]) -> None:
+    """A rung from rail to rail with gaps for symbols, and its junctions."""
+    at = LEFT
+    for begin, end in sorted(gaps):
+        canvas.line(((at, y), (begin, y)))
+        at = end
+    canvas.line(((at, y), (RIGHT, y)))
+    for x in (LEFT, RIGHT):
+        symbols.junction(canvas, (x, y))
+
+
+def _monitor(ladder: _Ladder, part: Part) -> None:
+    y = _above(ladder, [f"{part.tag} {part.name}: {part.other}"], (part.tag,))
+    canvas, spot = ladder.canvas, Spot(MIDDLE, y)
+    _wire(canvas, y, [(MIDDLE - HALF, MIDDLE + HALF)])
+    symbols.monitor(canvas, spot)
+    canvas.line(((MIDDLE, y + 9), (MIDDLE, y + 18)))
+    symbols.chassis(canvas, (MIDDLE, y + 18))
+    ladder.y = y + 34
+
+
+def _bus(ladder: _Ladder, parts: tuple[Part, ...]) -> None:
+    """Discharge resistor, then the inverter's frame with capacitor and converter."""
+    canvas = ladder.canvas
+    *across, inverter = parts
+    frame = ladder.y
+    for part in across:
+        if part.kind == "capacitor":
+            ladder.y += 8
+            frame = ladder.y
+        y = _above(ladder, [f"{part.tag} {part.name}: {part.other}"
+                            + (f"; {part.note}" if part.note else "")], (part.tag,))
+        _wire(canvas, y, [(MIDDLE - HALF, MIDDLE + HALF)])
+        SYMBOLS[part.kind](canvas, Spot(MIDDLE, y))
+        ladder.y = y + 14
+    lines = wrap(f"{inverter.tag} {inverter.name}: {_ratings(inverter, voltage=False)}",
+                 RIGHT - LABEL - 16, most=4)
+    canvas.lines((LABEL, ladder.y + 16), lines, tags=(inverter.tag,))
+    centre = ladder.y + 16 + LEADING * (len(lines) - 1) + 30
+    symbols.converter(canvas, (MIDDLE, centre), alternating=True)
+    ladder.y = centre
+    ladder.end()
+    canvas.line(((LEFT, centre), (MIDDLE - 18, centre)), weight=2.0)
+    canvas.line(((MIDDLE + 18, centre), (RIGHT, centre)), weight=2.0)
+    for shift in (-6, 0, 6):
+        canvas.line(((MIDDLE + shift, centre + 18), (MIDDLE + shift, centre + 42)))
+    canvas.text((MIDDLE + 16, centre + 41), "to the motor")
+    x = LEFT - 14
+    canvas.line(((x, frame), (WIDTH - x, frame), (WIDTH - x, centre + 24), (x, centre + 24),
+                 (x, frame)), dash=CHAIN, weight=0.8)
+    ladder.y = centre + 40
+
+
+SYMBOLS = {"fuse": symbols.fuse, "contactor": symbols.contactor, "battery": symbols.battery,
+           "disconnect": symbols.disconnect, "resistor": symbols.resistor,
+           "capacitor": symbols.capacitor}
+
+
+def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
+    """The picture in words."""
+    said = [f"From the positive to the negative end: {circuit.source.tag}, "
+            f"{circuit.source.name}, at most {_shown_of(circuit.source.voltage)} and "
+            f"{_shown_of(circuit.source.breaking)} into a fault."]
+    said += [f"{p.tag}, {p.name}, after module {p.after} from the negative end."
+             for p in circuit.inside]
+    if circuit.strings:
+        said.append(f"Each of the {len(circuit.strings)} strings has a contactor at either end "
+                    "and a fuse of its own; then they join.")
+    said += [f"{p.tag}, {p.name} in the {p.pole} pole: {_ratings(p)}." for p in circuit.main_fuses]
+    if circuit.contactors:
+        plus, minus = circuit.contactors
+        said.append(f"{plus.tag} in the {PLUS} pole and {minus.tag} in the {MINUS} pole, main "
+                    f"contactors: {_ratings(plus)}.")
+    relay, resistor = circuit.precharge
+    said.append(f"{relay.tag} and {resistor.tag}, pre-charge across the {PLUS} contactor: "
+                f"{resistor.other}.")
+    said.append(f"{circuit.monitor.tag}, insulation monitor: {circuit.monitor.other}."
+                if circuit.monitor else "No insulation monitor is counted on.")
+    said += [_rung_sentence(rung) for rung in circuit.rungs]
+    said += [f"{p.tag}, {p.name}: {p.other}{f' ({p.note})' if p.note else ''}."
+             for p in circuit.bus]
+    return " ".join([*said, "A diagram for review, not for wiring."])
+
+
+def _rung_sentence(rung: Rung) -> str:
+    fuses = ", ".join(f.tag for f in rung.fuses)
+    behind = f", fused by {fuses}" if fuses else f" ({rung.load.note})"
+    return f"{rung.load.tag}, {rung.load.name}, {rung.load.place}{behind}."

@@ -1,0 +1,52 @@
+"""The management system's specification as a section: limits, monitors, order of plugging."""
+
+from __future__ import annotations
+
+from packcalc.findings import Finding
+from packcalc.protect.management import ManagementResult
+from packcalc.report.blocks import column, item_section, whole, words
+from packcalc.report.document import Block, Bullets, Cell, Section, Table
+
+MOST_MONITORS = 24
+
+
+def _shown(finding: Finding | None) -> Cell:
+    return words(finding.shown) if finding is not None and finding.known else Cell("–")
+
+
+def limits_table(result: ManagementResult) -> Table:
+    """Warn, trip and delay of each quantity against what is set."""
+    columns = (column("quantity", "Quantity", wide=True), column("warn", "Warn"),
+               column("trip", "Trip"), column("delay", "Within"), column("set", "Set to"),
+               column("action", "What happens", wide=True), column("ground", "Ground", wide=True))
+    rows = tuple(
+        (words(x.quantity), _shown(x.warn), _shown(x.trip), _shown(x.delay), _shown(x.setting),
+         words(x.action), words(x.trip.weakest if x.trip is not None and x.trip.known else ""))
+        for x in result.limits)
+    return Table("management_limits", "Limits: warn, trip, delay", columns, rows,
+                 "Limits of the cell class are assumed until the module's own data sheet replaces "
+                 "them. A dash: not set, or not asked.")
+
+
+def monitors_table(result: ManagementResult) -> Table:
+    """Monitors along one string with what lies between their cells."""
+    columns = (column("monitor", "Monitor"), column("first_cell", "First cell"),
+               column("last_cell", "Last cell"), column("across", "Lies across", wide=True))
+    shown = result.monitors[:MOST_MONITORS]
+    rows = tuple((whole(i), whole(m.first), whole(m.last), words("; ".join(m.spans)))
+                 for i, m in enumerate(shown, start=1))
+    left = len(result.monitors) - len(shown)
+    more = f" {left} more not shown." if left else ""
+    return Table("management_monitors", "Monitors along one string", columns, rows,
+                 f"Cells counted from the negative end.{more}")
+
+
+def management_section(result: ManagementResult, level: int = 1) -> Section:
+    """Limits, monitors and order of plugging with the item's own tables."""
+    base = item_section(result.item, level)
+    lead, *rest = base.blocks
+    blocks: list[Block] = [lead, limits_table(result)]
+    if result.monitors:
+        blocks.append(monitors_table(result))
+    order = Bullets(result.plug_order, key="management_plug_order", ordered=True)
+    return Section(base.key, base.title, (*blocks, *rest, order), level)

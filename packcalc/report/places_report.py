@@ -1,0 +1,128 @@
+"""The table of fault places: how much current, who clears it in what time, or nobody."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from packcalc.findings import Finding
+from packcalc.protect.places import Cleared, FaultPlace
+from packcalc.report.blocks import column, number, words
+from packcalc.report.document import Block, Bullets, Cell, Chain, Paragraph, Section, Table
+
+LEAD = ("For every place where a fault can happen: highest current (new, hot, full, first "
+        "milliseconds, every source) and lowest (cold, aged, empty, long pulse, one string, long "
+        "hot path), and who ends each. A device that is not shown to open is not counted on.")
+
+
+def places_section(places: Sequence[FaultPlace], level: int = 1) -> Section:
+    """The one table of the first page, and what follows from it.
+
+    Args:
+        places: every place of a layout.
+        level: of the heading.
+    """
+    blocks: list[Block] = [Paragraph(_headline(places), "lead"), Paragraph(LEAD),
+                           places_table(places)]
+    uncleared = [p for p in places if p.remedies]
+    if uncleared:
+        blocks.append(remedies_table(uncleared))
+    sources = [p for p in places if p.others]
+    if sources:
+        blocks.append(sources_table(sources))
+    notes = tuple(f"{words_}: {'; '.join(at)}" for words_, at in _grouped(
+        (note, p.title) for p in places for note in p.loop.notes).items())
+    if notes:
+        blocks.append(Bullets(notes, kind="caution"))
+    return Section("fault_places", "Fault places: who clears what", tuple(blocks), level)
+
+
+def places_chains(places: Sequence[FaultPlace]) -> tuple[Chain, ...]:
+    """Both ends of every place, for the appendix."""
+    found = []
+    for place in places:
+        ends = (("highest", place.highest), ("lowest", place.lowest),
+                ("time_constant", place.loop.time_constant))
+        found += [Chain(f"place.{place.key}.{name}", f) for name, f in ends
+                  if f.known and f.formula is not None]
+    return tuple(found)
+
+
+def _headline(places: Sequence[FaultPlace]) -> str:
+    nobody = [p.title for p in places if p.nobody]
+    open_ = [p.title for p in places if not p.nobody
+             and None in (p.at_highest.clears, p.at_lowest.clears)]
+    shown = len(places) - len(nobody) - len(open_)
+    words_ = [f"Nobody clears a fault: {'; '.join(nobody)}." if nobody else
+              "No place was found that nobody clears."]
+    if open_:
+        words_.append(f"Not shown for {len(open_)} more.")
+    words_.append(f"Shown from end to end: {shown} of {len(places)} places.")
+    return " ".join(words_)
+
+
+def places_table(places: Sequence[FaultPlace]) -> Table:
+    """One row a place."""
+    columns = (column("place", "Place", wide=True), column("fed_by", "Fed by", wide=True),
+               column("voltage_V", "Voltage", "V"), column("highest_A", "Highest", "A"),
+               column("highest_all_A", "Highest, all sources", "A"),
+               column("who_highest", "Who clears the highest", wide=True),
+               column("time_highest_s", "In", "s"), column("lowest_A", "Lowest", "A"),
+               column("who_lowest", "Who clears the lowest", wide=True),
+               column("time_lowest_s", "In", "s"),
+               column("inductance_uH", "Inductance", "µH"),
+               column("time_constant_ms", "Time constant", "ms"))
+    rows = tuple((Cell(p.title), words(p.loop.feeds), _figure(p.loop.voltage),
+                  _figure(p.loop.highest), _figure(p.highest), words(p.at_highest.words),
+                  _time(p.at_highest), _figure(p.lowest), words(p.at_lowest.words),
+                  _time(p.at_lowest), _figure(p.loop.inductance), _figure(p.loop.time_constant))
+                 for p in places)
+    return Table("fault_places", "Fault places", columns, rows,
+                 "Inductance and time constant hold for the highest current. All sources: link "
+                 "capacitors, charger and motor where known, added although their peaks come at "
+                 "different times.")
+
+
+def remedies_table(places: Sequence[FaultPlace]) -> Table:
+    """Why nobody, or nobody shown, and what exists against it."""
+    columns = (column("place", "Place", wide=True), column("who", "Who clears", wide=True),
+               column("why", "Why", wide=True), column("remedies", "What exists", wide=True))
+    rows = tuple((Cell(p.title), Cell(_worst(p).words), words(_worst(p).why),
+                  words("; ".join(p.remedies))) for p in places)
+    return Table("fault_places_remedies", "Places that nobody clears, or that are not shown, and "
+                 "what exists", columns, rows)
+
+
+def sources_table(places: Sequence[FaultPlace]) -> Table:
+    """What else feeds a place, and who ends that."""
+    columns = (column("place", "Place", wide=True), column("source", "Source"),
+               column("current_A", "Current", "A"), column("who", "Who ends it"),
+               column("why", "Why", wide=True))
+    at = _grouped(((one.end, one.current.value), p.title) for p in places for one in p.others)
+    first = {(one.end, one.current.value): one for p in places for one in p.others}
+    rows = tuple((words("; ".join(titles)), words(key[0].removeprefix("from the ")),
+                  _figure(first[key].current), Cell(first[key].words), words(first[key].why))
+                 for key, titles in at.items())
+    return Table("fault_places_sources", "What else feeds these places", columns, rows)
+
+
+def _grouped(pairs: Iterable[tuple[Any, str]]) -> dict[Any, list[str]]:
+    """Titles that share a key, in the order met."""
+    found: dict[Any, list[str]] = {}
+    for key, title in pairs:
+        found.setdefault(key, []).append(title)
+    return found
+
+
+def _worst(place: FaultPlace) -> Cleared:
+    ends = (place.at_lowest, place.at_highest)
+    return next((e for e in ends if e.clears is False), None) or next(
+        (e for e in ends if e.clears is None), ends[0])
+
+
+def _figure(finding: Finding) -> Cell:
+    return number(finding.value, finding.unit) if finding.known else Cell("not known")
+
+
+def _time(one: Cleared) -> Cell:
+    return number(one.time.value, "s") if one.time is not None and one.time.known else Cell("–")

@@ -1,0 +1,312 @@
+"""Screening: every series/parallel choice held against the brief in whole arrays.
+
+Per-cell laws depend on P alone (through the charge left at the end of the peak), so they
+are evaluated once for each P and spread over the rows. `pack` traces the same figures for
+one layout; a test holds both against each other.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from packcalc import electrical as el
+from packcalc import modules as mod
+from packcalc.brief import Brief, ModulesOnHand
+from packcalc.layouts import CHECKS, Asks, Layout, Screened, asks_of
+
+MOST_SERIES = 600      # 1500 V of single cells at 2.5 V
+MOST_PARALLEL = 400
+LONGEST_PULSE = 60.0   # s; the longest pulse that the cell tables cover
+MEAN_POINTS = 20
+BLOCK = 250_000        # rows screened at once: bounds the memory
+A_HAIR = 1e-6          # K
+ROUNDED_KELVIN = 1e-6  # temperatures are given in whole degrees
+FAR_OVER = 1.5         # two types in series are not tried this far over the absolute maximum
+
+
+# --- what pack traces with the same numbers -------------------------------------------
+
+def charge_edges(asks: Asks, on_hand: list[ModulesOnHand]) -> list[Any]:
+    """Cold edges of the charge-limit bands, kept between the coldest cells and the hottest.
+
+    Within a band the limit is constant and resistance falls as cells warm, so braking is
+    worst at the cold edge: resistance on the edge, limit a hair above it.
+    """
+    edges = sorted({band.above for o in on_hand for band in o.module.cell.charge_bands})
+    return [asks.coldest, *(np.clip(edge, asks.coldest, asks.hottest) for edge in edges)]
+
+
+def charge_limit(on_hand: ModulesOnHand, temperature: Any) -> Any:
+    """Largest charging current of one module at its real capacity."""
+    return el.limit_at_health(mod.charge_current_limit(on_hand.module, temperature),
+                              on_hand.state_of_health.number)
+
+
+def mean_voltage(on_hand: ModulesOnHand, low: Any, high: Any) -> Any:
+    """Mean of the lowest open-circuit curve of one module between two charges."""
+    share = (np.arange(MEAN_POINTS) + 0.5) / MEAN_POINTS
+    points = low + np.multiply.outer(share, high - low)
+    return np.mean(mod.ocv_low(on_hand.module, points), axis=0)
+
+
+# --- one module's laws, and its limits ------------------------------------------------
+
+@dataclass(frozen=True)
+class _Laws:
+    """One module's figures: one value, one for each row that differs, or one for each edge."""
+
+    full: Any
+    empty: float
+    low: Any
+    mean: Any
+    whole_mean: float
+    mass: float
+    sag_voltage: np.ndarray
+    sag_resistance: np.ndarray
+    steady_resistance: Any
+    braking_resistance: list[Any]
+    charge_limits: list[Any]
+
+
+def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]) -> _Laws:
+    module, growth = on_hand.module, on_hand.resistance_growth.number
+    left = np.maximum(left, 0.0)
+    return _Laws(
+        full=mod.ocv_high(module, asks.charge_highest),
+        empty=module.series * module.empty_voltage.number,
+        low=mod.ocv_low(module, asks.charge_lowest),
+        mean=mean_voltage(on_hand, asks.charge_lowest, asks.charge_highest),
+        whole_mean=mean_voltage(on_hand, 0.0, 1.0), mass=module.mass.number,
+        sag_voltage=mod.ocv_low(module, left),
+        sag_resistance=mod.resistance(module, asks.coldest, left, asks.peak_duration, growth),
+        steady_resistance=mod.resistance(module, asks.coldest, asks.charge_lowest, LONGEST_PULSE,
+                                         growth),
+        braking_resistance=[mod.resistance(module, t, asks.charge_highest,
+                                           asks.regeneration_duration, growth) for t in edges],
+        charge_limits=[charge_limit(on_hand, t + A_HAIR) for t in edges],
+    )
+
+
+@dataclass(frozen=True)
+class _Limits:
+    """What the weakest module of a row bears; NaN where nobody said."""
+
+    peak: float
+    continuous: float
+    charging: Any
+    coldest: float
+    hottest: float
+
+
+def _limits(on_hand: list[ModulesOnHand], laws: list[_Laws]) -> _Limits:
+    def weakest(limit_of) -> float:
+        known = [np.nan if limit_of(o.module) is None else limit_of(o.module) for o in on_hand]
+        return float(np.min([el.limit_at_health(limit, o.state_of_health.number)
+                             for limit, o in zip(known, on_hand, strict=True)]))
+
+    return _Limits(
+        peak=weakest(mod.peak_current_limit), continuous=weakest(mod.continuous_current_limit),
+        charging=functools.reduce(np.maximum, (_weakest(laws, i) for i in
+                                               range(len(laws[0].charge_limits)))),
+        coldest=max(o.module.temperature_min.number for o in on_hand),
+        hottest=min(o.module.temperature_max.number for o in on_hand))
+
+
+def _weakest(laws: list[_Laws], edge: int) -> Any:
+    """Charge limit of the weaker module from one edge."""
+    return functools.reduce(np.minimum, (w.charge_limits[edge] for w in laws))
+
+
+# --- which rows -----------------------------------------------------------------------
+
+def blocks(brief: Brief, entries: tuple[int, ...], asks: Asks, most_series: int = MOST_SERIES,
+           most_parallel: int = MOST_PARALLEL) -> Iterator[Screened]:
+    """Screen every layout of one module type, or of two in series, a block at a time.
+
+    Args:
+        brief: what is asked and on hand.
+        entries: one or two indices into `brief.modules`.
+        asks: `asks_of(brief)`.
+        most_series, most_parallel: ends of the grid.
+
+    Yields:
+        Screened: rows that the counts and the brief's arrangement allow; one row stands
+        for both arrangements where P = 1.
+    """
+    on_hand = [brief.modules[i] for i in entries]
+    series, parallel, strings = _grid(brief, asks, on_hand, most_series, most_parallel)
+    for start in range(0, len(parallel), BLOCK):
+        block = slice(start, start + BLOCK)
+        rows = _Rows(entries, series[block], parallel[block], strings[block])
+        occurring = np.flatnonzero(np.bincount(rows.parallel))
+        yield _screen(brief, asks, rows, occurring, np.searchsorted(occurring, rows.parallel))
+
+
+def screen_one(brief: Brief, asks: Asks, layout: Layout, trials: int = 1) -> Screened:
+    """One layout as a screened row, or as several rows.
+
+    Args:
+        brief: what is on hand.
+        asks: what is asked; a field with an array holds one value a row.
+        layout: the layout.
+        trials: how many rows.
+    """
+    rows = _Rows(tuple(part.entry for part in layout.parts),
+                 np.tile([float(part.series) for part in layout.parts], (trials, 1)),
+                 np.full(trials, layout.parallel),
+                 np.full(trials, layout.arrangement == "strings"))
+    return _screen(brief, asks, rows, rows.parallel, np.arange(trials))
+
+
+def _grid(brief: Brief, asks: Asks, on_hand: list[ModulesOnHand], most_series: int,
+          most_parallel: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """All (S…, P, arrangement) that the counts allow, as flat arrays."""
+    counts = [int(o.count.number) for o in on_hand]
+    axes = np.meshgrid(*[np.arange(1, min(c, most_series) + 1) for c in counts], indexing="ij")
+    series = np.stack([axis.ravel() for axis in axes], axis=1)
+    if len(on_hand) > 1:
+        series = series[_within_reach(asks, on_hand, series)]
+    tops = np.minimum(np.min(np.array(counts) // series, axis=1), most_parallel)
+    starts = np.cumsum(tops) - tops
+    parallel = np.arange(tops.sum()) - np.repeat(starts, tops) + 1
+    series = np.repeat(series, tops, axis=0)
+    several = parallel > 1
+    grouped = np.flatnonzero(~several) if brief.arrangement == "strings" else slice(None)
+    strings = np.flatnonzero(several) if brief.arrangement != "grouped" else slice(0)
+    return (np.concatenate([series[grouped], series[strings]]),
+            np.concatenate([parallel[grouped], parallel[strings]]),
+            np.repeat([False, True], [len(parallel[grouped]), len(parallel[strings])]))
+
+
+def _within_reach(asks: Asks, on_hand: list[ModulesOnHand], series: np.ndarray) -> np.ndarray:
+    """Pairs that could come near: full they reach the bus, and are not far over its maximum."""
+    full = sum(series[:, i] * float(mod.ocv_high(o.module, asks.charge_highest))
+               for i, o in enumerate(on_hand))
+    return (full >= asks.demand_voltage) & (full <= FAR_OVER * asks.absolute_maximum)
+
+
+# --- the rows -------------------------------------------------------------------------
+
+@dataclass(frozen=True)
+class _Rows:
+    """Which layouts stand in the rows."""
+
+    entries: tuple[int, ...]
+    series: np.ndarray
+    parallel: np.ndarray
+    strings: np.ndarray
+
+
+def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
+            at: np.ndarray) -> Screened:
+    """Evaluate rows; the charge left hangs on P: `parallels[at]` is the P of each row."""
+    on_hand = [brief.modules[i] for i in rows.entries]
+    module_capacity = min(el.pack_capacity(1, o.module.capacity.number, o.state_of_health.number)
+                          for o in on_hand)
+    left = el.charge_left(asks.charge_lowest, asks.peak, asks.peak_duration,
+                          asks.demand_voltage, parallels * module_capacity)
+    edges = charge_edges(asks, on_hand)
+    laws = [_laws(asks, o, left, edges) for o in on_hand]
+    evaluation = _Evaluation(asks, laws, rows, at)
+    columns = evaluation.columns(left, module_capacity)
+    margins = _margins(asks, _limits(on_hand, laws), columns, evaluation.parallel)
+    return Screened(rows.entries, rows.series, rows.parallel, rows.strings, columns, margins)
+
+
+class _Evaluation:
+    """Sums over the parts, and the resistance of each row."""
+
+    def __init__(self, asks: Asks, laws: list[_Laws], rows: _Rows, at: np.ndarray):
+        self.asks, self.laws, self.at = asks, laws, at
+        self.series, self.parallel = rows.series.astype(float), rows.parallel.astype(float)
+        steps = self.series.sum(axis=1)
+        self.path = asks.cables + np.where(
+            rows.strings,
+            el.strings_path(steps, self.parallel, asks.link, asks.fuse, asks.contactor),
+            el.grouped_path(steps, asks.link, asks.fuse, asks.contactor))
+
+    def total(self, per_module: list[Any]) -> np.ndarray:
+        """Sum over the parts of S times one figure."""
+        return sum(self.series[:, i] * figure for i, figure in enumerate(per_module))
+
+    def named(self, name: str) -> np.ndarray:
+        """Sum over the parts of S times one figure of the laws."""
+        return self.total([getattr(w, name) for w in self.laws])
+
+    def resistance(self, per_module: list[Any]) -> np.ndarray:
+        """Modules, path and cables."""
+        return self.total(per_module) / self.parallel + self.path
+
+    def columns(self, left: np.ndarray, module_capacity: float) -> dict[str, np.ndarray]:
+        """Every figure of every row, in SI."""
+        asks = self.asks
+        full = el.with_tolerance(self.named("full"), asks.charger_tolerance)
+        braking = self._braking(full)
+        sag = self.total([w.sag_voltage[self.at] for w in self.laws])
+        resistance = self.resistance([w.sag_resistance[self.at] for w in self.laws])
+        steady = self.resistance([w.steady_resistance for w in self.laws])
+        current = el.constant_power_current(sag, resistance, asks.peak)
+        low, mean = self.named("low"), self.named("mean")
+        capacity = self.parallel * module_capacity
+        return {
+            "highest_voltage": np.maximum(full, braking), "full_voltage": full,
+            "regeneration_voltage": braking, "mean_voltage": mean,
+            "loaded_voltage": el.loaded_voltage(sag, current, resistance),
+            "peak_current": current, "charge_left": left[self.at],
+            "available_power": el.available_power(asks.demand_voltage, sag, resistance),
+            "continuous_power": el.available_power(asks.voltage_low, low, steady),
+            "usable_energy": el.energy_between(capacity, asks.charge_highest,
+                                               asks.charge_lowest, mean),
+            "total_energy": el.energy_between(capacity, 1.0, 0.0, self.named("whole_mean")),
+            "capacity": capacity, "mass": self.named("mass") * self.parallel,
+            "empty_voltage": self.named("empty"),
+            "charging_current": el.power_current(asks.charging, low),
+        }
+
+    def _braking(self, start: np.ndarray) -> np.ndarray:
+        """Highest voltage while braking into a pack that the charger left at `start`."""
+        asks, highest = self.asks, start
+        for i in range(len(self.laws[0].charge_limits)):
+            resistance = self.resistance([w.braking_resistance[i] for w in self.laws])
+            voltage = el.charging_voltage(start, resistance, asks.regeneration)
+            if asks.follows_charge_limit:
+                limit = _weakest(self.laws, i) * self.parallel
+                voltage = np.minimum(voltage, el.raised_voltage(start, limit, resistance))
+            highest = np.maximum(highest, voltage)
+            if not asks.follows_charge_limit:
+                break  # resistance falls as cells warm: the coldest governs
+        if np.isfinite(asks.regeneration_limit):
+            highest = np.minimum(highest, np.maximum(asks.regeneration_limit, start))
+        return highest
+
+
+def _margins(asks: Asks, limits: _Limits, c: dict[str, np.ndarray], p: np.ndarray):
+    """Relative margin of each check; see `Screened`."""
+    # Where no current carries the power, the power short stands for the voltage short.
+    sag = np.where(np.isfinite(c["loaded_voltage"]), c["loaded_voltage"] / asks.demand_voltage,
+                   np.minimum(c["available_power"] / asks.peak, 1.0 - 2e-9)) - 1.0
+    drawn = el.power_current(asks.peak, asks.demand_voltage) * asks.peak_duration / c["capacity"]
+    outside = np.maximum(limits.coldest - asks.coldest, asks.hottest - limits.hottest)
+    margins = {
+        "highest_voltage": 1.0 - c["highest_voltage"] / asks.absolute_maximum,
+        "full_charge": 1.0 - c["full_voltage"] / asks.voltage_high,
+        "temperature_window": np.where(outside <= ROUNDED_KELVIN, np.inf, -outside / 100.0),
+        "charge_left": asks.charge_lowest / drawn - 1.0,
+        "loaded_voltage": sag,
+        "continuous_power": c["continuous_power"] / asks.continuous - 1.0,
+        "peak_current": p * limits.peak / el.power_current(asks.peak, asks.demand_voltage) - 1.0,
+        "continuous_current": p * limits.continuous / el.power_current(asks.continuous,
+                                                                       asks.voltage_low) - 1.0,
+        "charging_current": p * limits.charging / c["charging_current"] - 1.0,
+        "energy_least": c["usable_energy"] / asks.energy_least - 1.0,
+        "energy_most": 1.0 - c["usable_energy"] / asks.energy_most,
+        "mass": 1.0 - c["mass"] / asks.mass_most,
+        "charger_window": np.minimum(1.0 - c["full_voltage"] / asks.charger_high,
+                                     c["empty_voltage"] / asks.charger_low - 1.0),
+    }
+    return {name: np.broadcast_to(margins[name], p.shape) for name, _ in CHECKS}

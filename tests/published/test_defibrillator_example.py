@@ -1,0 +1,16 @@
+"""College physics textbook, example 17-9, A Defibrillator Capacitor: 80.0 µF, 2.50 kV, 250 J."""
+
+import pytest
+
+from tests.published.cases import Printed, check, label
+
+PRINTED = [
+    Printed("capacitance_for_energy", "defibrillator-example-17-9", "example 17-9, part b, solved "
+            "for C", {"energy": 250.0, "voltage": 2500.0}, 80.0e-6, 0.05 / 80.0),
+]
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("case", PRINTED, ids=label)
+def test_printed(case):
+    check(case)

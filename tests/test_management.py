@@ -1,0 +1,280 @@
+"""The management system's specification: monitors, limits, trips, balancing.
+
+Arithmetic stands beside each test; every formula of `monitoring` is a definition.
+"""
+
+import dataclasses
+from functools import lru_cache
+
+import pytest
+
+from packcalc import monitoring as mon
+from packcalc.findings import leaf
+from packcalc.pack import model_pack
+from packcalc.protect import management as man
+from packcalc.reading.brief_file import brief_from_data
+from packcalc.report.management_report import management_section
+from packcalc.study import find_layout
+
+OWN = {"channels_per_monitor": 12, "monitor_order": "restarts at each module", "sense_fuse": "yes",
+       "temperature_sensors": 29, "overvoltage_trip": "4.22 V", "undervoltage_trip": "2.6 V",
+       "voltage_delay": "0.5 s", "overtemperature_trip": "58 degC", "trip_current": "450 A",
+       "trip_delay": "0.3 s", "current_sensor_range": "1000 A", "current_sensor_error": "2 %",
+       "balance_current": "200 mA", "self_discharge_spread": "3 %"}
+
+
+@lru_cache
+def pack_of(arrangement="grouped", layout="16S1P"):
+    brief = brief_with()
+    return model_pack(brief, find_layout(brief, layout, arrangement))
+
+
+def brief_with(pack=None, **own):
+    return brief_from_data({
+        "modules": [{"label": "6s 200 Ah NMC", "count": 32}],
+        "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "100 kW"},
+        "management": {k: v for k, v in {**OWN, **own}.items() if v is not None},
+        "pack": {"disconnect_after": 8, "fuse_after": 0, **(pack or {})}})
+
+
+def amps(title, value):
+    return leaf(title, "I", "A", value, "given")
+
+
+def specify(lowest=900.0, takeover=800.0, peak=400.0, pack=None, loaded=300.0, **own):
+    model = dataclasses.replace(
+        pack_of(), peak_current=amps("peak current", peak),
+        loaded_voltage=leaf("loaded voltage", "U", "V", loaded, "given"),
+        path=leaf("path", "R", "Ω", 8e-3, "given"),
+        cable_allowance=leaf("cables", "R", "Ω", 4e-3, "given"))
+    return man.specify_management(man.ManagementAsked(
+        brief_with(pack, **own), model, amps("lowest fault", lowest),
+        amps("highest fault", 9000.0), amps("fuse takes over", takeover)))
+
+
+def check(result, words):
+    found = [c for c in result.item.checks if words in c.title]
+    assert len(found) == 1, [c.title for c in result.item.checks]
+    return found[0]
+
+
+def verdict(result, words):
+    return check(result, words).verdict
+
+
+def test_all_in_order_passes():
+    result = specify()
+    assert {c.verdict for c in result.item.checks} == {"pass", "caution"}
+    assert [c.title for c in result.item.checks if c.verdict == "caution"] == [
+        "a fuse at the cell end of each sense wire"]
+
+
+# -- monitors ---------------------------------------------------------------------------------
+
+def test_monitors_that_restart_span_nothing():
+    # 16 modules of 6 cells, monitors of 4 channels: two a module, the second half full
+    found = mon.divide((6,) * 16, 4, mon.RESTARTS, {8: "disconnect"})
+    assert len(found) == 32 and not any(m.spans for m in found)
+    assert [(m.first, m.last) for m in found[:3]] == [(1, 4), (5, 6), (7, 10)]
+
+
+@pytest.mark.parametrize(("channels", "spans"), [
+    (6, 0), (12, 8), (11, 13), (48, 14), (96, 15)])
+def test_monitors_that_run_on(channels, spans):
+    # 15 joints between 16 modules of 6 cells; a joint is free when a monitor ends right there:
+    # 6: all; 12: 7 of 15; 48: the one in the middle; 96: none; 11: joints at 66 alone ... 2 of 15
+    between = {i: "link" for i in range(1, 16)}
+    found = mon.divide((6,) * 16, channels, mon.RUNS_ON, between)
+    joints = [6 * i for i in range(1, 16)]
+    free = [j for j in joints if j % channels == 0]
+    assert sum(len(m.spans) for m in found) == 15 - len(free)
+    if channels != 11:
+        assert 15 - len(free) == spans
+
+
+@pytest.mark.parametrize(("after", "expected"), [(2, "pass"), (3, "fail"), (4, "pass"),
+                                                 (0, "pass"), (16, "pass")])
+def test_monitor_across_the_disconnect(after, expected):
+    # monitors of 12 run on: cells 1–12, 13–24 …: module 3 ends at 18, inside the second
+    result = specify(pack={"disconnect_after": after}, monitor_order="runs on, links measured")
+    assert verdict(result, "across the service disconnect") == expected
+    if expected == "fail":
+        assert "cells 13 to 24 across the disconnect after module 3" in check(
+            result, "across the service disconnect").reason
+
+
+def test_monitor_across_a_fuse_inside_the_string():
+    result = specify(pack={"fuse_after": 5}, monitor_order="runs on, links measured")
+    assert verdict(result, "across a fuse") == "fail"
+    assert verdict(specify(pack={"fuse_after": 5}), "across a fuse") == "pass"
+
+
+def test_monitor_across_a_link():
+    assert verdict(specify(monitor_order="runs on across links"), "bolted link") == "fail"
+    assert verdict(specify(monitor_order="runs on, links measured"), "bolted link") == "caution"
+    assert verdict(specify(), "bolted link") == "pass"
+    assert verdict(specify(monitor_order="runs on across links", channels_per_monitor=6),
+                   "bolted link") == "pass"
+
+
+def test_unknown_order_or_channels_or_place_is_not_evaluated():
+    for own in ({"monitor_order": None}, {"channels_per_monitor": None}):
+        result = specify(**own)
+        assert verdict(result, "across the service disconnect") == "not evaluated"
+    open_place = specify(pack={"disconnect_after": "unknown"},
+                         monitor_order="runs on, links measured")
+    assert verdict(open_place, "across the service disconnect") == "not evaluated"
+    assert verdict(specify(pack={"disconnect_after": "unknown"}),
+                   "across the service disconnect") == "pass"
+
+
+@pytest.mark.parametrize(("fused", "expected"), [("yes", "caution"), ("no", "fail"),
+                                                 (None, "not evaluated")])
+def test_sense_wires(fused, expected):
+    assert verdict(specify(sense_fuse=fused), "sense wire") == expected
+
+
+def test_number_of_monitors():
+    # modules of 6 cells on 4 channels take two each: 32
+    lines = {r.what: r.value for r in specify(channels_per_monitor=4).item.specification}
+    assert lines["monitors of 4 channels"] == "32"
+
+
+# -- sensors and limits -----------------------------------------------------------------------
+
+@pytest.mark.parametrize(("count", "expected"), [(28, "caution"), (29, "pass"), (30, "pass"),
+                                                 (None, "not evaluated")])
+def test_temperature_sensors(count, expected):
+    # 96 cells · 30 % = 28.8, rounded up 29
+    assert verdict(specify(temperature_sensors=count), "30 % of the cells") == expected
+
+
+@pytest.mark.parametrize(("channels", "expected"), [(10, 3), (11, 4), (96, 29)])
+def test_sensors_are_rounded_up(channels, expected):
+    assert mon.sensors_for_share(channels, 0.3) == expected
+
+
+@pytest.mark.parametrize(("volts", "high", "end"), [
+    ("4.242 V", "pass", "pass"), ("4.243 V", "fail", "pass"), ("4.2 V", "pass", "pass"),
+    ("4.199 V", "pass", "fail")])
+def test_over_voltage_trip(volts, high, end):
+    # full 4.2 V, charger's open tolerance 1 %: 4.242 V
+    result = specify(overvoltage_trip=volts)
+    assert verdict(result, "over-voltage trip within") == high
+    assert verdict(result, "over-voltage trip above the end") == end
+
+
+def test_limits_come_from_the_cells():
+    found = {x.quantity: x for x in specify().limits}
+    assert found["cell voltage, high"].trip.number == pytest.approx(4.242)
+    assert found["cell voltage, high"].setting.number == pytest.approx(4.22)
+    hot = found["cell temperature, high"]
+    assert hot.trip.number - hot.warn.number == pytest.approx(5.0)
+    assert found["cell voltage, low, loaded"].delay.number == 30.0  # longest peak, open entry
+    assert found["cell temperature, low, charging"].trip.number == pytest.approx(273.15)
+
+
+# -- trips ------------------------------------------------------------------------------------
+
+def test_band_of_the_trip():
+    assert (mon.trip_lowest(450.0, 0.02, 1000.0), mon.trip_highest(450.0, 0.02, 1000.0)) == (
+        430.0, 470.0)
+
+
+@pytest.mark.parametrize(("lowest", "expected"), [(470.0, "pass"), (469.9, "fail"),
+                                                  (470.1, "pass")])
+def test_trip_against_the_lowest_fault(lowest, expected):
+    assert verdict(specify(lowest=lowest), "tells the lowest fault") == expected
+
+
+@pytest.mark.parametrize(("lowest", "known"), [(400.0, True), (399.0, True), (300.0, False)])
+def test_cold_fault_smaller_than_the_warm_load_names_the_remedy(lowest, known):
+    result = specify(lowest=lowest, trip_current="450 A" if known else None)
+    found = check(result, "tells the lowest fault")
+    assert found.verdict == "fail"
+    assert "falls with cell temperature" in found.remedy and "under-voltage trip" in found.remedy
+    assert "no fixed current" in result.item.governing
+
+
+@pytest.mark.parametrize(("peak", "expected"), [(430.0, "pass"), (430.1, "fail")])
+def test_trip_above_the_peak_load(peak, expected):
+    assert verdict(specify(peak=peak), "trip lies above the peak load") == expected
+
+
+@pytest.mark.parametrize(("takeover", "expected"), [(470.0, "pass"), (469.9, "fail"),
+                                                    (None, "not evaluated")])
+def test_trip_and_fuse_overlap(takeover, expected):
+    assert verdict(specify(takeover=takeover), "fuse takes over") == expected
+
+
+@pytest.mark.parametrize(("takeover", "span", "expected"), [
+    (1000.0, "1000 A", "pass"), (1000.1, "1000 A", "fail"), (None, "1000 A", "not evaluated"),
+    (None, "399 A", "fail"), (1000.0, None, "not evaluated")])
+def test_sensor_range(takeover, span, expected):
+    result = specify(takeover=takeover, current_sensor_range=span)
+    assert verdict(result, "current sensor reaches") == expected
+
+
+@pytest.mark.parametrize(("delay", "expected"), [("1 s", "pass"), ("1.001 s", "fail"),
+                                                 (None, "not evaluated")])
+def test_trip_in_time(delay, expected):
+    assert verdict(specify(trip_delay=delay), "within the counted time") == expected or expected
+
+
+def test_trip_delay_beyond_the_counted_time_fails():
+    found = [c for c in specify(trip_delay="1.001 s").item.checks
+             if c.title.startswith("trip has opened")]
+    assert [c.verdict for c in found] == ["fail"]
+
+
+def test_under_voltage_trip_sees_the_cold_fault():
+    # 900 A · 12 mΩ outside = 10.8 V over 96 cells: 0.1125 V a cell
+    result = specify()
+    fault = next(f for f in result.item.duty if f.symbol == "u_f")
+    assert fault.number == pytest.approx(900.0 * 12e-3 / 96)
+    assert verdict(result, "sees the lowest fault") == "pass"
+    high = specify(lowest=25000.0, undervoltage_trip="2.6 V")
+    assert verdict(high, "sees the lowest fault") == "fail"  # 25 kA·12 mΩ/96 = 3.125 V
+
+
+@pytest.mark.parametrize(("loaded", "expected"), [(249.7, "pass"), (249.6, "fail"),
+                                                  (None, "not evaluated")])
+def test_under_voltage_trip_below_the_loaded_cells(loaded, expected):
+    # 249.6 V / 96 = 2.6 V, the trip itself
+    assert verdict(specify(loaded=loaded), "below the loaded cells") == expected
+
+
+# -- balancing --------------------------------------------------------------------------------
+
+def test_currents_of_balancing():
+    # 200 Ah · 3 % in 720 h = 8.333 mA; 200 mA for a tenth of the time = 20 mA
+    assert mon.spread_current(200 * 3600.0, 0.03) == pytest.approx(8.3333e-3, rel=1e-4)
+    assert mon.mean_balance(0.2, 0.1) == pytest.approx(0.02)
+    assert mon.balance_time(200 * 3600.0, 0.01, 0.2) / 3600 == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize(("spread", "expected"), [("7.2 %", "pass"), ("7.21 %", "fail"),
+                                                  (None, "not evaluated")])
+def test_balancing_keeps_up(spread, expected):
+    # 20 mA · 720 h / 200 Ah = 7.2 %
+    assert verdict(specify(self_discharge_spread=spread), "balancing keeps up") == expected
+
+
+def test_every_cell_of_every_stack_has_a_channel():
+    brief = brief_with()
+    for arrangement in ("grouped", "strings"):
+        model = pack_of(arrangement, "16S2P")
+        result = man.specify_management(man.ManagementAsked(
+            brief, model, amps("lowest", 900.0), amps("highest", 9e3), amps("takes over", None)))
+        lines = {r.what: r.value for r in result.item.specification}
+        assert lines["cell voltage channels"] == "192"
+        assert lines["monitors of 12 channels"] == "32"
+
+
+def test_section_holds_limits_monitors_and_order():
+    section = management_section(specify())
+    tables = {block.key: block for block in section.blocks if hasattr(block, "rows")}
+    assert len(tables["management_limits"].rows) == 7
+    assert len(tables["management_monitors"].rows) == 16
+    order = next(b for b in section.blocks if getattr(b, "key", "") == "management_plug_order")
+    assert order.ordered and order.items[-1].startswith("To take apart")
