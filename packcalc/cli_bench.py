@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from packcalc.door import NO, progress, tell
+from packcalc.door import NO, Command, progress, tell
 from packcalc.errors import UserError
 
 FORMATS = ("text", "markdown", "html", "json", "csv")
@@ -37,7 +37,7 @@ def _emit(document: Any, out: str, format_: str | None, table: str | None, quiet
         tell(f"written: {out}")
 
 
-@click.command(short_help="Grade a bench sheet, or enter one by hand.")
+@click.command(cls=Command, short_help="Grade a bench sheet, or enter one by hand.")
 @click.argument("sheet", required=False)
 @click.option("--brief", metavar="BRIEF",
               help="Brief whose modules, [bench] thresholds and voltage count.")
@@ -98,7 +98,7 @@ def _enter(place: str, brief: Any) -> None:
     click.echo(f"{added} added; next: packcalc bench {Path(place)}")
 
 
-@click.command(short_help="Write the teardown sheet of the donor pack.")
+@click.command(cls=Command, short_help="Write the teardown sheet of the donor pack.")
 @click.argument("brief")
 @_output_options
 def teardown(brief: str, out: str, format_: str | None, table: str | None, quiet: bool) -> None:

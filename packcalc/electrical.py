@@ -310,7 +310,8 @@ def rate(current, capacity):
 
 @formula(title="current limit at the real capacity", symbol="I_lim", unit="A",
          text="I_lim = I_label · min(SOH, 100)/100",
-         inputs={"limit": "I_label [A] of a new module", "state_of_health": "SOH [%] capacity left"},
+         inputs={"limit": "I_label [A] of a new module",
+                 "state_of_health": "SOH [%] capacity left"},
          basis="definition",
          safe_side="a limit counts as a rate of the capacity that is left, never more than new")
 def limit_at_health(limit, state_of_health):

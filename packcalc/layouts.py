@@ -210,9 +210,10 @@ RANKING = (
 
 def rank_keys(screened: Screened) -> tuple[np.ndarray, ...]:
     """Sort keys of the ranking, last key first in weight (as numpy.lexsort takes them)."""
-    # The rounding keeps a margin that is 4 % but for its last bit on its own step.
+    # What is equal but for its last bit ranks as equal: margins on a step, Wh, grams.
     step = np.floor(np.minimum(screened.smallest_margin, 10.0) / 0.02 + ROUNDING)
-    return (screened.strings, screened.columns["mass"], -screened.columns["usable_energy"], -step)
+    energy = np.round(screened.columns["usable_energy"] / 3600.0)
+    return (screened.strings, np.round(screened.columns["mass"], 3), -energy, -step)
 
 
 def ranked(screened: Screened) -> Screened:

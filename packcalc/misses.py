@@ -105,8 +105,8 @@ class _Case:
         """A module's current against its limit, which its margin tells."""
         asked = current / self.layout.parallel
         limit = asked * (1.0 + self.margins[check])
-        return (f"asks {asked:.0f} A of each module {when}, {_by(asked - limit, 'A')} over its "
-                f"limit of {limit:.0f} A at its real capacity")
+        return (f"asks {asked:.4g} A of each module {when}, {_by(asked - limit, 'A')} over its "
+                f"limit of {limit:.4g} A at its real capacity")
 
 
 def _volts(value: float) -> str:

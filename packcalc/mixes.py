@@ -111,7 +111,8 @@ def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
     """Why two types may not stand side by side; empty when their curves match.
 
     They must have the same cells in series and rest voltages that differ by no more than
-    10 mV per cell over the whole charge (our rule).
+    10 mV per cell over the whole charge (our rule). The narrower temperature window is a
+    check of each layout.
     """
     first, second = brief.modules[i].module, brief.modules[j].module
     names = f"{first.title} and {second.title} in parallel: refused, "
@@ -125,8 +126,7 @@ def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
     if apart > CURVES_MATCH + ROUNDING:
         return names + (f"rest voltages differ by up to {1000 * apart:.1f} mV per cell, more than "
                         f"{1000 * CURVES_MATCH:.0f} mV")
-    apart_in_heat = _temperatures_apart(brief, first, second)
-    return names + apart_in_heat if apart_in_heat else ""
+    return ""
 
 
 def _curves_apart(first: ModuleType, second: ModuleType) -> float:

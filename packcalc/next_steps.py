@@ -64,7 +64,7 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
     Returns:
         NextStep: entries that move a main figure first, the largest swing first.
     """
-    base = headlines(brief, layout)
+    base = headlines(with_pairs(brief), layout)
     steps = []
     for unknown in brief.unknowns:
         if unknown.other is None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -428,36 +429,42 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
     full, rest_full = _full(b)
     regen = _regeneration(b, full)
     sag = _sag(b)
-    low = brief.battery.charge_lowest
-    e_low = b.voltage([mod.traced_ocv_low(o.module, low) for o in b.on_hand],
-                      "rest voltage at the lowest charge", "E")
-    currents = _currents(b, sag["demand_voltage"], e_low)
-    energy = _energy(b, sag["capacity"])
-    pulse = _rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
-    r_low = b.resistance(brief.battery.coldest_start, low, pulse, aged=True,
-                         title="resistance in continuous running: cold, aged, lowest charge")
-    continuous = _held_power("continuous power with the bus at its lower limit", "P_c", e_low,
-                             r_low, brief.inverter.voltage_low)
+    nearly_empty = _nearly_empty(b)
+    currents = _currents(b, sag["demand_voltage"], nearly_empty["rest_low_voltage"])
+    del sag["peak_at_corner"]  # the model carries the ceiling, the corners carry this one
+    return PackModel(
+        layout=layout, cells=layout.cells(brief), series=b.series, parallel=b.parallel,
+        full_voltage=full, rest_full_voltage=rest_full, regeneration_voltage=regen,
+        highest_voltage=largest([full, regen], "highest working voltage"), path=b.path(),
+        cable_allowance=b.cables(), corners=_corners(b, sag["capacity"].number),
+        curve_spread=_spread(b), notes=_notes(b, currents), **nearly_empty, **sag, **currents,
+        **_energy(b, sag["capacity"]), **_fault_resistances(b), **_counts(b))
+
+
+def _nearly_empty(b: _Builder) -> dict[str, Finding]:
+    """Voltages at the lowest charge and at none, and the continuous power that is left there."""
+    low = b.brief.battery.charge_lowest
+    rest = b.voltage([mod.traced_ocv_low(o.module, low) for o in b.on_hand],
+                     "rest voltage at the lowest charge", "E")
     empty = b.voltage([trace(el.series_voltage, "empty voltage of one module", symbol="U_m",
                              series=o.module.cells_in_series,
                              module_voltage=o.module.empty_voltage) for o in b.on_hand],
                       "voltage when empty, at rest")
-    used = layout.series * layout.parallel
-    left = tuple(int(o.count.number) - p.series * layout.parallel
-                 for p, o in zip(layout.parts, b.on_hand, strict=True))
-    channels = sum(p.series * o.module.series for p, o in
-                   zip(layout.parts, b.on_hand, strict=True)) * layout.parallel
-    currents_only = {k: v for k, v in sag.items() if k != "peak_at_corner"}
-    return PackModel(
-        layout=layout, cells=layout.cells(brief), series=b.series, parallel=b.parallel,
-        full_voltage=full, regeneration_voltage=regen,
-        highest_voltage=largest([full, regen], "highest working voltage"),
-        rest_full_voltage=rest_full, rest_low_voltage=e_low, empty_voltage=empty, continuous_power=continuous,
-        modules_used=used, modules_left=left, channels=channels, path=b.path(),
-        cable_allowance=b.cables(), corners=_corners(b, sag["capacity"].number),
-        curve_spread=_spread(b), notes=_notes(b, currents), **currents_only, **currents, **energy,
-        **_fault_resistances(b),
-    )
+    pulse = _rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
+    resistance = b.resistance(b.brief.battery.coldest_start, low, pulse, aged=True,
+                              title="resistance in continuous running: cold, aged, lowest charge")
+    continuous = _held_power("continuous power with the bus at its lower limit", "P_c", rest,
+                             resistance, b.brief.inverter.voltage_low)
+    return {"rest_low_voltage": rest, "empty_voltage": empty, "continuous_power": continuous}
+
+
+def _counts(b: _Builder) -> dict[str, Any]:
+    """Modules used and left, and the cell voltages that a monitor must see."""
+    layout, parts = b.layout, list(zip(b.layout.parts, b.on_hand, strict=True))
+    return {
+        "modules_used": layout.series * layout.parallel,
+        "modules_left": tuple(int(o.count.number) - p.series * layout.parallel for p, o in parts),
+        "channels": layout.parallel * sum(p.series * o.module.series for p, o in parts)}
 
 
 def _spread(b: _Builder) -> float:
@@ -477,11 +484,12 @@ def _charging_notes(b: _Builder, currents: dict[str, Finding]) -> list[str]:
     first = next((edge for edge, limit in limits if limit >= asked.number), None)
     if first is None or first is not limits[0][0]:
         cold = limits[0]
+        when = (f"Charge at full current only above {first.shown}; below it" if first else
+                "At every temperature in use")
         words.append(
             f"The charger's {asked.shown} is more than the cells bear in the cold: at "
-            f"{cold[0].shown} at most {show(cold[1], 'A')}. "
-            + (f"Charge at full current only above {first.shown}; " if first else "")
-            + "below it the management system must cut the charging current.")
+            f"{cold[0].shown} at most {show(cold[1], 'A')}. {when} the management system must cut "
+            "the charging current.")
     braking = currents["regeneration_current"]
     if not b.asks.follows_charge_limit and braking.number > limits[0][1]:
         words.append(

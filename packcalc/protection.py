@@ -373,7 +373,7 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         breaking_inductance=inductance)
 
 
-def _wakes_at(load: Load) -> Finding:
+def wakes_at(load: Load) -> Finding:
     """A resistor draws from the first volt; a constant power is asked for its wake-up."""
     if load.wakes_at.known or load.kind != "resistive":
         return load.wakes_at
@@ -386,7 +386,7 @@ def _precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
     p = brief.precharge
     loads = tuple(BusLoad(load.name, load.kind,
                           load.resistance if load.resistance.known else None,
-                          load.power if load.power.known else None, _wakes_at(load))
+                          load.power if load.power.known else None, wakes_at(load))
                   for load in p.load)
     return PrechargeAsked(
         highest_voltage=pack.highest_voltage, lowest_voltage=pack.rest_low_voltage,

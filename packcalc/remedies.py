@@ -54,7 +54,8 @@ class Trial:
         changed = {kind.name: np.full(count, getattr(asks, kind.name)) for kind in self.values}
         for kind, values in self.values.items():
             changed[kind.name][self.rows[kind]] = values
-        self.screened = screen_one(brief, replace(asks, **changed), layout, count) if count else None
+        self.screened = (screen_one(brief, replace(asks, **changed), layout, count) if count
+                         else None)
 
     def alone(self, check: str) -> tuple[Remedy, ...]:
         """Changes with which one failing check passes, whatever becomes of the others."""

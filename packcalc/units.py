@@ -2,7 +2,9 @@
 
 Inside packcalc every number is a float in SI base units (V, A, Ω, s, m, kg, K, J, C).
 A user's text is read by a strict grammar (number, optional space, unit spelling from a
-table) and never evaluated; pint converts the number once its unit is known.
+table) and never evaluated. The unit's factor comes from a few definitions in pint's own
+words, multiplied out here, because pint takes longer to load than all else; a test holds
+every factor against pint. Quantities of pint are taken as they come.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ LONGEST_TEXT = 60
 LARGEST = 1e12
 SMALLEST = 1e-12
 
-# A few lines instead of pint's own file: the registry builds in milliseconds.
+# A few lines instead of pint's own file; also read by `_definitions`.
 _DEFINITIONS = """
 @defaults
     group = international
@@ -44,7 +46,7 @@ radian = []
 degree_Celsius = kelvin; offset: 273.15 = degC
 degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.37222222222223 = degF
 delta_kelvin = [temperature_difference]
-percent = 0.01 radian
+percent = 0.01 * radian
 minute = 60 * second = min
 hour = 60 * minute = h
 newton = kilogram * meter / second ** 2 = N
@@ -150,7 +152,7 @@ _PRINTED = {"mm2": "mm²", "cm2": "cm²", "m2": "m²", "A2s": "A²s", "degC": "�
 
 @functools.lru_cache(maxsize=1)
 def registry() -> "pint.UnitRegistry":
-    """The one pint registry, built on first use."""
+    """The same units as a pint registry, for who wants quantities; built on first use."""
     import pint
 
     return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), cache_folder=None,
@@ -244,12 +246,49 @@ def _refuse_foreign_letters(spelling: str, text: str) -> None:
                             f"is not the plain letter of a unit; type the unit again")
 
 
+@functools.lru_cache(maxsize=1)
+def _definitions() -> dict[str, tuple[str, float]]:
+    """Unit or prefix to its expression and offset; base units have an empty expression."""
+    found = {}
+    for line in _DEFINITIONS.strip().splitlines():
+        name, defined, rest = line.partition(" = ")
+        if defined and not name.startswith(" "):
+            expression, _, offset = rest.split(" = ")[0].partition("; offset: ")
+            base = expression.startswith("[")
+            found[name] = "" if base else expression, float(offset or 0.0)
+    return found
+
+
+_TERM = re.compile(r"([*/])([a-z_A-Z]+|[\d.e]+)(?:\*\*(-?[\d.]+))?")
+
+
+@functools.lru_cache(maxsize=None)
+def _factor(expression: str) -> float:
+    """How many SI units an expression of our own (never of a user) makes."""
+    product = 1.0
+    for sign, word, power in _TERM.findall("*" + expression.replace(" ", "")):
+        value = _unit_factor(word) if word[0].isalpha() else float(word)
+        value = value ** float(power) if power else value
+        product = product * value if sign == "*" else product / value
+    return product
+
+
+def _unit_factor(name: str) -> float:
+    known = _definitions()
+    if name == "gram":
+        return 1e-3
+    if name in known:
+        return _factor(known[name][0]) if known[name][0] else 1.0
+    prefix = next(p for p in known if p.endswith("-") and name.startswith(p[:-1]))
+    return float(known[prefix][0]) * _unit_factor(name[len(prefix) - 1:])
+
+
 def to_si_number(value: float, unit: str, kind: Dimension) -> float:
-    """Convert a number in a pint unit to the SI unit of its dimension."""
+    """Convert a number in a unit of our definitions to the SI unit of its dimension."""
     if unit == kind.si:
         return float(value)
-    ureg = registry()
-    return float(ureg.Quantity(value, unit).to(kind.si).magnitude)
+    offset = _definitions()[unit][1] if unit in _definitions() else 0.0
+    return float(value * _factor(unit) + offset)
 
 
 def parse_range(text: str, dim: str) -> tuple[float, float]:

@@ -38,7 +38,7 @@ FLOORS = (
     ("packcalc.decisions",),
     ("packcalc.report",),
     ("packcalc.api", "packcalc.door"),
-    ("packcalc.cli_bench",),
+    ("packcalc.cli_bench", "packcalc.cli_assign"),
     ("packcalc.cli",),
     ("packcalc.__main__",),
 )

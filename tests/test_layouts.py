@@ -58,8 +58,14 @@ def test_only_valid_rows_rank_and_the_larger_margin_step_wins():
 
 def test_within_a_step_of_two_percent_energy_decides_then_mass():
     found = lay.ranked(rows({"mass": [0.041, 0.059, 0.05, 0.05]},
-                            usable_energy=[3.0, 2.0, 5.0, 5.0], mass=[1.0, 1.0, 9.0, 8.0]))
+                            usable_energy=[3e8, 2e8, 5e8, 5e8], mass=[1.0, 1.0, 9.0, 8.0]))
     assert order(found) == [4, 3, 1, 2]
+
+
+def test_energy_that_differs_in_its_last_bit_is_equal():
+    found = lay.ranked(rows({"mass": [0.05, 0.05]}, usable_energy=[5e8 + 1e-6, 5e8],
+                            mass=[9.0, 8.0]))
+    assert order(found) == [2, 1]
 
 
 @pytest.mark.parametrize("margin, step", [(0.0399, 1), (0.04, 2), (0.0401, 2)])
@@ -80,6 +86,14 @@ def test_misses_are_the_failing_rows_with_the_least_sum_of_shortfalls():
     assert order(lay.nearest_misses(found, 1)) == [2]
     # Equal shortfalls at the border: the order hangs on the rows, not on the partition.
     assert order(lay.nearest_misses(found, 2)) == [2, 3]
+
+
+def test_a_nearer_miss_comes_first_whatever_its_count_in_parallel():
+    found = rows({"mass": [-0.3, -0.1, -0.1]})
+    found.parallel[:] = [1, 5, 2]
+    # Equally near: fewer in parallel first.
+    assert order(lay.nearest_misses(found)) == [3, 2, 1]
+    assert order(lay.nearest_misses(found, 1)) == [3]
 
 
 def test_no_rows_rank_to_no_rows():

@@ -79,17 +79,13 @@ def test_monitors_that_restart_span_nothing():
 
 
 @pytest.mark.parametrize(("channels", "spans"), [
-    (6, 0), (12, 8), (11, 13), (48, 14), (96, 15)])
+    (6, 0), (12, 8), (11, 14), (48, 14), (96, 15)])
 def test_monitors_that_run_on(channels, spans):
-    # 15 joints between 16 modules of 6 cells; a joint is free when a monitor ends right there:
-    # 6: all; 12: 7 of 15; 48: the one in the middle; 96: none; 11: joints at 66 alone ... 2 of 15
-    between = {i: "link" for i in range(1, 16)}
-    found = mon.divide((6,) * 16, channels, mon.RUNS_ON, between)
-    joints = [6 * i for i in range(1, 16)]
-    free = [j for j in joints if j % channels == 0]
-    assert sum(len(m.spans) for m in found) == 15 - len(free)
-    if channels != 11:
-        assert 15 - len(free) == spans
+    # 15 joints between 16 modules of 6 cells; a joint is free where a monitor ends right there:
+    # with 6 channels all, with 12 seven, with 11 the one at cell 66, with 48 the middle one
+    found = mon.divide((6,) * 16, channels, mon.RUNS_ON, {i: "link" for i in range(1, 16)})
+    assert sum(len(m.spans) for m in found) == spans
+    assert found[0].first == 1 and found[-1].last == 96
 
 
 @pytest.mark.parametrize(("after", "expected"), [(2, "pass"), (3, "fail"), (4, "pass"),
@@ -218,13 +214,7 @@ def test_sensor_range(takeover, span, expected):
 @pytest.mark.parametrize(("delay", "expected"), [("1 s", "pass"), ("1.001 s", "fail"),
                                                  (None, "not evaluated")])
 def test_trip_in_time(delay, expected):
-    assert verdict(specify(trip_delay=delay), "within the counted time") == expected or expected
-
-
-def test_trip_delay_beyond_the_counted_time_fails():
-    found = [c for c in specify(trip_delay="1.001 s").item.checks
-             if c.title.startswith("trip has opened")]
-    assert [c.verdict for c in found] == ["fail"]
+    assert verdict(specify(trip_delay=delay), "trip has opened the contactor") == expected
 
 
 def test_under_voltage_trip_sees_the_cold_fault():

@@ -33,7 +33,8 @@ def side_by_side(brief_changes=None, **changes):
 @pytest.mark.parametrize("changes, reason", [
     ({"peak_current": None}, "the peak current limit of the other is not known"),
     ({"continuous_current": None}, "the continuous current limit of the other is not known"),
-    ({"temperature_min": "12 degC"}, "12.00 °C to 60.00 °C, does not cover 10.00 °C to 40.00 °C"),
+    ({"temperature_min": "12 degC"},
+     "12.00 °C to 60.00 °C, does not cover 10.00 °C to 40.00 °C"),
     ({"temperature_max": "35 degC"}, "does not cover 10.00 °C to 40.00 °C"),
     ({"state_of_health": "39 %"}, "the weaker has 49 % of the other's real capacity"),
     ({"chemistry": "LTO", "resistance": None, "resistance_1khz": None},
@@ -74,7 +75,6 @@ def test_series_keeps_the_weaker_ones_capacity_and_currents():
     ({"cells_in_series": 10}, "12 and 10 cells in series"),
     ({"chemistry": "LFP"}, "NMC and LFP"),
     ({"full_voltage": "4.1 V"}, "mV per cell, more than 10 mV"),
-    ({"temperature_max": "39 degC"}, "does not cover 10.00 °C to 40.00 °C"),
 ])
 def test_side_by_side_is_refused_with_the_reason(changes, reason):
     brief = side_by_side(**changes)
@@ -145,6 +145,13 @@ def test_the_pair_carries_its_chain_and_its_curve():
     points = np.linspace(0, 1, 5)
     assert mod.ocv_low(both.module, points) == pytest.approx(
         mod.ocv_low(asked().modules[0].module, points))
+
+
+def test_the_narrower_temperature_window_of_a_pair_is_a_check_of_its_layouts():
+    study = list_layouts(side_by_side(temperature_max="39 degC"))
+    assert not {e for i in range(len(study)) for e in [study.layout(i).parts[0].entry]} - {0}
+    miss = next(m for m in study.misses if m.layout.parts[0].entry == 2)
+    assert "1 K outside what its cells bear (-20 °C to 39 °C)" in miss.fails
 
 
 def test_pairs_make_layouts_that_neither_type_has_modules_for():

@@ -187,7 +187,7 @@ def test_channels_count_every_stack():
     # 6.6 kW at about 329 V is 20 A; two modules bear 32 A at 10 °C.
     ({}, "charger's", False),
     ({"charger__power": "12 kW"}, "Charge at full current only above 15.00 °C", True),
-    ({"charger__power": "30 kW"}, "below it the management system must cut", True),
+    ({"charger__power": "30 kW"}, "At every temperature in use the management system must", True),
     ({"regeneration__power": "8 kW"}, "Braking feeds", False),
     ({"regeneration__power": "20 kW"}, "Braking feeds up to", True),
     ({"regeneration__power": "20 kW", "regeneration__follows_charge_limit": "yes"},

@@ -25,8 +25,9 @@ def test_examples_rank_by_the_stated_rules(name):
     keys = []
     for i in range(len(study)):
         row, layout = study.row(i), study.layout(i)
-        keys.append((-np.floor(row["smallest_margin"] / 0.02 + 1e-9), -row["usable_energy"],
-                     row["mass"], layout.arrangement == "strings"))
+        keys.append((-np.floor(row["smallest_margin"] / 0.02 + 1e-9),
+                     -round(row["usable_energy"] / 3600), round(row["mass"], 3),
+                     layout.arrangement == "strings"))
         assert row["smallest_margin"] >= 0
     assert keys == sorted(keys)
 

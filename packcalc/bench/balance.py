@@ -41,7 +41,7 @@ def time_to_move(charge, current):
         >>> time_to_move(-36000.0, 5.0) / 3600
         2.0
     """
-    return np.abs(charge) / current
+    return abs(charge) / current
 
 
 def charge_from_voltage(module: ModuleType, voltage: float) -> tuple[float, float]:
@@ -55,6 +55,14 @@ def charge_from_voltage(module: ModuleType, voltage: float) -> tuple[float, floa
     least = float(np.interp(voltage, high, GRID))
     most = float(np.interp(voltage, low, GRID))
     return min(least, most), max(least, most)
+
+
+def voltage_at(module: ModuleType, charge: float) -> float:
+    """Rest voltage whose middle charge (see `charge_from_voltage`) is the one given [V]."""
+    high, low = mod.ocv_high(module, GRID), mod.ocv_low(module, GRID)
+    volts = np.linspace(low[0], high[-1], len(GRID))
+    middle = (np.interp(volts, high, GRID) + np.interp(volts, low, GRID)) / 2.0
+    return float(np.interp(charge, middle, volts))
 
 
 @dataclass(frozen=True)
@@ -139,9 +147,9 @@ def plan_balance(module: ModuleType, standing: Sequence[Standing],
     joining = _joining(standing)
     steps = tuple(_step(s, z, w / 2, target, rate, i)
                   for s, z, w, i in zip(standing, middle, width, joining, strict=True))
-    voltage = float((mod.ocv_low(module, target) + mod.ocv_high(module, target)) / 2)
-    return BalancePlan(steps, target, voltage, module.series * module.full_voltage.number, limit,
-                       _hours(steps), _sentence(steps))
+    end = module.series * module.full_voltage.number
+    return BalancePlan(steps, target, voltage_at(module, target), end, limit, _hours(steps),
+                       _sentence(steps))
 
 
 def _hours(steps: Sequence[Step]) -> tuple[float, float]:
@@ -188,7 +196,8 @@ def _joining(standing: Sequence[Standing]) -> list[float]:
     """Equalising current of each module on the others of its group, joined as they are."""
     found = []
     for s in standing:
-        others = [o for o in standing if o.group == s.group and o is not s and o.voltage is not None]
+        others = [o for o in standing
+                  if o.group == s.group and o is not s and o.voltage is not None]
         if s.voltage is None or not others:
             found.append(0.0 if s.voltage is not None else float("nan"))
             continue

@@ -22,8 +22,9 @@ from packcalc.brief import Bench
 from packcalc.errors import InputErrors, OutputError
 from packcalc.modules import ModuleType
 from packcalc.reading.bench_brief import default_bench
-from packcalc.reading.bench_sheet import HEADS, Layout, layout_of, parse_sheet, read_text
+from packcalc.reading.bench_sheet import HEADS, parse_sheet
 from packcalc.reading.positions import one_line
+from packcalc.reading.sheet_text import Layout, last_cells, layout_of, read_text
 from packcalc.units import printed, show
 
 # In the order of the bench: what can kill, what is cheap, what takes long.
@@ -89,7 +90,8 @@ def open_session(path: str | os.PathLike[str], default: ModuleType | None = None
         raise InputErrors(rest)
     if not text.endswith("\n"):
         _append(target, layout_of(text).newline.encode())
-    return Session(target, layout_of(text), sheet, default, bench or default_bench())
+    return Session(target, layout_of(text), sheet, default, bench or default_bench(),
+                   last_cells(text))
 
 
 def enter(session: Session, say: Say, hear: Hear) -> int:

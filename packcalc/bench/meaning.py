@@ -6,7 +6,7 @@ Sums over many modules are findings of their own: the chain keeps every module's
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.checks import Check, judge
-from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
 from packcalc.transients import most_power, passing_power
@@ -88,6 +88,13 @@ def beside(title: str, symbol: str, parts: Sequence[Finding]) -> Finding:
                    inputs=tuple(parts), note="reciprocal of the sum of reciprocals")
 
 
+def _weakest(parts: Sequence[Finding], title: str) -> Finding:
+    """The least of many; only the next one is named, for hundreds may follow."""
+    ordered = sorted(parts, key=lambda p: p.number)
+    next_ = f"; next: {ordered[1].symbol} {ordered[1].shown}" if len(ordered) > 1 else ""
+    return replace(ordered[0], title=title, note=f"governed by: {ordered[0].symbol}{next_}")
+
+
 def totals(brief: Brief, pack: PackModel, module: ModuleType, capacities: np.ndarray,
            resistances: np.ndarray) -> Totals:
     """Figures of the pack with the modules in their places.
@@ -104,7 +111,7 @@ def totals(brief: Brief, pack: PackModel, module: ModuleType, capacities: np.nda
         capacity = total("capacity of the pack", "Q", "Ah", q, "each string's weakest module")
         bench = beside("resistance of the modules, 25 °C, 10 s, half charge", "R_25", r)
     else:
-        capacity = smallest(q, "capacity of the pack: its weakest group")
+        capacity = _weakest(q, "capacity of the pack: its weakest group")
         bench = total("resistance of the modules, 25 °C, 10 s, half charge", "R_25", "mΩ", r)
     battery = brief.battery
     energy = trace(el.energy_between, "usable energy", symbol="W_us", capacity=capacity,
@@ -133,7 +140,7 @@ def _groups(capacities: np.ndarray, resistances: np.ndarray):
 
 
 def _strings(capacities: np.ndarray, resistances: np.ndarray):
-    q = [smallest(list(row), f"weakest module of string {i + 1}").called(symbol=f"Q_{i + 1}")
+    q = [_weakest(list(row), f"weakest module of string {i + 1}").called(symbol=f"Q_{i + 1}")
          for i, row in enumerate(capacities)]
     r = [total(f"resistance of string {i + 1}", f"R_{i + 1}", "mΩ", list(row))
          for i, row in enumerate(resistances)]

@@ -179,9 +179,10 @@ def _capacity_words(module: ModuleType | None, lot: GradedLot) -> _Words:
         return "name its type first", "–", "packcalc rule"
     charge = float(mod.charge_current_limit(module, WARM))
     discharge = module.capacity.number / 3600 / 5
-    return (f"charge with {show(charge, 'A')} at most to {show(module.full_voltage.number, 'V')} on "
-            f"the highest cell, 1 h at rest, discharge with {show(discharge, 'A')}; note Ah and "
-            "temperature; leave it at half charge",
+    full = show(module.full_voltage.number, "V")
+    return (f"charge with {show(charge, 'A')} at most to {full} on the highest cell, 1 h "
+            f"at rest, discharge with {show(discharge, 'A')}; note Ah and temperature; leave it at "
+            "half charge",
             f"the first cell at {show(module.empty_voltage.number, 'V')}; case above 45 °C; more "
             "than 7 h; never alone, never overnight unwatched",
             "GB/T 34015, 3.2: five hours")

@@ -192,9 +192,10 @@ def _voltage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
     fits = [n for n in range(1, 60) if n * empty <= value <= n * full and n != module.series]
     guess = f"; it would fit {fits[0]} to {fits[-1]} cells" if len(fits) > 1 else \
         f"; it would fit {fits[0]} cells" if fits else ""
-    yield asks("voltage", row.rest_voltage, f"{row.rest_voltage.shown} is {value / module.series:.3f}"
-               f" V a cell over {module.series} cells, {side} ({empty:.2f} V to {full:.2f} V)"
-               f"{guess}", "read it again; is it the module that its label says?")
+    cell = f"{value / module.series:.3f} V a cell over {module.series} cells"
+    yield asks("voltage", row.rest_voltage, f"{row.rest_voltage.shown} is {cell}, {side} "
+               f"({empty:.2f} V to {full:.2f} V){guess}", "read it again; is it the module that "
+               "its label says?")
 
 
 def _cells(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:

@@ -20,6 +20,7 @@ MOST_TRIPLES = 110
 RICHEST = 12
 WIDEST_TRIPLE = 5
 KEPT_CANDIDATES = 150
+SMALL = 64  # groups up to which all rounds are run
 CALM = 1e-12
 
 
@@ -128,10 +129,13 @@ class Search:
         return float(self.bad.max()), float(self.bad.sum())
 
     def run(self, rounds: int) -> None:
-        """Descend, then kick and descend again until nothing is bad or the rounds are over."""
+        """Descend, then kick and descend again until nothing is bad or the rounds are over.
+
+        Many groups get fewer rounds: each one costs more and is less needed.
+        """
         self._descend()
         self._keep()
-        for _ in range(rounds):
+        for _ in range(max(20, rounds * SMALL // max(SMALL, len(self.groups)))):
             if self.worst <= CALM:
                 return
             self._kick()

@@ -104,13 +104,15 @@ class Discharge:
     """A discharge at constant current.
 
     Attributes:
-        at: mean charge of all modules at each step, falling.
+        times: of each step kept [s].
+        at: mean charge of all modules then, falling.
         currents: (steps, networks, branches) [A].
         charges: (steps, networks, branches, modules).
         fair: (networks, branches) share by capacity, the weakest module of a branch counting.
         resistances: (steps, networks, branches) [Ω].
     """
 
+    times: np.ndarray
     at: np.ndarray
     currents: np.ndarray
     charges: np.ndarray
@@ -135,26 +137,31 @@ class Discharge:
 def discharge(network: Network, current: float, lowest: float, steps: int = STEPS) -> Discharge:
     """Step through a discharge at constant current, from the charges given to `lowest`.
 
-    The midpoint rule; the step is cut where the branches would equalise faster than it.
-
     Args:
         network: branches with their charges at the start.
         current: of each network [A].
         lowest: mean charge at which it ends.
         steps: fewest steps.
     """
-    charge = network.charge.astype(float).copy()
-    start = float(np.average(charge, weights=network.capacity))
+    start = float(np.average(network.charge, weights=network.capacity))
     mean_capacity = float(network.capacity.min(axis=2).sum(axis=1).mean())
-    duration = (start - lowest) * mean_capacity / current
-    count = max(steps, _least_steps(network, duration))
-    step = duration / count
+    return step_through(network, current, (start - lowest) * mean_capacity / current, steps)
+
+
+def step_through(network: Network, current: float, duration: float,
+                 steps: int = STEPS) -> Discharge:
+    """Step through a time at constant current; with none, the branches equalise.
+
+    The midpoint rule; the step is cut where the branches would equalise faster than it.
+    """
+    charge = network.charge.astype(float).copy()
+    keep = max(1, -(-_least_steps(network, duration) // steps))
+    step = duration / (steps * keep)
     at, currents, charges, resistances = [], [], [], []
-    keep = max(1, count // steps)
-    for index in range(count + 1):
+    for index in range(steps * keep + 1):
         voltage, resistance = network.branches(charge)
         _, branch = split(voltage, resistance, current)
-        if index % keep == 0 or index == count:
+        if index % keep == 0:
             at.append(float(np.average(charge, weights=network.capacity)))
             currents.append(branch)
             charges.append(charge.copy())
@@ -163,8 +170,9 @@ def discharge(network: Network, current: float, lowest: float, steps: int = STEP
         _, branch = split(*network.branches(half), current)
         charge = charge - branch[:, :, None] * step / network.capacity
     least = network.capacity.min(axis=2)
-    return Discharge(np.array(at), np.array(currents), np.array(charges),
-                     least / least.sum(axis=1, keepdims=True), np.array(resistances))
+    return Discharge(np.linspace(0.0, duration, steps + 1), np.array(at), np.array(currents),
+                     np.array(charges), least / least.sum(axis=1, keepdims=True),
+                     np.array(resistances))
 
 
 def _least_steps(network: Network, duration: float) -> int:

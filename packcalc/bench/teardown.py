@@ -318,8 +318,8 @@ def _past(donor: Donor) -> tuple[Check, ...]:
     for name, word in (("crash", "crashed or burnt"), ("water", "in water")):
         answer = getattr(donor, name)
         verdict = {"no": PASS, "yes": CAUTION, "unknown": NOT_EVALUATED}[answer]
-        remedy = "" if answer == "no" else "count every module as damaged: outdoors, 15 m (50 ft) " \
-            "from anything that burns, watched for 30 days"
+        remedy = "" if answer == "no" else ("count every module as damaged: outdoors, 15 m (50 ft) "
+                                            "from anything that burns, watched for 30 days")
         found.append(Check(f"donor {word}", "thermal load", verdict,
                            reason={"no": "said not", "yes": "said so",
                                    "unknown": "not said"}[answer], remedy=remedy))

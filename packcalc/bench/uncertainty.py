@@ -101,11 +101,11 @@ def draw_packs(belief: Belief, places: np.ndarray, arrangement: str, *,
         trials: packs drawn.
         seed: same seed, same packs.
     """
-    order = places.T.ravel() if arrangement == "grouped" else places.T.ravel()
+    order = places.T.ravel()  # rows next to one another: the sums over a row run fast
     draw = _Drawer(belief, order, spread)
     rng = np.random.default_rng(seed)
     rows, columns = places.shape
-    found, sums = [], _Sums(len(order))
+    found, sums = [], _Sums(draw)
     for start in range(0, trials, CHUNK):
         count = min(CHUNK, trials - start)
         q, r, common = draw.chunk(rng, count)
@@ -139,6 +139,7 @@ class _Drawer:
         sigma_q, sigma_r = belief.capacity_sigma[order], belief.resistance_sigma[order]
         self.open = np.flatnonzero(np.isnan(sigma_q))
         self.open_r = np.flatnonzero(np.isnan(sigma_r))
+        self.measured = (~np.isnan(sigma_q), ~np.isnan(sigma_r))
         self.sigma_q = np.nan_to_num(sigma_q).astype(np.float32)
         self.sigma_r = np.nan_to_num(sigma_r).astype(np.float32)
         self.donors, self.donor = np.unique(belief.donor[order], return_inverse=True)
@@ -150,14 +151,13 @@ class _Drawer:
                                                     self.belief.common_resistance)
         q = rng.standard_normal(size, dtype=np.float32)
         r = rng.standard_normal(size, dtype=np.float32)
-        beside = q[:, self.open_r].copy() if len(self.open_r) else q[:, :0]
         q *= self.sigma_q
         r_open = r[:, self.open_r].copy()
         r *= self.sigma_r
         q += np.float32(1.0) + common[:, :1].astype(np.float32)
         r += np.float32(1.0) + common[:, 1:].astype(np.float32)
         if len(self.open) or len(self.open_r):
-            self._unmeasured(rng, count, q, r, beside, r_open)
+            self._unmeasured(rng, count, q, r, r_open)
         q *= self.capacity
         r *= self.resistance
         np.maximum(r, np.float32(0.2) * self.resistance, out=r)
@@ -165,7 +165,7 @@ class _Drawer:
         return q, r, common
 
     def _unmeasured(self, rng: np.random.Generator, count: int, q: np.ndarray, r: np.ndarray,
-                    beside: np.ndarray, r_open: np.ndarray) -> None:
+                    r_open: np.ndarray) -> None:
         """Overwrite what nobody measured with draws from the spread."""
         s = self.spread
         offset = (s.offset * rng.standard_normal((count, len(self.donors)))).astype(np.float32)
@@ -174,23 +174,24 @@ class _Drawer:
         weak = rng.random(shape, dtype=np.float32) < s.tail_share
         own = np.where(weak, s.tail_mean + s.tail_scatter * normal, 1.0 + s.scatter * normal)
         q[:, self.open] = own + offset[:, self.donor[self.open]]
-        if not len(self.open_r):
-            return
-        # The partner of a resistance is its module's standardised capacity: the drawn one
-        # where capacity is open too, else an independent one.
-        partner = beside.copy()
-        both, at_q, at_r = np.intersect1d(self.open, self.open_r, return_indices=True)
-        if len(both):
-            partner[:, at_r] = (own[:, at_q] - s.mean) / s.deviation
-        left = np.float32(np.sqrt(1.0 - s.correlation ** 2))
-        r[:, self.open_r] = 1.0 + s.resistance_scatter * (s.correlation * partner + left * r_open)
+        # A resistance follows its module's capacity where that is drawn as well.
+        _, at_q, at_r = np.intersect1d(self.open, self.open_r, return_indices=True)
+        if len(at_q):
+            left = np.float32(np.sqrt(1.0 - s.correlation ** 2))
+            partner = (own[:, at_q] - np.float32(s.mean)) / np.float32(s.deviation)
+            r_open[:, at_r] = np.float32(s.correlation) * partner + left * r_open[:, at_r]
+        if len(self.open_r):
+            r[:, self.open_r] = 1.0 + s.resistance_scatter * r_open
 
 
 class _Sums:
     """Running sums for the regression of the pack on each module."""
 
-    def __init__(self, modules: int):
-        self.count = 0
+    def __init__(self, draw: "_Drawer"):
+        modules, self.count = len(draw.capacity), 0
+        # Repeating a reading with the same instrument tells nothing of its common error.
+        self.shared = (np.where(draw.measured[0], draw.capacity, 0).astype(np.float32),
+                       np.where(draw.measured[1], draw.resistance, 0).astype(np.float32))
         self.first = [np.zeros(modules) for _ in range(2)]
         self.second = [np.zeros(modules) for _ in range(2)]
         self.cross = [np.zeros(modules) for _ in range(2)]
@@ -208,6 +209,8 @@ class _Sums:
         self.commons.append(common)
         for i, values in enumerate((q, r)):
             values -= self.centre[i]
+            if common[:, i].any():
+                values -= common[:, i:i + 1].astype(np.float32) * self.shared[i]
             y = (pack[i] - self.pack_centre[i]).astype(np.float32)
             self.first[i] += values.sum(axis=0)
             self.second[i] += np.einsum("ij,ij->j", values, values)

@@ -293,9 +293,8 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
 
 def _constant(asked: BranchAsked) -> Finding:
     if asked.insulation_class.number >= JOINT_END.number:
-        return leaf("adiabatic constant", "k", "A√s/mm²", None, "given",
-                    note="the insulation's class is at or above the end temperature counted for "
-                         "joints, 160 °C")
+        return leaf("a conductor cooler than the end temperature of joints, 160 °C", "k",
+                    "A√s/mm²", None, "given")
     return trace(adiabatic_constant, "adiabatic constant of the branch",
                  start=asked.insulation_class, end=JOINT_END)
 

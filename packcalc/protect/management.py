@@ -158,8 +158,8 @@ def specify_management(asked: ManagementAsked) -> ManagementResult:
 def _governing(asked: ManagementAsked) -> str:
     if asked.fault_lowest.number <= asked.pack.peak_current.number:
         return (f"the lowest fault ({asked.fault_lowest.shown}, cold, nearly empty) does not "
-                f"lie above the peak load ({asked.pack.peak_current.shown}): no fixed current tells "
-                "them apart")
+                f"lie above the peak load ({asked.pack.peak_current.shown}): no fixed current "
+                "tells them apart")
     return (f"trips between the peak load ({asked.pack.peak_current.shown}) and the lowest fault "
             f"({asked.fault_lowest.shown})")
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from packcalc.brief import Brief, key
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
+from packcalc.findings import Finding, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
 

@@ -21,7 +21,7 @@ CONTACTORS = ("main minus", "main plus", "pre-charge relay", "charge contactor")
 
 BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
 CRASH_TIME = leaf("time after coming to rest in which a crashed vehicle must be isolated", "t", "s",
-                  5.0, "read", source="mirror-rule-crash",
+                  5.0, "read", source="fmvss-305-crash",
                   note="ISO 6469-4 counts 10 s from the impact when the car stops within 5 s")
 HALF = leaf("share of the empty pack's voltage that tells a weld", "x", "%", 0.5, "assumed",
             source="packcalc-rule", origin=RULE)

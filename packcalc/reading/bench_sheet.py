@@ -7,13 +7,10 @@ once, each with its line; the file is opened for reading only.
 
 from __future__ import annotations
 
-import csv
 import datetime
 import hashlib
-import io
 import os
 import re
-import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -35,14 +32,19 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.modules import ModuleType
 from packcalc.reading.library import ids, module_from_label, record
 from packcalc.reading.positions import one_line
-from packcalc.units import fold, into_si, printed
+from packcalc.reading.sheet_text import (
+    DECLARED,
+    MARKS,
+    Record,
+    is_comment,
+    read_text,
+    records,
+)
+from packcalc.units import dimension, fold, into_si, printed, to_si_number
 
-LARGEST_FILE = 5_000_000
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
 LONGEST_MARK, LONGEST_WORDS = 40, 300
 BLANK = ("", "-", "–", "?", "unknown", "n/a")
-MARKS = {"point": ".", "comma": ","}
-_DECLARED = re.compile(r"#\s*decimal\s*[:=]\s*(\w*)", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?\d{1,15}(?:([.,])\d{1,15})?(?:[eE][+-]?\d{1,3})?")
 
 # Head of a column to (figure, unit); case counts, because mohm and Mohm differ.
@@ -117,7 +119,7 @@ def parse_sheet(text: str, place: str, default: ModuleType | None = None
     """Parse the text of a sheet; what cannot be read becomes a fault, nothing is guessed."""
     reading = _Reading(place, default)
     try:
-        reading.records(_records(text))
+        reading.take(records(text))
     except _Enough:
         reading.faults.append(Fault(place, 0, "", f"more than {MOST_FAULTS} faults",
                                     "mend these first"))
@@ -127,126 +129,11 @@ def parse_sheet(text: str, place: str, default: ModuleType | None = None
     return BenchSheet(place, tuple(reading.rows), digest), tuple(faults)
 
 
-# -- the file ---------------------------------------------------------------------------------
-
-
-def read_text(path: Path) -> str:
-    """The text of a sheet; the file is opened for reading only.
-
-    Raises:
-        InputErrors: it cannot be read, is no UTF-8 text, is empty or too large.
-    """
-    place = one_line(str(path))
-
-    def refuse(wrong: str, right: str = "", line: int = 0) -> InputErrors:
-        return InputErrors([Fault(place, line, "", wrong, right)])
-
-    try:
-        state = path.stat()
-        if stat.S_ISDIR(state.st_mode):
-            raise refuse("is a folder, not a file", "name a CSV file in it")
-        if not stat.S_ISREG(state.st_mode):
-            raise refuse("is not a regular file", "name a CSV file")
-        if state.st_size > LARGEST_FILE:
-            raise refuse(f"holds {state.st_size} bytes, more than the {LARGEST_FILE} that are "
-                         "read", "a sheet of 400 modules is about 100 000; is this the right file?")
-        with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError as error:
-        raise refuse("does not exist", "check the name, or begin it with "
-                     "`packcalc bench --enter SHEET`") from error
-    except PermissionError as error:
-        raise refuse("may not be read: no permission",
-                     "ask its owner, or copy it to your own folder") from error
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise refuse(f"cannot be read ({one_line(reason)})", "check the name") from error
-    save = "save it from the spreadsheet as CSV, UTF-8"
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise refuse("is UTF-16 text", save)
-    if data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
-        raise refuse("is a spreadsheet's own file, not CSV", save)
-    if b"\0" in data:
-        raise refuse(f"is no text file: byte 0 at offset {data.find(bytes(1))}", save)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise refuse(f"is not UTF-8 text: byte 0x{data[error.start]:02X} at offset {error.start}",
-                     save, data.count(b"\n", 0, error.start) + 1) from error
-    if not text.strip(" \t\r\n,;"):
-        raise refuse("is empty", "the head needs at least the column mark")
-    return text
-
-
-@dataclass(frozen=True)
-class Layout:
-    """How a sheet is written: what whoever appends a row must keep to."""
-
-    separator: str
-    decimal: str
-    newline: str
-    head: tuple[str, ...]
-
-
-def layout_of(text: str) -> Layout:
-    """Separator, decimal mark, line end and head of a sheet.
-
-    Examples:
-        >>> layout_of("# decimal: comma\\nmark;capacity_Ah\\n").decimal
-        'comma'
-    """
-    reading = _Reading("", None)
-    for one in _records(text):
-        if any(one.cells) and not one.broken:
-            if _is_comment(one.cells, True):
-                reading.comment(one)
-            else:
-                head = [*one.cells]
-                while head and not head[-1]:
-                    head.pop()
-                return Layout(_separator(text), reading.decimal or "point",
-                              "\r\n" if "\r\n" in text else "\n", tuple(head))
-    return Layout(",", "point", "\n", ())
-
-
-@dataclass(frozen=True)
-class _Record:
-    """One record of the file: its first line, its cells; or why it cannot be split."""
-
-    line: int
-    cells: tuple[str, ...]
-    broken: str = ""
-
-
-def _records(text: str) -> Iterator[_Record]:
-    """Records with the line on which each begins; a broken quotation ends the file."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
-    line = 1
-    while True:
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            yield _Record(line, (), str(error))
-            return
-        yield _Record(line, tuple(cell.strip() for cell in cells))
-        line = reader.line_num + 1
-
-
-def _separator(text: str) -> str:
-    """The mark that the head uses most; the head is the first line that is no comment."""
-    lines = (one for one in text.splitlines() if one.strip(" \t,;\"") and
-             not one.lstrip(" \t\"").startswith("#"))
-    head = re.sub(r'"[^"]*"', "", next(lines, ""))
-    return max(",;\t", key=head.count)
+# -- records to rows --------------------------------------------------------------------------
 
 
 class _Enough(Exception):
     """More faults than a person reads."""
-
-
-# -- records to rows --------------------------------------------------------------------------
 
 
 @dataclass
@@ -268,14 +155,14 @@ class _Reading:
         if len(self.faults) >= MOST_FAULTS:
             raise _Enough
 
-    def records(self, records: Iterator[_Record]) -> None:
-        for one in records:
+    def take(self, found: Iterator[Record]) -> None:
+        for one in found:
             if one.broken:
                 self.fault(one.line, "", f"is no CSV from here on: {one.broken}",
                            "a quotation mark that opens must close; the rest was not read")
             elif not any(one.cells):
                 continue
-            elif _is_comment(one.cells, not self.head):
+            elif is_comment(one.cells, not self.head):
                 self.comment(one)
             elif not self.head:
                 self.read_head(one)
@@ -302,8 +189,8 @@ class _Reading:
             self.faults.append(Fault(self.place, 0, "", "holds a head and no rows",
                                      "one row a module; only the mark must be filled"))
 
-    def comment(self, one: _Record) -> None:
-        match = _DECLARED.match(one.cells[0])
+    def comment(self, one: Record) -> None:
+        match = DECLARED.match(one.cells[0])
         if match is None:
             return
         word = match.group(1).lower()
@@ -320,7 +207,7 @@ class _Reading:
 
     # -- head ---------------------------------------------------------------------------------
 
-    def read_head(self, one: _Record) -> None:
+    def read_head(self, one: Record) -> None:
         cells = list(one.cells)
         while cells and not cells[-1]:
             cells.pop()
@@ -359,7 +246,7 @@ class _Reading:
 
     # -- one row ------------------------------------------------------------------------------
 
-    def row(self, one: _Record) -> None:
+    def row(self, one: Record) -> None:
         cells = list(one.cells)
         while len(cells) > len(self.head) and not cells[-1]:
             cells.pop()
@@ -387,7 +274,7 @@ class _Reading:
         if mark:
             self.rows.append(_row(mark, one.line, module, entries, readings))
 
-    def mark(self, one: _Record, cells: list[str]) -> str:
+    def mark(self, one: Record, cells: list[str]) -> str:
         at = self.head.index("mark")
         mark = cells[at] if at < len(cells) else ""
         if mark.lower() in BLANK:
@@ -418,7 +305,7 @@ class _Reading:
         if match.group(1) not in (None, MARKS[self.decimal or "point"]):
             self.foreign_marks.append((line, head, cell[:40]))
             return None
-        value = float(into_si(float(plain.replace(",", ".")), unit))
+        value = _si(float(plain.replace(",", ".")), unit)
         least, most = (into_si(float(end), column.unit) for end in (column.least, column.most))
         if not least - 1e-9 * abs(least) <= value <= most * (1 + 1e-9):
             self.fault(line, head, f"{cell[:40]} {printed(unit)} is not readable as "
@@ -470,17 +357,14 @@ class _Reading:
         return self.types[cell]
 
 
+def _si(value: float, unit: str) -> float:
+    if unit == "°F":  # the only unit of a sheet that no report prints
+        return to_si_number(value, "degree_Fahrenheit", dimension("temperature"))
+    return float(into_si(value, unit))
+
+
 def _module(cell: str, origin: Origin) -> ModuleType:
     return record(cell) if cell in ids() else module_from_label(cell, origin)
-
-
-def _is_comment(cells: tuple[str, ...], above: bool) -> bool:
-    """A remark: above the head any line that begins with #; below it a lone one with a blank.
-
-    A mark such as #12 stays a mark.
-    """
-    first, *rest = cells
-    return first.startswith("#") if above else first.startswith("# ") and not any(rest)
 
 
 def _why_no_number(plain: str, head: str) -> str:

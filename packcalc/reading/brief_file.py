@@ -402,7 +402,8 @@ def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
                         "add [parts] with file = \"parts.csv\"")
         return PartsUse(**names)
     try:
-        listed = read_parts(os.path.join(os.path.dirname(notes.place), file))
+        listed = read_parts(os.path.normpath(
+            os.path.join(os.path.dirname(notes.place), file)))
     except UserError as error:
         notes.refused(("parts", "file"), error)
         return PartsUse(**names)

@@ -167,8 +167,8 @@ def _next(lot: GradedLot, tests: tuple[Test, ...]) -> tuple[Block, ...]:
     if not tests:
         return (Paragraph("Nothing is waiting for a test."),)
     hours = bench_hours(tests, lot.bench)
-    return (Paragraph(f"Most decisive first. Bench hours for the lot: {hours.shown} ({hours.note}).",
-                      "lead"), tests_table(tests))
+    words_ = f"Most decisive first. Bench hours for the lot: {hours.shown} ({hours.note})."
+    return (Paragraph(words_, "lead"), tests_table(tests))
 
 
 def tests_table(tests: tuple[Test, ...]) -> Table:

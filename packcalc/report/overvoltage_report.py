@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.report.blocks import column, finding_cell, item_section, words
 from packcalc.report.document import Cell, Section, Table
@@ -37,8 +39,10 @@ def standings_table(result: OvervoltageResult) -> Table:
 
 
 def overvoltage_section(result: OvervoltageResult, level: int = 1) -> Section:
-    """Chain and standings before the item's own tables."""
-    whole = item_section(result.item, level)
+    """Chain and standings before the item's own tables; no check is printed twice."""
+    shown = {id(s.check) for s in result.standings}
+    others = tuple(c for c in result.item.checks if id(c) not in shown)
+    whole = item_section(replace(result.item, checks=others), level)
     lead, *rest = whole.blocks
     return Section(whole.key, whole.title,
                    (lead, chain_table(result), standings_table(result), *rest), level)

@@ -54,8 +54,9 @@ def _ask(check: Check) -> str:
 
 
 def _checks(item: Item, key: str, parts: list[Candidate]) -> Table:
-    columns = (Column("part", "Part"), Column("stage", "Stage"), Column("check", "Check", wide=True),
-               Column("verdict", "Verdict"), Column("margin_percent", "Margin [%]", "right"),
+    columns = (Column("part", "Part"), Column("stage", "Stage"),
+               Column("check", "Check", wide=True), Column("verdict", "Verdict"),
+               Column("margin_percent", "Margin [%]", "right"),
                Column("why", "Figure, demand and reason", wide=True))
     rows = tuple((Cell(p.name), Cell(c.stage), Cell(c.title), Cell(c.verdict), _margin_cell(c),
                   Cell(c.sentence or "–")) for p in parts for c in p.checks)

@@ -73,7 +73,7 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                column("inductance_uH", "Inductance", "µH"),
                column("time_constant_ms", "Time constant", "ms"))
     rows = tuple((Cell(p.title), words(p.loop.feeds), _figure(p.loop.voltage),
-                  _figure(p.loop.highest), _figure(p.highest), words(p.at_highest.words),
+                  _figure(p.loop.highest), _all(p), words(p.at_highest.words),
                   _time(p.at_highest), _figure(p.lowest), words(p.at_lowest.words),
                   _time(p.at_lowest), _figure(p.loop.inductance), _figure(p.loop.time_constant))
                  for p in places)
@@ -118,6 +118,13 @@ def _worst(place: FaultPlace) -> Cleared:
     ends = (place.at_lowest, place.at_highest)
     return next((e for e in ends if e.clears is False), None) or next(
         (e for e in ends if e.clears is None), ends[0])
+
+
+def _all(place: FaultPlace) -> Cell:
+    """The sum, with the names of sources whose current nobody knows."""
+    cell = _figure(place.highest)
+    open_ = [o.end.removeprefix("from the ") for o in place.others if not o.current.known]
+    return Cell(f"{cell.text} and {', '.join(open_)}", cell.value) if open_ else cell
 
 
 def _figure(finding: Finding) -> Cell:

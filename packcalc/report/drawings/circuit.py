@@ -64,8 +64,9 @@ class Circuit:
 
     Attributes:
         source: modules, as one part.
-        inside: parts inside every string: mid-pack fuse and disconnect, by place.
-        strings: for each string its parts, positive end first; empty for one source.
+        series: modules in series.
+        inside: mid-pack fuse and disconnect, by place; one row a string, or one for the pack.
+        strings: for each string its own parts, positive end first; empty for one source.
         main_fuses, contactors: in the poles behind the source.
         precharge: relay and resistor.
         monitor: the insulation monitor, if the brief has one.
@@ -74,7 +75,8 @@ class Circuit:
     """
 
     source: Part
-    inside: tuple[Part, ...]
+    series: int
+    inside: tuple[tuple[Part, ...], ...]
     strings: tuple[tuple[Part, ...], ...]
     main_fuses: tuple[Part, ...]
     contactors: tuple[Part, ...]
@@ -86,7 +88,7 @@ class Circuit:
     @property
     def parts(self) -> tuple[Part, ...]:
         """Every part once, in the order of the current."""
-        found = [self.source, *self.inside]
+        found = [self.source, *(part for row in self.inside for part in row)]
         for string in self.strings:
             found += string
         found += [*self.main_fuses, *self.contactors, *self.precharge]
@@ -148,8 +150,8 @@ def circuit_of(study: ProtectionStudy) -> Circuit:
     monitor = _monitor(study, tags)
     rungs = (*_branches(study, tags), *_inlet(study, tags))
     in_poles = tuple(part for part in main if part.pole)
-    return Circuit(source, inside, per_string, in_poles, contactors, precharge, monitor, rungs,
-                   _bus(study, tags))
+    return Circuit(source, layout.series, inside, per_string, in_poles, contactors, precharge,
+                   monitor, rungs, _bus(study, tags))
 
 
 def _source(study: ProtectionStudy, tags: _Tags) -> Part:
@@ -180,15 +182,26 @@ def _main_fuses(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
         breaking=study.faults.highest, other=_candidates(item), pole=pole) for pole in poles)
 
 
-def _inside(study: ProtectionStudy, tags: _Tags, main: tuple[Part, ...]) -> tuple[Part, ...]:
+def _inside(study: ProtectionStudy, tags: _Tags,
+            main: tuple[Part, ...]) -> tuple[tuple[Part, ...], ...]:
     """Mid-pack fuse and service disconnect, where the brief says that there are any."""
+    found = _inside_one(study, tags, main)
+    if study.layout.arrangement != "strings" or study.layout.parallel == 1:
+        return (found,)
+    return tuple(tuple(replace(part, tag=f"{part.tag}.{n}", place=f"string {n}: {part.place}")
+                       for part in found) for n in range(1, study.layout.parallel + 1))
+
+
+def _inside_one(study: ProtectionStudy, tags: _Tags,
+                main: tuple[Part, ...]) -> tuple[Part, ...]:
     places = getattr(study.brief, "pack", None)
     fuse_after, disconnect_after = (_place(places, name, study.layout.series)
                                     for name in ("fuse_after", "disconnect_after"))
     found = [part for part in main if not part.pole]
     highest = study.pack.highest_voltage
     if found:
-        lost = "" if fuse_after else "the brief does not say after which module; drawn in the middle"
+        lost = "" if fuse_after else ("the brief does not say after which module; drawn in the "
+                                      "middle")
         place = fuse_after or max(study.layout.series // 2, 1)
         found = [_at(found[0], place, lost)]
     elif fuse_after:
@@ -203,7 +216,7 @@ def _inside(study: ProtectionStudy, tags: _Tags, main: tuple[Part, ...]) -> tupl
 
 def _at(part: Part, after: int, note: str = "") -> Part:
     return replace(part, after=after, note=note,
-                   place=f"inside the string, after module {after} from the negative end")
+                   place=f"after module {after} from the negative end")
 
 
 def _place(places: object, name: str, series: int) -> int:
@@ -231,15 +244,16 @@ def _string_parts(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...]
     carried = duty_of(item, "continuous current of a string")
     breaking = duty_of(item, "peak current of a string")
     fed = duty_of(item, "highest fault current from all other strings")
+    other = "" if carried else "currents not evaluated"
     found = []
     for n in range(1, study.layout.parallel + 1):
         place = f"string {n}"
         found.append((
             Part(f"{plus}.{n}", "contactor", f"string contactor, {PLUS}", f"{place}, {PLUS} end",
-                 carried, highest, breaking, pole=PLUS),
-            Part(f"{fuse}.{n}", "fuse", "string fuse", place, carried, highest, fed),
+                 carried, highest, breaking, other, pole=PLUS),
+            Part(f"{fuse}.{n}", "fuse", "string fuse", place, carried, highest, fed, other),
             Part(f"{minus}.{n}", "contactor", f"string contactor, {MINUS}",
-                 f"{place}, {MINUS} end", carried, highest, breaking, pole=MINUS)))
+                 f"{place}, {MINUS} end", carried, highest, breaking, other, pole=MINUS)))
     return tuple(found)
 
 
@@ -291,6 +305,7 @@ def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
         rating = branch.fuse_rating
         poles = ((PLUS, MINUS) if branch.fused_poles == "both" else (PLUS,)) if (
             rating.known or branch.fuse_part) else ()
+        kind = [] if branch.kind == branch.name else [branch.kind]
         fuses = tuple(Part(
             tags.next("F"), "fuse", f"fuse of {branch.name}", f"{pole} pole, at the tap",
             current=rating if rating.known else None, voltage=study.pack.highest_voltage,
@@ -300,7 +315,7 @@ def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
         load = Part(tags.next("A"), "load", branch.name, f"tapped {branch.taps}",
                     current=branch.current if branch.current.known else None,
                     voltage=study.pack.highest_voltage,
-                    other=", ".join([branch.kind, *drawn]), note=unfused)
+                    other=", ".join([*kind, *drawn]), note=unfused)
         found.append(Rung(load, fuses, branch.taps))
     return tuple(found)
 

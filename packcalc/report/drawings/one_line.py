@@ -21,6 +21,7 @@ from packcalc.report.drawings.circuit import (
     Rung,
     circuit_of,
     parts_table,
+    plainly,
 )
 from packcalc.report.drawings.svg import (
     CHAIN,
@@ -112,12 +113,12 @@ def _sources(ladder: _Ladder, circuit: Circuit) -> None:
     shown = _shown(len(rows))
     for position, index in enumerate(shown):
         if position:
-            ladder.y += 58 if circuit.inside else 50
+            ladder.y += 54
         if position and index != shown[position - 1] + 1:
             canvas.text((MIDDLE, ladder.y - 12), f"… strings {shown[position - 1] + 2} to {index} "
                         "alike …", anchor="middle")
             ladder.y += 20
-        _row(ladder, circuit, rows[index])
+        _row(ladder, circuit, index)
         if circuit.strings and index == 0:
             _string_precharge(ladder, circuit)
     ladder.y += 44
@@ -128,9 +129,14 @@ def _sources(ladder: _Ladder, circuit: Circuit) -> None:
 
 def _row_tags(circuit: Circuit) -> tuple[str, ...]:
     """What the words under the source may begin with."""
-    families = tuple(f"{part.tag.split('.')[0]}.n" for part in
-                     (circuit.strings[0] if circuit.strings else ()))
-    return (*(p.tag for p in (*circuit.inside, *circuit.precharge)), *families)
+    first = (*circuit.inside[0], *(circuit.strings[0] if circuit.strings else ()))
+    return (*(_family(part) for part in first), *(p.tag for p in circuit.precharge))
+
+
+def _family(part: Part) -> str:
+    """The tag of a part, or of its like in every string: "F2.n" for "F2.1"."""
+    letters, dot, _ = part.tag.partition(".")
+    return f"{letters}.n" if dot else letters
 
 
 def _shown(count: int) -> list[int]:
@@ -140,17 +146,11 @@ def _shown(count: int) -> list[int]:
     return [*range(MOST_STRINGS - 2), count - 1]
 
 
-def _row(ladder: _Ladder, circuit: Circuit, string: tuple[Part, ...]) -> None:
+def _row(ladder: _Ladder, circuit: Circuit, index: int) -> None:
     """A string from rail to rail: its own parts at the ends, modules between."""
     canvas, y = ladder.canvas, ladder.y
-    inside = tuple(reversed(circuit.inside))  # the positive end stands on the left
-    middle: list[Part | tuple[int, int]] = []
-    top = circuit_series(circuit)
-    for part in inside:
-        middle += [(part.after + 1, top), part]
-        top = part.after
-    middle.append((1, top))
-    whole = [*string[:2], *middle, *string[2:]] if string else middle
+    string = circuit.strings[index] if circuit.strings else ()
+    whole = [*string[:2], *_sections(circuit, index), *string[2:]]
     pitch = (RIGHT - LEFT) / len(whole)
     at = LEFT
     for number, thing in enumerate(whole):
@@ -163,9 +163,16 @@ def _row(ladder: _Ladder, circuit: Circuit, string: tuple[Part, ...]) -> None:
         symbols.junction(canvas, (x, y))
 
 
-def circuit_series(circuit: Circuit) -> int:
-    """Modules in series, from the source's name."""
-    return int(circuit.source.name.split()[0])
+def _sections(circuit: Circuit, index: int) -> list[Part | tuple[int, int]]:
+    """Runs of modules and what stands between them, positive end first."""
+    found: list[Part | tuple[int, int]] = []
+    top = circuit.series
+    for part in reversed(circuit.inside[index]):
+        if part.after < top:
+            found.append((part.after + 1, top))
+        found.append(part)
+        top = part.after
+    return [*found, (1, top)]
 
 
 def _in_row(canvas: Canvas, spot: Spot, thing: Part | tuple[int, int]) -> None:
@@ -183,7 +190,7 @@ def _in_row(canvas: Canvas, spot: Spot, thing: Part | tuple[int, int]) -> None:
 def _string_precharge(ladder: _Ladder, circuit: Circuit) -> None:
     """Relay and resistor over the first string's positive contactor."""
     canvas, y = ladder.canvas, ladder.y
-    count = 4 + 2 * len(circuit.inside)
+    count = 3 + len(_sections(circuit, 0))
     node = LEFT + (RIGHT - LEFT) / count
     high = y - 30
     relay, resistor = circuit.precharge
@@ -204,12 +211,12 @@ def _source_words(circuit: Circuit) -> tuple[str, ...]:
     source, room = circuit.source, RIGHT - LABEL - 16
     parts = [f"{source.other}; at most {_shown_of(source.voltage)}, "
              f"{_shown_of(source.breaking)} into a fault"]
-    parts += [f"{p.tag} {p.name}, after module {p.after}: {_ratings(p)}" for p in circuit.inside]
+    parts += [f"{_family(p)} {p.name}, after module {p.after}: {_ratings(p)}"
+              for p in circuit.inside[0]]
     if circuit.strings:
         plus, fuse, minus = circuit.strings[0]
-        both = f"{plus.tag.split('.')[0]}.n and {minus.tag.split('.')[0]}.n"
-        parts += [f"{both} contactors of string n: {_ratings(plus)}",
-                  f"{fuse.tag.split('.')[0]}.n fuse of string n: {_ratings(fuse)}"]
+        parts += [f"{_family(plus)} and {_family(minus)} contactors of string n: {_ratings(plus)}",
+                  f"{_family(fuse)} fuse of string n: {_ratings(fuse)}"]
         relay, resistor = circuit.precharge
         parts += [f"{relay.tag} {relay.name}: {_ratings(relay)}",
                   f"{resistor.tag} {resistor.name}: {_ratings(resistor)}"]
@@ -295,11 +302,11 @@ def _rungs(ladder: _Ladder, circuit: Circuit, tap: str) -> None:
 
 def _rung(ladder: _Ladder, rung: Rung) -> None:
     load = rung.load
-    said = [f"{load.tag} {load.name}: {load.other}"]
+    said = [f"{load.tag} {load.name}" + (f": {load.other}" if load.other else "")]
     if load.current is not None and load.kind == "inlet":
         said[0] += f", {load.current.shown}"
     said += [f"{f.tag} fuse, {f.pole} pole: " + ", ".join(
-        x for x in (f.current.shown if f.current else "", f.other) if x) for f in rung.fuses]
+        x for x in (plainly(f.current) if f.current else "", f.other) if x) for f in rung.fuses]
     said += [] if rung.fuses or load.kind == "inlet" else [load.note]
     y = _above(ladder, said, (load.tag, *(f.tag for f in rung.fuses)))
     canvas = ladder.canvas
@@ -388,8 +395,8 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
     said = [f"From the positive to the negative end: {circuit.source.tag}, "
             f"{circuit.source.name}, at most {_shown_of(circuit.source.voltage)} and "
             f"{_shown_of(circuit.source.breaking)} into a fault."]
-    said += [f"{p.tag}, {p.name}, after module {p.after} from the negative end."
-             for p in circuit.inside]
+    said += [f"{_family(p)}, {p.name}, after module {p.after} from the negative end."
+             for p in circuit.inside[0]]
     if circuit.strings:
         said.append(f"Each of the {len(circuit.strings)} strings has a contactor at either end "
                     "and a fuse of its own; then they join.")

@@ -65,7 +65,7 @@ def clip(text: str, width: float, size: float = SIZE) -> str:
 
     Examples:
         >>> clip("abcdefghij", 40)
-        'abc…'
+        'abcd…'
     """
     if text_width(text, size) <= width:
         return text

@@ -256,7 +256,9 @@ def _marks(lines: Sequence[_Line], scale: _Scale) -> Iterable[str]:
     for line in lines:
         spots = [(scale.x(i), scale.y(t)) for i, t in _along(line.points)]
         inside = [(x, y) for x, y in spots if LEFT + 10 <= x <= WIDTH - RIGHT - 10
-                  and TOP + 10 <= y <= HEIGHT - BOTTOM - 10] or spots
+                  and TOP + 10 <= y <= HEIGHT - BOTTOM - 10]
+        if not inside:  # the line lies outside the picture; the table has it all the same
+            continue
         x, y = next((s for s in inside if all(abs(s[0] - a) > 22 or abs(s[1] - b) > 22
                                               for a, b in taken)), inside[0])
         taken.append((x, y))
@@ -271,7 +273,8 @@ def _tag(x: float, y: float, mark: str) -> str:
 def _along(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     """Places along a line on logarithmic scales, its middle first."""
     logs = np.log(np.array(points))
-    at = np.array([0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9]) * (len(points) - 1)
+    shares = np.linspace(0.02, 0.98, 49)
+    at = shares[np.argsort(np.abs(shares - 0.5), kind="stable")] * (len(points) - 1)
     index = np.arange(len(points))
     currents, times = (np.exp(np.interp(at, index, logs[:, n])) for n in (0, 1))
     return [(float(i), float(t)) for i, t in zip(currents, times, strict=True)]

@@ -116,8 +116,9 @@ def _draw(scale: _Scale, known: list[Level], text: str) -> str:
     _bars(canvas, scale, {level.key: level.finding.number for level in known})
     for name, x in COLUMNS.items():
         lift = {"pack": 12.0, "inverter": 26.0, "charger": 12.0}[name]
-        anchor, at = {"pack": ("end", x + COLUMN_WIDTH), "inverter": ("middle", x + COLUMN_WIDTH / 2),
-                      "charger": ("start", x)}[name]
+        anchor, share = {"pack": ("end", 1.0), "inverter": ("middle", 0.5),
+                         "charger": ("start", 0.0)}[name]
+        at = x + share * COLUMN_WIDTH
         canvas.text((at, TOP - lift), name, anchor=anchor, bold=True)
     for left in (True, False):
         _labels(canvas, scale, [lv for lv in known if (lv.whose == "pack") is left])

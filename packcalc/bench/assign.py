@@ -1,0 +1,283 @@
+"""Graded modules to places: which stands where, what it means, how sure it is.
+
+The adapter between readings with their chains and the bare numbers of `partition`,
+`sharing` and `uncertainty`. Only modules graded keep are dealt, unless the brief says
+that undecided ones count at what is expected of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc.bench import partition as pt
+from packcalc.bench.balance import BalancePlan, Standing, plan_balance
+from packcalc.bench.dealing import Assignment, Effort, Pins
+from packcalc.bench.grade import GradedLot, GradedModule
+from packcalc.bench.meaning import Totals, totals
+from packcalc.bench.outlook import Outlook, look_out
+from packcalc.bench.strings import assign_strings
+from packcalc.bench.sureness import Sureness, how_sure
+from packcalc.bench.together import Together, share_current
+from packcalc.bench.uncertainty import Spread
+from packcalc.brief import Brief, WantedPins
+from packcalc.errors import UserError
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.layouts import Layout
+from packcalc.modules import ModuleType
+from packcalc.pack import PackModel, model_pack
+
+BETWEEN_BLOCKS = 4
+
+
+@dataclass(frozen=True)
+class Dealt:
+    """One module that may be dealt.
+
+    Attributes:
+        graded: as graded.
+        capacity, resistance: at common conditions, or what is expected of it.
+        measured: whether capacity and resistance were measured.
+    """
+
+    graded: GradedModule
+    capacity: Finding
+    resistance: Finding
+    measured: tuple[bool, bool]
+
+    @property
+    def mark(self) -> str:
+        return self.graded.row.mark
+
+
+@dataclass(frozen=True)
+class Place:
+    """One line of the build list.
+
+    Attributes:
+        label: e.g. "5.2": group 5 (or string 5), second place.
+        row, column: the same as numbers from 0.
+        dealt: the module.
+    """
+
+    label: str
+    row: int
+    column: int
+    dealt: Dealt
+
+
+@dataclass(frozen=True)
+class AssignmentStudy:
+    """Modules dealt to the places of one layout, and what that means.
+
+    Attributes:
+        brief, layout, lot: what was asked, and what was on the bench.
+        module: the type.
+        pack: the layout as sized from the brief's own figures.
+        assignment: the bare answer with its bound.
+        places: build list.
+        spare: good modules left out, strongest first.
+        totals: of the pack.
+        balance: what to do before anything is joined.
+        outlook: gains, trades, what a pin or a module is worth, what to replace.
+        together: how paralleled modules share; None where nothing is paralleled.
+        sureness: chances and what to measure next.
+        notes: cautions of this answer.
+    """
+
+    brief: Brief
+    layout: Layout
+    lot: GradedLot
+    module: ModuleType
+    pack: PackModel
+    assignment: Assignment
+    places: tuple[Place, ...]
+    spare: tuple[Dealt, ...]
+    totals: Totals
+    balance: BalancePlan
+    outlook: Outlook
+    together: Together | None
+    sureness: Sureness
+    notes: tuple[str, ...]
+
+    @property
+    def meets_brief(self) -> bool:
+        """Whether no check of the assigned pack fails."""
+        checks = [*self.totals.checks, *(self.together.checks if self.together else ())]
+        return all(c.verdict != "fail" for c in checks)
+
+
+def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
+                   effort: Effort | None = None) -> AssignmentStudy:
+    """Deal a graded lot to the places of a layout.
+
+    Args:
+        brief: what is asked.
+        lot: the bench sheet, graded.
+        layout: of one module type.
+        effort: rounds and seed; the brief's tolerance when not given.
+
+    Raises:
+        UserError: two types in one string, fewer good modules than places, pins that name
+            no module or cannot be met.
+    """
+    bench = lot.bench
+    if len(layout.parts) != 1 or layout.parts[0].entry >= len(brief.modules):
+        raise UserError(f"layout {layout.label}: modules can be dealt for one module type at a "
+                        f"time; name a layout of one type")
+    module = brief.modules[layout.parts[0].entry].module
+    dealt = candidates(brief, lot, module, bench.count_undecided == "yes")
+    effort = effort or Effort(tolerance=bench.given_up.number)
+    _demand(lot, dealt, layout, module)
+    pins = pins_of(bench.pins, [d.mark for d in dealt], layout)
+    assignment = deal(dealt, layout, pins, effort, bench.sharing)
+    pack = model_pack(brief, layout)
+    places = _places(assignment, dealt)
+    q, r = (np.array([[getattr(dealt[i], name) for i in row] for row in assignment.places])
+            for name in ("capacity", "resistance"))
+    found = totals(brief, pack, module, q, r)
+    return AssignmentStudy(
+        brief, layout, lot, module, pack, assignment, places,
+        tuple(dealt[i] for i in assignment.left_out), found,
+        plan_balance(module, [_standing(p) for p in places], bench.balance_current),
+        look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort, bench.pins),
+        share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
+        how_sure(brief, lot, module, pack, assignment, dealt), _notes(assignment, dealt, bench))
+
+
+def candidates(brief: Brief, lot: GradedLot, module: ModuleType,
+               undecided: bool) -> tuple[Dealt, ...]:
+    """The modules that may be dealt, in the order of the sheet."""
+    grades = ("keep", "undecided") if undecided else ("keep",)
+    chosen = [m for m in lot.modules if m.grade in grades
+              and m.row.module is not None and m.row.module.id == module.id]
+    middle = {name: _middle(chosen, name) for name in ("capacity_common", "resistance_common")}
+    aged = brief.modules[0]
+    capacity = middle["capacity_common"] or module.capacity.number * aged.state_of_health.number
+    resistance = (middle["resistance_common"]
+                  or module.resistance_high.number * aged.resistance_growth.number)
+    found = []
+    for m in chosen:
+        q, r = m.capacity_common, m.resistance_common
+        measured = (q.known, r.known)
+        if not q.known:
+            q = _expected("capacity expected of it", "Q", "Ah", capacity * Spread().mean)
+        if not r.known:
+            r = _expected("resistance expected of it", "R", "mΩ", resistance)
+        found.append(Dealt(m, q.called(symbol=f"Q_{m.row.mark}"),
+                           r.called(symbol=f"R_{m.row.mark}"), measured))
+    return tuple(found)
+
+
+def _middle(chosen: Sequence[GradedModule], name: str) -> float | None:
+    known = [getattr(m, name).number for m in chosen if getattr(m, name).known]
+    return float(np.median(known)) if known else None
+
+
+def _expected(title: str, symbol: str, unit: str, value: float) -> Finding:
+    return leaf(title, symbol, unit, value, "assumed", source="packcalc-rule",
+                origin=Origin("middle of the lot"),
+                note="not measured; a tenth of such modules is counted as weak")
+
+
+def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: ModuleType) -> None:
+    need, have = layout.series * layout.parallel, len(dealt)
+    if have < need:
+        waiting = sum(m.grade == "undecided" for m in lot.modules)
+        more = (f"; {waiting} more are undecided: test them, or set bench.count_undecided = "
+                f"\"yes\" to see what they might come to" if waiting else "")
+        raise UserError(f"{lot.sheet.place}: {have} good modules of {module.id} for {need} places "
+                        f"of {layout.label}: {need - have} short{more}")
+
+
+def pins_of(wanted: WantedPins, marks: Sequence[str], layout: Layout) -> Pins:
+    """The brief's pins as module numbers; a mark that is not dealt is a mistake.
+
+    Raises:
+        UserError: a pin names a mark that is not among the modules dealt, or a box lies
+            outside the layout.
+    """
+    number = {mark: i for i, mark in enumerate(marks)}
+    named = [m for pin in (*wanted.together, *wanted.apart) for m in pin]
+    named += [mark for mark, _ in wanted.not_in]
+    unknown = [m for m in dict.fromkeys(named) if m not in number]
+    if unknown:
+        raise UserError(f"pins name modules that are not dealt: {', '.join(unknown)}; only "
+                        f"modules graded keep are")
+    strings = layout.arrangement == "strings" and layout.parallel > 1
+    count = layout.series * (layout.parallel if strings else 1)
+    allowed = None
+    if wanted.not_in:
+        allowed = np.ones((len(marks), count), dtype=bool)
+        spans = {name: (first, last) for name, first, last in wanted.boxes}
+        for mark, box in wanted.not_in:
+            first, last = spans[box]
+            if last > count:
+                raise UserError(f"box {box!r} reaches to place {last}, but {layout.label} has "
+                                f"{count} places")
+            allowed[number[mark], first - 1:last] = False
+    apart = tuple((number[a], number[b]) for pin in wanted.apart
+                  for i, a in enumerate(pin) for b in pin[i + 1:])
+    return Pins(tuple(tuple(number[m] for m in pin) for pin in wanted.together), apart, allowed)
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Capacities and resistances as bare arrays."""
+
+    capacity: np.ndarray
+    resistance: np.ndarray
+
+
+def _numbers(dealt: Sequence[Dealt]) -> Numbers:
+    return Numbers(np.array([d.capacity.number for d in dealt]),
+                   np.array([d.resistance.number for d in dealt]))
+
+
+def deal(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effort,
+         sharing: str = "capacity") -> Assignment:
+    """Deal by the brief's choice of what comes first."""
+    n = _numbers(dealt)
+    series, parallel = layout.series, layout.parallel
+    if layout.arrangement == "strings" and parallel > 1:
+        return assign_strings(n.capacity, n.resistance, series, parallel, pins=pins,
+                                 effort=effort)
+    if sharing == "capacity" or parallel == 1:
+        return pt.assign_groups(n.capacity, n.resistance, series, parallel, pins=pins,
+                                effort=effort)
+    if pins:
+        raise UserError(f"bench.sharing = \"{sharing}\" sorts by resistance × capacity and cannot "
+                        f"keep pins; drop the pins, or deal for capacity")
+    return pt.assign_even(n.capacity, n.resistance, series, parallel, effort=effort,
+                          blocks=1 if sharing == "even" else BETWEEN_BLOCKS)
+
+
+def _places(assignment: Assignment, dealt: Sequence[Dealt]) -> tuple[Place, ...]:
+    return tuple(Place(f"{row + 1}.{column + 1}", row, column, dealt[i])
+                 for row, members in enumerate(assignment.places)
+                 for column, i in enumerate(members))
+
+
+def _standing(place: Place) -> Standing:
+    d = place.dealt
+    return Standing(d.mark, place.label, place.row, d.graded.row.rest_voltage.value,
+                    d.capacity.number, d.resistance.number)
+
+
+def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, ...]:
+    error, parallel = bench.capacity_error, assignment.places.shape[1]
+    grouped = assignment.arrangement == "grouped"
+    group = error.number / np.sqrt(parallel) if grouped else error.number
+    words = [f"A measurement error of {error.shown} on each module moves a group by "
+             f"{100 * group:.2g} %: more than the last steps of this answer "
+             f"({100 * max(assignment.gap, 0.0):.2g} % to the bound). Anything within that error "
+             f"is as good."]
+    open_ = sum(not all(d.measured) for d in dealt)
+    if open_:
+        words.append(f"{open_} modules are dealt at what is expected of them, not at a reading; "
+                     f"measure them before you build.")
+    words.append("Join nothing before the plan below is done: unlike modules exchange current the "
+                 "moment they touch.")
+    return tuple(words)

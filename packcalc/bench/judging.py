@@ -1,0 +1,277 @@
+"""Every check of one module, each with the grade that it asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from packcalc.bench import rules
+from packcalc.bench.common import AtCommon
+from packcalc.bench.selfdischarge import on_plateau, selfdischarge
+from packcalc.bench.sheet import BenchRow
+from packcalc.brief import Bench
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.findings import Finding, leaf, trace
+
+Grade = Literal["keep", "quarantine", "reject", "undecided"]
+GRADES: tuple[Grade, ...] = ("reject", "quarantine", "undecided", "keep")  # gravest first
+SURE = 2.0
+ENERGY, HEAT, SHOCK, VOLTS = ("convenience", "thermal load", "isolation and distance",
+                              "highest voltage")
+NO_DAMAGE = ("none", "no", "nothing", "ok")
+GRAVE_WORDS = ("swol", "swell", "bulg", "leak", "vent", "burn", "smell", "punct", "crush", "melt")
+_PRACTICE = "common practice"
+ASKED = "asked about"
+
+
+@dataclass(frozen=True)
+class PackNeed:
+    """What the finished pack asks of its modules' isolation.
+
+    Attributes:
+        modules: in the pack; may lack a value.
+        voltage: highest working voltage; may lack a value.
+    """
+
+    modules: Finding
+    voltage: Finding
+
+
+@dataclass(frozen=True)
+class Ground:
+    """One check of one module, and the grade that it asks for; None asks for nothing."""
+
+    check: Check
+    effect: Grade | None = None
+
+
+@dataclass(frozen=True)
+class AtHand:
+    """What every check of a module may look at."""
+
+    row: BenchRow
+    bench: Bench
+    need: PackNeed
+    line: Finding | None
+    asked: frozenset[str]
+    capacity: AtCommon
+    resistance: AtCommon
+    middle: Finding | None
+    date: str
+
+
+def _fails(title: str, stage: str, effect: Grade, reason: str, remedy: str = "",
+           figure: Finding | None = None, demand: Finding | None = None,
+           relation: str = "") -> Ground:
+    return Ground(Check(title, stage, FAIL, figure, demand, relation, reason, remedy), effect)
+
+
+def untold(title: str, stage: str, reason: str, remedy: str,
+          effect: Grade | None = "undecided") -> Ground:
+    return Ground(Check(title, stage, NOT_EVALUATED, None, None, "", reason, remedy), effect)
+
+
+def _insulation(b: AtHand) -> Iterable[Ground]:
+    title, figure, tester = "insulation to the case", b.row.insulation, b.row.insulation_voltage
+    if not figure.known:
+        yield untold(title, SHOCK, "not measured", "insulation tester, each terminal to the "
+                    "case, before anybody handles the module")
+        return
+    if b.line is None:
+        yield untold(title, SHOCK, "the pack's voltage is not known, so no line can be drawn",
+                    "give a brief, or bench.pack_voltage and bench.modules_in_pack")
+        return
+    found = judge(title, SHOCK, figure, "at least", b.line, remedy="dry it, clean it, measure "
+                  "again; or fewer modules in the pack")
+    if found.verdict == FAIL:
+        yield Ground(found, "reject")
+    elif not tester.known:
+        yield untold(title, SHOCK, f"{figure.shown}, but the tester's voltage was not noted",
+                    "a multimeter's few volts prove nothing; note the dial of the tester")
+    elif b.need.voltage.known and tester.number < b.need.voltage.number * (1 - 1e-9):
+        yield untold(title, SHOCK, f"{figure.shown} was read with {tester.shown}, less than the "
+                    f"pack's {b.need.voltage.shown}", "test at no less than the highest working "
+                    "voltage (ISO 6469-3, 8.2.2)")
+    else:
+        yield Ground(found)
+
+
+def _voltage(b: AtHand) -> Iterable[Ground]:
+    title, figure, module = "rest voltage", b.row.rest_voltage, b.row.module
+    if not figure.known:
+        yield untold(title, VOLTS, "not measured", "a night at rest, then a voltmeter")
+        return
+    if module is None:
+        return
+    cell = figure.number / module.series
+    if cell < module.cell.absolute_min_voltage - 1e-9:
+        yield _fails(title, VOLTS, "reject", f"{cell:.3f} V a cell is below the "
+                     f"{module.cell.absolute_min_voltage:.2f} V under which a cell must not be "
+                     f"charged again", "if the reading is a slip, mend the sheet", figure)
+    elif cell > module.full_voltage.number + 0.005:
+        yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell is above full charge "
+                     f"({module.full_voltage.shown})", "if that is right: overcharged", figure)
+    elif cell < module.empty_voltage.number - 1e-9:
+        yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell is below empty "
+                     f"({module.empty_voltage.shown})", "charge it slowly under watch, then test "
+                     "self-discharge", figure)
+    else:
+        yield Ground(Check(title, VOLTS, PASS, figure, reason=f"{cell:.3f} V a cell"))
+
+
+def _cells(b: AtHand) -> Iterable[Ground]:
+    title, low, high, module = "cells of the module", b.row.lowest_cell, b.row.highest_cell, \
+        b.row.module
+    if module is None:
+        return
+    if low.known and low.number < module.cell.absolute_min_voltage:
+        yield _fails(title, VOLTS, "reject", f"the lowest cell stands at {low.shown}, below the "
+                     f"{module.cell.absolute_min_voltage:.2f} V under which a cell must not be "
+                     "charged again", "if the reading is a slip, mend the sheet", low)
+        return
+    if "cells" in b.asked:
+        return
+    if not (low.known and high.known):
+        yield untold(title, VOLTS, "lowest and highest cell not measured",
+                    "voltmeter on the sense taps; one weak cell hides in a good sum", None)
+        return
+    spread = leaf("difference between the cells at rest", "ΔU_c", "mV", high.number - low.number,
+                  "measured", origin=high.origin)
+    found = judge(title, VOLTS, spread, "at most", b.bench.cell_spread_most,
+                  remedy="balance the module, let it rest a week, read again")
+    if found.verdict == FAIL:
+        yield Ground(found, "quarantine")
+    elif on_plateau(module, (low.number + high.number) / 2):
+        yield Ground(Check(title, VOLTS, CAUTION, spread, b.bench.cell_spread_most, "at most",
+                           "on the flat part of the curve equal voltages prove nothing; compare "
+                           "again near empty"))
+    else:
+        yield Ground(found)
+
+
+def _capacity(b: AtHand) -> Iterable[Ground]:
+    title, found, module = "capacity", b.capacity, b.row.module
+    if found.value.note.startswith(ASKED):
+        return  # the question itself stands among the grounds
+    if not found.value.known or module is None:
+        yield untold(title, ENERGY, found.value.note or "the label is not known",
+                    "one discharge in five hours at 20 to 30 °C")
+        return
+    share = trace(rules.capacity_share, capacity=found.value, label_capacity=module.capacity)
+    low = share.number * (1 - SURE * found.relative.number)
+    high = share.number * (1 + SURE * found.relative.number)
+    reject, warn = b.bench.capacity_reject, b.bench.capacity_warn
+    told = f"give or take {SURE:.0f} times {found.relative.shown}"
+    if high < reject.number:
+        yield _fails(title, ENERGY, "reject", told, "a pack is as good as its weakest group",
+                     share, reject, "at least")
+    elif low < reject.number:
+        yield Ground(Check(title, ENERGY, NOT_EVALUATED, share, reject, "at least",
+                           f"the measurement cannot tell which side of the line it is ({told})",
+                           "repeat at 25 °C and C/5 with a better meter"), "undecided")
+    elif share.number < warn.number:
+        yield Ground(Check(title, ENERGY, CAUTION, share, warn, "at least", told,
+                           "it will set the pace of its group"))
+    elif "better than the label" in found.value.note:
+        yield Ground(Check(title, ENERGY, CAUTION, share, warn, "at least",
+                           "read better than the label: suspect, counted as the label", ""))
+    else:
+        yield Ground(Check(title, ENERGY, PASS, share, warn, "at least", told))
+
+
+def _resistance(b: AtHand) -> Iterable[Ground]:
+    title, found = "pulse resistance", b.resistance
+    if found.value.note.startswith(ASKED):
+        return
+    if not found.value.known:
+        yield untold(title, HEAT, found.value.note, "one 10 s pulse at half charge and 25 °C; "
+                     "note current, moment, temperature, charge")
+        return
+    reference = _type_resistance(b)
+    if reference is None:
+        yield untold(title, HEAT, "neither its type nor five others of the lot have a resistance "
+                    "to compare with", "measure the others", None)
+        return
+    share = trace(rules.resistance_share, resistance=found.value, type_resistance=reference)
+    low = share.number * (1 - SURE * found.relative.number)
+    high = share.number * (1 + SURE * found.relative.number)
+    reject, warn = b.bench.resistance_reject, b.bench.resistance_warn
+    told = f"give or take {SURE:.0f} times {found.relative.shown}"
+    if low > reject.number:
+        yield _fails(title, HEAT, "reject", told, "check the clamps, and repeat", share, reject,
+                     "at most")
+    elif high > reject.number:
+        yield Ground(Check(title, HEAT, NOT_EVALUATED, share, reject, "at most", "the measurement "
+                           f"cannot tell which side of the line it is ({told})",
+                           "repeat at 25 °C, 10 s, half charge"), "undecided")
+    elif share.number > warn.number:
+        yield Ground(Check(title, HEAT, CAUTION, share, warn, "at most", told,
+                           "it runs hotter than its neighbours"))
+    else:
+        yield Ground(Check(title, HEAT, PASS, share, warn, "at most", told))
+
+
+def _type_resistance(b: AtHand) -> Finding | None:
+    """Resistance to compare with: a figure of the type itself, else the lot's middle."""
+    module = b.row.module
+    if module is not None and module.resistance_high.weakest not in ("assumed", "remembered"):
+        return module.resistance_high
+    return b.middle
+
+
+def _selfdischarge(b: AtHand) -> Iterable[Ground]:
+    found = selfdischarge(b.row, b.bench)
+    yield Ground(found.check, found.effect)  # type: ignore[arg-type]
+
+
+def _past(b: AtHand) -> Iterable[Ground]:
+    """Water, crash, damage: what a reading does not show."""
+    row = b.row
+    if row.water == "yes":
+        yield _fails("water", SHOCK, "reject", f"stood in water ({_PRACTICE})",
+                     "keep it outdoors, 15 m from anything that burns")
+    if row.crash == "yes":
+        yield _fails("crash", HEAT, "quarantine", f"donor was crashed ({_PRACTICE})", "keep it "
+                     "apart and watch it for 30 days, then look inside")
+    words = row.damage.lower()
+    if words and words not in NO_DAMAGE:
+        grave = any(word in words for word in GRAVE_WORDS)
+        yield _fails("damage", HEAT, "reject" if grave else "quarantine", f"noted: {row.damage} "
+                     f"({_PRACTICE})", "a person decides; a word that is no damage belongs "
+                     "elsewhere")
+
+
+HISTORY_TITLES = ("lifetime record", "calendar expiry", "crash and water")
+
+
+def _history(b: AtHand) -> Iterable[Ground]:
+    """What IEC 63338 and UL 1974 ask for; absence is said, and changes no grade by itself."""
+    row = b.row
+    if row.lifetime_record == "yes":
+        yield Ground(Check("lifetime record", ENERGY, PASS, reason="said to exist"))
+    else:
+        yield Ground(Check(
+            "lifetime record", ENERGY, FAIL if row.lifetime_record == "no" else NOT_EVALUATED,
+            reason="no lifetime record: outside IEC 63338, clause 4",
+            remedy="read the donor's management system out before it is taken apart"))
+    if not row.expiry:
+        yield untold("calendar expiry", ENERGY, "not given; UL 1974 allows no use past the expiry "
+                    "that the maker states", "ask the maker", None)
+    elif b.date and row.expiry[:10] < b.date:
+        yield _fails("calendar expiry", ENERGY, "quarantine", f"{row.expiry[:10]} is past: UL 1974 "
+                     "allows no further use", "ask the maker")
+    else:
+        yield Ground(Check("calendar expiry", ENERGY, PASS if b.date else NOT_EVALUATED,
+                           reason=f"{row.expiry[:10]}" + ("" if b.date else "; the brief carries "
+                                                          "no date of issue to hold it against")))
+    unsaid = [name for name in ("crash", "water") if getattr(row, name) not in ("yes", "no")]
+    if unsaid:
+        yield untold("crash and water", HEAT, "not said: " + ", ".join(unsaid),
+                    "seller, insurer's paper, tide marks, rust", None)
+
+
+CHECKS: tuple[Callable[[AtHand], Iterable[Ground]], ...] = (
+    _past, _insulation, _voltage, _cells, _selfdischarge, _resistance, _capacity, _history)
+
+

@@ -1,0 +1,231 @@
+"""What the answer is worth: against simpler dealing, and if a module or a pin were not there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from packcalc.bench import partition as pt
+from packcalc.bench.dealing import Assignment, Effort, Pins
+from packcalc.bench.strings import assign_strings
+from packcalc.brief import WantedPins
+from packcalc.errors import UserError
+
+TRIED = 8
+BETWEEN_BLOCKS = 4
+
+
+@dataclass(frozen=True)
+class Trade:
+    """One way to deal the same modules.
+
+    Attributes:
+        name: in words.
+        capacity: of the pack [C].
+        conductance: of the weakest group or string [S].
+        worst_share: highest first share against the fair one; NaN for strings.
+        chosen: whether it is the way taken.
+    """
+
+    name: str
+    capacity: float
+    conductance: float
+    worst_share: float
+    chosen: bool = False
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """A change and the pack's capacity after dealing anew [C]; None where it cannot be dealt."""
+
+    what: str
+    capacity: float | None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Successor:
+    """What a later replacement in one place must bring.
+
+    Attributes:
+        place, mark: which.
+        least: capacity that keeps the pack's capacity [C].
+        product: resistance × capacity of the others in its group, on average [Ω·C].
+        fits: marks of spare modules with enough capacity, the likest R·Q first.
+    """
+
+    place: str
+    mark: str
+    least: float
+    product: float
+    fits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Trades, what-ifs, what to replace first, and what fits later."""
+
+    trades: tuple[Trade, ...]
+    what_ifs: tuple[WhatIf, ...]
+    replace_first: tuple[WhatIf, ...]
+    successors: tuple[Successor, ...]
+
+
+def look_out(numbers: Any, marks: Sequence[str], assignment: Assignment, pins: Pins,
+             effort: Effort, wanted: WantedPins) -> Outlook:
+    """Deal again in other ways and with other modules.
+
+    Args:
+        numbers: `capacity` and `resistance` of every module dealt.
+        marks: their marks.
+        assignment: the answer.
+        pins, effort: as it was found.
+        wanted: the pins by mark, for words.
+    """
+    view = _View(numbers.capacity, numbers.resistance, list(marks), assignment, pins,
+                 replace(effort, rounds=min(effort.rounds, 40)))
+    return Outlook(view.trades(), view.what_ifs(wanted), view.replace_first(), view.successors())
+
+
+@dataclass(frozen=True)
+class _View:
+    q: np.ndarray
+    r: np.ndarray
+    marks: list[str]
+    answer: Assignment
+    pins: Pins
+    effort: Effort
+
+    @property
+    def strings(self) -> bool:
+        return self.answer.arrangement == "strings"
+
+    @property
+    def size(self) -> tuple[int, int]:
+        rows, columns = self.answer.places.shape
+        return (columns, rows) if self.strings else (rows, columns)
+
+    def capacity_of(self, places: np.ndarray) -> float:
+        held = self.q[places]
+        return float(held.min(axis=1).sum() if self.strings else held.sum(axis=1).min())
+
+    def trade(self, name: str, places: np.ndarray, chosen: bool = False) -> Trade:
+        if self.strings:
+            weakest = 1.0 / self.r[places].sum(axis=1).max()
+            share = float("nan")
+        else:
+            weakest = (1.0 / self.r[places]).sum(axis=1).min()
+            share = float(pt.share_of_fair(self.q, self.r, places).max())
+        return Trade(name, self.capacity_of(places), float(weakest), share, chosen)
+
+    def trades(self) -> tuple[Trade, ...]:
+        shape = self.answer.places.shape
+        count = shape[0] * shape[1]
+        arrival = np.arange(count).reshape(shape)
+        sorted_ = np.argsort(-self.q, kind="stable")[:count].reshape(shape)
+        found = [self.trade("this answer", self.answer.places, True)]
+        if not self.strings and shape[1] > 1:
+            s, p = self.size
+            found += [
+                self.trade("most capacity, resistance not looked at",
+                           pt.assign_groups(self.q, None, s, p, effort=self.effort).places),
+                self.trade("between: sorted by R·Q into blocks of four groups", pt.assign_even(
+                    self.q, self.r, s, p, blocks=BETWEEN_BLOCKS, effort=self.effort).places),
+                self.trade("even sharing: sorted by R·Q", pt.assign_even(
+                    self.q, self.r, s, p, effort=self.effort).places)]
+        found += [self.trade("order of arrival", arrival),
+                  self.trade("sorted by capacity and sliced", sorted_)]
+        return tuple(found)
+
+    def dealt_anew(self, q: np.ndarray, pins: Pins) -> float | None:
+        """Pack capacity of another lot; None where it cannot be dealt."""
+        assign = assign_strings if self.strings else pt.assign_groups
+        try:
+            return assign(q, None, *self.size, pins=pins, effort=self.effort).best_value
+        except UserError:
+            return None
+
+    def what_ifs(self, wanted: WantedPins) -> tuple[WhatIf, ...]:
+        middle = float(np.median(self.q))
+        placed = self.answer.places.ravel()
+        worst = int(placed[np.argmin(self.q[placed])])
+        more = np.append(self.q, middle)
+        allowed = self.pins.allowed
+        grown = self.pins if allowed is None else replace(
+            self.pins, allowed=np.vstack([allowed, np.ones((1, allowed.shape[1]), bool)]))
+        found = [WhatIf("as it is, dealt for capacity alone", self.answer.best_value),
+                 WhatIf("one more module like the middle of the lot", self.dealt_anew(more, grown)),
+                 self.without(worst)]
+        return (*found, *self.without_pins(wanted))
+
+    def without(self, worst: int) -> WhatIf:
+        """The worst placed module left out."""
+        what = f"{self.marks[worst]}, the weakest placed, left out"
+        if any(worst in pin for pin in (*self.pins.together, *self.pins.apart)):
+            return WhatIf(what, None, "it is pinned")
+        keep = np.arange(len(self.q)) != worst
+        number = np.cumsum(keep) - 1
+        def moved(pin):
+            return tuple(int(number[m]) for m in pin)
+
+        pins = Pins(tuple(map(moved, self.pins.together)), tuple(map(moved, self.pins.apart)),
+                       None if self.pins.allowed is None else self.pins.allowed[keep])
+        found = self.dealt_anew(self.q[keep], pins)
+        return WhatIf(what, found, "" if found is not None else "no spare module fills its place")
+
+    def without_pins(self, wanted: WantedPins) -> list[WhatIf]:
+        """Each pin lifted alone."""
+        found, pins = [], self.pins
+        for i, pin in enumerate(wanted.together):
+            rest = pins.together[:i] + pins.together[i + 1:]
+            found.append(WhatIf(f"without the pin {' with '.join(pin)}",
+                                self.dealt_anew(self.q, replace(pins, together=rest))))
+        if pins.apart:
+            found.append(WhatIf("without the pins that keep modules apart",
+                                self.dealt_anew(self.q, replace(pins, apart=()))))
+        for mark, box in wanted.not_in:
+            allowed = pins.allowed.copy()
+            allowed[self.marks.index(mark)] = True
+            found.append(WhatIf(f"without the pin {mark} not in {box}",
+                                self.dealt_anew(self.q, replace(pins, allowed=allowed))))
+        return found
+
+    def replace_first(self) -> tuple[WhatIf, ...]:
+        """The weakest placed modules, each replaced by one like the lot's middle."""
+        middle = float(np.median(self.q))
+        placed = self.answer.places.ravel()
+        weakest = placed[np.argsort(self.q[placed], kind="stable")][:TRIED]
+        found = []
+        for i in weakest:
+            q = self.q.copy()
+            q[i] = max(middle, q[i])
+            row, _ = np.argwhere(self.answer.places == i)[0]
+            there = self.q[self.answer.places].copy()
+            there[self.answer.places == i] = q[i]
+            stay = there.min(axis=1).sum() if self.strings else there.sum(axis=1).min()
+            found.append(WhatIf(self.marks[i], self.dealt_anew(q, self.pins),
+                                f"row {row + 1}; all others left where they are: "
+                                f"{stay / 3600:.5g} Ah"))
+        return tuple(sorted(found, key=lambda w: -(w.capacity or 0.0)))
+
+    def successors(self) -> tuple[Successor, ...]:
+        """For every place, what a replacement must bring and which spares do."""
+        value, spare = self.capacity_of(self.answer.places), self.answer.left_out
+        found = []
+        for row, members in enumerate(self.answer.places):
+            for column, i in enumerate(members):
+                others = np.delete(members, column)
+                if self.strings:
+                    least = float(self.q[members].min())
+                else:
+                    least = max(value - float(self.q[others].sum()), 0.0)
+                beside = others if len(others) and not self.strings else members
+                product = float((self.q * self.r)[beside].mean())
+                fits = [int(k) for k in spare if self.q[k] >= least - 1e-6]
+                fits.sort(key=lambda k: abs(self.q[k] * self.r[k] - product))
+                found.append(Successor(f"{row + 1}.{column + 1}", self.marks[i], least, product,
+                                       tuple(self.marks[k] for k in fits)))
+        return tuple(found)

@@ -1,0 +1,152 @@
+"""How the assigned modules share the current: full, at the middle, nearly empty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from packcalc import cells
+from packcalc import modules as mod
+from packcalc.bench.dealing import Assignment
+from packcalc.bench.sharing import Discharge, Network, discharge
+from packcalc.brief import Brief
+from packcalc.checks import Check, judge
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.modules import ModuleType
+from packcalc.pack import PackModel
+
+GRID = np.linspace(0.0, 1.0, 501)
+
+
+@dataclass(frozen=True)
+class Share:
+    """One moment of the discharge.
+
+    Attributes:
+        at: "full", "middle" or "nearly empty".
+        charge: mean charge then.
+        currents: of every module at continuous current [A], one row a group or string.
+        peaks: the same at peak current [A].
+        fair: currents against the fair share by capacity.
+    """
+
+    at: str
+    charge: float
+    currents: np.ndarray
+    peaks: np.ndarray
+    fair: np.ndarray
+
+
+@dataclass(frozen=True)
+class Together:
+    """Sharing through the discharge.
+
+    Attributes:
+        moments: three of them.
+        course: the whole discharge.
+        worst_place: (row, column) of the highest share against the fair one.
+        worst_share: that share; 1 is fair.
+        peak, steady: highest module currents with their places.
+        checks: against the module's own limits.
+    """
+
+    moments: tuple[Share, ...]
+    course: Discharge
+    worst_place: tuple[int, int]
+    worst_share: float
+    peak: Finding
+    steady: Finding
+    checks: tuple[Check, ...]
+
+
+def middle_voltage(module: ModuleType) -> Any:
+    """Charge to the middle of the published rest voltages of one module."""
+    table = (mod.ocv_low(module, GRID) + mod.ocv_high(module, GRID)) / 2.0
+    return lambda charge: np.interp(charge, GRID, table)
+
+
+def charge_ratio(module: ModuleType) -> Any:
+    """Charge to resistance over that at half charge, held at the ends of the law."""
+    law = module.cell.charge
+    grid = np.clip(GRID, law.lowest, law.highest)
+    table = np.asarray(cells.resistance_charge_factor(module.cell, grid))
+    return lambda charge: np.interp(charge, GRID, table)
+
+
+def network_of(module: ModuleType, assignment: Assignment, capacity: np.ndarray,
+               resistance: np.ndarray, start: float, branch_path: float) -> Network:
+    """Groups as networks of single modules, or one network of strings."""
+    if assignment.arrangement == "strings":
+        q, r = capacity[assignment.places][None], resistance[assignment.places][None]
+    else:
+        q, r = capacity[assignment.places][..., None], resistance[assignment.places][..., None]
+    return Network(q, r, np.full(q.shape, start), branch_path, middle_voltage(module),
+                   charge_ratio(module))
+
+
+def share_current(brief: Brief, module: ModuleType, pack: PackModel, assignment: Assignment,
+                  dealt: Sequence[Any]) -> Together:
+    """Step through a discharge at continuous current; peaks are put on top at three moments."""
+    q = np.array([d.capacity.number for d in dealt])
+    r = np.array([d.resistance.number for d in dealt])
+    battery, path = brief.battery, brief.path
+    top, low = battery.charge_highest.number, battery.charge_lowest.number
+    strings = assignment.arrangement == "strings"
+    links = path.link_resistance.number * ((pack.layout.series + 1) if strings else 1.0)
+    own = links + (path.fuse_resistance.number + 2 * path.contactor_resistance.number
+                   if strings else 0.0)
+    net = network_of(module, assignment, q, r, top, own)
+    steady, peak = pack.continuous_current.number, pack.peak_current.number
+    course = discharge(net, steady, low)
+    moments = tuple(_moment(course, name, at, max(peak - steady, 0.0), assignment)
+                    for name, at in (("full", top), ("middle", (top + low) / 2),
+                                     ("nearly empty", low)))
+    highest = _highest([m.peaks for m in moments], assignment, dealt, "highest peak current "
+                       "of one module", "I_pk,m", [m.at for m in moments])
+    whole = np.abs(_as_places(course.currents, assignment)).max(axis=0)
+    lasting = _highest([whole], assignment, dealt, "highest continuous current of one module",
+                       "I_c,m", ["the discharge"])
+    fair = _as_places(course.shares, assignment)
+    at = np.unravel_index(int(fair.argmax()), fair.shape)
+    column = int(at[2]) if not strings else 0
+    checks = (
+        judge("peak current of the module that carries most", "thermal load", highest, "at most",
+              mod.traced_peak_current_limit(module),
+              missing="peak current limit of the module is not known: ask its maker",
+              remedy="even sharing, shorter peaks, or more in parallel"),
+        judge("continuous current of the module that carries most", "thermal load", lasting,
+              "at most", mod.traced_continuous_current_limit(module),
+              missing="continuous current limit of the module is not known: ask its maker",
+              remedy="even sharing, or more in parallel"))
+    return Together(moments, course, (int(at[1]), column), float(fair.max()), highest, lasting,
+                    checks)
+
+
+def _as_places(values: np.ndarray, assignment: Assignment) -> np.ndarray:
+    """Currents (steps, networks, branches) to (steps, rows, columns) of the build list."""
+    if assignment.arrangement == "strings":
+        return np.repeat(values[:, 0, :, None], assignment.places.shape[1], axis=2)
+    return values
+
+
+def _moment(course: Discharge, name: str, charge: float, extra: float,
+            assignment: Assignment) -> Share:
+    step = course.step_at(charge)
+    peaks = course.with_peak(step, extra)
+    rows = [_as_places(v[None], assignment)[0]
+            for v in (course.currents[step], peaks, course.shares[step])]
+    return Share(name, float(course.at[step]), *rows)
+
+
+def _highest(tables: Sequence[np.ndarray], assignment: Assignment, dealt: Sequence[Any],
+             title: str, symbol: str, when: Sequence[str]) -> Finding:
+    which = int(np.argmax([t.max() for t in tables]))
+    row, column = np.unravel_index(int(tables[which].argmax()), tables[which].shape)
+    mark = dealt[assignment.places[row, column]].mark
+    return leaf(title, symbol, "A", float(tables[which].max()), "computed",
+                source="packcalc-rule", origin=Origin("stepped through the discharge"),
+                note=f"{mark} in place {row + 1}.{column + 1}, {when[which]}; Kirchhoff's laws at "
+                     f"every step, charge by charge")

@@ -1,0 +1,99 @@
+"""`packcalc assign`: graded modules to the places of a layout."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from packcalc.door import NO, progress, tell
+from packcalc.errors import UserError
+
+FORMATS = ("text", "markdown", "html", "json", "csv")
+
+
+def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: str = "",
+             module: int = 1) -> Any:
+    """Read a brief and its bench sheet, grade, and deal.
+
+    Args:
+        brief_file: of the brief.
+        sheet: bench sheet; empty takes `bench.file` of the brief, beside it.
+        layout, arrangement, module: as for `protect`; the best layout of one module type
+            when no layout is named.
+
+    Raises:
+        UserError: no sheet, no layout, or nothing that can be dealt.
+    """
+    from packcalc.bench.assign import assign_modules
+    from packcalc.bench.grade import grade_sheet
+    from packcalc.reading.bench_sheet import read_sheet
+    from packcalc.reading.brief_file import read_brief
+    from packcalc.study import find_layout, list_layouts
+
+    brief = read_brief(brief_file)
+    named = sheet or (str(Path(brief_file).parent / brief.bench.file)
+                      if brief.bench is not None and brief.bench.file else "")
+    if not named:
+        raise UserError(f"{brief.place}: no bench sheet: name one with --sheet, or as file in "
+                        f"[bench]")
+    default = brief.modules[0].module if len(brief.modules) == 1 else None
+    lot = grade_sheet(read_sheet(named, default), brief=brief)
+    chosen = (find_layout(brief, layout, arrangement, module - 1) if layout
+              else _best(list_layouts(brief), brief))
+    return assign_modules(brief, lot, chosen)
+
+
+def _best(study: Any, brief: Any) -> Any:
+    """The best layout of one of the brief's own module types."""
+    for rank in range(len(study)):
+        found = study.layout(rank)
+        if len(found.parts) == 1 and found.parts[0].entry < len(brief.modules):
+            return found
+    raise UserError(f"{brief.place}: no layout of one module type meets the brief; name one with "
+                    f"--layout, like 16S2P")
+
+
+def register(main: click.Group) -> None:
+    """Hang the command into the command line."""
+
+    @main.command("assign", short_help="Deal graded modules to the places of a layout.")
+    @click.argument("brief")
+    @click.option("--sheet", metavar="FILE", default="",
+                  help="Bench sheet; the brief's [bench] file when not given.")
+    @click.option("--layout", metavar="16S2P", default="",
+                  help="Layout to fill; the best one of one module type when not given.")
+    @click.option("--arrangement", type=click.Choice(("grouped", "strings")),
+                  help="How a named layout's modules are paralleled.")
+    @click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
+                  help="Which [[modules]] entry a named layout takes.")
+    @click.option("--out", metavar="FILE", default="-", show_default=True,
+                  help="File to write: .txt, .md, .html, .json or .csv; - is standard output.")
+    @click.option("--format", "format_", type=click.Choice(FORMATS),
+                  help="Format; text when neither this nor the file's ending says.")
+    @click.option("--table", metavar="KEY",
+                  help="With csv: one table only, by its key, e.g. build_list.")
+    @click.option("-q", "--quiet", is_flag=True,
+                  help="No progress and no notes on standard error.")
+    def assign(brief: str, sheet: str, layout: str, arrangement: str | None, module: int,
+               out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+        """Deal graded modules to the places of one layout of BRIEF.
+
+        \b
+        Example:
+          packcalc assign mypack/brief.toml --sheet mypack/bench.csv
+        """
+        from packcalc.report.assign_report import assignment_document
+        from packcalc.report.render import write
+
+        with progress("dealing modules", quiet):
+            study = study_of(brief, sheet, layout, arrangement or "", module)
+        write(assignment_document(study), out, format_, table=table)
+        if out != "-" and not quiet:
+            tell(f"written: {out}")
+        if not study.meets_brief:
+            if not quiet:
+                tell("the answer is no: the assigned pack does not meet the brief")
+            sys.exit(NO)

@@ -1,0 +1,249 @@
+"""An assignment as a document: build list, totals, plan before joining, trades, chances."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from packcalc.bench.assign import AssignmentStudy
+from packcalc.report.assign_plot import groups_figure
+from packcalc.report.blocks import checks_table, column, findings_table, number, words
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Cell,
+    Chain,
+    Document,
+    Facts,
+    Paragraph,
+    Section,
+    Table,
+)
+from packcalc.report.frame import document
+from packcalc.units import show
+
+MOST_SUCCESSORS = 40
+
+
+def assignment_document(study: AssignmentStudy) -> Document:
+    """The whole assignment as a document of its own."""
+    brief = study.brief
+    meta = (("brief", "brief", f"{brief.place}, digest {brief.digest}"),
+            ("sheet", "bench sheet", f"{study.lot.sheet.place}, digest {study.lot.sheet.digest}"),
+            ("date_of_issue", "date of issue", brief.date_of_issue or "not given"))
+    return document("Assignment of modules", f"{study.layout.label}, {study.layout.arrangement}",
+                    assignment_sections(study), meta)
+
+
+def assignment_sections(study: AssignmentStudy) -> tuple[Section, ...]:
+    """Everything of an assignment, the plan before joining ahead of the gains."""
+    found = [_answer(study), _build_list(study), _before_joining(study), _meaning(study)]
+    if study.together is not None:
+        found.append(_sharing(study))
+    return (*found, _sureness(study), _trades(study), _replacing(study))
+
+
+def _row_word(study: AssignmentStudy) -> str:
+    return "string" if study.assignment.arrangement == "strings" else "group"
+
+
+def _answer(study: AssignmentStudy) -> Section:
+    a, row = study.assignment, _row_word(study)
+    what = "weakest group" if row == "group" else "sum of each string's weakest module"
+    lead = (f"{len(study.places)} modules dealt to {study.layout.label} "
+            f"({study.layout.arrangement}); {what} {show(a.value, 'Ah')}.")
+    rows = (
+        ("capacity_Ah", f"{what} [Ah]", number(a.value, "Ah", 6)),
+        ("best_capacity_Ah", "before any was given up for even resistance [Ah]",
+         number(a.best_value, "Ah", 6)),
+        ("bound_Ah", "no dealing of these modules can exceed [Ah]", number(a.bound, "Ah", 6)),
+        ("gap_percent", "gap to that bound [%]", number(a.gap, "%", 2)),
+        ("given_up_percent", "given up for even resistance [%]", number(a.given_up, "%", 2)),
+        ("conductance_gap_percent", f"weakest {row}'s conductance below its bound [%]",
+         number(a.conductance_gap, "%", 2)),
+        ("proof", "optimum", words(f"proven: {a.proof}" if a.proven else a.proof)))
+    left = ", ".join(f"{d.mark} ({d.capacity.shown})" for d in study.spare[:12])
+    blocks: list[Block] = [Paragraph(lead, "lead"), Facts("assignment", "The answer", rows)]
+    if study.spare:
+        blocks.append(Paragraph(f"Left out, {len(study.spare)}: {left}"
+                                + (" …" if len(study.spare) > 12 else "")))
+    blocks.append(Bullets(study.notes, kind="caution"))
+    return Section("assignment", "Assignment", tuple(blocks))
+
+
+def _build_list(study: AssignmentStudy) -> Section:
+    row, plan = _row_word(study), {s.mark: s for s in study.balance.steps}
+    expected = study.balance.voltage if np.isfinite(study.balance.voltage) else None
+    columns = (column("place", "Place"), column("mark", "Mark"),
+               column("capacity_Ah", "Capacity", "Ah"),
+               column("resistance_mohm", "Resistance", "mΩ"),
+               column("rest_voltage_V", "Rest voltage now", "V"),
+               column("expected_voltage_V", "At assembly", "V"), column("first", "First"),
+               column("known", "Known by"))
+    rows = tuple(
+        (words(p.label), words(p.dealt.mark), number(p.dealt.capacity.number, "Ah"),
+         number(p.dealt.resistance.number, "mΩ"),
+         number(p.dealt.graded.row.rest_voltage.value, "V"), number(expected, "V"),
+         words(plan[p.dealt.mark].action),
+         words("readings" if all(p.dealt.measured) else "expected, not measured"))
+        for p in study.places)
+    table = Table("build_list", f"Build list: place is {row} and position", columns, rows,
+                  "Check polarity by meter at every joint. Voltages at assembly hold after the "
+                  "plan below.")
+    return Section("build_list", "Build list", (table, _row_table(study), groups_figure(study)))
+
+
+def _row_table(study: AssignmentStudy) -> Table:
+    row, strings = _row_word(study), study.assignment.arrangement == "strings"
+    columns = (column(row, row.capitalize(), ""), column("marks", "Marks", wide=True),
+               column("capacity_Ah", "Weakest" if strings else "Capacity", "Ah"),
+               column("resistance_mohm", "Resistance", "mΩ"),
+               column("expected_voltage_V", "Voltage at assembly", "V"))
+    each = study.balance.voltage * (study.layout.series if strings else 1)
+    rows = []
+    for i, (q, r) in enumerate(zip(study.totals.groups, study.totals.resistances, strict=True)):
+        marks = ", ".join(p.dealt.mark for p in study.places if p.row == i)
+        rows.append((words(str(i + 1)), words(marks), number(q.number, "Ah", 6),
+                     number(r.number, "mΩ"), number(each, "V")))
+    return Table("rows", f"Totals of each {row}", columns, tuple(rows))
+
+
+def _before_joining(study: AssignmentStudy) -> Section:
+    plan = study.balance
+    columns = (column("place", "Place"), column("mark", "Mark"),
+               column("charge_percent", "Charge", "%"),
+               column("band_percent", "Give or take", "%"), column("action", "Do"),
+               column("move_Ah", "Move", "Ah"), column("to_V", "To rest voltage", "V"),
+               column("current_A", "At", "A"), column("time_h", "For", "h"),
+               column("joining_A", "Joined as it is", "A"))
+    end = plan.voltage if np.isfinite(plan.voltage) else plan.end_voltage
+    rows = tuple((words(s.place), words(s.mark), number(s.charge, "%", 3), number(s.band, "%", 2),
+                  words(s.action), number(s.move, "Ah", 3), number(end, "V"),
+                  number(s.current, "A", 3), number(s.time, "h", 3), number(s.joining, "A", 3))
+                 for s in plan.steps)
+    worst = max((s.joining for s in plan.steps if np.isfinite(s.joining)), default=0.0)
+    limit = ("charging is not allowed at 20 °C" if plan.charge_limit <= 0 else
+             f"one module's charge limit at 20 °C is {show(plan.charge_limit, 'A')}")
+    said = (f"Joined as they are, a module would exchange up to {show(worst, 'A')} the moment it "
+            f"touches its group; {limit}.")
+    table = Table("balance_plan", "Before anything is joined", columns, rows,
+                  f"Charging {show(plan.hours[0], 'h')}, draining {show(plan.hours[1], 'h')}, one "
+                  f"module after another. Rest an hour, read again, and join only what stands "
+                  f"within 10 mV a cell. Most of \"give or take\" is the class's curve, the same "
+                  f"for every module: differences between modules are surer than the charge.")
+    return Section("balance_plan", "Before anything is joined",
+                   (Paragraph(f"{plan.sentence}. {said}", "caution"), table))
+
+
+def _meaning(study: AssignmentStudy) -> Section:
+    t = study.totals
+    figures = (t.capacity, t.energy, t.resistance, t.current, t.loaded_voltage, t.power)
+    blocks: list[Block] = [
+        findings_table("assigned", "With the modules in their places", figures),
+        findings_table("as_sized", "As sized from the brief's own state of health", t.before),
+        checks_table("assigned_checks", "Against the brief", t.checks)]
+    blocks += [Chain(f"assigned.{i}", f) for i, f in enumerate(figures) if f.known]
+    return Section("meaning", "What it means", tuple(blocks))
+
+
+def _sharing(study: AssignmentStudy) -> Section:
+    together = study.together
+    assert together is not None
+    columns = (column("place", "Place"), column("mark", "Mark"),
+               *(column(f"{key}_{what}", f"{title}, {name}", unit)
+                 for key, title in (("full", "Full"), ("middle", "Middle"), ("low", "Low"))
+                 for what, name, unit in (("A", "steady", "A"), ("of_fair", "of fair", "%"))))
+    rows = []
+    for p in study.places:
+        cells = [words(p.label), words(p.dealt.mark)]
+        for m in together.moments:
+            cells += [number(float(m.currents[p.row, p.column]), "A", 3),
+                      number(float(m.fair[p.row, p.column]), "%", 3)]
+        rows.append(tuple(cells))
+    row, col = together.worst_place
+    mark = next(p.dealt.mark for p in study.places if (p.row, p.column) == (row, col))
+    lead = (f"Highest share: {mark} in place {row + 1}.{col + 1} carries up to "
+            f"{together.worst_share:.3g} times its fair share of the current in the course of a "
+            f"discharge at continuous current.")
+    return Section("sharing", "How they share the current", (
+        Paragraph(lead, "lead"),
+        Table("sharing", "Current of each module: full, at the middle, nearly empty", columns,
+              tuple(rows), "Own voltages and resistances stepped through the discharge. Fair is "
+              "in proportion to capacity. Less resistance takes more at first; as it empties "
+              "sooner, the others take over."),
+        findings_table("sharing_highest", "Highest currents of one module",
+                       (together.peak, together.steady)),
+        checks_table("sharing_checks", "Against the module's own limits", together.checks)))
+
+
+def _sureness(study: AssignmentStudy) -> Section:
+    sure = study.sureness
+    columns = (column("figure", "Figure", wide=True), column("unit", "Unit"),
+               column("target", "Target"), column("chance_percent", "Chance", "%"),
+               column("error_percent", "Give or take", "%"), column("p5", "5 % lie below"),
+               column("p50", "Middle"), column("p95", "95 % lie below"))
+    rows = tuple((words(t.title), words(t.unit), number(t.target, t.unit),
+                  number(t.chance, "%", 3), number(t.error, "%", 1), number(t.low, t.unit),
+                  number(t.middle, t.unit), number(t.high, t.unit)) for t in sure.targets)
+    sharp = Table("sharpeners", "Which measurement would sharpen the answer most",
+                  (column("what", "Measurement", wide=True), column("figure", "Sharpens"),
+                   column("explains_percent", "Part of the spread it explains", "%")),
+                  tuple((words(s.what), words(s.figure), number(s.share, "%", 2))
+                        for s in sure.sharpeners))
+    s = sure.spread
+    note = (f"{sure.trials} packs drawn, seed {sure.seed}. Readings: normal about the reading, "
+            f"half of the instrument's variance common to all modules (assumed). Not measured: "
+            f"{100 * (1 - s.tail_share):.0f} % about the middle with {100 * s.scatter:.0f} % "
+            f"scatter, {100 * s.tail_share:.0f} % about {100 * s.tail_mean:.0f} % of it with "
+            f"{100 * s.tail_scatter:.0f} %, the donor pack's own offset {100 * s.offset:.0f} %; "
+            f"resistance {100 * s.resistance_scatter:.0f} %, correlation {s.correlation:g} "
+            f"(assumed, shaped on open data of retired cells).")
+    return Section("sureness", "How sure it is", (
+        Table("chances", "Chances with this assignment", columns, rows, note), sharp))
+
+
+def _trades(study: AssignmentStudy) -> Section:
+    columns = (column("way", "Way of dealing", wide=True), column("capacity_Ah", "Pack", "Ah"),
+               column("against_percent", "Against this answer", "%"),
+               column("conductance_S", "Weakest conductance", "S"),
+               column("worst_share", "Highest first share", ""))
+    own = study.outlook.trades[0].capacity
+    rows = tuple((words(t.name), number(t.capacity, "Ah", 5), number(t.capacity / own - 1, "%", 3),
+                  number(t.conductance, "S"), number(t.worst_share, "", 3))
+                 for t in study.outlook.trades)
+    ifs = tuple((words(w.what), number(w.capacity, "Ah", 5),
+                 _against(w.capacity, study), words(w.note)) for w in study.outlook.what_ifs)
+    return Section("trades", "Other ways, and what if", (
+        Table("trades", "The same modules dealt in other ways", columns, rows,
+              "Highest first share: current against the fair share in the first moment. Choose by "
+              "bench.sharing = \"capacity\", \"between\" or \"even\"."),
+        Table("what_ifs", "Dealt anew for capacity, with one thing changed",
+              (column("change", "Change", wide=True), column("capacity_Ah", "Pack", "Ah"),
+               column("against_percent", "Against now", "%"), column("note", "Note", wide=True)),
+              ifs)))
+
+
+def _against(capacity: float | None, study: AssignmentStudy) -> Cell:
+    """Change against the best value of the lot as it is."""
+    best = study.assignment.best_value
+    return number(None if capacity is None else capacity / best - 1, "%", 2)
+
+
+def _replacing(study: AssignmentStudy) -> Section:
+    first = tuple((words(w.what), number(w.capacity, "Ah", 5),
+                   _against(w.capacity, study), words(w.note)) for w in study.outlook.replace_first)
+    later = tuple((words(s.place), words(s.mark), number(s.least, "Ah", 5),
+                   words(", ".join(s.fits[:4]) or "none of the spares"))
+                  for s in study.outlook.successors[:MOST_SUCCESSORS])
+    more = len(study.outlook.successors) - len(later)
+    how = ("Before a replacement is joined: bring it to the rest voltage of its group by the same "
+           "plan, within 10 mV a cell; on a flat curve charge both fully.")
+    return Section("replacing", "Replacing a module", (
+        Table("replace_first", "Which to replace first: one like the middle of the lot in its "
+              "place, all dealt anew", (column("mark", "Mark"), column("capacity_Ah", "Pack", "Ah"),
+                                        column("gain_percent", "Gain", "%"),
+                                        column("note", "Without dealing anew", wide=True)), first),
+        Table("successors", "Which spare fits later", (
+            column("place", "Place"), column("mark", "Now"),
+            column("least_Ah", "Needs at least", "Ah"),
+            column("fits", "Spares that fit, likest R·Q first", wide=True)), later,
+            how + (f" {more} further places not shown." if more > 0 else ""))))

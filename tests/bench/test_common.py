@@ -1,0 +1,100 @@
+"""Bringing figures to common conditions: break points, uncertainty, refusals."""
+
+from __future__ import annotations
+
+from math import log, sqrt
+
+import pytest
+
+from packcalc.bench.common import capacity_at_common, resistance_at_common
+from tests.bench.rows import bench_of, row_of
+
+
+def capacity(**changes):
+    return capacity_at_common(row_of(**changes), bench_of())
+
+
+def resistance(**changes):
+    return resistance_at_common(row_of(**changes), bench_of())
+
+
+def test_at_common_conditions_nothing_is_changed():
+    found = capacity()
+    assert found.value.shown == "210.0 Ah"
+    assert found.relative.number == pytest.approx(sqrt(0.01 ** 2 + 0.005 ** 2 / 3))
+    found = resistance()
+    assert found.value.shown == "1.900 mΩ" and found.value.basis == "measured"
+    assert found.relative.number == pytest.approx(0.03)
+
+
+def test_capacity_goes_along_its_two_rules():
+    found = capacity(capacity_temperature_degC="20", capacity_current_A="120")
+    assert found.value.number == pytest.approx(210 * 3600 / 0.975 * 2.5 ** 0.02)
+    parts = (0.01, 0.025 / sqrt(3), 0.02 * log(2.5) / sqrt(3))
+    assert found.relative.number == pytest.approx(sqrt(sum(p * p for p in parts)))
+
+
+@pytest.mark.parametrize(("celsius", "known"), [
+    ("14.9", False), ("15", True), ("15.1", True), ("34.9", True), ("35", True), ("35.1", False)])
+def test_capacity_outside_15_to_35_degrees_is_uncorrectable(celsius, known):
+    found = capacity(capacity_temperature_degC=celsius)
+    assert found.value.known is known
+    if not known:
+        assert found.value.note.startswith("uncorrectable: measured at")
+        assert not found.sigma.known and not found.relative.known
+
+
+@pytest.mark.parametrize(("current", "known"), [
+    ("23.9", False), ("24", True), ("24.1", True), ("119.9", True), ("120", True), ("120.1", False)])
+def test_capacity_outside_a_tenth_to_half_an_hour_rate_is_uncorrectable(current, known):
+    assert capacity(capacity_current_A=current).value.known is known
+
+
+def test_what_was_not_noted_widens_and_is_asked_for():
+    found = capacity(capacity_current_A="", capacity_temperature_degC="")
+    assert found.value.shown == "210.0 Ah"
+    assert found.open_items == ("temperature of the capacity test", "current of the capacity test")
+    assert found.relative.number > 3 * capacity().relative.number - 0.01
+    assert "not noted" in {leaf.title.split(", ")[-1] for leaf in found.sigma.leaves()}
+
+
+@pytest.mark.parametrize(("ampere_hours", "shown"), [
+    ("239.9", "239.9 Ah"), ("240", "240.0 Ah"), ("240.1", "240.0 Ah"), ("250", "240.0 Ah")])
+def test_better_than_the_label_counts_as_the_label(ampere_hours, shown):
+    found = capacity(capacity_Ah=ampere_hours)
+    assert found.value.shown == shown
+    assert ("suspect" in found.value.note) is (float(ampere_hours) > 240)
+
+
+def test_resistance_is_the_middle_of_what_was_published():
+    found = resistance(resistance_temperature_degC="10")
+    assert found.value.number == pytest.approx((1.9e-3 / 1.6 + 1.9e-3 / 1.2) / 2)
+    half = (1 / 1.2 - 1 / 1.6) / (1 / 1.2 + 1 / 1.6)
+    assert found.relative.number == pytest.approx(sqrt(0.03 ** 2 + half ** 2 / 3))
+
+
+@pytest.mark.parametrize("column", [
+    "resistance_pulse_s", "resistance_temperature_degC", "resistance_charge_percent"])
+def test_resistance_without_its_conditions_is_uncorrectable(column):
+    found = resistance(**{column: ""})
+    assert not found.value.known and found.value.note.startswith("uncorrectable: not noted")
+    assert len(found.open_items) == 1
+
+
+@pytest.mark.parametrize(("column", "inside", "outside"), [
+    ("resistance_temperature_degC", "-20", "-20.1"), ("resistance_pulse_s", "60", "60.1"),
+    ("resistance_pulse_s", "0.001", "0.0009"), ("resistance_temperature_degC", "60", "60.1")])
+def test_resistance_is_never_extrapolated(column, inside, outside):
+    assert resistance(**{column: inside}).value.known
+    found = resistance(**{column: outside})
+    assert not found.value.known and "uncorrectable: no published" in found.value.note
+
+
+def test_an_ac_reading_never_stands_in_for_the_pulse():
+    found = resistance(resistance_mohm="", impedance_ac_mohm="1.0")
+    assert not found.value.known and found.value.note == "not measured"
+
+
+def test_own_instruments_count_before_the_briefs():
+    found = resistance(resistance_error_percent="1")
+    assert found.relative.number == pytest.approx(0.01)

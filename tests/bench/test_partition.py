@@ -1,0 +1,291 @@
+"""Modules to places: against exhaustive search, closed bounds and published partitions."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from packcalc.bench import partition as pt
+from packcalc.bench.bounds import strings_bound, weakest_bound
+from packcalc.bench.dealing import Effort, Pins
+from packcalc.bench.strings import assign_strings
+from packcalc.errors import UserError
+
+AH = 3600.0
+
+
+def lot(values):
+    """Capacities given in steps of 0.01 Ah."""
+    return np.array(values, dtype=float) * 36.0
+
+
+def groupings(members, size):
+    """Every way to split members into groups of one size."""
+    if not members:
+        yield []
+        return
+    first, rest = members[0], members[1:]
+    for others in itertools.combinations(rest, size - 1):
+        left = [m for m in rest if m not in others]
+        for below in groupings(left, size):
+            yield [(first, *others), *below]
+
+
+def exhaustive(units, series, parallel, allowed=lambda groups: True):
+    """Highest weakest sum over every choice of modules and every grouping."""
+    best = -1.0
+    for used in itertools.combinations(range(len(units)), series * parallel):
+        for groups in groupings(list(used), parallel):
+            if allowed(groups):
+                best = max(best, min(sum(units[m] for m in g) for g in groups))
+    return best
+
+
+def used_once(found, count):
+    both = np.concatenate([found.places.ravel(), found.left_out])
+    return sorted(both.tolist()) == list(range(count))
+
+
+# --- bounds and small cases against exhaustive search ---------------------------------
+
+@pytest.mark.property
+@settings(max_examples=600, deadline=None)
+@given(st.sampled_from([(2, 2, 0), (3, 2, 0), (2, 3, 0), (3, 3, 0), (2, 4, 0), (2, 2, 2),
+                        (3, 2, 1), (2, 3, 1), (4, 2, 0)]), st.data())
+def test_small_lots_against_every_grouping(shape, data):
+    series, parallel, extra = shape
+    count = series * parallel + extra
+    units = data.draw(st.lists(st.integers(1500, 7000), min_size=count, max_size=count))
+    found = pt.assign_groups(lot(units), None, series, parallel)
+    best = exhaustive(units, series, parallel) * 36.0
+    assert used_once(found, count)
+    assert found.best_value == pytest.approx(best)
+    assert found.bound >= best - 1e-6
+    assert not found.proven or found.bound == pytest.approx(best)
+
+
+@pytest.mark.property
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from([(4, 3), (3, 4), (2, 6)]), st.integers(0, 10**6), st.booleans())
+def test_twelve_modules_against_every_grouping(shape, seed, skewed):
+    rng = np.random.default_rng(seed)
+    units = np.round(6000 * (1 + 0.04 * rng.standard_normal(12)))
+    if skewed:
+        units[:2] = np.round(6000 * (0.8 + 0.08 * rng.random(2)))
+    found = pt.assign_groups(lot(units), None, *shape)
+    best = exhaustive(units.tolist(), *shape) * 36.0
+    assert found.bound >= best - 1e-6
+    assert found.best_value == pytest.approx(best)
+
+
+@pytest.mark.property
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.integers(1, 99), min_size=6, max_size=6), st.sampled_from([(3, 2), (2, 3)]))
+def test_the_bound_holds_for_any_values(units, shape):
+    assert weakest_bound(np.array(units), *shape) >= exhaustive(units, *shape) - 1e-9
+
+
+def test_one_weak_module_tightens_the_bound():
+    # 20 + 60 + 60 + 60: no group with the weak module can do better than the strongest three
+    units = np.array([20.0] + [60.0] * 15)
+    assert weakest_bound(units, 4, 4) == 200.0
+    assert units.sum() / 4 == 230.0
+
+
+# --- pins -----------------------------------------------------------------------------
+
+@pytest.mark.property
+@settings(max_examples=300, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([(3, 2, 0), (2, 3, 1), (3, 3, 0)]))
+def test_pins_are_kept_and_cost_little(seed, shape):
+    series, parallel, extra = shape
+    rng = np.random.default_rng(seed)
+    count = series * parallel + extra
+    units = rng.integers(4000, 6000, count)
+    a, b, c, d = rng.permutation(count)[:4].tolist()
+    allowed = np.ones((count, series), bool)
+    allowed[d, rng.integers(series)] = False
+    pins = Pins(((a, b),), ((a, c),), allowed)
+    found = pt.assign_groups(lot(units), None, series, parallel, pins=pins)
+    rows = [set(row) for row in found.places.tolist()]
+    assert used_once(found, count)
+    assert [{a, b} & row for row in rows if a in row or b in row] in ([{a, b}], [])
+    assert not any({a, c} <= row for row in rows)
+    assert all(allowed[m, place] for place, row in enumerate(rows) for m in row)
+
+    def kept(groups):
+        inside = [set(g) for g in groups]
+        whole = all({a, b} <= g for g in inside if {a, b} & g)
+        return whole and not any({a, c} <= g for g in inside)
+
+    best = exhaustive(units.tolist(), series, parallel, kept) * 36.0
+    assert found.value <= best + 1e-6
+    assert found.bound >= best - 1e-6
+    assert found.value >= 0.93 * best
+
+
+def test_modules_pinned_together_and_apart_are_refused():
+    with pytest.raises(UserError, match="pinned together and apart at once"):
+        pt.assign_groups(lot(range(100, 108)), None, 4, 2, pins=Pins(((0, 1),), ((0, 1),)))
+
+
+def test_too_many_modules_pinned_together_are_refused():
+    with pytest.raises(UserError, match="3 modules are pinned together, but a group holds 2"):
+        pt.assign_groups(lot(range(100, 108)), None, 4, 2, pins=Pins(((0, 1, 2),)))
+
+
+def test_a_module_allowed_nowhere_is_refused():
+    allowed = np.ones((4, 2), bool)
+    allowed[3] = False
+    with pytest.raises(UserError, match="loosen a pin"):
+        pt.assign_groups(lot([100, 101, 102, 103]), None, 2, 2, pins=Pins(allowed=allowed))
+
+
+def test_fewer_modules_than_places_are_refused():
+    with pytest.raises(UserError, match=r"7 modules for 8 places \(4S2P\): 1 short"):
+        pt.assign_groups(lot(range(100, 107)), None, 4, 2)
+
+
+def test_a_module_kept_out_of_half_the_places_costs_nothing():
+    rng = np.random.default_rng(5)
+    units = np.round(6000 * (1 + 0.04 * rng.standard_normal(96)))
+    allowed = np.ones((96, 16), bool)
+    allowed[:10, 8:] = False
+    free = pt.assign_groups(lot(units), None, 16, 6)
+    pinned = pt.assign_groups(lot(units), None, 16, 6, pins=Pins(allowed=allowed))
+    assert pinned.value == free.value
+    assert all(allowed[m, g] for g, row in enumerate(pinned.places) for m in row)
+
+
+# --- strings --------------------------------------------------------------------------
+
+def all_strings(units, series, parallel, fits=lambda rows: True):
+    best = -1.0
+    for used in itertools.combinations(range(len(units)), series * parallel):
+        for rows in groupings(list(used), series):
+            if fits(rows):
+                best = max(best, sum(min(units[m] for m in row) for row in rows))
+    return best
+
+
+@pytest.mark.property
+@settings(max_examples=400, deadline=None)
+@given(st.sampled_from([(2, 2, 0), (3, 2, 0), (2, 3, 0), (3, 3, 0), (2, 2, 2), (3, 2, 1)]),
+       st.data())
+def test_sorted_and_sliced_is_the_optimum_for_strings(shape, data):
+    series, parallel, extra = shape
+    count = series * parallel + extra
+    units = data.draw(st.lists(st.integers(1500, 7000), min_size=count, max_size=count))
+    found = assign_strings(lot(units), None, series, parallel)
+    assert found.proven and used_once(found, count)
+    assert found.value == pytest.approx(all_strings(units, series, parallel) * 36.0)
+    assert found.value == pytest.approx(strings_bound(np.array(units) * 36.0, series, parallel))
+
+
+@pytest.mark.property
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([(3, 2, 0), (2, 3, 1), (3, 2, 2)]))
+def test_pinned_strings_are_the_optimum(seed, shape):
+    series, parallel, extra = shape
+    rng = np.random.default_rng(seed)
+    count = series * parallel + extra
+    units = rng.integers(4000, 6000, count)
+    a, b, c, _ = rng.permutation(count)[:4].tolist()
+    pins = Pins(((a, b),), ((a, c),))
+    found = assign_strings(lot(units), None, series, parallel, pins=pins)
+
+    def kept(rows):
+        inside = [set(row) for row in rows]
+        return (all({a, b} <= row for row in inside if {a, b} & row)
+                and not any({a, c} <= row for row in inside))
+
+    assert used_once(found, count) and kept(found.places.tolist())
+    assert found.value == pytest.approx(all_strings(units.tolist(), series, parallel, kept) * 36)
+
+
+def test_a_string_position_may_be_forbidden():
+    allowed = np.ones((6, 6), bool)
+    allowed[0, [0, 3]] = False  # not first in either string
+    found = assign_strings(lot([600, 500, 400, 300, 200, 100]), None, 3, 2,
+                              pins=Pins(allowed=allowed))
+    assert found.value == pytest.approx((400 + 100) * 36)
+    assert 0 not in found.places[:, 0]
+
+
+def test_even_strings_lower_no_weakest():
+    rng = np.random.default_rng(9)
+    units, r = rng.integers(4000, 6000, 40), 1e-3 * (1 + 0.1 * rng.standard_normal(40))
+    plain = assign_strings(lot(units), None, 10, 4)
+    even = assign_strings(lot(units), r, 10, 4)
+    assert even.value == plain.value
+    assert np.ptp(r[even.places].sum(axis=1)) <= np.ptp(r[plain.places].sum(axis=1)) + 1e-12
+
+
+# --- published and worked partitions --------------------------------------------------
+
+@pytest.mark.parametrize("numbers, each", [
+    # encyclopaedia article on the 3-partition problem, both instances that it prints as solvable
+    ([20, 23, 25, 30, 49, 45, 27, 30, 30, 40, 22, 19], 90),
+    ([1, 2, 5, 6, 7, 9], 15),
+    # instance printed with its solution in a public repository on the same problem
+    ([1, 2, 3, 3, 3, 4, 4, 4, 5, 5, 5, 5, 5, 6, 7, 8, 9, 11], 15),
+])
+def test_published_instances_of_three_partition(numbers, each):
+    found = pt.assign_groups(lot(numbers), None, len(numbers) // 3, 3)
+    assert found.proven and found.value == pytest.approx(each * 36)
+    assert {int(sum(numbers[m] for m in row)) for row in found.places} == {each}
+
+
+# --- two criteria ---------------------------------------------------------------------
+
+def pair_of_criteria(series, parallel, seed):
+    """Capacity CV 4 %, resistance CV 10 %, correlation −0.6, as in the measured comparison."""
+    rng = np.random.default_rng(seed)
+    z = rng.standard_normal(series * parallel)
+    q = np.round(60 * (1 + 0.04 * z), 2) * AH
+    r = 3e-3 * (1 + 0.10 * (-0.6 * z + 0.8 * rng.standard_normal(series * parallel)))
+    return q, r
+
+
+@pytest.mark.parametrize("shape", [(16, 4), (16, 5), (16, 6), (96, 4), (108, 7)])
+@pytest.mark.parametrize("seed", [0, 1])
+def test_both_criteria_within_three_per_mille(shape, seed):
+    q, r = pair_of_criteria(*shape, seed)
+    found = pt.assign_groups(q, r, *shape)
+    assert used_once(found, len(q))
+    assert (found.bound - found.value) / found.bound <= 0.003
+    assert found.conductance_gap <= 0.003
+
+
+def test_the_tolerance_is_kept_and_zero_tolerance_gives_nothing_up():
+    q, r = pair_of_criteria(16, 3, 4)
+    found = pt.assign_groups(q, r, 16, 3, effort=Effort(tolerance=0.0))
+    assert found.value == found.best_value
+    wide = pt.assign_groups(q, r, 16, 3, effort=Effort(tolerance=0.01))
+    assert wide.given_up <= 0.01
+    assert wide.conductance >= found.conductance
+
+
+def test_a_spare_module_is_used_for_resistance_only_within_the_tolerance():
+    q, r = pair_of_criteria(16, 4, 2)
+    q, r = np.append(q, q[:4]), np.append(r, r[:4] * 0.8)
+    found = pt.assign_groups(q, r, 16, 4)
+    assert used_once(found, 68) and found.given_up <= 0.0025
+
+
+def test_the_same_seed_gives_the_same_answer():
+    q, r = pair_of_criteria(16, 4, 7)
+    one, two = (pt.assign_groups(q, r, 16, 4) for _ in range(2))
+    assert (one.places == two.places).all()
+
+
+def test_even_sharing_trades_capacity_for_even_currents():
+    q, r = pair_of_criteria(16, 4, 3)
+    ways = [pt.assign_groups(q, None, 16, 4), pt.assign_even(q, r, 16, 4, blocks=4),
+            pt.assign_even(q, r, 16, 4)]
+    worst = [pt.share_of_fair(q, r, w.places).max() for w in ways]
+    value = [w.value for w in ways]
+    assert worst[0] > worst[1] > worst[2] and value[0] > value[1] > value[2]
+    assert worst[2] < 1.06 and all(used_once(w, 64) for w in ways)

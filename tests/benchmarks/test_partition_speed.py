@@ -1,0 +1,111 @@
+"""Speed and quality of the partition beside a general exact solver, in one run.
+
+The figures are printed; the limits are those that the tool promises on two shared cores.
+scipy's `milp` (HiGHS) and, where it is installed, OR-Tools CP-SAT run on the same lots.
+"""
+
+import time
+
+import numpy as np
+import pytest
+
+from packcalc.bench.partition import assign_groups
+
+pytestmark = pytest.mark.benchmark
+# series, parallel, seeds, most seconds (median), most gap
+PROMISES = [(16, 2, 12, 0.05, 0.0), (16, 3, 6, 1.0, 1e-3), (16, 4, 12, 1.0, 2e-4),
+            (16, 5, 12, 0.05, 0.0), (16, 6, 12, 0.05, 0.0), (108, 7, 6, 0.05, 0.0),
+            (96, 4, 12, 0.1, 0.0), (500, 4, 2, 2.0, 1e-3), (400, 5, 2, 2.0, 1e-3),
+            (666, 3, 2, 2.0, 1e-3), (1000, 2, 2, 2.0, 0.0)]
+
+
+def lot(kind, count, seed):
+    rng = np.random.default_rng(seed)
+    if kind == "normal":
+        q = 60 * (1 + 0.04 * rng.standard_normal(count))
+    else:
+        weak = rng.random(count) < 0.1
+        q = 60 * np.where(weak, 0.85 + 0.06 * rng.standard_normal(count),
+                          1 + 0.02 * rng.standard_normal(count))
+    return np.round(q, 2) * 3600
+
+
+@pytest.mark.parametrize("kind", ["normal", "skewed"])
+@pytest.mark.parametrize("series, parallel, seeds, seconds, gap", PROMISES)
+def test_partition_promises(kind, series, parallel, seeds, seconds, gap):
+    assign_groups(lot(kind, series * parallel, 99), None, series, parallel)  # build the masks
+    spent, gaps = [], []
+    for seed in range(seeds):
+        q = lot(kind, series * parallel, seed)
+        start = time.process_time()
+        found = assign_groups(q, None, series, parallel)
+        spent.append(time.process_time() - start)
+        gaps.append(found.gap)
+    print(f"\n{kind} {series} x {parallel}: median {1e3 * np.median(spent):.1f} ms, longest "
+          f"{1e3 * max(spent):.1f} ms, gap 0 in {sum(g == 0 for g in gaps)} of {seeds}, largest "
+          f"gap {100 * max(gaps):.4f} %")
+    assert np.median(spent) <= seconds
+    assert np.median(gaps) <= gap
+    assert max(gaps) <= max(gap, 2e-4)  # an odd lot may end a step or two short of the bound
+
+
+@pytest.mark.parametrize("series, parallel", [(16, 3), (16, 4), (16, 5), (96, 4)])
+def test_beside_general_solvers(series, parallel):
+    q = lot("normal", series * parallel, 0)
+    start = time.perf_counter()
+    found = assign_groups(q, None, series, parallel)
+    words = [f"packcalc {100 * found.gap:.4f} % in {time.perf_counter() - start:.3f} s"]
+    for name, solve in (("CP-SAT", cp_sat), ("HiGHS", highs)):
+        value = solve(np.round(q / 36).astype(int), series, parallel, 10.0)
+        words.append(f"{name} " + ("not installed" if value is None else
+                                   f"{100 * (1 - value * 36 / found.bound):.3f} % in 10 s"))
+        assert value is None or value * 36 <= found.best_value + 1e-6
+    print(f"\n{series} x {parallel}, gap to the proven bound: " + "; ".join(words))
+
+
+def cp_sat(units, series, parallel, seconds):
+    """Weakest group found in the time; None where the solver is not installed."""
+    cp_model = pytest.importorskip("ortools.sat.python.cp_model") if _has("ortools") else None
+    if cp_model is None:
+        return None
+    model = cp_model.CpModel()
+    x = [[model.new_bool_var("") for _ in range(series)] for _ in units]
+    weakest = model.new_int_var(0, int(units.sum()) // series, "")
+    for row in x:
+        model.add_exactly_one(row)
+    for g in range(series):
+        model.add(sum(row[g] for row in x) == parallel)
+        model.add(sum(int(u) * row[g] for u, row in zip(units, x, strict=True)) >= weakest)
+    model.maximize(weakest)
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = seconds
+    solver.solve(model)
+    return int(solver.value(weakest))
+
+
+def highs(units, series, parallel, seconds):
+    """Weakest group found by scipy's milp in the time; 0 where it found none."""
+    from scipy import sparse
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    n = len(units)
+    once = sparse.kron(sparse.eye(n), np.ones((1, series)))
+    size = sparse.kron(np.ones((1, n)), sparse.eye(series))
+    held = sparse.kron(units[None, :].astype(float), sparse.eye(series))
+    a = sparse.block_array([[once, None], [size, None],
+                            [held, -np.ones((series, 1))]]).tocsc()
+    low = np.concatenate([np.ones(n), np.full(series, parallel), np.zeros(series)])
+    high = np.concatenate([np.ones(n), np.full(series, parallel), np.full(series, np.inf)])
+    cost = np.zeros(n * series + 1)
+    cost[-1] = -1.0
+    top = np.append(np.ones(n * series), units.sum() / series)
+    found = milp(cost, constraints=LinearConstraint(a, low, high), bounds=Bounds(0, top),
+                 integrality=np.append(np.ones(n * series), 0),
+                 options={"time_limit": seconds})
+    return 0 if found.x is None else float(found.x[-1])
+
+
+def _has(name):
+    import importlib.util
+
+    return importlib.util.find_spec(name) is not None

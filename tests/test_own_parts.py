@@ -1,0 +1,176 @@
+"""The user's own parts through the whole study: named in the brief, held, reported."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS
+from packcalc.errors import InputErrors
+from packcalc.protection import study_protection
+from packcalc.reading.brief_file import read_brief
+from packcalc.report.compose import protection_document
+from packcalc.report.parts_report import margin
+from packcalc.report.render import render
+
+EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
+TEXT = (EXAMPLES / "truck" / "brief.toml").read_text("utf-8").split("\n[parts]")[0]
+
+
+def brief_with(folder, parts="", more=""):
+    (folder / "parts.csv").write_bytes((EXAMPLES / "parts.csv").read_bytes())
+    section = f"\n[parts]\nfile = \"parts.csv\"\n{parts}\n" if parts is not None else ""
+    (folder / "brief.toml").write_text(TEXT + section + more, "utf-8")
+    return read_brief(folder / "brief.toml")
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return study_protection(brief_with(tmp_path_factory.mktemp("own")))
+
+
+def item(study, key):
+    return next(i for i in study.items if i.key == key)
+
+
+def part(study, key, name):
+    return next(c for c in item(study, key).own_parts if c.name == name)
+
+
+def failed(candidate):
+    return {c.title for c in candidate.checks if c.verdict == FAIL}
+
+
+def test_own_parts_stand_after_the_standard_ratings(study):
+    for key in ("main_fuse", "contactors", "precharge", "cable.battery to inverter"):
+        own = [c.own for c in item(study, key).candidates]
+        assert own == sorted(own) and True in own and False in own
+
+
+def test_a_fuse_too_small_for_load_and_peaks_fails_by_name(study):
+    assert failed(part(study, "main_fuse", "Talvik 250 full range")) == {
+        "Carries the continuous load", "Endures the peaks"}
+
+
+def test_an_ac_sheet_and_a_silent_sheet_pass_nothing(study):
+    mains = part(study, "main_fuse", "Brevik 315 mains")
+    voltage = mains.checks[0]
+    assert voltage.verdict == NOT_EVALUATED and "690.0 V AC only" in voltage.reason
+    assert not any(c.verdict == PASS and c.stage == "highest voltage" for c in mains.checks)
+    thin = part(study, "contactors", "Hauk 250 thin sheet")
+    assert {c.title for c in thin.checks if c.verdict == NOT_EVALUATED} >= {
+        "breaks the load, discharging", "breaks the load, charging",
+        "short-time withstand, closed, against the fuse"}
+
+
+def test_resistors_by_the_energy_of_the_failed_charge(study):
+    assert "resistor takes the failed pre-charge energy" in failed(
+        part(study, "precharge", "Glo 47"))
+    film = part(study, "precharge", "Tynn 220 film")
+    energy = next(c for c in film.checks if "failed pre-charge energy" in c.title)
+    assert energy.verdict == NOT_EVALUATED and "ask for the energy" in energy.reason
+
+
+def test_a_connector_above_its_withstand_points_is_a_question(study):
+    stand = next(c for c in part(study, "connectors", "Klo 350").checks if "withstands" in c.title)
+    assert stand.verdict == NOT_EVALUATED and "a point at that current" in stand.reason
+    assert "carries the continuous current" in failed(part(study, "connectors", "Klo 40"))
+
+
+def test_the_cables_carry_what_the_pair_lets_through(study):
+    held = study.coordination
+    assert held is not None and held.sweep.covered
+    traction = next(r for r in study.routes if r.asked.name == "battery to inverter")
+    assert traction.asked.let_through is held.worst_heat
+    chosen = traction.chosen.candidate
+    heat = next(c for c in chosen.checks if c.title == "Let-through of the fuse")
+    assert heat.verdict == PASS and heat.demand.number == held.worst_heat.number
+
+
+def test_named_parts_rule_and_their_failures_are_told(tmp_path):
+    study = study_protection(brief_with(
+        tmp_path, 'main_fuse = "Talvik 500 full range"\ncontactor = "Rype 400 slow"\n'
+        'resistor = "Glo 47"\ndisconnect = "Port 250"',
+        "\n[management]\ntrip_current = \"900 A\"\ntrip_delay = \"100 ms\"\n"))
+    assert study.coordination.asked.pair == "Talvik 500 full range + Rype 400 slow"
+    assert all(r.asked.fuse_rating is None or r.asked.fuse_rating.number == 500.0
+               for r in study.routes)
+    assert study.failing
+    named = next(c for c in item(study, "precharge").checks if "named in the brief" in c.title)
+    assert named.verdict == FAIL and "failed pre-charge energy: fail" in named.reason
+    assert "no valid pair" in item(study, "coordination").governing
+
+
+def test_a_named_cable_is_the_route_s_choice(tmp_path):
+    text = TEXT.replace('name = "battery to inverter"',
+                        'name = "battery to inverter"\ncable = "Vire 95"')
+    (tmp_path / "parts.csv").write_bytes((EXAMPLES / "parts.csv").read_bytes())
+    (tmp_path / "brief.toml").write_text(text + '\n[parts]\nfile = "parts.csv"\n', "utf-8")
+    study = study_protection(read_brief(tmp_path / "brief.toml"))
+    route = next(r for r in study.routes if r.asked.name == "battery to inverter")
+    assert route.chosen.candidate.name == "Vire 95"
+    assert [c.name for c in route.item.own_parts] == ["Vire 95"]
+
+
+def test_without_a_list_every_part_is_a_request_for_data(tmp_path):
+    study = study_protection(brief_with(tmp_path, None))
+    assert not any(i.own_parts for i in study.items)
+    assert study.coordination.sweep is None
+    for key in ("main_fuse", "contactors", "coordination", "disconnect", "connectors"):
+        assert item(study, key).specification
+
+
+BAD = {
+    "named without a list": (
+        None, TEXT + '\n[parts]\nmain_fuse = "F"\n', "'F' is named without a parts list"),
+    "unknown name": (
+        'main_fuse = "Talvik 400 ful range"', None, "did you mean 'Talvik 400 full range'?"),
+    "unknown key": ('fuse = "x"', None, "parts.fuse: unknown key"),
+    "no such file": (
+        None, TEXT + '\n[parts]\nfile = "pats.csv"\n', "pats.csv: does not exist; did you mean"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_parts_sections(tmp_path, case):
+    parts, text, words = BAD[case]
+    with pytest.raises(InputErrors) as caught:
+        if text is None:
+            brief_with(tmp_path, parts)
+        else:
+            (tmp_path / "parts.csv").write_bytes((EXAMPLES / "parts.csv").read_bytes())
+            (tmp_path / "brief.toml").write_text(text, "utf-8")
+            read_brief(tmp_path / "brief.toml")
+    assert words in str(caught.value)
+
+
+def test_a_fault_of_the_list_is_told_with_its_own_file_and_row(tmp_path):
+    (tmp_path / "parts.csv").write_text("kind,name,rated_current\nfuse,F,30 V\n", "utf-8")
+    (tmp_path / "brief.toml").write_text(TEXT + '\n[parts]\nfile = "parts.csv"\n', "utf-8")
+    with pytest.raises(InputErrors, match=r"parts.csv:2: rated_current: '30 V' is a voltage"):
+        read_brief(tmp_path / "brief.toml")
+
+
+def test_the_digest_follows_the_list(tmp_path):
+    before = brief_with(tmp_path).digest
+    parts = tmp_path / "parts.csv"
+    parts.write_text(parts.read_text("utf-8").replace("Klo 40", "Klo 41"), "utf-8")
+    assert read_brief(tmp_path / "brief.toml").digest != before
+
+
+@pytest.mark.parametrize("fmt", ["text", "markdown", "html", "json"])
+def test_every_renderer_prints_parts_spans_and_picture(study, fmt):
+    page = render(protection_document(study), fmt)
+    assert "Talvik 400 full range" in page
+    assert "span by span" in page or "coordination_spans" in page
+    assert ("<svg" in page) is (fmt == "html")
+
+
+def test_margins_have_the_sign_of_the_verdict(study):
+    for held in study.items:
+        for candidate in held.own_parts:
+            for check in candidate.checks:
+                left = margin(check)
+                if left is not None and check.verdict in (PASS, FAIL):
+                    assert (left >= -1e-9) is (check.verdict == PASS), (candidate.name, check)
