@@ -14,8 +14,9 @@ import numpy as np
 from packcalc.brief import Brief, Load, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, STAGES, Check, Item, judge
+from packcalc.circuit import Circuit, MainPath, study_circuit
 from packcalc.errors import UserError
-from packcalc.electrical import total_resistance
+from packcalc.electrical import series_voltage, total_resistance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
 from packcalc.misses import Miss, explain
@@ -29,8 +30,10 @@ from packcalc.protect.contactor import ContactorAsked, size_contactors
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
+from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
 from packcalc.screening import screen_one
+from packcalc.side_circuits import bus_capacitance, bus_loads
 from packcalc.study import LayoutStudy, find_layout, list_layouts
 from packcalc.transients import closing_difference, largest_capacitance
 
@@ -67,6 +70,7 @@ class ProtectionStudy:
         routes: one result a cable route.
         items: every part, in the order of consequence.
         coordination: fuse, contactor and cable held together over the whole fault range.
+        circuit: fault places, strings, branches, insulation, management and switching.
     """
 
     study: LayoutStudy
@@ -76,7 +80,8 @@ class ProtectionStudy:
     faults: FaultRange
     routes: tuple[RouteResult, ...]
     items: tuple[Item, ...]
-    coordination: Coordination | None = None
+    coordination: Coordination
+    circuit: Circuit
 
     @property
     def brief(self) -> Brief:
@@ -92,6 +97,8 @@ class ProtectionStudy:
         found = [("Fault range", c) for c in self.faults.checks]
         for item in self.items:
             found += [(item.title, c) for c in item.checks]
+        for place in self.circuit.places:
+            found += [(f"Fault place: {place.title}", c) for c in place.checks]
         return tuple(sorted(found, key=lambda pair: STAGES.index(pair[1].stage)))
 
     @property
@@ -136,7 +143,9 @@ def study_protection(brief: Brief, layout: str = "", arrangement: str = "",
 def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) -> ProtectionStudy:
     """Size every part for one layout of a study."""
     brief = study.brief
-    pack = model_pack(brief, layout)
+    bare = model_pack(brief, layout)
+    overvoltage = study_overvoltage(overvoltage_asked(brief, bare, _rated_voltages(brief)))
+    pack = replace(bare, highest_voltage=overvoltage.highest)
     screened = screen_one(brief, study.asks, layout)
     miss = explain(brief, study.asks, screened, 0) if screened.failures[0] else None
     inductance = trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
@@ -158,11 +167,27 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     precharge = size_precharge(_precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
     carry = _carry_demand(brief, pack, faults, held)
-    items = (_voltage_item(brief, pack), fuse, contactors, held.item, precharge,
-             *(r.item for r in routes),
+    circuit = study_circuit(brief, MainPath(pack, faults, routes, held, rating, precharge,
+                                            PACK_INDUCTANCE, CABLE_INDUCTANCE), overvoltage)
+    items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
+             precharge, *(r.item for r in routes), *circuit.items[2:],
              size_disconnect(carry, listed.disconnects, named=brief.parts.disconnect),
              size_connectors(carry, listed.connectors))
-    return ProtectionStudy(study, named, pack, miss, faults, routes, items, held)
+    return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit)
+
+
+def _rated_voltages(brief: Brief) -> tuple[tuple[str, Finding | None], ...]:
+    """Rated DC voltages of the named parts, for the over-voltage chain."""
+    use = brief.parts
+    fuse = use.list.part(FUSE, use.main_fuse) if use.main_fuse else None
+    contactor = use.list.part(CONTACTOR, use.contactor) if use.contactor else None
+    named = [next((c for c in use.list.cables if c.name == r.cable), None)
+             for r in brief.cables.route if r.cable]
+    cables = [c.rated_voltage_dc for c in named if c is not None and c.rated_voltage_dc]
+    return (("main fuse", fuse.rated_voltage_dc if fuse else None),
+            ("main contactors", contactor.rated_voltage_dc if contactor else None),
+            ("traction cables", smallest(cables, "rated DC voltage of the cables")
+             if cables else None))
 
 
 def _fuses(brief: Brief) -> tuple[FusePart, ...]:
@@ -207,17 +232,30 @@ def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         cable_name=f"cable, {weakest.asked.name}" if weakest else "cable",
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, names.contactor) if names.contactor else None,
-        trips=_trips(brief), loaded_voltage=pack.loaded_voltage)
+        trips=_trips(brief, pack), loaded_voltage=pack.loaded_voltage)
 
 
-def _trips(brief: Brief) -> Trips | None:
+def _trips(brief: Brief, pack: PackModel) -> Trips | None:
     """The current trip of the brief; its delay runs until the contactor has opened."""
     managed = brief.management
     if not managed.trip_current.known:
         return None
     delay = managed.trip_delay if managed.trip_delay.known else None
+    low = _pack_undervoltage(brief, pack)
     return Trips(name="over-current trip of the management system", current=managed.trip_current,
-                 delay=delay, to_opened=True)
+                 delay=delay, to_opened=True, undervoltage=low,
+                 undervoltage_delay=managed.voltage_delay if low is not None else None)
+
+
+def _pack_undervoltage(brief: Brief, pack: PackModel) -> Finding | None:
+    """The cells' undervoltage trip as a voltage of the whole pack."""
+    trip = brief.management.undervoltage_trip
+    if not trip.known or not brief.management.voltage_delay.known:
+        return None
+    cells = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
+    count = leaf("cells in series", "n", "", cells, "definition", origin=Origin("layout"))
+    return trace(series_voltage, "undervoltage trip of the whole pack", series=count,
+                 module_voltage=trip)
 
 
 def _let_through(held: Coordination) -> Finding:
@@ -355,7 +393,7 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
                  modules=pack.resistance_initial, path=pack.path, cables=pack.cable_allowance,
                  note="new, hot cells in the first milliseconds: the least there is, errs high "
                       "for the step and for L/R")
-    capacitance = trace(largest_capacitance, capacitance=brief.inverter.dc_link_capacitance,
+    capacitance = trace(largest_capacitance, capacitance=bus_capacitance(brief),
                         tolerance=brief.inverter.dc_link_tolerance)
     return ContactorAsked(
         highest_voltage=pack.highest_voltage, continuous_current=pack.continuous_current,
@@ -388,9 +426,12 @@ def _precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
                           load.resistance if load.resistance.known else None,
                           load.power if load.power.known else None, wakes_at(load))
                   for load in p.load)
+    named = {load.name for load in loads}
+    loads += tuple(load for load in bus_loads(brief, pack.highest_voltage)
+                   if load.name not in named)
     return PrechargeAsked(
         highest_voltage=pack.highest_voltage, lowest_voltage=pack.rest_low_voltage,
-        capacitance=brief.inverter.dc_link_capacitance,
+        capacitance=bus_capacitance(brief),
         capacitance_tolerance=brief.inverter.dc_link_tolerance,
         resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
         timeout=p.timeout, tries=p.tries, loads=loads)
@@ -418,16 +459,15 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
               remedy="warmer cells, less power, more in parallel or one more in series"),
     )
     return Item(
-        key="highest_voltage", title="Highest working voltage",
+        key="highest_voltage", title="Highest voltage of the battery side",
         governing=_governing(pack.highest_voltage),
         duty=(pack.highest_voltage, pack.full_voltage, pack.regeneration_voltage),
         checks=checks,
         open_items=() if brief.regeneration.voltage_limit.known else (
             "inverter's own limit on braking voltage, with tolerance",),
-        notes=("Load dump when a contactor opens under braking, and a permanent-magnet motor "
-               "spinning behind a dead inverter, can exceed this figure: ask the inverter's and "
-               "motor's makers; not evaluated here.",
-               "Gloves, meters, insulation and distances go by this voltage."))
+        notes=("Battery side only: load dump, a spinning motor and a charging station stand in the "
+               "over-voltage chain, whose highest voltage rates every part.",
+               "Gloves, meters, insulation and distances go by the highest of that chain."))
 
 
 def layout_checks(study: ProtectionStudy) -> tuple[tuple[str, float], ...]:

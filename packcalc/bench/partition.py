@@ -30,7 +30,7 @@ from packcalc.bench.dealing import (
 from packcalc.bench.search import Search, pair_up
 from packcalc.errors import UserError
 
-EXACT_NODES = 600
+EXACT_SUMS = 400_000  # sums tried before a proof is given up
 CRITICAL_ROUNDS = 60
 MOST_EXACT = 48
 WIDEST_EXACT = 5
@@ -233,7 +233,7 @@ def _critical_start(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int
     first.run(CRITICAL_ROUNDS)
     groups, proven = first.best, False
     if first.worst > 0 and narrow * parallel <= MOST_EXACT and parallel <= WIDEST_EXACT:
-        groups, proven = _exact(units, first.best, EXACT_NODES)
+        groups, proven = _exact(units, first.best, EXACT_SUMS)
     if proven:
         rivals = [critical(units[order], weak, k, parallel) if weak else 0
                   for k in range(-(-weak // parallel), min(weak, series) + 1) if k != narrow]
@@ -253,10 +253,10 @@ def _shortfall(bound: float):
     return badness
 
 
-def _exact(units: np.ndarray, groups: np.ndarray, nodes: int) -> tuple[np.ndarray, bool]:
-    """Lift the weakest group step by step until nothing better exists or the nodes run out."""
+def _exact(units: np.ndarray, groups: np.ndarray, sums: int) -> tuple[np.ndarray, bool]:
+    """Lift the weakest group step by step until nothing better exists or the budget runs out."""
     series, parallel = groups.shape
-    budget = [nodes]
+    budget = [sums]
     while True:
         floor = _weakest(units, groups) + 1.0
         order = sorted(groups.ravel().tolist(), key=lambda m: (-units[m], m))
@@ -277,14 +277,16 @@ def _cover(units: np.ndarray, rest: list[int], parallel: int, floor: float,
         return None
     first, others = rest[0], rest[1:]
     combos = _combinations(len(others), parallel - 1)
+    budget[0] -= len(combos)
+    if budget[0] <= 0:
+        return None
     sums = units[first] + units[np.array(others, dtype=int)][combos].sum(axis=1)
     for row in combos[(sums >= floor) & (sums <= most)]:
-        budget[0] -= 1
-        if budget[0] <= 0:
-            return None
         taken = set(row.tolist())
         below = _cover(units, [m for i, m in enumerate(others) if i not in taken], parallel,
                        floor, budget)
+        if budget[0] <= 0:
+            return None
         if below is not None:
             return [[first, *(others[i] for i in row)], *below]
     return None
@@ -315,7 +317,7 @@ def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt, v
         spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
         search = Search(values, groups, best.frozen, _two_criteria(floor, goal, weight), rng,
                         spare=spare)
-        search.run(effort.rounds // 4)
+        search.run(effort.rounds // 10)
         groups = search.best
         if _weakest(units, groups) >= floor:
             spare = np.setdiff1d(np.arange(len(units)), groups.ravel())

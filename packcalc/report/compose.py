@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED
+from dataclasses import replace
+
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Item
 from packcalc.findings import Finding
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
@@ -29,17 +31,28 @@ from packcalc.report.document import (
     Section,
     Table,
 )
+from packcalc.report.drawings.modules_layout import modules_layout_figure
+from packcalc.report.drawings.one_line import one_line_figure
+from packcalc.report.drawings.precharge_traces import precharge_traces_figure
+from packcalc.report.drawings.voltage_picture import voltage_picture_figure
 from packcalc.report.frame import document
+from packcalc.report.insulation_report import insulation_section
 from packcalc.report.layouts_report import layouts_section
+from packcalc.report.management_report import management_section
+from packcalc.report.overvoltage_report import overvoltage_section
+from packcalc.report.places_report import places_chains, places_section
+from packcalc.report.states_report import states_section
 from packcalc.units import show
+
+PLACE = "Fault place: "
 
 
 def protection_document(study: ProtectionStudy) -> Document:
     """The answer of `packcalc protect`."""
     brief = study.brief
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}",
-                    (_first(study), Section("chosen", "The layout", (_layout_facts(study),)),
-                     *_items(study), _appendix(study, layout=False)),
+                    (_first(study), _places(study),
+                     Section("chosen", "The layout", (_layout_facts(study),)), *_items(study), _appendix(study, layout=False)),
                     meta_of(brief))
 
 
@@ -47,8 +60,8 @@ def report_document(study: ProtectionStudy) -> Document:
     """The whole file for review."""
     brief = study.brief
     sections = (
-        _first(study), _assumed(study), layouts_section(study.study),
-        _chosen(study), *_items(study), _review(study), _appendix(study, layout=True),
+        _first(study), _places(study), _pictures(study), _assumed(study),
+        layouts_section(study.study), _chosen(study), *_items(study), _review(study), _appendix(study, layout=True),
     )
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
     return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
@@ -81,7 +94,9 @@ def _first(study: ProtectionStudy) -> Section:
         ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
         ("stored_energy_kWh", "Energy stored when full", _cell(pack.total_energy)),
     )))
-    grave = [(title, c) for title, c in study.checks if c.verdict in (FAIL, CAUTION)]
+    # Cautions of fault places stand in their own table, on the same page.
+    grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
+             or (c.verdict == CAUTION and not title.startswith(PLACE))]
     if grave:
         blocks.append(_named_checks("failing", "What fails or needs caution, gravest stage first",
                                     grave))
@@ -91,6 +106,16 @@ def _first(study: ProtectionStudy) -> Section:
     blocks.append(Paragraph(_open_line(study), "open"))
     blocks.append(Bullets(tuple(faults.notes), kind="caution"))
     return Section("first", "What can kill first", tuple(blocks))
+
+
+def _places(study: ProtectionStudy) -> Section:
+    return places_section(study.circuit.places)
+
+
+def _pictures(study: ProtectionStudy) -> Section:
+    """The circuit, the modules and the voltages at a glance."""
+    return Section("pictures", "The circuit in pictures", (
+        one_line_figure(study), voltage_picture_figure(study), modules_layout_figure(study)))
 
 
 def _cell(finding: Finding) -> Cell:
@@ -115,10 +140,9 @@ def _named_checks(key: str, caption: str, checks: list) -> Table:
 def _open_line(study: ProtectionStudy) -> str:
     items = sum(len(i.open_items) for i in study.items)
     unknown = len(study.brief.unknowns)
-    never = [c.title for _, c in study.checks if c.verdict == NOT_EVALUATED]
-    tail = f" Not evaluated: {'; '.join(never)}." if never else ""
-    return (f"Still open: {unknown} entries of the brief, {items} questions to suppliers; both "
-            f"are listed below.{tail}")
+    never = sum(c.verdict == NOT_EVALUATED for _, c in study.checks)
+    return (f"{unknown} entries of the brief, {items} questions to suppliers and {never} checks "
+            "that could not be evaluated; each stands with its part below.")
 
 
 def _assumed(study: ProtectionStudy) -> Section:
@@ -187,6 +211,7 @@ def _appendix(study: ProtectionStudy, *, layout: bool) -> Section:
         chains += [Chain(f"layout.{i}", f) for i, f in enumerate(_figures(study.pack)) if f.known]
     for item in study.items:
         chains += item_chains(item)
+    chains += places_chains(study.circuit.places)
     words_first = Paragraph(
         "Each figure with its inputs, rule, numbers, result, source and basis. Inputs are printed "
         "with four figures, more where the rule subtracts near-equal numbers, so that a pocket "
@@ -217,9 +242,27 @@ def _corners(pack: PackModel) -> Table:
 
 
 def _items(study: ProtectionStudy) -> tuple[Section, ...]:
-    held = study.coordination
-    return tuple(coordination_section(held) if held is not None and item is held.item
-                 else item_section(item, level=1) for item in study.items)
+    """Every part in the order of consequence, each with its own tables and picture."""
+    circuit, held = study.circuit, study.coordination
+    own = {
+        id(held.item): lambda: coordination_section(held),
+        id(circuit.overvoltage.item): lambda: overvoltage_section(circuit.overvoltage),
+        id(circuit.insulation.item): lambda: insulation_section(circuit.insulation),
+        id(circuit.management.item): lambda: management_section(circuit.management),
+    }
+    return tuple(_section_of(study, item, own) for item in study.items)
+
+
+def _section_of(study: ProtectionStudy, item: Item, own: dict) -> Section:
+    if id(item) in own:
+        return own[id(item)]()
+    if item.key == "switching":
+        return states_section(replace(study.circuit.states, item=item))
+    section = item_section(item, level=1)
+    if item.key != "precharge":
+        return section
+    traces = precharge_traces_figure(study)
+    return section if traces is None else replace(section, blocks=(*section.blocks, traces))
 
 
 def _review(study: ProtectionStudy) -> Section:

@@ -341,7 +341,8 @@ def test_a_picture_is_black_alone_and_self_contained(case: str, maker: str) -> N
         if ink.startswith("url("):
             assert ink[5:-1] in ids
     assert picture.get("role") == "img"
-    assert picture.get("aria-labelledby").split() == [f"{maker}-title", f"{maker}-desc"]
+    assert picture.get("aria-labelledby") == f"{maker}-title"
+    assert picture.get("aria-describedby") == f"{maker}-desc"
     assert picture.find(f"{SVG}title").text and picture.find(f"{SVG}desc").text == found.text
     assert found.text and found.data is not None and found.data.rows
     assert "safe" not in found.text and "approved" not in found.text

@@ -1,6 +1,7 @@
 """Small makers of inline SVG, shared by every picture of the report.
 
-A picture is drawn for a column as narrow as a phone and grows to `MAX_WIDTH` elsewhere.
+A picture is drawn for a column as narrow as a phone and grows to `MAX_WIDTH` elsewhere,
+less where it would not fit a printed page.
 It carries no style sheet (one inside inline SVG would apply to the whole page), black
 ink only, and ids that begin with the figure's key. Texts are escaped here and nowhere
 else. There are no text metrics in SVG: `text_width` errs wide.
@@ -18,7 +19,8 @@ from packcalc.errors import ProgramFault
 WIDTH = 340.0
 SIZE = 12.0
 LEADING = 14.0
-MAX_WIDTH = "30rem"
+MAX_WIDTH, LEAST_WIDTH = 30.0, 20.0  # rem; a phone has about 20
+ONE_PAGE = 820.0  # a picture taller than this at full width would be cut by a printed page
 FONT = "Arial, 'Liberation Sans', 'Segoe UI', sans-serif"
 INK, PAPER = "#000", "#fff"
 
@@ -237,11 +239,13 @@ class Canvas:
     def finish(self, height: float, title: str, description: str) -> str:
         """The whole `<svg>`."""
         patterns = "".join(self._patterns.values())
+        widest = max(LEAST_WIDTH, MAX_WIDTH * min(1.0, ONE_PAGE / height))
         definitions = f"<defs>{patterns}</defs>" if patterns else ""
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(self.width)} {_n(height)}" '
-            f'width="100%" style="max-width:{MAX_WIDTH};height:auto" role="img" '
-            f'aria-labelledby="{self.key}-title {self.key}-desc" font-family="{FONT}" '
+            f'width="100%" style="max-width:{_n(widest)}rem;height:auto" role="img" '
+            f'aria-labelledby="{self.key}-title" aria-describedby="{self.key}-desc" '
+            f'font-family="{FONT}" '
             f'font-size="{_n(SIZE)}" fill="{INK}">'
             f'<title id="{self.key}-title">{escape(title)}</title>'
             f'<desc id="{self.key}-desc">{escape(description)}</desc>{definitions}'
