@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from packcalc import __version__
+from packcalc import __version__, cli_assign, cli_bench
 from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
 from packcalc.report.cautions import SHORT
 
@@ -244,6 +244,10 @@ def formulas(name: str | None, out: str, format_: str | None, table: str | None,
 
     document = formula_document(name) if name else formulas_document()
     emit(document, out, format_, table, quiet)
+
+
+for _more in (cli_bench, cli_assign):
+    _more.register(main)
 
 
 if __name__ == "__main__":

@@ -8,10 +8,8 @@ from typing import Any
 
 import click
 
-from packcalc.door import NO, progress, tell
+from packcalc.door import NO, emit, output_options, progress, tell
 from packcalc.errors import UserError
-
-FORMATS = ("text", "markdown", "html", "json", "csv")
 
 
 def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: str = "",
@@ -69,14 +67,7 @@ def register(main: click.Group) -> None:
                   help="How a named layout's modules are paralleled.")
     @click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
                   help="Which [[modules]] entry a named layout takes.")
-    @click.option("--out", metavar="FILE", default="-", show_default=True,
-                  help="File to write: .txt, .md, .html, .json or .csv; - is standard output.")
-    @click.option("--format", "format_", type=click.Choice(FORMATS),
-                  help="Format; text when neither this nor the file's ending says.")
-    @click.option("--table", metavar="KEY",
-                  help="With csv: one table only, by its key, e.g. build_list.")
-    @click.option("-q", "--quiet", is_flag=True,
-                  help="No progress and no notes on standard error.")
+    @output_options
     def assign(brief: str, sheet: str, layout: str, arrangement: str | None, module: int,
                out: str, format_: str | None, table: str | None, quiet: bool) -> None:
         """Deal graded modules to the places of one layout of BRIEF.
@@ -86,13 +77,10 @@ def register(main: click.Group) -> None:
           packcalc assign mypack/brief.toml --sheet mypack/bench.csv
         """
         from packcalc.report.assign_report import assignment_document
-        from packcalc.report.render import write
 
         with progress("dealing modules", quiet):
             study = study_of(brief, sheet, layout, arrangement or "", module)
-        write(assignment_document(study), out, format_, table=table)
-        if out != "-" and not quiet:
-            tell(f"written: {out}")
+        emit(assignment_document(study), out, format_, table, quiet)
         if not study.meets_brief:
             if not quiet:
                 tell("the answer is no: the assigned pack does not meet the brief")

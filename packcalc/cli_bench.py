@@ -8,34 +8,8 @@ from typing import Any
 
 import click
 
-from packcalc.door import NO, Command, progress, tell
+from packcalc.door import NO, Command, emit, output_options, progress, tell
 from packcalc.errors import UserError
-
-FORMATS = ("text", "markdown", "html", "json", "csv")
-
-
-def _output_options(command: Any) -> Any:
-    for option in (
-        click.option("-q", "--quiet", is_flag=True,
-                     help="No progress and no notes on standard error."),
-        click.option("--table", metavar="KEY",
-                     help="With csv: one table only, by its key, e.g. bench_grades."),
-        click.option("--format", "format_", type=click.Choice(FORMATS),
-                     help="Format; text when neither this nor the file's ending says."),
-        click.option("--out", metavar="FILE", default="-", show_default=True,
-                     help="File to write: .txt, .md, .html, .json or .csv; - is standard output."),
-    ):
-        command = option(command)
-    return command
-
-
-def _emit(document: Any, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
-    from packcalc.report.render import write
-
-    write(document, out, format_, table=table)
-    if out != "-" and not quiet:
-        tell(f"written: {out}")
-
 
 @click.command(cls=Command, short_help="Grade a bench sheet, or enter one by hand.")
 @click.argument("sheet", required=False)
@@ -43,7 +17,7 @@ def _emit(document: Any, out: str, format_: str | None, table: str | None, quiet
               help="Brief whose modules, [bench] thresholds and voltage count.")
 @click.option("--enter", "by_hand", is_flag=True,
               help="Ask for module after module; each row is kept as soon as it is whole.")
-@_output_options
+@output_options
 def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_: str | None,
           table: str | None, quiet: bool) -> None:
     """Check, summarise and grade the modules of a bench SHEET (CSV).
@@ -71,7 +45,7 @@ def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_
     short = bench_door.too_few(lot)
     if short:
         tell(short)
-    _emit(bench_document(lot, asked), out, format_, table, quiet)
+    emit(bench_document(lot, asked), out, format_, table, quiet)
     if lot.questions or short:
         if not quiet:
             many = len(lot.questions)
@@ -100,7 +74,7 @@ def _enter(place: str, brief: Any) -> None:
 
 @click.command(cls=Command, short_help="Write the teardown sheet of the donor pack.")
 @click.argument("brief")
-@_output_options
+@output_options
 def teardown(brief: str, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
     """Write the teardown sheet of the donor pack that BRIEF describes in [donor].
 
@@ -118,7 +92,7 @@ def teardown(brief: str, out: str, format_: str | None, table: str | None, quiet
         raise UserError(f"{asked.place}: no [donor] section; add one with record or label and "
                         "sections = [9, 9]")
     sheet = sheet_of(asked.donor)
-    _emit(teardown_document(sheet, asked), out, format_, table, quiet)
+    emit(teardown_document(sheet, asked), out, format_, table, quiet)
     failing = [check.title for check in sheet.checks if check.verdict == FAIL]
     if failing:
         if not quiet:

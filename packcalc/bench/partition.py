@@ -193,13 +193,25 @@ def _best_groups(units: np.ndarray, series: int, parallel: int, pins: Pins, effo
     bound, weak, narrow = tight_bound(units, series, parallel)
     if pins:
         return _searched(units, start, bound, effort, rng)
-    proven = False
-    if narrow < series or series * parallel <= MOST_EXACT:
-        start, proven, bound = _critical_start(units, start, (bound, weak, narrow), rng)
-    dealt, bound, proof = _searched(units, start, bound, effort, rng)
-    if proof and proven:
-        proof = "every other grouping of the modules that set the bound was excluded"
-    return dealt, bound, proof
+    if narrow == series and series * parallel > MOST_EXACT:
+        return _searched(units, start, bound, effort, rng)
+    return _from_critical(units, start, (bound, weak, narrow), effort, rng)
+
+
+def _from_critical(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int],
+                   effort: Effort, rng: np.random.Generator) -> tuple[_Dealt, int, str]:
+    """Search from the groups that set the bound; prove harder only where that falls short."""
+    found: list[tuple[_Dealt, int, str]] = []
+    for sums, share in ((EXACT_SUMS, 5), (5 * EXACT_SUMS, 1)):
+        begun, proven, limit = _critical_start(units, start, bound, rng, sums)
+        dealt, limit, proof = _searched(units, begun, limit,
+                                        replace(effort, rounds=effort.rounds // share), rng)
+        if proof:
+            return dealt, limit, (proof if not proven else "every other grouping of the "
+                                  "modules that set the bound was excluded")
+        found.append((dealt, limit, ""))
+    best = max(found, key=lambda f: _weakest(units, f[0].groups))
+    return best[0], min(limit for _, limit, _ in found), ""
 
 
 def _weakest(units: np.ndarray, groups: np.ndarray) -> int:
@@ -216,8 +228,13 @@ def _searched(units: np.ndarray, start: _Dealt, bound: int, effort: Effort,
 
 
 def _critical_start(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int],
-                    rng: np.random.Generator) -> tuple[_Dealt, bool, int]:
+                    rng: np.random.Generator, sums: int) -> tuple[_Dealt, bool, int]:
     """First the groups that set the bound, then all others: the largest to the lowest.
+
+    Args:
+        units, start, rng: as everywhere.
+        bound: value, weakest modules and groups that set it.
+        sums: tried before a proof is given up.
 
     Returns:
         The start, whether the bound was lowered to a proven optimum, and the bound.
@@ -233,7 +250,7 @@ def _critical_start(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int
     first.run(CRITICAL_ROUNDS)
     groups, proven = first.best, False
     if first.worst > 0 and narrow * parallel <= MOST_EXACT and parallel <= WIDEST_EXACT:
-        groups, proven = _exact(units, first.best, EXACT_SUMS)
+        groups, proven = _exact(units, first.best, sums)
     if proven:
         rivals = [critical(units[order], weak, k, parallel) if weak else 0
                   for k in range(-(-weak // parallel), min(weak, series) + 1) if k != narrow]

@@ -1,0 +1,1 @@
+"""What is handed over: build sheet, commissioning, maintenance, papers, bill of materials."""

@@ -1,0 +1,136 @@
+"""Arithmetic of expected readings: bands from tolerances, outliers, change against a baseline."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from packcalc.findings import Finding, Origin, formula, leaf
+
+RULE = Origin("rule")
+OUTLIER_SCORE = leaf(
+    "modified score above which a reading is an outlier", "M", "", 3.5, "read",
+    source="iglewicz-hoaglin-1993", origin=RULE, note="as recommended by Iglewicz and Hoaglin")
+SCORE_CONSTANT = leaf(
+    "constant of the modified score", "c", "", 0.6745, "read", source="iglewicz-hoaglin-1993",
+    origin=RULE, note="makes the score that of a normal distribution")
+
+
+def rule(title: str, symbol: str, unit: str, value: float, note: str = "") -> Finding:
+    """A limit of our own, said so; the reviewer may replace it."""
+    return leaf(title, symbol, unit, value, "assumed", source="packcalc-rule", origin=RULE,
+                note=note or "our rule; the reviewer may replace it")
+
+
+@formula(
+    title="Time constant of a resistor and a capacitor", symbol="τ", unit="s",
+    text="τ = R·C/1000", inputs={"resistance": "R [Ω] in series", "capacitance": "C [mF] charged"},
+    basis="definition")
+def time_constant(resistance: Any, capacitance: Any) -> Any:
+    """Time in which an unloaded capacitor rises to 63.2 % of its supply.
+
+    Examples:
+        >>> round(time_constant(220.0, 1.1e-3), 4)
+        0.242
+    """
+    return resistance * capacitance
+
+
+@formula(
+    title="A voltage as a share of another", symbol="x", unit="%", text="x = 100·v/V",
+    inputs={"part": "v [V] read", "whole": "V [V] of the supply"}, basis="definition",
+    valid="V > 0")
+def share_of_supply(part: Any, whole: Any) -> Any:
+    """Voltage of the bus divided by that of its supply.
+
+    Examples:
+        >>> share_of_supply(30.0, 48.0)
+        0.625
+    """
+    return part / whole
+
+
+@formula(
+    title="A voltage less its tolerance", symbol="U_lo", unit="V", text="U_lo = U·(1 − a/100)",
+    inputs={"voltage": "U [V] nominal", "tolerance": "a [%] tolerance"}, basis="definition")
+def lower_voltage(voltage: Any, tolerance: Any) -> Any:
+    """A voltage at its lower tolerance.
+
+    Examples:
+        >>> round(lower_voltage(400.0, 0.01), 3)
+        396.0
+    """
+    return voltage * (1 - tolerance)
+
+
+@formula(
+    title="Reading above which one of many like joints is an outlier", symbol="R_out", unit="mΩ",
+    text="R_out = m + M·d/c",
+    inputs={"median": "m [mΩ] median of all", "deviation": "d [mΩ] median distance from it",
+            "score": "M [] modified score allowed", "constant": "c [] of the score"},
+    basis="definition", valid="at least five readings; d > 0",
+    safe_side="a set in which more than half are bad has no outliers: the limit stands beside it")
+def outlier_limit(median: Any, deviation: Any, score: Any, constant: Any) -> Any:
+    """The modified score M = c·(x − m)/d solved for x.
+
+    Examples:
+        >>> round(outlier_limit(0.08e-3, 0.004e-3, 3.5, 0.6745) * 1e3, 4)
+        0.1008
+    """
+    return median + score * deviation / constant
+
+
+@formula(
+    title="A multiple of a reading", symbol="R_k", unit="mΩ", text="R_k = k·m",
+    inputs={"median": "m [mΩ] median of all", "factor": "k [] allowed"}, basis="definition")
+def multiple(median: Any, factor: Any) -> Any:
+    """A limit as a multiple of what most readings show.
+
+    Examples:
+        >>> round(multiple(0.08e-3, 1.5) * 1e3, 3)
+        0.12
+    """
+    return factor * median
+
+
+@formula(
+    title="Change against the baseline", symbol="c", unit="%", text="c = 100·(x/x_0 − 1)",
+    inputs={"latest": "x [] latest reading, in SI", "baseline": "x_0 [] first reading, in SI"},
+    basis="definition", valid="x_0 above zero")
+def change(latest: Any, baseline: Any) -> Any:
+    """How far a reading has moved since it became the baseline.
+
+    Examples:
+        >>> round(change(0.10, 0.08), 4)
+        0.25
+    """
+    return latest / baseline - 1
+
+
+@formula(
+    title="Days until a change reaches its limit along a straight line", symbol="n", unit="",
+    text="n = n_0·(c_lim − c)/c",
+    inputs={"days": "n_0 [] days from baseline to the latest reading", "change": "c [%] so far",
+            "limit": "c_lim [%] limit, same sign"},
+    basis="definition", valid="c and c_lim of one sign, days above zero",
+    safe_side="wear speeds up: sooner in truth; a date to look again, no promise until then")
+def days_to_limit(days: Any, change: Any, limit: Any) -> Any:
+    """A straight line through the baseline and the latest reading.
+
+    Examples:
+        >>> round(days_to_limit(100.0, 0.10, 0.50), 6)
+        400.0
+    """
+    return days * (limit - change) / change
+
+
+@formula(
+    title="Half of a resistance", symbol="R_t", unit="kΩ", text="R_t = R/2",
+    inputs={"response": "R [kΩ] response value"}, basis="definition")
+def half(response: Any) -> Any:
+    """Test resistor of an isolation monitor.
+
+    Examples:
+        >>> half(200e3)
+        100000.0
+    """
+    return response / 2
