@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from packcalc.findings import Formula
     from packcalc.modules import ModuleType
     from packcalc.protection import ProtectionStudy
+    from packcalc.report.compose import Salvage
     from packcalc.report.document import Document
     from packcalc.study import LayoutStudy
 
@@ -175,7 +176,26 @@ def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20) -> Doc
         return layouts_document(study, most)
     from packcalc.report import compose
 
-    return compose.report_document(study)
+    return compose.report_document(study, salvage_of(study))
+
+
+def salvage_of(study: ProtectionStudy) -> Salvage | None:
+    """The bench sheet that the brief names, graded and dealt to the study's layout.
+
+    Raises:
+        InputErrors: the sheet cannot be read.
+    """
+    if study.brief.bench is None or not study.brief.bench.file:
+        return None
+    from packcalc.bench import door
+    from packcalc.bench.assign import assign_modules
+    from packcalc.report.compose import Salvage
+
+    lot = door.grade_file(door.sheet_of(None, study.brief), study.brief)
+    try:
+        return Salvage(lot, assign_modules(study.brief, lot, study.layout))
+    except UserError as error:
+        return Salvage(lot, None, str(error))
 
 
 def render_report(study: LayoutStudy | ProtectionStudy, format: str = "text") -> str:

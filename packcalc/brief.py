@@ -142,7 +142,8 @@ KEYS: tuple[Key, ...] = (
     Key("regeneration", "follows_charge_limit", "words", "", "",
         "management system cuts braking to the cells' charge limit in the cold",
         safe="no", other="yes", choices=("yes", "no"),
-        consequence="braking power is counted in full even on a cold full pack",
+        consequence="braking power is counted in full even on a cold full pack; where the "
+                    "inverter's own voltage limit is given, that limit alone counts",
         find="management system's manual: charge current limit sent to the inverter, and proof "
              "that the inverter obeys it"),
     Key("charger", "power", "power", "P_ch", "kW", "charging power", 0.05, 500, 11, 6.6,
@@ -167,6 +168,11 @@ KEYS: tuple[Key, ...] = (
         -20, 25, -20, -5,
         "sag is judged at −20 °C, the coldest that the cell tables cover",
         "coldest morning at the parking place; the battery heater's setting"),
+    Key("battery", "coldest_closed", "temperature", "θ_cl", "°C",
+        "coldest cells at which the contactors may be closed", -20, 25, -20, 0,
+        "lowest fault is counted at −20 °C: cells this cold may still feed a fault",
+        "management system's lowest temperature for closing; not the temperature for full power. "
+        "Below it, and below the lowest charge in use, it must keep the contactors open"),
     Key("battery", "hottest", "temperature", "θ_max", "°C", "hottest cells in use", 20, 60, 45, 35,
         "cells are counted as hot as 45 °C", "hottest cell seen on a summer drive"),
     Key("battery", "mass_most", "mass", "m_max", "kg", "most mass of the modules", 1, 20000,
@@ -554,6 +560,7 @@ class Battery:
     charge_lowest: Finding
     charge_highest: Finding
     coldest_start: Finding
+    coldest_closed: Finding
     hottest: Finding
     mass_most: Finding
 
@@ -605,6 +612,7 @@ class PartsUse:
 
     list: PartsList = NO_PARTS
     main_fuse: str = ""
+    string_fuse: str = ""
     contactor: str = ""
     resistor: str = ""
     disconnect: str = ""

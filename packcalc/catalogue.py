@@ -33,6 +33,7 @@ ROOMS = (
     "packcalc.protect.strings",
     "packcalc.protect.places",
     "packcalc.protect.overvoltage",
+    "packcalc.handover.bands",
 )
 
 

@@ -1,20 +1,37 @@
 """What a reviewer decides on: one line a decision, in order of consequence.
 
-A decision has a stable id (its part and its own name), the figure or check it rests on and
-a digest of everything under it. A mark given to a decision holds as long as that digest
+A decision has a stable id (its part and its own name), the figures or the check it rests on
+and a digest of everything under it. A mark given to a decision holds as long as that digest
 does; a change elsewhere leaves it alone.
 """
 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
-from packcalc.checks import NOT_EVALUATED, STAGES, Check, Item
+from packcalc.brief import Brief
+from packcalc.checks import (
+    CAUTION,
+    FAIL,
+    NOT_EVALUATED,
+    PASS,
+    STAGES,
+    Candidate,
+    Check,
+    Item,
+    worst,
+)
 from packcalc.findings import BASES, Finding
+from packcalc.protect.places import FaultPlace
 from packcalc.protection import ProtectionStudy
 
 MOST_GRAVE = 25
+FIGURE, CHECK, CHOICE = "figure", "check", "choice"
+KILLING = STAGES[:4]
+FAULTS = "Fault range"
+PLACE = "Fault place"
 
 
 @dataclass(frozen=True)
@@ -31,6 +48,13 @@ class Decision:
         basis: weakest basis in the chain.
         digest: of everything the decision rests on.
         finding: the figure, where it has a chain.
+        item: key of the item, "faults" or "place".
+        kind: FIGURE, CHECK or CHOICE (the rating or part put forward).
+        check: of a check.
+        rests_on: every finding whose chain the decision rests on.
+        also: titles of further parts for which the very same figure counts.
+        aliases: ids under which the same figure stands in those parts.
+        leading: whether all else rests on it: highest voltage, highest and lowest fault.
     """
 
     id: str
@@ -42,26 +66,117 @@ class Decision:
     basis: str
     digest: str
     finding: Finding | None = None
+    item: str = ""
+    kind: str = CHECK
+    check: Check | None = None
+    rests_on: tuple[Finding, ...] = ()
+    also: tuple[str, ...] = ()
+    aliases: tuple[str, ...] = ()
+    leading: bool = False
+
+    @property
+    def grounds(self) -> tuple[str, ...]:
+        """Every basis in the chains it rests on, firmest first."""
+        found = {basis for finding in self.rests_on for basis in finding.grounds()}
+        return tuple(sorted(found, key=BASES.index))
+
+
+def decisions(study: ProtectionStudy) -> tuple[Decision, ...]:
+    """Every decision of a study, gravest first (see `gravity`); no id stands twice."""
+    found = [d for item in study.items for d in _of_item(item, study.brief)]
+    found += [_of_check("faults", FAULTS, c) for c in study.faults.checks]
+    found += [_of_place(place) for place in study.circuit.places]
+    lines = _leading(_named_once(_merged(found)), study)
+    return tuple(sorted(lines, key=gravity))
+
+
+def gravity(decision: Decision) -> tuple[int, int, int]:
+    """Order of consequence.
+
+    What fails; the figures that all else rests on; the parts put forward; then, in the
+    stages that kill, what needs caution (a fault that nobody clears) and what could not be
+    evaluated; then the rest.
+    """
+    kills = decision.stage in KILLING
+    order = (FAIL, NOT_EVALUATED, CAUTION, "", PASS)
+    nobody = decision.item == "place" and decision.verdict == CAUTION
+    ranks = (decision.verdict == FAIL, decision.leading, decision.kind == CHOICE, nobody,
+             kills and decision.verdict == CAUTION, kills and decision.verdict == NOT_EVALUATED,
+             decision.verdict != PASS, True)
+    return ranks.index(True), STAGES.index(decision.stage), order.index(decision.verdict)
+
+
+def put_forward(item: Item, brief: Brief) -> Candidate | None:
+    """The part that the brief names, else the first rating in which no check fails."""
+    use = brief.parts
+    named = {"main_fuse": use.main_fuse, "contactors": use.contactor, "precharge": use.resistor,
+             "disconnect": use.disconnect,
+             **{f"cable.{r.name}": r.cable for r in brief.cables.route}}.get(item.key, "")
+    own = next((c for c in item.candidates if c.own and named and c.name == named), None)
+    return own or (item.shortlist[0] if item.shortlist else None)
+
+
+# -- ids and digests --------------------------------------------------------------------------
 
 
 def slug(text: str) -> str:
-    """Letters and digits joined by hyphens."""
+    """Letters and digits joined by hyphens.
+
+    Examples:
+        >>> slug("Who clears the highest fault: box 1")
+        'who-clears-the-highest-fault-box-1'
+    """
     plain = "".join(ch.lower() if ch.isascii() and ch.isalnum() else "-" for ch in text)
     return "-".join(part for part in plain.split("-") if part)
 
 
+def decision_id(key: str, title: str) -> str:
+    """An id of letters, digits, hyphens, underscores and dots.
+
+    Examples:
+        >>> decision_id("cable.battery to inverter", "Insulation voltage")
+        'cable.battery-to-inverter.insulation-voltage'
+    """
+    parts = ["_".join(slug(word) for word in part.split("_")) for part in key.split(".")]
+    return ".".join([*parts, slug(title)])
+
+
 def finding_digest(finding: Finding) -> str:
-    """A digest of a finding's chain: rules, leaves, values as printed."""
-    words = "|".join(
-        f"{node.symbol}={node.shown}:{node.basis}:{node.source}:"
-        f"{node.formula.text if node.formula else node.title}" for node in finding.walk())
-    return hashlib.sha256(words.encode("utf-8")).hexdigest()[:12]
+    """A digest of a finding's chain: rules, sources and values, not where an entry stands."""
+    return _digest(_words(node) for node in finding.walk())
 
 
-def _check_digest(check: Check) -> str:
-    parts = [check.title, check.verdict, check.reason]
-    parts += [finding_digest(f) for f in (check.figure, check.demand) if f is not None]
-    return hashlib.sha256("|".join(parts).encode("utf-8")).hexdigest()[:12]
+def _words(node: Finding) -> str:
+    # an entry counts to the last figure that was given, a result as it is printed
+    value = node.shown if node.inputs or node.value is None else f"{node.value:.9g} {node.unit}"
+    rule = node.formula.text if node.formula else node.title
+    return f"{node.symbol}={value}:{node.basis}:{node.source}:{rule}"
+
+
+def _digest(words: Iterable[str]) -> str:
+    return hashlib.sha256("\n".join(words).encode("utf-8")).hexdigest()[:12]
+
+
+def _check_digest(check: Check, beside: tuple[Finding, ...] = (), name: str = "") -> str:
+    parts = [name, check.title, check.verdict, check.relation, check.reason]
+    parts += [finding_digest(f) for f in (check.figure, check.demand, *beside) if f is not None]
+    return _digest(parts)
+
+
+# -- one item ---------------------------------------------------------------------------------
+
+
+def _of_item(item: Item, brief: Brief) -> list[Decision]:
+    chosen = put_forward(item, brief)
+    same = f"{chosen.name}, named in the brief, meets its duty" if chosen else ""
+    found = [_of_finding(item, f) for f in item.duty if f.known]
+    found += [_of_check(item.key, item.title, c) for c in item.checks if c.title != same]
+    if chosen is None:
+        return found
+    # the id leaves out the candidate's name: another choice voids the mark, it is not "unknown"
+    tried = [_of_check(f"{item.key}.first", f"{item.title}, {chosen.name}", c, name=chosen.name)
+             for c in chosen.checks]
+    return [*found, _of_choice(item, chosen), *(replace(d, item=item.key) for d in tried)]
 
 
 def _figure_stage(item: Item, finding: Finding) -> str:
@@ -73,42 +188,84 @@ def _figure_stage(item: Item, finding: Finding) -> str:
     return "thermal load"
 
 
-def decisions(study: ProtectionStudy) -> tuple[Decision, ...]:
-    """Every decision of a study, gravest stage first, failures before passes."""
-    found: dict[str, Decision] = {}
-    for item in study.items:
-        for finding in item.duty:
-            if finding.known:
-                _put(found, _of_finding(item, finding))
-        for check in item.checks:
-            _put(found, _of_check(item.key, item.title, check))
-        if item.shortlist:
-            first = item.shortlist[0]
-            for check in first.checks:
-                _put(found, _of_check(f"{item.key}.{slug(first.name)}",
-                                      f"{item.title}, {first.name}", check))
-    for check in study.faults.checks:
-        _put(found, _of_check("faults", "Fault range", check))
-    return tuple(sorted(found.values(), key=_gravity))
-
-
-def _put(found: dict[str, Decision], decision: Decision) -> None:
-    found.setdefault(decision.id, decision)
-
-
-def _gravity(decision: Decision) -> tuple[int, int]:
-    order = ("fail", NOT_EVALUATED, "caution", "", "pass")
-    return STAGES.index(decision.stage), order.index(decision.verdict)
-
-
 def _of_finding(item: Item, finding: Finding) -> Decision:
-    return Decision(f"{item.key}.{slug(finding.title)}", item.title, finding.title,
+    return Decision(decision_id(item.key, finding.title), item.title, finding.title,
                     _figure_stage(item, finding), "", finding.shown, finding.weakest,
-                    finding_digest(finding), finding)
+                    finding_digest(finding), finding, item.key, FIGURE, rests_on=(finding,))
 
 
-def _of_check(key: str, part: str, check: Check) -> Decision:
-    figures = [f for f in (check.figure, check.demand) if f is not None and f.known]
+def _of_check(key: str, part: str, check: Check, beside: tuple[Finding, ...] = (), *,
+              name: str = "") -> Decision:
+    rests = tuple(f for f in (check.figure, check.demand, *beside) if f is not None and f.known)
+    basis = max((f.weakest for f in rests), key=BASES.index, default="not known")
+    figure = check.figure if check.figure is not None and check.figure.known else None
+    return Decision(decision_id(key, check.title), part, check.title, check.stage, check.verdict,
+                    check.sentence or check.reason, basis, _check_digest(check, beside, name),
+                    figure or (rests[0] if rests else None), key, CHECK, check, rests)
+
+
+def _of_place(place: FaultPlace) -> Decision:
+    """Both ends of one place are decided together: the graver verdict stands for both."""
+    checks = place.checks
+    both = Check(f"who clears a fault: {place.title}", "who clears", worst(checks),
+                 reason="; ".join(f"at the {one.end} of {c.reason}" for one, c in zip(
+                     (place.at_highest, place.at_lowest), checks, strict=True)),
+                 remedy=checks[0].remedy)
+    ends = tuple(f for f in (place.highest, place.lowest) if f.known)
+    decision = _of_check(f"place.{place.key}", PLACE, both, ends)
+    return replace(decision, id=decision_id("place", place.key), item="place")
+
+
+def _of_choice(item: Item, chosen: Candidate) -> Decision:
+    figures = [f for c in chosen.checks for f in (c.figure, c.demand) if f is not None and f.known]
     basis = max((f.weakest for f in figures), key=BASES.index, default="not known")
-    return Decision(f"{key}.{slug(check.title)}", part, check.title, check.stage, check.verdict,
-                    check.sentence or check.reason, basis, _check_digest(check), check.figure)
+    failed = "; ".join(c.title for c in chosen.checks if c.verdict == FAIL)
+    why = "named in the brief" if chosen.own else "the first in which no check fails"
+    words = f"{chosen.name}: {why}" + (f"; fails: {failed}" if failed else "")
+    return Decision(decision_id(item.key, "choice"), item.title, "Rating or part put forward",
+                    "who clears" if item.key == "main_fuse" else "thermal load", chosen.verdict,
+                    words, basis,
+                    _digest([chosen.name, *(_check_digest(c) for c in chosen.checks)]),
+                    None, item.key, CHOICE, rests_on=tuple(figures))
+
+
+# -- one line for what is one figure ----------------------------------------------------------
+
+
+def _merged(found: list[Decision]) -> list[Decision]:
+    """A figure that several parts share is decided once."""
+    lines: list[Decision] = []
+    place: dict[str, int] = {}
+    for decision in found:
+        at = place.get(decision.digest) if decision.kind == FIGURE else None
+        if at is None:
+            if decision.kind == FIGURE:
+                place[decision.digest] = len(lines)
+            lines.append(decision)
+            continue
+        first = lines[at]
+        also = () if decision.part == first.part else (decision.part,)
+        lines[at] = replace(first, also=tuple(dict.fromkeys((*first.also, *also))),
+                            aliases=(*first.aliases, decision.id))
+    return lines
+
+
+def _leading(found: list[Decision], study: ProtectionStudy) -> list[Decision]:
+    """Marks the figures that all else rests on."""
+    figures = (study.pack.highest_voltage, study.faults.highest, study.faults.lowest)
+    digests = {finding_digest(f) for f in figures if f.known}
+    return [replace(d, leading=d.kind == FIGURE and d.digest in digests) for d in found]
+
+
+def _named_once(found: list[Decision]) -> list[Decision]:
+    """Ids that would stand twice get a number, in the order of the study."""
+    taken: set[str] = set()
+    lines = []
+    for decision in found:
+        name, number = decision.id, 1
+        while name in taken:
+            number += 1
+            name = f"{decision.id}-{number}"
+        taken.add(name)
+        lines.append(decision if name == decision.id else replace(decision, id=name))
+    return [replace(d, aliases=tuple(a for a in d.aliases if a not in taken)) for d in lines]

@@ -91,6 +91,15 @@ class Asks:
     contactor: float
     cables: float
 
+    @property
+    def charge_limit_counts(self) -> bool:
+        """Whether the cells' charge limit may hold the braking voltage down.
+
+        Only where no limit of the inverter is stated: that one is a device of its own, the
+        other rests on a message that the inverter obeys.
+        """
+        return self.follows_charge_limit and not np.isfinite(self.regeneration_limit)
+
 
 def asks_of(brief: Brief) -> Asks:
     """Strip the brief's findings to floats for screening."""

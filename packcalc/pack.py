@@ -223,7 +223,7 @@ def _regeneration(b: _Builder, start: Finding) -> Finding:
                          aged=True, title=f"resistance while braking at {cold.shown}")
         free = trace(el.charging_voltage, f"voltage while braking at {cold.shown}",
                      open_circuit_voltage=start, resistance=r, power=brief.regeneration.power)
-        if not asks.follows_charge_limit:
+        if not asks.charge_limit_counts:
             candidates.append(free)
             break
         pack_limit = trace(el.series_voltage, "charge limit of the pack", symbol="I", unit="A",
@@ -370,10 +370,10 @@ def _fault_resistances(b: _Builder) -> dict[str, Finding]:
                                  "modules in the first milliseconds: new, hot, full")
     one = _count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel
     pulse = _rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
-    long = b.resistance(b.brief.battery.coldest_start, b.brief.battery.charge_lowest, pulse,
-                        aged=True, parallel=one,
-                        title="resistance of the lowest fault: cold, aged, empty, long pulse, "
-                              "long path")
+    long = b.resistance(
+        b.brief.battery.coldest_closed, b.brief.battery.charge_lowest, pulse, aged=True,
+        parallel=one, title="resistance of the lowest fault: cold, aged, lowest charge in use, "
+                            "long pulse, long path")
     return {"resistance_initial": short, "resistance_long": long}
 
 

@@ -313,7 +313,7 @@ class _Table:
         hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
         source = (self.feeds.module.voltage_empty, self.feeds.module.resistance_long) if sense \
             else (self.pack.rest_low_voltage, self._upstream(branch))
-        own = (_branch_fuse(branch),) if branch.fuse_rating.known else ()
+        own = (_branch_fuse(branch),) if branch.fuse_rating.known or branch.fuse_part else ()
         return self.loop(
             f"branch.{branch.name}.after", f"{branch.name}, "
             + ("behind its fuse" if own else "far end, no fuse of its own stated"),
@@ -371,7 +371,7 @@ class _Table:
             f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
             feeds=f"modules between the two faults, 1 to {series}", lowest=lowest,
             inductance=self.feeds.inductance(self.reach), devices=devices,
-            inherent=not pair.contactor and not pair.fused,
+            inherent=not pair.contactor,
             remedies=pair.remedies, notes=notes)
 
 

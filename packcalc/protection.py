@@ -15,15 +15,17 @@ from packcalc.brief import Brief, Load, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
+from packcalc.clearing import branch_sheet, charging_fuse, fuse_named, path_fuses
 from packcalc.errors import UserError
-from packcalc.electrical import series_voltage, total_resistance
+from packcalc.electrical import resistance_sum, series_voltage, total_resistance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
 from packcalc.misses import Miss, explain
+from packcalc.monitoring import fault_cell_voltage
 from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.contactor import CarryDemand
 from packcalc.part_checks.sweep import Trips
-from packcalc.parts import CONTACTOR, FUSE, CablePart, FusePart, Part
+from packcalc.parts import CONTACTOR, FUSE, CablePart, Part
 from packcalc.protect.cable import RouteAsked, RouteResult, size_route
 from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
 from packcalc.protect.contactor import ContactorAsked, size_contactors
@@ -49,6 +51,9 @@ CLOSING_INDUCTANCE = leaf("inductance of the loop when the main contactor closes
                           note="lower end of 5 to 20 µH; the smaller it is, the higher the step")
 LET_THROUGH = leaf("total clearing I²t of the main fuse at the highest fault", "I²t", "A²s", None,
                    "given", note="on the fuse's data sheet, at this DC voltage and time constant")
+BREAKING = leaf("largest current that a trip must break, discharging", "I_b", "A", None, "given",
+                note="every current at which the fuse is not shown to open falls to the contactor: "
+                     "up to where the fuse's clearing curve takes over, which is not known yet")
 CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L'", "µH/m",
                         1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
                         note="two cables about 100 mm apart; touching pairs have about half")
@@ -152,11 +157,11 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
                        per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
     faults = _faults(pack, inductance)
     listed = brief.parts.list
-    first = size_main_fuse(_fuse_asked(brief, pack, faults, None), _fuses(brief))
+    first = size_main_fuse(_fuse_asked(brief, pack, faults, None), path_fuses(brief))
     rating = _rating(brief, first)
     routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
     fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(routes)),
-                          _fuses(brief), named=brief.parts.main_fuse)
+                          path_fuses(brief), named=brief.parts.main_fuse)
     asked = _coordination_asked(brief, pack, faults, routes)
     switching = _contactor_asked(brief, pack, faults, inductance)
     held = coordinate(asked, _left(listed.fuses, fuse),
@@ -188,13 +193,6 @@ def _rated_voltages(brief: Brief) -> tuple[tuple[str, Finding | None], ...]:
             ("main contactors", contactor.rated_voltage_dc if contactor else None),
             ("traction cables", smallest(cables, "rated DC voltage of the cables")
              if cables else None))
-
-
-def _fuses(brief: Brief) -> tuple[FusePart, ...]:
-    """The fuses of the list that may stand in the main path: not those named for a branch."""
-    branch = {b.fuse_part for b in brief.branch}
-    return tuple(f for f in brief.parts.list.fuses
-                 if f.name not in branch or f.name == brief.parts.main_fuse)
 
 
 def _left(parts: tuple[AnyPart, ...], item: Item) -> tuple[AnyPart, ...]:
@@ -232,7 +230,18 @@ def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         cable_name=f"cable, {weakest.asked.name}" if weakest else "cable",
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, names.contactor) if names.contactor else None,
-        trips=_trips(brief, pack), loaded_voltage=pack.loaded_voltage)
+        trips=_trips(brief, pack), loaded_voltage=pack.loaded_voltage,
+        fault_voltage=_fault_voltage(brief, pack, faults))
+
+
+def _fault_voltage(brief: Brief, pack: PackModel, faults: FaultRange) -> Finding:
+    """What the cells together still show at the lowest fault: the drop outside the modules."""
+    external = trace(resistance_sum, "path and cables outside the modules", unit="mΩ",
+                     first=pack.path, second=pack.cable_allowance)
+    cells = _cells(brief, pack)
+    return trace(series_voltage, "pack voltage left at the lowest fault", series=cells,
+                 module_voltage=trace(fault_cell_voltage, current=faults.lowest,
+                                      external=external, cells=cells))
 
 
 def _trips(brief: Brief, pack: PackModel) -> Trips | None:
@@ -252,10 +261,13 @@ def _pack_undervoltage(brief: Brief, pack: PackModel) -> Finding | None:
     trip = brief.management.undervoltage_trip
     if not trip.known or not brief.management.voltage_delay.known:
         return None
-    cells = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
-    count = leaf("cells in series", "n", "", cells, "definition", origin=Origin("layout"))
-    return trace(series_voltage, "undervoltage trip of the whole pack", series=count,
-                 module_voltage=trip)
+    return trace(series_voltage, "undervoltage trip of the whole pack",
+                 series=_cells(brief, pack), module_voltage=trip)
+
+
+def _cells(brief: Brief, pack: PackModel) -> Finding:
+    count = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
+    return leaf("cells in series", "n", "", count, "definition", origin=Origin("layout"))
 
 
 def _let_through(held: Coordination) -> Finding:
@@ -269,13 +281,27 @@ def _let_through(held: Coordination) -> Finding:
 
 def _held_route(brief: Brief, route: RouteResult, held: Coordination) -> RouteResult:
     """The route once more, with what fuse and contactor let through over the whole range."""
-    swept = held.sweep
-    if route.asked.fuse_rating is None or swept is None or not swept.covered \
-            or np.isnan(swept.heat).any():
-        return route
-    named = next(r.cable for r in brief.cables.route if r.name == route.asked.name)
-    cables = tuple(c for c in brief.parts.list.cables if not named or c.name == named)
-    return size_route(replace(route.asked, let_through=held.worst_heat), cables, named=named)
+    told = next(r for r in brief.cables.route if r.name == route.asked.name)
+    if told.carries == "charging":
+        asked = _charging_held(brief, route.asked, held)
+    else:
+        swept = held.sweep
+        shown = swept is not None and swept.covered and not np.isnan(swept.heat).any()
+        asked = replace(route.asked, let_through=held.worst_heat) \
+            if shown and route.asked.fuse_rating is not None else None
+    return route if asked is None else size_route(asked, _cables(brief, told), named=told.cable)
+
+
+def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination) -> RouteAsked | None:
+    """The charge cable behind the fuse of its branch, over the whole fault range."""
+    branch = charging_fuse(brief)
+    if branch is None:
+        return None
+    fuse = branch_sheet(fuse_named(held, brief), branch, asked.fault_lowest, asked.fault_highest)
+    opens = fuse.opens_from is not None and asked.fault_lowest.known \
+        and fuse.opens_from.number <= asked.fault_lowest.number
+    return replace(asked, fuse_rating=fuse.rating,
+                   let_through=fuse.clearing if opens else None)
 
 
 def _carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
@@ -400,10 +426,7 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         peak_current=pack.peak_current, peak_duration=brief.power.peak_duration,
         charge_current=pack.charging_current, regeneration_current=pack.regeneration_current,
         fault_highest=faults.highest, fuse_let_through=LET_THROUGH,
-        break_discharge=largest([pack.peak_current, faults.lowest],
-                                "largest current that a trip must break, discharging",
-                                "until the fuse's curve is known, every current that it is not "
-                                "shown to open falls to the contactor"),
+        break_discharge=BREAKING,
         break_charge=largest([pack.regeneration_current, pack.charging_current],
                              "largest current that a trip must break, charging"),
         closing_voltage_difference=step, loop_resistance=loop, loop_inductance=CLOSING_INDUCTANCE,

@@ -274,11 +274,11 @@ class _Evaluation:
         for i in range(len(self.laws[0].charge_limits)):
             resistance = self.resistance([w.braking_resistance[i] for w in self.laws])
             voltage = el.charging_voltage(start, resistance, asks.regeneration)
-            if asks.follows_charge_limit:
+            if asks.charge_limit_counts:
                 limit = _weakest(self.laws, i) * self.parallel
                 voltage = np.minimum(voltage, el.raised_voltage(start, limit, resistance))
             highest = np.maximum(highest, voltage)
-            if not asks.follows_charge_limit:
+            if not asks.charge_limit_counts:
                 break  # resistance falls as cells warm: the coldest governs
         if np.isfinite(asks.regeneration_limit):
             highest = np.minimum(highest, np.maximum(asks.regeneration_limit, start))

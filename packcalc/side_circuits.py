@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from packcalc import electrical as el
@@ -13,11 +13,13 @@ from packcalc.checks import Check, Item, judge
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import traced_charge_current_limit
+from packcalc.parts import FusePart
 from packcalc.protect.branches import (
     SENSE,
     BranchAsked,
     BranchFuse,
     added_capacitance,
+    branch_duty,
     branch_power,
     fuse_without_sheet,
     size_branch,
@@ -27,7 +29,7 @@ from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.strings import ChargeLimit, StringsAsked, size_strings, string_duty
 
 BUS = "behind the contactors"
-FuseSheet = Callable[[Branch], BranchFuse]
+FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
 
 
 # -- strings --------------------------------------------------------------------------------
@@ -73,8 +75,18 @@ def strings_item(feeds: Feeds) -> Item | None:
     return None if asked is None else size_strings(asked)
 
 
-def string_fuse_item(feeds: Feeds) -> Item | None:
-    """Standard ratings held against the duty of a string fuse; None where none are paralleled."""
+def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
+                     named: str = "") -> Item | None:
+    """Ratings and the user's fuses held against the duty of a string fuse.
+
+    Args:
+        feeds: every source of the layout.
+        parts: fuses of the user's list.
+        named: the one that the brief names.
+
+    Returns:
+        None where no strings are paralleled.
+    """
     asked = strings_asked(feeds)
     if asked is None:
         return None
@@ -88,7 +100,7 @@ def string_fuse_item(feeds: Feeds) -> Item | None:
         peak_current=duty.peak, peak_duration=brief.power.peak_duration,
         box_ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking,
         fault_lowest=duty.lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,
-        cycles=brief.power.peaks_in_life))
+        cycles=brief.power.peaks_in_life), parts, named=named)
     return replace(item, key="string_fuse", title="String fuse")
 
 
@@ -139,10 +151,14 @@ def branch_items(feeds: Feeds, sheet: FuseSheet | None = None) -> tuple[Item, ..
 
     Args:
         feeds: every source of the layout.
-        sheet: finds a branch's fuse in the user's parts; None counts on rated currents alone.
+        sheet: finds a branch's fuse in the user's parts, for both ends of its fault current;
+            None counts on rated currents alone.
     """
-    return tuple(size_branch(branch_asked(feeds, b, sheet(b) if sheet else None))
-                 for b in feeds.brief.branch)
+    asked = [(b, branch_asked(feeds, b)) for b in feeds.brief.branch]
+    if sheet is not None:
+        asked = [(b, replace(a, fuse=sheet(b, branch_duty(a).lowest, a.fault_highest)))
+                 for b, a in asked]
+    return tuple(size_branch(a) for _, a in asked)
 
 
 # -- on the bus -----------------------------------------------------------------------------

@@ -13,7 +13,7 @@ PACKAGE = ROOT / "packcalc"
 
 # Lower floors first; modules of one floor may not import each other unless listed as stairs.
 FLOORS = (
-    ("packcalc", "packcalc.errors"),
+    ("packcalc", "packcalc.errors", "packcalc.marks"),
     ("packcalc.units", "packcalc.sources"),
     ("packcalc.findings",),
     ("packcalc.tables", "packcalc.checks"),
@@ -33,13 +33,17 @@ FLOORS = (
     ("packcalc.part_checks",),
     ("packcalc.protect",),
     ("packcalc.catalogue", "packcalc.study", "packcalc.feeds"),
-    ("packcalc.places", "packcalc.side_circuits"),
+    ("packcalc.places", "packcalc.side_circuits", "packcalc.clearing"),
     ("packcalc.circuit",),
     ("packcalc.protection",),
     ("packcalc.decisions",),
+    ("packcalc.review",),
+    ("packcalc.review_change",),
+    ("packcalc.review_merge",),
+    ("packcalc.handover",),
     ("packcalc.report",),
     ("packcalc.api", "packcalc.door"),
-    ("packcalc.cli_bench", "packcalc.cli_assign"),
+    ("packcalc.cli_bench", "packcalc.cli_assign", "packcalc.cli_handover", "packcalc.cli_review"),
     ("packcalc.cli",),
     ("packcalc.__main__",),
 )

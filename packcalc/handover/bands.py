@@ -50,6 +50,21 @@ def share_of_supply(part: Any, whole: Any) -> Any:
 
 
 @formula(
+    title="A level as a share of where the bus settles", symbol="x_e", unit="%",
+    text="x_e = 100·x/x_s",
+    inputs={"level": "x [%] of the source", "settled": "x_s [%] share that the bus settles at"},
+    basis="definition", valid="x below x_s: a bus never reaches what lies above it")
+def level_of_settled(level: Any, settled: Any) -> Any:
+    """The level that an unloaded charge would count, where a resistor lies across the bus.
+
+    Examples:
+        >>> round(level_of_settled(0.95, 0.98), 4)
+        0.9694
+    """
+    return level / settled
+
+
+@formula(
     title="A voltage less its tolerance", symbol="U_lo", unit="V", text="U_lo = U·(1 − a/100)",
     inputs={"voltage": "U [V] nominal", "tolerance": "a [%] tolerance"}, basis="definition")
 def lower_voltage(voltage: Any, tolerance: Any) -> Any:
@@ -134,3 +149,16 @@ def half(response: Any) -> Any:
         100000.0
     """
     return response / 2
+
+
+@formula(
+    title="A share of a current", symbol="I", unit="A", text="I = I_c·x/100",
+    inputs={"current": "I_c [A] whole", "share": "x [%] of it"}, basis="definition")
+def share_of_current(current: Any, share: Any) -> Any:
+    """A current limit for the first drive.
+
+    Examples:
+        >>> share_of_current(200.0, 0.25)
+        50.0
+    """
+    return current * share

@@ -8,7 +8,7 @@ from functools import cached_property
 from packcalc import transients as tr
 from packcalc.brief import Brief
 from packcalc.electrical import total_resistance, with_tolerance
-from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
 from packcalc.pack import PackModel
@@ -97,11 +97,14 @@ class Figures:
                      resistance=self.resistor, capacitance=self.capacitance)
 
     def constant_edge(self, upper: bool) -> Finding:
-        """Time constant at one end of both tolerances."""
+        """Time constant at one end of the tolerances, discharge resistor counted."""
         end = "longest" if upper else "shortest"
+        resistance, bleed = self.resistance_edge(upper), self.bleed_edge(upper)
+        if bleed is not None:
+            resistance = trace(tr.parallel_resistance, resistance=resistance,
+                               load_resistance=bleed)
         return trace(bands.time_constant, f"{end} time constant within the tolerances",
-                     resistance=self.resistance_edge(upper),
-                     capacitance=self.capacitance_edge(upper))
+                     resistance=resistance, capacitance=self.capacitance_edge(upper))
 
     def share_edge(self, upper: bool) -> Finding:
         """Share of the supply reached after one nominal time constant.
@@ -110,20 +113,21 @@ class Figures:
         still and is counted there; a supply set a little off does not move a share.
         """
         slow = not upper
-        resistance, supply = self.resistance_edge(slow), SUPPLY
-        bleed = self.brief.inverter.discharge_resistance
-        if slow and bleed.known:
-            least = trace(tr.smallest_resistance, "discharge resistor, lower tolerance",
-                          resistance=bleed, tolerance=BLEED_TOLERANCE)
-            supply = trace(tr.divided_voltage, "voltage that the discharge resistor leaves",
-                           voltage=SUPPLY, resistance=resistance, load_resistance=least)
-            resistance = trace(tr.parallel_resistance, resistance=resistance,
-                               load_resistance=least)
+        supply, resistance = self._slow_source() if slow else (SUPPLY, self.resistance_edge(False))
         reached = trace(tr.charged_voltage, "bus voltage after one nominal time constant",
                         voltage=supply, resistance=resistance,
                         capacitance=self.capacitance_edge(slow), time=self.nominal_constant)
         return trace(bands.share_of_supply, "share of the supply after one nominal time constant, "
                      f"{'highest' if upper else 'lowest'}", part=reached, whole=SUPPLY)
+
+    def _slow_source(self) -> tuple[Finding, Finding]:
+        """Voltage and resistance that the link sees through the largest resistor."""
+        resistance, bleed = self.resistance_edge(True), self.bleed_edge(False)
+        if bleed is None:
+            return SUPPLY, resistance
+        return (trace(tr.divided_voltage, "voltage that the discharge resistor leaves",
+                      voltage=SUPPLY, resistance=resistance, load_resistance=bleed),
+                trace(tr.parallel_resistance, resistance=resistance, load_resistance=bleed))
 
     def discharge_edge(self, upper: bool) -> Finding | None:
         """Time constant of the discharge at one end; None where the resistor is not known."""
@@ -143,21 +147,40 @@ class Figures:
         return trace(edge, f"discharge resistor, {'upper' if upper else 'lower'} tolerance",
                      unit="kΩ", resistance=bleed, tolerance=BLEED_TOLERANCE)
 
-    def charging_edge(self, upper: bool) -> Finding:
-        """Time to the closing level, unloaded, at one end of the tolerances."""
-        return trace(tr.charging_time, f"{'longest' if upper else 'shortest'} time to the level, "
-                     "nothing drawing", resistance=self.resistance_edge(upper),
-                     capacitance=self.capacitance_edge(upper), level=self.brief.precharge.level)
+    def fall_time(self) -> Finding | None:
+        """Longest time of the link to fall below 60 V; None where its resistor is not known."""
+        bleed, voltage = self.bleed_edge(True), self.pack.highest_voltage
+        if bleed is None or not self.capacitance.known or voltage.number <= BORDER.number:
+            return None
+        return trace(tr.discharge_time, "longest time of the link to fall to 60 V",
+                     resistance=bleed, capacitance=self.capacitance_edge(True), voltage=voltage,
+                     end=BORDER)
 
-    def slowest(self) -> Finding:
-        """Time to the closing level with the known loads, else unloaded."""
-        found = self.brief.precharge
-        loaded = next((f for i in self.study.items if i.key == "precharge" for f in i.duty
-                       if f.title.startswith("Time to the closing level")), None)
-        free = self.charging_edge(True)
-        if not found.load or loaded is None or loaded.number < free.number:
-            return free
-        return loaded
+    def fastest(self) -> Finding:
+        """Shortest time to the closing level, nothing drawing."""
+        return trace(tr.charging_time, "shortest time to the level, nothing drawing",
+                     resistance=self.resistance_edge(False),
+                     capacitance=self.capacitance_edge(False), level=self.brief.precharge.level)
+
+    def slowest(self) -> Finding | None:
+        """Longest time to the closing level, discharge resistor and known loads counted.
+
+        None where the discharge resistor keeps the bus below the level.
+        """
+        level = self.brief.precharge.level
+        supply, resistance = self._slow_source()
+        settled = trace(bands.share_of_supply, "share of the source at which the bus settles",
+                        part=supply, whole=SUPPLY)
+        if settled.number <= level.number:
+            return None
+        own = level if supply is SUPPLY else trace(bands.level_of_settled, level=level,
+                                                   settled=settled)
+        free = trace(tr.charging_time, "longest time to the level, discharge resistor counted",
+                     resistance=resistance, capacitance=self.capacitance_edge(True), level=own)
+        reference = self.resistor is not None and self.resistor.title == RESISTOR_TITLE
+        loaded = [f for i in self.study.items if reference and i.key == "precharge"
+                  for f in i.duty if f.title.startswith("Time to the closing level")]
+        return largest([free, *loaded], "longest time to the level")
 
     def peak_edge(self, voltage: Finding, upper: bool) -> Finding:
         """First current into the empty link at one end of the resistor's tolerance."""

@@ -146,7 +146,9 @@ class BranchFuse:
         voltage: rated DC voltage.
         breaking: DC breaking capacity.
         melting: lowest pre-arcing I²t.
-        clearing: highest total clearing I²t at this DC voltage.
+        clearing: highest total clearing I²t at this DC voltage, over the whole range.
+        opens_from: current from which its curve shows that it opens within 1 s; None without
+            a curve.
     """
 
     name: str
@@ -155,6 +157,7 @@ class BranchFuse:
     breaking: Finding
     melting: Finding
     clearing: Finding
+    opens_from: Finding | None = None
 
 
 def _sheet(title: str, symbol: str, unit: str) -> Finding:
@@ -379,9 +382,14 @@ def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
                  CAUTION, reason="" if asked.fused_poles == "both" else
                  "one pole is unfused: a second chassis fault passes it",
                  remedy="" if asked.fused_poles == "both" else "a fuse in the other pole as well")
+    remedy = "a smaller fuse, a thicker or shorter conductor"
+    if asked.fuse.opens_from is not None:
+        return at_tap, both, judge("Fuse opens at the lowest fault within 1 s", "who clears",
+                                   duty.lowest, "at least", asked.fuse.opens_from,
+                                   missing=duty.lowest.note, reason="by its clearing curve",
+                                   remedy=remedy)
     opens = judge("Lowest fault above the fuse's rating", "who clears", duty.lowest, "above",
-                  asked.fuse.rating, missing=duty.lowest.note,
-                  remedy="a smaller fuse, a thicker or shorter conductor")
+                  asked.fuse.rating, missing=duty.lowest.note, remedy=remedy)
     if opens.verdict == PASS:
         opens = Check(opens.title, opens.stage, NOT_EVALUATED, opens.figure, opens.demand,
                       opens.relation, "that it opens within 1 s is shown only by its curve",

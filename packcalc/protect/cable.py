@@ -497,6 +497,8 @@ def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
         missing="the fuse's total clearing I²t at the highest working voltage must be at most "
         f"{figures.withstand.shown} at every current from {asked.fault_lowest.shown} to "
         f"{asked.fault_highest.shown}; ask for the curve, the worst point often lies between")
+    if asked.let_through is not None and asked.let_through.known:
+        return [let_through]  # the whole range is swept: the counted time is no longer the worst
     integral = (trace(cable_fault_integral, "I²t of the lowest fault over the counted time",
                       current=asked.fault_lowest, time=asked.counted_time)
                 if asked.fault_lowest.known else None)

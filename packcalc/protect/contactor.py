@@ -236,13 +236,15 @@ def size_contactors(asked: ContactorAsked, parts: Sequence[ContactorPart] = (), 
     carry, breaking = _carry(asked), _breaking(asked)
     candidates = _candidates(asked, carry, breaking, step) + tuple(
         _part_candidate(part, asked, carry, step) for part in parts)
+    of_named = named_part(named, candidates)
     return Item(
         key="contactors", title=TITLE, governing=_governing(carry, breaking, step),
         duty=_duty(asked, carry, breaking, step),
         specification=_specification(asked, carry, breaking, step),
         candidates=candidates,
         open_items=_open_items(asked, breaking, step), notes=NOTES,
-        checks=(*_duty_checks(asked, breaking, step), *named_part(named, candidates)),
+        # The data sheet of a named part answers what else is asked of its maker.
+        checks=of_named or _duty_checks(asked, breaking, step),
     )
 
 

@@ -69,8 +69,8 @@ _PLAIN_SECTIONS: dict[str, Any] = {
 MOST_MODULES, MOST_ROUTES, MOST_LOADS, MOST_BRANCHES = 1000, 100, 100, 100
 ASSUMED_ROUTE = "battery to inverter"
 # Entries of [parts] that name a part of the list, with its kind.
-NAMED_PARTS = {"main_fuse": FUSE, "contactor": CONTACTOR, "resistor": RESISTOR,
-               "disconnect": DISCONNECT}
+NAMED_PARTS = {"main_fuse": FUSE, "string_fuse": FUSE, "contactor": CONTACTOR,
+               "resistor": RESISTOR, "disconnect": DISCONNECT}
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 # An open entry that hangs on a neighbour: (neighbour, safe factor, lucky factor, at most).
@@ -90,6 +90,7 @@ RISING: tuple[tuple[str, str, bool], ...] = (  # (lower, higher, may be equal)
     ("power.continuous", "power.peak", True),
     ("battery.charge_lowest", "battery.charge_highest", False),
     ("battery.coldest_start", "battery.hottest", False),
+    ("battery.coldest_closed", "battery.coldest_start", True),
     ("battery.energy_least", "battery.energy_most", True),
     ("precharge.time_limit", "precharge.timeout", True),
     ("management.undervoltage_trip", "management.overvoltage_trip", False),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
+from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.grade import GradedLot
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Item
 from packcalc.findings import Finding
 from packcalc.pack import PackModel
@@ -41,7 +43,16 @@ from packcalc.report.layouts_report import layouts_section
 from packcalc.report.management_report import management_section
 from packcalc.report.overvoltage_report import overvoltage_section
 from packcalc.report.places_report import places_chains, places_section
+from packcalc.report.review_report import (
+    decisions_section,
+    links_of,
+    review_section,
+    signature_section,
+    with_decision_chains,
+)
+from packcalc.report.salvage_report import salvage_chains, salvage_sections
 from packcalc.report.states_report import states_section
+from packcalc.review_merge import Review, merge
 from packcalc.units import show
 
 PLACE = "Fault place: "
@@ -56,13 +67,30 @@ def protection_document(study: ProtectionStudy) -> Document:
                     meta_of(brief))
 
 
-def report_document(study: ProtectionStudy) -> Document:
-    """The whole file for review."""
+@dataclass(frozen=True)
+class Salvage:
+    """What the bench adds to the file: the graded lot and, where it can be made, who goes where."""
+
+    lot: GradedLot
+    dealt: AssignmentStudy | None
+    refusal: str = ""
+
+
+def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
+                    review: Review | None = None) -> Document:
+    """The whole file for review, with the marks of a review where one is given."""
     brief = study.brief
+    review = merge(study) if review is None else review
+    bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
     sections = (
         _first(study), _places(study), _pictures(study), _assumed(study),
-        layouts_section(study.study), _chosen(study), *_items(study), _review(study), _appendix(study, layout=True),
+        layouts_section(study.study), _chosen(study), *bench, *_items(study), signature_section(brief),
     )
+    worked = _appendix(study, layout=True, more=salvage_chains(salvage.dealt) if salvage else ())
+    worked = with_decision_chains(worked, [s.decision for s in review.standings])
+    decided = decisions_section(study, review, links_of(worked))
+    said = (review_section(review),) if review.files else ()
+    sections = (*sections[:2], *said, decided, *sections[2:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
     return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
 
@@ -75,8 +103,10 @@ def _sentence(study: ProtectionStudy) -> str:
     pack = study.pack
     how = "named by the user" if study.named else (
         "the nearest miss; no layout meets the brief" if study.miss else "the best-ranked layout")
-    return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, at most "
-            f"{pack.highest_voltage.shown} DC, up to {study.faults.highest.shown} into a fault, "
+    open_ = pack.highest_voltage.note.startswith("at least this")
+    most = "or more DC (parts of the over-voltage chain are not evaluated)" if open_ else "DC at most"
+    return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
+            f"{pack.highest_voltage.shown} {most}, up to {study.faults.highest.shown} into a fault, "
             f"{pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
 
 
@@ -201,7 +231,8 @@ def _with_unit(value: float, unit: str) -> Cell:
     return Cell(show(value, unit), number(value, unit).value)
 
 
-def _appendix(study: ProtectionStudy, *, layout: bool) -> Section:
+def _appendix(study: ProtectionStudy, *, layout: bool,
+              more: tuple[Chain, ...] = ()) -> Section:
     """Every chain, down to the user's own entries; decisions come before them on paper."""
     faults = study.faults
     chains = [Chain(f"fault.{name}", f) for name, f in (
@@ -211,7 +242,7 @@ def _appendix(study: ProtectionStudy, *, layout: bool) -> Section:
         chains += [Chain(f"layout.{i}", f) for i, f in enumerate(_figures(study.pack)) if f.known]
     for item in study.items:
         chains += item_chains(item)
-    chains += places_chains(study.circuit.places)
+    chains += [*places_chains(study.circuit.places), *more]
     words_first = Paragraph(
         "Each figure with its inputs, rule, numbers, result, source and basis. Inputs are printed "
         "with four figures, more where the rule subtracts near-equal numbers, so that a pocket "
@@ -263,25 +294,3 @@ def _section_of(study: ProtectionStudy, item: Item, own: dict) -> Section:
         return section
     traces = precharge_traces_figure(study)
     return section if traces is None else replace(section, blocks=(*section.blocks, traces))
-
-
-def _review(study: ProtectionStudy) -> Section:
-    """The reviewer's table: figures to decide on, with empty columns."""
-    columns = (column("number", "No."), column("decision", "Decision", wide=True),
-               column("figure", "Figure"), column("basis", "Weakest basis"),
-               column("mark", "Accept / change to / reject / not checked"),
-               column("name", "Name, licence, date"), column("note", "Note"))
-    decisions: list[tuple[str, Finding]] = [
-        (f.title, f) for f in (study.pack.highest_voltage, study.faults.highest,
-                               study.faults.lowest, study.pack.loaded_voltage,
-                               study.pack.continuous_current, study.pack.peak_current)]
-    for item in study.items:
-        decisions += [(f"{item.title}: {f.title}", f) for f in item.duty[:2]]
-    seen = dict.fromkeys((title, f.shown) for title, f in decisions)
-    bases = {(title, f.shown): f.weakest if f.known else "not known" for title, f in decisions}
-    rows = tuple((whole(i), Cell(title), Cell(shown), Cell(bases[title, shown]), Cell(""), Cell(""),
-                  Cell("")) for i, (title, shown) in enumerate(seen, start=1))
-    return Section("review", "For the reviewer", (
-        Paragraph("Nothing here reads as accepted that nobody marked. Mark each line; what is not "
-                  "marked is not checked."),
-        Table("review", "Decisions, with room for marks", columns, rows)))

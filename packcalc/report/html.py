@@ -1,7 +1,7 @@
 """The document as one HTML file: no network, readable with scripts off, prints well.
 
 Ids are stable, so that a link, or later a reviewer's mark, finds its place again:
-`s-` section, `t-` table, `fig-` figure, `f-` finding, `source-` source.
+`s-` section, `t-` table, `fig-` figure, `f-` finding, `d-` decision, `source-` source.
 """
 
 from __future__ import annotations
@@ -10,17 +10,21 @@ import functools
 import re
 from dataclasses import dataclass
 from importlib import resources
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from packcalc.checks import VERDICTS
+from packcalc.findings import BASES
+from packcalc.marks import MARKS, STANDINGS
 from packcalc.report.cautions import SHORT
 from packcalc.report.citations import KEY as SOURCES
-from packcalc.report.document import Block, Document, Table
+from packcalc.report.document import Block, Document, Facts, Table
 from packcalc.report.steps import Step, inputs_of, lines, reference, result, steps
 
 if TYPE_CHECKING:
     import jinja2
 
 LEAF, LINK, NESTED = "leaf", "link", "nested"
+GRAVE, REST = "decisions_grave", "decisions_rest"  # tables that take marks
 SCROLLS = 5  # a table of so many columns may be wider than a phone
 SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
 SHORT_ROWS_OF_WORDS = 6
@@ -71,6 +75,8 @@ class _Page:
 
     def __init__(self, document: Document):
         self.steps = steps(document)
+        self.blocks = list(document.blocks())
+        self.marks = MARKS
         self.shared = [s for s in self.steps.values()
                        if s.uses > 1 and s.chain is None and not s.is_leaf]
         self.parts = _parts(document, shared=bool(self.shared))
@@ -81,7 +87,40 @@ class _Page:
 
     def kind(self, block: Block) -> str:
         """The name of the macro that prints a block."""
+        if isinstance(block, Table) and block.key in (GRAVE, REST):
+            return "decisions"
         return type(block).__name__.lower()
+
+    def first_decisions(self, block: Table) -> bool:
+        """Whether the search and the marks of the page stand before this table."""
+        return block.key == GRAVE
+
+    def decided(self, block: Table) -> list[dict[str, Any]]:
+        """The rows of a table of decisions by column key: data, printed text under `text`."""
+        keys = [column.key for column in block.columns]
+        return [{**{k: c.data for k, c in zip(keys, row, strict=True)},
+                 "text": {k: c.text for k, c in zip(keys, row, strict=True)}}
+                for row in block.rows]
+
+    def review_file(self) -> dict[str, str]:
+        """What a saved mark belongs to."""
+        facts = next(b for b in self.blocks if isinstance(b, Facts) and b.key == "review_file")
+        return {key: cell.text for key, _, cell in facts.rows}
+
+    def choices(self) -> dict[str, list[str]]:
+        """Parts, bases and verdicts of all decisions, for the filters."""
+        rows = [row for b in self.blocks if isinstance(b, Table) and b.key in (GRAVE, REST)
+                for row in self.decided(b)]
+        bases = {basis for row in rows for basis in row["grounds"]}
+        return {"part": list(dict.fromkeys(row["part"] for row in rows)),
+                "basis": [b for b in BASES if b in bases],
+                "verdict": [v for v in (*VERDICTS, "figure")
+                            if any(row["verdict"] == v for row in rows)],
+                "standing": [w for w in STANDINGS if any(r["standing"] == w for r in rows)]}
+
+    def grounds(self, step: Step) -> str:
+        """Every basis in a step's chain, for the filter."""
+        return "|".join(sorted(step.finding.grounds()))
 
     def mark(self, step: Step) -> str:
         """The id of a step's place on the page."""

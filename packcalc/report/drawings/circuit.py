@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from packcalc.checks import Item
 from packcalc.findings import Finding
+from packcalc.parts import RESISTOR
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Table
@@ -164,8 +165,11 @@ def _source(study: ProtectionStudy, tags: _Tags) -> Part:
                 note="the current is what it drives into a fault")
 
 
-def _candidates(item: Item | None) -> str:
-    names = [c.name for c in item.shortlist] if item is not None else []
+def _candidates(item: Item | None, named: str = "") -> str:
+    """The part that the brief names, else the span of the standard ratings that fail nothing."""
+    if named:
+        return named
+    names = [c.name for c in item.shortlist if not c.own] if item is not None else []
     if not names:
         return "no standard rating passes"
     span = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
@@ -179,7 +183,8 @@ def _main_fuses(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     return tuple(Part(
         tags.next("F"), "fuse", "main fuse", f"{pole} pole" if pole else "inside the string",
         current=duty_of(item, "Least rated current"), voltage=study.pack.highest_voltage,
-        breaking=study.faults.highest, other=_candidates(item), pole=pole) for pole in poles)
+        breaking=study.faults.highest, other=_candidates(item, study.brief.parts.main_fuse),
+        pole=pole) for pole in poles)
 
 
 def _inside(study: ProtectionStudy, tags: _Tags,
@@ -233,7 +238,8 @@ def _contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     return tuple(Part(
         tags.next("K"), "contactor", f"main contactor, {pole}", f"{pole} pole",
         current=duty_of(item, "Continuous current"), voltage=study.pack.highest_voltage,
-        breaking=duty_of(item, "Largest current to break"), other=_candidates(item), pole=pole)
+        breaking=duty_of(item, "Largest current to break"),
+        other=_candidates(item, study.brief.parts.contactor), pole=pole)
         for pole in (PLUS, MINUS))
 
 
@@ -258,16 +264,22 @@ def _string_parts(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...]
 
 
 def reference_resistance(study: ProtectionStudy) -> float | None:
-    """The pre-charge resistance that the pictures show, in Ω: the largest that fails nothing.
+    """The pre-charge resistance that the pictures show, in Ω.
 
-    Where every value fails, the largest below the window's end; None where the study has
-    no pre-charge candidates.
+    That of the resistor which the brief names, else the largest standard value that fails
+    nothing; where every value fails, the largest below the window's end. None where the
+    study has no pre-charge candidates.
     """
+    use = study.brief.parts
+    named = use.list.part(RESISTOR, use.resistor).resistance if use.resistor else None
+    if named is not None:
+        return named.number
     item = item_of(study, "precharge")
-    if item is None or not item.candidates:
+    standard = [c for c in item.candidates if not c.own] if item is not None else []
+    if item is None or not standard:
         return None
-    tried = sorted(float(c.name.split()[0]) for c in item.candidates)
-    passed = [float(c.name.split()[0]) for c in item.shortlist]
+    tried = sorted(float(c.name.split()[0]) for c in standard)
+    passed = [float(c.name.split()[0]) for c in standard if c.qualifies]
     upper = duty_of(item, "Upper end")
     below = [v for v in tried if upper is None or v <= upper.number] or tried[:1]
     return max(passed or below)

@@ -4,6 +4,7 @@ function unfold() {
   var place = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
   for (var node = place; node; node = node.parentElement) {
     if (node.tagName === "DETAILS") { node.open = true; }
+    node.hidden = false;
   }
   if (place) { place.scrollIntoView(); }
 }
@@ -12,3 +13,94 @@ addEventListener("beforeprint", function () {
   document.querySelectorAll("details").forEach(function (item) { item.open = true; });
 });
 unfold();
+
+// The review: marks to a file that this page builds itself, and filters. Nothing is sent.
+(function () {
+  var form = document.getElementById("review");
+  if (!form) { return; }
+  var rows = Array.from(document.querySelectorAll("tr[data-id]"));
+  var chains = Array.from(document.querySelectorAll("details.top"));
+  var said = document.getElementById("said"), unsaved = false;
+  form.addEventListener("submit", function (event) { event.preventDefault(); });
+  document.querySelectorAll(".tools").forEach(function (part) { part.hidden = false; });
+
+  function field(key) { return form.querySelector("[data-key=" + key + "]"); }
+  function isDate(text) {
+    var day = /^\d{4}-\d{2}-\d{2}$/.test(text) && new Date(text + "T00:00:00Z");
+    return Boolean(day) && !isNaN(day) && day.toISOString().slice(0, 10) === text;
+  }
+  function refuse(node, words) { said.textContent = words; node.focus(); return null; }
+  function collect() {
+    var person = {}, marks = [];
+    ["name", "scope", "licence", "date", "scan"].forEach(function (key) {
+      person[key] = field(key).value.trim();
+    });
+    if (!person.name) { return refuse(field("name"), "Give your name first: a mark without a name is none."); }
+    if (!isDate(person.date)) { return refuse(field("date"), "Give the date as year-month-day, for example 2026-11-24."); }
+    for (var i = 0; i < rows.length; i += 1) {
+      var row = rows[i], mark = { decision_id: row.dataset.id, digest: row.dataset.digest };
+      var chosen = row.querySelector("input[type=radio]:checked");
+      mark.verdict = chosen ? chosen.value : "";
+      ["change_to", "note"].forEach(function (key) {
+        mark[key] = row.querySelector("[data-key=" + key + "]").value.trim();
+      });
+      var number = row.cells[0].textContent, first = row.querySelector("input");
+      if (!mark.verdict && (mark.change_to || mark.note)) { return refuse(first, "Line " + number + " has words but no mark."); }
+      if (mark.verdict === "change" && !mark.change_to) { return refuse(row.querySelector("[data-key=change_to]"), "Line " + number + ": say what it should change to."); }
+      if (mark.verdict !== "change" && mark.change_to) { return refuse(first, "Line " + number + ": a new value goes with the mark change."); }
+      if (mark.verdict) { marks.push(Object.assign(mark, person)); }
+    }
+    if (!marks.length) { return refuse(field("name"), "Nothing is marked yet."); }
+    return { packcalc_review: 1, design: form.dataset.design, layout: form.dataset.layout,
+             input_digest: form.dataset.inputDigest, marks: marks };
+  }
+  document.getElementById("save").addEventListener("click", function () {
+    var file = collect();
+    if (!file) { return; }
+    var link = document.createElement("a"), mark = file.marks[0];
+    var who = mark.name.toLowerCase().replace(/[^a-z0-9]+/g, "-").slice(0, 40);
+    link.href = URL.createObjectURL(new Blob([JSON.stringify(file, null, 1) + "\n"], { type: "application/json" }));
+    link.download = "review-" + file.design.slice(0, 60) + "-" + who + "-" + mark.date + ".json";
+    link.click();
+    unsaved = false;
+    said.textContent = file.marks.length + " marks saved as " + link.download + ". Hand the file back; packcalc report BRIEF --review FILE reads it.";
+  });
+  document.addEventListener("change", function (event) {
+    if (event.target.closest("tr[data-id]")) { unsaved = true; }
+  });
+  addEventListener("beforeunload", function (event) { if (unsaved) { event.preventDefault(); } });
+
+  var search = document.getElementById("search"), selects = {};
+  ["part", "basis", "verdict", "standing"].forEach(function (key) {
+    selects[key] = document.getElementById("by-" + key);
+    selects[key].addEventListener("change", show);
+  });
+  search.addEventListener("input", show);
+  document.getElementById("all").addEventListener("click", function () {
+    search.value = "";
+    Object.values(selects).forEach(function (select) { select.value = ""; });
+    show();
+  });
+  function holds(node, key) {
+    var wanted = selects[key].value;
+    if (!wanted) { return true; }
+    var own = (node.dataset[key] || "").split("|");
+    return wanted.split("|").some(function (word) { return own.indexOf(word) >= 0; });
+  }
+  function finds(node) {
+    var words = search.value.trim().toLowerCase();
+    return !words || node.textContent.toLowerCase().indexOf(words) >= 0;
+  }
+  function filtered(nodes, keys) {
+    return nodes.filter(function (node) {
+      node.hidden = !(keys.every(function (key) { return holds(node, key); }) && finds(node));
+      return !node.hidden;
+    }).length;
+  }
+  function show() {
+    var some = filtered(rows, ["part", "basis", "verdict", "standing"]);
+    var worked = filtered(chains, ["basis"]);
+    document.getElementById("shown").textContent = some + " of " + rows.length + " decisions and " +
+      worked + " of " + chains.length + " worked figures are shown.";
+  }
+})();

@@ -1,0 +1,220 @@
+"""What the named parts do at a current: the answers for fault places and branches.
+
+A fuse answers by its clearing curve, the contactors on their named trip. A part that the
+brief does not name, or whose sheet is silent, is "not shown", with what to ask for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from packcalc.brief import Branch, Brief
+from packcalc.checks import CAUTION, FAIL, Check
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.part_checks.fuse import selective
+from packcalc.part_checks.sweep import ContactorSide, FuseSide, fuse_side, sweep
+from packcalc.parts import FUSE, FusePart
+from packcalc.protect.branches import BranchFuse, fuse_without_sheet
+from packcalc.protect.coordination import Coordination
+from packcalc.protect.places import Answer, Clearing, Device, clearing_without_parts
+
+CHARGING = ("charger", "fast-charge inlet")
+ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits in "
+            "that pole: not shown")
+
+
+@dataclass(frozen=True)
+class NamedFuses:
+    """The fuses that the brief names from its list, each held against the highest voltage.
+
+    Attributes:
+        brief: with its parts list.
+        highest_voltage, time_constant: of the layout; the longest of the fault circuit.
+        counted_time: within which a fault must be opened, in s.
+    """
+
+    brief: Brief
+    highest_voltage: Finding
+    time_constant: Finding
+    counted_time: float
+
+    def side(self, name: str) -> FuseSide | None:
+        """Where the fuse of that name counts; None without a name."""
+        if not name:
+            return None
+        return fuse_side(self.brief.parts.list.part(FUSE, name), self.highest_voltage,
+                         self.time_constant, self.counted_time)
+
+
+def path_fuses(brief: Brief) -> tuple[FusePart, ...]:
+    """The fuses of the list that may stand in the main path: not those named for a branch."""
+    named = {brief.parts.main_fuse, brief.parts.string_fuse}
+    branch = {b.fuse_part for b in brief.branch} - named
+    return tuple(f for f in brief.parts.list.fuses if f.name not in branch)
+
+
+def fuse_named(held: Coordination, brief: Brief) -> NamedFuses:
+    """The named fuses at the voltage and the time constant of the main path."""
+    asked = held.asked
+    return NamedFuses(brief, asked.highest_voltage, asked.time_constant,
+                      asked.counted_time.number)
+
+
+def charging_fuse(brief: Brief) -> Branch | None:
+    """The branch whose fuse protects the charge cable; None unless there is one of each."""
+    own = [b for b in brief.branch if b.kind in CHARGING and b.fuse_part]
+    routes = [r for r in brief.cables.route if r.carries == "charging"]
+    return own[0] if len(own) == 1 == len(routes) else None
+
+
+# -- the fuse of a branch ---------------------------------------------------------------------
+
+
+def branch_sheet(named: NamedFuses, branch: Branch, lowest: Finding,
+                 highest: Finding) -> BranchFuse:
+    """A branch's fuse as the parts list gives it; its rating alone where it does not.
+
+    Args:
+        named: the fuses of the brief.
+        branch: with the name of its fuse, or none.
+        lowest, highest: ends of the fault current at the branch's far end.
+    """
+    side = named.side(branch.fuse_part)
+    if side is None or side.part is None:
+        return fuse_without_sheet(branch.fuse_rating)
+    part = side.part
+    blank = fuse_without_sheet(part.rated_current or branch.fuse_rating, part.name)
+    return BranchFuse(part.name, blank.rating, part.rated_voltage_dc or blank.voltage,
+                      part.breaking_capacity or blank.breaking,
+                      part.melting_i2t or blank.melting,
+                      _worst_heat(side, lowest, highest, named) or blank.clearing,
+                      _opens_from(side))
+
+
+def _opens_from(side: FuseSide) -> Finding | None:
+    if side.reasons or side.part is None or not np.isfinite(side.low):
+        return None
+    return leaf("current from which the branch fuse opens within 1 s", "I", "A", side.low,
+                side.part.basis, origin=side.part.origin, note=side.why_low)
+
+
+def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
+                named: NamedFuses) -> Finding | None:
+    """Most I²t let through between the ends, where the fuse counts; None where not known."""
+    part = side.part
+    if part is None or side.reasons or not highest.known or highest.number < side.low:
+        return None
+    low = max(side.low, lowest.number) if lowest.known else side.low
+    swept = sweep(min(low, highest.number), highest.number, side, NO_CONTACTOR,
+                  named.counted_time)
+    if np.isnan(swept.heat).any():
+        return None
+    index = int(np.argmax(swept.heat))
+    at = leaf("at", "I", "A", float(swept.current[index]), "definition")
+    return leaf("total clearing I²t of the branch fuse, worst of the range", "I²t_c", "A²s",
+                float(swept.heat[index]), part.basis, origin=part.origin,
+                note=f"at {at.shown}; by its curve, beyond it the sheet's figure")
+
+
+NO_CONTACTOR = ContactorSide(None, ("no contactor counts in a branch",))
+
+
+# -- which of two fuses opens -----------------------------------------------------------------
+
+LOST = "the fault is opened all the same, but the upper fuse may go with it: "
+
+
+def fuses_apart(named: NamedFuses, upper: str, lower: str, highest: Finding,
+                lost: str) -> tuple[Check, ...]:
+    """Whether only the lower of two named fuses opens; a caution where both may.
+
+    Args:
+        named: the fuses of the brief.
+        upper, lower: names; the upper carries what the lower does and more.
+        highest: fault current behind the lower one.
+        lost: what stands still when the upper one opens as well.
+    """
+    if not upper or not lower:
+        return ()
+    listed = named.brief.parts.list
+    check = selective(listed.part(FUSE, upper), listed.part(FUSE, lower), named.highest_voltage,
+                      highest)
+    if check.verdict != FAIL:
+        return (check,)
+    return (replace(check, verdict=CAUTION, reason="; ".join(
+        w for w in (check.reason, LOST + lost) if w)),)
+
+
+# -- the answers for fault places -------------------------------------------------------------
+
+
+def clearing_by(held: Coordination, brief: Brief) -> Clearing:
+    """What fuses and contactors do at a current, by their data sheets where these are known."""
+    named = fuse_named(held, brief)
+    sides = {f"branch_fuse.{b.name}": named.side(b.fuse_part) for b in brief.branch}
+    sides |= {"string_fuse": named.side(brief.parts.string_fuse),
+              "main_fuse": held.sweep.fuse if held.sweep is not None
+              else named.side(brief.parts.main_fuse)}
+
+    def answer(device: Device, current: Finding) -> Answer:
+        side = sides.get(device.key)
+        if side is not None and side.part is not None and current.known:
+            return _fuse_answer(side, current)
+        if device.key == "contactors" and held.sweep is not None and current.known:
+            return _contactor_answer(held, current)
+        if device.key == "pole_contactor" and held.sweep is not None:
+            return None, None, ONE_POLE
+        return clearing_without_parts(device, current)
+
+    return answer
+
+
+def _time(value: float, what: str) -> Finding:
+    return leaf("time to the end of the arc", "t", "s", value, "given",
+                origin=Origin(what), note="from the data sheet's points")
+
+
+def _fuse_answer(side: FuseSide, current: Finding) -> Answer:
+    name = side.part.name if side.part is not None else "fuse"
+    if side.reasons:
+        return None, None, f"{name}: {'; '.join(side.reasons)}"
+    at = np.array([current.number])
+    if bool(side.counts(at)[0]):
+        return True, _time(float(side.times(at)[0]), f"clearing curve of {name}"), \
+            f"{name} by its clearing curve"
+    if current.number > side.high:
+        return False, None, f"above the breaking capacity of {name}, {_amperes(side.high)}"
+    return False, None, (f"below {_amperes(side.low)} {name} is not counted on: {side.why_low}")
+
+
+def _amperes(value: float) -> str:
+    return leaf("current", "I", "A", value, "given").shown
+
+
+def _contactor_answer(held: Coordination, current: Finding) -> Answer:
+    side, limit = held.sweep.contactor, held.sweep.counted_time  # type: ignore[union-attr]
+    if side.reasons:
+        return None, None, "; ".join(side.reasons)
+    time = float(side.times(np.array([current.number]))[0])
+    if np.isnan(time):
+        return False, None, "no named trip acts at this current"
+    if current.number > side.limit:
+        return False, None, f"above the {_amperes(side.limit)} that it breaks"
+    if time > limit:
+        return False, None, "its trip is slower than the counted second"
+    return True, _time(time, f"trip and opening time of {side.part.name}"), \
+        f"{side.part.name} on its named trip"
+
+
+def takeover_of(held: Coordination) -> Finding:
+    """Lowest current of the sweep from which the fuse opens within the counted time."""
+    title, note = "current from which the main fuse takes over", "from its clearing curve"
+    if held.sweep is not None:
+        swept, fuse = held.sweep, held.sweep.fuse
+        inside = fuse.counts(swept.current) & (fuse.times(swept.current) <= swept.counted_time)
+        if inside.any():
+            return leaf(title, "I", "A", float(swept.current[np.argmax(inside)]), "given",
+                        origin=Origin(f"clearing curve of {held.asked.fuse.name}"), note=note)
+    return leaf(title, "I", "A", None, "given", note="no fuse curve is known")

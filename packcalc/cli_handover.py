@@ -1,0 +1,192 @@
+"""The commands of the handover: build, commission, maintain, certify, responder, bill."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from packcalc.door import Command, answer_no, emit, output_options, progress, tell
+
+
+def _layout_options(command: Any) -> Any:
+    for option in (
+        click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
+                     help="Which [[modules]] entry a named layout takes."),
+        click.option("--arrangement", type=click.Choice(("grouped", "strings")),
+                     help="How a named layout's modules are paralleled."),
+        click.option("--layout", metavar="16S2P", default="",
+                     help="Layout to take; the best one when not given."),
+    ):
+        command = option(command)
+    return command
+
+
+def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool) -> Any:
+    from packcalc import api
+
+    with progress("screening layouts and sizing the protection", quiet):
+        return api.size_protection(api.read_brief(brief), layout, arrangement=arrangement or "",
+                                   module=module)
+
+
+def _end(study: Any, quiet: bool) -> None:
+    """Exit code of a page that rests on a study."""
+    if study.miss:
+        answer_no(f"layout {study.layout.label} does not meet the brief", quiet)
+    if study.failing:
+        answer_no("a check of the protection fails; see packcalc report", quiet)
+
+
+def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: bool,
+          make: Callable[[Any], Any], **layout: Any) -> None:
+    study = _sized(brief, quiet=quiet, **layout)
+    emit(make(study), out, format_, table, quiet)
+    _end(study, quiet)
+
+
+@click.command(cls=Command, short_help="Write the build sheet and the as-built record.")
+@click.argument("brief")
+@_layout_options
+@output_options
+def build(brief: str, **given: Any) -> None:
+    """Write the build sheet of one layout of BRIEF: order of links, joints, as-built record.
+
+    \b
+    Example:
+      packcalc build mypack/brief.toml --out mypack/build.html
+    """
+    from packcalc.report.build_report import build_document
+
+    _page(brief, make=build_document, **given)
+
+
+@click.command(cls=Command, short_help="Stage the first energising; compare readings.")
+@click.argument("brief")
+@click.option("--readings", metavar="FILE", default="",
+              help="CSV of dated readings to hold against their bands and baseline.")
+@click.option("--form", metavar="FILE", default="",
+              help="Write an empty form for the readings (CSV), and end.")
+@_layout_options
+@output_options
+def commission(brief: str, readings: str, form: str, layout: str, arrangement: str | None,
+               module: int, out: str, format_: str | None, table: str | None,
+               quiet: bool) -> None:
+    """Write the stages of the first energising, with gates and expected readings.
+
+    With --readings each reading is held against its band, against its like, and
+    against its baseline.
+
+    \b
+    Example:
+      packcalc commission mypack/brief.toml --form mypack/readings.csv
+      packcalc commission mypack/brief.toml --readings mypack/readings.csv
+    """
+    from packcalc.report import commission_report
+
+    study = _sized(brief, layout, arrangement, module, quiet)
+    if form:
+        _write_form(form, commission_report.form(study))
+        if not quiet:
+            tell(f"written: {form}")
+        return
+    file = _readings_of(study, readings)
+    emit(commission_report.commission_document(study, file), out, format_, table, quiet)
+    why = commission_report.answer(study, file) if file is not None else ""
+    if why:
+        answer_no(why, quiet)
+    _end(study, quiet)
+
+
+def _write_form(path: str, text: str) -> None:
+    """Write an empty form; a file that is there may hold readings and is left alone."""
+    import os
+
+    from packcalc.errors import OutputError
+    from packcalc.report.render import write_text
+
+    if os.path.exists(path):
+        raise OutputError(f"{path}: is there already and may hold readings; name a new file")
+    write_text(path, text)
+
+
+def _readings_of(study: Any, path: str) -> Any:
+    if not path:
+        return None
+    from packcalc.handover.commission import plan_of
+    from packcalc.reading.readings_file import read_readings
+
+    return read_readings(path, plan_of(study).dimensions)
+
+
+@click.command(cls=Command, short_help="Intervals, readings to repeat, what to do after events.")
+@click.argument("brief")
+@_layout_options
+@output_options
+def maintain(brief: str, **given: Any) -> None:
+    """Write the maintenance page of one layout of BRIEF.
+
+    \b
+    Example:
+      packcalc maintain mypack/brief.toml --out mypack/maintain.html
+    """
+    from packcalc.report.maintain_report import maintain_document
+
+    _page(brief, make=maintain_document, **given)
+
+
+@click.command(cls=Command, short_help="Write the certifier's file, filled where packcalc knows.")
+@click.argument("brief")
+@click.option("--rules", metavar="SET", default="common core", show_default=True,
+              help="Rule set whose own items and clauses are added, e.g. new-zealand.")
+@_layout_options
+@output_options
+def certify(brief: str, rules: str, **given: Any) -> None:
+    """Write the list of documents that certifiers ask for, filled where packcalc knows.
+
+    \b
+    Example:
+      packcalc certify mypack/brief.toml --rules australia --out mypack/certify.html
+    """
+    from packcalc.report.certify_report import certify_document
+
+    _page(brief, make=lambda study: certify_document(study, rules), **given)
+
+
+@click.command(cls=Command, short_help="Write the one-page sheet for emergency services.")
+@click.argument("brief")
+@_layout_options
+@output_options
+def responder(brief: str, **given: Any) -> None:
+    """Write the page for emergency services, with blanks for places and pictures.
+
+    \b
+    Example:
+      packcalc responder mypack/brief.toml --out mypack/responder.html
+    """
+    from packcalc.report.responder_report import responder_document
+
+    _page(brief, make=responder_document, **given)
+
+
+@click.command(cls=Command, short_help="Write the bill of materials.")
+@click.argument("brief")
+@_layout_options
+@output_options
+def bill(brief: str, **given: Any) -> None:
+    """Write the bill of materials of one layout of BRIEF.
+
+    \b
+    Example:
+      packcalc bill mypack/brief.toml --format csv --table bill
+    """
+    from packcalc.report.bill_report import bill_document
+
+    _page(brief, make=bill_document, **given)
+
+
+def register(main: click.Group) -> None:
+    """Hang the commands of the handover on the command line."""
+    for command in (build, commission, maintain, certify, responder, bill):
+        main.add_command(command)

@@ -1,0 +1,120 @@
+"""Bill of materials from the study: what to buy, how many, to which demand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from packcalc.checks import Item
+from packcalc.protection import ProtectionStudy
+
+NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination", "switching",
+              "strings")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line.
+
+    Attributes:
+        key: stable.
+        what: part.
+        quantity: number or length; None where the builder measures it.
+        unit: "" for pieces, "m" for lengths.
+        demand: what it must meet, from the specification.
+        candidates: ratings in which no check failed.
+        named: the user's own part that the brief names.
+        note: how the quantity comes about.
+        open: questions to the supplier.
+    """
+
+    key: str
+    what: str
+    quantity: float | None
+    unit: str
+    demand: str
+    candidates: str = ""
+    named: str = ""
+    note: str = ""
+    open: int = 0
+
+
+def bill(study: ProtectionStudy) -> tuple[Line, ...]:
+    """Every line of one layout."""
+    found = [*_modules(study), _links(study)]
+    found += [_line(item, study) for item in study.items if item.key not in NOT_BOUGHT]
+    return (*found, *_small(study))
+
+
+def _chains(study: ProtectionStudy) -> int:
+    layout = study.layout
+    return layout.parallel if layout.arrangement == "strings" else 1
+
+
+def _modules(study: ProtectionStudy) -> list[Line]:
+    layout = study.layout
+    found = []
+    for number, part in enumerate(layout.parts, start=1):
+        module = study.brief.modules[part.entry].module
+        found.append(Line(f"module.{number}", f"module, {module.title}",
+                          part.series * layout.parallel, "", "graded keep on the bench",
+                          note=f"{part.series} in series × {layout.parallel} in parallel; on hand"))
+    return found
+
+
+def _links(study: ProtectionStudy) -> Line:
+    layout = study.layout
+    per = layout.series - 1
+    chains = layout.parallel
+    return Line("link", "module link", per * chains, "", "at most "
+                f"{study.brief.path.link_resistance.shown} with its joints, insulated, covered",
+                note=f"{per} in each of {chains} rows; cross links of groups and the way to fuse "
+                     "and contactors come on top")
+
+
+def _line(item: Item, study: ProtectionStudy) -> Line:
+    quantity, unit, note = _quantity(item, study)
+    named = study.brief.parts
+    own = {"main_fuse": named.main_fuse, "contactors": named.contactor,
+           "precharge": named.resistor, "disconnect": named.disconnect}.get(item.key, "")
+    if item.key.startswith("cable."):
+        own = next((r.cable for r in study.brief.cables.route
+                    if item.key == f"cable.{r.name}"), "")
+    demand = "; ".join(f"{r.what}: {r.value}" for r in item.specification)
+    good = ", ".join(c.name for c in item.shortlist if not c.own)
+    return Line(item.key, item.title, quantity, unit, demand or "see the file for review", good,
+                own, note, len(item.open_items))
+
+
+def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, str]:
+    chains, stands = _chains(study), study.brief.path.main_fuse
+    if item.key == "main_fuse":
+        many = {"both poles": 2}.get(stands, 1)
+        return many, "", f"main fuse: {stands}"
+    if item.key == "string_fuse":
+        return chains, "", "one in each string"
+    if item.key == "contactors":
+        return 2 * chains, "", "one in each pole" + (" of each string" if chains > 1 else "")
+    if item.key == "precharge":
+        return 1, "", "resistor and its relay; each string has its own where strings start alone"
+    if item.key.startswith("cable."):
+        route = next(r for r in study.routes if r.item.key == item.key)
+        length = route.asked.length.number
+        return 2 * length, "m", f"two poles × {route.asked.length.shown}, for each run that lies "\
+                                "side by side; add what the lugs take"
+    return (1, "", "") if item.key in ("disconnect", "management") else (None, "", "count on the "
+                                                                        "drawing")
+
+
+def _small(study: ProtectionStudy) -> tuple[Line, ...]:
+    volts = study.pack.highest_voltage.shown
+    return (
+        Line("monitor_channels", "cell-voltage channels", study.pack.channels, "",
+             "one for each cell in series of each module row"),
+        Line("sense_fuses", "fuses of the sense wires, at their cell ends", study.pack.channels,
+             "", f"DC rating above {volts}", note="one a wire; the common wires come on top"),
+        Line("covers", "terminal covers and insulating barriers", None, "",
+             f"insulation for {volts}", note="count on the drawing"),
+        Line("symbols", "high-voltage symbols, disconnect and cut-point labels", None, "",
+             "one on each cover that hides live parts"),
+        Line("straps", "bonding straps", None, "", "below 0.1 Ω each, at 0.2 A or more",
+             note="one for each metal part"))

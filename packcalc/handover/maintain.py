@@ -1,0 +1,158 @@
+"""Maintenance: intervals, readings to repeat, and what to do after something happened."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from packcalc.findings import Finding
+from packcalc.handover.commission import plan_of
+from packcalc.handover.expected import Expected
+from packcalc.handover.figures import Figures
+from packcalc.handover.trend_rules import TrendRule, trend_rule
+from packcalc.protection import ProtectionStudy
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something that is done at intervals; `ground` says where the interval comes from."""
+
+    interval: str
+    what: str
+    ground: str
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Event:
+    """What to do after something happened: in order, and when it may run again."""
+
+    key: str
+    title: str
+    actions: tuple[str, ...]
+    again: str
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """Readings of one kind that are taken again."""
+
+    rule: TrendRule
+    expected: tuple[Expected, ...]
+
+    @property
+    def ids(self) -> str:
+        """The readings that the rule covers, as a pattern where they are several."""
+        return self.expected[0].id if len(self.expected) == 1 else f"{self.rule.prefix}*"
+
+
+@dataclass(frozen=True)
+class Maintenance:
+    """Everything of `packcalc maintain`."""
+
+    figures: Figures
+    tasks: tuple[Task, ...]
+    repeats: tuple[Repeat, ...]
+    events: tuple[Event, ...]
+    chains: tuple[Finding, ...]
+
+
+PRACTICE = "common practice"
+OURS = "our rule"
+
+TASKS = (
+    Task("before each drive", "look: warning lamps, leaks, smell, cable and plug whole", PRACTICE),
+    Task("before each use", "rubber gloves: look, air-test, leather over them", "law, read",
+         "cfr-29-1910-137"),
+    Task("every 6 months", "rubber gloves to the test house; never used beyond twelve months "
+         "after their test", "law, read", "cfr-29-1910-137"),
+    Task("every month", "press the emergency stop with the car standing; contactors must drop",
+         OURS),
+    Task("every 3 months", "isolation readings; logs of pre-charge time and fall of the link; "
+         "cells an hour after a full charge", OURS),
+    Task("every 3 months", "isolation monitor with its test resistor, both poles", OURS,
+         "formula-sae-rules-2014"),
+    Task("after rain, washing or a coolant leak", "isolation of both poles again",
+         "inspection sheets, read", "formula-sae-inspection"),
+    Task("once a year", "pack open: every link measured, torque marks, bolts, covers, vents, "
+         "seals, straps, sense leads; dead tests again", OURS),
+    Task("once a year", "crash input, cut loop, interlock of each cover, plug lock: each once",
+         OURS),
+    Task("once a year", "capacity of the weakest module's group from a full charge and a slow "
+         "discharge, if the monitor cannot tell it", OURS),
+    Task("every calibration year", "meters and wrench to their calibration", PRACTICE),
+    Task("at every change", "file for review again; marks whose inputs changed are void", OURS),
+)
+
+
+def maintenance(study: ProtectionStudy) -> Maintenance:
+    """Intervals, readings and actions for one layout."""
+    figures = Figures(study)
+    fall = figures.fall_time()
+    chains = (study.pack.highest_voltage, figures.isolation, *((fall,) if fall else ()))
+    return Maintenance(figures, TASKS, _repeats(study), _events(figures), chains)
+
+
+def _repeats(study: ProtectionStudy) -> tuple[Repeat, ...]:
+    found: dict[str, list[Expected]] = {}
+    rules: dict[str, TrendRule] = {}
+    for expected in plan_of(study).expected():
+        limits = trend_rule(expected.id)
+        if limits is not None:
+            found.setdefault(limits.prefix, []).append(expected)
+            rules[limits.prefix] = limits
+    return tuple(Repeat(rules[key], tuple(items)) for key, items in found.items())
+
+
+def _waiting(figures: Figures) -> str:
+    fall = figures.fall_time()
+    return (f"wait {fall.shown} and longer for the link" if fall else
+            "wait: how long the link stays charged is not known") + ", prove dead with a meter"
+
+
+def _events(figures: Figures) -> tuple[Event, ...]:
+    need, wait = figures.isolation.shown, _waiting(figures)
+    volts = figures.pack.highest_voltage.shown
+    return (
+        Event("crash", "After a crash, however small", (
+            "Out and away; uphill and upwind; tell the operator that it is an electric vehicle. "
+            "Smoke, hiss or a sweet smell: fire brigade, nobody near.",
+            f"Cut loop pulled, key away, nobody touches orange cable. {wait[:1].upper()}{wait[1:]}.",
+            "Outdoors, at least 15 m (50 ft) from anything that burns, watched for 30 days "
+            "(distance read for whole damaged vehicles; days are our rule).",
+            f"Then: isolation of both poles, at least {need}; box for dents, leaks, loose "
+            "fixings; every link and every module's voltage.",
+            "A box that was dented or moved in its mounts is opened; a dented or leaking module "
+            "is scrapped, and the others of its section go back to the bench."),
+            "all dead tests and every stage of the first energising again"),
+        Event("flood", "After water reached the box", (
+            "Do not charge, do not drive, do not open at once: water in a pack makes gas and "
+            f"shorts, and up to {volts} stands in it. Outdoors, away from anything that burns.",
+            "Salt water: count every module that it reached as lost (common practice).",
+            "Fresh water: sections apart, dry, look for tide marks and green copper; isolation "
+            "of every module at 500 V, then a month at rest with voltages written down."),
+            "isolation as when new, no module lost charge, then all stages again"),
+        Event("fuse", "After a fuse has opened", (
+            "Never replace it first: find what it opened on. Both poles, both sides, isolation, "
+            "every load on its own.",
+            "The contactors have carried that fault: weld test, contact resistance; replace them "
+            "where the fault was above what their sheet allows.",
+            "All links, for heat marks. Replace every fuse that carried the fault, also the ones "
+            "that still conduct; same part number, never a size up."),
+            "cause found and written down; stages from the supply under 60 V on"),
+        Event("storage", "Before and after long storage", (
+            "Charge of 30 to 50 % (common practice); disconnect out; 12 V battery off, so that "
+            "nothing sleeps on the pack; dry, above freezing where possible.",
+            "Every 3 months: voltage of the pack and lowest cell; charge again before the lowest "
+            "cell nears its lower limit (our rule).",
+            "Back in use: look, isolation, every cell; a cell that fell apart from its like goes "
+            "with its module to the bench. Never charge a cell that stood below its lower limit."),
+            "isolation and cells as before; pre-charge and weld test"),
+        Event("module", "Replacing a module", (
+            "A full bench sheet for the new one first; `packcalc assign` says what its place "
+            "asks for; never a stranger of other chemistry or cell count.",
+            "Sections apart as on the build sheet read backwards; one joint open at a time.",
+            "Rest voltage and charge matched before it is joined; LFP by charge counted, never "
+            "by voltage.",
+            "As-built record: mark, serial, date, who; its marks under the signature are void."),
+            "all links of its section measured, balance, first charge attended"),
+    )

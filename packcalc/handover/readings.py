@@ -1,0 +1,288 @@
+"""Readings held against their bands, against each other, and against their baseline."""
+
+from __future__ import annotations
+
+import datetime
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from packcalc.checks import NOT_EVALUATED, Check, judge
+from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.handover import bands
+from packcalc.handover.bands import OUTLIER_SCORE, SCORE_CONSTANT, rule
+from packcalc.handover.expected import WORDS, Expected, Plan, Stage
+from packcalc.handover.trend_rules import TrendRule, trend_rule
+from packcalc.reading.readings_file import Reading
+
+IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
+YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"
+OUT = (BELOW, ABOVE, NO)
+FEWEST = 5
+JOINT_FACTOR = rule("multiple of the median above which a joint is worse than its like", "k", "",
+                    1.5)
+CALIBRATION_DAYS = 366
+STAGE_OF_CHECKS = "thermal load"
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One expected reading with what was read last.
+
+    Attributes:
+        expected: what should be read.
+        reading: the latest one, or None.
+        finding: its value as a finding.
+        verdict: one of the words above.
+        suggests: what a deviation suggests.
+        checks: each end of the band held against it.
+        questions: what is lacking of the reading itself.
+    """
+
+    expected: Expected
+    reading: Reading | None
+    finding: Finding | None
+    verdict: str
+    suggests: str = ""
+    checks: tuple[Check, ...] = ()
+    questions: tuple[str, ...] = ()
+
+    @property
+    def holds(self) -> bool:
+        """Whether its gate may open, as far as this reading goes."""
+        if self.reading is None:
+            return not self.expected.needed
+        return self.verdict not in OUT
+
+
+@dataclass(frozen=True)
+class Gate:
+    """One stage with its readings; `why` is empty where its readings hold."""
+
+    stage: Stage
+    compared: tuple[Compared, ...]
+    why: tuple[str, ...]
+    earlier: str = ""
+
+    @property
+    def open(self) -> bool:
+        """Readings hold here and at every stage before; the words of the gate remain."""
+        return not self.why and not self.earlier
+
+
+def as_finding(expected: Expected, reading: Reading) -> Finding:
+    """A reading with its origin; who measured, with what and when stands in the note."""
+    words = [f"on {reading.date}"] + [f"by {reading.name}"] * bool(reading.name) \
+        + [f"with {reading.instrument}"] * bool(reading.instrument)
+    return leaf(expected.title, "x", expected.unit, reading.value, "measured",
+                origin=Origin(reading.place, reading.line, expected.id, reading.text),
+                note=", ".join(words))
+
+
+def latest(readings: Sequence[Reading], name: str) -> Reading | None:
+    """The last reading of an id by date."""
+    found = [r for r in readings if r.id == name]
+    return max(found, key=lambda r: (r.date, r.line)) if found else None
+
+
+def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
+    """Hold the latest reading of one id against its band."""
+    reading = latest(readings, expected.id)
+    if reading is None:
+        return Compared(expected, None, None, NOT_READ)
+    questions = _questions(reading)
+    if expected.dimension == WORDS:
+        said = reading.said_yes
+        return Compared(expected, reading, None, YES if said else NO,
+                        "" if said else expected.below, questions=questions)
+    finding = as_finding(expected, reading)
+    verdict, checks = _held(expected, finding)
+    suggests = {BELOW: expected.below, ABOVE: expected.above}.get(verdict, "")
+    return Compared(expected, reading, finding, verdict, suggests, checks, questions)
+
+
+def _held(expected: Expected, finding: Finding) -> tuple[str, tuple[Check, ...]]:
+    if not expected.edges:
+        return NO_BAND, ()
+    checks, verdict = [], IN_BAND
+    for edge, relation, beyond in ((expected.low, "at least", BELOW),
+                                   (expected.high, "at most", ABOVE)):
+        if edge is None or not edge.known:
+            continue
+        check = judge(f"{expected.title} {relation} its band's end", STAGE_OF_CHECKS, finding,
+                      relation, edge)
+        checks.append(check)
+        if check.verdict == "fail":
+            verdict = beyond
+    return verdict, tuple(checks)
+
+
+def _questions(reading: Reading) -> tuple[str, ...]:
+    found = [f"{words} not written down" for words, text in
+             (("instrument", reading.instrument), ("name", reading.name)) if not text]
+    if not reading.calibration_date:
+        found.append("calibration date not written down")
+        return tuple(found)
+    age = (_day(reading.date) - _day(reading.calibration_date)).days
+    if age < 0:
+        found.append("instrument was calibrated only after the reading")
+    elif age > CALIBRATION_DAYS:
+        found.append(f"calibration was {age} days old (common practice: a year)")
+    return tuple(found)
+
+
+def _day(text: str) -> datetime.date:
+    return datetime.date.fromisoformat(text)
+
+
+def gates(plan: Plan, readings: Sequence[Reading]) -> tuple[Gate, ...]:
+    """Every stage with what keeps its gate shut, in order."""
+    found: list[Gate] = []
+    outliers = {o.id: o for o in joint_outliers(plan, readings)}
+    shut = ""
+    for stage in plan.stages:
+        compared = tuple(compare(e, readings) for e in stage.expected)
+        why = [f"{c.expected.id} {c.verdict}" for c in compared if not c.holds]
+        why += [f"{c.expected.id} stands out from its like" for c in compared
+                if c.expected.id in outliers]
+        found.append(Gate(stage, compared, tuple(why), shut))
+        if why and not shut:
+            shut = stage.title
+    return tuple(found)
+
+
+# -- joints against each other ----------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Outlier:
+    """One joint that differs from its like: its reading and the limit that it passes."""
+
+    id: str
+    finding: Finding
+    limit: Finding
+
+
+def joint_limit(values: Sequence[float]) -> Finding | None:
+    """Resistance above which a joint stands out; None below five readings.
+
+    The modified score of Iglewicz and Hoaglin, and never more than half above the median:
+    in a set that scatters widely the score alone would let a bad joint pass. Where more
+    than half of the readings are equal the score has no scale and the factor stands alone.
+    """
+    if len(values) < FEWEST:
+        return None
+    middle = statistics.median(values)
+    count = f"of {len(values)} joints"
+    median = leaf(f"median {count}", "m", "mΩ", middle, "measured", origin=Origin("readings"))
+    factor = trace(bands.multiple, "half above the median", median=median, factor=JOINT_FACTOR)
+    spread = statistics.median(abs(v - middle) for v in values)
+    if spread <= 0:
+        return factor
+    deviation = leaf(f"median distance from the median {count}", "d", "mΩ", spread, "measured",
+                     origin=Origin("readings"))
+    score = trace(bands.outlier_limit, "limit of the modified score", median=median,
+                  deviation=deviation, score=OUTLIER_SCORE, constant=SCORE_CONSTANT)
+    return smallest([score, factor], "resistance above which a joint stands out")
+
+
+def joint_outliers(plan: Plan, readings: Sequence[Reading]) -> tuple[Outlier, ...]:
+    """Joints above the limit that all of them set together."""
+    found = [(e, r) for e in plan.expected() if e.id.startswith("build.joint_")
+             and (r := latest(readings, e.id)) is not None]
+    limit = joint_limit([r.value for _, r in found])
+    if limit is None:
+        return ()
+    return tuple(Outlier(e.id, as_finding(e, r), limit) for e, r in found
+                 if r.value > limit.number * (1 + 1e-9))
+
+
+# -- trend ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Trend:
+    """One id read at least twice.
+
+    Attributes:
+        expected, rule: what it is and how far it may move.
+        baseline, latest: the two readings.
+        change: against the baseline; None where the baseline is zero.
+        check: the change held against the limit.
+        days: from baseline to latest.
+        until: day on which a straight line reaches the limit, or "".
+        series: (date, shown) of every reading, in order.
+    """
+
+    expected: Expected
+    rule: TrendRule
+    baseline: Reading
+    latest: Reading
+    change: Finding | None
+    check: Check
+    days: int
+    until: str
+    ahead: Finding | None
+    series: tuple[tuple[str, str], ...]
+
+
+def baseline_of(found: Sequence[Reading], settled: str) -> Reading:
+    """The last reading up to the day on which commissioning ended, else the first."""
+    ordered = sorted(found, key=lambda r: (r.date, r.line))
+    upto = [r for r in ordered if settled and r.date <= settled]
+    return upto[-1] if upto else ordered[0]
+
+
+def trends(plan: Plan, readings: Sequence[Reading]) -> tuple[Trend, ...]:
+    """Every id that was read again after its baseline, against the limit of its kind."""
+    settled = min((r.date for r in readings if r.id == "retorque.marks" and r.said_yes),
+                  default="")
+    found = []
+    for expected in plan.expected():
+        own = [r for r in readings if r.id == expected.id]
+        limits = trend_rule(expected.id)
+        if expected.dimension == WORDS or limits is None or len(own) < 2:
+            continue
+        base, last = baseline_of(own, settled), latest(own, expected.id)
+        if last is not None and last.date > base.date:
+            found.append(_trend(expected, limits, base, last, own))
+    return tuple(found)
+
+
+def _trend(expected: Expected, limits: TrendRule, base: Reading, last: Reading,
+           own: Sequence[Reading]) -> Trend:
+    days = (_day(last.date) - _day(base.date)).days
+    series = tuple((r.date, r.text) for r in sorted(own, key=lambda r: (r.date, r.line)))
+    title = f"{expected.title}: change since {base.date}"
+    assert base.value is not None and last.value is not None
+    if base.value <= 0:
+        check = Check(title, STAGE_OF_CHECKS, NOT_EVALUATED,
+                      reason="the baseline is zero: a share of it says nothing")
+        return Trend(expected, limits, base, last, None, check, days, "", None, series)
+    moved = trace(bands.change, title, latest=as_finding(expected, last),
+                  baseline=as_finding(expected, base))
+    limit = limits.nearer(moved)
+    relation = "at most" if limit.number > 0 else "at least"
+    check = judge(title, STAGE_OF_CHECKS, moved, relation, limit, remedy=limits.act)
+    ahead = _ahead(moved, limit, days)
+    until = _date_after(base.date, ahead) if ahead is not None else ""
+    return Trend(expected, limits, base, last, moved, check, days, until, ahead, series)
+
+
+def _ahead(moved: Finding, limit: Finding, days: int) -> Finding | None:
+    """Days from the latest reading to the limit, on a straight line."""
+    if moved.number * limit.number <= 0 or abs(moved.number) >= abs(limit.number):
+        return None
+    span = leaf("days from baseline to latest reading", "n_0", "", days, "measured",
+                origin=Origin("readings"))
+    return trace(bands.days_to_limit, days=span, change=moved, limit=limit,
+                 note="a straight line through two readings; wear speeds up")
+
+
+def _date_after(base: str, ahead: Finding) -> str:
+    assert ahead.inputs
+    total = int(ahead.inputs[0].number + ahead.number)
+    start = _day(base)
+    if total > (datetime.date.max - start).days:
+        return ""
+    return (start + datetime.timedelta(days=total)).isoformat()

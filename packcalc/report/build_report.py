@@ -1,0 +1,142 @@
+"""The build sheet and the as-built record."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+from packcalc.bench.teardown import band
+from packcalc.handover.build import (
+    JOINT_RULES,
+    PHOTOGRAPHS,
+    PREPARATION,
+    STORAGE,
+    BuildSheet,
+    build_sheet,
+    joint_chains,
+)
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import column, number, whole, words
+from packcalc.report.document import Block, Bullets, Cell, Document, Paragraph, Section, Table
+from packcalc.report.frame import document
+from packcalc.report.handover_blocks import (
+    BLANK,
+    appendix,
+    chains,
+    lead,
+    meta,
+    signatures,
+    subtitle,
+)
+
+SIGNERS = ("builder", "electrician or high-voltage specialist", "structural engineer (box, "
+           "restraint)", "certifier")
+
+
+def build_document(study: ProtectionStudy) -> Document:
+    """The page of `packcalc build`."""
+    sheet = build_sheet(study)
+    sections = (_first(study, sheet), _steps(sheet), _joints(sheet), _photographs(),
+                _as_built(study, sheet))
+    return document("Build sheet and as-built record", subtitle(study),
+                    (*sections, *appendix(chains("build", joint_chains(sheet)))), meta(study))
+
+
+def _first(study: ProtectionStudy, sheet: BuildSheet) -> Section:
+    blocks: list[Block] = [lead(study, "Sections first, the longest chain last.")]
+    if sheet.warnings:
+        blocks += [Paragraph("Do not build this yet. What fails in the design:", "open"),
+                   Bullets(sheet.warnings, "build_warnings")]
+    if sheet.stacks > 1:
+        blocks.append(Paragraph(f"{sheet.stacks} strings: the steps below are done for each "
+                                "string by itself; strings are joined only on the day of the "
+                                "first energising, through their own pre-charge, once their "
+                                "voltages agree as the file for review asks.", "caution"))
+    elif study.layout.parallel > 1:
+        blocks.append(Paragraph(f"Each step is {study.layout.parallel} modules in parallel: match "
+                                "their charge first, then join them, before the step is linked "
+                                "to the next. A reversed module in a group is a dead short.",
+                                "caution"))
+    blocks.append(Bullets(PREPARATION, "build_preparation", ordered=True))
+    return Section("before", "Before the first link", tuple(blocks))
+
+
+def _steps(sheet: BuildSheet) -> Section:
+    columns = (column("step", "Step"), column("action", "Do", wide=True),
+               column("measure", "Measure", wide=True), column("live", "Live after it", wide=True),
+               column("highest_V", "Longest section, full", "V"),
+               column("reading", "Read, by whom"))
+    rows = tuple((whole(s.number), Cell(s.action), Cell(s.measure), Cell(s.live),
+                  number(s.worst.highest.number, "V"), BLANK) for s in sheet.steps)
+    table = Table("build_steps", "Links in order", columns, rows,
+                  f"Bands of the voltmeter: {STORAGE}; the sum of the modules' own readings "
+                  "counts first. A reading outside: stop, find out why.")
+    return Section("steps", "Links in order, and what is live", (
+        Paragraph(_reach(sheet), "caution"), table, _sections(sheet)))
+
+
+def _reach(sheet: BuildSheet) -> str:
+    step = next((s for s in sheet.steps if s.worst.highest.number > 60.0 + 1e-9), None)
+    if step is None:
+        return "No section passes 60 V. That ends the danger of shock, not of burns."
+    if step.number == 0:
+        return ("Above 60 V from the first module on: every step is work on lethal parts, "
+                "gloves and covers throughout.")
+    return (f"From step {step.number} on a section is above 60 V: gloves and covers from there. "
+            "Below it one module still welds a spanner.")
+
+
+def _sections(sheet: BuildSheet) -> Table:
+    columns = (column("step", "Step"), column("sections", "Joined", wide=True),
+               column("count", "Sections"), column("highest_V", "Highest voltage", "V"),
+               column("expected", "Voltmeter shows"), column("words", "What it is", wide=True))
+    rows = []
+    for step in sheet.steps:
+        for _, group in groupby(step.sections, key=lambda s: s.run.steps):
+            like = tuple(group)
+            runs = [str(s.run) for s in like]
+            shown = ", ".join(runs if len(runs) <= 6 else [*runs[:5], f"… {runs[-1]}"])
+            rows.append((whole(step.number), Cell(shown), whole(len(like)),
+                         number(like[0].highest.number, "V"), Cell(band(like[0])),
+                         Cell(like[0].words)))
+    return Table("build_sections", "Sections after each step, the longest first", columns,
+                 tuple(rows))
+
+
+def _joints(sheet: BuildSheet) -> Section:
+    columns = (column("id", "Joint"), column("place", "Where", wide=True),
+               column("torque", "Torque, maker's / set"), column("mark", "Mark"),
+               column("resistance_mohm", "Read [mΩ]"), column("name", "By, date"))
+    rows = tuple((Cell(name), Cell(place), BLANK, BLANK, BLANK, BLANK)
+                 for name, place in sheet.joints)
+    blocks: list[Block] = [Bullets(JOINT_RULES, "joint_rules")]
+    if rows:
+        blocks.append(Table("joints", f"Joints; at most {sheet.joint_limit.shown} each, with "
+                            "nothing that stands out", columns, rows,
+                            "Joints to fuse, contactors, disconnect and cable lugs: add them "
+                            "below by hand, each with its own line."))
+    return Section("joints", "Torque and joint resistance", tuple(blocks))
+
+
+def _photographs() -> Section:
+    rows = tuple((whole(n), Cell(what), BLANK) for n, what in enumerate(PHOTOGRAPHS, start=1))
+    columns = (column("number", "No."), column("photograph", "Photograph", wide=True),
+               column("file", "File, date"))
+    return Section("photographs", "Photographs to take", (
+        Table("photographs", "Before it is covered", columns, rows),))
+
+
+def _as_built(study: ProtectionStudy, sheet: BuildSheet) -> Section:
+    columns = (column("id", "Line"), column("part", "Part", wide=True),
+               column("design", "Design", wide=True), column("named", "Named in the brief"),
+               column("mark", "Real mark"), column("part_number", "Part no."),
+               column("serial", "Serial"), column("deviation", "Deviation from design", wide=True))
+    rows = tuple((Cell(p.id), Cell(p.what), words(p.design), words(p.named), *(BLANK,) * 4)
+                 for p in sheet.parts)
+    covers = ("Signatures cover this record: the marks, part numbers, serials and deviations as "
+              f"written here, for the design with digest {study.brief.digest}. A part changed "
+              "later, or a deviation added, voids them for that line and all that rests on it.")
+    return Section("as_built", "As-built record", (
+        Table("as_built", "What was really fitted", columns, rows,
+              "A deviation is written down even where it seems better; it goes back to the "
+              "reviewer before the first energising."),
+        *signatures("build_signatures", covers, SIGNERS)))

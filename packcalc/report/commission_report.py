@@ -1,0 +1,299 @@
+"""First energising: stages with gates, expected readings, and what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from packcalc.checks import FAIL
+from packcalc.handover.commission import plan_of
+from packcalc.handover.expected import Expected, Plan, Stage
+from packcalc.handover.readings import (
+    NOT_READ,
+    OUT,
+    Compared,
+    Gate,
+    Outlier,
+    Trend,
+    gates,
+    joint_outliers,
+    trends,
+)
+from packcalc.protection import ProtectionStudy
+from packcalc.reading.readings_file import COLUMNS, Reading, ReadingsFile
+from packcalc.report.blocks import column, words
+from packcalc.report.cautions import CAUTIONS, DEFERENCE
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Cell,
+    Chain,
+    Column,
+    Document,
+    Paragraph,
+    Section,
+    Table,
+)
+from packcalc.report.frame import document
+from packcalc.report.handover_blocks import (
+    BLANK,
+    appendix,
+    chains,
+    edge_cells,
+    lead,
+    meta,
+    signatures,
+    subtitle,
+)
+
+SIGNERS = ("who measured", "who watched", "electrician")
+
+
+def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None) -> Document:
+    """The page of `packcalc commission`, with readings held against their bands if given."""
+    plan = plan_of(study)
+    readings = file.readings if file is not None else ()
+    found = gates(plan, readings)
+    about = meta(study)
+    if file is not None:
+        about = (*about, ("readings", "Readings", file.place),
+                 ("readings_digest", "Digest of the readings", file.digest))
+    sections = [_first(study, plan, found, file)]
+    trend_lines = trends(plan, readings)
+    if file is not None:
+        sections += _compared(plan, found, readings, trend_lines)
+    sections += [_stage(number, gate, read=file is not None)
+                 for number, gate in enumerate(found, start=1)]
+    sections.append(Section("signatures", "Signatures", signatures(
+        "commission_signatures", "A signature covers the readings as written down with their "
+        "dates, and nothing else.", SIGNERS)))
+    worked = [*_chains(plan, found), *_trend_chains(trend_lines, joint_outliers(plan, readings))]
+    return document("First energising, stage by stage", subtitle(study),
+                    (*sections, *appendix(tuple(worked))), about)
+
+
+def answer(study: ProtectionStudy, file: ReadingsFile) -> str:
+    """Why the readings say no, or ""."""
+    plan = plan_of(study)
+    compared = [c for g in gates(plan, file.readings) for c in g.compared]
+    out = [c.expected.id for c in compared if c.verdict in OUT]
+    out += [o.id for o in joint_outliers(plan, file.readings) if o.id not in out]
+    drifted = [t.expected.id for t in trends(plan, file.readings) if t.check.verdict == FAIL]
+    parts = [f"out of band: {', '.join(out)}"] * bool(out) \
+        + [f"moved too far from the baseline: {', '.join(drifted)}"] * bool(drifted)
+    return "; ".join(parts)
+
+
+def form(study: ProtectionStudy) -> str:
+    """An empty file of readings: every id, what it is, and its band as a remark."""
+    lines = [f"# {' '.join(text.split())}" for text in (*CAUTIONS, DEFERENCE)]
+    lines.append("# Fill in value with its unit (or yes / no), date like 2026-11-24; one row may "
+                 "be copied for a later date. Rows left blank are not read.")
+    lines.append(",".join(COLUMNS))
+    for stage in plan_of(study).stages:
+        lines.append(f"# {stage.title}")
+        for expected in stage.expected:
+            lines += [f"# {_plain(expected.title)}: {_plain(expected.band)}",
+                      expected.id + "," * (len(COLUMNS) - 1)]
+    return "\n".join(lines) + "\n"
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.split()).replace('"', "'")
+
+
+# --- first page ------------------------------------------------------------------------------
+
+def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
+           file: ReadingsFile | None) -> Section:
+    count = sum(1 for _ in plan.expected())
+    blocks: list[Block] = [lead(study, f"{len(plan.stages)} stages, {count} readings.")]
+    if study.failing:
+        blocks.append(Paragraph("Checks of the design fail: see the file for review. Do not "
+                                "begin before they are answered.", "open"))
+    if file is None:
+        blocks.append(Paragraph("Write readings into the form that --form FILE writes, and hold "
+                                "them against their bands with --readings FILE.", "text"))
+    else:
+        blocks.append(Paragraph(_verdict_sentence(found), "open"))
+    blocks.append(_overview(found, read=file is not None))
+    blocks.append(Paragraph("Bands are computed from the tolerances of the parts. A reading "
+                            "outside its band: stop, find out why. Never widen a band to fit a "
+                            "reading.", "caution"))
+    return Section("first", "Stages and gates", tuple(blocks))
+
+
+def _verdict_sentence(found: Sequence[Gate]) -> str:
+    compared = [c for g in found for c in g.compared]
+    out = [c for c in compared if c.verdict in OUT]
+    unread = [c for c in compared if c.verdict == NOT_READ and c.expected.needed]
+    shut = next((g.stage.title for g in found if not g.open), "")
+    return (f"{len(compared) - sum(c.verdict == NOT_READ for c in compared)} of {len(compared)} "
+            f"read; {len(out)} out of band; {len(unread)} needed and not read. "
+            + (f"Do not go beyond: {shut}." if shut else
+               "No reading keeps a gate shut; the words of each gate remain for who signs."))
+
+
+def _overview(found: Sequence[Gate], *, read: bool) -> Table:
+    columns = [Column("number", "No.", "right"), Column("stage", "Stage", wide=True),
+               Column("live", "Live meanwhile", wide=True)]
+    columns.append(Column("gate", "Gate, as far as the readings go", wide=True) if read else
+                   Column("done", "Done, by whom"))
+    rows = tuple((Cell(str(n), n), Cell(g.stage.title), Cell(g.stage.live),
+                  Cell(_gate_words(g)) if read else BLANK) for n, g in enumerate(found, start=1))
+    return Table("stages", "Stages in order", tuple(columns), rows)
+
+
+def _gate_words(gate: Gate) -> str:
+    if gate.why:
+        more = len(gate.why) - 3
+        return "shut: " + "; ".join(gate.why[:3]) + (f"; and {more} more" if more > 0 else "")
+    if gate.earlier:
+        return f"readings hold; shut before, at: {gate.earlier}"
+    return "readings hold"
+
+
+# --- one stage -------------------------------------------------------------------------------
+
+def _stage(number: int, gate: Gate, *, read: bool) -> Section:
+    stage = gate.stage
+    blocks: list[Block] = [
+        Paragraph(f"Live: {stage.live}.", "caution"),
+        Bullets(stage.steps, f"{stage.key}_steps", ordered=True)]
+    alike = [c for c in gate.compared if c.expected.id.startswith("build.joint_")]
+    if alike:
+        blocks += _joints(alike, read=read)
+    elif gate.compared:
+        blocks.append(_readings_table(stage, gate.compared, read=read))
+    blocks.append(Paragraph("Do not go on unless every reading above is in its band, and "
+                            + "; ".join(stage.gate) + ".", "caution"))
+    return Section(stage.key, f"{number} {stage.title}", tuple(blocks))
+
+
+def _joints(compared: Sequence[Compared], *, read: bool) -> tuple[Block, ...]:
+    """Like joints share one demand: said once, then a line each."""
+    first = compared[0].expected
+    columns = (column("id", "Reading"), column("what", "What", wide=True),
+               column("high_mohm", "At most", "mΩ"), column("read", "Read"),
+               *((column("verdict", "Verdict"),) if read else ()))
+    rows = tuple((Cell(c.expected.id), Cell(c.expected.title), edge_cells(c.expected)[1],
+                  Cell(c.reading.text if c.reading else "–") if read else BLANK,
+                  *((Cell(c.verdict),) if read else ())) for c in compared)
+    return (Paragraph(f"How: {first.how}. Too high suggests: {first.above}."),
+            Table("build_readings", "Links: readings", columns, rows))
+
+
+def _readings_table(stage: Stage, compared: Sequence[Compared], *, read: bool) -> Table:
+    columns = [column("id", "Reading"), column("what", "What", wide=True),
+               Column("low", "At least", "right"), Column("high", "At most", "right"),
+               column("unit", "Unit"), column("how", "How", wide=True)]
+    columns += ([column("read", "Read"), column("verdict", "Verdict"),
+                 column("suggests", "Suggests", wide=True)] if read else
+                [column("read", "Read"), column("off", "Too low / too high suggests", wide=True)])
+    rows = tuple((Cell(c.expected.id), Cell(_what(c.expected)), *edge_cells(c.expected),
+                  words(c.expected.how), *_tail(c, read=read)) for c in compared)
+    return Table(f"{stage.key}_readings", f"{stage.title}: readings", tuple(columns), rows)
+
+
+def _what(expected: Expected) -> str:
+    lacking = "" if expected.edges or expected.dimension == "words" else \
+        f" (no band: {expected.lacking or 'becomes the baseline'})"
+    return expected.title + lacking + ("" if expected.needed else " (where it can be read)")
+
+
+def _tail(compared: Compared, *, read: bool) -> tuple[Cell, ...]:
+    expected = compared.expected
+    if read:
+        text = compared.reading.text if compared.reading else ""
+        return Cell(text or "–"), Cell(compared.verdict), words(compared.suggests)
+    off = [f"{side}: {text}" for side, text in (("low", expected.below), ("high", expected.above))
+           if text]
+    if expected.dimension == "words":
+        off = [f"no: {expected.below}"]
+    return BLANK, words("; ".join(off))
+
+
+# --- what was read ---------------------------------------------------------------------------
+
+def _compared(plan: Plan, found: Sequence[Gate], readings: Sequence[Reading],
+              trend_lines: Sequence[Trend]) -> list[Section]:
+    blocks: list[Block] = []
+    out = [c for g in found for c in g.compared if c.verdict in OUT]
+    if out:
+        blocks.append(_out_table(out))
+    outliers = joint_outliers(plan, readings)
+    if outliers:
+        blocks.append(_outlier_table(outliers))
+    if not out and not outliers:
+        blocks.append(Paragraph("No reading lies outside its band, and no joint stands out."))
+    asked = [(c.expected.id, "; ".join(c.questions)) for g in found for c in g.compared
+             if c.questions]
+    if asked:
+        blocks.append(Table("reading_questions", "The certifier will ask",
+                            (column("id", "Reading"), column("question", "Lacking", wide=True)),
+                            tuple((Cell(a), Cell(b)) for a, b in asked)))
+    sections = [Section("compared", "Readings held against their bands", tuple(blocks))]
+    if trend_lines:
+        sections.append(Section("trend", "Trend against the baseline", (_trend_table(trend_lines),)))
+    sections.append(Section("all_readings", "Every reading as written", (_all(readings),)))
+    return sections
+
+
+def _out_table(out: Sequence[Compared]) -> Table:
+    columns = (column("id", "Reading"), column("what", "What", wide=True), column("read", "Read"),
+               column("band", "Band"), column("verdict", "Verdict"),
+               column("suggests", "What it suggests", wide=True))
+    rows = tuple((Cell(c.expected.id), Cell(c.expected.title), Cell(c.reading.text),
+                  Cell(c.expected.band), Cell(c.verdict), words(c.suggests))
+                 for c in out if c.reading is not None)
+    return Table("out_of_band", "Out of band: stop here first", columns, rows)
+
+
+def _outlier_table(outliers: Sequence[Outlier]) -> Table:
+    columns = (column("id", "Joint"), column("read", "Read"), column("limit", "Stands out above"),
+               column("why", "Rule", wide=True))
+    rows = tuple((Cell(o.id), Cell(o.finding.shown), Cell(o.limit.shown), words(o.limit.note))
+                 for o in outliers)
+    return Table("joint_outliers", "Joints that stand out from their like", columns, rows,
+                 "Take apart, clean, torque, measure again; the rest is the scale, so mend the "
+                 "worst first.")
+
+
+def _trend_table(lines: Sequence[Trend]) -> Table:
+    columns = (column("id", "Reading"), column("baseline", "Baseline"), column("latest", "Latest"),
+               column("change", "Change"), column("limit", "Limit"),
+               column("verdict", "Verdict"), column("until", "Straight line reaches it"),
+               column("series", "All, by date", wide=True), column("act", "Then", wide=True))
+    rows = tuple((
+        Cell(t.expected.id), Cell(f"{t.baseline.text}, {t.baseline.date}"),
+        Cell(f"{t.latest.text}, {t.latest.date}"),
+        Cell(t.change.shown if t.change else "–"),
+        Cell(t.check.demand.shown if t.check.demand else "–"), Cell(t.check.verdict),
+        words(t.until), Cell("; ".join(f"{d}: {v}" for d, v in t.series)), Cell(t.rule.act))
+        for t in lines)
+    return Table("trend", "Readings taken again, against their baseline", columns, rows,
+                 "Baseline: the last reading up to the day of the second torque, else the first. "
+                 "The straight line is a date to look again, no promise until then.")
+
+
+def _all(readings: Sequence[Reading]) -> Table:
+    columns = tuple(column(name, name.replace("_", " "), wide=name == "note") for name in COLUMNS)
+    rows = tuple((Cell(r.id), Cell(r.text), words(r.instrument), words(r.calibration_date),
+                  Cell(r.date), words(r.name), words(r.note)) for r in readings)
+    return Table("readings", "Readings, in the order of the file", columns, rows)
+
+
+def _chains(plan: Plan, found: Sequence[Gate]) -> tuple[Chain, ...]:
+    """Both ends of every band once, under the id of the first reading that has them."""
+    seen: set[int] = set()
+    out = []
+    for expected in plan.expected():
+        for end, finding in (("low", expected.low), ("high", expected.high)):
+            if finding is not None and finding.known and id(finding) not in seen:
+                seen.add(id(finding))
+                out.append(Chain(f"{expected.id}.{end}", finding))
+    return tuple(out)
+
+
+def _trend_chains(lines: Sequence[Trend], outliers: Sequence[Outlier]) -> tuple[Chain, ...]:
+    changes = tuple(f for t in lines for f in (t.change, t.ahead) if f is not None)
+    return (*chains("trend", changes), *chains("joint_limit", [o.limit for o in outliers[:1]]))

@@ -1,0 +1,70 @@
+"""Blocks that the pages of the handover share: blanks, signatures, chains, bands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from packcalc.findings import Finding
+from packcalc.handover.expected import WORDS, Expected
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import finding_cell
+from packcalc.report.brief_report import meta_of
+from packcalc.report.document import Block, Cell, Chain, Column, Paragraph, Section, Table
+from packcalc.units import printed
+
+BLANK = Cell("____", "")
+
+
+def subtitle(study: ProtectionStudy) -> str:
+    """Layout and brief in one line."""
+    layout = study.layout
+    return (f"{layout.label} {layout.arrangement} ({study.pack.cells}): "
+            f"{study.brief.title or study.brief.place}")
+
+
+def meta(study: ProtectionStudy) -> tuple[tuple[str, str, str], ...]:
+    """Brief, date of issue, digest."""
+    return meta_of(study.brief)
+
+
+def lead(study: ProtectionStudy, words: str) -> Paragraph:
+    """First sentence of a page: what it is, how high, that it stays live."""
+    pack = study.pack
+    return Paragraph(f"{words} {pack.modules_used} modules, at most {pack.highest_voltage.shown} "
+                     "DC. LETHAL: it cannot be switched off.", "lead")
+
+
+def chains(name: str, findings: Iterable[Finding]) -> tuple[Chain, ...]:
+    """One chain for each distinct known finding."""
+    distinct = {id(f): f for f in findings if f.known}
+    return tuple(Chain(f"{name}.{i}", f) for i, f in enumerate(distinct.values(), start=1))
+
+
+def appendix(found: tuple[Chain, ...]) -> tuple[Section, ...]:
+    """Every figure worked; no section where there is none."""
+    if not found:
+        return ()
+    words = Paragraph("Each figure with its inputs, rule, numbers, result, source and basis. A "
+                      "pocket calculator gives the printed result.")
+    return (Section("appendix", "Appendix: every figure worked", (words, *found)),)
+
+
+def signatures(key: str, covers: str, who: tuple[str, ...]) -> tuple[Block, ...]:
+    """What a signature covers, and a line for each who signs."""
+    columns = (Column("role", "Who", wide=True), Column("name", "Name"),
+               Column("licence", "Licence no."), Column("date", "Date"),
+               Column("not_checked", "Did not check", wide=True), Column("signature", "Signature"))
+    rows = tuple((Cell(role), *(BLANK,) * 5) for role in who)
+    return Paragraph(covers, "caution"), Table(key, "Signatures", columns, rows)
+
+
+def edge_cells(expected: Expected) -> tuple[Cell, Cell, Cell]:
+    """Low, high and unit of a band."""
+    if expected.dimension == WORDS:
+        return Cell("yes"), Cell("–"), Cell("yes / no")
+    low, high = (finding_cell(f) if f is not None and f.known else Cell("–")
+                 for f in (expected.low, expected.high))
+    edge = next(iter(expected.edges), None)
+    # Both ends print in their own unit; where it differs from the reading's, the text says so.
+    unit = printed(edge.unit) if edge is not None else printed(expected.unit)
+    return low, high, Cell(unit)

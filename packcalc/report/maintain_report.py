@@ -1,0 +1,64 @@
+"""Maintenance: intervals, readings to repeat, actions after events."""
+
+from __future__ import annotations
+
+from packcalc.findings import Finding
+from packcalc.handover.maintain import Maintenance, maintenance
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import column, words
+from packcalc.report.document import Block, Bullets, Cell, Document, Paragraph, Section, Table
+from packcalc.report.frame import document
+from packcalc.report.handover_blocks import BLANK, appendix, chains, lead, meta, subtitle
+
+
+def maintain_document(study: ProtectionStudy) -> Document:
+    """The page of `packcalc maintain`."""
+    plan = maintenance(study)
+    sections = (_first(study, plan), _repeats(plan), *_events(plan))
+    found = [*plan.chains, *(f for r in plan.repeats for f in (r.rule.rise, r.rule.fall)
+                             if f is not None)]
+    return document("Maintenance", subtitle(study),
+                    (*sections, *appendix(chains("maintain", found))), meta(study))
+
+
+def _first(study: ProtectionStudy, plan: Maintenance) -> Section:
+    columns = (column("interval", "When", wide=True), column("what", "What", wide=True),
+               column("ground", "Ground"), column("source", "Source"), column("done", "Done, by"))
+    rows = tuple((Cell(t.interval), Cell(t.what), Cell(t.ground), words(t.source), BLANK)
+                 for t in plan.tasks)
+    return Section("first", "Intervals", (
+        lead(study, "For as long as the pack exists."),
+        Paragraph("Opening the box: two people, disconnect out, link proven dead, gloves of "
+                  f"{study.circuit.insulation.gloves or 'a class that reaches the voltage'}. "
+                  "Every terminal inside stays live.", "caution"),
+        Table("intervals", "What is done when", columns, rows,
+              "Where the maker of a part, or the law, asks for more, that counts.")))
+
+
+def _repeats(plan: Maintenance) -> Section:
+    columns = (column("ids", "Readings"), column("interval", "When", wide=True),
+               column("rise_percent", "Rise to act on", "%"),
+               column("fall_percent", "Fall to act on", "%"), column("act", "Then", wide=True))
+    rows = tuple((Cell(r.ids), Cell(r.rule.interval), _share(r.rule.rise), _share(r.rule.fall),
+                  Cell(r.rule.act)) for r in plan.repeats)
+    blocks: tuple[Block, ...] = (
+        Paragraph("Same ids, same instruments where possible, same state (cold, half charge), "
+                  "added to the same file with their date: packcalc commission --readings FILE "
+                  "shows each against band and baseline."),
+        Table("repeats", "Readings to repeat, and how far each may move", columns, rows,
+              "Change against the baseline. The limits are our rule, for the reviewer to "
+              "replace; the bands of the first energising hold as well."))
+    return Section("repeats", "Readings to repeat", blocks)
+
+
+def _share(limit: Finding | None) -> Cell:
+    if limit is None:
+        return Cell("–")
+    value = round(100 * limit.number, 6)
+    return Cell(f"{value:+.0f}", value)
+
+
+def _events(plan: Maintenance) -> tuple[Section, ...]:
+    return tuple(Section(e.key, e.title, (
+        Bullets(e.actions, f"after_{e.key}", ordered=True, kind="caution"),
+        Paragraph(f"It may run again only after: {e.again}.", "open"))) for e in plan.events)

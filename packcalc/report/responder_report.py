@@ -1,0 +1,44 @@
+"""The page for the emergency services."""
+
+from __future__ import annotations
+
+from packcalc.handover.responder import (
+    LAYOUT_NOTE,
+    LEGEND,
+    VIEWS,
+    Heading,
+    responder_sheet,
+)
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import column
+from packcalc.report.document import Bullets, Cell, Document, Paragraph, Section, Table
+from packcalc.report.frame import document
+from packcalc.report.handover_blocks import appendix, chains, meta, subtitle
+
+SOURCES = ("iso-17840-3-2019", "iso-17840-2-2019", "fire-service-cut", "queensland-fire",
+           "towing-storage-report")
+
+
+def responder_document(study: ProtectionStudy) -> Document:
+    """The page of `packcalc responder`."""
+    sheet = responder_sheet(study)
+    columns = (column("heading", "What"), column("known", "Do and know", wide=True),
+               column("blanks", "Builder fills in", wide=True))
+    rows = tuple(_row(h) for h in sheet.headings)
+    views = tuple((Cell(name), Cell("photograph or drawing: ____")) for name in VIEWS)
+    first = Section("first", "For first and second responders", (
+        Table("responder", "High-voltage vehicle, converted", columns, rows),
+        Table("views", "Views, with the legend's numbers drawn in",
+              (column("view", "View"), column("place", "Picture", wide=True)), views),
+        Bullets(LEGEND, "legend", ordered=True)))
+    after = Section("about", "About this page", (
+        Paragraph(LAYOUT_NOTE),
+        Table("responder_sources", "What it rests on", (column("source", "Source"),),
+              tuple((Cell(key),) for key in SOURCES))))
+    return document("Emergency responder sheet", subtitle(study),
+                    (first, after, *appendix(chains("responder", sheet.chains))), meta(study))
+
+
+def _row(heading: Heading) -> tuple[Cell, ...]:
+    blanks = "; ".join(f"{name}: ____" for name in heading.blanks)
+    return Cell(heading.title), Cell(" ".join(heading.known) or "–"), Cell(blanks or "–")

@@ -1,0 +1,344 @@
+"""The decisions with room for marks, what reviewers said, and the path to a signature."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, replace
+from typing import Any
+
+from packcalc.brief import Brief
+from packcalc.decisions import MOST_GRAVE, Decision
+from packcalc.findings import Finding
+from packcalc.handover.certifier import CORE, RULE_SETS, all_clauses
+from packcalc.marks import CONFLICT, MARKS, NOT_MARKED, STANDINGS, Mark
+from packcalc.protection import ProtectionStudy
+from packcalc.report.blocks import column, words
+from packcalc.report.brief_report import meta_of
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Cell,
+    Chain,
+    Column,
+    Document,
+    Facts,
+    Paragraph,
+    Section,
+    Table,
+)
+from packcalc.report.frame import document
+from packcalc.report.html import GRAVE, REST
+from packcalc.review import blank_file
+from packcalc.review_merge import Review, Standing, merge
+
+NOTHING_READS = ("Nothing here reads as accepted that nobody marked. What is not marked is not "
+                 "checked, and a mark holds only for what stood there when it was given.")
+BOXES = "[ ] accept  [ ] change to ________  [ ] reject  [ ] not checked  [ ] not my field"
+ROLES = ("Builder", "Electrician", "High-voltage specialist", "Structural engineer", "Certifier")
+# Read by a page; a printed row leaves the last ones blank.
+COLUMNS = (
+    Column("number", "No."), Column("what", "Decision", wide=True), Column("verdict", "Verdict"),
+    Column("figure", "Figure or finding", wide=True), Column("basis", "Weakest basis"),
+    Column("mark", "Mark", wide=True), Column("decision", "Id"), Column("digest", "Digest"),
+    Column("part", "Part"), Column("stage", "Stage"), Column("grounds", "Every basis"),
+    Column("standing", "Standing"), Column("marks", "Marks"), Column("chain", "Worked"),
+)
+Links = dict[tuple, str]
+
+
+# -- the decisions ----------------------------------------------------------------------------
+
+
+def decisions_section(study: ProtectionStudy, review: Review | None = None,
+                      links: Links | None = None, *, boxes: bool = False) -> Section:
+    """Every decision, the gravest first, with the marks given to it.
+
+    Args:
+        study: one layout sized.
+        review: marks read; none where not given.
+        links: where each finding is unfolded, see `links_of`.
+        boxes: print ids and boxes to tick, for paper.
+    """
+    found = merge(study) if review is None else review
+    rows = [_row(n, s, links or {}, boxes) for n, s in enumerate(found.standings, 1)]
+    file = blank_file(study)
+    blocks: list[Block] = [
+        Paragraph(NOTHING_READS, "caution"),
+        Paragraph(f"{len(rows)} decisions, {found.count(NOT_MARKED)} not marked. What fails comes "
+                  "first, then what all else rests on, the parts put forward, faults that nobody "
+                  "clears, and what could not be evaluated."),
+        Facts("review_file", "What a mark belongs to", (
+            ("design", "Design", words(file.design)), ("layout", "Layout", words(file.layout)),
+            ("input_digest", "Digest of the input", words(file.input_digest)))),
+        Table(GRAVE, f"The {min(MOST_GRAVE, len(rows))} gravest decisions", COLUMNS,
+              tuple(rows[:MOST_GRAVE])),
+        Table(REST, "All further decisions", COLUMNS, tuple(rows[MOST_GRAVE:])),
+        signatures_table()]
+    return Section("decisions", "Decisions for the reviewer", tuple(blocks))
+
+
+def _row(number: int, standing: Standing, links: Links, boxes: bool) -> tuple[Cell, ...]:
+    d = standing.decision
+    also = f" (also: {'; '.join(d.also)})" if d.also else ""
+    said = "; ".join(mark_lines(standing))
+    mark = f"{standing.word}: {said}" if said else (BOXES if boxes else standing.word)
+    marks = [{**asdict(m), "holds": m in standing.marks}
+             for m in (*standing.marks, *standing.superseded, *standing.void)]
+    chains = list(dict.fromkeys(links[c] for c in map(_content, d.rests_on) if c in links))
+    return (Cell(str(number), number), Cell(f"{d.part}: {d.title}{also}", d.title),
+            Cell(d.verdict or "figure"), Cell(d.shown or "–"), Cell(d.basis), Cell(mark),
+            Cell(d.id if boxes else "", d.id), Cell(d.digest if boxes else "", d.digest),
+            Cell("", d.part), Cell("", d.stage), Cell("", list(d.grounds)),
+            Cell("", standing.word), Cell("", marks), Cell("", chains))
+
+
+def mark_lines(standing: Standing) -> tuple[str, ...]:
+    """Every mark of a decision in words, those that no longer hold named as such."""
+    lines = [_said(m) for m in standing.marks]
+    lines += [f"superseded: {_said(m)}" for m in standing.superseded]
+    lines += [f"void, what it rests on changed since: {_said(m)}" for m in standing.void]
+    lines += [f"the change was checked again: {r.words}" for r in standing.rechecks]
+    if standing.against_check:
+        lines.append(f"accepted although the check says: {standing.decision.verdict}")
+    return tuple(lines)
+
+
+def _said(mark: Mark) -> str:
+    what = f"change to {mark.change_to}" if mark.change_to else mark.verdict
+    who = ", ".join(p for p in (mark.name, mark.scope or "scope not stated",
+                                f"licence {mark.licence}" if mark.licence else
+                                "no licence number given", mark.date) if p)
+    scan = f"; entered from the scan {mark.scan}" if mark.scan else ""
+    note = f"; note: {' '.join(mark.note.split())}" if mark.note else ""
+    return f"{what} ({who}{scan}{note})"
+
+
+def signatures_table() -> Table:
+    """Boxes to sign: each person says what was checked and what was not."""
+    columns = (Column("role", "Role"), Column("checked", "What I checked"),
+               Column("not_checked", "What I did not check"), Column("name", "Name"),
+               Column("licence", "Licence number"), Column("signature", "Signature"),
+               Column("date", "Date"))
+    rows = tuple((Cell(role), *(Cell("") for _ in columns[1:])) for role in ROLES)
+    return Table("signatures", "Signatures", columns, rows,
+                 "A signature covers what its row names and nothing else; it covers the pack as "
+                 "built only where the as-built record says so.")
+
+
+# -- where a decision is unfolded -------------------------------------------------------------
+
+
+def _content(finding: Finding) -> tuple:
+    return (finding.title, finding.symbol, finding.unit, finding.value, finding.basis,
+            finding.source, finding.origin, finding.note)
+
+
+def links_of(section: Section) -> Links:
+    """Where each finding of an appendix is unfolded: its content to the key of its chain."""
+    found: Links = {}
+    for block in section.blocks:
+        if isinstance(block, Chain):
+            found.setdefault(_content(block.finding), block.key)
+    return found
+
+
+def with_decision_chains(section: Section, lines: Iterable[Decision]) -> Section:
+    """The appendix with every further figure that a decision rests on unfolded."""
+    known = links_of(section)
+    more = []
+    for decision in lines:
+        for number, finding in enumerate(decision.rests_on):
+            if finding.formula is None or _content(finding) in known:
+                continue
+            chain = Chain(f"decision.{decision.id}.{number}", finding)
+            known[_content(finding)] = chain.key
+            more.append(chain)
+    return replace(section, blocks=(*section.blocks, *more))
+
+
+# -- what was said ----------------------------------------------------------------------------
+
+
+def review_section(review: Review) -> Section:
+    """Who marked what, where reviewers differ, what became void, what changes would do."""
+    blocks: list[Block] = [Paragraph(_summary(review), "lead"), _reviewers(review)]
+    for word, title in ((CONFLICT, "Reviewers differ"),):
+        rows = tuple((Cell(s.decision.id), Cell(f"{s.decision.part}: {s.decision.title}"),
+                      Cell("; ".join(_said(m) for m in s.marks)))
+                     for s in review.standings if s.word == word)
+        if rows:
+            columns = (Column("decision", "Id"), Column("what", "Decision", wide=True),
+                       Column("marks", "Marks", wide=True))
+            blocks.append(Table("review_conflicts", title, columns, rows))
+    blocks += _voided(review)
+    blocks += _changes(review)
+    return Section("review", "What the reviewers marked", tuple(blocks))
+
+
+def _summary(review: Review) -> str:
+    counts = "; ".join(f"{word}: {review.count(word)}" for word in STANDINGS if review.count(word))
+    return f"Of {len(review.standings)} decisions: {counts}."
+
+
+def _reviewers(review: Review) -> Table:
+    columns = (Column("name", "Name", wide=True), Column("scope", "Scope", wide=True),
+               Column("licence", "Licence number"), *(Column(m.replace(" ", "_"), m, "right")
+                                                     for m in MARKS))
+    rows = []
+    given = list(dict.fromkeys(m for f in review.files for m in f.marks))
+    for name, scope, licence in review.reviewers:
+        own = [m.verdict for m in given if (m.name, m.scope, m.licence) == (name, scope, licence)]
+        rows.append((Cell(name), words(scope or "not stated"), words(licence or "none given"),
+                     *(Cell(str(own.count(m)), own.count(m)) for m in MARKS)))
+    return Table("reviewers", "Who marked, and within which scope", columns, tuple(rows))
+
+
+def _voided(review: Review) -> list[Block]:
+    columns = (Column("decision", "Id"), Column("why", "Why void", wide=True),
+               Column("mark", "Mark", wide=True))
+    rows = [(Cell(s.decision.id), Cell(f"what it rests on changed; today: {s.decision.shown}"),
+             Cell(_said(m))) for s in review.standings for m in s.void]
+    rows += [(Cell(m.decision_id), Cell("there is no such decision today"), Cell(_said(m)))
+             for m in review.gone]
+    if not rows:
+        return []
+    return [Table("review_void", "Marks that are void: look again", columns, tuple(rows))]
+
+
+def _changes(review: Review) -> list[Block]:
+    if not review.rechecks:
+        return []
+    columns = (Column("decision", "Id"), Column("asked", "Change to"), Column("by", "By"),
+               Column("result", "Result"), Column("words", "What came of it", wide=True))
+    rows = tuple((Cell(r.decision_id), Cell(r.asked), Cell(r.by), Cell(_result(r)),
+                  Cell(r.words)) for r in review.rechecks)
+    blocks: list[Block] = [Table("review_changes", "Changes asked for, checked again", columns,
+                                 rows, "Nothing was changed in the design: put the change into the "
+                                       "brief and run packcalc again.")]
+    blocks += [Paragraph(f"{r.part}, changed to {r.asked}: {r.words}", "caution")
+               for r in review.rechecks if r.breaks or not r.understood]
+    columns = (Column("decision", "Id"), Column("where", "Where", wide=True),
+               Column("check", "Check", wide=True), Column("before", "Before"),
+               Column("after", "After"), Column("why", "Figure, demand and reason", wide=True))
+    rows = tuple((Cell(r.decision_id), *row) for r in review.rechecks for row in _effects(r))
+    if rows:
+        blocks.append(Table("review_effects", "Every check of each change, and what reads "
+                            "differently elsewhere", columns, rows))
+    return blocks
+
+
+def _result(recheck: Any) -> str:
+    if not recheck.understood:
+        return "not understood"
+    return "breaks something" if recheck.breaks else "no check fails"
+
+
+def _effects(recheck: Any) -> Iterable[tuple[Cell, ...]]:
+    for check in recheck.checks:
+        yield (Cell(f"the change to {recheck.asked}"), Cell(check.title), Cell("–"),
+               Cell(check.verdict), Cell(check.sentence or "–"))
+    for one in recheck.touched:
+        yield (Cell(one.part), Cell(one.title), Cell(one.before or "figure"),
+               Cell(one.after or "figure"), Cell(one.shown or "–"))
+
+
+# -- the path to a signature ------------------------------------------------------------------
+
+# (question, why it is asked now); nothing here answers a legal question.
+QUESTIONS = (
+    ("Which authority registers or approves this conversion where the vehicle is registered?",
+     "it decides which rule book and which edition count"),
+    ("Under which path and form: individual approval, low-volume certification, registration "
+     "only, competition?", "each wants other papers and other signatures"),
+    ("Does the vehicle keep its identity and the rules of its build date after this change?",
+     "cut chassis or structure may change the path"),
+    ("Who may certify the whole conversion? Name, number, area of approval.",
+     "some paths know only named persons"),
+    ("Is work on the traction circuit licensed electrical work here, or vehicle work? Who may "
+     "sign it?", "places differ; it was not settled by what was read"),
+    ("Who may sign the battery box, its restraint and changed structure?",
+     "a structural engineer is often a different person"),
+    ("Who reviews insulation, distances and the over-current protection, and to which rule set?",
+     "two rule books are never mixed in one sum"),
+    ("Are salvaged modules accepted? With which history, tests and data?",
+     "no published standard was found that tells a certifier how to accept them"),
+    ("Which papers are wanted before work starts, which before first power, which at inspection?",
+     "changes are cheap before metal is cut"),
+    ("How long ahead must each be handed in, and in which form (paper, stamped, data)?",
+     "one competition rule book asks three months before inspection"),
+    ("Which tests must be witnessed, by whom, with which instruments and calibration?",
+     "pre-charge, isolation and bonding readings cannot be repeated once the box is closed"),
+    ("What must be photographed or inspected before it is covered?", "hidden parts"),
+    ("What do insurer, charging site and fire service ask?", "often asked last"),
+)
+
+
+def signature_section(brief: Brief, rules: str = CORE) -> Section:
+    """One page of questions with blanks, to be asked before anything is built.
+
+    Args:
+        brief: names the cable tables that the reviewer must agree to.
+        rules: one of the certifier's rule sets.
+
+    Raises:
+        UnknownName: no such rule set.
+    """
+    from packcalc.errors import UnknownName
+
+    if rules not in RULE_SETS:
+        raise UnknownName("rule set", rules, RULE_SETS)
+    title, ahead = RULE_SETS[rules]
+    columns = (Column("number", "No."), Column("question", "Ask", wide=True),
+               Column("why", "Because", wide=True), Column("answer", "Answer"),
+               Column("by", "Answered by, date"))
+    own = (f"Do you work by {brief.cables.rules} for the cables? If not, by which tables?",
+           "the brief chose it; no table for vehicles exists")
+    rows = tuple((Cell(str(n), n), Cell(q), Cell(why), Cell(""), Cell(""))
+                 for n, (q, why) in enumerate((*QUESTIONS, own), 1))
+    blocks: list[Block] = [
+        Paragraph("Ask these before anything is bought or cut. packcalc answers none of them: "
+                  "who may sign what is for the law and the authority where the vehicle is "
+                  "registered.", "caution"),
+        Paragraph(f"Rule set chosen: {title}." + (f" As read: {ahead}." if ahead else "")),
+        Table("signature_questions", "The path to a signature", columns, rows)]
+    clauses = [c for c in all_clauses() if c.rules == rules]
+    if clauses:
+        blocks.append(_clauses(title, clauses))
+    else:
+        known = tuple(f"{key}: {name}" for key, (name, _) in RULE_SETS.items() if key != CORE)
+        blocks.append(Bullets(("No jurisdiction is named. Rule sets of which clauses were read: "
+                               + "; ".join(known),)))
+    return Section("signature", "The path to a signature, asked first", tuple(blocks))
+
+
+def _clauses(title: str, clauses: Sequence[Any]) -> Table:
+    columns = (column("rule", "Rule", wide=True), column("clause", "Clause"),
+               column("subject", "Subject", wide=True), column("figure", "Figure", wide=True),
+               column("meaning", "In our words", wide=True), column("status", "How seen"))
+    rows = tuple((Cell(f"{c.rule}, {c.edition}".rstrip(", ")), words(c.clause), words(c.subject),
+                  words(c.figure), words(c.meaning), Cell(c.status)) for c in clauses)
+    return Table("signature_clauses", f"Clauses to ask about: {title}", columns, rows,
+                 "Laws change: open the text in force before relying on a row.")
+
+
+# -- the sheet --------------------------------------------------------------------------------
+
+
+def review_document(study: ProtectionStudy, review: Review | None = None,
+                    rules: str = CORE) -> Document:
+    """The printed sheet: the path to a signature, then every decision with boxes to tick."""
+    brief = study.brief
+    how = Section("how", "How to mark", (Bullets((
+        "Tick one box a line; with 'change to', write what it should become.",
+        "Leave unmarked what you did not look at: that reads as not marked, never as accepted.",
+        "'Not my field' tells the next reviewer that it is still open.",
+        "Paper marks may be typed into the CSV (packcalc review BRIEF --out review.csv) with the "
+        "name of the scanned sheet; id and digest of each line tell what was marked.",
+        "packcalc report BRIEF --review FILE puts the marks beside the decisions."),
+        ordered=True),))
+    subtitle = f"{study.layout.label} {study.layout.arrangement}: {brief.title or brief.place}"
+    sections = [how, decisions_section(study, review, boxes=True)]
+    if review is not None and review.files:
+        sections.append(review_section(review))
+    sections.append(signature_section(brief, rules))
+    return document("Sheet for the reviewer", subtitle, tuple(sections), meta_of(brief))

@@ -1,0 +1,46 @@
+"""The bench and its assignment as sections of the file for review, chains apart."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.grade import GradedLot
+from packcalc.report.assign_report import assignment_sections
+from packcalc.report.bench_report import grades_table, grounds_table, summary
+from packcalc.report.document import Block, Chain, Paragraph, Section
+
+# What the file for review shows of an assignment; `packcalc assign` prints the rest.
+SHOWN = ("assignment", "build_list", "balance_plan", "meaning", "sharing", "sureness")
+
+
+def salvage_sections(lot: GradedLot, dealt: AssignmentStudy | None,
+                     refusal: str = "") -> tuple[Section, ...]:
+    """Grades of the bench, then who stands where.
+
+    Args:
+        lot: the graded bench sheet.
+        dealt: the assignment, or None where it cannot be made.
+        refusal: why not, in words.
+    """
+    blocks: list[Block] = [Paragraph(summary(lot), "lead"), grounds_table(lot), grades_table(lot),
+                           Paragraph("Every check of every module: packcalc bench.")]
+    if lot.questions:
+        count = len(lot.questions)
+        blocks.insert(1, Paragraph(f"{count} question{'s' if count != 1 else ''} about the sheet "
+                                   "are open; packcalc bench lists them.", "open"))
+    if refusal:
+        blocks.append(Paragraph(f"No assignment: {refusal}", "open"))
+    found = [Section("bench_grades", "Bench: grades of the modules on hand", tuple(blocks))]
+    if dealt is not None:
+        found += [replace(s, blocks=tuple(b for b in s.blocks if not isinstance(b, Chain)))
+                  for s in assignment_sections(dealt) if s.key in SHOWN]
+    return tuple(found)
+
+
+def salvage_chains(dealt: AssignmentStudy | None) -> tuple[Chain, ...]:
+    """The chains of an assignment, for the appendix."""
+    if dealt is None:
+        return ()
+    return tuple(b for s in assignment_sections(dealt) if s.key in SHOWN for b in s.blocks
+                 if isinstance(b, Chain))

@@ -1,0 +1,349 @@
+"""Marks of reviewers and the files that carry them: JSON saved by the page, CSV, a printed sheet.
+
+A mark says what one person thinks of one decision. Reading is strict and bounded: what is
+wrong is told in one line each, and a file with a fault gives no marks at all, so that
+nothing reads as accepted that nobody marked.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from packcalc import __version__
+from packcalc.decisions import Decision, decisions, slug
+from packcalc.errors import Fault, InputErrors, nearest
+from packcalc.marks import CHANGE, MARKS, Mark
+from packcalc.protection import ProtectionStudy
+from packcalc.reading.positions import one_line, read_text
+
+FORMAT = 1
+MOST_MARKS = 5000
+LONGEST_FIELD = 2000
+MOST_FAULTS = 20
+YEARS = (2000, 2099)
+
+# What may be said besides the verdict: key in the files, as printed.
+FREE = {"change_to": "Change to", "name": "Name", "scope": "Scope", "licence": "Licence",
+        "date": "Date", "note": "Note", "scan": "Scan"}
+CSV_HEAD = ("number", "decision", "part", "title", "figure", "check", "basis", "mark", *FREE,
+            "digest", "design", "layout", "input_digest")
+_DIGEST = re.compile(r"[0-9a-f]{12}")
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
+_FORMULA = re.compile(r"'*[=+\-@#\t]")
+
+
+@dataclass(frozen=True)
+class ReviewFile:
+    """The marks of one file.
+
+    Attributes:
+        design: which design it belongs to, see `design_of`.
+        marks: in the order of the file.
+        place: path, as the user gave it.
+        layout: notation of the layout that was reviewed.
+        input_digest: of the brief that was reviewed.
+    """
+
+    design: str
+    marks: tuple[Mark, ...]
+    place: str = ""
+    layout: str = ""
+    input_digest: str = ""
+
+
+def design_of(study: ProtectionStudy) -> str:
+    """What names a design through all its versions: the brief's title, else its file name."""
+    brief = study.brief
+    return slug(brief.title or Path(brief.place).stem) or "untitled"
+
+
+# -- writing ----------------------------------------------------------------------------------
+
+
+def as_json(file: ReviewFile) -> str:
+    """A review file as JSON text, as the page saves it."""
+    data = {"packcalc_review": FORMAT, "packcalc": __version__, "design": file.design,
+            "layout": file.layout, "input_digest": file.input_digest,
+            "marks": [{f.name: getattr(m, f.name) for f in fields(Mark)} for m in file.marks]}
+    return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
+
+
+def blank_file(study: ProtectionStudy) -> ReviewFile:
+    """A review file without marks for a study."""
+    return ReviewFile(design_of(study), (), "", study.layout.label, study.brief.digest)
+
+
+def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = ()) -> str:
+    """One row a decision for a spreadsheet, marks filled in where there are any."""
+    given: dict[str, list[Mark]] = {}
+    for mark in marks:
+        given.setdefault(mark.decision_id, []).append(mark)
+    version = (design_of(study), study.layout.label, study.brief.digest)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(CSV_HEAD)
+    for number, decision in enumerate(decisions(study), 1):
+        for mark in given.get(decision.id) or [None]:
+            writer.writerow([shielded(str(cell)) for cell in _row(number, decision, mark, version)])
+    return out.getvalue()
+
+
+def _row(number: int, decision: Decision, mark: Mark | None,
+         version: tuple[str, str, str]) -> list[Any]:
+    head = [number, decision.id, decision.part, decision.title, decision.shown,
+            decision.verdict or "figure", decision.basis]
+    if mark is None:
+        return [*head, "", *("" for _ in FREE), decision.digest, *version]
+    return [*head, mark.verdict, *(getattr(mark, key) for key in FREE), mark.digest, *version]
+
+
+def shielded(text: str) -> str:
+    """An apostrophe in front of what a spreadsheet would take for a formula.
+
+    Examples:
+        >>> shielded("=1+1"), unshielded(shielded("=1+1"))
+        ("'=1+1", '=1+1')
+    """
+    return "'" + text if _FORMULA.match(text) else text
+
+
+def unshielded(text: str) -> str:
+    """The text that `shielded` was given."""
+    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+
+
+# -- reading ----------------------------------------------------------------------------------
+
+
+def read_review(path: str | os.PathLike[str]) -> ReviewFile:
+    """Read one review file, JSON or CSV by its ending.
+
+    Raises:
+        InputErrors: everything wrong with it, each in one line.
+    """
+    place = one_line(os.fspath(path))
+    ending = Path(path).suffix.lower()
+    if ending not in (".json", ".csv"):
+        raise InputErrors([Fault(place, 0, "", "is no review file by its name",
+                                 "a review file ends in .json (saved by the page) or .csv")])
+    text = read_text(path)
+    return parse_json(text, place) if ending == ".json" else parse_csv(text, place)
+
+
+def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
+    """Refuse a file for another design, or with ids that this design cannot have.
+
+    A decision may have gone since the file was written; an id that is unknown although the
+    brief and the layout are still the same is a mistake in the file.
+
+    Raises:
+        InputErrors: one line each.
+    """
+    design = design_of(study)
+    if file.design != design:
+        raise InputErrors([Fault(file.place, 0, "design", f"is for the design "
+                                 f"{one_line(file.design, 80)!r}, and this brief is {design!r}",
+                                 "give the file that belongs to this brief's title")])
+    if file.input_digest != study.brief.digest or file.layout != study.layout.label:
+        return
+    known = {name for d in decisions(study) for name in (d.id, *d.aliases)}
+    faults = []
+    for mark in file.marks:
+        if mark.decision_id not in known:
+            near = nearest(mark.decision_id, known)
+            faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
+                                "is no decision of this design",
+                                f"did you mean {near!r}?" if near else "take ids from the sheet"))
+    if faults:
+        raise InputErrors(faults[:MOST_FAULTS])
+
+
+class _Reading:
+    """Collects marks and faults of one file."""
+
+    def __init__(self, place: str):
+        self.place = place
+        self.faults: list[Fault] = []
+        self.marks: list[Mark] = []
+        self.seen: dict[tuple[str, str], str] = {}
+
+    def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
+        self.faults.append(Fault(self.place, line, one_line(key, 80), wrong, right))
+
+    def add(self, given: dict[str, Any], line: int, where: str) -> None:
+        """One mark from plain texts; a fault leaves it out and so refuses the file."""
+        before = len(self.faults)
+        values = {key: self.text(given.get(key, ""), line, f"{where}.{key}")
+                  for key in ("decision_id", "verdict", "digest", *FREE)}
+        if len(self.faults) == before:
+            self._judge(values, line, where)
+        if len(self.faults) == before:
+            self.marks.append(Mark(**values))
+
+    def text(self, value: Any, line: int, key: str) -> str:
+        if not isinstance(value, str):
+            self.fault(line, key, f"is no text but {type(value).__name__}", "write it in quotes")
+            return ""
+        clean = value.replace("\r\n", "\n").strip()
+        if len(clean) > LONGEST_FIELD:
+            self.fault(line, key, f"holds {len(clean)} characters, more than {LONGEST_FIELD}")
+        elif not _plain(clean):
+            self.fault(line, key, "holds control characters", "write plain text")
+        return clean
+
+    def _judge(self, values: dict[str, str], line: int, where: str) -> None:
+        verdict, name = values["verdict"], values["name"]
+        if verdict not in MARKS:
+            self.fault(line, f"{where}.mark", f"{one_line(verdict, 40)!r} is no mark",
+                       "one of " + ", ".join(MARKS))
+        if not values["decision_id"]:
+            self.fault(line, f"{where}.decision_id", "is missing", "copy it from the sheet")
+        if not _DIGEST.fullmatch(values["digest"]):
+            self.fault(line, f"{where}.digest", "is no digest of twelve hexadecimal digits",
+                       "copy it from the sheet: without it nobody can tell what was marked")
+        if not name:
+            self.fault(line, f"{where}.name", "is missing", "a mark without a name is none")
+        if verdict == CHANGE and not values["change_to"]:
+            self.fault(line, f"{where}.change_to", "is missing",
+                       "say what it is to become, e.g. 500 A")
+        if verdict in MARKS and verdict != CHANGE and values["change_to"]:
+            self.fault(line, f"{where}.change_to", f"stands beside the mark {verdict!r}",
+                       "a new value goes with the mark 'change'")
+        self._date(values["date"], line, f"{where}.date")
+        twice = (values["decision_id"], name)
+        if twice in self.seen:
+            self.fault(line, where, f"{one_line(name, 60)} marks this decision twice, first at "
+                       f"{self.seen[twice]}", "keep one")
+        self.seen.setdefault(twice, where)
+
+    def _date(self, text: str, line: int, key: str) -> None:
+        right = "write the day of marking as year-month-day, e.g. 2026-11-24"
+        if not text:
+            self.fault(line, key, "is missing", right)
+            return
+        try:
+            day = date.fromisoformat(text) if _ISO.fullmatch(text) and text.isascii() else None
+        except ValueError:
+            day = None
+        if day is None or not YEARS[0] <= day.year <= YEARS[1]:
+            self.fault(line, key, f"{one_line(text, 40)!r} is no date", right)
+
+    def file(self, design: str, layout: str = "", digest: str = "") -> ReviewFile:
+        if self.faults:
+            more = len(self.faults) - MOST_FAULTS
+            if more > 0:
+                self.faults = [*self.faults[:MOST_FAULTS], Fault(
+                    self.place, 0, "", f"{more} further faults are not listed")]
+            raise InputErrors(self.faults)
+        return ReviewFile(design, tuple(self.marks), self.place, layout, digest)
+
+
+def _plain(text: str) -> bool:
+    """No control characters, no half characters, nothing that turns the reading direction."""
+    return not any((unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t")
+                   or c in "\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+                   for c in text)
+
+
+def parse_json(text: str, place: str) -> ReviewFile:
+    """A review file from JSON text.
+
+    Raises:
+        InputErrors: truncated, no review file, or a mark that says nothing clear.
+    """
+    from packcalc.reading.json_file import parse
+
+    data = parse(text, place)
+    reading = _Reading(place)
+    if not isinstance(data, dict) or "packcalc_review" not in data:
+        raise InputErrors([Fault(place, 0, "", "is no review file: the key packcalc_review is "
+                                 "missing", "save the marks from the page of the report")])
+    if data["packcalc_review"] is True or data["packcalc_review"] != FORMAT:
+        reading.fault(0, "packcalc_review", f"is not {FORMAT}", "use the packcalc that wrote it")
+    design, layout, digest = (reading.text(data.get(key, ""), 0, key)
+                              for key in ("design", "layout", "input_digest"))
+    if not design:
+        reading.fault(0, "design", "is missing", "save the marks from the page of the report")
+    marks = data.get("marks")
+    if not isinstance(marks, list) or len(marks) > MOST_MARKS:
+        reading.fault(0, "marks", f"is no list of at most {MOST_MARKS} marks")
+        marks = []
+    known = {f.name for f in fields(Mark)}
+    for index, given in enumerate(marks):
+        where = f"marks[{index}]"
+        if not isinstance(given, dict):
+            reading.fault(0, where, "is no mark", "a mark is an object with decision_id and more")
+            continue
+        for key in sorted(set(given) - known):
+            near = nearest(key, known)
+            reading.fault(0, f"{where}.{key}", "is unknown", f"did you mean {near!r}?" if near
+                          else "known: " + ", ".join(sorted(known)))
+        reading.add(given, 0, where)
+    return reading.file(design, layout, digest)
+
+
+def parse_csv(text: str, place: str) -> ReviewFile:
+    """A review file from the spreadsheet: rows without a mark say nothing.
+
+    Raises:
+        InputErrors: a column is missing, or a row that says nothing clear.
+    """
+    reading = _Reading(place)
+    delimiter = max(",;\t", key=text.partition("\n")[0].count)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    try:
+        head = [cell.strip().lower() for cell in next(rows, [])]
+        missing = [c for c in ("decision", "mark", *FREE, "digest", "design") if c not in head]
+        if missing:
+            raise InputErrors([Fault(place, 1, "", "is no review sheet: no column "
+                                     + ", ".join(missing), "keep the columns of packcalc review")])
+        versions: dict[tuple[str, str, str], int] = {}
+        for row in rows:
+            if any(cell.strip() for cell in row):
+                _csv_row(reading, dict(zip(head, row, strict=False)), row, head, rows.line_num,
+                         versions)
+    except csv.Error as error:
+        reading.fault(rows.line_num, "", f"cannot be read as a table ({one_line(str(error))})",
+                      "is the file whole? save it again as CSV")
+        return reading.file("")
+    if len(versions) > 1:
+        line = sorted(versions.values())[1]
+        reading.fault(line, "design", "rows of two designs, or of two versions of one, stand in "
+                      "one sheet", "one sheet, one version")
+    if not versions:
+        reading.fault(0, "", "holds no rows", "is the file whole?")
+    return reading.file(*next(iter(versions), ("", "", "")))
+
+
+def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head: Sequence[str],
+             line: int, versions: dict[tuple[str, str, str], int]) -> None:
+    if len(row) < len(head):
+        reading.fault(line, "", f"has {len(row)} of {len(head)} cells", "is the file whole?")
+        return
+    if any(cell.strip() for cell in row[len(head):]):
+        reading.fault(line, "", f"has {len(row)} cells for {len(head)} columns",
+                      "put text with separators in quotes")
+        return
+    cells = {key: unshielded(cell.strip()) for key, cell in cells.items()}
+    version = (cells["design"], cells.get("layout", ""), cells.get("input_digest", ""))
+    versions.setdefault(version, line)
+    where = one_line(cells["decision"], 80)
+    if not cells["mark"]:
+        for key in ("change_to", "note", "scan"):
+            if cells[key]:
+                reading.fault(line, f"{where}.{key}", "stands in a row without a mark",
+                              "mark the row: " + ", ".join(MARKS))
+        return
+    given = {key: cells[key] for key in (*FREE, "digest")}
+    reading.add({**given, "decision_id": cells["decision"], "verdict": cells["mark"].lower()},
+                line, where)

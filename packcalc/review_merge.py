@@ -1,0 +1,140 @@
+"""Marks of several reviewers held beside the decisions of today.
+
+A mark whose decision rests on something else than when it was given is void; every other
+mark stands. Nothing reads as accepted that nobody accepted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from packcalc.checks import FAIL, NOT_EVALUATED
+from packcalc.decisions import Decision, decisions
+from packcalc.marks import (
+    ACCEPT,
+    ACCEPTED,
+    CHANGE,
+    CHANGE_ASKED,
+    CONFLICT,
+    LEFT,
+    NOT_CHECKED,
+    NOT_MARKED,
+    NOT_MY_FIELD,
+    REJECT,
+    REJECTED,
+    VOID,
+    Mark,
+)
+from packcalc.protection import ProtectionStudy
+from packcalc.review import ReviewFile, check_review
+from packcalc.review_change import Recheck, recheck
+
+_DECIDED = {ACCEPT: ACCEPTED, CHANGE: CHANGE_ASKED, REJECT: REJECTED}
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One decision with the marks given to it.
+
+    Attributes:
+        decision: as it is today.
+        marks: that hold, in the order read.
+        void: given to something else than stands today.
+        superseded: of the same person, with an earlier date.
+        rechecks: one for each mark that asks for a change.
+    """
+
+    decision: Decision
+    marks: tuple[Mark, ...] = ()
+    void: tuple[Mark, ...] = ()
+    superseded: tuple[Mark, ...] = ()
+    rechecks: tuple[Recheck, ...] = ()
+
+    @property
+    def word(self) -> str:
+        """One of STANDINGS."""
+        said = {(m.verdict, m.change_to) for m in self.marks if m.verdict in _DECIDED}
+        if len(said) > 1:
+            return CONFLICT
+        if said:
+            return _DECIDED[next(iter(said))[0]]
+        if any(m.verdict in (NOT_CHECKED, NOT_MY_FIELD) for m in self.marks):
+            return LEFT
+        return VOID if self.void else NOT_MARKED
+
+    @property
+    def against_check(self) -> bool:
+        """Accepted although the check of today does not pass."""
+        return self.word == ACCEPTED and self.decision.verdict in (FAIL, NOT_EVALUATED)
+
+
+@dataclass(frozen=True)
+class Review:
+    """Every decision with its marks.
+
+    Attributes:
+        standings: one a decision, gravest first.
+        gone: marks whose decision exists no longer; void.
+        files: what was read.
+    """
+
+    standings: tuple[Standing, ...]
+    gone: tuple[Mark, ...] = ()
+    files: tuple[ReviewFile, ...] = ()
+
+    @property
+    def reviewers(self) -> tuple[tuple[str, str, str], ...]:
+        """(name, scope, licence) of everybody who gave a mark."""
+        return tuple(dict.fromkeys((m.name, m.scope, m.licence)
+                                   for file in self.files for m in file.marks))
+
+    def count(self, word: str) -> int:
+        """How many decisions stand so."""
+        return sum(s.word == word for s in self.standings)
+
+    @property
+    def rechecks(self) -> tuple[Recheck, ...]:
+        """Every change that was asked for, checked again."""
+        return tuple(r for s in self.standings for r in s.rechecks)
+
+
+def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = ()) -> Review:
+    """The decisions of a study with the marks of every file.
+
+    Raises:
+        InputErrors: a file belongs to another design or names ids that cannot be.
+    """
+    for file in files:
+        check_review(file, study)
+    lines = decisions(study)
+    owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
+    given: dict[str, list[Mark]] = {d.id: [] for d in lines}
+    gone = []
+    for mark in dict.fromkeys(m for file in files for m in file.marks):
+        place = given.get(owner.get(mark.decision_id, ""))
+        (gone if place is None else place).append(mark)
+    return Review(tuple(_standing(study, d, given[d.id]) for d in lines), tuple(gone),
+                  tuple(files))
+
+
+def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark]) -> Standing:
+    holding = [m for m in marks if m.digest == decision.digest]
+    void = tuple(m for m in marks if m.digest != decision.digest)
+    last = _last_word(holding)
+    stand = tuple(m for m in holding if m in last)
+    rechecks = tuple(recheck(study, decision, m.change_to, m.name) for m in stand
+                     if m.verdict == CHANGE)
+    return Standing(decision, stand, void, tuple(m for m in holding if m not in last), rechecks)
+
+
+def _last_word(marks: Sequence[Mark]) -> set[Mark]:
+    """The latest marks of each person; two of one day both stand, and may conflict."""
+    latest: dict[tuple[str, str], str] = {}
+    for mark in marks:
+        latest[_person(mark)] = max(latest.get(_person(mark), ""), mark.date)
+    return {m for m in marks if m.date == latest[_person(m)]}
+
+
+def _person(mark: Mark) -> tuple[str, str]:
+    return mark.name.casefold(), mark.scope.casefold()
