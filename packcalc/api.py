@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from packcalc.protection import ProtectionStudy
     from packcalc.report.compose import Salvage
     from packcalc.report.document import Document
+    from packcalc.review_merge import Review
     from packcalc.study import LayoutStudy
 
 __all__ = ["cell_classes", "formulas", "layouts_frame", "library", "list_layouts", "make_brief",
@@ -154,12 +155,14 @@ def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
     return study_protection(brief, layout, arrangement, module - 1)
 
 
-def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20) -> Document:
+def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,
+                    review: Review | None = None) -> Document:
     """The neutral document of a study, from which every format is made.
 
     Args:
         study: layouts, or a protection study for the whole file for review.
         most: how many layouts a list of layouts shows; 0 shows all.
+        review: marks to put beside the decisions, see `packcalc.review_merge.merge`.
 
     Examples:
         >>> asked = make_brief({
@@ -176,7 +179,7 @@ def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20) -> Doc
         return layouts_document(study, most)
     from packcalc.report import compose
 
-    return compose.report_document(study, salvage_of(study))
+    return compose.report_document(study, salvage_of(study), review)
 
 
 def salvage_of(study: ProtectionStudy) -> Salvage | None:

@@ -105,9 +105,19 @@ def named_part(named: str, candidates: "Sequence[Candidate]") -> tuple[Check, ..
         return ()
     grave = [c for c in found.checks if c.verdict in (FAIL, NOT_EVALUATED)]
     stage = min((c.stage for c in grave), key=STAGES.index, default=STAGES[0])
-    words = "; ".join(f"{c.title}: {c.verdict}" for c in grave) or "no check failed or stayed open"
+    told = sorted((c for c in found.checks if c.verdict != PASS),
+                  key=lambda c: VERDICTS.index(c.verdict))
+    words = "; ".join(_told(c) for c in told) or "no check failed or stayed open"
+    remedies = dict.fromkeys(c.remedy for c in told if c.verdict == FAIL and c.remedy)
     return (Check(f"{named}, named in the brief, meets its duty", stage, found.verdict,
-                  reason=words),)
+                  reason=words, remedy="; ".join(remedies)),)
+
+
+def _told(check: Check) -> str:
+    """A check in one line: what is open by its name alone, else with its figures."""
+    said = f"{check.title}: {check.verdict}"
+    return f"{said} ({check.sentence})" if check.verdict in (FAIL, CAUTION) and check.sentence \
+        else said
 
 
 def worst(checks: Sequence[Check]) -> str:

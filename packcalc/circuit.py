@@ -20,7 +20,7 @@ from packcalc.clearing import (
     takeover_of,
 )
 from packcalc.feeds import Feeds, feeds_of
-from packcalc.findings import Finding
+from packcalc.findings import Finding, trace
 from packcalc.pack import PackModel
 from packcalc.places import places_asked
 from packcalc.protect.branches import SENSE
@@ -32,7 +32,14 @@ from packcalc.protect.management import ManagementAsked, ManagementResult, speci
 from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.protect.places import FaultPlace, fault_places
 from packcalc.protect.states import StatesAsked, StatesResult, study_states
-from packcalc.side_circuits import branch_items, bus_checks, string_fuse_item, strings_item
+from packcalc.side_circuits import (
+    branch_items,
+    bus_capacitance,
+    bus_checks,
+    string_fuse_item,
+    strings_item,
+)
+from packcalc.transients import largest_capacitance
 
 BEFORE_FUSE = TAP_CHOICES[0]
 LEVEL_TIME = "Time to the closing level"
@@ -90,11 +97,16 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
         clearing=clearing_by(path.held, brief)))
-    insulation = study_insulation(insulation_asked(brief, path.pack, path.pack.highest_voltage))
+    # What the link's resistor has to empty is every capacitor on the bus.
+    charged = trace(largest_capacitance, capacitance=bus_capacitance(brief),
+                    tolerance=brief.inverter.dc_link_tolerance)
+    insulation = study_insulation(replace(
+        insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged))
     management = specify_management(ManagementAsked(
         brief, path.pack, path.faults.lowest, path.faults.highest, takeover_of(path.held)))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
-    states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time))
+    states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
+                                      charged))
     named = fuse_named(path.held, brief)
     branches = tuple(_with_selectivity(item, branch, named, path.faults.highest)
                      for branch, item in zip(brief.branch, branch_items(

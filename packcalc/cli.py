@@ -9,7 +9,8 @@ from typing import Any
 
 import click
 
-from packcalc import __version__, cli_assign, cli_bench
+from packcalc import __version__, cli_assign, cli_bench, cli_handover, cli_review
+from packcalc.cli_review import end_review, merged, review_option
 from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
 from packcalc.report.cautions import SHORT
 
@@ -151,10 +152,15 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int, out: 
 @main.command(short_help="Write the whole file for review.")
 @click.argument("brief")
 @_layout_options
+@review_option
 @output_options
-def report(brief: str, layout: str, arrangement: str | None, module: int, out: str,
-           format_: str | None, table: str | None, quiet: bool) -> None:
+def report(brief: str, layout: str, arrangement: str | None, module: int,
+           reviews: tuple[str, ...], out: str, format_: str | None, table: str | None,
+           quiet: bool) -> None:
     """Write the whole file for review: layouts, the chosen one, its protection.
+
+    With --review, the marks of reviewers stand beside the decisions; what changed since is
+    void, and each change that was asked for is checked again.
 
     \b
     Example:
@@ -163,7 +169,9 @@ def report(brief: str, layout: str, arrangement: str | None, module: int, out: s
     from packcalc import api
 
     study = _sized(brief, layout, arrangement, module, quiet)
-    emit(api.report_document(study), out, format_, table, quiet)
+    review = merged(study, reviews, quiet)
+    emit(api.report_document(study, review=review), out, format_, table, quiet)
+    end_review(review, quiet)
     _end(study, quiet)
 
 
@@ -246,7 +254,7 @@ def formulas(name: str | None, out: str, format_: str | None, table: str | None,
     emit(document, out, format_, table, quiet)
 
 
-for _more in (cli_bench, cli_assign):
+for _more in (cli_bench, cli_assign, cli_review, cli_handover):
     _more.register(main)
 
 

@@ -84,7 +84,7 @@ def _ended_by(error: Exception) -> int:
         for fault in error.faults:
             tell(str(fault))
         many = len(error.faults)
-        tell(f"{many} fault{'s' if many != 1 else ''}; nothing was written")
+        tell(f"{many} fault{'s' if many != 1 else ''}; mend and run again")
         return MISTAKE
     if isinstance(error, UserError):
         tell(str(error))

@@ -99,7 +99,7 @@ def strings_path(series, parallel, link, fuse, contactor):
     return ((series + 1) * link + fuse + POLES * contactor) / parallel + fuse
 
 
-@formula(title="resistance of the traction cables", symbol="R_cab", unit="Ω",
+@formula(title="resistance of the traction cables", symbol="R_cab", unit="mΩ",
          text="R_cab = 2 · l · R'",
          inputs={"length": "l [m] one way, all traction routes",
                  "resistance_per_length": "R' [mΩ/m] of one conductor, hot"},

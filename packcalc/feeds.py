@@ -177,7 +177,7 @@ def _initial(on_hand: ModulesOnHand) -> Finding:
 def _long(brief: Brief, on_hand: ModulesOnHand) -> Finding:
     pulse = leaf("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE, "definition",
                  origin=RULE)
-    return mod.traced_resistance(on_hand.module, brief.battery.coldest_start,
+    return mod.traced_resistance(on_hand.module, brief.battery.coldest_closed,
                                  brief.battery.charge_lowest, pulse, on_hand.resistance_growth)
 
 

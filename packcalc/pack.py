@@ -163,7 +163,7 @@ class _Builder:
             "definition", origin=Origin("sum of routes"), note=", ".join(
                 f"{r.name} {r.length.shown}" for r in routes))
         per = _rule("allowance for one conductor: 35 mm² class 5 copper at 90 °C", "R'", "mΩ/m",
-                    CABLE_ALLOWANCE, basis="computed", source="iec-60228-2004",
+                    CABLE_ALLOWANCE, basis="computed", source="iec-60228",
                     note="0.554 Ω/km at 20 °C × 324.5/254.5")
         return trace(el.cable_allowance, length=total, resistance_per_length=per)
 

@@ -15,7 +15,13 @@ from packcalc.brief import Brief, Load, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
-from packcalc.clearing import branch_sheet, charging_fuse, fuse_named, path_fuses
+from packcalc.clearing import (
+    branch_sheet,
+    charging_fuse,
+    fuse_named,
+    path_fuses,
+    takeover_of,
+)
 from packcalc.errors import UserError
 from packcalc.electrical import resistance_sum, series_voltage, total_resistance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
@@ -166,10 +172,11 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     switching = _contactor_asked(brief, pack, faults, inductance)
     held = coordinate(asked, _left(listed.fuses, fuse),
                       _left(listed.contactors, size_contactors(switching, listed.contactors)))
-    contactors = size_contactors(replace(switching, fuse_let_through=_let_through(held)),
-                                 listed.contactors, named=brief.parts.contactor)
+    switching = replace(switching, fuse_let_through=_let_through(held),
+                        break_discharge=_to_break(held))
+    contactors = size_contactors(switching, listed.contactors, named=brief.parts.contactor)
     routes = tuple(_held_route(brief, route, held) for route in routes)
-    precharge = size_precharge(_precharge_asked(brief, pack), listed.resistors,
+    precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
     carry = _carry_demand(brief, pack, faults, held)
     circuit = study_circuit(brief, MainPath(pack, faults, routes, held, rating, precharge,
@@ -268,6 +275,15 @@ def _pack_undervoltage(brief: Brief, pack: PackModel) -> Finding | None:
 def _cells(brief: Brief, pack: PackModel) -> Finding:
     count = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
     return leaf("cells in series", "n", "", count, "definition", origin=Origin("layout"))
+
+
+def _to_break(held: Coordination) -> Finding:
+    """Up to where the fuse takes over, every current falls to the contactor."""
+    takes = takeover_of(held)
+    if not takes.known:
+        return BREAKING
+    return takes.called("largest current that a trip must break, discharging: where the fuse "
+                        "takes over")
 
 
 def _let_through(held: Coordination) -> Finding:
@@ -443,7 +459,8 @@ def wakes_at(load: Load) -> Finding:
                 note="a resistive load is counted as always connected")
 
 
-def _precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
+def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
+    """The bus with every capacitor and load on it, and what the pre-charge is asked to do."""
     p = brief.precharge
     loads = tuple(BusLoad(load.name, load.kind,
                           load.resistance if load.resistance.known else None,

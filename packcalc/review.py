@@ -13,7 +13,7 @@ import json
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 from pathlib import Path
@@ -30,6 +30,7 @@ FORMAT = 1
 MOST_MARKS = 5000
 LONGEST_FIELD = 2000
 MOST_FAULTS = 20
+MOST_HEAD = 40  # lines above the rows of a sheet
 YEARS = (2000, 2099)
 
 # What may be said besides the verdict: key in the files, as printed.
@@ -70,10 +71,10 @@ def design_of(study: ProtectionStudy) -> str:
 # -- writing ----------------------------------------------------------------------------------
 
 
-def as_json(file: ReviewFile) -> str:
+def as_json(file: ReviewFile, cautions: Sequence[str] = ()) -> str:
     """A review file as JSON text, as the page saves it."""
-    data = {"packcalc_review": FORMAT, "packcalc": __version__, "design": file.design,
-            "layout": file.layout, "input_digest": file.input_digest,
+    data = {"packcalc_review": FORMAT, "packcalc": __version__, "cautions": list(cautions),
+            "design": file.design, "layout": file.layout, "input_digest": file.input_digest,
             "marks": [{f.name: getattr(m, f.name) for f in fields(Mark)} for m in file.marks]}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
 
@@ -83,14 +84,19 @@ def blank_file(study: ProtectionStudy) -> ReviewFile:
     return ReviewFile(design_of(study), (), "", study.layout.label, study.brief.digest)
 
 
-def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = ()) -> str:
-    """One row a decision for a spreadsheet, marks filled in where there are any."""
+def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (),
+           cautions: Sequence[str] = ()) -> str:
+    """One row a decision for a spreadsheet, marks filled in where there are any.
+
+    Cautions stand above the heads of the columns, each in a line that begins with #.
+    """
     given: dict[str, list[Mark]] = {}
     for mark in marks:
         given.setdefault(mark.decision_id, []).append(mark)
     version = (design_of(study), study.layout.label, study.brief.digest)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
+    writer.writerows([f"# {' '.join(words.split())}"] for words in cautions)
     writer.writerow(CSV_HEAD)
     for number, decision in enumerate(decisions(study), 1):
         for mark in given.get(decision.id) or [None]:
@@ -299,13 +305,12 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         InputErrors: a column is missing, or a row that says nothing clear.
     """
     reading = _Reading(place)
-    delimiter = max(",;\t", key=text.partition("\n")[0].count)
-    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
     try:
-        head = [cell.strip().lower() for cell in next(rows, [])]
+        head = [cell.strip().lower() for cell in next(_below_cautions(rows), [])]
         missing = [c for c in ("decision", "mark", *FREE, "digest", "design") if c not in head]
         if missing:
-            raise InputErrors([Fault(place, 1, "", "is no review sheet: no column "
+            raise InputErrors([Fault(place, rows.line_num, "", "is no review sheet: no column "
                                      + ", ".join(missing), "keep the columns of packcalc review")])
         versions: dict[tuple[str, str, str], int] = {}
         for row in rows:
@@ -323,6 +328,17 @@ def parse_csv(text: str, place: str) -> ReviewFile:
     if not versions:
         reading.fault(0, "", "holds no rows", "is the file whole?")
     return reading.file(*next(iter(versions), ("", "", "")))
+
+
+def _delimiter(text: str) -> str:
+    """Comma, semicolon or tab, as the heads of the columns have it."""
+    head = next((line for line in text.split("\n", MOST_HEAD)[:MOST_HEAD]
+                 if "decision" in line and "digest" in line and "#" not in line), text[:1000])
+    return max(",;\t", key=head.count)
+
+
+def _below_cautions(rows: Iterable[list[str]]) -> Iterator[list[str]]:
+    return (row for row in rows if any(row) and not row[0].lstrip("' ").startswith("#"))
 
 
 def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head: Sequence[str],

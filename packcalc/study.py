@@ -144,6 +144,9 @@ def find_layout(brief: Brief, text: str, arrangement: str = "",
     """
     brief = with_pairs(brief)
     match = _LABEL.fullmatch(text.strip()[:40])
+    if "s" in text and text == text.lower():
+        raise UserError(f"layout {text[:40]!r}: small letters count cells; name modules, like "
+                        "16S2P, as packcalc layouts lists them")
     if not match:
         raise UserError(f"layout {text[:40]!r} is not module notation; write it like 16S2P")
     if arrangement and arrangement not in lay.ARRANGEMENTS:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +57,15 @@ def asked(modules: list[dict[str, Any]] | None = None, **changes: Any) -> Brief:
         table = data.setdefault(section, {}) if section else data
         table[key] = value
     return brief_from_data(data, "test")
+
+
+def without_parts(text: str) -> str:
+    """An example's text with no parts list, branch, named part or management system."""
+    kept: list[str] = []
+    for block in re.split(r"\n(?=\[)", text):
+        if not block.startswith(("[parts]", "[[branch]]", "[management]", "[bench]", "[donor]")):
+            kept.append(re.sub(r"(?m)^cable = .*\n", "", block))
+    return "\n".join(kept) + "\n"
 
 
 def examples() -> dict[str, Brief]:

@@ -36,7 +36,7 @@ FLOORS = (
     ("packcalc.places", "packcalc.side_circuits", "packcalc.clearing"),
     ("packcalc.circuit",),
     ("packcalc.protection",),
-    ("packcalc.decisions",),
+    ("packcalc.decisions", "packcalc.difference"),
     ("packcalc.review",),
     ("packcalc.review_change",),
     ("packcalc.review_merge",),

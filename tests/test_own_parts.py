@@ -13,9 +13,10 @@ from packcalc.reading.brief_file import read_brief
 from packcalc.report.compose import protection_document
 from packcalc.report.parts_report import margin
 from packcalc.report.render import render
+from tests.briefs import without_parts
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
-TEXT = (EXAMPLES / "truck" / "brief.toml").read_text("utf-8").split("\n[parts]")[0]
+TEXT = without_parts((EXAMPLES / "truck" / "brief.toml").read_text("utf-8"))
 
 
 def brief_with(folder, parts="", more=""):

@@ -23,7 +23,8 @@ def rule(title: str, symbol: str, unit: str, value: float, note: str = "") -> Fi
 
 @formula(
     title="Time constant of a resistor and a capacitor", symbol="τ", unit="s",
-    text="τ = R·C/1000", inputs={"resistance": "R [Ω] in series", "capacitance": "C [mF] charged"},
+    text="τ = R·C/1000",
+    inputs={"resistance": "R [Ω] in series", "capacitance": "C [mF] charged"},
     basis="definition")
 def time_constant(resistance: Any, capacitance: Any) -> Any:
     """Time in which an unloaded capacitor rises to 63.2 % of its supply.

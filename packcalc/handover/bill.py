@@ -57,7 +57,8 @@ def _modules(study: ProtectionStudy) -> list[Line]:
         module = study.brief.modules[part.entry].module
         found.append(Line(f"module.{number}", f"module, {module.title}",
                           part.series * layout.parallel, "", "graded keep on the bench",
-                          note=f"{part.series} in series × {layout.parallel} in parallel; on hand"))
+                          note=f"{part.series} in series × {layout.parallel} in parallel; "
+                               "on hand"))
     return found
 
 
@@ -80,7 +81,9 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
         own = next((r.cable for r in study.brief.cables.route
                     if item.key == f"cable.{r.name}"), "")
     demand = "; ".join(f"{r.what}: {r.value}" for r in item.specification)
-    good = ", ".join(c.name for c in item.shortlist if not c.own)
+    ratings = [c for c in item.candidates if not c.own]
+    good = ", ".join(c.name for c in ratings if c.qualifies)
+    good = good or ("none qualifies" if ratings else "")
     return Line(item.key, item.title, quantity, unit, demand or "see the file for review", good,
                 own, note, len(item.open_items))
 

@@ -116,7 +116,7 @@ def _events(figures: Figures) -> tuple[Event, ...]:
         Event("crash", "After a crash, however small", (
             "Out and away; uphill and upwind; tell the operator that it is an electric vehicle. "
             "Smoke, hiss or a sweet smell: fire brigade, nobody near.",
-            f"Cut loop pulled, key away, nobody touches orange cable. {wait[:1].upper()}{wait[1:]}.",
+            f"Cut loop pulled, key away, nobody touches orange cable; {wait}.",
             "Outdoors, at least 15 m (50 ft) from anything that burns, watched for 30 days "
             "(distance read for whole damaged vehicles; days are our rule).",
             f"Then: isolation of both poles, at least {need}; box for dents, leaks, loose "

@@ -70,16 +70,29 @@ def pack_on(figures: Figures) -> Stage:
           for pole in ("positive", "negative"))]
     if figures.can_precharge:
         expected += _precharge(figures)
+    held = figures.can_precharge and figures.slowest() is None
+    unreached = ("STOP, design: the discharge resistor keeps the bus below "
+                 f"{level.shown}; smaller pre-charge resistance or larger discharge resistance.",
+                 ) if held else ()
     return Stage(
         "pack", "The pack through the pre-charge only", f"everything, up to "
         f"{pack.highest_voltage.shown}; inverter told to stay off",
-        ("Mains kept from closing (coil lead off). Disconnect in, last link under cover.",
+        (*unreached, *_strings(figures),
+         "Mains kept from closing (coil lead off). Disconnect in, last link under cover.",
          f"Pre-charge relay closed once. The bus must come to {level.shown} of the battery and "
          "stay; a bus that hangs lower has a load on it: open at once.",
          "Wait for the resistor to cool between two tries; no more tries than the brief says.",
          "Relay open again, link down below 60 V, proven by meter, before the coil lead goes on."),
         tuple(expected),
         ("the bus comes up, floats and falls again", "isolation holds with the pack on"))
+
+
+def _strings(figures: Figures) -> tuple[str, ...]:
+    layout = figures.pack.layout
+    if layout.arrangement != "strings" or layout.parallel < 2:
+        return ()
+    return (f"{layout.parallel} strings: each alone first, by itself through the pre-charge, the "
+            "others parted; then joined, once their voltages agree as the file for review asks.",)
 
 
 def _precharge(figures: Figures) -> list[Expected]:

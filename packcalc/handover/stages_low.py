@@ -162,8 +162,9 @@ def supply(figures: Figures) -> Stage:
         above="discharge resistor open or high, or more capacitance: the link stays live longer "
               "than its label says", lacking="discharge resistor or capacitance is not in the "
               "brief; the reading becomes the baseline"))
-    first = (f"A supply of {SUPPLY.shown}, current limit above {figures.peak_edge(SUPPLY, True).shown}: one that "
-             "limits bends the curve and the share means nothing." if figures.can_precharge else
+    first = (f"A supply of {SUPPLY.shown}, current limit above "
+             f"{figures.peak_edge(SUPPLY, True).shown}: one that limits bends the curve and the "
+             "share means nothing." if figures.can_precharge else
              "A current-limited supply below 60 V in place of the pack.")
     return Stage(
         "supply", "Pre-charge and discharge from a supply under 60 V",

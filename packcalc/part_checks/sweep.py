@@ -20,7 +20,8 @@ from packcalc.part_checks.shown import fuse_curves, voltage_reason
 from packcalc.parts import ContactorPart, FusePart, Points
 
 NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY = range(5)
-DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor", "contactor beyond its limit")
+DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
+           "nobody, the contactor trips above what it breaks")
 GRID = 400
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 

@@ -446,7 +446,9 @@ def _with_heat(asked: RouteAsked, frame: _Frame, duty: _Duty, plain: _Figures) -
     """
     peak = trace(peak_temperature, start=plain.temperature, current=duty.peak,
                  time=asked.peak_duration, area=plain.section.area)
-    constant = trace(adiabatic_constant, start=peak, end=frame.fault_end)
+    # The fuse lets the conductor run at its steady limit: a fault may begin there.
+    start = largest([peak, frame.steady_limit], "conductor temperature when a fault begins")
+    constant = trace(adiabatic_constant, start=start, end=frame.fault_end)
     withstand = trace(cable_withstand, constant=constant, area=plain.section.area)
     return replace(plain, peak=peak, constant=constant, withstand=withstand,
                    survivable=trace(survivable_current, withstand=withstand,

@@ -320,8 +320,27 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 
 def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None) -> tuple[Check, ...]:
     return (*_cable_checks(asked, swept, heat), _withstand_check(asked, swept),
-            _range_check(asked, swept), *_trip_checks(asked, swept),
+            _range_check(asked, swept), _cold_check(asked, swept), *_trip_checks(asked, swept),
             _overload_check(asked, swept))
+
+
+def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
+    """Whether the fuse opens the lowest fault by itself; where not, the contactor must."""
+    title, stage = "the fuse opens the lowest fault, cold and nearly empty", "who clears"
+    if swept.fuse.reasons:
+        return Check(title, stage, NOT_EVALUATED, demand=asked.fault_lowest,
+                     reason="; ".join(swept.fuse.reasons))
+    counts = _counts_from(swept, "current from which the fuse counts")
+    check = judge(title, stage, counts, "at most", asked.fault_lowest,
+                  remedy="a smaller or faster fuse; warmer cells before the contactors close; a "
+                         "contactor on a named trip whose range reaches the fuse's")
+    if check.verdict != FAIL:
+        return check
+    span = f"from {asked.fault_lowest.shown} to {counts.shown} the fuse is not counted on"
+    if not swept.covered:
+        return replace(check, reason=f"{span}, and the contactor does not cover it all")
+    return replace(check, verdict=CAUTION,
+                   reason=f"{span}: only the contactor on its named trip opens there")
 
 
 def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -334,7 +353,7 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
                     if not swept.contactor.reasons else ""))
         return Check(title, stage, NOT_EVALUATED if weak else PASS, reason=words + (
             "; gates from memory are no data sheet: ask for the curve" if weak else ""))
-    spans = "; ".join(f"{h.words} from {_span(h)}" for h in swept.holes)
+    spans = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     asks = [*swept.fuse.reasons, *swept.contactor.reasons]
     silent = swept.fuse.reasons and asked.fuse is not None
     return Check(title, stage, NOT_EVALUATED if silent else FAIL,
@@ -550,7 +569,7 @@ def _governing(asked: CoordinationAsked, swept: Sweep) -> str:
     span = f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}"
     if swept.covered:
         return f"{asked.pair} open every current from {span}, subject to the checks below."
-    holes = "; ".join(f"{h.words} from {_span(h)}" for h in swept.holes)
+    holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     return f"{asked.pair}, from {span}: no valid pair, {holes}."
 
 

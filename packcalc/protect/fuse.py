@@ -369,6 +369,16 @@ def _rounded(finding: Finding, up: bool) -> str:
     return f"{significant(whole * step, 3)} {printed(finding.unit)}".rstrip()
 
 
+def _rating_asked(duty: FuseDuty) -> str:
+    """Both ends of the rated current; a clash is said, not printed as a range."""
+    least, most = _rounded(duty.least_rating, True), _rounded(duty.cable_rating, False)
+    known = duty.least_rating.known and duty.cable_rating.known
+    if known and duty.least_rating.number > duty.cable_rating.number:
+        return (f"NO RATING MEETS BOTH: at least {least} for the load, at most {most} to protect "
+                "the cable; take a larger cable first")
+    return f"at least {least}, at most {most}"
+
+
 def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
     lowest = _rounded(asked.fault_lowest, False)
     conductor = "in it" if duty.conductor_known else "to be applied by the maker"
@@ -384,8 +394,7 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
                     "cold, aged, empty pack, one string, fault at the far end"),
         Requirement(f"Total clearing time at {lowest} DC", f"at most {COUNTED_ON.shown}",
                     "packcalc's own rule"),
-        Requirement("Rated current", f"at least {_rounded(duty.least_rating, True)}, at most "
-                    f"{_rounded(duty.cable_rating, False)}",
+        Requirement("Rated current", _rating_asked(duty),
                     f"load side and cable side; conductor factor {conductor}"),
         Requirement(f"Melting current at {asked.peak_duration.shown}",
                     f"at least {_rounded(duty.melting_current, True)}",

@@ -39,6 +39,9 @@ STAGE_VOLTAGE = "highest voltage"
 SENSED_SHARE = leaf("share of cells whose temperature is seen", "x", "%", 0.30, "read",
                     source="formula-sae-rules-2014", origin=RULE,
                     note="rule of a student competition; no road rule was found")
+OVERSHOOT = leaf("overshoot that a full cell may see", "Δ", "%", 0.01, "assumed",
+                 source="packcalc-rule", origin=RULE,
+                 note="our rule; the cell's maker states an absolute maximum: ask for it")
 BALANCE_SHARE = leaf("share of time in which balancing works", "x", "%", 0.10, "assumed",
                      source="packcalc-rule", origin=RULE,
                      note="charging at the top of the window alone; ask when it balances")
@@ -239,12 +242,16 @@ def _cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
     """The tightest limits over the module types of the string."""
     modules = [asked.brief.modules[p.entry].module for p in asked.pack.layout.parts]
     full = smallest([m.full_voltage for m in modules], "full voltage of one cell")
+    ended = trace(with_tolerance, "cell voltage at the charger's upper tolerance", symbol="u_ch",
+                  voltage=full, tolerance=asked.brief.charger.tolerance)
+    limit = trace(with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
+                  voltage=full, tolerance=OVERSHOOT)
     return {
         "full": full,
-        "over": trace(with_tolerance, "highest over-voltage trip of one cell", symbol="u_ov",
-                      voltage=full, tolerance=asked.brief.charger.tolerance,
-                      note="full voltage with the charger's tolerance: lower trips in every "
-                           "charge, higher overcharges"),
+        "charger": ended,
+        "limit": limit,
+        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
+                         "lower trips in every charge, higher overcharges"),
         "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
         "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
                                         "u_min", "V") for m in modules],
@@ -305,6 +312,10 @@ def _charging(pack: PackModel) -> Finding:
 def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
     own, cell = asked.brief.management, _cell_limits(asked)
     return (
+        judge("charger ends its charge before it overshoots a full cell", STAGE_VOLTAGE,
+              cell["charger"], "at most", cell["limit"],
+              reason="at the upper tolerance of its end voltage, every cell alike",
+              remedy="a charger of closer tolerance, or a lower set point"),
         judge("over-voltage trip within the cell's limit", STAGE_VOLTAGE, own.overvoltage_trip,
               "at most", cell["over"], missing=f"set it to {cell['over'].shown} or below",
               remedy="a lower trip"),

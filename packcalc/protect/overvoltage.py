@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from packcalc.brief import Brief, key
-from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.findings import Finding, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
@@ -361,7 +361,15 @@ def _charger_check(asked: OvervoltageAsked) -> Check:
     title = "a charger that runs to its own ceiling stays at the end of charging"
     check = judge(title, STAGE, asked.charger_ceiling, "at most", asked.full_voltage,
                   missing="charger's voltage range is not given: read it on its plate")
-    if check.verdict == "fail":
+    above = asked.absolute_maximum
+    if check.verdict == FAIL and above.known and check.figure is not None \
+            and check.figure.number > above.number * (1.0 + 1e-9):
+        return Check(title, STAGE, FAIL, check.figure, above, "at most",
+                     "a faulty or wrongly set charger overshoots the inverter's absolute maximum, "
+                     "and overcharges every cell on the way",
+                     "a charger whose ceiling lies within it, or a cut-off of its own beside the "
+                     "charger's control")
+    if check.verdict == FAIL:
         return Check(title, STAGE, CAUTION, check.figure, check.demand, "at most",
                      "a faulty or wrongly set charger goes on above full charge: only the "
                      "over-voltage trip of the management system stops it",

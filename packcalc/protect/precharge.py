@@ -137,8 +137,13 @@ def size_precharge(asked: PrechargeAsked, parts: Sequence[ResistorPart] = (), *,
     upper, lower = _window(asked)
     values = _values(upper, lower)
     ratings = tuple(_candidate(asked, _resistance(ohms)) for ohms in values)
-    reference = _reference(ratings, values, upper)
+    own = next((p for p in parts if p.name == named and p.resistance is not None), None)
     candidates = ratings + tuple(_part_candidate(asked, part) for part in parts)
+    if own is None:
+        reference = _reference(ratings, values, upper)
+    else:  # the figures are then those of the resistor that will be fitted
+        reference = own.resistance
+        asked = replace(asked, resistor_tolerance=own.tolerance or asked.resistor_tolerance)
     return Item(
         key="precharge", title=TITLE,
         governing=_governing(asked, reference),
@@ -147,8 +152,22 @@ def size_precharge(asked: PrechargeAsked, parts: Sequence[ResistorPart] = (), *,
         candidates=candidates,
         open_items=_open_items(asked),
         notes=NOTES,
-        checks=(*_duty_checks(asked, upper, lower), *named_part(named, candidates)),
+        checks=(*_duty_checks(asked, upper, lower), *(_ends(asked, own) if own else ()),
+                *named_part(named, candidates)),
     )
+
+
+def _ends(asked: PrechargeAsked, part: ResistorPart) -> tuple[Check, ...]:
+    """Whether the bus comes up at all through the resistor that the brief names."""
+    assert part.resistance is not None
+    if _time(*_slow_buses(asked, part.resistance)) is not None:
+        return ()
+    awake = " and ".join(load.name for load in asked.known_loads) or "the loads"
+    return (Check("pre-charge ends", "fault range", FAIL, reason=f"never: {awake} take the whole "
+                  f"current of {part.name} and hold the bus below the level; every try runs into "
+                  "its timeout, and a main contactor that closes all the same meets an empty bus",
+                  remedy="loads kept asleep until the main contactor has closed, or a smaller "
+                         "resistance"),)
 
 
 def _not_sizable(asked: PrechargeAsked) -> Item:

@@ -60,12 +60,14 @@ class StatesAsked:
         highest: highest working voltage of the chain.
         precharge_time: slowest pre-charge to the level; None where it is never reached or
             not known.
+        capacitance: of the whole bus, upper tolerance; None counts the DC link alone.
     """
 
     brief: Brief
     pack: PackModel
     highest: Finding
     precharge_time: Finding | None
+    capacitance: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,8 @@ def weld_level(asked: StatesAsked) -> Finding:
 
 
 def _capacitance(asked: StatesAsked) -> Finding:
+    if asked.capacitance is not None:
+        return asked.capacitance
     link = asked.brief.inverter
     return trace(tr.largest_capacitance, capacitance=link.dc_link_capacitance,
                  tolerance=link.dc_link_tolerance)

@@ -10,6 +10,9 @@ from packcalc.report.document import Block, Bullets, Document, Paragraph, Sectio
 from packcalc.report.frame import document
 
 
+MOST_FIRST = 12  # open entries told in full by `packcalc check`; the rest in a line each
+
+
 def meta_of(brief: Brief) -> tuple[tuple[str, str, str], ...]:
     """Brief, date of issue and digest, as every document carries them."""
     return (("brief", "Brief", brief.title or brief.place),
@@ -48,8 +51,14 @@ def modules_table(brief: Brief) -> Table:
                  tuple(rows), "assumed: filled in from the cell class, because nobody gave it")
 
 
-def next_table(brief: Brief, layout: Layout | None) -> Table:
-    """The open entries; ranked by what they move where a layout is known."""
+def next_table(brief: Brief, layout: Layout | None, most: int = 0) -> Table:
+    """The open entries; ranked by what they move where a layout is known.
+
+    Args:
+        brief: with its open entries.
+        layout: whose figures are looked at.
+        most: how many are listed; 0 lists all.
+    """
     columns = (column("entry", "Entry"), column("meaning", "What is open", wide=True),
                column("taken", "Counted on meanwhile"),
                column("swing_percent", "Moves by", "%"), column("moves", "Which figure", wide=True),
@@ -63,12 +72,14 @@ def next_table(brief: Brief, layout: Layout | None) -> Table:
         (Cell(s.unknown.dotted), Cell(s.unknown.key.title), words(s.unknown.taken),
          number(s.swing, "%", 2) if s.moves else Cell("–"), words(s.moves),
          words(s.unknown.key.consequence), words(s.unknown.key.find))
-        for s in find_next(brief, layout))
+        for s in find_next(brief, layout)[:most or None])
+    more = len(brief.unknowns) - len(rows)
+    tail = f" {more} more are open; packcalc check lists them." if more else ""
     return Table("find_next", "Find these next, the one that moves the result most first",
                  columns, rows,
                  "Moves by: change of that figure if a lucky answer came back; it ranks entries "
                  "and is no result. Voltage, power, energy, current and fuse come before cable and "
-                 "pre-charge.")
+                 "pre-charge." + tail)
 
 
 def check_document(brief: Brief) -> Document:
@@ -89,6 +100,10 @@ def check_document(brief: Brief) -> Document:
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if brief.unknowns:
-        blocks.append(next_table(brief, layout))
+        blocks.append(next_table(brief, layout, MOST_FIRST if layout else 0))
+        rest = (tuple(s.unknown for s in find_next(brief, layout)[MOST_FIRST:]) if layout else ())
+        if rest:
+            blocks.append(Bullets(tuple(f"{u.dotted}: {u.key.title}; counted on {u.taken or 'nothing'}"
+                                        for u in rest), key="also_open"))
     return document("Check of the brief", brief.title or brief.place,
                     (Section("check", "Check", tuple(blocks)),), meta_of(brief))

@@ -145,8 +145,10 @@ def _overview(found: Sequence[Gate], *, read: bool) -> Table:
 
 def _gate_words(gate: Gate) -> str:
     if gate.why:
-        more = len(gate.why) - 3
-        return "shut: " + "; ".join(gate.why[:3]) + (f"; and {more} more" if more > 0 else "")
+        counts = ((sum(NOT_READ in w for w in gate.why), "not read"),
+                  (sum(w.endswith(OUT) for w in gate.why), "out of band"),
+                  (sum("stands out" in w for w in gate.why), "stands out from its like"))
+        return "shut: " + ", ".join(f"{n} {what}" for n, what in counts if n)
     if gate.earlier:
         return f"readings hold; shut before, at: {gate.earlier}"
     return "readings hold"
@@ -233,7 +235,8 @@ def _compared(plan: Plan, found: Sequence[Gate], readings: Sequence[Reading],
                             tuple((Cell(a), Cell(b)) for a, b in asked)))
     sections = [Section("compared", "Readings held against their bands", tuple(blocks))]
     if trend_lines:
-        sections.append(Section("trend", "Trend against the baseline", (_trend_table(trend_lines),)))
+        sections.append(Section("trend", "Trend against the baseline",
+                                (_trend_table(trend_lines),)))
     sections.append(Section("all_readings", "Every reading as written", (_all(readings),)))
     return sections
 

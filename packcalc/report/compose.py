@@ -128,8 +128,9 @@ def _first(study: ProtectionStudy) -> Section:
     grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
              or (c.verdict == CAUTION and not title.startswith(PLACE))]
     if grave:
-        blocks.append(_named_checks("failing", "What fails or needs caution, gravest stage first",
-                                    grave))
+        grave.sort(key=lambda pair: pair[1].verdict != FAIL)
+        blocks.append(_named_checks("failing", "What fails, then what needs caution; each by its "
+                                    "stage, gravest first", grave))
     for item in study.without_candidate:
         blocks.append(Paragraph(f"{item.title}: no standard rating passes every check that could "
                                 "be evaluated.", "open"))

@@ -25,9 +25,11 @@ if TYPE_CHECKING:
 
 LEAF, LINK, NESTED = "leaf", "link", "nested"
 GRAVE, REST = "decisions_grave", "decisions_rest"  # tables that take marks
+DECISION_HEADS = ("No.", "Decision", "Verdict", "Weakest basis", "Mark")
 SCROLLS = 5  # a table of so many columns may be wider than a phone
 SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
 SHORT_ROWS_OF_WORDS = 6
+OFTEN, LONG_WORDS = 3, 60
 MANY_COLUMNS = 9  # from here on a table is set smaller in print
 
 
@@ -76,9 +78,10 @@ class _Page:
     def __init__(self, document: Document):
         self.steps = steps(document)
         self.blocks = list(document.blocks())
-        self.marks = MARKS
+        self.marks, self.decision_heads = MARKS, DECISION_HEADS
+        self._part_numbers: dict[str, int] = {}
         self.shared = [s for s in self.steps.values()
-                       if s.uses > 1 and s.chain is None and not s.is_leaf]
+                       if s.chain is None and (s.uses > 1 and not s.is_leaf or _wordy(s))]
         self.parts = _parts(document, shared=bool(self.shared))
         self._marks = _unique_marks(list(self.steps))
         own_place = [*(chain.key for chain in document.chains()), *(s.id for s in self.shared)]
@@ -106,6 +109,10 @@ class _Page:
         """What a saved mark belongs to."""
         facts = next(b for b in self.blocks if isinstance(b, Facts) and b.key == "review_file")
         return {key: cell.text for key, _, cell in facts.rows}
+
+    def part_number(self, part: str) -> int:
+        """A short number for the title of a part."""
+        return self._part_numbers.setdefault(part, len(self._part_numbers) + 1)
 
     def choices(self) -> dict[str, list[str]]:
         """Parts, bases and verdicts of all decisions, for the filters."""
@@ -153,9 +160,27 @@ class _Page:
             names.append("compact")
         return " ".join(names)
 
+    def heads(self, table: Table) -> str:
+        """The column titles as properties that a phone prints in front of each cell."""
+        titles = DECISION_HEADS if table.key in (GRAVE, REST) else [
+            column.title for column in table.columns]
+        return ";".join(f"--h{n}:{_css_text(title)}" for n, title in enumerate(titles, 1))
+
     def scrolls(self, table: Table) -> bool:
         """Whether the table may be wider than a screen, so that the keyboard must reach it."""
         return len(table.columns) >= SCROLLS
+
+
+def _wordy(step: Step) -> bool:
+    """Whether an entry is printed once and pointed at: long words, used again and again."""
+    words = len(step.finding.note) + len(str(step.finding.origin or ""))
+    return step.is_leaf and step.uses >= OFTEN and words >= LONG_WORDS
+
+
+def _css_text(words: str) -> str:
+    """Words as a text of a style: nothing in them can end it."""
+    return '"' + "".join(c if c.isalnum() or c in " ,.()" else f"\\{ord(c):x} "
+                         for c in words) + '"'
 
 
 def _parts(document: Document, *, shared: bool) -> list[_Part]:

@@ -6,7 +6,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import RANKING
 from packcalc.report.blocks import column, number, whole, words
-from packcalc.report.brief_report import meta_of
+from packcalc.report.brief_report import meta_of, next_table
 from packcalc.report.document import (
     Block,
     Bullets,
@@ -70,7 +70,7 @@ def layouts_table(study: LayoutStudy, most: int) -> Table:
     rows = tuple(_row(study, rank) for rank in range(shown))
     more = f" {len(study) - shown} more not shown." if len(study) > shown else ""
     return Table("layouts", f"{len(study)} candidate layouts of {study.tried} tried, ranked",
-                 COLUMNS, rows, f"Ranked by: {RANKING}. {LEGEND}{more}")
+                 COLUMNS, rows, f"Ranked by: {RANKING}. {LEGEND}{more}" if rows else "")
 
 
 def misses_table(study: LayoutStudy) -> Table:
@@ -83,6 +83,9 @@ def misses_table(study: LayoutStudy) -> Table:
          words(m.fails), words(m.change))
         for m in study.misses)
     return Table("near_misses", "Nearest misses", columns, rows)
+
+
+MOST_OPEN = 6  # open entries listed where no layout fits
 
 
 def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
@@ -104,6 +107,8 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(layouts_table(study, most))
     if study.misses:
         blocks.append(misses_table(study))
+    if not len(study) and study.misses and study.brief.unknowns:
+        blocks.append(next_table(study.brief, study.misses[0].layout, MOST_OPEN))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:

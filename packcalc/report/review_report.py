@@ -42,6 +42,7 @@ COLUMNS = (
     Column("mark", "Mark", wide=True), Column("decision", "Id"), Column("digest", "Digest"),
     Column("part", "Part"), Column("stage", "Stage"), Column("grounds", "Every basis"),
     Column("standing", "Standing"), Column("marks", "Marks"), Column("chain", "Worked"),
+    Column("also", "Also in"),
 )
 Links = dict[tuple, str]
 
@@ -89,7 +90,7 @@ def _row(number: int, standing: Standing, links: Links, boxes: bool) -> tuple[Ce
             Cell(d.verdict or "figure"), Cell(d.shown or "–"), Cell(d.basis), Cell(mark),
             Cell(d.id if boxes else "", d.id), Cell(d.digest if boxes else "", d.digest),
             Cell("", d.part), Cell("", d.stage), Cell("", list(d.grounds)),
-            Cell("", standing.word), Cell("", marks), Cell("", chains))
+            Cell("", standing.word), Cell("", marks), Cell("", chains), Cell("", list(d.also)))
 
 
 def mark_lines(standing: Standing) -> tuple[str, ...]:

@@ -59,7 +59,7 @@ def refused(*args: str) -> list[str]:
     assert ran.out == "" and "Traceback" not in ran.err
     assert all(line and line.isprintable() and len(line) < 700 for line in ran.lines)
     *faults, count = ran.lines
-    assert count == f"{len(faults)} fault{'s' if len(faults) != 1 else ''}; nothing was written"
+    assert count == f"{len(faults)} fault{'s' if len(faults) != 1 else ''}; mend and run again"
     return faults
 
 

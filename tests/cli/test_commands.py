@@ -168,7 +168,7 @@ def test_no_layout_fits_is_an_answer(none_fits, tmp_path) -> None:
         ran = run(command, none_fits, "--out", out)
         assert ran.code == door.NO and "does not meet the brief" in ran.lines[-1]
         assert "What can kill first" in out.read_text("utf-8")
-    assert "For the reviewer" in (tmp_path / "report.txt").read_text("utf-8")
+    assert "Decisions for the reviewer" in (tmp_path / "report.txt").read_text("utf-8")
 
 
 def test_a_named_layout_that_fails_is_answered_no(good) -> None:
@@ -310,7 +310,7 @@ def test_library_check_tells_every_fault(tmp_path) -> None:
     assert ran.code == door.MISTAKE and ran.out == ""
     assert any("mine.toml:1: label:" in line for line in ran.lines)
     assert any("mine.toml:2: mas: unknown key; did you mean 'mass'?" in line for line in ran.lines)
-    assert ran.lines[-1] == "2 faults; nothing was written"
+    assert ran.lines[-1] == "2 faults; mend and run again"
 
 
 def test_formulas_lists_each_with_its_ground() -> None:

@@ -35,6 +35,8 @@ SOURCE = ("source", "title", "edition", "kind", "seen", "note")
 NEXT = ("entry", "meaning", "taken", "swing_percent", "moves", "consequence", "find")
 FIRST = ("highest_voltage_V", "fault_highest_A", "fault_lowest_A", "least_fuse_rating_A",
          "stored_energy_kWh")
+DECISION = ("number", "what", "verdict", "figure", "basis", "mark", "decision", "digest", "part",
+            "stage", "grounds", "standing", "marks", "chain", "also")
 FAILING = ("part", "stage", *CHECK)
 
 PARTS = {f"{part}_{kind}": keys
@@ -57,7 +59,10 @@ KEYS: dict[str, tuple[list[str], dict[str, tuple[str, ...]]]] = {
         "corner_figures": DUTY,
         "corners": ("charge_percent", "temperature_degC", "age", "strings_in", "open_circuit_V",
                     "resistance_mohm", "current_A", "loaded_V", "available_kW"),
-        "review": ("number", "decision", "figure", "basis", "mark", "name", "note")}),
+        "decisions_grave": DECISION, "decisions_rest": DECISION,
+        "review_file": ("design", "layout", "input_digest"),
+        "signatures": ("role", "checked", "not_checked", "name", "licence", "signature", "date"),
+        "signature_questions": ("number", "question", "why", "answer", "by")}),
     "library list": (["library", "list"], {
         "modules": ("id", "chemistry", "cells", "capacity_Ah", "energy_kWh", "full_voltage_V",
                     "mass_kg"),

@@ -49,7 +49,8 @@ CASES: dict[str, tuple[str, dict[str, Any], str, str]] = {
     "nine strings": ("van", {"modules": MANY, "path": {"main_fuse": "mid-pack"}}, "5S9P",
                      "strings"),
     "groups of thirty": ("van", {"modules": MANY}, "5S30P", "grouped"),
-    "load that wakes early": ("truck", {"precharge": {"load": [
+    "load that wakes early": ("truck", {"inverter": {"discharge_resistance": "unknown"},
+                                        "precharge": {"load": [
         {"name": "heater", "kind": "constant power", "power": "3 kW",
          "wakes_at": "60 V"}]}}, "", ""),
     "unknowns": ("truck", {
@@ -63,13 +64,14 @@ def study(case: str) -> ProtectionStudy:
     """The study of a case."""
     example, changes, layout, arrangement = CASES[case]
     data = tomllib.loads((EXAMPLES / example / "brief.toml").read_text("utf-8"))
-    data.pop("parts", None)
     for name, value in changes.items():
         if isinstance(value, dict):
             data.setdefault(name, {}).update(value)
         else:
             data[name] = value
-    return study_protection(make_brief(data), layout, arrangement)
+    # Placed beside the example, so that its parts list is found.
+    return study_protection(make_brief(data, str(EXAMPLES / example / "brief.toml")), layout,
+                            arrangement)
 
 
 @functools.lru_cache(maxsize=None)

@@ -8,14 +8,16 @@ not at 63 %. Loads that wake on the bus are counted in the slow corner.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from packcalc import transients as tr
 from packcalc.charging import BusLoad, LoadedBus
 from packcalc.findings import Finding, leaf, trace
-from packcalc.protection import ProtectionStudy, wakes_at
+from packcalc.parts import RESISTOR
+from packcalc.protect.precharge import PrechargeAsked
+from packcalc.protection import ProtectionStudy, precharge_asked
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Figure, Table
 from packcalc.report.drawings.circuit import duty_of, item_of, plainly, reference_resistance
@@ -101,12 +103,12 @@ def precharge_traces_figure(study: ProtectionStudy) -> Figure | None:
 
 def charging_traces(study: ProtectionStudy) -> Traces | None:
     """Pre-charge in per cent of the battery's voltage."""
-    ohms, brief = reference_resistance(study), study.brief
+    ohms = reference_resistance(study)
     if ohms is None:
         return None
-    asked = brief.precharge
-    a, b = asked.resistor_tolerance.number, brief.inverter.dc_link_tolerance.number
-    farad = brief.inverter.dc_link_capacitance.number
+    asked = asked_of(study)
+    a, b = asked.resistor_tolerance.number, asked.capacitance_tolerance.number
+    farad = asked.capacitance.number
     corners = [_charging(ohms * (1 + s * a), farad * (1 + s * b)) for s in (-1, 0, 1)]
     corners[2] = Corner(corners[2].resistance, corners[2].capacitance,
                         _loaded_curve(study, corners[2]))
@@ -137,24 +139,30 @@ def _loaded_curve(study: ProtectionStudy, corner: Corner) -> Curve:
     return lambda t: np.interp(t, times, share)
 
 
+def asked_of(study: ProtectionStudy) -> PrechargeAsked:
+    """The study's own pre-charge, with the tolerance of the resistor that the brief names."""
+    asked, use = precharge_asked(study.brief, study.pack), study.brief.parts
+    part = use.list.part(RESISTOR, use.resistor) if use.resistor else None
+    if part is None or part.tolerance is None:
+        return asked
+    return replace(asked, resistor_tolerance=part.tolerance)
+
+
 def _loads(study: ProtectionStudy) -> tuple[BusLoad, ...]:
-    return tuple(BusLoad(load.name, load.kind,
-                         load.resistance if load.resistance.known else None,
-                         load.power if load.power.known else None, wakes_at(load))
-                 for load in study.brief.precharge.load)
+    return asked_of(study).loads
 
 
 def _bus(study: ProtectionStudy, corner: Corner, loads: tuple[BusLoad, ...],
          voltage: Finding) -> LoadedBus:
-    asked = study.brief.precharge
+    asked = asked_of(study)
     nominal = leaf("pre-charge resistance", "R", "Ω",
                    corner.resistance / (1 + asked.resistor_tolerance.number), "computed",
                    source="packcalc-rule")
     return LoadedBus(
         voltage, trace(tr.largest_resistance, resistance=nominal,
                        tolerance=asked.resistor_tolerance),
-        trace(tr.largest_capacitance, capacitance=study.brief.inverter.dc_link_capacitance,
-              tolerance=study.brief.inverter.dc_link_tolerance),
+        trace(tr.largest_capacitance, capacitance=asked.capacitance,
+              tolerance=asked.capacitance_tolerance),
         asked.level, tuple(sorted(loads, key=lambda load: load.wakes_at.number)))
 
 
@@ -203,7 +211,7 @@ def discharging_traces(study: ProtectionStudy) -> Traces | None:
     if asked is None or highest <= DANGEROUS:
         return None
     b = study.brief.inverter.dc_link_tolerance.number
-    farad = study.brief.inverter.dc_link_capacitance.number
+    farad = asked_of(study).capacitance.number
     corners = [_discharging(highest, asked.number, farad * (1 + s * b)) for s in (-1, 0, 1)]
     slow = float(tr.discharge_time(asked.number, corners[2].capacitance, highest, DANGEROUS))
     words = "given" if known else "largest asked for"
@@ -295,7 +303,7 @@ def _marks(canvas: Canvas, frame: _Frame) -> None:
         x, bottom = frame.at(value, 0.0)
         canvas.line(((x, frame.top - 2), (x, bottom)), dash=(DOTTED, CHAIN)[index % 2])
         room = x > WIDTH / 2
-        lift = -6.0 if index % 2 else -18.0
+        lift = -6.0 if index % 2 else -21.0
         if len(panel.times) == 1:
             lift = -6.0
         canvas.text((x + (3 if room else -3), frame.top + lift),
@@ -319,10 +327,10 @@ def _sentence(study: ProtectionStudy, charging: Traces | None,
     said = []
     if charging is not None:
         low, high = charging.expected
-        inverter, asked = study.brief.inverter, study.brief.precharge
+        asked = asked_of(study)
         said.append(
-            f"{_begin(charging.title)} onto {plainly(inverter.dc_link_capacitance)} ± "
-            f"{plainly(inverter.dc_link_tolerance)}: at one nominal time constant, "
+            f"{_begin(charging.title)} onto {plainly(asked.capacitance)} ± "
+            f"{plainly(asked.capacitance_tolerance)}: at one nominal time constant, "
             f"{show(charging.nominal.time_constant, 's', 3)}, the bus stands between {low:.0f} % "
             f"and {high:.0f} % of the battery's voltage (63 % only with parts exactly at their "
             f"nominal values). Level {plainly(asked.level)}, time limit "

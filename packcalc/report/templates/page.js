@@ -13,14 +13,50 @@ addEventListener("beforeprint", function () {
   document.querySelectorAll("details").forEach(function (item) { item.open = true; });
 });
 unfold();
+// A phone shows these tables as blocks, which takes their meaning away in some browsers.
+document.querySelectorAll("table.words").forEach(function (table) {
+  [["tr", "row"], ["td", "cell"], ["tbody th", "rowheader"], ["thead th", "columnheader"],
+   ["thead, tbody", "rowgroup"]].forEach(function (pair) {
+    table.querySelectorAll(pair[0]).forEach(function (node) { node.setAttribute("role", pair[1]); });
+  });
+  table.setAttribute("role", "table");
+});
 
 // The review: marks to a file that this page builds itself, and filters. Nothing is sent.
 (function () {
   var form = document.getElementById("review");
   if (!form) { return; }
-  var rows = Array.from(document.querySelectorAll("tr[data-id]"));
+  var rows = Array.from(document.querySelectorAll("tr[data-digest]"));
   var chains = Array.from(document.querySelectorAll("details.top"));
   var said = document.getElementById("said"), unsaved = false;
+  function labelled(words, input, kind) {
+    var label = document.createElement("label");
+    if (kind) { label.className = kind; }
+    label.append(kind === "free" ? words + " " : input, kind === "free" ? input : words);
+    return label;
+  }
+  function free(key) {
+    var input = document.createElement("input");
+    input.dataset.key = key; input.maxLength = 2000; input.autocomplete = "off";
+    return input;
+  }
+  function radio(number, value) {
+    var input = document.createElement("input");
+    input.type = "radio"; input.name = "m" + number; input.value = value; input.checked = !value;
+    return input;
+  }
+  rows.forEach(function (row) {  // boxes of paper become buttons to choose from
+    var number = row.cells[0].textContent, set = document.createElement("fieldset");
+    var legend = document.createElement("legend");
+    legend.textContent = "Mark of " + number;
+    set.append(legend);
+    form.dataset.marks.split("|").forEach(function (mark) {
+      set.append(labelled(mark === "change" ? "change to" : mark, radio(number, mark)));
+    });
+    set.append(labelled("no mark", radio(number, ""), "none"), labelled("change to", free("change_to"), "free"),
+      labelled("note", free("note"), "free"));
+    row.querySelector(".boxes").replaceWith(set);
+  });
   form.addEventListener("submit", function (event) { event.preventDefault(); });
   document.querySelectorAll(".tools").forEach(function (part) { part.hidden = false; });
 
@@ -38,7 +74,7 @@ unfold();
     if (!person.name) { return refuse(field("name"), "Give your name first: a mark without a name is none."); }
     if (!isDate(person.date)) { return refuse(field("date"), "Give the date as year-month-day, for example 2026-11-24."); }
     for (var i = 0; i < rows.length; i += 1) {
-      var row = rows[i], mark = { decision_id: row.dataset.id, digest: row.dataset.digest };
+      var row = rows[i], mark = { decision_id: row.id.slice(2), digest: row.dataset.digest };
       var chosen = row.querySelector("input[type=radio]:checked");
       mark.verdict = chosen ? chosen.value : "";
       ["change_to", "note"].forEach(function (key) {
@@ -51,7 +87,7 @@ unfold();
       if (mark.verdict) { marks.push(Object.assign(mark, person)); }
     }
     if (!marks.length) { return refuse(field("name"), "Nothing is marked yet."); }
-    return { packcalc_review: 1, design: form.dataset.design, layout: form.dataset.layout,
+    return { packcalc_review: 1, cautions: [document.querySelector(".short").textContent.trim()], design: form.dataset.design, layout: form.dataset.layout,
              input_digest: form.dataset.inputDigest, marks: marks };
   }
   document.getElementById("save").addEventListener("click", function () {
@@ -66,7 +102,7 @@ unfold();
     said.textContent = file.marks.length + " marks saved as " + link.download + ". Hand the file back; packcalc report BRIEF --review FILE reads it.";
   });
   document.addEventListener("change", function (event) {
-    if (event.target.closest("tr[data-id]")) { unsaved = true; }
+    if (event.target.closest("tr[data-digest]")) { unsaved = true; }
   });
   addEventListener("beforeunload", function (event) { if (unsaved) { event.preventDefault(); } });
 

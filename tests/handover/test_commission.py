@@ -1,0 +1,252 @@
+"""Stages and gates in order; outliers and trends at their break points."""
+
+from __future__ import annotations
+
+import pytest
+
+from packcalc.handover import readings as rd
+from packcalc.handover.commission import ORDER, plan_of
+from packcalc.handover.readings import joint_limit
+from packcalc.handover.trend_rules import RULES
+from packcalc.report.commission_report import answer, commission_document
+from tests.handover_cases import STRINGS, readings_of, study_of
+
+STAGES = ["build", "dead", "logic", "supply", "monitor", "section", "pack", "weld", "charge",
+          "wheels", "limited", "warm", "retorque"]
+
+
+def joints(*milliohms: float, date: str = "2026-11-24") -> str:
+    return "".join(f"build.joint_{k},{r:.6f} mΩ,M1,2026-01-01,{date},A. Tester,\n"
+                   for k, r in enumerate(milliohms, start=1))
+
+
+def all_in_band(study, date: str = "2026-11-24") -> str:
+    """A row in the middle of each band."""
+    rows = []
+    for e in plan_of(study).expected():
+        if e.dimension == "words":
+            text = "yes"
+        else:
+            known = [x.number for x in e.edges]
+            value = sum(known) / len(known) if known else 1.0
+            if e.id.startswith("build.joint_"):
+                value *= 0.9
+            text = _text(value, e.dimension)
+        rows.append(f"{e.id},{text},M1,2026-01-01,{date},A. Tester,\n")
+    return "".join(rows)
+
+
+def _text(value: float, dimension: str) -> str:
+    unit = {"resistance": "ohm", "ratio": "%", "temperature": "degC", "time": "s", "voltage": "V",
+            "current": "A", "capacitance": "F", "temperature difference": "K"}[dimension]
+    shown = {"ratio": 100 * value, "temperature": value - 273.15}.get(dimension, value)
+    return f"{shown:.12f} {unit}"
+
+
+def test_stages_stand_in_the_order_of_what_can_kill() -> None:
+    plan = plan_of(study_of())
+    assert [s.key for s in plan.stages] == STAGES and len(ORDER) == len(STAGES)
+    for stage in plan.stages:
+        assert stage.gate and stage.steps and stage.live
+        assert all(e.id.startswith(f"{stage.key}.") for e in stage.expected)
+
+
+def test_under_sixty_volts_before_the_first_section() -> None:
+    plan = plan_of(study_of())
+    order = [s.key for s in plan.stages]
+    assert order.index("supply") < order.index("section") < order.index("pack")
+    assert plan.reading("supply.voltage").high.number == 60.0
+
+
+def test_ids_are_stable_and_unique_for_strings() -> None:
+    ids = [e.id for e in plan_of(study_of(STRINGS, "16S2P", "strings")).expected()]
+    assert "build.joint_1_1" in ids and "build.joint_2_15" in ids
+    assert len(set(ids)) == len(ids)
+
+
+def test_a_gate_stays_shut_until_all_before_it_hold() -> None:
+    study = study_of()
+    rows = all_in_band(study)
+    assert all(g.open for g in rd.gates(plan_of(study), readings_of(study, rows).readings))
+    without = "".join(r + "\n" for r in rows.splitlines() if not r.startswith("logic.order"))
+    gates = rd.gates(plan_of(study), readings_of(study, without).readings)
+    assert [g.open for g in gates] == [True, True] + [False] * 11
+    assert gates[2].why == ("logic.order not read",)
+    assert gates[3].why == () and gates[3].earlier == "Logic on 12 V"
+
+
+def test_nothing_read_leaves_the_first_gate_shut() -> None:
+    gates = rd.gates(plan_of(study_of()), ())
+    assert not any(g.open for g in gates)
+
+
+def test_a_no_shuts_its_gate_and_says_what_it_suggests() -> None:
+    study = study_of()
+    rows = all_in_band(study).replace("logic.supply_lost,yes", "logic.supply_lost,no")
+    found = {c.expected.id: c for g in rd.gates(plan_of(study), readings_of(study, rows).readings)
+             for c in g.compared}["logic.supply_lost"]
+    assert found.verdict == rd.NO and "held from elsewhere" in found.suggests and not found.holds
+
+
+@pytest.mark.parametrize(("value", "verdict"), [
+    (59.999, rd.IN_BAND), (60.0, rd.IN_BAND), (60.001, rd.ABOVE)])
+def test_band_on_below_and_above_its_upper_end(value, verdict) -> None:
+    study = study_of()
+    expected = plan_of(study).reading("supply.voltage")
+    rows = f"supply.voltage,{value} V,M,2026-01-01,2026-11-24,A,\n"
+    assert rd.compare(expected, readings_of(study, rows).readings).verdict == verdict
+
+
+@pytest.mark.parametrize(("factor", "verdict"), [
+    (0.999, rd.BELOW), (1.0, rd.IN_BAND), (1.001, rd.IN_BAND)])
+def test_band_on_below_and_above_its_lower_end(factor, verdict) -> None:
+    study = study_of()
+    expected = plan_of(study).reading("dead.isolation_positive")
+    ohms = expected.low.number * factor
+    rows = f"dead.isolation_positive,{ohms:.9f} ohm,M,2026-01-01,2026-11-24,A,\n"
+    compared = rd.compare(expected, readings_of(study, rows).readings)
+    assert compared.verdict == verdict
+    assert bool(compared.suggests) == (verdict == rd.BELOW)
+
+
+def test_a_reading_without_a_band_becomes_the_baseline() -> None:
+    study = study_of()
+    expected = plan_of(study).reading("warm.air")
+    rows = "warm.air,21 degC,M,2026-01-01,2026-11-24,A,\n"
+    assert rd.compare(expected, readings_of(study, rows).readings).verdict == rd.NO_BAND
+
+
+def test_the_latest_reading_counts() -> None:
+    study = study_of()
+    rows = ("supply.voltage,61 V,M,2026-01-01,2026-11-24,A,\n"
+            "supply.voltage,48 V,M,2026-01-01,2026-11-25,A,\n")
+    expected = plan_of(study).reading("supply.voltage")
+    assert rd.compare(expected, readings_of(study, rows).readings).verdict == rd.IN_BAND
+
+
+@pytest.mark.parametrize(("calibrated", "words"), [
+    ("", "calibration date not written down"), ("2026-11-25", "only after the reading"),
+    ("2025-11-23", ""), ("2025-11-22", "367 days old")])
+def test_calibration_is_asked_about(calibrated, words) -> None:
+    study = study_of()
+    rows = f"supply.voltage,48 V,M,{calibrated},2026-11-24,A,\n"
+    compared = rd.compare(plan_of(study).reading("supply.voltage"),
+                          readings_of(study, rows).readings)
+    assert words in "; ".join(compared.questions) and bool(words) == bool(compared.questions)
+
+
+# --- outliers --------------------------------------------------------------------------------
+
+
+def test_limit_of_the_modified_score_by_hand() -> None:
+    # median 50, distances 2 1 0 1 2: median distance 1; 50 + 3.5·1/0.6745 = 55.189 < 75
+    assert joint_limit([48e-6, 49e-6, 50e-6, 51e-6, 52e-6]).number == pytest.approx(
+        50e-6 + 3.5 * 1e-6 / 0.6745)
+
+
+def test_a_wide_scatter_is_held_by_half_above_the_median() -> None:
+    # median distance 20: the score alone would allow 153.8
+    assert joint_limit([10e-6, 30e-6, 50e-6, 70e-6, 90e-6]).number == pytest.approx(75e-6)
+
+
+def test_equal_readings_have_no_scale_and_the_factor_stands_alone() -> None:
+    assert joint_limit([50e-6] * 5).number == pytest.approx(75e-6)
+
+
+def test_four_joints_are_too_few() -> None:
+    assert joint_limit([50e-6] * 4) is None
+    assert joint_limit([50e-6] * 5) is not None
+
+
+@pytest.mark.parametrize(("milliohms", "found"), [
+    (0.0551890, []), (0.0551891, []), (0.055190, ["build.joint_6"])])
+def test_joint_on_below_and_above_the_limit(milliohms, found) -> None:
+    # six readings: 48 49 50 51 52 and x: median 50.5, distances 2.5 1.5 .5 .5 1.5 x: median 1.5
+    limit = 50.5 + 3.5 * 1.5 / 0.6745  # 58.284
+    study = study_of()
+    value = {0.0551890: limit - 0.001, 0.0551891: limit, 0.055190: limit + 0.001}[milliohms] / 1e3
+    file = readings_of(study, "".join(
+        f"build.joint_{k},{r:.15f} mΩ,M,2026-01-01,2026-11-24,A,\n"
+        for k, r in enumerate([0.048, 0.049, 0.050, 0.051, 0.052, value], start=1)))
+    assert [o.id for o in rd.joint_outliers(plan_of(study), file.readings)] == found
+
+
+def test_an_outlier_shuts_the_gate_of_the_build_sheet() -> None:
+    study = study_of()
+    rows = all_in_band(study)
+    kept = "".join(r + "\n" for r in rows.splitlines() if not r.startswith("build."))
+    file = readings_of(study, kept + joints(*[0.05] * 14, 0.08))
+    gate = rd.gates(plan_of(study), file.readings)[0]
+    assert "build.joint_15 stands out from its like" in gate.why
+    assert "build.joint_15" in answer(study, file)
+
+
+# --- trend -----------------------------------------------------------------------------------
+
+
+def trend_of(rows: str):
+    study = study_of()
+    return rd.trends(plan_of(study), readings_of(study, rows).readings)
+
+
+@pytest.mark.parametrize(("latest", "verdict"), [
+    ("0.0599 mΩ", "pass"), ("0.06 mΩ", "pass"), ("0.0601 mΩ", "fail")])
+def test_joint_trend_on_below_and_above_twenty_per_cent(latest, verdict) -> None:
+    (found,) = trend_of(f"build.joint_1,0.05 mΩ,M,,2026-11-24,A,\n"
+                        f"build.joint_1,{latest},M,,2027-11-24,A,\n")
+    assert found.check.verdict == verdict and found.days == 365
+
+
+@pytest.mark.parametrize(("latest", "verdict"), [
+    ("500.1 kΩ", "pass"), ("500 kΩ", "pass"), ("499.9 kΩ", "fail"), ("5 MΩ", "pass")])
+def test_isolation_may_rise_but_not_fall_by_half(latest, verdict) -> None:
+    (found,) = trend_of("pack.isolation_positive,1000 kΩ,M,,2026-11-24,A,\n"
+                        f"pack.isolation_positive,{latest},M,,2027-02-24,A,\n")
+    assert found.check.verdict == verdict
+
+
+def test_straight_line_names_the_day() -> None:
+    # +10 % in 100 days, limit 20 %: another 100 days
+    (found,) = trend_of("build.joint_1,0.050 mΩ,M,,2026-01-01,A,\n"
+                        "build.joint_1,0.055 mΩ,M,,2026-04-11,A,\n")
+    assert found.until in ("2026-07-19", "2026-07-20")
+    assert found.ahead.number == pytest.approx(100.0)
+
+
+def test_no_day_is_named_beyond_the_limit_or_the_other_way() -> None:
+    for latest in ("0.070 mΩ", "0.045 mΩ", "0.050 mΩ"):
+        (found,) = trend_of("build.joint_1,0.050 mΩ,M,,2026-01-01,A,\n"
+                            f"build.joint_1,{latest},M,,2026-04-11,A,\n")
+        assert found.until == ""
+
+
+def test_baseline_is_the_last_reading_up_to_the_second_torque() -> None:
+    (found,) = trend_of("build.joint_1,0.080 mΩ,M,,2026-01-01,A,\n"
+                        "build.joint_1,0.050 mΩ,M,,2026-02-01,A,\n"
+                        "retorque.marks,yes,M,,2026-02-01,A,\n"
+                        "retorque.marks,yes,M,,2027-02-01,A,\n"
+                        "build.joint_1,0.055 mΩ,M,,2027-02-01,A,\n")
+    assert found.baseline.date == "2026-02-01" and len(found.series) == 3
+
+
+def test_a_zero_baseline_is_not_evaluated() -> None:
+    (found,) = trend_of("charge.cell_spread,0 mV,M,,2026-01-01,A,\n"
+                        "charge.cell_spread,5 mV,M,,2026-04-11,A,\n")
+    assert found.check.verdict == "not evaluated" and found.change is None
+
+
+def test_every_rule_belongs_to_a_reading() -> None:
+    ids = [e.id for e in plan_of(study_of()).expected()]
+    for rule in RULES:
+        assert any(name.startswith(rule.prefix) for name in ids), rule.prefix
+        assert rule.rise or rule.fall
+
+
+def test_the_page_without_and_with_readings_has_the_same_stages() -> None:
+    study = study_of()
+    empty = commission_document(study)
+    full = commission_document(study, readings_of(study, all_in_band(study)))
+    keys = [s.key for s in empty.sections]
+    assert [k for k in keys if k in STAGES] == STAGES
+    assert [s.key for s in full.sections if s.key in STAGES] == STAGES
+    assert answer(study, readings_of(study, all_in_band(study))) == ""
