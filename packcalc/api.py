@@ -143,7 +143,7 @@ def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
         ...     "battery": {"coldest_start": "15 degC"}})
         >>> study = size_protection(asked, "16S1P")
         >>> study.items[0].title
-        'Highest working voltage'
+        'Highest voltage of the battery side'
     """
     from packcalc.protection import study_protection
 

@@ -54,7 +54,8 @@ class Check:
         """The check in one line of words."""
         parts = []
         if self.figure is not None and self.demand is not None:
-            parts.append(f"{self.figure.shown} {self.relation} {self.demand.shown}")
+            parts.append(f"{self.figure.shown}, asked {self.relation} {self.demand.shown}"
+                         if self.relation else f"{self.figure.shown}, {self.demand.shown}")
         if self.reason:
             parts.append(self.reason)
         return "; ".join(parts)
@@ -107,17 +108,32 @@ def named_part(named: str, candidates: "Sequence[Candidate]") -> tuple[Check, ..
     stage = min((c.stage for c in grave), key=STAGES.index, default=STAGES[0])
     told = sorted((c for c in found.checks if c.verdict != PASS),
                   key=lambda c: VERDICTS.index(c.verdict))
-    words = "; ".join(_told(c) for c in told) or "no check failed or stayed open"
+    words = "; ".join(_told(told)) or "no check failed or stayed open"
     remedies = dict.fromkeys(c.remedy for c in told if c.verdict == FAIL and c.remedy)
     return (Check(f"{named}, named in the brief, meets its duty", stage, found.verdict,
                   reason=words, remedy="; ".join(remedies)),)
 
 
-def _told(check: Check) -> str:
-    """A check in one line: what is open by its name alone, else with its figures."""
-    said = f"{check.title}: {check.verdict}"
-    return f"{said} ({check.sentence})" if check.verdict in (FAIL, CAUTION) and check.sentence \
-        else said
+def open_of(named: str, candidates: "Sequence[Candidate]",
+            otherwise: tuple[str, ...]) -> tuple[str, ...]:
+    """What the sheet of the named part leaves open; `otherwise` where none is named."""
+    found = next((c for c in candidates if c.own and c.name == named), None)
+    if found is None:
+        return otherwise
+    return tuple(f"{named}, {c.title}: {c.reason}" for c in found.checks
+                 if c.verdict == NOT_EVALUATED)
+
+
+def _told(checks: "Sequence[Check]") -> list[str]:
+    """Checks in a line each: what is open by its name alone, else with its figures, said once."""
+    said: list[str] = []
+    before: set[str] = set()
+    for check in checks:
+        words = check.sentence if check.verdict in (FAIL, CAUTION) else ""
+        said.append(f"{check.title}: {check.verdict}" + (
+            f" ({words})" if words and words not in before else ""))
+        before.add(words)
+    return said
 
 
 def worst(checks: Sequence[Check]) -> str:

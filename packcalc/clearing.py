@@ -14,6 +14,7 @@ from packcalc.brief import Branch, Brief
 from packcalc.checks import CAUTION, FAIL, Check
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.fuse import selective
+from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import ContactorSide, FuseSide, fuse_side, sweep
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branches import BranchFuse, fuse_without_sheet
@@ -21,8 +22,8 @@ from packcalc.protect.coordination import Coordination
 from packcalc.protect.places import Answer, Clearing, Device, clearing_without_parts
 
 CHARGING = ("charger", "fast-charge inlet")
-ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits in "
-            "that pole: not shown")
+ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits "
+            "in that pole: not shown")
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def clearing_by(held: Coordination, brief: Brief) -> Clearing:
     def answer(device: Device, current: Finding) -> Answer:
         side = sides.get(device.key)
         if side is not None and side.part is not None and current.known:
-            return _fuse_answer(side, current)
+            return _fuse_answer(side, current, named.highest_voltage)
         if device.key == "contactors" and held.sweep is not None and current.known:
             return _contactor_answer(held, current)
         if device.key == "pole_contactor" and held.sweep is not None:
@@ -176,10 +177,12 @@ def _time(value: float, what: str) -> Finding:
                 origin=Origin(what), note="from the data sheet's points")
 
 
-def _fuse_answer(side: FuseSide, current: Finding) -> Answer:
-    name = side.part.name if side.part is not None else "fuse"
+def _fuse_answer(side: FuseSide, current: Finding, highest_voltage: Finding) -> Answer:
+    assert side.part is not None
+    name = side.part.name
     if side.reasons:
-        return None, None, f"{name}: {'; '.join(side.reasons)}"
+        told = voltage_check(side.part, highest_voltage, "").verdict == FAIL
+        return False if told else None, None, f"{name}: {'; '.join(side.reasons)}"
     at = np.array([current.number])
     if bool(side.counts(at)[0]):
         return True, _time(float(side.times(at)[0]), f"clearing curve of {name}"), \

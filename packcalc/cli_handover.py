@@ -147,7 +147,7 @@ def certify(brief: str, rules: str, **given: Any) -> None:
 
     \b
     Example:
-      packcalc certify mypack/brief.toml --rules australia --out mypack/certify.html
+      packcalc certify mypack/brief.toml --rules australia --out papers.html
     """
     from packcalc.report.certify_report import certify_document
 

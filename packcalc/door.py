@@ -29,6 +29,12 @@ FORMATS = ("text", "markdown", "html", "json", "csv")
 class Command(click.Command):
     """A command whose help ends in the exit codes and the caution."""
 
+    def __init__(self, *args: Any, **extra: Any) -> None:
+        # click keeps the help option of the context that met the command first
+        extra["context_settings"] = {"help_option_names": ["-h", "--help"],
+                                     **(extra.get("context_settings") or {})}
+        super().__init__(*args, **extra)
+
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         for words in (EXIT_CODES, SHORT):
             formatter.write_paragraph()

@@ -469,6 +469,11 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
     named = {load.name for load in loads}
     loads += tuple(load for load in bus_loads(brief, pack.highest_voltage)
                    if load.name not in named)
+    bleed = brief.inverter.discharge_resistance
+    if bleed.known:
+        loads += (BusLoad("discharge resistor", "resistive", bleed, None, leaf(
+            "voltage at which the discharge resistor draws", "U_on", "V", 0.0, "definition",
+            origin=RULE, note="it lies across the bus from the first volt")),)
     return PrechargeAsked(
         highest_voltage=pack.highest_voltage, lowest_voltage=pack.rest_low_voltage,
         capacitance=bus_capacitance(brief),

@@ -38,13 +38,23 @@ _SECTION = "cable."
 
 @dataclass(frozen=True)
 class Touched:
-    """One check elsewhere that reads differently after the change."""
+    """One check elsewhere that reads differently after the change.
+
+    Attributes:
+        part, title: of the decision.
+        before, after: its verdicts.
+        shown: as it reads after the change.
+        was: as it read before.
+        choice: whether it is the rating or part put forward.
+    """
 
     part: str
     title: str
     before: str
     after: str
     shown: str
+    was: str = ""
+    choice: bool = False
 
     @property
     def worse(self) -> bool:
@@ -141,6 +151,10 @@ def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate,
             + ("fails " + "; ".join(failed) if failed else "no check fails")]
     told.append(f"elsewhere it makes {len(worse)} graver: " + _listed(worse, "; ") if worse
                 else "nothing else was found that it makes graver")
+    moved = [f"{t.part}: {t.shown}, in place of {t.was}" for t in touched
+             if t.choice and not t.worse]
+    if moved:
+        told.append("it puts other parts forward: " + _listed(moved, "; "))
     return replace(blank, understood=True, checks=checks, touched=touched,
                    words=". ".join(t[:1].upper() + t[1:] for t in (*told, words)) + ".")
 
@@ -239,14 +253,16 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
     for name, now in new.items():
         was = old.get(name)
         if was is not None and (was.verdict, was.shown) != (now.verdict, now.shown):
-            found.append(Touched(now.part, now.title, was.verdict, now.verdict, now.shown))
+            found.append(Touched(now.part, now.title, was.verdict, now.verdict, now.shown,
+                                 was.shown, now.kind == CHOICE))
     lost = {d.item for name, d in old.items() if name not in new and d.kind == CHOICE}
     for name, was in old.items():
         if name in new or not was.verdict or (was.item in lost and was.kind != CHOICE):
             continue
         gone = was.kind == CHOICE
         found.append(Touched(was.part, was.title, was.verdict, FAIL if gone else NOT_EVALUATED,
-                             "nothing of what was tried is left" if gone else "no longer shown"))
+                             "nothing of what was tried is left" if gone else "no longer shown",
+                             was.shown, gone))
     return tuple(sorted(found, key=lambda t: -GRAVITY.index(t.after)))
 
 

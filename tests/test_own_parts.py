@@ -16,7 +16,8 @@ from packcalc.report.render import render
 from tests.briefs import without_parts
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
-TEXT = without_parts((EXAMPLES / "truck" / "brief.toml").read_text("utf-8"))
+TEXT = without_parts((EXAMPLES / "truck" / "brief.toml").read_text("utf-8")).replace(
+    'coldest_closed = "-5 degC"', 'coldest_closed = "5 degC"')  # fuses alone open its lowest fault
 
 
 def brief_with(folder, parts="", more=""):

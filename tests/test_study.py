@@ -103,9 +103,14 @@ def test_a_study_is_the_same_twice():
 
 # --- naming a layout ------------------------------------------------------------------
 
+def test_small_letters_count_cells():
+    with pytest.raises(UserError, match="small letters count cells"):
+        find_layout(asked(), "84s2p")
+
+
 def test_a_layout_is_named_in_module_notation():
     assert find_layout(asked(), "8S2P") == Layout((Part(0, 8),), 2, "grouped")
-    assert find_layout(asked(), " 8s2p ", "strings") == Layout((Part(0, 8),), 2, "strings")
+    assert find_layout(asked(), " 8S2P ", "strings") == Layout((Part(0, 8),), 2, "strings")
     # One string alone is no arrangement of its own.
     assert find_layout(asked(), "8S1P", "strings").arrangement == "grouped"
     assert find_layout(asked(arrangement="strings"), "8S2P").arrangement == "strings"

@@ -15,6 +15,7 @@ import numpy as np
 from packcalc import transients as tr
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge, named_part,
+    open_of,
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
@@ -242,7 +243,7 @@ def size_contactors(asked: ContactorAsked, parts: Sequence[ContactorPart] = (), 
         duty=_duty(asked, carry, breaking, step),
         specification=_specification(asked, carry, breaking, step),
         candidates=candidates,
-        open_items=_open_items(asked, breaking, step), notes=NOTES,
+        open_items=open_of(named, candidates, _open_items(asked, breaking, step)), notes=NOTES,
         # The data sheet of a named part answers what else is asked of its maker.
         checks=of_named or _duty_checks(asked, breaking, step),
     )

@@ -206,7 +206,8 @@ def fault_range(asked: FaultAsked) -> FaultRange:
         voltage=asked.voltage_full, resistance=asked.resistance_initial)
     lowest = _known_or_blank(
         prospective_fault_current, "Lowest fault current",
-        note="lowest charge in use, coldest cells at which contactors close, aged, long pulse, one string, long hot path: a fault beyond these corners is lower still",
+        note="lowest charge in use, coldest cells at which contactors close, aged, long pulse, "
+             "one string, long hot path: errs low; a fault beyond these corners is lower still",
         voltage=asked.voltage_empty, resistance=asked.resistance_long)
     tau_high = _known_or_blank(
         fault_time_constant, "Time constant at the highest fault",

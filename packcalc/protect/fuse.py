@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
-    worst,
+    open_of, worst,
 )
 from packcalc.findings import Finding, largest, leaf, trace
 from packcalc.fuse_formulas import (
@@ -118,7 +118,7 @@ def size_main_fuse(asked: FuseAsked, parts: Sequence[FusePart] = (), *,
               asked.fault_highest, asked.fault_lowest, asked.time_constant_highest,
               asked.time_constant_lowest, duty.melting_current),
         specification=_specification(asked, duty), candidates=candidates,
-        open_items=_open_items(asked, duty), notes=_notes(asked),
+        open_items=open_of(named, candidates, _open_items(asked, duty)), notes=_notes(asked),
         checks=(_window(ratings, asked, duty), *named_part(named, candidates)))
 
 

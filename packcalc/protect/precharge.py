@@ -135,7 +135,7 @@ def size_precharge(asked: PrechargeAsked, parts: Sequence[ResistorPart] = (), *,
         return _not_sizable(asked)
     asked.refuse_nonsense()
     upper, lower = _window(asked)
-    values = _values(upper, lower)
+    values = _values(upper, lower)[::-1]  # the largest first: it has the least heat
     ratings = tuple(_candidate(asked, _resistance(ohms)) for ohms in values)
     own = next((p for p in parts if p.name == named and p.resistance is not None), None)
     candidates = ratings + tuple(_part_candidate(asked, part) for part in parts)
@@ -162,10 +162,11 @@ def _ends(asked: PrechargeAsked, part: ResistorPart) -> tuple[Check, ...]:
     assert part.resistance is not None
     if _time(*_slow_buses(asked, part.resistance)) is not None:
         return ()
-    awake = " and ".join(load.name for load in asked.known_loads) or "the loads"
-    return (Check("pre-charge ends", "fault range", FAIL, reason=f"never: {awake} take the whole "
-                  f"current of {part.name} and hold the bus below the level; every try runs into "
-                  "its timeout, and a main contactor that closes all the same meets an empty bus",
+    awake = [load.name for load in asked.known_loads if load.power is not None]
+    names = " and ".join(awake) or "the loads"
+    return (Check("pre-charge ends", "fault range", FAIL, reason=f"never: with {names} awake "
+                  f"{part.name} cannot bring the bus to its level; every try runs into its "
+                  "timeout, and a main contactor that closes all the same meets an empty bus",
                   remedy="loads kept asleep until the main contactor has closed, or a smaller "
                          "resistance"),)
 
@@ -426,7 +427,7 @@ def _reference(candidates: Sequence[Candidate], values: Sequence[float],
                upper: Finding) -> Finding:
     """The largest value without a failed check, else the largest below the window's end."""
     passed = [v for v, c in zip(values, candidates, strict=True) if c.qualifies]
-    below = [v for v in values if v <= upper.number] or list(values[:1])
+    below = [v for v in values if v <= upper.number] or [min(values)]
     return _resistance(max(passed or below))
 
 

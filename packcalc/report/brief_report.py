@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packcalc.brief import Brief
+from packcalc.brief import Brief, Unknown
 from packcalc.layouts import Layout
 from packcalc.next_steps import find_next
 from packcalc.report.blocks import Cell, column, number, words
@@ -82,6 +82,14 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0) -> Table:
                  "pre-charge." + tail)
 
 
+def _also_open(unknowns: tuple[Unknown, ...]) -> Table:
+    """The open entries that move less, a line each."""
+    columns = (column("entry", "Entry"), column("taken", "Counted on meanwhile"),
+               column("find", "How to find it", wide=True))
+    rows = tuple((Cell(u.dotted), words(u.taken), words(u.key.find)) for u in unknowns)
+    return Table("also_open", "Open as well, less decisive", columns, rows)
+
+
 def check_document(brief: Brief) -> Document:
     """The answer of `packcalc check`: nothing is wrong; this is assumed; find these next."""
     from packcalc.study import list_layouts
@@ -103,7 +111,6 @@ def check_document(brief: Brief) -> Document:
         blocks.append(next_table(brief, layout, MOST_FIRST if layout else 0))
         rest = (tuple(s.unknown for s in find_next(brief, layout)[MOST_FIRST:]) if layout else ())
         if rest:
-            blocks.append(Bullets(tuple(f"{u.dotted}: {u.key.title}; counted on {u.taken or 'nothing'}"
-                                        for u in rest), key="also_open"))
+            blocks.append(_also_open(rest))
     return document("Check of the brief", brief.title or brief.place,
                     (Section("check", "Check", tuple(blocks)),), meta_of(brief))

@@ -63,7 +63,8 @@ def protection_document(study: ProtectionStudy) -> Document:
     brief = study.brief
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}",
                     (_first(study), _places(study),
-                     Section("chosen", "The layout", (_layout_facts(study),)), *_items(study), _appendix(study, layout=False)),
+                     Section("chosen", "The layout", (_layout_facts(study),)), *_items(study),
+                     _appendix(study, layout=False)),
                     meta_of(brief))
 
 
@@ -84,7 +85,8 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
     sections = (
         _first(study), _places(study), _pictures(study), _assumed(study),
-        layouts_section(study.study), _chosen(study), *bench, *_items(study), signature_section(brief),
+        layouts_section(study.study), _chosen(study), *bench, *_items(study),
+        signature_section(brief),
     )
     worked = _appendix(study, layout=True, more=salvage_chains(salvage.dealt) if salvage else ())
     worked = with_decision_chains(worked, [s.decision for s in review.standings])
@@ -104,9 +106,11 @@ def _sentence(study: ProtectionStudy) -> str:
     how = "named by the user" if study.named else (
         "the nearest miss; no layout meets the brief" if study.miss else "the best-ranked layout")
     open_ = pack.highest_voltage.note.startswith("at least this")
-    most = "or more DC (parts of the over-voltage chain are not evaluated)" if open_ else "DC at most"
+    most = ("or more DC (parts of the over-voltage chain are not evaluated)" if open_
+            else "DC at most")
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
-            f"{pack.highest_voltage.shown} {most}, up to {study.faults.highest.shown} into a fault, "
+            f"{pack.highest_voltage.shown} {most}, up to {study.faults.highest.shown} into a "
+            "fault, "
             f"{pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
 
 

@@ -91,8 +91,11 @@ MOST_OPEN = 6  # open entries listed where no layout fits
 def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
     """The answer of `packcalc layouts`."""
     brief = study.brief
-    return document("Layouts", brief.title or brief.place, (layouts_section(study, most),),
-                    meta_of(brief))
+    sections = [layouts_section(study, most)]
+    if not len(study) and study.misses and brief.unknowns:
+        sections.append(Section("next", "What to find first", (
+            next_table(brief, study.misses[0].layout, MOST_OPEN),)))
+    return document("Layouts", brief.title or brief.place, tuple(sections), meta_of(brief))
 
 
 def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
@@ -107,8 +110,6 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(layouts_table(study, most))
     if study.misses:
         blocks.append(misses_table(study))
-    if not len(study) and study.misses and study.brief.unknowns:
-        blocks.append(next_table(study.brief, study.misses[0].layout, MOST_OPEN))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:

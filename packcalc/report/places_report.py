@@ -67,9 +67,9 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                column("voltage_V", "Voltage", "V"), column("highest_A", "Highest", "A"),
                column("highest_all_A", "Highest, all sources", "A"),
                column("who_highest", "Who clears the highest", wide=True),
-               column("time_highest_s", "In", "s"), column("lowest_A", "Lowest", "A"),
+               column("time_highest_s", "Within", "s"), column("lowest_A", "Lowest", "A"),
                column("who_lowest", "Who clears the lowest", wide=True),
-               column("time_lowest_s", "In", "s"),
+               column("time_lowest_s", "Within", "s"),
                column("inductance_uH", "Inductance", "µH"),
                column("time_constant_ms", "Time constant", "ms"))
     rows = tuple((Cell(p.title), words(p.loop.feeds), _figure(p.loop.voltage),

@@ -56,8 +56,23 @@ def test_charger_that_overshoots_is_named():
     found = checks_of(result.item)
     assert found["inverter, absolute maximum rated for the highest working voltage"].verdict == \
         "fail"
-    assert found["a charger that runs to its own ceiling stays at the end of charging"
-                 ].verdict == "caution"
+    assert found[CEILING].verdict == "fail"
+
+
+CEILING = "a charger that runs to its own ceiling stays at the end of charging"
+
+
+@pytest.mark.parametrize("ceiling, verdict", [
+    ("410 V", "caution"), ("450 V", "caution"), ("450.1 V", "fail")])
+def test_a_ceiling_above_the_inverter_s_maximum_is_more_than_a_caution(ceiling, verdict):
+    # 16 · 6 · 4.2 V · 1.005 = 405.2 V at the end of charging; the inverter bears 450 V
+    brief, pack = scenario("16S1P", charger={"tolerance": "0.5 %",
+                                             "voltage_range": f"200 V to {ceiling}"},
+                           inverter={"voltage_range": "240 V to 420 V",
+                                     "absolute_maximum": "450 V"})
+    result = ov.study_overvoltage(ov.overvoltage_asked(brief, pack))
+    check = checks_of(result.item)[CEILING]
+    assert check.verdict == verdict and ("overshoots" in check.reason) is (verdict == "fail")
 
 
 def test_a_motor_at_top_speed_above_everything_else():
