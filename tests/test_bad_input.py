@@ -363,7 +363,7 @@ SECTION_NAMES = sorted({k.section.split(".")[0] for k in KEYS} | {"title", "mix"
 
 
 @pytest.mark.property
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.dictionaries(st.sampled_from(SECTION_NAMES), VALUES
                        | st.dictionaries(st.sampled_from([k.name for k in KEYS]), VALUES)
                        | st.lists(st.dictionaries(st.sampled_from(

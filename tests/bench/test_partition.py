@@ -67,7 +67,7 @@ def test_small_lots_against_every_grouping(shape, data):
 
 
 @pytest.mark.property
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.sampled_from([(4, 3), (3, 4), (2, 6)]), st.integers(0, 10**6), st.booleans())
 def test_twelve_modules_against_every_grouping(shape, seed, skewed):
     rng = np.random.default_rng(seed)
@@ -97,7 +97,7 @@ def test_one_weak_module_tightens_the_bound():
 # --- pins -----------------------------------------------------------------------------
 
 @pytest.mark.property
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([(3, 2, 0), (2, 3, 1), (3, 3, 0)]))
 def test_pins_are_kept_and_cost_little(seed, shape):
     series, parallel, extra = shape
