@@ -24,6 +24,7 @@ from packcalc.clearing import (
 )
 from packcalc.errors import UserError
 from packcalc.electrical import resistance_sum, series_voltage, total_resistance
+from packcalc.feeds import feeds_of
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
 from packcalc.misses import Miss, explain
@@ -32,11 +33,18 @@ from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.contactor import CarryDemand
 from packcalc.part_checks.sweep import Trips
 from packcalc.parts import CONTACTOR, FUSE, CablePart, Part
+from packcalc.places import places_asked
 from packcalc.protect.cable import RouteAsked, RouteResult, size_route
 from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
 from packcalc.protect.contactor import ContactorAsked, size_contactors
 from packcalc.protect.disconnect import size_connectors, size_disconnect
-from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
+from packcalc.protect.faults import (
+    FaultAsked,
+    FaultRange,
+    fault_loop_inductance,
+    fault_range,
+    range_checks,
+)
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
@@ -161,7 +169,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     miss = explain(brief, study.asks, screened, 0) if screened.failures[0] else None
     inductance = trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
                        per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
-    faults = _faults(pack, inductance)
+    at_the_end = _faults(pack, inductance)
+    faults = _demanded(brief, pack, at_the_end)
     listed = brief.parts.list
     first = size_main_fuse(_fuse_asked(brief, pack, faults, None), path_fuses(brief))
     rating = _rating(brief, first)
@@ -179,13 +188,34 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
     carry = _carry_demand(brief, pack, faults, held)
-    circuit = study_circuit(brief, MainPath(pack, faults, routes, held, rating, precharge,
+    circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
                                             PACK_INDUCTANCE, CABLE_INDUCTANCE), overvoltage)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              size_disconnect(carry, listed.disconnects, named=brief.parts.disconnect),
              size_connectors(carry, listed.connectors))
     return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit)
+
+
+def _demanded(brief: Brief, pack: PackModel, faults: FaultRange) -> FaultRange:
+    """The range with the lowest fault of every place that the main fuse alone must open.
+
+    A second chassis fault or a long charge cable can give less than the far end of the
+    traction cable; places with a fuse of their own behind the main one are held apart.
+    """
+    feeds = feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
+                     per_length=CABLE_INDUCTANCE)
+    mine = [loop for loop in places_asked(feeds).loops if loop.lowest.known
+            and "main_fuse" in (keys := {d.key for d in loop.devices})
+            and not any(key.startswith("branch_fuse") for key in keys)]
+    least = min(mine, key=lambda loop: loop.lowest.number, default=None)
+    if least is None or least.lowest.number >= faults.lowest.number:
+        return faults
+    lowest = least.lowest.called("Lowest fault current", note=(
+        f"{faults.lowest.note}; lowest of all places that the main fuse must open: "
+        f"{least.title} (far end of the traction cable {faults.lowest.shown})"))
+    return replace(faults, lowest=lowest,
+                   checks=range_checks(faults.highest, lowest, pack.peak_current))
 
 
 def _rated_voltages(brief: Brief) -> tuple[tuple[str, Finding | None], ...]:

@@ -219,7 +219,7 @@ def fault_range(asked: FaultAsked) -> FaultRange:
     return FaultRange(
         highest=highest, all_sources=_with_capacitors(highest, asked.capacitor_current),
         lowest=lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,
-        early=_early(highest, tau_high), checks=_checks(highest, lowest, asked.peak_load),
+        early=_early(highest, tau_high), checks=range_checks(highest, lowest, asked.peak_load),
         notes=(LOWEST_IS_A_GUESS, RISE_NOTE))
 
 
@@ -250,7 +250,8 @@ def _known_or_blank(function, title: str, *, note: str = "", **inputs: Finding) 
                 note="not known, for want of: " + "; ".join(missing))
 
 
-def _checks(highest: Finding, lowest: Finding, peak: Finding | None) -> tuple[Check, ...]:
+def range_checks(highest: Finding, lowest: Finding, peak: Finding | None) -> tuple[Check, ...]:
+    """Order of the two ends, and whether a fixed trip can tell fault from load."""
     order = judge("Lowest fault current at most the highest", "fault range", lowest, "at most",
                   highest, remedy="the corners are crossed: check both resistances")
     if peak is None:

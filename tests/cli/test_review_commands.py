@@ -72,7 +72,7 @@ def test_a_marked_row_stands_beside_its_decision_and_nowhere_else(brief, tmp_pat
 
 def test_an_entry_changed_since_voids_the_mark(brief, tmp_path) -> None:
     out = marked(brief, tmp_path)
-    brief.write_text(GOOD.replace('"30 kW"', '"40 kW"'), "utf-8")
+    brief.write_text(GOOD.replace('"30 kW"', '"32 kW"'), "utf-8")
     ran = run("report", brief, "--review", out, "--format", "json")
     assert standings(ran)["main_fuse.choice"] == "void: changed since"
     assert [r["decision"] for r in json.loads(ran.out)["review_void"]] == ["main_fuse.choice"]

@@ -86,7 +86,7 @@ def test_digest_counts_values_and_grounds_but_not_lines() -> None:
 
 
 def test_choice_keeps_its_id_when_another_rating_comes_first() -> None:
-    before, after = known(study()), known(study(power__continuous="35 kW"))
+    before, after = known(study()), known(study(power__continuous="30 kW"))
     name = "main_fuse.choice"
     assert before[name].kind == after[name].kind == CHOICE
     assert before[name].shown != after[name].shown
