@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from pathlib import Path
 from typing import Any
 
 import click
@@ -32,7 +32,7 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     from packcalc.study import find_layout, list_layouts
 
     brief = read_brief(brief_file)
-    named = sheet or (str(Path(brief_file).parent / brief.bench.file)
+    named = sheet or (os.path.join(os.path.dirname(brief_file), brief.bench.file)
                       if brief.bench is not None and brief.bench.file else "")
     if not named:
         raise UserError(f"{brief.place}: no bench sheet: name one with --sheet, or as file in "

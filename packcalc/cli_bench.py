@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 from typing import Any
 
 import click
@@ -69,7 +68,7 @@ def _enter(place: str, brief: Any) -> None:
             raise EOFError from end
 
     added = enter(session, click.echo, hear)
-    click.echo(f"{added} added; next: packcalc bench {Path(place)}")
+    click.echo(f"{added} added; next: packcalc bench {place}")
 
 
 @click.command(cls=Command, short_help="Write the teardown sheet of the donor pack.")

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
+import os
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import click
@@ -138,7 +137,7 @@ def diff(old: str, new: str, out: str, format_: str | None, table: str | None,
 
 def _report_of(path: str) -> dict[str, Any]:
     """The data of a report, read or made from a brief."""
-    if Path(path).suffix.lower() == ".json":
+    if os.path.splitext(path)[1].lower() == ".json":
         from packcalc.reading.json_file import read_report
 
         return read_report(path)
@@ -163,6 +162,8 @@ def schema(name: str, out: str, quiet: bool) -> None:
       packcalc schema review --out review.schema.json
     """
     from packcalc.report.schema import schema as named
+
+    import json
 
     _write(json.dumps(named(name), ensure_ascii=False, indent=1) + "\n", out, quiet)
 

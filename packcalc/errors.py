@@ -12,7 +12,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -88,6 +87,8 @@ class InputErrors(UserError):
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name most like `name`, or an empty text when none is near."""
+    import difflib  # one message in a hundred needs it
+
     lowered = {item.lower(): item for item in known}
     wanted = name[:80].lower()
     found = difflib.get_close_matches(wanted, list(lowered), n=1, cutoff=0.6)
