@@ -33,7 +33,7 @@ def render(document: Document, format: str, table: str | None = None) -> str:
     if table is not None and format != "csv":
         raise UserError(f"a single table can be written as csv only, not as {format}")
     whole = with_sources(document)
-    # Each renderer is imported on use: jinja2 and tabulate cost more than the rest.
+    # Each renderer is imported on use: jinja2 costs more than the rest.
     if format == "text":
         from packcalc.report import text
 
