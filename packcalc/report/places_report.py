@@ -95,7 +95,7 @@ def remedies_table(places: Sequence[FaultPlace]) -> Table:
 
 def sources_table(places: Sequence[FaultPlace]) -> Table:
     """What else feeds a place, and who ends that."""
-    columns = (column("place", "Place", wide=True), column("source", "Source"),
+    columns = (column("place", "Place", wide=True), column("feeder", "Source"),
                column("current_A", "Current", "A"), column("who", "Who ends it"),
                column("why", "Why", wide=True))
     at = _grouped(((one.end, one.current.value), p.title) for p in places for one in p.others)
