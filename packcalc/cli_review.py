@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
+from packcalc.errors import OutputError
 
 review_option = click.option(
     "--review", "reviews", metavar="FILE", multiple=True,
@@ -84,6 +85,8 @@ def review_sheet(brief: str, layout: str, arrangement: str | None, module: int,
     wanted = format_ or (format_of(out) if out != "-" else "text")
     document = review_document(study, found, rules)
     if wanted in ("csv", "json") and table is None:
+        if out != "-" and os.path.isfile(out) and os.path.getsize(out):
+            raise OutputError(f"{out}: exists, and marks may stand in it; name another file")
         _write(_marks(study, found, wanted), out, quiet)
     else:
         emit(document, out, format_, table, quiet)

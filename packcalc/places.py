@@ -72,6 +72,9 @@ class _Table:
         self.routes = {r.asked.name: r for r in routes}
         self.stands = fuse_stands(self.brief, self.pack.layout.series)
         self.main = Device("main_fuse", "main fuse", FUSE, main_rating)
+        # A fuse that only `pack.fuse_after` states is nobody's named part: it has no curve.
+        self.mid = self.main if "mid-pack" in self.brief.path.main_fuse else Device(
+            "midpack_fuse", "mid-pack fuse, not named", FUSE)
         self.string = Device("string_fuse", "string fuse", FUSE, string_rating, feeds.strings)
         self.contactors = Device("contactors", "main contactors", CONTACTOR)
         self.traction = [r for r in self.brief.cables.route if r.carries == "traction"]
@@ -107,7 +110,7 @@ class _Table:
     @property
     def inside(self) -> tuple[Device, ...]:
         """Fuses that stand even in a fault ahead of the pole fuse."""
-        mid = (self.main,) if "mid-pack" in self.stands else ()
+        mid = (self.mid,) if "mid-pack" in self.stands else ()
         return mid + ((self.string,) if self.feeds.string else ())
 
     @property

@@ -528,10 +528,7 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
         judge("charger reaches down to the empty pack", "convenience", pack.empty_voltage,
               "at least", brief.charger.voltage_low,
               missing="charger's voltage range is not given: read it on its plate"),
-        judge("full power at the end of the peak, cold and nearly empty", "thermal load",
-              pack.loaded_voltage, "at least", pack.demand_voltage,
-              missing="the power cannot be delivered at this corner",
-              remedy="warmer cells, less power, more in parallel or one more in series"),
+        _full_power(pack),
     )
     return Item(
         key="highest_voltage", title="Highest voltage of the battery side",
@@ -554,3 +551,15 @@ def layout_checks(study: ProtectionStudy) -> tuple[tuple[str, float], ...]:
 def _governing(finding: Finding) -> str:
     """What governs a chosen finding, from its note."""
     return finding.note.split("governed by: ")[-1] if finding.note else finding.title
+
+
+def _full_power(pack: PackModel) -> Check:
+    """Loaded voltage at the end of the peak; a power that no current carries fails."""
+    title, stage = "full power at the end of the peak, cold and nearly empty", "thermal load"
+    remedy = "warmer cells, less power, more in parallel or one more in series"
+    if not pack.loaded_voltage.known:
+        return Check(title, stage, FAIL, pack.available_power, None, "",
+                     f"the power cannot be delivered at this corner: at most "
+                     f"{pack.available_power.shown}", remedy)
+    return judge(title, stage, pack.loaded_voltage, "at least", pack.demand_voltage,
+                 remedy=remedy)

@@ -136,7 +136,9 @@ def test_where_the_main_fuse_stands(extra, stands):
 def test_inside_the_box_is_nobody_until_a_fuse_stands_mid_pack():
     assert places()["box"].at_lowest.words == "nobody"
     assert places()["box"].checks[0].verdict == CAUTION
-    assert "main fuse" in places("[pack]\nfuse_after = 4\n")["box"].at_lowest.words
+    # Nobody said which fuse stands there: it may not borrow the main fuse's curve.
+    assert places("[pack]\nfuse_after = 4\n")["box"].at_lowest.words \
+        == "not shown: mid-pack fuse, not named"
 
 
 def test_the_unfused_pole_has_its_contactor_alone():

@@ -130,6 +130,15 @@ def _carries(part: FusePart, demand: FuseDemand) -> Check:
         least, ask = least_rating(part, demand)
     except OutOfRange as refusal:
         return Check(title, stage, FAIL, reason=str(refusal))
+    if least is None:
+        # No conductor factor and no derating can ask for less than these.
+        floor = _least_without_conductor(part, demand)
+        if floor is not None and part.rated_current is not None:
+            bare = judge(title, stage, part.rated_current, "at least", floor,
+                         reason="before the maker's missing factors, which may only raise it",
+                         remedy="a larger rating")
+            if bare.verdict == FAIL:
+                return bare
     return judge(title, stage, part.rated_current, "at least", least,
                  missing=ask or f"{SILENT}the rated current",
                  remedy="a larger rating; a cooler box; thicker conductors at the fuse")
@@ -153,6 +162,15 @@ def least_rating(part: FusePart, demand: FuseDemand) -> tuple[Finding | None, st
     return _by_constants(part, demand) if method == "A" else _by_curve(part, demand)
 
 
+def _least_without_conductor(part: FusePart, demand: FuseDemand) -> Finding | None:
+    """The rating asked before the conductor factor: method A where it applies, else the load."""
+    if not (demand.continuous_current.known and demand.ambient.known):
+        return None
+    if (part.derating_method or _method_by_figures(part)) == "A":
+        return _before_conductor(part, demand)
+    return demand.continuous_current
+
+
 def _method_by_figures(part: FusePart) -> str:
     constants = part.link_constant is not None or part.rating_ambient is not None
     if constants and part.ambient_factor is not None:
@@ -160,15 +178,19 @@ def _method_by_figures(part: FusePart) -> str:
     return "B" if part.ambient_factor is not None else "A"
 
 
-def _by_constants(part: FusePart, demand: FuseDemand) -> tuple[Finding, str]:
+def _before_conductor(part: FusePart, demand: FuseDemand) -> Finding:
     rated_at = part.rating_ambient or RATING_AMBIENT
     warmest = largest([demand.ambient, rated_at], "Air around the fuse",
                       "no credit for a box cooler than the rating ambient")
     factor = trace(fuse_ambient_factor, ambient=warmest,
                    hottest_part=part.link_constant or HOTTEST_PART, rating_ambient=rated_at)
-    before = trace(fuse_rating_before_conductor, load_current=demand.continuous_current,
-                   ambient_factor=factor,
-                   fluctuation_factor=part.fluctuation_factor or FLUCTUATION)
+    return trace(fuse_rating_before_conductor, load_current=demand.continuous_current,
+                 ambient_factor=factor,
+                 fluctuation_factor=part.fluctuation_factor or FLUCTUATION)
+
+
+def _by_constants(part: FusePart, demand: FuseDemand) -> tuple[Finding, str]:
+    before = _before_conductor(part, demand)
     return trace(fuse_rating_with_conductor, "Least rated current, method A", before=before,
                  conductor_factor=part.conductor_factor), ""
 
@@ -204,6 +226,12 @@ def _endures(part: FusePart, demand: FuseDemand) -> Check:
     try:
         figure = melting.trace_current(demand.peak_duration, "Melting current at the peak's length")
     except OutOfRange as refusal:
+        if demand.peak_duration.number > melting.longest and melting.lowest < asked.number:
+            last = leaf("Melting current at the longest time of the curve", "Im", "A",
+                        melting.lowest, "given", origin=melting.origin)
+            return Check(title, stage, FAIL, last, asked, "at least",
+                         "a longer peak melts the link at a smaller current still",
+                         "a larger or slower fuse, or a shorter peak")
         return Check(title, stage, NOT_EVALUATED, None, asked, "at least", f"{SILENT}a melting "
                      f"point at {demand.peak_duration.shown}: {refusal}")
     return judge(title, stage, figure, "at least", asked, reason=share.title,

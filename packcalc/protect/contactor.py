@@ -369,7 +369,7 @@ def preferred_sizes(duty: float) -> list[float]:
 
 def _candidates(asked: ContactorAsked, carry: Finding | None, breaking: Finding | None,
                 step: ClosingStep | None) -> tuple[Candidate, ...]:
-    if carry is None or carry.number < 1.0:
+    if carry is None or not 1.0 <= carry.number <= LARGEST_SIZE:
         return ()
     return tuple(_candidate(asked, size, carry, breaking, step)
                  for size in preferred_sizes(carry.number))

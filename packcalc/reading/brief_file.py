@@ -302,7 +302,9 @@ def _routes(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
     path: KeyPath = ("cables", "route")
     cables = data.get("cables")
     raw = cables.get("route") if isinstance(cables, Mapping) else None
-    tables = notes.tables(raw, path, MOST_ROUTES) or [{"name": ASSUMED_ROUTE}]
+    tables = list(notes.tables(raw, path, MOST_ROUTES))
+    if all(isinstance(t, Mapping) and t.get("carries") == "charging" for t in tables):
+        tables.append({"name": ASSUMED_ROUTE})  # sag is never judged without a cable
     known = ["name", "carries", "cable", *(key.name for key in keys_of("cables.route"))]
     found = []
     for index, table in enumerate(tables):
@@ -419,12 +421,17 @@ def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
 def _distinct(notes: Notes, names: list[str], path: KeyPath) -> None:
     first: dict[str, int] = {}
     for index, name in enumerate(names):
-        if name in first:
-            line = notes.line((*path, first[name]))
-            before = f"on line {line}" if line else f"in entry {first[name] + 1}"
+        plain = "".join(ch.lower() for ch in name if ch.isascii() and ch.isalnum())
+        if not plain:
+            notes.fault((*path, index, "name"), f"the name {name!r} has no Latin letter or digit",
+                        "give it one: the report's keys are made of these")
+            continue
+        if plain in first:
+            line = notes.line((*path, first[plain]))
+            before = f"on line {line}" if line else f"in entry {first[plain] + 1}"
             notes.fault((*path, index, "name"), f"the name {name!r} stands already {before}",
-                        "give each its own")
-        first.setdefault(name, index)
+                        "give each its own, apart in letters or digits")
+        first.setdefault(plain, index)
 
 
 # -- one entry changed ------------------------------------------------------------------------

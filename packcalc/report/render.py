@@ -15,6 +15,8 @@ from packcalc.report.document import Document
 FORMATS = ("text", "markdown", "html", "json", "csv")
 ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html", ".json": "json", ".csv": "csv"}
 
+OWN_MARK = b"A battery cannot be switched off"  # at the head of every table that packcalc writes
+
 
 def render(document: Document, format: str, table: str | None = None) -> str:
     """The document in one of FORMATS.
@@ -96,6 +98,7 @@ def write_text(path: str | os.PathLike[str], text: str) -> None:
         raise OutputError(f"{path}: is a folder; name a file")
     if not target.parent.is_dir():
         raise OutputError(f"{path}: the folder {target.parent} does not exist")
+    _spare_inputs(path, target)
     try:
         if target.exists() and not target.is_file():
             target.write_text(text, "utf-8")
@@ -103,6 +106,23 @@ def write_text(path: str | os.PathLike[str], text: str) -> None:
             _replace(target, text)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from error
+
+
+def _spare_inputs(path: str | os.PathLike[str], target: Path) -> None:
+    """Refuse to write over what a user made: a brief, a record, a parts list, a bench sheet.
+
+    Raises:
+        OutputError: the file is such an input.
+    """
+    if not target.is_file() or target.stat().st_size == 0:
+        return
+    if target.suffix.lower() == ".toml":
+        raise OutputError(f"{path}: exists and is an input; name another file")
+    if target.suffix.lower() == ".csv":
+        with target.open("rb") as old:
+            if OWN_MARK not in old.read(4000):
+                raise OutputError(f"{path}: exists and was not written as a report; name another "
+                                  "file")
 
 
 def _replace(target: Path, text: str) -> None:
@@ -136,5 +156,7 @@ def _to_standard_output(text: str) -> None:
         sys.stdout.write(text)
         return
     sys.stdout.flush()
-    stream.write(text.encode("utf-8"))
+    left = memoryview(text.encode("utf-8"))
+    while left:  # an unbuffered stream may take less than it is given
+        left = left[stream.write(left) or len(left):]
     stream.flush()

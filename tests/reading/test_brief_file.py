@@ -252,7 +252,8 @@ kind = "constant power"
 power = "30 W"
 wakes_at = "180 V"
 """)
-    (route,) = brief.cables.route
+    route, assumed = brief.cables.route
+    assert (assumed.name, assumed.carries) == ("battery to inverter", "traction")
     assert (route.name, route.carries, route.install) == ("charge inlet", "charging", "surface")
     first, second = brief.precharge.load
     assert (first.name, first.resistance.number, first.power.value) == ("heater", 47e3, None)
@@ -329,7 +330,7 @@ def test_order_between_entries(name: str) -> None:
 def test_names_of_routes_and_loads_are_distinct() -> None:
     (fault,) = faults_of(FOUR + '[[cables.route]]\nname = "a"\n[[cables.route]]\nname = "a"\n')
     assert fault == ("b.toml:12: cables.route[1].name: the name 'a' stands already on line 9; "
-                     "give each its own")
+                     "give each its own, apart in letters or digits")
 
 
 # -- one entry changed ------------------------------------------------------------------------
