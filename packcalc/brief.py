@@ -210,9 +210,9 @@ KEYS: tuple[Key, ...] = (
     Key("station", "voltage", "voltage", "U_st", "V", "ceiling of the charging station's output",
         50, 1500, None, None, "no fast-charge station is counted on; charging at one is not "
         "evaluated", "station's plate: highest DC output voltage"),
-    Key("station", "current", "current", "I_st", "A", "highest current of the charging station",
+    Key("station", "current", "current", "I_st", "A", "most current asked of the charging station",
         1, 1000, None, None, "no fast-charge station is counted on; charging at one is not "
-        "evaluated", "station's plate: highest DC output current"),
+        "evaluated", "what the vehicle asks at most, or the station's plate: highest DC current"),
     Key("pack", "disconnect_after", "number", "n_d", "",
         "module after which the service disconnect sits, counted from the negative end", 0, 600,
         None, None, "sections left by the disconnect, and monitors across it, are not evaluated",

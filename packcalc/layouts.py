@@ -8,6 +8,7 @@ import numpy as np
 
 from packcalc import electrical as el
 from packcalc.brief import Brief
+from packcalc.loads import power_of_branches
 
 ARRANGEMENTS = ("grouped", "strings")
 
@@ -75,7 +76,9 @@ class Asks:
     regeneration_duration: float
     regeneration_limit: float
     follows_charge_limit: bool
+    branches: float
     charging: float
+    station: float
     charger_tolerance: float
     charger_low: float
     charger_high: float
@@ -90,6 +93,16 @@ class Asks:
     fuse: float
     contactor: float
     cables: float
+
+    @property
+    def peak_drawn(self) -> float:
+        """Peak power with every branch load on."""
+        return self.peak + self.branches
+
+    @property
+    def continuous_drawn(self) -> float:
+        """Continuous power with every branch load on."""
+        return self.continuous + self.branches
 
     @property
     def charge_limit_counts(self) -> bool:
@@ -116,7 +129,9 @@ def asks_of(brief: Brief) -> Asks:
         regeneration_duration=b.regeneration.duration.number,
         regeneration_limit=number(b.regeneration.voltage_limit),
         follows_charge_limit=b.regeneration.follows_charge_limit == "yes",
-        charging=b.charger.power.number, charger_tolerance=b.charger.tolerance.number,
+        branches=more.number if (more := power_of_branches(b)) is not None else 0.0,
+        charging=b.charger.power.number, station=number(b.station.current),
+        charger_tolerance=b.charger.tolerance.number,
         charger_low=number(b.charger.voltage_low), charger_high=number(b.charger.voltage_high),
         energy_least=number(bat.energy_least), energy_most=number(bat.energy_most),
         charge_lowest=bat.charge_lowest.number, charge_highest=bat.charge_highest.number,

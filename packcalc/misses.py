@@ -123,7 +123,8 @@ def _sag(case: _Case) -> str:
     corner = f"at {case.cold} and {100 * max(row['charge_left'], 0.0):.0f} % charge left"
     if not math.isfinite(row["loaded_voltage"]):
         most = row["available_power"] / 1e3
-        return (f"cannot deliver {asks.peak / 1e3:.0f} kW {corner}; at most {most:.0f} kW with "
+        return (f"cannot deliver {asks.peak_drawn / 1e3:.0f} kW {corner}; "
+                f"at most {most:.0f} kW with "
                 f"{_volts(asks.demand_voltage)} held")
     under = asks.demand_voltage - row["loaded_voltage"]
     return f"sags to {_volts(row['loaded_voltage'])}, {_by(under, 'V')} under, {corner}"
@@ -160,17 +161,18 @@ def _charge_left(case: _Case) -> str:
 
 def _continuous(case: _Case) -> str:
     power = case.row["continuous_power"]
-    short = (case.asks.continuous - power) / 1e3
+    short = (case.asks.continuous_drawn - power) / 1e3
     return (f"gives {power / 1e3:.0f} kW continuous, {_by(short, 'kW')} short, at {case.cold} and "
             f"{100 * case.asks.charge_lowest:.0f} % charge")
 
 
 def _peak_limit(case: _Case) -> str:
-    return case.per_module(case.asks.peak / case.asks.demand_voltage, "peak_current", "at the peak")
+    return case.per_module(case.asks.peak_drawn / case.asks.demand_voltage, "peak_current",
+                           "at the peak")
 
 
 def _steady_limit(case: _Case) -> str:
-    return case.per_module(case.asks.continuous / case.asks.voltage_low, "continuous_current",
+    return case.per_module(case.asks.continuous_drawn / case.asks.voltage_low, "continuous_current",
                            "continuously")
 
 

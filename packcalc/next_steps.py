@@ -90,14 +90,14 @@ def headlines(brief: Brief, layout: Layout) -> dict[str, float]:
     """A dozen figures that stand for the whole result, each in closed form."""
     asks = asks_of(brief)
     row = screen_one(brief, asks, layout)
-    steady = asks.continuous / asks.voltage_low
+    steady = asks.continuous_drawn / asks.voltage_low
     inverter, pre = brief.inverter, brief.precharge
     capacitance = inverter.dc_link_capacitance.number * (1 + inverter.dc_link_tolerance.number)
     level = pre.level.number
     return {
         **{name: float(row.columns[name][0]) for name in (
             "highest_voltage", "loaded_voltage", "available_power", "usable_energy")},
-        "continuous_current": steady, "peak_current": asks.peak / asks.demand_voltage,
+        "continuous_current": steady, "peak_current": asks.peak_drawn / asks.demand_voltage,
         "table_current": steady * max(_table_share(brief, r) for r in brief.cables.route),
         "cable_drop": steady * sum(r.length.number for r in brief.cables.route)
         / (brief.cables.voltage_drop_limit.number * asks.voltage_low),

@@ -17,6 +17,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
+from packcalc.loads import continuous_drawn, peak_drawn
 from packcalc.mixes import SideBySide
 from packcalc.screening import (
     A_HAIR,
@@ -121,6 +122,7 @@ class _Builder:
     def __init__(self, brief: Brief, layout: Layout):
         self.brief, self.layout = brief, layout
         self.asks: Asks = asks_of(brief)
+        self.peak, self.continuous = peak_drawn(brief), continuous_drawn(brief)
         self.on_hand = [brief.modules[p.entry] for p in layout.parts]
         self.part_series = [_count("modules in series" if len(layout.parts) == 1 else
                                    f"modules in series, type {i + 1}", "S", p.series)
@@ -248,7 +250,7 @@ def _sag(b: _Builder) -> dict[str, Finding]:
                                module_capacity=o.module.capacity,
                                state_of_health=o.state_of_health) for o in b.on_hand],
                         "capacity of the pack")
-    left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=brief.power.peak,
+    left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=b.peak,
                  duration=brief.power.peak_duration, voltage=demand, capacity=capacity)
     at = left if left.number >= 0 else leaf(
         "charge left, counted as empty", "SOC_e", "%", 0.0, "definition", origin=RULE,
@@ -258,7 +260,7 @@ def _sag(b: _Builder) -> dict[str, Finding]:
     r = b.resistance(brief.battery.coldest_start, at, brief.power.peak_duration, aged=True,
                      title="resistance: cold, aged, nearly empty, at the end of the peak")
     current = trace(el.constant_power_current, "peak current, cold and nearly empty",
-                    open_circuit_voltage=e, resistance=r, power=brief.power.peak)
+                    open_circuit_voltage=e, resistance=r, power=b.peak)
     if not np.isfinite(current.number):
         current = replace(current, value=None, note="no solution: the power cannot be delivered")
     loaded = (trace(el.loaded_voltage, "loaded voltage at the inverter, end of the peak",
@@ -301,14 +303,16 @@ def _currents(b: _Builder, demand: Finding, rest_low: Finding) -> dict[str, Find
     """Duty currents: the ceilings that the inverter's lowest voltages set."""
     brief = b.brief
     low = brief.inverter.voltage_low
-    peak = trace(el.power_current, "peak current", symbol="I_pk", power=brief.power.peak,
+    peak = trace(el.power_current, "peak current", symbol="I_pk", power=b.peak,
                  voltage=demand, note="ceiling: the bus is counted at the lowest voltage at "
                                       "which full power is available")
     steady = trace(el.power_current, "continuous current", symbol="I_c",
-                   power=brief.power.continuous, voltage=low,
+                   power=b.continuous, voltage=low,
                    note="ceiling: the bus is counted at its lowest operating voltage")
     charging = trace(el.power_current, "charging current", symbol="I_ch", power=brief.charger.power,
                      voltage=rest_low, note="largest where charging begins, at lowest charge")
+    if brief.station.current.known:
+        charging = largest([charging, brief.station.current], "charging current")
     braking = trace(el.power_current, "braking current", symbol="I_rg",
                     power=brief.regeneration.power, voltage=rest_low,
                     note="ceiling: counted at the rest voltage at lowest charge")
@@ -386,7 +390,7 @@ def _corners(b: _Builder, capacity: float) -> tuple[Corner, ...]:
             (True, False), (asks.coldest, asks.hottest), (True, False),
             (layout.parallel, layout.parallel - 1) if several else (layout.parallel,)):
         # With a string out the others empty faster.
-        left = el.charge_left(asks.charge_lowest, asks.peak, asks.peak_duration,
+        left = el.charge_left(asks.charge_lowest, asks.peak_drawn, asks.peak_duration,
                               asks.demand_voltage, capacity * inside / layout.parallel)
         found.append(_corner(b, max(left, 0.0) if low else asks.charge_highest, kelvin, aged,
                              inside, low=low))
@@ -406,12 +410,13 @@ def _corner(b: _Builder, charge: float, kelvin: float, aged: bool, inside: int, 
     ocv = mod.ocv_low if low else mod.ocv_high
     e = sum(part.series * float(ocv(o.module, charge)) for part, o in parts)
     peak, steady = resistance(asks.peak_duration), resistance(LONGEST_PULSE)
-    current = float(el.constant_power_current(e, peak, asks.peak))
+    current = float(el.constant_power_current(e, peak, asks.peak_drawn))
     return Corner(
         charge, kelvin, "aged" if aged else "new", inside, e, peak, current,
         float(el.loaded_voltage(e, current, peak)),
         float(el.available_power(asks.demand_voltage, e, peak)),
-        float(el.loaded_voltage(e, el.constant_power_current(e, steady, asks.continuous), steady)),
+        float(el.loaded_voltage(e, el.constant_power_current(e, steady, asks.continuous_drawn),
+                                steady)),
         float(el.charging_voltage(e, resistance(asks.regeneration_duration), asks.regeneration)))
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from packcalc.brief import Brief, Load, Route
 from packcalc.charging import BusLoad
-from packcalc.checks import FAIL, STAGES, Check, Item, judge
+from packcalc.checks import FAIL, NOT_EVALUATED, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
 from packcalc.clearing import (
     branch_sheet,
@@ -27,6 +27,7 @@ from packcalc.electrical import resistance_sum, series_voltage, total_resistance
 from packcalc.feeds import feeds_of
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
+from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
 from packcalc.monitoring import fault_cell_voltage
 from packcalc.pack import PackModel, model_pack
@@ -529,6 +530,10 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
               "at least", brief.charger.voltage_low,
               missing="charger's voltage range is not given: read it on its plate"),
         _full_power(pack),
+        *(Check(f"power of {name} stands in the load of the main path", "thermal load",
+                NOT_EVALUATED, reason=f"neither power nor current of {name} is known: read its "
+                "plate; sag, fuse, contactors and cables are sized without it")
+          for name in open_loads(brief)),
     )
     return Item(
         key="highest_voltage", title="Highest voltage of the battery side",

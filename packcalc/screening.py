@@ -208,7 +208,7 @@ def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
     on_hand = [brief.modules[i] for i in rows.entries]
     module_capacity = min(el.pack_capacity(1, o.module.capacity.number, o.state_of_health.number)
                           for o in on_hand)
-    left = el.charge_left(asks.charge_lowest, asks.peak, asks.peak_duration,
+    left = el.charge_left(asks.charge_lowest, asks.peak_drawn, asks.peak_duration,
                           asks.demand_voltage, parallels * module_capacity)
     edges = charge_edges(asks, on_hand)
     laws = [_laws(asks, o, left, edges) for o in on_hand]
@@ -250,7 +250,7 @@ class _Evaluation:
         sag = self.total([w.sag_voltage[self.at] for w in self.laws])
         resistance = self.resistance([w.sag_resistance[self.at] for w in self.laws])
         steady = self.resistance([w.steady_resistance for w in self.laws])
-        current = el.constant_power_current(sag, resistance, asks.peak)
+        current = el.constant_power_current(sag, resistance, asks.peak_drawn)
         low, mean = self.named("low"), self.named("mean")
         capacity = self.parallel * module_capacity
         return {
@@ -265,7 +265,7 @@ class _Evaluation:
             "total_energy": el.energy_between(capacity, 1.0, 0.0, self.named("whole_mean")),
             "capacity": capacity, "mass": self.named("mass") * self.parallel,
             "empty_voltage": self.named("empty"),
-            "charging_current": el.power_current(asks.charging, low),
+            "charging_current": np.fmax(el.power_current(asks.charging, low), asks.station),
         }
 
     def _braking(self, start: np.ndarray) -> np.ndarray:
@@ -289,8 +289,9 @@ def _margins(asks: Asks, limits: _Limits, c: dict[str, np.ndarray], p: np.ndarra
     """Relative margin of each check; see `Screened`."""
     # Where no current carries the power, the power short stands for the voltage short.
     sag = np.where(np.isfinite(c["loaded_voltage"]), c["loaded_voltage"] / asks.demand_voltage,
-                   np.minimum(c["available_power"] / asks.peak, 1.0 - 2e-9)) - 1.0
-    drawn = el.power_current(asks.peak, asks.demand_voltage) * asks.peak_duration / c["capacity"]
+                   np.minimum(c["available_power"] / asks.peak_drawn, 1.0 - 2e-9)) - 1.0
+    peak = el.power_current(asks.peak_drawn, asks.demand_voltage)
+    drawn = peak * asks.peak_duration / c["capacity"]
     outside = np.maximum(limits.coldest - asks.coldest, asks.hottest - limits.hottest)
     margins = {
         "highest_voltage": 1.0 - c["highest_voltage"] / asks.absolute_maximum,
@@ -298,9 +299,9 @@ def _margins(asks: Asks, limits: _Limits, c: dict[str, np.ndarray], p: np.ndarra
         "temperature_window": np.where(outside <= ROUNDED_KELVIN, np.inf, -outside / 100.0),
         "charge_left": asks.charge_lowest / drawn - 1.0,
         "loaded_voltage": sag,
-        "continuous_power": c["continuous_power"] / asks.continuous - 1.0,
-        "peak_current": p * limits.peak / el.power_current(asks.peak, asks.demand_voltage) - 1.0,
-        "continuous_current": p * limits.continuous / el.power_current(asks.continuous,
+        "continuous_power": c["continuous_power"] / asks.continuous_drawn - 1.0,
+        "peak_current": p * limits.peak / peak - 1.0,
+        "continuous_current": p * limits.continuous / el.power_current(asks.continuous_drawn,
                                                                        asks.voltage_low) - 1.0,
         "charging_current": p * limits.charging / c["charging_current"] - 1.0,
         "energy_least": c["usable_energy"] / asks.energy_least - 1.0,

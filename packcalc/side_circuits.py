@@ -20,7 +20,6 @@ from packcalc.protect.branches import (
     BranchFuse,
     added_capacitance,
     branch_duty,
-    branch_power,
     fuse_without_sheet,
     size_branch,
 )
@@ -203,7 +202,8 @@ def bus_loads(brief: Brief, highest_voltage: Finding) -> tuple[BusLoad, ...]:
 def _power_of(highest_voltage: Finding, branch: Branch) -> Finding | None:
     if not branch.current.known:
         return None
-    return trace(branch_power, current=branch.current, voltage=highest_voltage)
+    return trace(tr.current_power, f"power of {branch.name}", voltage=highest_voltage,
+                 current=branch.current)
 
 
 def bus_checks(brief: Brief) -> tuple[Check, ...]:

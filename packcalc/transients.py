@@ -429,6 +429,19 @@ def sum_of_times(first: Any, second: Any) -> Any:
 
 
 @formula(
+    title="Power of a current at a voltage", symbol="P", unit="W", text="P = U·I",
+    inputs={"voltage": "U [V]", "current": "I [A]"}, basis="definition")
+def current_power(voltage: Any, current: Any) -> Any:
+    """Power that a current carries at a voltage.
+
+    Examples:
+        >>> current_power(400.0, 2.5)
+        1000.0
+    """
+    return voltage * current
+
+
+@formula(
     title="Sum of two powers", symbol="P", unit="W", text="P = P1 + P2",
     inputs={"first": "P1 [W] the one", "second": "P2 [W] the other"}, basis="definition")
 def sum_of_powers(first: Any, second: Any) -> Any:

@@ -24,7 +24,7 @@ FLOORS = (
     ("packcalc.reading",),
     ("packcalc.transients", "packcalc.conductors", "packcalc.fuse_formulas",
      "packcalc.distances", "packcalc.isolation_formulas", "packcalc.monitoring"),
-    ("packcalc.electrical", "packcalc.charging", "packcalc.cable_rules", "packcalc.mixes"),
+    ("packcalc.loads", "packcalc.electrical", "packcalc.charging", "packcalc.cable_rules", "packcalc.mixes"),
     ("packcalc.layouts",),
     ("packcalc.screening",),
     ("packcalc.remedies",),

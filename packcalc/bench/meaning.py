@@ -13,6 +13,7 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief
+from packcalc.loads import peak_drawn
 from packcalc.checks import Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
@@ -150,7 +151,7 @@ def _strings(capacities: np.ndarray, resistances: np.ndarray):
 def _sag(brief: Brief, pack: PackModel, module: ModuleType, capacity: Finding,
          bench: Finding) -> dict[str, Finding]:
     """Loaded voltage and power: cold, nearly empty, at the end of the peak."""
-    left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=brief.power.peak,
+    left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=peak_drawn(brief),
                  duration=brief.power.peak_duration, voltage=pack.demand_voltage,
                  capacity=capacity)
     if left.number < 0:
@@ -167,7 +168,7 @@ def _sag(brief: Brief, pack: PackModel, module: ModuleType, capacity: Finding,
     whole = trace(el.total_resistance, "resistance: cold, nearly empty, at the end of the peak",
                   modules=modules, path=pack.path, cables=pack.cable_allowance)
     current = trace(el.constant_power_current, "peak current, cold and nearly empty",
-                    open_circuit_voltage=rest, resistance=whole, power=brief.power.peak)
+                    open_circuit_voltage=rest, resistance=whole, power=peak_drawn(brief))
     loaded = trace(el.loaded_voltage, "loaded voltage at the inverter, end of the peak",
                    open_circuit_voltage=rest, current=current, resistance=whole)
     if not np.isfinite(current.number):

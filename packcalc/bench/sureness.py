@@ -22,6 +22,7 @@ from packcalc.bench.uncertainty import (
     draw_packs,
 )
 from packcalc.brief import Brief
+from packcalc.loads import peak_drawn
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
 
@@ -114,7 +115,7 @@ def how_sure(brief: Brief, lot: GradedLot, module: ModuleType, pack: PackModel,
     power = _power(brief, module, pack, draws)
     targets = (_target("usable energy", "kWh", energy, battery.energy_least.value, trials),
                _target("power at the lowest voltage, cold and nearly empty", "kW", power,
-                       brief.power.peak.value, trials))
+                       peak_drawn(brief).value, trials))
     return Sureness(targets, _sharpeners(draws, dealt), trials, seed, spread)
 
 

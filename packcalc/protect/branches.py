@@ -122,20 +122,6 @@ def branch_current(power, voltage):
     return power / voltage
 
 
-@formula(title="largest power of a branch of known current", symbol="P_br", unit="kW",
-         text="P_br = I·U/1000",
-         inputs={"current": "I [A] of the branch", "voltage": "U [V] highest voltage"},
-         basis="definition", safe_side="highest voltage: largest power")
-def branch_power(current, voltage):
-    """What a branch of known current draws while the bus is pre-charged.
-
-    Examples:
-        >>> branch_power(10.0, 400.0)
-        4000.0
-    """
-    return current * voltage
-
-
 @dataclass(frozen=True)
 class BranchFuse:
     """The branch fuse's data sheet; any finding may lack its value.

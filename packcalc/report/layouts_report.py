@@ -45,7 +45,7 @@ LEGEND = (
 
 def _row(study: LayoutStudy, rank: int) -> tuple[Cell, ...]:
     brief, layout, r = study.brief, study.layout(rank), study.row(rank)
-    most = study.asks.peak / study.asks.demand_voltage
+    most = study.asks.peak_drawn / study.asks.demand_voltage
     per_module = most / layout.parallel
     used = layout.series * layout.parallel
     on_hand = [brief.modules[p.entry] for p in layout.parts]

@@ -84,3 +84,34 @@ def test_a_table_written_before_may_be_written_again(tmp_path):
     out = tmp_path / "layouts.csv"
     for _ in range(2):
         assert run("layouts", "examples/truck/brief.toml", "--out", out).code == 0
+
+
+HEATER = {"name": "heater", "kind": "heater", "power": "24 kW"}
+
+
+def test_a_branch_load_stands_in_every_duty_of_the_main_path():
+    bare = study_protection(brief_from_data(FOUR), "16S1P")
+    more = study_protection(brief_from_data({**FOUR, "branch": [HEATER]}), "16S1P")
+    # 24 kW at 240 V is 100 A continuously; at the 264 V of full power it is 90.91 A of the peak.
+    assert more.pack.continuous_current.number - bare.pack.continuous_current.number \
+        == pytest.approx(100.0)
+    assert more.pack.peak_current.number - bare.pack.peak_current.number \
+        == pytest.approx(24e3 / 264)
+    assert more.pack.available_power.number <= bare.pack.available_power.number
+    least = [next(i for i in s.items if i.key == "main_fuse").duty[0].number for s in (bare, more)]
+    assert least[1] > least[0]
+
+
+def test_a_load_of_unknown_power_is_a_question_not_nothing():
+    study = study_protection(brief_from_data(
+        {**FOUR, "branch": [{"name": "pump", "kind": "other"}]}), "16S1P")
+    asked = [c for _, c in study.checks if c.title.startswith("power of pump")]
+    assert [c.verdict for c in asked] == ["not evaluated"]
+
+
+def test_the_current_asked_of_a_station_is_a_charging_duty():
+    study = study_protection(brief_from_data({**FOUR, "station": {"current": "200 A"}}), "16S1P")
+    assert study.pack.charging_current.number == pytest.approx(200.0)
+    contactors = next(i for i in study.items if i.key == "contactors")
+    carried = next(f for f in contactors.duty if f.title.startswith("Continuous current"))
+    assert carried.number == pytest.approx(200.0)

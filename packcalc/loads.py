@@ -1,0 +1,63 @@
+"""What the vehicle draws beside its motor: branch loads, added to peak and continuous power.
+
+A branch load flows through cells, links, fuse and contactors like any other; wherever it
+taps, it is counted in the whole main path, which errs high for the parts behind its tap.
+"""
+
+from __future__ import annotations
+
+from packcalc.brief import Branch, Brief
+from packcalc.findings import Finding, trace
+from packcalc.transients import current_power, sum_of_powers
+
+LOADS = ("DC/DC converter", "heater", "compressor", "other")
+
+
+def load_branches(brief: Brief) -> tuple[Branch, ...]:
+    """Branches that draw steadily; chargers feed, wires of sensing and pre-charge hardly draw."""
+    return tuple(b for b in brief.branch if b.kind in LOADS)
+
+
+def open_loads(brief: Brief) -> tuple[str, ...]:
+    """Names of the loads of which neither power nor current is known."""
+    return tuple(b.name for b in load_branches(brief)
+                 if not b.power.known and not b.current.known)
+
+
+def power_of_branches(brief: Brief) -> Finding | None:
+    """Power of all branch loads together; None where there is none."""
+    total: Finding | None = None
+    for branch in load_branches(brief):
+        one = _power(brief, branch)
+        if one is None:
+            continue
+        total = one if total is None else trace(
+            sum_of_powers, "power of the branch loads", unit="kW", first=total, second=one)
+    return total
+
+
+def _power(brief: Brief, branch: Branch) -> Finding | None:
+    if branch.power.known:
+        return branch.power.called(f"power of {branch.name}")
+    if branch.current.known:
+        return trace(current_power, f"power of {branch.name}", unit="kW",
+                     voltage=brief.inverter.voltage_high, current=branch.current,
+                     note="its current counted at the highest operating voltage: errs high")
+    return None
+
+
+def peak_drawn(brief: Brief) -> Finding:
+    """Peak power with every branch load on."""
+    return _with_branches(brief, brief.power.peak, "peak power with branch loads")
+
+
+def continuous_drawn(brief: Brief) -> Finding:
+    """Continuous power with every branch load on."""
+    return _with_branches(brief, brief.power.continuous, "continuous power with branch loads")
+
+
+def _with_branches(brief: Brief, motor: Finding, title: str) -> Finding:
+    more = power_of_branches(brief)
+    if more is None:
+        return motor
+    return trace(sum_of_powers, title, symbol=motor.symbol, unit="kW", first=motor, second=more)
