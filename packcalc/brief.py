@@ -9,7 +9,7 @@ value (a target, a limit) hold None: nothing is asked.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 
 from packcalc.findings import Finding
 from packcalc.modules import ModuleType
@@ -60,6 +60,8 @@ class Key:
 
 RULE_CHOICES = ("NFPA 70", "IEC 60364-5-52", "DIN VDE 0298-4", "33 CFR 183")
 INSTALL_CHOICES = ("conduit", "surface", "touching in air", "spaced in air", "single in air")
+# What an open way of laying counts as where the rule set has no table for conduit.
+STRICTEST_INSTALL = {"DIN VDE 0298-4": "touching in air", "33 CFR 183": "touching in air"}
 CARRIES_CHOICES = ("traction", "charging")
 FUSE_CHOICES = ("one pole", "both poles", "mid-pack")
 MONITOR_CHOICES = ("none", "warns", "opens the contactors")
@@ -80,6 +82,14 @@ KEYS: tuple[Key, ...] = (
         "resistance counted 1.5 times that of a new module for sag and lowest fault, "
         "once for the highest fault",
         "one 10 s pulse on a rested module at 25 °C and half charge, divided by the record"),
+    Key("modules", "conductor_section", "area", "S_m", "mm²",
+        "smallest section of the module's own conductors, between its terminals", 0.5, 2000,
+        consequence="whether the module's own conductors survive a fault is not evaluated",
+        find="calliper on the thinnest bar of an opened module of the lot; counted as aluminium"),
+    Key("modules", "conductor_withstand", "let-through", "I²t_m", "A²s",
+        "I²t that the module's own conductors stand", 100, 1e10,
+        consequence="whether the module's own conductors survive a fault is not evaluated",
+        find="module's maker: highest I²t, or a short-circuit current squared times its time"),
     Key("inverter", "voltage_range", "voltage", "U", "V", "inverter's operating voltage range",
         12, 1500, required=True, pair=("voltage_low", "voltage_high"),
         find="inverter's manual: lowest and highest DC operating voltage"),
@@ -116,6 +126,10 @@ KEYS: tuple[Key, ...] = (
         "resistor that stays across the DC link", 0.05, 1000, None, None,
         "how long the link stays charged is not evaluated",
         "inverter's manual, or time the dead link's fall and divide by the capacitance"),
+    Key("inverter", "discharge_tolerance", "ratio", "ΔR_d", "%",
+        "tolerance of the discharge resistor", 0, 50, 10, 5,
+        "discharge resistor counted 10 % off either way",
+        "resistor's data sheet; 0 % for a resistance that was measured"),
     Key("power", "peak", "power", "P_pk", "kW", "peak power at the inverter", 0.1, 2000,
         required=True, find="what the motor and inverter may draw at full pedal"),
     Key("power", "peak_duration", "time", "t_pk", "s", "duration of the peak", 0.1, 60, 30, 10,
@@ -195,6 +209,18 @@ KEYS: tuple[Key, ...] = (
         "resistance of one closed contactor", 0.01, 10, 0.4, 0.2,
         "each contactor counted at 0.4 mΩ",
         "contactor's data sheet, or voltage drop at a known current"),
+    Key("path", "link_section", "area", "S_ln", "mm²",
+        "smallest section of a module link or bus bar", 0.5, 5000,
+        consequence="whether links and bus bars survive a fault is not evaluated",
+        find="calliper on the thinnest link or bar between pack terminals, holes taken off"),
+    Key("path", "link_material", "words", "", "", "metal of links and bus bars",
+        safe="aluminium", other="copper", choices=("copper", "aluminium"),
+        consequence="links and bus bars are counted as aluminium, which stands less",
+        find="scratch under the plating: red is copper, white is aluminium"),
+    Key("path", "link_limit", "temperature", "θ_ln", "°C",
+        "short-time temperature limit of links and bus bars with sleeves and supports", 100, 300,
+        160, 200, "links and bus bars counted at 160 °C for a short-circuit",
+        "data sheets of sleeve and support: the lower of both"),
     Key("path", "main_fuse", "words", "", "", "where the main fuse stands",
         safe="one pole", choices=FUSE_CHOICES,
         consequence="the main fuse is counted as standing in one pole alone",
@@ -251,6 +277,11 @@ KEYS: tuple[Key, ...] = (
     Key("insulation", "clearance", "length", "l_cl", "mm",
         "shortest path in air between live and touchable or other live parts", 0.1, 500,
         None, None, "clearance is a demand, not a check", "calliper, covers on"),
+    Key("insulation", "bus_withstand", "voltage", "U_w", "V",
+        "lowest short-time voltage that everything on the bus withstands", 50, 20000, None, None,
+        "whether the bus stands the arc voltage of a fuse that opens is not evaluated",
+        "makers of inverter, charger and converter: highest input voltage for the milliseconds "
+        "of a fuse's arc, or rated impulse voltage; the lowest of them"),
     Key("management", "channels_per_monitor", "number", "n_ch", "",
         "cell channels of one monitor", 1, 600, None, None,
         "how monitors divide over the modules is not evaluated", "monitor's data sheet"),
@@ -284,6 +315,14 @@ KEYS: tuple[Key, ...] = (
     Key("management", "trip_delay", "time", "t_t", "s",
         "delay of the over-current trip until the contactor has opened", 1e-3, 60, None, None,
         "whether the trip is in time is not evaluated",
+        "setting, plus sampling, plus the contactor's release time"),
+    Key("management", "overload_trip", "current", "I_ov", "A",
+        "overload trip: lower and slower current limit that opens the contactors", 1, 20000, None,
+        None, "nobody is counted as ending an overload between load and fault range",
+        "management system's setting: a sustained current above the continuous load"),
+    Key("management", "overload_delay", "time", "t_ov", "s",
+        "delay of the overload trip until the contactor has opened", 0.05, 3600, None, None,
+        "whether the overload trip is in time is not evaluated",
         "setting, plus sampling, plus the contactor's release time"),
     Key("management", "current_sensor_range", "current", "I_sr", "A",
         "highest current that the sensor tells apart", 1, 50000, None, None,
@@ -390,8 +429,10 @@ KEYS: tuple[Key, ...] = (
     Key("precharge", "resistor_tolerance", "ratio", "ΔR", "%", "tolerance of the resistor",
         0, 30, 10, 5, "resistance counted 10 % off either way", "resistor's data sheet"),
     Key("precharge.load", "resistance", "resistance", "R_L", "Ω", "resistive load on the bus",
-        0.1, 1e8, find="load's data sheet or an ohmmeter on the dead bus"),
+        0.1, 1e8, consequence="whether the load lets the bus come up is not evaluated",
+        find="load's data sheet or an ohmmeter on the dead bus"),
     Key("precharge.load", "power", "power", "P_L", "W", "constant-power load on the bus", 0.1, 1e5,
+        consequence="whether the load lets the bus come up is not evaluated",
         find="load's plate"),
     Key("precharge.load", "wakes_at", "voltage", "U_on", "V", "voltage at which the load wakes",
         0, 1500, None, None, "the load is counted as waking at the worst voltage",
@@ -512,6 +553,17 @@ class ModulesOnHand:
     count: Finding
     state_of_health: Finding
     resistance_growth: Finding
+    conductor_section: Finding
+    conductor_withstand: Finding
+
+    @property
+    def most_health(self) -> Finding:
+        """State of health where more is worse: all of the label while it is left open."""
+        if self.state_of_health.basis != "assumed":
+            return self.state_of_health
+        return replace(self.state_of_health, value=1.0, note=(
+            "left open: all of the label is counted where stored energy is the danger or the "
+            "limit"))
 
 
 @dataclass(frozen=True)
@@ -527,6 +579,7 @@ class Inverter:
     overvoltage_reaction: Finding
     torque_zero_time: Finding
     discharge_resistance: Finding
+    discharge_tolerance: Finding
 
 
 @dataclass(frozen=True)
@@ -576,6 +629,9 @@ class Path:
     link_resistance: Finding
     fuse_resistance: Finding
     contactor_resistance: Finding
+    link_section: Finding
+    link_material: str
+    link_limit: Finding
     main_fuse: str
     insulation_monitor: str
 
@@ -776,6 +832,7 @@ class Insulation:
     module_resistance: Finding
     creepage: Finding
     clearance: Finding
+    bus_withstand: Finding
 
 
 @dataclass(frozen=True)
@@ -790,6 +847,8 @@ class Management:
     overtemperature_trip: Finding
     trip_current: Finding
     trip_delay: Finding
+    overload_trip: Finding
+    overload_delay: Finding
     current_sensor_range: Finding
     current_sensor_error: Finding
     balance_current: Finding

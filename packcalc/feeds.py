@@ -33,6 +33,9 @@ LEAST_PER_LENGTH = leaf("least inductance of a conductor pair for each metre", "
                         note="touching pair; the smaller it is, the higher the capacitors' peak")
 NO_PACK = leaf("inductance of the pack in the capacitors' loop", "L_0", "µH", 0.0, "definition",
                origin=RULE, note="the capacitors do not discharge through the pack")
+SHORT_RUN = leaf("length counted for a run that is left open", "l", "m", 0.5, "assumed",
+                 source="packcalc-rule", origin=RULE,
+                 note="short, where the capacitors' current is asked: it then errs high")
 SLOPE_POINTS = 41
 
 
@@ -112,8 +115,9 @@ class Feeds:
 
     def link_peak(self, length: Finding) -> Finding:
         """Peak of the link capacitors' current at a distance: a bound, no resistance counted."""
+        near = SHORT_RUN if length.basis == "assumed" else length
         loop = trace(fault_loop_inductance, "least inductance to the link capacitors",
-                     pack_inductance=NO_PACK, per_length=LEAST_PER_LENGTH, run_length=length)
+                     pack_inductance=NO_PACK, per_length=LEAST_PER_LENGTH, run_length=near)
         return trace(ringing_bound, "peak current from the link capacitors, a bound",
                      difference=self.pack.highest_voltage, inductance=loop,
                      capacitance=self.capacitance,

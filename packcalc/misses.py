@@ -186,8 +186,9 @@ def _energy_least(case: _Case) -> str:
 
 
 def _energy_most(case: _Case) -> str:
-    over = (case.row["usable_energy"] - case.asks.energy_most) / 3.6e6
-    return f"holds {case.row['usable_energy'] / 3.6e6:.1f} kWh usable, {_by(over, 'kWh')} over"
+    most = case.row["most_usable_energy"]
+    over = (most - case.asks.energy_most) / 3.6e6
+    return f"may hold {most / 3.6e6:.1f} kWh usable, {_by(over, 'kWh')} over"
 
 
 def _mass(case: _Case) -> str:

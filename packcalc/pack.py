@@ -7,14 +7,14 @@ each other for every example.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
 from packcalc import electrical as el
 from packcalc import modules as mod
-from packcalc.brief import Brief
+from packcalc.brief import Brief, Path
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
 from packcalc.loads import continuous_drawn, peak_drawn
@@ -99,6 +99,7 @@ class PackModel:
     modules_left: tuple[int, ...]
     channels: int
     resistance_initial: Finding
+    resistance_least: Finding
     resistance_long: Finding
     path: Finding
     cable_allowance: Finding
@@ -348,7 +349,10 @@ def _energy(b: _Builder, capacity: Finding) -> dict[str, Finding]:
     zero, one = _rule("empty", "SOC", "%", 0.0), _rule("full", "SOC", "%", 1.0)
     usable = trace(el.energy_between, "usable energy", symbol="W_us", capacity=capacity,
                    upper=bat.charge_highest, lower=bat.charge_lowest, voltage=nominal)
-    total = trace(el.energy_between, "total energy", symbol="W_tot", capacity=capacity, upper=one,
+    most = smallest([trace(el.pack_capacity, "most capacity of the pack", parallel=b.parallel,
+                           module_capacity=o.module.capacity, state_of_health=o.most_health)
+                     for o in b.on_hand], "most capacity of the pack")
+    total = trace(el.energy_between, "total energy", symbol="W_tot", capacity=most, upper=one,
                   lower=zero, voltage=whole)
     masses = [trace(el.modules_mass, series=s, parallel=b.parallel, module_mass=o.module.mass)
               for s, o in zip(b.part_series, b.on_hand, strict=True)]
@@ -374,11 +378,26 @@ def _fault_resistances(b: _Builder) -> dict[str, Finding]:
                                  "modules in the first milliseconds: new, hot, full")
     one = _count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel
     pulse = _rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
+    known = _Builder(replace(b.brief, path=_known_path(b.brief)), b.layout)
+    least = trace(el.resistance_sum, "least resistance of the loop", symbol="R", unit="mΩ",
+                  first=short, second=known.path(),
+                  note="new, hot cells in the first milliseconds; no cable, and nothing for an "
+                       "entry left open: the least there is, errs high for a step current and "
+                       "for L/R")
     long = b.resistance(
         b.brief.battery.coldest_closed, b.brief.battery.charge_lowest, pulse, aged=True,
         parallel=one, title="resistance of the lowest fault: cold, aged, lowest charge in use, "
                             "long pulse, long path")
-    return {"resistance_initial": short, "resistance_long": long}
+    return {"resistance_initial": short, "resistance_least": least, "resistance_long": long}
+
+
+def _known_path(brief: Brief) -> Path:
+    """Path resistances with nothing for those that are left open: the low side."""
+    return replace(brief.path, **{
+        item.name: replace(entry, value=0.0, note="left open: nothing is counted on the low side")
+        for item in fields(Path)
+        if isinstance(entry := getattr(brief.path, item.name), Finding)
+        and entry.basis == "assumed"})
 
 
 def _corners(b: _Builder, capacity: float) -> tuple[Corner, ...]:

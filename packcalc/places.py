@@ -385,8 +385,10 @@ def _branch_fuse(branch: Branch) -> Device:
 def _total_length(routes: list[Route]) -> Finding:
     if len(routes) == 1:
         return routes[0].length
+    open_ = any(r.length.basis == "assumed" for r in routes)
     return leaf("length of all traction routes", "l", "m", sum(r.length.number for r in routes),
-                "definition", origin=Origin("sum of routes"),
+                "assumed" if open_ else "definition",
+                source="packcalc-rule" if open_ else "", origin=Origin("sum of routes"),
                 note=" + ".join(r.length.shown for r in routes) or "no traction route")
 
 

@@ -19,11 +19,12 @@ from packcalc.clearing import (
     branch_sheet,
     charging_fuse,
     fuse_named,
+    path_conductors,
     path_fuses,
     takeover_of,
 )
 from packcalc.errors import UserError
-from packcalc.electrical import resistance_sum, series_voltage, total_resistance
+from packcalc.electrical import resistance_sum, series_voltage
 from packcalc.feeds import feeds_of
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
@@ -176,7 +177,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     first = size_main_fuse(_fuse_asked(brief, pack, faults, None), path_fuses(brief))
     rating = _rating(brief, first)
     routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
-    fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(routes)),
+    fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(brief, routes)),
                           path_fuses(brief), named=brief.parts.main_fuse)
     asked = _coordination_asked(brief, pack, faults, routes)
     switching = _contactor_asked(brief, pack, faults, inductance)
@@ -266,6 +267,7 @@ def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         cable_withstand=weakest.withstand if weakest else None,
         cable_current=weakest.current_capacity if weakest else None,
         cable_name=f"cable, {weakest.asked.name}" if weakest else "cable",
+        conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, names.contactor) if names.contactor else None,
         trips=_trips(brief, pack), loaded_voltage=pack.loaded_voltage,
@@ -284,14 +286,19 @@ def _fault_voltage(brief: Brief, pack: PackModel, faults: FaultRange) -> Finding
 
 def _trips(brief: Brief, pack: PackModel) -> Trips | None:
     """The current trip of the brief; its delay runs until the contactor has opened."""
-    managed = brief.management
-    if not managed.trip_current.known:
+    managed, low = brief.management, _pack_undervoltage(brief, pack)
+    if low is None and not (managed.trip_current.known or managed.overload_trip.known):
         return None
-    delay = managed.trip_delay if managed.trip_delay.known else None
-    low = _pack_undervoltage(brief, pack)
-    return Trips(name="over-current trip of the management system", current=managed.trip_current,
-                 delay=delay, to_opened=True, undervoltage=low,
-                 undervoltage_delay=managed.voltage_delay if low is not None else None)
+    return Trips(name="over-current trip of the management system",
+                 current=_where_known(managed.trip_current),
+                 delay=_where_known(managed.trip_delay), to_opened=True, undervoltage=low,
+                 undervoltage_delay=managed.voltage_delay if low is not None else None,
+                 overload=_where_known(managed.overload_trip),
+                 overload_delay=_where_known(managed.overload_delay))
+
+
+def _where_known(finding: Finding) -> Finding | None:
+    return finding if finding.known else None
 
 
 def _pack_undervoltage(brief: Brief, pack: PackModel) -> Finding | None:
@@ -407,10 +414,17 @@ def _smallest_rating(fuse: Item) -> Finding | None:
                 note="smallest standard rating that the load side allows")
 
 
-def _cable_current(routes: tuple[RouteResult, ...]) -> Finding | None:
-    known = [r.current_capacity for r in routes
-             if r.current_capacity is not None and r.asked.fuse_rating is not None]
-    return smallest(known, "capacity of the smallest traction cable") if known else None
+def _cable_current(brief: Brief, routes: tuple[RouteResult, ...]) -> Finding | None:
+    """Capacity of the smallest traction cable; none at all where a route has no cable."""
+    title = "capacity of the smallest traction cable"
+    names = {r.name for r in brief.cables.route if r.carries == "traction"}
+    mine = [r for r in routes if r.asked.name in names]
+    bare = next((r for r in mine if r.current_capacity is None), None)
+    if bare is not None:
+        return leaf(title, "I_z", "A", 0.0, "definition", origin=Origin("cable table"),
+                    note=f"no cable fits the route {bare.asked.name}: there is none that a fuse "
+                         "could protect")
+    return smallest([r.current_capacity for r in mine], title) if mine else None
 
 
 def _route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
@@ -462,10 +476,6 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
                      inductance: Finding) -> ContactorAsked:
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
-    loop = trace(total_resistance, "least resistance of the loop at closing",
-                 modules=pack.resistance_initial, path=pack.path, cables=pack.cable_allowance,
-                 note="new, hot cells in the first milliseconds: the least there is, errs high "
-                      "for the step and for L/R")
     capacitance = trace(largest_capacitance, capacitance=bus_capacitance(brief),
                         tolerance=brief.inverter.dc_link_tolerance)
     return ContactorAsked(
@@ -476,7 +486,8 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         break_discharge=BREAKING,
         break_charge=largest([pack.regeneration_current, pack.charging_current],
                              "largest current that a trip must break, charging"),
-        closing_voltage_difference=step, loop_resistance=loop, loop_inductance=CLOSING_INDUCTANCE,
+        closing_voltage_difference=step, loop_resistance=pack.resistance_least,
+        loop_inductance=CLOSING_INDUCTANCE,
         capacitance=capacitance, box_ambient=brief.surroundings.box_ambient,
         breaking_inductance=inductance)
 

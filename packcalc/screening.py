@@ -212,8 +212,10 @@ def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
                           asks.demand_voltage, parallels * module_capacity)
     edges = charge_edges(asks, on_hand)
     laws = [_laws(asks, o, left, edges) for o in on_hand]
+    most_capacity = min(el.pack_capacity(1, o.module.capacity.number, o.most_health.number)
+                        for o in on_hand)
     evaluation = _Evaluation(asks, laws, rows, at)
-    columns = evaluation.columns(left, module_capacity)
+    columns = evaluation.columns(left, module_capacity, most_capacity)
     margins = _margins(asks, _limits(on_hand, laws), columns, evaluation.parallel)
     return Screened(rows.entries, rows.series, rows.parallel, rows.strings, columns, margins)
 
@@ -242,8 +244,9 @@ class _Evaluation:
         """Modules, path and cables."""
         return self.total(per_module) / self.parallel + self.path
 
-    def columns(self, left: np.ndarray, module_capacity: float) -> dict[str, np.ndarray]:
-        """Every figure of every row, in SI."""
+    def columns(self, left: np.ndarray, module_capacity: float,
+                most_capacity: float) -> dict[str, np.ndarray]:
+        """Every figure of every row, in SI; stored energy goes by the most there can be."""
         asks = self.asks
         full = el.with_tolerance(self.named("full"), asks.charger_tolerance)
         braking = self._braking(full)
@@ -252,7 +255,7 @@ class _Evaluation:
         steady = self.resistance([w.steady_resistance for w in self.laws])
         current = el.constant_power_current(sag, resistance, asks.peak_drawn)
         low, mean = self.named("low"), self.named("mean")
-        capacity = self.parallel * module_capacity
+        capacity, most = self.parallel * module_capacity, self.parallel * most_capacity
         return {
             "highest_voltage": np.maximum(full, braking), "full_voltage": full,
             "regeneration_voltage": braking, "mean_voltage": mean,
@@ -262,7 +265,9 @@ class _Evaluation:
             "continuous_power": el.available_power(asks.voltage_low, low, steady),
             "usable_energy": el.energy_between(capacity, asks.charge_highest,
                                                asks.charge_lowest, mean),
-            "total_energy": el.energy_between(capacity, 1.0, 0.0, self.named("whole_mean")),
+            "most_usable_energy": el.energy_between(most, asks.charge_highest,
+                                                    asks.charge_lowest, mean),
+            "total_energy": el.energy_between(most, 1.0, 0.0, self.named("whole_mean")),
             "capacity": capacity, "mass": self.named("mass") * self.parallel,
             "empty_voltage": self.named("empty"),
             "charging_current": np.fmax(el.power_current(asks.charging, low), asks.station),
@@ -305,7 +310,7 @@ def _margins(asks: Asks, limits: _Limits, c: dict[str, np.ndarray], p: np.ndarra
                                                                        asks.voltage_low) - 1.0,
         "charging_current": p * limits.charging / c["charging_current"] - 1.0,
         "energy_least": c["usable_energy"] / asks.energy_least - 1.0,
-        "energy_most": 1.0 - c["usable_energy"] / asks.energy_most,
+        "energy_most": 1.0 - c["most_usable_energy"] / asks.energy_most,
         "mass": 1.0 - c["mass"] / asks.mass_most,
         "charger_window": np.minimum(1.0 - c["full_voltage"] / asks.charger_high,
                                      c["empty_voltage"] / asks.charger_low - 1.0),

@@ -22,8 +22,8 @@ from packcalc.cable_rules import (
     sections,
     table_rise,
 )
-from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, PASS, STAGES, Candidate, Check, Item,
-                             Requirement, judge, named_part)
+from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, PASS, STAGES, Candidate, Check, Fact,
+                             Item, Requirement, figure_fact, judge, named_part, word_fact)
 from packcalc.conductors import (
     adiabatic_constant,
     cable_ambient_factor,
@@ -44,7 +44,7 @@ from packcalc.conductors import (
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.part_checks.shown import SILENT, stepped, voltage_check
+from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
 from packcalc.units import from_si
 
@@ -272,8 +272,8 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
               *(c for c in base.checks if c.title != "Insulation voltage"),
               *_own_checks(own, duty, figures, part)]
     checks.sort(key=lambda c: STAGES.index(c.stage))
-    candidate = Candidate(part.name, tuple(checks),
-                          (("as table section", figures.section.size), *base.facts), own=True)
+    facts = (word_fact("as table section", figures.section.size), *base.facts, *remark(part))
+    candidate = Candidate(part.name, tuple(checks), facts, own=True)
     capacity = trace(route_current, f"current-carrying capacity of {part.name}",
                      per_run=figures.capacity, share=duty.share)
     return candidate, RunChoice(1, duty.required, candidate, capacity, figures.loop_resistance,
@@ -506,8 +506,9 @@ def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
                 if asked.fault_lowest.known else None)
     lowest = judge("Lowest fault over the counted time", stage, figures.withstand, "at least",
                    integral, missing="the lowest fault current is not known",
-                   reason=f"one cable survives {figures.survivable.shown} for "
-                          f"{asked.counted_time.shown}",
+                   reason=f"this one current only; one cable survives {figures.survivable.shown} "
+                          f"for {asked.counted_time.shown}: whatever is larger must be opened "
+                          "sooner, which the let-through line asks",
                    remedy="a larger section or a device that is proved quicker")
     return [let_through, lowest]
 
@@ -565,23 +566,21 @@ def _drop_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
     ]
 
 
-def _facts(figures: _Figures) -> tuple[tuple[str, str], ...]:
+def _facts(figures: _Figures) -> tuple[Fact, ...]:
     section = figures.section
-    shown = [
-        ("section", section.area.shown), ("other system, not smaller", section.other),
-        ("table current", section.current.shown),
-        ("corrected current", figures.corrected.shown),
-        ("capacity of one cable", figures.capacity.shown),
-        ("conductor temperature", figures.temperature.shown),
-        ("hot loop resistance", figures.loop_resistance.shown),
-        ("voltage drop at the steady current", figures.drop.shown),
-        ("voltage drop at the peak", figures.peak_drop.shown),
-    ]
-    for title, item in (("temperature at the end of the peak", figures.peak),
-                        ("k²S² of one cable", figures.withstand),
-                        ("one cable survives", figures.survivable)):
-        shown.append((title, item.shown if item else "none"))
-    return tuple(shown)
+    return (
+        figure_fact("section", "mm²", section.area),
+        word_fact("other system, not smaller", section.other),
+        figure_fact("table current", "A", section.current),
+        figure_fact("corrected current", "A", figures.corrected),
+        figure_fact("capacity of one cable", "A", figures.capacity),
+        figure_fact("conductor temperature", "°C", figures.temperature),
+        figure_fact("hot loop resistance", "mΩ", figures.loop_resistance),
+        figure_fact("voltage drop at the steady current", "V", figures.drop),
+        figure_fact("voltage drop at the peak", "V", figures.peak_drop),
+        figure_fact("temperature at the end of the peak", "°C", figures.peak, "none"),
+        figure_fact("k²S² of one cable", "A²s", figures.withstand, "none"),
+        figure_fact("one cable survives", "A", figures.survivable, "none"))
 
 
 def _item(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...],
