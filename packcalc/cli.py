@@ -133,19 +133,26 @@ def _end(study: Any, quiet: bool) -> None:
 @main.command(short_help="Size fuse, contactors, cables and pre-charge.")
 @click.argument("brief")
 @_layout_options
+@click.option("--part", metavar="KEY", default="",
+              help="One part alone with its worked chains, such as main_fuse.")
+@click.option("--chains", is_flag=True,
+              help="Add every worked chain to the listing; other formats always hold them.")
 @output_options
-def protect(brief: str, layout: str, arrangement: str | None, module: int, out: str,
-            format_: str | None, table: str | None, quiet: bool) -> None:
+def protect(brief: str, layout: str, arrangement: str | None, module: int, part: str,
+            chains: bool, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
     """Size fuse, contactors, cables and pre-charge for one layout of BRIEF.
 
     \b
     Example:
       packcalc protect mypack/brief.toml --layout 8S2P
+      packcalc protect mypack/brief.toml --part main_fuse
     """
     from packcalc.report.compose import protection_document
 
     study = _sized(brief, layout, arrangement, module, quiet)
-    emit(protection_document(study), out, format_, table, quiet)
+    listing = out == "-" and format_ in (None, "text")
+    emit(protection_document(study, part, chains=chains or not listing), out, format_, table,
+         quiet)
     _end(study, quiet)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Item
+from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
@@ -17,6 +18,7 @@ from packcalc.report.blocks import (
     findings_table,
     item_chains,
     item_section,
+    machine_key,
     number,
     whole,
     words,
@@ -58,14 +60,44 @@ from packcalc.units import show
 PLACE = "Fault place: "
 
 
-def protection_document(study: ProtectionStudy) -> Document:
-    """The answer of `packcalc protect`."""
+def protection_document(study: ProtectionStudy, part: str = "", *,
+                        chains: bool = True) -> Document:
+    """The answer of `packcalc protect`.
+
+    Args:
+        study: what was sized.
+        part: key of one part, which is then shown alone with its worked chains.
+        chains: whether the appendix of worked chains is added to the whole.
+
+    Raises:
+        UnknownName: no such part.
+    """
     brief = study.brief
-    return document("Protection", f"{_name(study)}: {brief.title or brief.place}",
-                    (_first(study), _places(study),
-                     Section("chosen", "The layout", (_layout_facts(study),)), *_items(study),
-                     _appendix(study, layout=False)),
+    if part:
+        body = _one_part(study, part)
+    else:
+        body = (_first(study), _places(study),
+                Section("chosen", "The layout", (_layout_facts(study),)), *_items(study),
+                _appendix(study, layout=False) if chains else _left_out(study))
+    return document("Protection", f"{_name(study)}: {brief.title or brief.place}", body,
                     meta_of(brief))
+
+
+def _one_part(study: ProtectionStudy, part: str) -> tuple[Section, ...]:
+    by_key = {machine_key(item.key): (item, section) for item, section in zip(
+        study.items, _items(study), strict=True)}
+    if part not in by_key:
+        raise UnknownName("part of the protection", part, by_key)
+    item, section = by_key[part]
+    return (section, Section("appendix", "Every figure of its duty, worked", item_chains(item)))
+
+
+def _left_out(study: ProtectionStudy) -> Section:
+    """Where the worked chains are, when a listing leaves them out."""
+    keys = ", ".join(machine_key(item.key) for item in study.items)
+    return Section("chains", "Worked chains", (Paragraph(
+        "Left out of this listing. --part KEY shows one part with its chains, --chains adds all "
+        f"of them, and packcalc report writes the whole file. Parts: {keys}."),))
 
 
 @dataclass(frozen=True)

@@ -396,3 +396,28 @@ def test_quick_work_is_not_announced(monkeypatch) -> None:
     with door.progress("screening", quiet=False):
         pass
     assert told == []
+
+
+# -- one part, and the worked chains ------------------------------------------------------------
+
+
+def test_one_part_stands_alone_with_its_worked_chains(good) -> None:
+    ran = run("protect", good, "--part", "main_fuse")
+    assert ran.code in (0, 1)
+    assert "Main fuse: duty" in ran.out and "Least rated current from the load side" in ran.out
+    assert "Every figure of its duty, worked" in ran.out and SHORT[:20] in ran.out
+    assert "Pre-charge resistor and relay: duty" not in ran.out
+
+
+def test_an_unknown_part_is_told_with_the_near_one(good) -> None:
+    ran = run("protect", good, "--part", "main_fus")
+    assert ran.code == 2 and ran.out == ""
+    assert "did you mean 'main_fuse'" in ran.err and len(ran.err.splitlines()) == 1
+
+
+def test_the_listing_says_where_the_chains_are_and_other_formats_hold_them(good) -> None:
+    short, whole = run("protect", good), run("protect", good, "--chains")
+    assert "--chains adds all" in " ".join(short.out.split())
+    assert "Appendix: every figure worked" not in short.out
+    assert "Appendix: every figure worked" in whole.out
+    assert json.loads(run("protect", good, "--format", "json").out)["findings"]
