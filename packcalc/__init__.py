@@ -17,7 +17,7 @@ _ERRORS = ("InputErrors", "OutOfRange", "OutputError", "PackcalcError", "Program
            "UnitError", "UnknownName", "UserError")
 _FUNCTIONS = ("cell_classes", "formulas", "layouts_frame", "library", "list_layouts",
               "make_brief", "read_brief", "record", "render_report", "report_document",
-              "size_protection", "write_report")
+              "size_protection", "untried", "write_report")
 
 __all__ = ["__version__", *_ERRORS, *_FUNCTIONS]
 

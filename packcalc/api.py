@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["cell_classes", "formulas", "layouts_frame", "library", "list_layouts", "make_brief",
            "read_brief", "record", "render_report", "report_document", "size_protection",
-           "write_report"]
+           "untried", "write_report"]
 
 
 def read_brief(path: str | os.PathLike[str]) -> Brief:
@@ -88,6 +88,23 @@ def list_layouts(brief: Brief) -> LayoutStudy:
     from packcalc.study import list_layouts as listed
 
     return listed(brief)
+
+
+def untried(brief: Brief) -> LayoutStudy | None:
+    """The layouts of a brief of which no module can be tried at all; None where one can.
+
+    Nothing can be sized for such a brief; its `refusals` say what is missing.
+
+    Examples:
+        >>> study = untried(make_brief({
+        ...     "modules": [{"label": "24s 46 Ah LTO", "count": 10}],
+        ...     "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "60 kW"}}))
+        >>> study.tried, len(study.refusals)
+        (0, 1)
+    """
+    from packcalc.mixes import choices, with_pairs
+
+    return None if choices(with_pairs(brief))[0] else list_layouts(brief)
 
 
 def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame:

@@ -288,11 +288,11 @@ KEYS: tuple[Key, ...] = (
     Key("management", "monitor_order", "words", "", "", "how monitors follow the modules",
         safe="runs on across links", other="restarts at each module",
         choices=("restarts at each module", "runs on across links", "runs on, links measured"),
-        consequence="whether a monitor spans a link, fuse or disconnect is not evaluated",
+        consequence="monitors are counted as running on across links, fuse and disconnect",
         find="follow the sense leads from module to module"),
     Key("management", "sense_fuse", "words", "", "", "a fuse at the cell end of each sense wire",
         safe="no", other="yes", choices=("yes", "no"),
-        consequence="sense wires are asked for a fuse, not shown to have one",
+        consequence="sense wires are counted as having no fuse: nobody clears their faults",
         find="look at the cell end of the sense leads"),
     Key("management", "temperature_sensors", "number", "n_θ", "", "cell temperature sensors", 0,
         100000, None, None, "number of temperature sensors is not evaluated",
@@ -316,6 +316,16 @@ KEYS: tuple[Key, ...] = (
         "delay of the over-current trip until the contactor has opened", 1e-3, 60, None, None,
         "whether the trip is in time is not evaluated",
         "setting, plus sampling, plus the contactor's release time"),
+    Key("management", "trip_blocked_above", "current", "I_bl", "A",
+        "current above which every trip keeps the contactors closed and leaves it to the fuse",
+        1, 50000, None, None, "the contactors are counted as opening at every current above their "
+        "trip, also at more than they break", "management system's setting, and proof that its "
+        "current sensor reaches so far"),
+    Key("management", "trip_falls_in_cold", "words", "", "",
+        "the over-current trip falls with the cells' temperature",
+        safe="no", other="yes", choices=("yes", "no"),
+        consequence="one fixed current is counted at every temperature",
+        find="management system's table of current limits against temperature"),
     Key("management", "overload_trip", "current", "I_ov", "A",
         "overload trip: lower and slower current limit that opens the contactors", 1, 20000, None,
         None, "nobody is counted as ending an overload between load and fault range",
@@ -670,6 +680,7 @@ class PartsUse:
     main_fuse: str = ""
     string_fuse: str = ""
     contactor: str = ""
+    string_contactor: str = ""
     resistor: str = ""
     disconnect: str = ""
 
@@ -847,6 +858,8 @@ class Management:
     overtemperature_trip: Finding
     trip_current: Finding
     trip_delay: Finding
+    trip_blocked_above: Finding
+    trip_falls_in_cold: str
     overload_trip: Finding
     overload_delay: Finding
     current_sensor_range: Finding

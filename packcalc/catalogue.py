@@ -18,6 +18,7 @@ ROOMS = (
     "packcalc.monitoring",
     "packcalc.curves",
     "packcalc.fuse_formulas",
+    "packcalc.part_formulas",
     "packcalc.protect.faults",
     "packcalc.protect.fuse",
     "packcalc.protect.coordination",

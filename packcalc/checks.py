@@ -7,7 +7,7 @@ evaluated. A figure that nobody saw in print is never the ground of a pass.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from packcalc.findings import NEVER_A_GROUND, TO_CONFIRM, Finding
 
@@ -54,11 +54,35 @@ class Check:
         """The check in one line of words."""
         parts = []
         if self.figure is not None and self.demand is not None:
-            parts.append(f"{self.figure.shown}, asked {self.relation} {self.demand.shown}"
-                         if self.relation else f"{self.figure.shown}, {self.demand.shown}")
+            figure = _grounded(self.figure)
+            demand = _grounded(self.demand) if self.demand.unit else self.demand.shown
+            parts.append(f"{figure}, asked {self.relation} {demand}" if self.relation
+                         else f"{figure}, {demand}")
         if self.reason:
             parts.append(self.reason)
         return "; ".join(parts)
+
+
+def _grounded(item: Finding) -> str:
+    """A figure with its grounds in brackets, where these are not the user's own entries.
+
+    The grounds are the sources of the figure itself and of the constants that its rule takes.
+    """
+    if not item.known:
+        return item.shown
+    direct = [item, *(node for node in item.inputs if not node.inputs)]
+    told = dict.fromkeys(_ground(node) for node in direct)
+    # A bare count says nothing without what it counts.
+    shown = item.shown if item.unit else f"{item.title}: {item.shown}"
+    return " ".join([shown, *(words for words in told if words)])
+
+
+def _ground(node: Finding) -> str:
+    """A source's key with its basis, unless that is the plain one of having been read."""
+    if node.source:
+        how = "" if node.basis in ("read", "computed", "definition") else f", {node.basis}"
+        return f"[{node.source}{how}]"
+    return f"[{node.basis}]" if node.basis == "common practice" else ""
 
 
 def judge(title: str, stage: str, figure: Finding | None, relation: str,
@@ -99,19 +123,47 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     return Check(title, stage, PASS, figure, demand, relation, reason, remedy)
 
 
+def named_title(name: str) -> str:
+    """Title of the check that sums up a named part."""
+    return f"{name}, named in the brief, meets its duty"
+
+
 def named_part(named: str, candidates: "Sequence[Candidate]") -> tuple[Check, ...]:
     """The part that the brief names, in one line: the gravest of its checks."""
     found = next((c for c in candidates if c.own and c.name == named), None)
     if found is None:
         return ()
+    title = named_title(named)
+    if found.verdict == PASS:
+        near = min(found.checks, key=_spare)
+        return (replace(near, title=title, reason=f"all {len(found.checks)} of its checks pass; "
+                        f"this one has least to spare: {near.title}", remedy=""),)
     grave = [c for c in found.checks if c.verdict in (FAIL, NOT_EVALUATED)]
     stage = min((c.stage for c in grave), key=STAGES.index, default=STAGES[0])
     told = sorted((c for c in found.checks if c.verdict != PASS),
                   key=lambda c: VERDICTS.index(c.verdict))
-    words = "; ".join(_told(told)) or "no check failed or stayed open"
+    words = "; ".join(_told(told))
     remedies = dict.fromkeys(c.remedy for c in told if c.verdict == FAIL and c.remedy)
-    return (Check(f"{named}, named in the brief, meets its duty", stage, found.verdict,
-                  reason=words, remedy="; ".join(remedies)),)
+    first = told[0] if told[0].verdict in (FAIL, CAUTION) else None
+    held = (first.figure, first.demand, first.relation) if first else (None, None, "")
+    return (Check(title, stage, found.verdict, *held, words, "; ".join(remedies)),)
+
+
+def _spare(check: Check) -> float:
+    """What is left between figure and demand, as a share of the demand."""
+    left = margin(check)
+    whole = check.figure is not None and not check.figure.unit
+    return float("inf") if left is None or whole else left
+
+
+def margin(check: Check) -> float | None:
+    """What is left between figure and demand as a share of the demand; negative fails."""
+    figure, demand = check.figure, check.demand
+    if figure is None or demand is None or not (figure.known and demand.known) \
+            or figure.unit == "°C" or not demand.number or not check.relation:
+        return None
+    share = figure.number / demand.number - 1.0
+    return share if check.relation in ("at least", "above") else -share
 
 
 def open_of(named: str, candidates: "Sequence[Candidate]",
@@ -143,24 +195,65 @@ def worst(checks: Sequence[Check]) -> str:
 
 
 @dataclass(frozen=True)
+class Fact:
+    """One further column of a table of candidates: a figure or words.
+
+    Attributes:
+        title: as printed.
+        text: as a page prints it, with its unit.
+        unit: of the figure, "" for a bare number.
+        value: SI; None for words and for what is not known.
+        words: whether the column holds words and never a figure.
+    """
+
+    title: str
+    text: str
+    unit: str = ""
+    value: float | None = None
+    words: bool = False
+
+
+def figure_fact(title: str, unit: str, item: Finding | None, otherwise: str = "not given") -> Fact:
+    """A figure as a column; `otherwise` is printed where there is none.
+
+    Args:
+        title: of the column.
+        unit: of the column, the same for every candidate.
+        item: the figure; shown in its own unit.
+    """
+    if item is None or not item.known:
+        return Fact(title, otherwise, unit)
+    return Fact(title, item.shown, unit, item.number)
+
+
+def word_fact(title: str, text: str) -> Fact:
+    """Words as a column."""
+    return Fact(title, text, words=True)
+
+
+@dataclass(frozen=True)
 class Candidate:
     """A rating, or a user's own part, held against a duty.
 
     Attributes:
         name: e.g. "250 A" or the user's part name.
         checks: in the order of STAGES.
-        facts: further columns for a table, title to text.
+        facts: further columns for a table.
         own: whether it is a part of the user's list, not a standard rating.
     """
 
     name: str
     checks: tuple[Check, ...]
-    facts: tuple[tuple[str, str], ...] = ()
+    facts: tuple[Fact, ...] = ()
     own: bool = False
 
     @property
     def verdict(self) -> str:
         return worst(self.checks)
+
+    def fact(self, title: str) -> str:
+        """What a page prints in the column of that title; "" where there is none."""
+        return next((f.text for f in self.facts if f.title == title), "")
 
     @property
     def qualifies(self) -> bool:

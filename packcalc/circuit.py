@@ -6,6 +6,7 @@ fault, what the branches and strings need, what the management system must do.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from packcalc.brief import TAP_CHOICES, Branch, Brief
@@ -13,6 +14,7 @@ from packcalc.checks import Item
 from packcalc.clearing import (
     NamedFuses,
     branch_sheet,
+    breaks_both_ways,
     clearing_by,
     fuse_named,
     fuses_apart,
@@ -36,6 +38,7 @@ from packcalc.side_circuits import (
     branch_items,
     bus_capacitance,
     bus_checks,
+    string_contactor_item,
     string_fuse_item,
     strings_item,
 )
@@ -75,6 +78,7 @@ class MainPath:
         rating: rated current of the main fuse, named or least.
         precharge: the pre-charge item.
         pack_inductance, cable_inductance: of the fault loop.
+        closing_step: what a contactor makes after pre-charge.
     """
 
     pack: PackModel
@@ -85,6 +89,7 @@ class MainPath:
     precharge: Item
     pack_inductance: Finding
     cable_inductance: Finding
+    closing_step: Finding | None = None
 
 
 def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) -> Circuit:
@@ -103,10 +108,11 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     insulation = study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged))
     management = specify_management(ManagementAsked(
-        brief, path.pack, path.faults.lowest, path.faults.highest, takeover_of(path.held)))
+        brief, path.pack, path.held.asked.fault_lowest, path.faults.highest,
+        takeover_of(path.held)))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
-                                      charged))
+                                      charged, breaks_both_ways(path.held)))
     named = fuse_named(path.held, brief)
     branches = tuple(_with_selectivity(item, branch, named, path.faults.highest)
                      for branch, item in zip(brief.branch, branch_items(
@@ -116,10 +122,25 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         string_fuse = replace(string_fuse, checks=(*string_fuse.checks, *fuses_apart(
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
             "a string")))
-    several = tuple(item for item in (strings, string_fuse) if item is not None)
+    switched = _string_contactors(feeds, brief, named, path)
+    several = tuple(item for item in (strings, string_fuse, switched) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items)
+
+
+def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses,
+                       path: MainPath) -> Item | None:
+    """The string contactors behind the string fuse that the brief names."""
+    side = named.side(brief.parts.string_fuse)
+    part = side.part if side else None
+    shown = side is not None and part is not None and not math.isnan(side.integral)
+    return string_contactor_item(
+        feeds, brief.parts.list.contactors, 
+        takeover=takeover_of(path.held), closing_step=path.closing_step,
+        let_through=part.clearing_i2t.called(f"total clearing I²t of {part.name}")
+        if shown else None,
+        cut_off=part.cut_off_current if part else None, named=brief.parts.string_contactor)
 
 
 def _with_selectivity(item: Item, branch: Branch, named: NamedFuses, highest: Finding) -> Item:

@@ -10,18 +10,31 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from packcalc.brief import Branch, Brief
-from packcalc.checks import CAUTION, FAIL, Check
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.brief import Branch, Brief, ModulesOnHand
+from packcalc.checks import CAUTION, FAIL, PASS, Check
+from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
+from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.pack import PackModel
 from packcalc.part_checks.fuse import selective
+from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.shown import voltage_check
-from packcalc.part_checks.sweep import ContactorSide, FuseSide, fuse_side, sweep
+from packcalc.part_checks.sweep import (
+    ContactorSide, FuseSide, fuse_side, permitted_at, sweep,
+)
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branches import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
-from packcalc.protect.places import Answer, Clearing, Device, clearing_without_parts
+from packcalc.protect.places import (
+    Answer, Clearing, Device, clearing_without_parts, path_current,
+)
 
 CHARGING = ("charger", "fast-charge inlet")
+RUNNING = leaf("bar or link before the fault", "θ_i", "°C", 90.0 + 273.15, "assumed",
+               source="packcalc-rule", origin=Origin("rule"),
+               note="hotter than the 65 °C that bar tables are made for; errs low")
+END_AT_CELLS = leaf("conductor of a module at the end of a fault", "θ_f", "°C", 130.0 + 273.15,
+                    "assumed", source="packcalc-rule", origin=Origin("rule"),
+                    note="our rule: it is welded to the cells, which must not be heated further")
 ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits "
             "in that pole: not shown")
 
@@ -70,6 +83,74 @@ def charging_fuse(brief: Brief) -> Branch | None:
     return own[0] if len(own) == 1 == len(routes) else None
 
 
+# -- links, bus bars and the modules' own conductors ------------------------------------------
+
+
+def path_conductors(brief: Brief, pack: PackModel, highest: Finding) -> tuple[PathConductor, ...]:
+    """Conductors of the main path besides its cables, each with what it stands.
+
+    Args:
+        brief, pack: what is asked, and the layout.
+        highest: highest fault current of the whole pack.
+    """
+    modules = [brief.modules[part.entry] for part in pack.layout.parts]
+    stands = [_module_withstand(m) for m in modules]
+    open_ = [s for s in stands if not s.known]
+    return (
+        PathConductor("links and bus bars", _link_withstand(brief),
+                      "the smallest section of a link or bus bar (path.link_section), with its "
+                      "metal; the current of the whole pack is counted through it"),
+        PathConductor("the module's own conductors",
+                      open_[0] if open_ else smallest(stands, "I²t of the weakest module"),
+                      "the I²t that the module's maker states (conductor_withstand), or the "
+                      "smallest section of its own bars (conductor_section)",
+                      most=_of_one_module(pack, highest),
+                      remedy="a faster fuse or a quicker trip; modules of another make"))
+
+
+def _link_withstand(brief: Brief) -> Finding:
+    path = brief.path
+    if not path.link_section.known:
+        return leaf("I²t that links and bus bars stand", "k²S²", "A²s", None, "given")
+    return _withstand(path.link_material, path.link_limit, path.link_section,
+                      "I²t that links and bus bars stand")
+
+
+def _module_withstand(on_hand: ModulesOnHand) -> Finding:
+    """The maker's figure, else by the section, counted as aluminium that ends at the cells."""
+    if on_hand.conductor_withstand.known:
+        return on_hand.conductor_withstand
+    title = "I²t that the module's own conductors stand"
+    if not on_hand.conductor_section.known:
+        return leaf(title, "k²S²", "A²s", None, "given")
+    return _withstand("aluminium", END_AT_CELLS, on_hand.conductor_section, title)
+
+
+def _withstand(metal: str, end: Finding, section: Finding, title: str) -> Finding:
+    law = adiabatic_constant if metal == "copper" else aluminium_constant
+    return trace(cable_withstand, title, constant=trace(law, start=RUNNING, end=end),
+                 area=section)
+
+
+def _of_one_module(pack: PackModel, highest: Finding) -> Finding | None:
+    """What one of several modules or strings side by side can give or carry in a fault."""
+    if pack.layout.parallel == 1 or not highest.known:
+        return None
+    return trace(path_current, "highest fault current of one module or string",
+                 current=highest, paths=pack.parallel,
+                 note="below it one of them is counted as carrying the whole current: errs high")
+
+
+def breaks_both_ways(held: Coordination) -> Finding | None:
+    """What the main contactor breaks in either direction; None unless its sheet shows it here."""
+    part, voltage = held.asked.contactor, held.asked.highest_voltage
+    if part is None or part.break_discharge is None or part.break_charge is None \
+            or voltage_check(part, voltage, "").verdict != PASS:
+        return None
+    return smallest([part.break_discharge, part.break_charge],
+                    f"breaking current of {part.name}, the weaker direction")
+
+
 # -- the fuse of a branch ---------------------------------------------------------------------
 
 
@@ -91,7 +172,7 @@ def branch_sheet(named: NamedFuses, branch: Branch, lowest: Finding,
                       part.breaking_capacity or blank.breaking,
                       part.melting_i2t or blank.melting,
                       _worst_heat(side, lowest, highest, named) or blank.clearing,
-                      _opens_from(side))
+                      _opens_from(side), part.arc_voltage)
 
 
 def _opens_from(side: FuseSide) -> Finding | None:
@@ -162,6 +243,9 @@ def clearing_by(held: Coordination, brief: Brief) -> Clearing:
     def answer(device: Device, current: Finding) -> Answer:
         side = sides.get(device.key)
         if side is not None and side.part is not None and current.known:
+            slow = _too_slow(side.part, device)
+            if slow:
+                return None, None, f"{side.part.name}: {slow}"
             return _fuse_answer(side, current, named.highest_voltage)
         if device.key == "contactors" and held.sweep is not None and current.known:
             return _contactor_answer(held, current)
@@ -170,6 +254,18 @@ def clearing_by(held: Coordination, brief: Brief) -> Clearing:
         return clearing_without_parts(device, current)
 
     return answer
+
+
+def _too_slow(part: FusePart, device: Device) -> str:
+    """Why a fuse is not shown to break the loop's own time constant; empty where it is."""
+    for voltage, constant in device.breaks:
+        permitted = permitted_at(part.permitted_time_constant, voltage)
+        if permitted is None:
+            return f"ask for the time constant permitted at {voltage.shown}"
+        if permitted < constant.number:
+            return (f"the loop has {constant.shown} at {voltage.shown}, the sheet permits "
+                    f"{permitted * 1e3:.3g} ms: ask for its figure at that voltage")
+    return ""
 
 
 def _time(value: float, what: str) -> Finding:

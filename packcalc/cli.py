@@ -114,12 +114,21 @@ def layouts(brief: str, most: int, out: str, format_: str | None, table: str | N
         answer_no("no layout meets the brief", quiet)
 
 
-def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool) -> Any:
+def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool,
+           to: tuple[str, str | None, str | None]) -> Any:
+    """A protection study; where no module can be tried, that answer goes out and ends the run."""
     from packcalc import api
 
     with progress("screening layouts and sizing the protection", quiet):
-        return api.size_protection(api.read_brief(brief), layout, arrangement=arrangement or "",
-                                   module=module)
+        asked = api.read_brief(brief)
+        untried = None if layout else api.untried(asked)
+        if untried is None:
+            return api.size_protection(asked, layout, arrangement=arrangement or "",
+                                       module=module)
+    from packcalc.report.layouts_report import untried_document
+
+    emit(untried_document(untried), *to, quiet)
+    answer_no("no module on hand can be tried; see what to measure first", quiet)
 
 
 def _end(study: Any, quiet: bool) -> None:
@@ -149,7 +158,7 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int, part:
     """
     from packcalc.report.compose import protection_document
 
-    study = _sized(brief, layout, arrangement, module, quiet)
+    study = _sized(brief, layout, arrangement, module, quiet, (out, format_, table))
     listing = out == "-" and format_ in (None, "text")
     emit(protection_document(study, part, chains=chains or not listing), out, format_, table,
          quiet)
@@ -175,7 +184,7 @@ def report(brief: str, layout: str, arrangement: str | None, module: int,
     """
     from packcalc import api
 
-    study = _sized(brief, layout, arrangement, module, quiet)
+    study = _sized(brief, layout, arrangement, module, quiet, (out, format_, table))
     review = merged(study, reviews, quiet)
     emit(api.report_document(study, review=review), out, format_, table, quiet)
     end_review(review, quiet)

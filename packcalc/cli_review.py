@@ -67,7 +67,7 @@ def review_sheet(brief: str, layout: str, arrangement: str | None, module: int,
     """Write the sheet of BRIEF for the reviewer: to print, or as a spreadsheet.
 
     A .csv holds one row a decision with empty columns for the marks; .txt and .html
-    are for paper, the path to a signature at the end; .json is a file of marks, as the
+    are for paper, the path to a signature first; .json is a file of marks, as the
     page of the report saves it.
 
     \b

@@ -12,6 +12,8 @@ from packcalc.units import from_si, into_si
 
 BETA_COPPER = 234.5      # °C below zero where copper's straight line meets no resistance
 K_COPPER = 226e6         # A·√s/m², IEC 60949
+BETA_ALUMINIUM = 228.0   # °C, as for copper
+K_ALUMINIUM = 148e6      # A·√s/m², IEC 60949
 MELTING_COPPER = 1083.0  # °C
 
 
@@ -213,6 +215,41 @@ def adiabatic_constant(start: Any, end: Any) -> Any:
         raise OutOfRange(f"a fault would begin at {np.max(hot):.4g} °C, not below the end limit of "
                          f"{np.min(top):.4g} °C; nothing is left to heat")
     return K_COPPER * np.sqrt(np.log(1.0 + (end - start) / (BETA_COPPER + from_si(start, "°C"))))
+
+
+@formula(title="adiabatic constant of aluminium", symbol="k", unit="A√s/mm²",
+         text="k = 148 · √(ln(1 + (θ_f − θ_i) / (228 + θ_i)))",
+         inputs={"start": "θ_i [°C] when the fault begins", "end": "θ_f [°C] highest permitted"},
+         valid="θ_f above θ_i; 0.1 s to 5 s, shorter against the fuse's let-through",
+         safe_side="a hotter start and a lower end", source="iec-60364-5-54",
+         where="Annex A, equation of k", basis="read")
+def aluminium_constant(start: Any, end: Any) -> Any:
+    """How much I²t a square millimetre of aluminium takes between two temperatures.
+
+    Examples:
+        >>> round(float(aluminium_constant(363.15, 433.15)) / 1e6, 1)
+        66.0
+    """
+    if _any(np.asarray(end) <= np.asarray(start)):
+        hot, top = (from_si(np.asarray(v), "°C") for v in (start, end))
+        raise OutOfRange(f"a fault would begin at {np.max(hot):.4g} °C, not below the end limit of "
+                         f"{np.min(top):.4g} °C; nothing is left to heat")
+    return K_ALUMINIUM * np.sqrt(
+        np.log(1.0 + (end - start) / (BETA_ALUMINIUM + from_si(start, "°C"))))
+
+
+@formula(title="heat of one of several paths", symbol="I²t_p", unit="A²s",
+         text="I²t_p = I²t · (I_p / I)²",
+         inputs={"whole": "I²t [A²s] of the whole current", "path": "I_p [A] through the one path",
+                 "current": "I [A] through all"}, basis="definition")
+def path_integral(whole: Any, path: Any, current: Any) -> Any:
+    """What one path of a shared current takes while a device lets the whole through.
+
+    Examples:
+        >>> path_integral(1.0e6, 500.0, 1000.0)
+        250000.0
+    """
+    return whole * (path / current) ** 2
 
 
 @formula(title="smallest section for a fault", symbol="S_min", unit="mm²",

@@ -105,6 +105,7 @@ class Curve:
         title: what the curve is.
         origin: file, row and column.
         basis: of the points.
+        source: key of the register, for the points of a table.
     """
 
     currents: tuple[float, ...]
@@ -112,6 +113,7 @@ class Curve:
     title: str = "curve"
     origin: Origin | None = field(default=None, compare=False)
     basis: str = "given"
+    source: str = ""
 
     def __post_init__(self) -> None:
         wrong = order_fault(list(zip(self.times[::-1], self.currents[::-1], strict=True)),
@@ -208,7 +210,7 @@ class Curve:
         value = self.currents[index] if what == "current" else self.times[index]
         symbol, unit = ("I", "A") if what == "current" else ("t", "s")
         return leaf(f"{what} of point {index + 1} of the {self.title}", symbol, unit, value,
-                    self.basis, origin=self.origin)
+                    self.basis, source=self.source, origin=self.origin)
 
 
 def order_fault(pairs: Sequence[tuple[float, float]], runs: str,

@@ -22,6 +22,7 @@ from packcalc.checks import (
     Check,
     Item,
     worst,
+    named_title,
 )
 from packcalc.findings import BASES, Finding
 from packcalc.protect.places import FaultPlace
@@ -110,7 +111,8 @@ def put_forward(item: Item, brief: Brief) -> Candidate | None:
     """The part that the brief names, else the first rating in which no check fails."""
     use = brief.parts
     named = {"main_fuse": use.main_fuse, "contactors": use.contactor, "precharge": use.resistor,
-             "disconnect": use.disconnect,
+             "disconnect": use.disconnect, "string_fuse": use.string_fuse,
+             "string_contactors": use.string_contactor,
              **{f"cable.{r.name}": r.cable for r in brief.cables.route}}.get(item.key, "")
     own = next((c for c in item.candidates if c.own and named and c.name == named), None)
     return own or (item.shortlist[0] if item.shortlist else None)
@@ -168,7 +170,7 @@ def _check_digest(check: Check, beside: tuple[Finding, ...] = (), name: str = ""
 
 def _of_item(item: Item, brief: Brief) -> list[Decision]:
     chosen = put_forward(item, brief)
-    same = f"{chosen.name}, named in the brief, meets its duty" if chosen else ""
+    same = named_title(chosen.name) if chosen else ""
     found = [_of_finding(item, f) for f in item.duty if f.known]
     found += [_of_check(item.key, item.title, c) for c in item.checks if c.title != same]
     if chosen is None:
@@ -220,7 +222,10 @@ def _of_choice(item: Item, chosen: Candidate) -> Decision:
     figures = [f for c in chosen.checks for f in (c.figure, c.demand) if f is not None and f.known]
     basis = max((f.weakest for f in figures), key=BASES.index, default="not known")
     failed = "; ".join(c.title for c in chosen.checks if c.verdict == FAIL)
-    why = "named in the brief" if chosen.own else "the first in which no check fails"
+    named = any(c.title == named_title(chosen.name) for c in item.checks)
+    why = "named in the brief" if named else (
+        "the first of your parts" if chosen.own else "the first rating"
+    ) + " in which no check fails; what was not evaluated stays a question to its maker"
     words = f"{chosen.name}: {why}" + (f"; fails: {failed}" if failed else "")
     return Decision(decision_id(item.key, "choice"), item.title, "Rating or part put forward",
                     "who clears" if item.key == "main_fuse" else "thermal load", chosen.verdict,

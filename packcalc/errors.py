@@ -39,9 +39,10 @@ class OutputError(UserError):
 class UnknownName(UserError):
     """A name that is not in a register; the message lists the nearest ones."""
 
-    def __init__(self, kind: str, name: str, known: Iterable[str]):
+    def __init__(self, kind: str, name: str, known: Iterable[str], *, likeness: bool = True):
         self.kind, self.name, self.known = kind, name, sorted(known)
-        near = nearest(name, self.known)
+        near = nearest(name, self.known) if likeness else \
+            self.known[0] if len(self.known) == 1 else ""
         more = f" and {len(self.known) - 12} more" if len(self.known) > 12 else ""
         listed = "known: " + ", ".join(self.known[:12]) + more
         hint = f"did you mean {near!r}?" if near else listed

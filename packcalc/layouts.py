@@ -247,10 +247,17 @@ def ranked(screened: Screened) -> Screened:
 
 
 def shortfalls(screened: Screened) -> np.ndarray:
-    """How far each layout is from passing: the sum of its relative shortfalls."""
-    total = np.zeros(len(screened))
+    """How far each layout is from passing: the sum of its relative shortfalls.
+
+    None counts for more than the whole, and a layout that cannot hold the bus at all comes after
+    every one that can: a limit that is passed many times over (a charger or a mass for another
+    class of pack) would otherwise make one lone module the nearest miss.
+    """
+    held = screened.margins.get("loaded_voltage", np.zeros(len(screened)))
+    no_bus = held <= -1.0 + ROUNDING
+    total = np.where(no_bus, float(len(screened.margins)), 0.0)
     for margin in screened.margins.values():
-        total -= np.fmin(margin, 0.0)
+        total -= np.fmax(np.fmin(margin, 0.0), -1.0)
     return total
 
 

@@ -172,7 +172,15 @@ def _combined(own: tuple[ModulesOnHand, ...], i: int, j: int) -> SideBySide:
     growth = largest([o.resistance_growth for o in pair], "larger growth of the two")
     count = leaf("modules on hand, both types", "N", "", sum(o.count.number for o in pair),
                  "definition", origin=Origin(f"modules[{i}] and modules[{j}]"))
-    return SideBySide(_combined_type(pair), count, health, growth, (i, j))
+    return SideBySide(_combined_type(pair), count, health, growth,
+                      _lower_or_open([o.conductor_section for o in pair]),
+                      _lower_or_open([o.conductor_withstand for o in pair]), (i, j))
+
+
+def _lower_or_open(pair: list[Finding]) -> Finding:
+    """The lower of two figures; open where one of them is open."""
+    left_open = [f for f in pair if not f.known]
+    return left_open[0] if left_open else smallest(pair, f"{pair[0].title}, lower of the two types")
 
 
 def _combined_type(pair: tuple[ModulesOnHand, ModulesOnHand]) -> ModuleType:

@@ -368,7 +368,7 @@ class Label:
 
 
 _LABEL = re.compile(r"(\d{1,4})\s?[sS](?:(\d{1,4})\s?[pP])?[\s,]+"
-                    r"(\d[\d.,]*\s?[A-Za-zµμ]+)[\s,]+([A-Za-z]{2,8})")
+                    r"(\d[\d.,]*\s?[A-Za-zµμ]+)[\s,]+([A-Za-z][A-Za-z0-9-]{1,11})")
 
 
 def read_label(text: str) -> Label:

@@ -107,17 +107,18 @@ def balance_time(capacity: Any, share: Any, current: Any) -> Any:
 
 @formula(
     title="Lowest true current at which a trip may act", symbol="I_lo", unit="A",
-    text="I_lo = I_t − e/100·I_r",
+    text="I_lo = max(I_t − e/100·I_r, 0)",
     inputs={"trip": "I_t [A] setting", "error": "e [%] of range", "full_range": "I_r [A] range"},
-    basis="definition", safe_side="low: the trip that comes too soon")
+    basis="definition", valid="0 where the error is as large as the setting: it may act at rest",
+    safe_side="low: the trip that comes too soon")
 def trip_lowest(trip: Any, error: Any, full_range: Any) -> Any:
-    """Setting less the sensor's error.
+    """Setting less the sensor's error; a magnitude, never below zero.
 
     Examples:
-        >>> trip_lowest(400.0, 0.02, 1000.0)
-        380.0
+        >>> float(trip_lowest(400.0, 0.02, 1000.0)), float(trip_lowest(400.0, 0.03, 20000.0))
+        (380.0, 0.0)
     """
-    return trip - error * full_range
+    return np.maximum(trip - error * full_range, 0.0)
 
 
 @formula(

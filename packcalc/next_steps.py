@@ -6,13 +6,14 @@ relative change of any headline figure is its swing. A swing ranks; it is no res
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from packcalc.brief import Brief, Unknown
 from packcalc.layouts import Layout, asks_of
-from packcalc.mixes import with_pairs
+from packcalc.mixes import SideBySide, with_pairs
 from packcalc.reading.brief_file import with_value
 from packcalc.screening import screen_one
 
@@ -37,6 +38,7 @@ HEADLINES = {
 MAIN = ("highest_voltage", "loaded_voltage", "available_power", "usable_energy",
         "continuous_current", "peak_current", "fuse_rating")
 NOTICEABLE = 0.02
+_OF_MODULE = re.compile(r"modules\[(\d+)\]")
 
 
 @dataclass(frozen=True)
@@ -64,10 +66,13 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
     Returns:
         NextStep: entries that move a main figure first, the largest swing first.
     """
-    base = headlines(with_pairs(brief), layout)
+    whole = with_pairs(brief)
+    base, used = headlines(whole, layout), _entries_of(whole, layout)
     steps = []
     for unknown in brief.unknowns:
-        if unknown.other is None:
+        of_module = _OF_MODULE.match(unknown.dotted)
+        idle = of_module is not None and int(of_module.group(1)) not in used
+        if unknown.other is None or idle:
             steps.append(NextStep(unknown, 0.0, ""))
             continue
         changed = with_pairs(with_value(brief, unknown.dotted, unknown.other))
@@ -78,6 +83,13 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
         steps.append(NextStep(unknown, swings[most], HEADLINES[most] if swings[most] else ""))
     first = {HEADLINES[name] for name in MAIN}
     return tuple(sorted(steps, key=lambda s: (s.moves not in first, -s.swing)))
+
+
+def _entries_of(brief: Brief, layout: Layout) -> set[int]:
+    """The `[[modules]]` entries that stand in a layout; the others move nothing in it."""
+    on_hand = [(part.entry, brief.modules[part.entry]) for part in layout.parts]
+    return {i for entry, m in on_hand
+            for i in (m.of if isinstance(m, SideBySide) else (entry,))}
 
 
 def _swing(base: float, other: float) -> float:

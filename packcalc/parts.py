@@ -98,6 +98,8 @@ COLUMNS: tuple[PartColumn, ...] = (
               "kept for the record only: it says nothing about DC"),
     _quantity("rated_current", _FUSE, "current", "rated current", "I_n", "A", "300 A", "fuse link"),
     _choice("class", _FUSE, CLASSES, "class letters", "first letter g is full range, a is partial"),
+    _quantity("fusing_current", _FUSE, "current", "conventional fusing current", "I2", "A",
+              "640 A", "opens within the conventional time; full-range links alone have one"),
     _quantity("breaking_capacity", _FUSE, "current", "DC breaking capacity", "I_1", "A", "50 kA",
               "in DC, at the rated DC voltage"),
     _quantity("lowest_breaking_current", _FUSE, "current", "lowest breaking current", "I_min", "A",
@@ -160,8 +162,6 @@ COLUMNS: tuple[PartColumn, ...] = (
               "15 ms", "from coil off to the end of the arc, with the coil suppression used"),
     _quantity("poles", SWITCHES, "number", "poles", "n", "", "1", "in one housing"),
     _choice("polarised", SWITCHES, ("yes", "no"), "polarised", "whether one direction is marked"),
-    _quantity("coil_voltage", _CONT, "voltage", "coil voltage", "U_c", "V", "12 V", ""),
-    _quantity("coil_power", _CONT, "power", "coil power, holding", "P_c", "W", "6 W", ""),
     _quantity("section", (CABLE, CONNECTOR), "area", "section of the conductor", "S", "mm²",
               "95 mm²", "copper"),
     _quantity("insulation_class", _CABLE, "temperature", "temperature class of the insulation",
@@ -255,6 +255,7 @@ class FusePart(Part):
 
     class_letters: str = ""
     rated_current: Finding | None = None
+    fusing_current: Finding | None = None
     breaking_capacity: Finding | None = None
     lowest_breaking_current: Finding | None = None
     permitted_time_constant: Points | None = None
@@ -299,8 +300,6 @@ class ContactorPart(Part):
     opening_time: Finding | None = None
     poles: Finding | None = None
     polarised: str = ""
-    coil_voltage: Finding | None = None
-    coil_power: Finding | None = None
     terminal_limit: Finding | None = None
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from packcalc.brief import Branch, Brief, Route
 from packcalc.feeds import Feeds, count
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc import electrical as el
 from packcalc.protect.branches import SENSE, branch_loops, branch_lowest
 from packcalc.protect.cable import RouteResult
-from packcalc.protect.faults import fault_time_constant, prospective_fault_current
+from packcalc.protect.faults import (
+    fault_loop_inductance,
+    fault_time_constant,
+    prospective_fault_current,
+)
 from packcalc.protect.places import (
     AT_TAP,
     CONTACTOR,
@@ -359,23 +365,52 @@ class _Table:
 
     def chassis(self, pair: Pair) -> Loop:
         """A second chassis fault: modules between the two faults, chassis as the way back."""
-        module = self.feeds.module
+        module, series = self.feeds.module, self.pack.layout.series
         loop = trace(pair_resistance, "one module and the long hot way back",
                      first=module.resistance_long, second=self.pack.cable_allowance)
         lowest = trace(prospective_fault_current, "lowest current of the second chassis fault",
                        voltage=module.voltage_empty, resistance=loop,
                        note="one module between the faults; a poor contact makes it lower still")
-        series = self.pack.layout.series
-        devices = ((*self.upstream,) if pair.fused else ()) + (
+        breaks = self._slow_breaks(pair)
+        devices = tuple(replace(d, breaks=breaks) for d in self.upstream if pair.fused) + (
             (Device("pole_contactor", "contactor of that pole alone", CONTACTOR),)
             if pair.contactor else ())
         notes = () if pair.fused else ("no fuse stands in this loop",)
         return self.loop(
             f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
             feeds=f"modules between the two faults, 1 to {series}", lowest=lowest,
-            inductance=self.feeds.inductance(self.reach), devices=devices,
-            inherent=not pair.contactor,
-            remedies=pair.remedies, notes=notes)
+            inductance=self._chassis_inductance(pair, 1), resistance=module.resistance_initial,
+            devices=devices, inherent=not pair.contactor, remedies=pair.remedies,
+            notes=(*notes, "inductance and time constant are those of one module between the two "
+                   "faults, the slowest of these loops: the way back is counted with the cables' "
+                   "inductance and with no resistance"))
+
+    def _chassis_inductance(self, pair: Pair, modules: int) -> Finding:
+        """Modules between the faults, and the cables where one fault lies outside the box."""
+        run = self.feeds.of_run(modules)
+        if not pair.contactor:
+            return run
+        return trace(fault_loop_inductance, "inductance of the loop through the chassis",
+                     pack_inductance=run, per_length=self.feeds.per_length,
+                     run_length=self.reach)
+
+    def _slow_breaks(self, pair: Pair) -> tuple[tuple[Finding, Finding], ...]:
+        """(voltage, time constant) of the loop for one, some and all modules between the faults."""
+        module, series = self.feeds.module, self.pack.layout.series
+        one = count("as it stands", "P", 1)
+        found = []
+        for modules in sorted({1, 2, max(1, series // 4), max(1, series // 2), series}):
+            n = count("modules between the faults", "n", modules)
+            resistance = trace(el.stack_resistance, "modules between the faults, new and hot",
+                               series=n, parallel=one,
+                               module_resistance=module.resistance_initial)
+            found.append((
+                trace(el.series_voltage, "voltage of the modules between the faults", series=n,
+                      module_voltage=module.voltage_full),
+                trace(fault_time_constant, "time constant of the second chassis fault",
+                      inductance=self._chassis_inductance(pair, modules),
+                      resistance=resistance)))
+        return tuple(found)
 
 
 def _branch_fuse(branch: Branch) -> Device:

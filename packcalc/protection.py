@@ -32,13 +32,20 @@ from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
 from packcalc.monitoring import fault_cell_voltage
 from packcalc.pack import PackModel, model_pack
-from packcalc.part_checks.contactor import CarryDemand
+from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
+from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.sweep import Trips
+from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart, Part
 from packcalc.places import places_asked
 from packcalc.protect.cable import RouteAsked, RouteResult, size_route
 from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
-from packcalc.protect.contactor import ContactorAsked, size_contactors
+from packcalc.protect.contactor import (
+    CLOSING_STEP,
+    ContactorAsked,
+    loop_time_constant,
+    size_contactors,
+)
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import (
     FaultAsked,
@@ -51,7 +58,13 @@ from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
 from packcalc.screening import screen_one
-from packcalc.side_circuits import bus_capacitance, bus_loads
+from packcalc.side_circuits import (
+    bus_capacitance,
+    bus_loads,
+    closing_integral,
+    joined_limit,
+    shortest_delay,
+)
 from packcalc.study import LayoutStudy, find_layout, list_layouts
 from packcalc.transients import closing_difference, largest_capacitance
 
@@ -76,6 +89,12 @@ CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L
 COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
                     "assumed", source="packcalc-rule", origin=RULE,
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
+
+
+STRINGS_NOTE = (
+    "Parallel strings: there is no pair common to all. This is the whole pack's duty; it falls to "
+    "the contactors of a string that is alone in, so name a part that passes here and under the "
+    "string contactors.")
 
 
 @dataclass(frozen=True)
@@ -179,6 +198,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
     fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(brief, routes)),
                           path_fuses(brief), named=brief.parts.main_fuse)
+    fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
     asked = _coordination_asked(brief, pack, faults, routes)
     switching = _contactor_asked(brief, pack, faults, inductance)
     held = coordinate(asked, _left(listed.fuses, fuse),
@@ -186,17 +206,32 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     switching = replace(switching, fuse_let_through=_let_through(held),
                         break_discharge=_to_break(held))
     contactors = size_contactors(switching, listed.contactors, named=brief.parts.contactor)
+    if pack.layout.arrangement == "strings" and pack.layout.parallel > 1:
+        contactors = replace(contactors, notes=(STRINGS_NOTE, *contactors.notes))
     routes = tuple(_held_route(brief, route, held) for route in routes)
     precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
-    carry = _carry_demand(brief, pack, faults, held)
+    carry, place = _carry_demand(brief, pack, faults, held), _place_demand(brief, routes)
+    step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
-                                            PACK_INDUCTANCE, CABLE_INDUCTANCE), overvoltage)
+                                            PACK_INDUCTANCE, CABLE_INDUCTANCE, step), overvoltage)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
-             size_disconnect(carry, listed.disconnects, named=brief.parts.disconnect),
-             size_connectors(carry, listed.connectors))
+             size_disconnect(carry, listed.disconnects, switch=_pulled(pack, inductance),
+                             place=place, named=brief.parts.disconnect),
+             size_connectors(carry, listed.connectors, place=place))
     return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit)
+
+
+def _mid_pack(brief: Brief, pack: PackModel) -> tuple[Check, ...]:
+    """A fuse that the brief puts behind the last module of this string is not in it."""
+    after, series = brief.pack.fuse_after, pack.layout.series
+    if not after.known or after.number < series:
+        return ()
+    return (Check("mid-pack fuse stands inside the string", "who clears", FAIL, after,
+                  reason=f"the brief puts it after module {after.number:.0f}, and a string of this "
+                         f"layout has {series}: it protects nothing here",
+                  remedy="count along this layout's string, or 0 where there is none"),)
 
 
 def _demanded(brief: Brief, pack: PackModel, faults: FaultRange) -> FaultRange:
@@ -293,6 +328,8 @@ def _trips(brief: Brief, pack: PackModel) -> Trips | None:
                  current=_where_known(managed.trip_current),
                  delay=_where_known(managed.trip_delay), to_opened=True, undervoltage=low,
                  undervoltage_delay=managed.voltage_delay if low is not None else None,
+                 falls_in_the_cold=managed.trip_falls_in_cold == "yes",
+                 blocked_above=_where_known(managed.trip_blocked_above),
                  overload=_where_known(managed.overload_trip),
                  overload_delay=_where_known(managed.overload_delay))
 
@@ -368,7 +405,35 @@ def _carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
                              "peak current of the main path"),
         peak_duration=brief.power.peak_duration, ambient=brief.surroundings.box_ambient,
         fault_highest=faults.highest,
-        cut_off=held.asked.fuse.cut_off_current if held.asked.fuse else None)
+        cut_off=held.asked.fuse.cut_off_current if held.asked.fuse else None,
+        terminal_temperature=joined_limit(brief),
+        spare_voltage=trace(spare_voltage, loaded=pack.loaded_voltage,
+                            demanded=pack.demand_voltage)
+        if pack.loaded_voltage.known and pack.demand_voltage.known else None)
+
+
+def _place_demand(brief: Brief, routes: tuple[RouteResult, ...]) -> PlaceDemand:
+    """What stands at the disconnect's place, and which section is joined to connectors."""
+    disconnect, fuse = brief.pack.disconnect_after, brief.pack.fuse_after
+    here = None
+    if disconnect.known and fuse.known:
+        same = 0 < disconnect.number == fuse.number
+        here = leaf("fuses that the brief counts on at the disconnect", "n", "", int(same),
+                    "given", origin=fuse.origin)
+    sections = [r.chosen.section for r in routes if r.asked.fuse_rating is not None
+                and r.chosen is not None and r.chosen.section is not None]
+    return PlaceDemand(here, largest(sections, "largest section of the traction cables")
+                       if sections else None)
+
+
+def _pulled(pack: PackModel, inductance: Finding) -> SwitchDemand:
+    """What a disconnect would break if it were pulled under load."""
+    return SwitchDemand(
+        closing_step=None, break_discharge=pack.peak_current,
+        break_charge=largest([pack.regeneration_current, pack.charging_current],
+                             "largest load, charging"),
+        time_constant=trace(loop_time_constant, "Time constant of the circuit that is broken",
+                            inductance=inductance, resistance=pack.resistance_least))
 
 
 def _traction_length(brief: Brief) -> Finding:
@@ -400,7 +465,10 @@ def _fuse_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         time_constant_highest=faults.time_constant_highest,
         time_constant_lowest=faults.time_constant_lowest, cycles=brief.power.peaks_in_life,
         cable_current=cable,
-        string_count=pack.layout.parallel if pack.layout.arrangement == "strings" else 1)
+        string_count=pack.layout.parallel if pack.layout.arrangement == "strings" else 1,
+        bus_insulation=brief.insulation.bus_withstand,
+        path_resistance=brief.path.fuse_resistance, terminal_temperature=joined_limit(brief),
+        closing_integral=closing_integral(brief, pack))
 
 
 def _smallest_rating(fuse: Item) -> Finding | None:
@@ -489,7 +557,8 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         closing_voltage_difference=step, loop_resistance=pack.resistance_least,
         loop_inductance=CLOSING_INDUCTANCE,
         capacitance=capacitance, box_ambient=brief.surroundings.box_ambient,
-        breaking_inductance=inductance)
+        breaking_inductance=inductance, terminal_temperature=joined_limit(brief),
+        counted_resistance=brief.path.contactor_resistance, delay=shortest_delay(brief))
 
 
 def wakes_at(load: Load) -> Finding:
@@ -521,7 +590,8 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
         capacitance=bus_capacitance(brief),
         capacitance_tolerance=brief.inverter.dc_link_tolerance,
         resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
-        timeout=p.timeout, tries=p.tries, loads=loads)
+        timeout=p.timeout, tries=p.tries, loads=loads,
+        ambient=brief.surroundings.box_ambient)
 
 
 def _voltage_item(brief: Brief, pack: PackModel) -> Item:

@@ -23,7 +23,9 @@ MOST_SERIES = 600      # 1500 V of single cells at 2.5 V
 MOST_PARALLEL = 400
 LONGEST_PULSE = 60.0   # s; the longest pulse that the cell tables cover
 MEAN_POINTS = 20
+MEAN_SHARES = (np.arange(MEAN_POINTS) + 0.5) / MEAN_POINTS
 BLOCK = 250_000        # rows screened at once: bounds the memory
+MOST_ROWS = 20_000_000  # rows screened in all: bounds the time
 A_HAIR = 1e-6          # K
 ROUNDED_KELVIN = 1e-6  # temperatures are given in whole degrees
 FAR_OVER = 1.5         # two types in series are not tried this far over the absolute maximum
@@ -49,8 +51,7 @@ def charge_limit(on_hand: ModulesOnHand, temperature: Any) -> Any:
 
 def mean_voltage(on_hand: ModulesOnHand, low: Any, high: Any) -> Any:
     """Mean of the lowest open-circuit curve of one module between two charges."""
-    share = (np.arange(MEAN_POINTS) + 0.5) / MEAN_POINTS
-    points = low + np.multiply.outer(share, high - low)
+    points = low + np.multiply.outer(MEAN_SHARES, high - low)
     return np.mean(mod.ocv_low(on_hand.module, points), axis=0)
 
 
@@ -76,6 +77,8 @@ class _Laws:
 def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]) -> _Laws:
     module, growth = on_hand.module, on_hand.resistance_growth.number
     left = np.maximum(left, 0.0)
+    # All edges at once, each as many rows as what stands beside it.
+    at_edges = np.stack(np.broadcast_arrays(*edges, asks.charge_highest)[:-1])
     return _Laws(
         full=mod.ocv_high(module, asks.charge_highest),
         empty=module.series * module.empty_voltage.number,
@@ -86,9 +89,9 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
         sag_resistance=mod.resistance(module, asks.coldest, left, asks.peak_duration, growth),
         steady_resistance=mod.resistance(module, asks.coldest, asks.charge_lowest, LONGEST_PULSE,
                                          growth),
-        braking_resistance=[mod.resistance(module, t, asks.charge_highest,
-                                           asks.regeneration_duration, growth) for t in edges],
-        charge_limits=[charge_limit(on_hand, t + A_HAIR) for t in edges],
+        braking_resistance=list(mod.resistance(module, at_edges, asks.charge_highest,
+                                               asks.regeneration_duration, growth)),
+        charge_limits=list(charge_limit(on_hand, at_edges + A_HAIR)),
     )
 
 
@@ -138,13 +141,63 @@ def blocks(brief: Brief, entries: tuple[int, ...], asks: Asks, most_series: int 
         Screened: rows that the counts and the brief's arrangement allow; one row stands
         for both arrangements where P = 1.
     """
-    on_hand = [brief.modules[i] for i in entries]
-    series, parallel, strings = _grid(brief, asks, on_hand, most_series, most_parallel)
-    for start in range(0, len(parallel), BLOCK):
-        block = slice(start, start + BLOCK)
-        rows = _Rows(entries, series[block], parallel[block], strings[block])
+    series, tops = _reach(brief, asks, entries, most_series)
+    tops = np.minimum(tops, most_parallel)
+    for chunk in _chunks(tops):
+        rows = _Rows(entries, *_grid(brief, series[chunk], tops[chunk]))
         occurring = np.flatnonzero(np.bincount(rows.parallel))
         yield _screen(brief, asks, rows, occurring, np.searchsorted(occurring, rows.parallel))
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Where the grid ends.
+
+    Attributes:
+        series, parallel: most modules in series and in parallel that are tried.
+        told: what is left out although the modules on hand would allow it, in words.
+    """
+
+    series: int
+    parallel: int
+    told: tuple[str, ...] = ()
+
+
+def grid_ends(brief: Brief, tried: list[tuple[int, ...]], asks: Asks,
+              most_series: int = MOST_SERIES, most_parallel: int = MOST_PARALLEL) -> Ends:
+    """The ends of the grid: lowered in parallel until no more than `MOST_ROWS` are tried.
+
+    Args:
+        brief, asks: as for `blocks`.
+        tried: every choice of entries.
+        most_series, most_parallel: ends of the grid that are never passed.
+    """
+    count = np.zeros(most_parallel + 1, dtype=np.int64)  # series choices by their largest P
+    largest, long = 0, False
+    for entries in tried:
+        series, tops = _reach(brief, asks, entries, most_series)
+        count += np.bincount(np.minimum(tops, most_parallel), minlength=most_parallel + 1)
+        on_hand = [brief.modules[i] for i in entries]
+        stock = max(int(o.count.number) for o in on_hand)
+        if stock > most_parallel or largest:
+            fit = tops[_within_reach(asks, on_hand, series)]
+            largest = max(largest, int(fit.max(initial=0)))
+        long = long or (stock > most_series and len(on_hand) == 1 and most_series * float(
+            mod.ocv_high(on_hand[0].module, asks.charge_highest)) < asks.absolute_maximum)
+    parallel, tops = most_parallel, np.arange(most_parallel + 1)
+    while parallel > 1 and 2 * int(count @ np.minimum(tops, parallel)) > MOST_ROWS:
+        parallel -= 1
+    told = []
+    if parallel < most_parallel:
+        told.append(f"more than {parallel} modules in parallel: not tried, because that would make "
+                    f"over {MOST_ROWS // 10**6} million layouts; give fewer types or lower counts")
+    elif largest > parallel:
+        told.append(f"more than {parallel} modules in parallel: not tried, although the counts "
+                    "allow it")
+    if long:
+        told.append(f"more than {most_series} modules in series: not tried, although the counts "
+                    "and the voltage allow it")
+    return Ends(most_series, parallel, tuple(told))
 
 
 def screen_one(brief: Brief, asks: Asks, layout: Layout, trials: int = 1) -> Screened:
@@ -163,15 +216,30 @@ def screen_one(brief: Brief, asks: Asks, layout: Layout, trials: int = 1) -> Scr
     return _screen(brief, asks, rows, rows.parallel, np.arange(trials))
 
 
-def _grid(brief: Brief, asks: Asks, on_hand: list[ModulesOnHand], most_series: int,
-          most_parallel: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """All (S…, P, arrangement) that the counts allow, as flat arrays."""
+def _reach(brief: Brief, asks: Asks, entries: tuple[int, ...],
+           most_series: int) -> tuple[np.ndarray, np.ndarray]:
+    """Every choice of S, and the largest P that the counts allow it."""
+    on_hand = [brief.modules[i] for i in entries]
     counts = [int(o.count.number) for o in on_hand]
     axes = np.meshgrid(*[np.arange(1, min(c, most_series) + 1) for c in counts], indexing="ij")
     series = np.stack([axis.ravel() for axis in axes], axis=1)
     if len(on_hand) > 1:
         series = series[_within_reach(asks, on_hand, series)]
-    tops = np.minimum(np.min(np.array(counts) // series, axis=1), most_parallel)
+    return series, np.min(np.array(counts) // series, axis=1)
+
+
+def _chunks(tops: np.ndarray) -> Iterator[slice]:
+    """Runs of series choices that make about a block of rows, both arrangements counted."""
+    which = (2 * np.cumsum(tops)) // BLOCK
+    edges = [0, *(np.flatnonzero(np.diff(which)) + 1), len(tops)]
+    for start, end in zip(edges, edges[1:]):
+        if start < end:
+            yield slice(int(start), int(end))
+
+
+def _grid(brief: Brief, series: np.ndarray,
+          tops: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """All (S…, P, arrangement) of some series choices, as flat arrays."""
     starts = np.cumsum(tops) - tops
     parallel = np.arange(tops.sum()) - np.repeat(starts, tops) + 1
     series = np.repeat(series, tops, axis=0)

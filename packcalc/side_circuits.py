@@ -3,28 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from packcalc import electrical as el
 from packcalc import transients as tr
 from packcalc.brief import Branch, Brief
+from packcalc.cable_rules import ambient_factor, grouping_factor, rule_set, sections
 from packcalc.charging import BusLoad
 from packcalc.checks import Check, Item, judge
+from packcalc.conductors import corrected_current
+from packcalc.errors import OutOfRange
 from packcalc.feeds import Feeds
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.modules import traced_charge_current_limit
-from packcalc.parts import FusePart
+from packcalc.pack import PackModel
+from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
+from packcalc.parts import ContactorPart, FusePart
 from packcalc.protect.branches import (
     SENSE,
     BranchAsked,
     BranchFuse,
     added_capacitance,
     branch_duty,
+    discharge_integral,
     fuse_without_sheet,
     size_branch,
 )
 from packcalc.protect.faults import fault_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
+from packcalc.protect.string_contactors import size_string_contactors
 from packcalc.protect.strings import ChargeLimit, StringsAsked, size_strings, string_duty
 
 BUS = "behind the contactors"
@@ -45,6 +52,7 @@ def strings_asked(feeds: Feeds) -> StringsAsked | None:
         voltage_empty=pack.rest_low_voltage, resistance_long=string.resistance_long,
         module_voltage=feeds.module.voltage_empty, continuous_current=pack.continuous_current,
         peak_current=pack.peak_current, charging_current=pack.charging_current,
+        regeneration_current=pack.regeneration_current,
         charge_limits=_charge_limits(feeds), capacity=string.capacity, slope=string.slope,
         hysteresis=string.hysteresis, voltage_error=brief.strings.voltage_error,
         mismatch=brief.strings.mismatch)
@@ -99,11 +107,162 @@ def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
         peak_current=duty.peak, peak_duration=brief.power.peak_duration,
         box_ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking,
         fault_lowest=duty.lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,
-        cycles=brief.power.peaks_in_life), parts, named=named)
+        cycles=brief.power.peaks_in_life, bus_insulation=brief.insulation.bus_withstand,
+        path_resistance=brief.path.fuse_resistance, terminal_temperature=joined_limit(brief),
+        closing_integral=closing_integral(brief, pack)), parts, named=named)
     return replace(item, key="string_fuse", title="String fuse")
 
 
+def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
+                          takeover: Finding, closing_step: Finding | None = None,
+                          let_through: Finding | None = None,
+                          cut_off: Finding | None = None, named: str = "") -> Item | None:
+    """The user's contactors held against the duty of one string's; None without strings.
+
+    Args:
+        feeds: every source of the layout.
+        parts: contactors of the user's list.
+        takeover: current from which the main fuse opens; up to it a trip must.
+        closing_step: what the first string's contactor makes onto the pre-charged link.
+        let_through, cut_off: of the named string fuse, where its sheet says so.
+        named: the one that the brief names.
+    """
+    asked = strings_asked(feeds)
+    if asked is None:
+        return None
+    duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
+    return size_string_contactors(
+        CarryDemand(
+            highest_voltage=pack.highest_voltage,
+            continuous_current=largest([duty.continuous, duty.charging],
+                                       "continuous current of one string, one string open"),
+            peak_current=duty.peak, peak_duration=brief.power.peak_duration,
+            ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking, cut_off=cut_off,
+            terminal_temperature=joined_limit(brief),
+            counted_resistance=brief.path.contactor_resistance),
+        SwitchDemand(
+            closing_step=_made(duty.charge_limit.called(
+                "first current when a string is joined at the allowed difference"), closing_step),
+            break_discharge=_tripped(duty.peak, takeover), break_charge=largest(
+                [duty.charging, duty.braking], "largest current of one string, charging"),
+            time_constant=trace(fault_time_constant, "time constant of one string, highest",
+                                inductance=feeds.pack_inductance,
+                                resistance=asked.resistance_initial),
+            let_through=let_through, delay=shortest_delay(brief)),
+        parts, named=named)
+
+
+def _made(joining: Finding, step: Finding | None) -> Finding:
+    """The first string closes onto the link, the others onto the first."""
+    if step is None or not step.known:
+        return joining
+    return largest([joining, step], "largest current that a string contactor makes")
+
+
+def _tripped(peak: Finding, takeover: Finding) -> Finding:
+    """What a string contactor must break when its string is the only one in.
+
+    A trip opens it at any current below which the main fuse does not: with one string in,
+    all of that is its own.
+    """
+    title = "largest current that a string contactor must break, its string alone in"
+    if not takeover.known:
+        return takeover.called(title)
+    return largest([peak, takeover], title)
+
+
+def shortest_delay(brief: Brief) -> Finding | None:
+    """The shortest time that the brief gives until a contactor has opened; None without one."""
+    delays = [f for f in (brief.management.trip_delay, brief.management.crash_open_time)
+              if f.known]
+    return smallest(delays, "shortest delay until a contactor has opened") if delays else None
+
+
+def joined_limit(brief: Brief) -> Finding | None:
+    """Up to which the conductors joined to a part of the main path may run."""
+    limits = [r.terminal_limit for r in brief.cables.route
+              if r.carries == "traction" and r.terminal_limit.known]
+    return largest(limits, "steady limit that the traction cables are sized for") \
+        if limits else None
+
+
+def closing_integral(brief: Brief, pack: PackModel) -> Finding:
+    """I²t of the step when the main contactor closes onto the pre-charged bus."""
+    return trace(discharge_integral, "I²t of the step when the main contactor closes",
+                 capacitance=trace(tr.largest_capacitance, capacitance=bus_capacitance(brief),
+                                   tolerance=brief.inverter.dc_link_tolerance),
+                 voltage=trace(tr.closing_difference, voltage=pack.highest_voltage,
+                               level=brief.precharge.level),
+                 resistance=pack.resistance_least,
+                 note="all the heat of the equalising in the loop's own resistance")
+
+
 # -- branches -------------------------------------------------------------------------------
+
+HOTTEST, COOLEST = ("conduit", "touching in air"), ("spaced in air", "touching in air", "surface")
+BESIDE = 2   # circuits counted together where a branch lies hottest: one more beside it
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """What a branch's conductor may carry for ever; the brief does not say how it lies.
+
+    Attributes:
+        hottest, coolest: by the hottest and the coolest way of laying of the rule set, else None.
+        why: why there is none, and what to do.
+    """
+
+    hottest: Finding | None = None
+    coolest: Finding | None = None
+    why: str = ""
+
+
+def branch_capacity(brief: Brief, branch: Branch) -> Capacity:
+    """By the brief's rule set; below its smallest row nothing is extrapolated."""
+    if not branch.section.known:
+        return Capacity(why="conductor section of the branch: print on the cable")
+    try:
+        return Capacity(_laid(brief, branch, HOTTEST[0], BESIDE) or _laid(
+            brief, branch, HOTTEST[1], BESIDE), _at_best(brief, branch))
+    except OutOfRange as refusal:
+        return Capacity(why=f"outside table: {refusal}. Ask the wire's maker for its current at "
+                            f"{brief.surroundings.cable_ambient.shown} in a bundle, and take a "
+                            "fuse at or below it")
+
+
+def _at_best(brief: Brief, branch: Branch) -> Finding | None:
+    """Alone, the coolest way whose table holds so small a section; None where none does."""
+    for way in COOLEST:
+        try:
+            found = _laid(brief, branch, way, 1)
+        except OutOfRange:
+            continue
+        if found is not None:
+            return found
+    return None
+
+
+def _laid(brief: Brief, branch: Branch, install: str, circuits: int) -> Finding | None:
+    """Current of the conductor laid one way; between two rows the smaller section counts.
+
+    None where the rule set does not know that way.
+
+    Raises:
+        OutOfRange: the section, the class or the air lies outside the tables.
+    """
+    rule = rule_set(brief.cables.rules)
+    if install not in rule.installs:
+        return None
+    use = rule.table_for(install, branch.insulation_class.number)
+    rows = sections(rule, use)
+    fitting = [r for r in rows if r.area.number <= branch.section.number * (1.0 + 1e-9)]
+    if not fitting:
+        raise OutOfRange(f"{rule.key}, {use.printed}, begins at {rows[0].size}")
+    return trace(corrected_current, f"current of a {fitting[-1].size} conductor, {install}",
+                 table_current=fitting[-1].current,
+                 ambient_factor=ambient_factor(use, brief.surroundings.cable_ambient),
+                 grouping_factor=grouping_factor(use, circuits),
+                 note=f"{rule.sentence} Laid {install}, {circuits} circuits counted")
 
 
 def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -> BranchAsked:
@@ -116,6 +275,7 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
     """
     brief, pack = feeds.brief, feeds.pack
     bus, sense = branch.taps == BUS, branch.kind == SENSE
+    capacity = branch_capacity(brief, branch)
     return BranchAsked(
         name=branch.name, kind=branch.kind, power=branch.power, current=branch.current,
         lowest_bus=brief.inverter.voltage_low, length=branch.length,
@@ -132,7 +292,9 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
                                  voltage=pack.highest_voltage, bus_voltage=trace(
                                      tr.share_of_voltage, voltage=pack.highest_voltage,
                                      share=brief.precharge.level)) if bus else None,
-        link_feeds=bus)
+        link_feeds=bus, capacity=capacity.hottest, capacity_at_best=capacity.coolest,
+        why_no_capacity=capacity.why,
+        bus_insulation=None if sense else brief.insulation.bus_withstand)
 
 
 def _fault_at(feeds: Feeds, branch: Branch) -> Finding:

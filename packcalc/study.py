@@ -13,9 +13,10 @@ from packcalc.errors import UnknownName, UserError
 from packcalc.layouts import Asks, Layout, Part, Screened
 from packcalc.misses import Miss, explain
 from packcalc.mixes import SideBySide, choices, why_not_alone, why_not_in_series, with_pairs
-from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks
+from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks, grid_ends
 
 MOST_MISSES = 6
+MOST_KEPT = 100_000  # layouts that meet the brief and are kept, best first: bounds the memory
 
 
 @dataclass(frozen=True)
@@ -28,7 +29,7 @@ class LayoutStudy:
         screened: valid layouts in blocks, each ranked.
         order: (which block, which row), best first over all.
         misses: nearest first.
-        refusals: why a type or two types together were not tried, in words.
+        refusals: which types, pairs or counts were not tried, and why, in words.
         not_evaluated: checks that could not be made, with what to enter.
         tried: how many layouts were screened.
     """
@@ -73,14 +74,22 @@ def list_layouts(brief: Brief, *, most_series: int = MOST_SERIES,
     brief = with_pairs(brief)
     asks = lay.asks_of(brief)
     tried_choices, refusals = choices(brief)
-    valid, near, tried = [], [], 0
+    ends = grid_ends(brief, tried_choices, asks, most_series, most_parallel)
+    valid, near, tried, met = [], [], 0, 0
     for entries in tried_choices:
-        for found in blocks(brief, entries, asks, most_series, most_parallel):
+        for found in blocks(brief, entries, asks, ends.series, ends.parallel):
             tried += len(found)
             near.append(lay.nearest_misses(found, 2 * MOST_MISSES))
             fitting = lay.ranked(found)
+            met += len(fitting)
             if len(fitting):
                 valid.append(fitting)
+            if sum(map(len, valid)) > 2 * MOST_KEPT:
+                valid = _best(valid)
+    if met > MOST_KEPT:
+        valid = _best(valid)
+        refusals = [*refusals, f"{met} layouts meet the brief: the best {MOST_KEPT} are kept"]
+    refusals = [*refusals, *_at_odds(brief), *ends.told]
     return LayoutStudy(brief, asks, tuple(valid), _merge(valid), _nearest(brief, asks, near),
                        tuple(refusals), _not_evaluated(brief, asks), tried)
 
@@ -96,9 +105,20 @@ def _merge(found: list[Screened]) -> tuple[np.ndarray, np.ndarray]:
     return which[order], row[order]
 
 
+def _best(found: list[Screened]) -> list[Screened]:
+    """The best `MOST_KEPT` rows of blocks that are ranked, each still ranked."""
+    which = _merge(found)[0][:MOST_KEPT]
+    counts = np.bincount(which, minlength=len(found))
+    return [f.take(np.arange(n)) for f, n in zip(found, counts, strict=True) if n]
+
+
 def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]:
     ranked = sorted((round(float(short), 6), w, i) for w, f in enumerate(near)
                     for i, short in enumerate(lay.shortfalls(f)))
+    # What cannot hold the bus at all is shown only where nothing can.
+    far = len(lay.CHECKS)
+    if ranked and ranked[0][0] < far:
+        ranked = [one for one in ranked if one[0] < far]
     chosen: dict[tuple, tuple[int, int]] = {}
     for _, w, i in ranked:
         # The two arrangements of one choice miss by nearly the same: one line says it.
@@ -106,6 +126,15 @@ def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]
         if len(chosen) == MOST_MISSES:
             break
     return tuple(explain(brief, asks, near[w], i) for w, i in chosen.values())
+
+
+def _at_odds(brief: Brief) -> tuple[str, ...]:
+    """Demands that exclude each other, so that no layout whatever can meet both."""
+    charger, inverter = brief.charger, brief.inverter
+    if not charger.voltage_high.known or charger.voltage_high.number > inverter.voltage_low.number:
+        return ()
+    return (f"no layout can meet both: the charger ends at {charger.voltage_high.shown}, and the "
+            f"inverter runs from {inverter.voltage_low.shown}; another charger is needed",)
 
 
 def _not_evaluated(brief: Brief, asks: Asks) -> tuple[str, ...]:

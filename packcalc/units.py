@@ -228,14 +228,72 @@ def parse(text: str, dim: str) -> float:
     return to_si_number(value, kind.units[spelling], kind)
 
 
+# A quantity that is often given in place of another, and the way from one to the other.
+_WAYS = {
+    ("energy", "charge"): "divide the energy by the nominal voltage: 5.3 kWh at 22 V is 241 Ah",
+    ("charge", "energy"): "multiply the charge by the nominal voltage: 240 Ah at 22 V is 5.3 kWh",
+    ("power", "energy"): "an energy is power times hours: 20 kW for 3 h is 60 kWh",
+    ("energy", "power"): "a power is energy per hour: 60 kWh in 3 h is 20 kW",
+}
+
+
 def _wrong_unit(text: str, spelling: str, kind: Dimension) -> str:
+    if spelling.startswith("."):
+        return f"{text!r} has two points; write no thousands marks, like \"{kind.example}\""
     for other in DIMENSIONS.values():
         if spelling in other.units:
             article = "an" if other.name[0] in "aeiou" else "a"
+            way = _WAYS.get((other.name, kind.name))
             return (f"{text!r} is {article} {other.name}, not a {kind.name}; "
-                    f"write it like \"{kind.example}\"")
+                    f"write it like \"{kind.example}\"" + (f" ({way})" if way else ""))
+    near = [unit for unit in kind.units if unit.lower() == spelling.lower()]
+    if len(near) == 1:
+        return (f"{text!r}: {spelling[:20]!r} is not a unit of {kind.name}; did you mean "
+                f"{printed(near[0])!r}? capital and small letters differ")
     return (f"{text!r}: {spelling[:20]!r} is not a unit of {kind.name}; write it like "
             f"\"{kind.example}\" (units: {', '.join(dict.fromkeys(map(printed, kind.units)))})")
+
+
+_THOUSANDS = re.compile(r"([+-]?[1-9]\d{0,2})\.(\d{3})(?!\d)(?![eE][+-]?\d)")
+
+
+def other_reading(text: object, dim: str) -> tuple[float, str] | None:
+    """What a point that may mark thousands would make of a quantity, and the words that ask.
+
+    Only one to three digits that do not begin with 0, a point and exactly three digits can
+    be read both ways. Whether it is asked about is for the caller, who knows which figures are
+    plausible: a meter's "3.650 V" cannot be 3650 V.
+
+    Args:
+        text: of which `parse` has read the first way.
+        dim: name of the dimension.
+
+    Returns:
+        (SI value read with thousands, question in words), or None where there is one reading.
+
+    Examples:
+        >>> other_reading("110.000 W", "power")[1]
+        "'110.000 W' may be 110 W or 110000 W; write 110.0 W or 110000 W"
+        >>> other_reading("1.247 Ah", "charge")[1]
+        "'1.247 Ah' may be 1.247 Ah or 1247 Ah; write 1.2470 Ah or 1247 Ah"
+        >>> other_reading("0.125 mohm", "resistance"), other_reading("3.65 V", "voltage")
+        (None, None)
+    """
+    if not isinstance(text, str) or len(text) > LONGEST_TEXT:
+        return None
+    folded = fold(text)
+    match = _THOUSANDS.match(folded)
+    if not match:
+        return None
+    whole, thousandths = match.groups()
+    spelling = printed(folded[match.end():].strip())
+    unit = f" {spelling}" if spelling else ""
+    short = thousandths.rstrip("0")
+    plain = f"{whole}.{short}" if short else whole
+    clear = plain if 0 < len(short) < 3 else f"{whole}.{short or ''}0"
+    words = (f"{text!r} may be {plain}{unit} or {whole}{thousandths}{unit}; "
+             f"write {clear}{unit} or {whole}{thousandths}{unit}")
+    return parse(f"{whole}{thousandths}{folded[match.end():]}", dim), words
 
 
 def _refuse_foreign_letters(spelling: str, text: str) -> None:
@@ -302,13 +360,18 @@ def parse_range(text: str, dim: str) -> tuple[float, float]:
     right = f"write it like \"260 {unit} to 430 {unit}\""
     if not isinstance(text, str) or len(text) > 2 * LONGEST_TEXT:
         raise UnitError(f"{text!r:.40} is no range; {right}")
-    parts = re.split(r"\s+to\s+", fold(text))
+    parts = range_ends(text)
     if len(parts) != 2:
         raise UnitError(f"{text!r} is no range; {right}")
     low, high = (parse(part, dim) for part in parts)
     if not low < high:
         raise UnitError(f"{text!r} does not rise; {right}")
     return low, high
+
+
+def range_ends(text: str) -> list[str]:
+    """The two ends of a range as they are written; other than two where it is no range."""
+    return re.split(r"\s+to\s+", fold(text))
 
 
 def to_si(value: Any, dim: str) -> float:

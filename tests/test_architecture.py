@@ -22,7 +22,7 @@ FLOORS = (
     ("packcalc.modules", "packcalc.parts"),
     ("packcalc.brief", "packcalc.bench.sheet"),
     ("packcalc.reading",),
-    ("packcalc.transients", "packcalc.conductors", "packcalc.fuse_formulas",
+    ("packcalc.transients", "packcalc.conductors", "packcalc.fuse_formulas", "packcalc.part_formulas",
      "packcalc.distances", "packcalc.isolation_formulas", "packcalc.monitoring"),
     ("packcalc.loads", "packcalc.electrical", "packcalc.charging", "packcalc.cable_rules", "packcalc.mixes"),
     ("packcalc.layouts",),

@@ -288,11 +288,11 @@ def test_din_table_knows_no_gain_below_its_ambient():
 
 
 def test_both_systems_of_sizes_are_shown():
-    facts = dict(sized().chosen.candidate.facts)
-    assert facts["section"] == "70.00 mm²"
-    assert facts["other system, not smaller"] == "3/0 AWG (85.03 mm²)"
-    nec = dict(sized(rules="NFPA 70").chosen.candidate.facts)
-    assert nec["section"] == "85.03 mm²" and nec["other system, not smaller"] == "95 mm²"
+    held = sized().chosen.candidate
+    assert held.fact("section") == "70.00 mm²"
+    assert held.fact("other system, not smaller") == "3/0 AWG (85.03 mm²)"
+    nec = sized(rules="NFPA 70").chosen.candidate
+    assert nec.fact("section") == "85.03 mm²" and nec.fact("other system, not smaller") == "95 mm²"
 
 
 def test_nothing_known_asks_by_name():

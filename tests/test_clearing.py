@@ -8,13 +8,15 @@ rated current. IEC 60269-1 is the source of the words gR, pre-arcing and total c
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from examples.regenerate import ROOT
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
-from packcalc.clearing import charging_fuse, fuse_named, path_fuses, takeover_of
+from packcalc.clearing import charging_fuse, clearing_by, fuse_named, path_fuses, takeover_of
+from packcalc.findings import leaf
 from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.side_circuits import bus_capacitance
@@ -202,3 +204,47 @@ def test_pre_charge_is_that_of_the_named_resistor(truck):
     peak = next(f for f in item(truck, "precharge").duty if f.title == "Peak pre-charge current")
     # 220 Ω less 5 %
     assert peak.number == pytest.approx(truck.pack.highest_voltage.number / (220 * 0.95))
+
+
+# -- loops with a voltage and a time constant of their own ------------------------------------
+
+
+def chassis_device(truck):
+    place = next(p for p in truck.circuit.places if p.key == "chassis.second.fused_pole")
+    return place, next(d for d in place.loop.devices if d.key == "main_fuse")
+
+
+@pytest.mark.parametrize(("volts", "constant", "clears", "words"), [
+    (25.0, 15e-3, True, "clearing curve"),     # the sheet permits 15 ms up to 400 V
+    (25.0, 15.1e-3, None, "the sheet permits 15 ms"),
+    (450.0, 8.1e-3, None, "the sheet permits 8 ms"),   # and 8 ms up to 500 V
+    (501.0, 1e-3, None, "ask for the time constant permitted at 501.0 V")])
+def test_a_fuse_is_held_against_the_loop_of_its_place(truck, volts, constant, clears, words):
+    _, device = chassis_device(truck)
+    slow = replace(device, breaks=((leaf("voltage", "U", "V", volts, "invented"),
+                                    leaf("L/R", "τ", "ms", constant, "invented")),))
+    answer = clearing_by(truck.coordination, truck.brief)
+    found, _, why = answer(slow, leaf("fault", "I", "A", 5000.0, "invented"))
+    assert found is clears and words in why
+
+
+def test_the_chassis_loop_is_slower_than_the_path_and_is_shown_so(truck):
+    place, device = chassis_device(truck)
+    main = truck.faults.time_constant_highest.number
+    assert place.loop.time_constant.number > 3 * main
+    assert max(t.number for _, t in device.breaks) == place.loop.time_constant.number
+    assert place.at_highest.clears is True
+
+
+def test_the_trips_are_held_against_the_lowest_fault_that_the_fuse_must_open(truck):
+    lowest = truck.coordination.asked.fault_lowest
+    assert lowest in truck.circuit.management.item.duty
+
+
+@pytest.mark.parametrize(("contactor", "expected"), [("Lyng 500", PASS), ("Rype 400 slow", PASS),
+                                                     ("Lyng 400 low voltage", NOT_EVALUATED)])
+def test_a_lost_supply_is_broken_by_the_named_contactor(contactor, expected):
+    # 427 A of load; 3000 A, 1000 A, and one whose rated voltage lies below the pack's
+    item = study(parts__contactor=contactor).circuit.states.item
+    one = next(c for c in item.checks if "12 V supply is lost" in c.title)
+    assert one.verdict == expected

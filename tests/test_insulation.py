@@ -21,7 +21,8 @@ FIGURES = {
     "y_capacitance": ("Y", "µF", 0.5e-6), "module_resistance": ("module", "MΩ", 3.2e6),
     "creepage": ("creepage", "mm", 13e-3), "clearance": ("clearance", "mm", 8e-3),
     "discharge_resistance": ("bleed", "kΩ", 2635.0), "disconnect_after": ("disconnect", "", 8.0),
-    "warn": ("warn", "kΩ", 200e3), "trip": ("trip", "kΩ", 40e3)}
+    "warn": ("warn", "kΩ", 200e3), "trip": ("trip", "kΩ", 40e3),
+    "discharge_tolerance": ("tolerance", "%", 0.0), "leakage_share": ("share", "%", 1.0)}
 
 
 def study(group="IIIa", category="III", **changes):
@@ -209,3 +210,45 @@ def test_from_a_brief_and_as_a_section():
 def test_section_says_not_reachable():
     section = insulation_section(study(module_voltage=67.2))
     assert any("not reachable" in getattr(block, "text", "") for block in section.blocks)
+
+
+# -- share of one module, tolerance, touch ----------------------------------------------------
+
+
+@pytest.mark.parametrize(("ohms", "expected"), [
+    (6.4e6, "pass"), (6.39e6, "caution"), (3.2e6, "caution"), (None, "not evaluated")])
+def test_a_module_leaves_room_for_the_rest(ohms, expected):
+    # 200 kΩ of the pack over 16 modules that may use up half of the leakage: 6.4 MΩ each
+    result = study(module_resistance=ohms, leakage_share=0.5)
+    assert verdict(result, "leaves room") == expected
+    assert figure(result, "isolation that each module must have, with room for the rest") == \
+        pytest.approx(6.4e6)
+    line = next(r for r in result.item.specification if "each module" in r.what)
+    assert line.value == "at least 6.400 MΩ" and "200.0 kΩ" in line.why and "3.200 MΩ" in line.why
+
+
+def test_discharge_counts_the_resistor_at_its_upper_tolerance():
+    exact = figure(study(), "time for the DC link to fall to 60 V")
+    loose = figure(study(discharge_tolerance=0.1), "time for the DC link to fall to 60 V")
+    assert loose == pytest.approx(1.1 * exact)
+    assert verdict(study(), "falls below 60 V in 5 s") == "pass"
+    assert verdict(study(discharge_tolerance=0.1), "falls below 60 V in 5 s") == "caution"
+
+
+@pytest.mark.parametrize(("ohms", "expected"), [
+    # R · 1 mF · ln(400/60) = 1 s at 527 Ω
+    (527.0, "pass"), (528.0, "not evaluated"), (None, "not evaluated")])
+def test_inlet_against_one_second(ohms, expected):
+    assert verdict(study(discharge_resistance=ohms), "charge inlet: contacts") == expected
+
+
+def test_what_no_entry_shows_is_a_demand_with_its_source():
+    result = study()
+    for words in ("bonded to chassis", "can be touched", "AC side of inverter",
+                  "charge inlet, AC side"):
+        assert verdict(result, words) == "not evaluated"
+    lines = {r.what: r for r in result.item.specification}
+    assert "0.1000 Ω at 0.2000 A" in lines["bond of each exposed metal part to chassis"].value
+    assert "IPXXD" in lines["touch protection"].value
+    assert "1.000 MΩ" in lines["charge inlet, AC side, plug out"].value
+    assert "un-r100-bonding" in lines["bond of each exposed metal part to chassis"].why

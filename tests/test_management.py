@@ -9,6 +9,7 @@ from functools import lru_cache
 import pytest
 
 from packcalc import monitoring as mon
+from packcalc.checks import VERDICTS
 from packcalc.findings import leaf
 from packcalc.pack import model_pack
 from packcalc.protect import management as man
@@ -117,6 +118,7 @@ def test_unknown_order_or_channels_or_place_is_not_evaluated():
     for own in ({"monitor_order": None}, {"channels_per_monitor": None}):
         result = specify(**own)
         assert verdict(result, "across the service disconnect") == "not evaluated"
+        assert verdict(result, "across a fuse") == "not evaluated"
     open_place = specify(pack={"disconnect_after": "unknown"},
                          monitor_order="runs on, links measured")
     assert verdict(open_place, "across the service disconnect") == "not evaluated"
@@ -124,10 +126,26 @@ def test_unknown_order_or_channels_or_place_is_not_evaluated():
                    "across the service disconnect") == "pass"
 
 
+@pytest.mark.parametrize(("channels", "after"), [(12, 8), (12, 3), (11, 8), (6, 8), (96, 8)])
+def test_an_open_order_is_never_softer_than_its_worst_answer(channels, after):
+    # the graver of both: fail < not evaluated < caution < pass in the order of VERDICTS
+    pack = {"disconnect_after": after}
+    open_ = specify(pack=pack, monitor_order=None, channels_per_monitor=channels)
+    worst = specify(pack=pack, monitor_order="runs on across links",
+                    channels_per_monitor=channels)
+    for words in ("across the service disconnect", "across a fuse", "bolted link"):
+        assert VERDICTS.index(verdict(open_, words)) <= VERDICTS.index(verdict(worst, words))
+        assert verdict(open_, words) != "pass"
+
+
 @pytest.mark.parametrize(("fused", "expected"), [("yes", "caution"), ("no", "fail"),
-                                                 (None, "not evaluated")])
+                                                 (None, "fail"), ("unknown", "fail")])
 def test_sense_wires(fused, expected):
     assert verdict(specify(sense_fuse=fused), "sense wire") == expected
+    if fused != "yes":
+        said = "left open and counted as none" in check(specify(sense_fuse=fused),
+                                                        "sense wire").reason
+        assert said == (fused != "no")
 
 
 def test_number_of_monitors():
@@ -228,10 +246,78 @@ def test_under_voltage_trip_sees_the_cold_fault():
 
 
 @pytest.mark.parametrize(("loaded", "expected"), [(249.7, "pass"), (249.6, "fail"),
-                                                  (None, "not evaluated")])
+                                                  (None, "fail")])
 def test_under_voltage_trip_below_the_loaded_cells(loaded, expected):
-    # 249.6 V / 96 = 2.6 V, the trip itself
+    # 249.6 V / 96 = 2.6 V, the trip itself; no loaded voltage: no current carries the power
     assert verdict(specify(loaded=loaded), "below the loaded cells") == expected
+
+
+def test_a_power_without_solution_fails_with_its_reason_also_when_no_trip_is_set():
+    for trip in ("2.6 V", None):
+        one = check(specify(loaded=None, undervoltage_trip=trip), "below the loaded cells")
+        assert one.verdict == "fail" and "no current carries the peak power" in one.reason
+
+
+@pytest.mark.parametrize(("falls", "expected"), [("yes", "caution"), ("no", "fail"),
+                                                 (None, "fail")])
+def test_a_limit_that_falls_in_the_cold_is_to_be_proven(falls, expected):
+    # a cold fault of 390 A against a peak load of 400 A
+    assert verdict(specify(lowest=390.0, trip_falls_in_cold=falls),
+                   "a fixed current trip tells") == expected
+
+
+# -- over-current limits from the duties ------------------------------------------------------
+
+def limits(result):
+    return {x.quantity: x for x in result.limits}
+
+
+def test_over_current_limits_stand_although_nobody_set_one():
+    # peak 400 A, sensor 1000 A ± 2 %: the quick trip is not below 400 + 20 = 420 A
+    found = limits(specify(trip_current=None, overload_trip=None))
+    quick = found["discharge current, fault"]
+    assert quick.warn.number == 400.0 and quick.trip.number == pytest.approx(420.0)
+    assert quick.delay.number == 1.0 and quick.setting is None
+    # and surely seen at 900 - 20 = 880 A
+    assert "set between 420.0 A and 880.0 A" in quick.action
+    slow = found["discharge current, overload"]
+    steady = pack_of().continuous_current.number
+    assert slow.trip.number == pytest.approx(steady + 20.0)
+    assert slow.delay.number == brief_with().power.peak_duration.number
+    braking = found["braking current into the pack"]
+    # 30 s is the safe-side peak; braking lasts 10 s unless said otherwise
+    assert braking.delay.number == 10.0
+    assert braking.trip.number == pytest.approx(pack_of().regeneration_current.number + 20.0)
+    charging = found["charging current, charger"]
+    assert charging.trip.number == pytest.approx(pack_of().charging_current.number + 20.0)
+
+
+def test_a_quick_limit_above_the_lowest_fault_is_no_limit():
+    # 400 A + 2 % of 1000 A = 420 A; a fault of 439 A is surely seen only up to 419 A
+    assert "no fixed current tells" in limits(specify(lowest=439.0))[
+        "discharge current, fault"].action
+    assert "no fixed current tells" not in limits(specify(lowest=441.0))[
+        "discharge current, fault"].action
+
+
+def test_what_is_set_stands_beside_what_is_asked():
+    found = limits(specify(overload_trip="260 A", overload_delay="20 s"))
+    slow = found["discharge current, overload"]
+    assert (slow.setting.number, slow.delay.number) == (260.0, 20.0)
+    assert found["discharge current, fault"].setting.number == 450.0
+
+
+@pytest.mark.parametrize(("reach", "lowest", "said"), [
+    ("14 kA", 450.0 - 280.0, False),    # 2 % of 14 kA is 280 A
+    ("22.5 kA", 0.0, True),             # 2 % of 22.5 kA is the setting itself, 450 A
+    ("50 kA", 0.0, True)])              # 1000 A of error: 550 A below zero before
+def test_no_current_of_the_duty_is_negative(reach, lowest, said):
+    result = specify(current_sensor_range=reach)
+    band = next(x for x in result.item.duty if x.title.startswith("Lowest true current"))
+    assert band.number == pytest.approx(lowest, abs=1e-9)
+    assert all(x.number >= 0 for x in result.item.duty if x.known and x.unit == "A")
+    titles = [c.title for c in result.item.checks if c.verdict == "fail"]
+    assert ("the sensor's error leaves the trip a meaning" in titles) == said
 
 
 # -- balancing --------------------------------------------------------------------------------
@@ -264,7 +350,7 @@ def test_every_cell_of_every_stack_has_a_channel():
 def test_section_holds_limits_monitors_and_order():
     section = management_section(specify())
     tables = {block.key: block for block in section.blocks if hasattr(block, "rows")}
-    assert len(tables["management_limits"].rows) == 7
+    assert len(tables["management_limits"].rows) == 9
     assert len(tables["management_monitors"].rows) == 16
     order = next(b for b in section.blocks if getattr(b, "key", "") == "management_plug_order")
     assert order.ordered and order.items[-1].startswith("To take apart")

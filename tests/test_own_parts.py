@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
-from packcalc.checks import FAIL, NOT_EVALUATED, PASS
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.decisions import CHOICE, decisions, put_forward
 from packcalc.errors import InputErrors
+from packcalc.handover.bill import bill
+from packcalc.protect.fuse import FUSING, WITHIN_CABLE
 from packcalc.protection import study_protection
 from packcalc.reading.brief_file import read_brief
 from packcalc.report.compose import protection_document
@@ -123,6 +127,93 @@ def test_without_a_list_every_part_is_a_request_for_data(tmp_path):
     assert study.coordination.sweep is None
     for key in ("main_fuse", "contactors", "coordination", "disconnect", "connectors"):
         assert item(study, key).specification
+
+
+def minibus(folder, named):
+    (folder / "parts.csv").write_bytes((EXAMPLES / "parts.csv").read_bytes())
+    text = (EXAMPLES / "minibus" / "brief.toml").read_text("utf-8")
+    text = re.sub(r'^string_contactor = .*\n', "", text, flags=re.MULTILINE)
+    text = text.replace("../parts.csv", "parts.csv").replace(
+        'resistor = "Glo', f'{named}resistor = "Glo')
+    (folder / "brief.toml").write_text(text, "utf-8")
+    return read_brief(folder / "brief.toml")
+
+
+def test_string_contactors_are_held_where_the_arrangement_is_strings(tmp_path):
+    brief = minibus(tmp_path, 'string_contactor = "Lyng 300 high voltage"\n')
+    strings = study_protection(brief, "12S2P", "strings")
+    held = item(strings, "string_contactors")
+    duty = {f.title: f for f in held.duty}
+    # Two strings: with one open the other carries all, p = (1 + m)/(1 + m) = 1.
+    assert duty["peak current of a string, one string open"].number == pytest.approx(
+        strings.pack.peak_current.number)
+    named = held.checks[0]
+    assert named.title == "Lyng 300 high voltage, named in the brief, meets its duty"
+    low = part(strings, "string_contactors", "Lyng 300")  # 500 V under the pack's 843 V
+    assert failed(low) >= {"one pole rated above the highest working voltage"}
+    passed = part(strings, "string_contactors", "Lyng 300 high voltage")
+    makes = next(c for c in passed.checks if "make" in c.title)
+    assert makes.verdict == PASS and "string" in makes.demand.title
+    assert put_forward(held, brief).name == "Lyng 300 high voltage"
+    # Nothing is called named that the brief does not name: connectors have no entry.
+    told = {d.item: d.shown for d in decisions(strings) if d.kind == CHOICE}
+    assert told["string_contactors"] == "Lyng 300 high voltage: named in the brief"
+    assert "the first of your parts in which no check fails" in told["connectors"]
+    bought = {line.key: line for line in bill(strings)}  # one line: two in each of two strings
+    assert bought["contactors"].named == "Lyng 300 high voltage"
+    assert bought["contactors"].quantity == 4 and "string_contactors" not in bought
+    grouped = study_protection(brief, "12S2P", "grouped")
+    assert not [i for i in grouped.items if i.key == "string_contactors"]
+
+
+def test_the_string_fuse_sets_what_a_string_contactor_must_pass(tmp_path):
+    brief = minibus(tmp_path, "")
+    held = item(study_protection(brief, "12S2P", "strings"), "string_contactors")
+    # Talvik 200 high voltage of examples/parts.csv (invented): 30000 A²s at 900 V.
+    through = next(f for f in held.duty if "clearing I²t" in f.title)
+    assert through.number == 30000.0 and not held.checks
+
+
+def test_an_unknown_string_contactor_is_told_with_the_nearest(tmp_path):
+    with pytest.raises(InputErrors, match="parts.string_contactor.*did you mean 'Lyng 300 high"):
+        minibus(tmp_path, 'string_contactor = "Lyng 300 hig voltage"\n')
+
+
+def test_a_fuse_is_held_by_both_conditions_of_overload_protection(study):
+    # IEC 60364-4-43, 433.1: Ib ≤ In ≤ Iz and I2 ≤ 1.45·Iz.
+    for name, verdict in (("Talvik 400 full range", (PASS, CAUTION)),
+                          ("Ormen 400 battery", (NOT_EVALUATED,)), ("Skarv 400 fast", ())):
+        checks = [c for c in part(study, "main_fuse", name).checks if c.title == FUSING]
+        assert len(checks) == bool(verdict)
+        assert all(c.verdict in verdict for c in checks), name
+    # k2 = I2/In = 640/400 by the list (invented); In ≤ 1.45·Iz/k2.
+    talvik = next(c for c in part(study, "main_fuse", "Talvik 400 full range").checks
+                  if c.title == FUSING)
+    whole = next(c for c in part(study, "main_fuse", "Talvik 400 full range").checks
+                 if c.title == WITHIN_CABLE)
+    assert talvik.demand.number == pytest.approx(1.45 * whole.demand.number / 1.6)
+
+
+def test_a_cable_s_table_current_where_the_fuse_is_the_overload_device(study):
+    route = next(r for r in study.routes if r.asked.name == "battery to inverter")
+    duty = {f.title: f for f in route.item.duty}
+    by_fuse = duty["required table current, 1 cable a pole, with the fuse as overload device"]
+    # In ≤ Iz: the rating stands where the load stood, with the lower of both factors.
+    load = duty["required table current, 1 cable a pole"]
+    assert by_fuse.number / load.number == pytest.approx(
+        route.asked.fuse_rating.number / load.inputs[0].number)
+
+
+def test_what_a_sheet_says_of_resistance_is_held_against_the_brief(tmp_path):
+    text = TEXT.replace('fuse_resistance = "', 'fuse_resistance = "0.05 mΩ"  # was "')
+    (tmp_path / "parts.csv").write_bytes((EXAMPLES / "parts.csv").read_bytes())
+    (tmp_path / "brief.toml").write_text(text + '\n[parts]\nfile = "parts.csv"\n', "utf-8")
+    study = study_protection(read_brief(tmp_path / "brief.toml"))
+    held = next(c for c in part(study, "main_fuse", "Talvik 400 full range").checks
+                if c.title == "Resistance within what the fuse is counted with")
+    # 40 W/(400 A)² = 0.25 mΩ
+    assert held.figure.number == pytest.approx(0.25e-3) and held.verdict == CAUTION
+    assert "path.fuse_resistance" in held.remedy
 
 
 BAD = {

@@ -14,7 +14,7 @@ from packcalc.study import find_layout
 
 INVERTER = {"voltage_range": "240 V to 420 V", "dc_link_capacitance": "1 mF",
             "dc_link_tolerance": "0 %", "torque_zero_time": "200 ms",
-            "discharge_resistance": "2 kΩ"}
+            "discharge_resistance": "2 kΩ", "discharge_tolerance": "0 %"}
 OWN = {"trip_delay": "0.3 s", "crash_open_time": "200 ms"}
 
 
@@ -156,3 +156,54 @@ def test_section_has_both_tables():
     tables = {block.key: block for block in section.blocks if hasattr(block, "rows")}
     assert len(tables["switching_positions"].rows) == len(tables["switching_proofs"].rows) == 10
     assert tables["switching_proofs"].rows[0][4].text == "not known"
+
+
+# -- proofs of a closed contact ---------------------------------------------------------------
+
+
+def test_every_proof_says_what_it_cannot_see():
+    result = study()
+    assert all(s.blind for s in result.states)
+    assert len(result.proofs) >= 4 and all(p.tells and p.blind for p in result.proofs)
+    run = result.state("run")
+    assert "no current reads the same" in run.blind and "auxiliary contact" in run.point
+    page = states_section(result)
+    ways = next(b for b in page.blocks if getattr(b, "key", "") == "switching_ways_of_proof")
+    assert len(ways.rows) == len(result.proofs)
+    steps = next(b for b in page.blocks if getattr(b, "key", "") == "switching_weld_check")
+    assert steps.ordered and "60.00 V" in steps.items[0] and "battery minus" in steps.items[1]
+
+
+@pytest.mark.parametrize(("resistance", "expected"), [
+    # 2 kΩ · 1 mF · ln(400/380) = 2 s · 0.05129 = 0.1026 s; the time-out is 4 s
+    ("2 kΩ", "pass"), ("77.9 kΩ", "pass"), ("78 kΩ", "caution"), (None, "not evaluated")])
+def test_an_open_main_contact_is_told_by_the_links_fall(resistance, expected):
+    result = study(inverter={"discharge_resistance": resistance})
+    assert verdict(result, "stayed open is told") == expected
+    if resistance == "2 kΩ":
+        run = result.state("run")
+        assert run.timeout.number == pytest.approx(2.0 * math.log(400.0 / 380.0))
+
+
+def test_the_resistors_tolerance_lengthens_every_fall():
+    exact, loose = study(), study(inverter={"discharge_tolerance": "10 %"})
+    assert loose.state("wake").timeout.number == pytest.approx(
+        1.1 * exact.state("wake").timeout.number)
+    open_ = study(inverter={"discharge_tolerance": None})
+    assert open_.state("wake").timeout.number == loose.state("wake").timeout.number
+
+
+def test_the_link_is_below_60_v_only_after_its_own_fall():
+    # 2 kΩ · 1 mF · ln(400/60) = 3.794 s; 0.3 s of trip delay and 0.2 s of torque come before
+    fall = 2.0 * math.log(400.0 / 60.0)
+    result = study()
+    assert result.state("fault").timeout.number == pytest.approx(0.3 + fall)
+    assert result.state("key off under load").timeout.number == pytest.approx(0.2 + fall)
+    assert study(inverter={"discharge_resistance": None}).state("fault").timeout is None
+
+
+def test_the_inlet_is_held_against_the_battery_and_not_against_a_ceiling():
+    # 5 % of 400 V, the difference at which a main contact may close
+    charge = study().state("charge")
+    assert charge.relation == "differing by less than"
+    assert charge.level.number == pytest.approx(20.0)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from packcalc.checks import Item
 from packcalc.protection import ProtectionStudy
 
+# String contactors are the contactors of a layout in strings: one line, not two.
 NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination", "switching",
-              "strings")
+              "strings", "string_contactors")
 
 
 @dataclass(frozen=True)
@@ -75,8 +76,10 @@ def _links(study: ProtectionStudy) -> Line:
 def _line(item: Item, study: ProtectionStudy) -> Line:
     quantity, unit, note = _quantity(item, study)
     named = study.brief.parts
-    own = {"main_fuse": named.main_fuse, "contactors": named.contactor,
-           "precharge": named.resistor, "disconnect": named.disconnect}.get(item.key, "")
+    contactor = (named.string_contactor if _chains(study) > 1 else "") or named.contactor
+    own = {"main_fuse": named.main_fuse, "contactors": contactor,
+           "string_fuse": named.string_fuse, "precharge": named.resistor,
+           "disconnect": named.disconnect}.get(item.key, "")
     if item.key.startswith("cable."):
         own = next((r.cable for r in study.brief.cables.route
                     if item.key == f"cable.{r.name}"), "")

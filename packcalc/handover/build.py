@@ -194,7 +194,8 @@ def _side(study: ProtectionStudy) -> str:
 def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
     named = study.brief.parts
     names = {"main_fuse": named.main_fuse, "contactors": named.contactor,
-             "precharge": named.resistor, "disconnect": named.disconnect}
+             "precharge": named.resistor, "disconnect": named.disconnect,
+             "string_fuse": named.string_fuse, "string_contactors": named.string_contactor}
     first = item.specification[0]
     return BuiltPart(item.key, item.title, f"{first.what}: {first.value}",
                      names.get(item.key, ""))

@@ -23,8 +23,6 @@ BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="
 BOND = leaf("bond of an exposed conductive part to the chassis", "R_b", "mΩ", 0.1, "read",
             source="un-r100-bonding", origin=Origin("paragraph 5.1.2.2"),
             note="at 0.2 A or more; a welded joint passes unmeasured")
-BLEED_TOLERANCE = rule("tolerance of the discharge resistor", "ΔR", "%", 0.10,
-                       "not in the brief; counted 10 % either way")
 RESISTOR_TITLE = "Pre-charge resistance"
 
 
@@ -145,7 +143,7 @@ class Figures:
             return None
         edge = tr.largest_resistance if upper else tr.smallest_resistance
         return trace(edge, f"discharge resistor, {'upper' if upper else 'lower'} tolerance",
-                     unit="kΩ", resistance=bleed, tolerance=BLEED_TOLERANCE)
+                     unit="kΩ", resistance=bleed, tolerance=self.brief.inverter.discharge_tolerance)
 
     def fall_time(self) -> Finding | None:
         """Longest time of the link to fall below 60 V; None where its resistor is not known."""

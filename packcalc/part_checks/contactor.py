@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Fact, figure_fact, judge
 from packcalc.curves import Curve
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, leaf, smallest
-from packcalc.part_checks.shown import SILENT, listed, stepped, voltage_check
+from packcalc.findings import Finding, leaf
+from packcalc.part_checks.shown import (
+    OPTIMISTIC, SILENT, counted, remark, stepped, terminals_check, voltage_check,
+)
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
+
+BOTH_WAYS = counted("directions in which the path's current flows", 2, "definition")
+ONE_POLE = counted("poles on one drive", 1, "common practice")
 
 
 @dataclass(frozen=True)
@@ -23,6 +28,10 @@ class CarryDemand:
         ambient: air around it.
         fault_highest: through it, until the fuse has cleared.
         cut_off: peak that the chosen fuse lets through, where its sheet says so.
+        terminal_temperature: up to which the conductors joined to it may run.
+        counted_resistance: with which one closed contact is counted in sag and fault currents.
+        spare_voltage: what is left above the inverter's need at the end of the peak, for a
+            part whose resistance is counted nowhere.
     """
 
     highest_voltage: Finding
@@ -32,6 +41,9 @@ class CarryDemand:
     ambient: Finding
     fault_highest: Finding
     cut_off: Finding | None = None
+    terminal_temperature: Finding | None = None
+    counted_resistance: Finding | None = None
+    spare_voltage: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -43,6 +55,7 @@ class SwitchDemand:
         break_discharge, break_charge: largest flow of the load in either direction.
         time_constant: of the circuit that is broken.
         let_through: I²t of the fuse at the highest fault, where a fuse is chosen.
+        delay: shortest time that a trip of the brief gives until the contact has opened.
     """
 
     closing_step: Finding | None
@@ -50,6 +63,7 @@ class SwitchDemand:
     break_charge: Finding
     time_constant: Finding | None
     let_through: Finding | None = None
+    delay: Finding | None = None
 
 
 def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
@@ -62,16 +76,66 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
               "at least", switch.closing_step, missing=f"{SILENT}the making current"
               if part.make_current is None else "closing step is not known",
               remedy="a higher pre-charge level"),
-        judge("broken circuit is no more inductive than its test", "fault range",
-              _test_time_constant(part, carry.highest_voltage), "at least", switch.time_constant,
-              missing=f"{SILENT}the time constant of its breaking test",
+        judge(TEST, "fault range", _test_time_constant(part, carry.highest_voltage), "at least",
+              switch.time_constant, missing=f"{SILENT}the time constant of its breaking test",
               remedy="a contactor tested at a longer time constant"),
         _make_and_pass(part, switch),
         *_withstand(part.short_time),
         _break(part, "discharging", part.break_discharge, switch.break_discharge),
         _break(part, "charging", part.break_charge, switch.break_charge),
+        direction_check(part),
+        _own_housing(part),
+        _opens_in_time(part, switch),
         *carry_checks(part, carry),
+        _counted_with(part, carry),
     )
+
+
+TEST = "broken circuit is no more inductive than its test"
+
+
+def direction_check(part: ContactorPart | DisconnectPart) -> Check:
+    """Whether the contact breaks either way round; one marked way is a matter of mounting."""
+    title = "breaks in whichever direction it is mounted"
+    if not part.polarised:
+        return Check(title, "who clears", NOT_EVALUATED,
+                     reason=f"{SILENT}whether one direction is marked (polarised)")
+    ways = counted("directions in which its breaking figure holds", 1 if part.polarised == "yes"
+                   else 2, part.basis, part.origin)
+    check = judge(title, "who clears", ways, "at least", BOTH_WAYS,
+                  remedy="a part that is not polarised")
+    return check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason="polarised: mount it so that the marked direction is that "
+        "of discharge, and prove it at commissioning; the other way round its discharging figure "
+        "does not hold")
+
+
+def _own_housing(part: ContactorPart) -> Check:
+    """One drive for both leads would let one weld hold both."""
+    title = "each battery lead has a contactor of its own"
+    check = judge(title, "who clears", part.poles, "at most", ONE_POLE,
+                  missing=f"{SILENT}the poles in one housing", remedy="two single-pole contactors")
+    return check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason="several poles on one drive: take one such housing for "
+        "each lead, for one jammed drive holds all of its poles")
+
+
+def _counted_with(part: ContactorPart, carry: CarryDemand) -> Check:
+    check = judge("resistance within what one closed contactor is counted with", "voltage drop",
+                  part.contact_resistance, "at most", carry.counted_resistance,
+                  missing=f"{SILENT}the resistance of one closed pole"
+                  if part.contact_resistance is None else "it is not counted in any voltage here",
+                  remedy="give it in the brief as path.contactor_resistance")
+    return check if check.verdict != FAIL else replace(check, verdict=CAUTION, reason=OPTIMISTIC)
+
+
+def _opens_in_time(part: ContactorPart, switch: SwitchDemand) -> Check:
+    return judge("opens within the delay that the trips are given", "who clears",
+                 part.opening_time, "below", switch.delay,
+                 missing=f"{SILENT}the opening time with the coil suppression that is used"
+                 if part.opening_time is None else "no trip's delay is given in the brief",
+                 reason="the delays of the brief run until the contact has opened",
+                 remedy="a longer delay in the brief, or a quicker contactor or suppression")
 
 
 def _test_time_constant(part: ContactorPart, voltage: Finding) -> Finding | None:
@@ -109,7 +173,7 @@ def _break(part: ContactorPart, way: str, figure: Finding | None, flow: Finding)
 
 def carry_checks(part: ContactorPart | DisconnectPart | ConnectorPart,
                  demand: CarryDemand) -> tuple[Check, ...]:
-    """Continuous current, its ambient, and the peak."""
+    """Continuous current, its ambient, the peak, and the heat of what is joined to it."""
     return (
         judge("carries the continuous current", "thermal load", part.continuous_current,
               "at least", demand.continuous_current,
@@ -119,6 +183,7 @@ def carry_checks(part: ContactorPart | DisconnectPart | ConnectorPart,
               demand.ambient, missing=f"{SILENT}the ambient and the section its continuous "
               "current holds for", remedy="a cooler place, or the maker's derated figure"),
         _peak(part, demand),
+        terminals_check(part.terminal_limit, demand.terminal_temperature),
     )
 
 
@@ -149,48 +214,11 @@ def carried_at(points: Points | None, time: Finding) -> Finding | None:
         return None
 
 
-def switch_facts(part: ContactorPart | DisconnectPart | ConnectorPart
-                 ) -> tuple[tuple[str, str], ...]:
+def switch_facts(part: ContactorPart | DisconnectPart | ConnectorPart) -> tuple[Fact, ...]:
     """Columns of the table of candidates."""
-    facts = [("continuous current", listed(part.continuous_current)),
-             ("rated DC voltage", listed(part.rated_voltage_dc))]
+    facts = [figure_fact("continuous current", "A", part.continuous_current),
+             figure_fact("rated DC voltage", "V", part.rated_voltage_dc)]
     if isinstance(part, (ContactorPart, DisconnectPart)):
-        facts += [("breaks, discharging", listed(part.break_discharge)),
-                  ("breaks, charging", listed(part.break_charge))]
-    return tuple(facts)
-
-
-def disconnect_part_checks(part: DisconnectPart, demand: CarryDemand) -> tuple[Check, ...]:
-    """Every check of one service disconnect."""
-    lock = {"yes": "pass", "no": "fail"}.get(part.interlock, NOT_EVALUATED)
-    return (
-        voltage_check(part, demand.highest_voltage, "rated above the highest working voltage"),
-        Check("a pilot contact opens first", "isolation and distance", lock,
-              reason="given on the list" if part.interlock else f"{SILENT}the interlock contact: "
-              "a disconnect without breaking capacity must never be pulled under load",
-              remedy="a disconnect with an interlock contact"),
-        _fault_carry(part, demand), *carry_checks(part, demand))
-
-
-def connector_part_checks(part: ConnectorPart, demand: CarryDemand) -> tuple[Check, ...]:
-    """Every check of one connector."""
-    return (voltage_check(part, demand.highest_voltage, "rated above the highest working voltage"),
-            _fault_carry(part, demand), *carry_checks(part, demand))
-
-
-def _fault_carry(part: DisconnectPart | ConnectorPart, demand: CarryDemand) -> Check:
-    title, stage = "withstands the highest fault until the fuse has cleared", "fault range"
-    if part.short_time is None:
-        return Check(title, stage, NOT_EVALUATED, None, demand.fault_highest, "at least",
-                     f"{SILENT}its short-time withstand")
-    curve = part.short_time.curve
-    top = leaf(f"its withstand for {curve.shortest * 1e3:g} ms", "I", "A", curve.highest,
-               part.basis, origin=curve.origin)
-    ends = [f for f in (demand.fault_highest, demand.cut_off) if f is not None and f.known]
-    seen = smallest(ends, "fault current that it sees") if ends else demand.fault_highest
-    check = judge(title, stage, top, "at least", seen, missing="highest fault is not known")
-    if check.verdict != FAIL:
-        return check
-    return Check(title, stage, NOT_EVALUATED, top, seen, "at least", "above the last point of its "
-                 f"withstand curve: {SILENT}a point at that current",
-                 "a stronger part, or a fuse whose cut-off current it stands")
+        facts += [figure_fact("breaks, discharging", "A", part.break_discharge),
+                  figure_fact("breaks, charging", "A", part.break_charge)]
+    return (*facts, *remark(part))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, figure_fact, judge, word_fact,
+)
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, largest, leaf, smallest, trace
 from packcalc.fuse_formulas import (
@@ -12,8 +14,11 @@ from packcalc.fuse_formulas import (
     fuse_rating_before_conductor, fuse_rating_by_sheet, fuse_rating_with_conductor,
     pulse_current_share,
 )
-from packcalc.part_checks.shown import SILENT, fuse_curves, listed, stepped, voltage_check
+from packcalc.part_checks.shown import (
+    OPTIMISTIC, SILENT, fuse_curves, remark, stepped, terminals_check, voltage_check,
+)
 from packcalc.part_checks.sweep import fuse_side
+from packcalc.part_formulas import loss_resistance, pulse_integral_demand
 from packcalc.parts import FusePart
 from packcalc.tables import Table, table
 
@@ -27,7 +32,10 @@ class FuseDemand:
         counted_time: within which it must open to be counted on.
         continuous_current, peak_current, peak_duration, cycles: load.
         ambient: air around it.
-        bus_insulation: lowest impulse or withstand voltage of what hangs on the bus.
+        bus_insulation: lowest short-time voltage that everything on the bus withstands.
+        path_resistance: with which the fuse is counted in sag and fault currents.
+        terminal_temperature: up to which the conductors joined to it may run.
+        closing_integral: I²t of the step when a main contactor closes.
     """
 
     highest_voltage: Finding
@@ -41,6 +49,9 @@ class FuseDemand:
     ambient: Finding
     cycles: Finding | None = None
     bus_insulation: Finding | None = None
+    path_resistance: Finding | None = None
+    terminal_temperature: Finding | None = None
+    closing_integral: Finding | None = None
 
 
 def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
@@ -54,27 +65,73 @@ def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
               missing=f"{SILENT}the DC breaking capacity", remedy="a fuse that breaks more"),
         _time_constant(part, demand),
         _let_through(part, demand),
+        _survives_closing(part, demand),
         _opens_at_lowest(part, demand),
         _carries(part, demand),
         _endures(part, demand),
+        _loss(part, demand),
+        terminals_check(part.terminal_limit, demand.terminal_temperature),
     )
 
 
-def fuse_facts(part: FusePart) -> tuple[tuple[str, str], ...]:
+def fuse_facts(part: FusePart) -> tuple[Fact, ...]:
     """Columns of the table of candidates."""
-    return (("rated current", listed(part.rated_current)), ("class", part.class_letters or "–"),
-            ("rated DC voltage", listed(part.rated_voltage_dc)))
+    return (figure_fact("rated current", "A", part.rated_current),
+            word_fact("class", part.class_letters or "–"),
+            figure_fact("rated DC voltage", "V", part.rated_voltage_dc), *remark(part))
+
+
+def _survives_closing(part: FusePart, demand: FuseDemand) -> Check:
+    """A healthy link must outlive every closing onto the pre-charged bus."""
+    title = "Pre-arcing I²t outlives the step at every closing"
+    source = table("fuse_pulse")
+    most = leaf("number of closings", "N", "", max(source.numbers("cycles_n")), "assumed",
+                source="packcalc-rule", note="the most that the published chart holds")
+    share = _row(source, most, "share of the melting I²t", "p")
+    integral = demand.closing_integral
+    known = integral is not None and integral.known and share is not None
+    asked = trace(pulse_integral_demand, "Pre-arcing I²t asked by the closing step",
+                  integral=integral, share=share) if known else integral
+    return judge(title, "fault range", part.melting_i2t, "at least", asked,
+                 missing=f"{SILENT}the pre-arcing I²t" if part.melting_i2t is None else
+                 "the step at closing is not known",
+                 remedy="a higher pre-charge level, or a larger or slower fuse")
+
+
+def _loss(part: FusePart, demand: FuseDemand) -> Check:
+    """What the sheet's power loss says of the resistance that sag was judged with."""
+    title = "Resistance within what the fuse is counted with"
+    resistance = None
+    if part.watt_loss is not None and part.rated_current is not None:
+        resistance = trace(loss_resistance, "resistance of the fuse at its rated current",
+                           power=part.watt_loss, current=part.rated_current)
+    check = judge(title, "voltage drop", resistance, "at most", demand.path_resistance,
+                  missing=f"{SILENT}the power loss at rated current" if resistance is None else
+                  "it is not counted in any voltage here",
+                  reason="power loss over rated current squared",
+                  remedy="give this resistance in the brief as path.fuse_resistance")
+    return check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason=f"{check.reason}; {OPTIMISTIC}")
 
 
 def _arc_voltage(part: FusePart, demand: FuseDemand) -> Check:
-    title = "Arc voltage within the insulation of what hangs on the bus"
-    if part.arc_voltage is None:
-        ask = f"{SILENT}the peak arc voltage at {demand.highest_voltage.shown}"
-    else:
-        ask = (f"the fuse's arc reaches {part.arc_voltage.shown}: ask the makers of inverter, "
-               "charger and converter whether their inputs stand it")
-    return judge(title, "isolation and distance", part.arc_voltage, "at most",
-                 demand.bus_insulation, missing=ask,
+    return arc_voltage_check(
+        "Arc voltage within the insulation of what hangs on the bus", part.arc_voltage,
+        demand.bus_insulation, demand.highest_voltage, SILENT)
+
+
+def arc_voltage_check(title: str, arc: Finding | None, withstand: Finding | None,
+                      highest: Finding, silent: str = "") -> Check:
+    """Peak arc voltage of a fuse against what the bus stands; each missing figure is asked for."""
+    asks = []
+    if arc is None or not arc.known:
+        asks.append(f"{silent}the peak arc voltage at {highest.shown}")
+    if withstand is None or not withstand.known:
+        reached = f"the fuse's arc reaches {arc.shown}: " if arc is not None and arc.known else ""
+        asks.append(f"{reached}ask the makers of inverter, charger and converter what their inputs "
+                    "stand for milliseconds (insulation.bus_withstand)")
+    return judge(title, "isolation and distance", arc, "at most", withstand,
+                 missing="; ".join(asks),
                  remedy="a fuse with a lower arc voltage, or parts with a higher withstand")
 
 
@@ -110,8 +167,8 @@ def _opens_at_lowest(part: FusePart, demand: FuseDemand) -> Check:
                      f"{SILENT}{'; '.join(dict.fromkeys(asks))}")
     curve = side.clearing
     counts = leaf("current from which the fuse counts", "I", "A", side.low,
-                  curve.basis if curve else part.basis, origin=curve.origin if curve else None,
-                  note=side.why_low)
+                  curve.basis if curve else part.basis, source=curve.source if curve else "",
+                  origin=curve.origin if curve else None, note=side.why_low)
     check = judge(title, stage, counts, "at most", demand.fault_lowest)
     if check.verdict != FAIL:
         return check
@@ -228,7 +285,8 @@ def _endures(part: FusePart, demand: FuseDemand) -> Check:
     except OutOfRange as refusal:
         if demand.peak_duration.number > melting.longest and melting.lowest < asked.number:
             last = leaf("Melting current at the longest time of the curve", "Im", "A",
-                        melting.lowest, "given", origin=melting.origin)
+                        melting.lowest, melting.basis, source=melting.source,
+                        origin=melting.origin)
             return Check(title, stage, FAIL, last, asked, "at least",
                          "a longer peak melts the link at a smaller current still",
                          "a larger or slower fuse, or a shorter peak")

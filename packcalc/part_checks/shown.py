@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from packcalc.checks import NOT_EVALUATED, Check, judge
+from packcalc.checks import NOT_EVALUATED, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import FusePart, Part, Points
 from packcalc.tables import table
 
 SILENT = "not shown to qualify: ask for "
+OPTIMISTIC = ("sag and the lowest fault are counted with less than this part has: both are worse "
+              "with it, until the brief gives its resistance")
 
 
 def voltage_check(part: Part, highest_voltage: Finding, title: str) -> Check:
@@ -45,9 +47,9 @@ def fuse_curves(part: FusePart) -> tuple[Curve | None, Curve | None]:
     row, gates = rows[0], table("gg_gates")
     origin = Origin("table gg_gates", text=f"{part.rated_current.number:g} A, from memory")
     return (Curve((row["imin_10s_A"], row["imin_0p1s_A"]), (10.0, 0.1), "gG gate, earliest",
-                  origin, gates.basis),
+                  origin, gates.basis, gates.source),
             Curve((row["imax_5s_A"], row["imax_0p1s_A"]), (5.0, 0.1), "gG gate, latest",
-                  origin, gates.basis))
+                  origin, gates.basis, gates.source))
 
 
 def stepped(points: Points | None, at: Finding, *, upper: bool, title: str,
@@ -71,6 +73,21 @@ def stepped(points: Points | None, at: Finding, *, upper: bool, title: str,
                 points.basis, origin=points.origin, note="next stated point on the safe side")
 
 
-def listed(item: Finding | None) -> str:
-    """A figure of the list as a table shows it."""
-    return item.shown if item is not None else "not given"
+def terminals_check(limit: Finding | None, joined: Finding | None) -> Check:
+    """The part's terminals against the heat that the conductors joined to it may bring."""
+    return judge("Terminals stand the conductors joined to them", "thermal load", limit,
+                 "at least", joined,
+                 missing=f"{SILENT}the steady limit of its terminals" if limit is None else
+                 "no conductor's limit is known here",
+                 reason="a conductor may run up to the limit that its section was chosen for",
+                 remedy="a lower terminal_limit of the route in the brief, and a larger section")
+
+
+def counted(title: str, value: int, basis: str, origin: Origin | None = None) -> Finding:
+    """A bare count, so that a yes or no stands beside its demand like any figure."""
+    return leaf(title, "n", "", value, basis, origin=origin)
+
+
+def remark(part: Part) -> tuple[Fact, ...]:
+    """What the list says beside the figures, for the reviewer to read."""
+    return (word_fact("remark", part.note),) if part.note else ()

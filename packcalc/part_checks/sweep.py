@@ -19,9 +19,12 @@ from packcalc.findings import Finding
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
 from packcalc.parts import ContactorPart, FusePart, Points
 
-NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY = range(5)
+NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY, TOO_SLOW = range(6)
 DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
-           "nobody, the contactor trips above what it breaks")
+           "nobody, the contactor trips above what it breaks",
+           "nobody in time, the trip is slower than the counted time")
+UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW)
+OVERLOAD = "overload trip"
 GRID = 400
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 
@@ -91,6 +94,13 @@ class FuseSide:
         at = np.asarray(current, dtype=float)
         return (at >= self.low) & (at <= self.high) if not self.reasons \
             else np.zeros(at.shape, dtype=bool)
+
+    def counts_at_any_time(self, current: Any) -> np.ndarray:
+        """Where it breaks an overload, however slowly: above its lowest breaking current."""
+        at = np.asarray(current, dtype=float)
+        if self.reasons or self.part is None:
+            return np.zeros(at.shape, dtype=bool)
+        return (at >= (number(self.part.lowest_breaking_current) or 0.0)) & (at <= self.high)
 
     def heat(self, current: Any) -> np.ndarray:
         """I²t let through: by the curve inside its points, by the sheet's figure beyond."""
@@ -244,6 +254,8 @@ def _lines(trips: Trips | None, undervoltage_from: float | None) -> tuple[TripLi
     lines = []
     if number(trips.current) is not None and number(trips.delay) is not None:
         lines.append(TripLine(trips.name, trips.current.number, trips.delay.number))
+    if number(trips.overload) is not None and number(trips.overload_delay) is not None:
+        lines.append(TripLine(OVERLOAD, trips.overload.number, trips.overload_delay.number))
     if undervoltage_from is not None and number(trips.undervoltage_delay) is not None:
         lines.append(TripLine("undervoltage trip", undervoltage_from,
                               trips.undervoltage_delay.number))
@@ -298,7 +310,7 @@ class Sweep:
     @functools.cached_property
     def holes(self) -> tuple[Hole, ...]:
         """Spans without a device, each with its ends."""
-        bad = (self.device == NOBODY) | (self.device == TOO_EARLY)
+        bad = np.isin(self.device, UNOPENED)
         code = np.where(bad, self.device, -1)
         starts = np.flatnonzero(np.diff(code, prepend=-2))
         ends = np.append(starts[1:], code.size) - 1
@@ -343,13 +355,15 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     by_contactor = trips & (at <= contactor.limit) & (trip_time <= within)
     if contactor.reasons:
         by_contactor = np.zeros(at.shape, dtype=bool)
+    # A trip that its contactor breaks, but later than a shorted cell can be counted on.
+    late = trips & (trip_time > within) & (at <= contactor.limit) & (not contactor.reasons)
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
-    early = trips & ~by_contactor & ~(by_fuse & (fuse_time < trip_time))
-    device = np.select([early, by_fuse & by_contactor, by_fuse, by_contactor],
-                       [TOO_EARLY, BY_BOTH, BY_FUSE, BY_CONTACTOR], NOBODY)
+    early = trips & ~by_contactor & ~late & ~(by_fuse & (fuse_time < trip_time))
+    device = np.select([early, by_fuse & by_contactor, by_fuse, by_contactor, late],
+                       [TOO_EARLY, BY_BOTH, BY_FUSE, BY_CONTACTOR, TOO_SLOW], NOBODY)
     time = np.fmin(np.where(by_fuse, fuse_time, np.nan),
                    np.where(by_contactor, trip_time, np.nan))
-    return device, np.where((device == NOBODY) | (device == TOO_EARLY), np.nan, time)
+    return device, np.where(np.isin(device, UNOPENED), np.nan, time)
 
 
 def _breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:

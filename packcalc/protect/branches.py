@@ -7,14 +7,17 @@ through, insulation for the whole pack, and a fuse that survives the capacitors.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.conductors import adiabatic_constant, cable_withstand, copper_resistance
 from packcalc.findings import Finding, Origin, formula, leaf, trace
+from packcalc.part_checks.fuse import arc_voltage_check
+from packcalc.part_checks.shown import counted
 
 RULE = Origin("rule")
+BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
 SENSE = "sense"
 NO_LOAD = ("sense", "pre-charge", "monitor")   # wires that carry no load worth a fuse rating
 AT_TAP_MOST = leaf("longest conductor between a change of section and its fuse", "l_t,max", "mm",
@@ -47,7 +50,8 @@ SENSE_NOTES = (
     "Never join taps of parallel stacks with sense wire: it carries balancing current.",
 )
 PRECHARGE_NOTES = (
-    "Rules differ on fusing pre-charge and discharge circuits: Formula SAE forbids it (EV.5.6), a "
+    "Rules differ on fusing pre-charge and discharge circuits: Formula SAE forbids it (EV.5.6) "
+    "[formula-sae-rules-2026], a "
     "cable rule asks for protection wherever the section drops. The reviewer decides.",
 )
 
@@ -135,6 +139,7 @@ class BranchFuse:
         clearing: highest total clearing I²t at this DC voltage, over the whole range.
         opens_from: current from which its curve shows that it opens within 1 s; None without
             a curve.
+        arc: peak arc voltage; None where its sheet is silent.
     """
 
     name: str
@@ -144,6 +149,7 @@ class BranchFuse:
     melting: Finding
     clearing: Finding
     opens_from: Finding | None = None
+    arc: Finding | None = None
 
 
 def _sheet(title: str, symbol: str, unit: str) -> Finding:
@@ -178,6 +184,11 @@ class BranchAsked:
         closing_difference: V left across the main contactor when it closes; None for a
             branch that is always connected.
         link_feeds: whether the DC-link capacitors stand on the same bus.
+        capacity, capacity_at_best: what the conductor may carry for ever by a table, laid the
+            hottest and the coolest way; None where there is none.
+        why_no_capacity: why, with what to do.
+        bus_insulation: lowest short-time voltage that everything on the bus withstands; None
+            for a branch on cells alone.
     """
 
     name: str
@@ -199,6 +210,10 @@ class BranchAsked:
     voltage_empty: Finding
     closing_difference: Finding | None = None
     link_feeds: bool = False
+    capacity: Finding | None = None
+    capacity_at_best: Finding | None = None
+    why_no_capacity: str = ""
+    bus_insulation: Finding | None = None
 
     @property
     def key(self) -> str:
@@ -332,6 +347,7 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
               missing="DC voltage rating of the insulation: read the print on the cable",
               remedy="conductor rated for the highest working voltage, low-voltage wires beside "
                      "it too"),
+        *_arc_check(asked),
         judge("Fuse: breaking capacity at the highest fault", "fault range", fuse.breaking,
               "at least", asked.fault_highest,
               missing="DC breaking capacity of the branch fuse: ask the supplier",
@@ -342,7 +358,40 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
               missing="; ".join(f.note or f.title for f in (duty.withstand, fuse.clearing)
                                 if not f.known),
               remedy="a larger section or a faster fuse"),
+        *_capacity_check(asked),
         *(_load_checks(asked, duty) if _loaded(asked, duty) else ()))
+
+
+def _arc_check(asked: BranchAsked) -> tuple[Check, ...]:
+    """The arc of a fuse with a data sheet, where it opens on the bus."""
+    if asked.bus_insulation is None or not asked.fuse.name:
+        return ()
+    return (arc_voltage_check("Fuse: arc voltage within the insulation of what hangs on the bus",
+                              asked.fuse.arc, asked.bus_insulation, asked.highest_voltage,
+                              "ask the supplier for "),)
+
+
+def _capacity_check(asked: BranchAsked) -> tuple[Check, ...]:
+    """The fuse may not let the conductor be overloaded for ever."""
+    if not asked.fuse.rating.known:
+        return ()
+    title, remedy = "Conductor carries the fuse's rated current", \
+        "a smaller fuse or a larger section"
+    held = judge(title, "thermal load", asked.capacity, "at least", asked.fuse.rating,
+                 missing=asked.why_no_capacity or "what the conductor carries is not known",
+                 reason="laid the hottest way, as the brief does not say how it lies",
+                 remedy=remedy)
+    best = asked.capacity_at_best
+    if held.verdict != FAIL:
+        return (held,)
+    if best is None:
+        return (replace(held, verdict=CAUTION, remedy=f"look how it lies; {remedy}"),)
+    free = judge(title, "thermal load", best, "at least", asked.fuse.rating, remedy=remedy,
+                 reason="even alone and laid the coolest way")
+    if free.verdict == FAIL:
+        return (free,)
+    return (replace(held, verdict=CAUTION, reason=f"{held.reason}; alone and laid the coolest "
+                    f"way it carries {best.shown}", remedy=f"look how it lies; {remedy}"),)
 
 
 def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
@@ -364,10 +413,13 @@ def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
     at_tap = judge("Fuse stands at the tap", "who clears", asked.tap_length, "at most",
                    AT_TAP_MOST, missing="length between tap and fuse: measure it",
                    remedy="move the fuse to the tap")
-    both = Check("Fuse in both poles", "who clears", PASS if asked.fused_poles == "both" else
-                 CAUTION, reason="" if asked.fused_poles == "both" else
-                 "one pole is unfused: a second chassis fault passes it",
-                 remedy="" if asked.fused_poles == "both" else "a fuse in the other pole as well")
+    poles = counted("poles with a fuse, by the brief's fused_poles",
+                    2 if asked.fused_poles == "both" else 1, "given", RULE)
+    both = judge("Fuse in both poles", "who clears", poles, "at least", BOTH_POLES,
+                 remedy="a fuse in the other pole as well")
+    if both.verdict == FAIL:
+        both = replace(both, verdict=CAUTION,
+                       reason="one pole is unfused: a second chassis fault passes it")
     remedy = "a smaller fuse, a thicker or shorter conductor"
     if asked.fuse.opens_from is not None:
         return at_tap, both, judge("Fuse opens at the lowest fault within 1 s", "who clears",

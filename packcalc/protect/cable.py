@@ -22,7 +22,7 @@ from packcalc.cable_rules import (
     sections,
     table_rise,
 )
-from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, PASS, STAGES, Candidate, Check, Fact,
+from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, STAGES, Candidate, Check, Fact,
                              Item, Requirement, figure_fact, judge, named_part, word_fact)
 from packcalc.conductors import (
     adiabatic_constant,
@@ -125,6 +125,7 @@ class RunChoice:
         loop_resistance: hot, out and back, all runs.
         withstand: k²S² of one cable.
         survivable: fault current that one cable survives for the counted time.
+        section: of one cable.
     """
 
     runs: int
@@ -134,6 +135,7 @@ class RunChoice:
     loop_resistance: Finding | None = None
     withstand: Finding | None = None
     survivable: Finding | None = None
+    section: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -235,7 +237,7 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
         return _refused(asked, rule, "not known: " + ", ".join(missing), NOT_EVALUATED)
     try:
         frame = _frame(asked, rule)
-        duties = tuple(_duty(asked, frame, runs) for runs in asked.runs)
+        duties, outside = _duties(asked, frame)
     except OutOfRange as refusal:
         return _refused(asked, rule, str(refusal), FAIL)
     sized = [_try_sections(asked, frame, duty) for duty in duties]
@@ -245,7 +247,7 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
     candidates += tuple(candidate for _, candidate, _ in own)
     chosen = tuple(choice for part, _, choice in own if part.name == named and choice)
     item = _item(asked, frame, duties, choices, candidates)
-    item = replace(item, checks=(*item.checks, *named_part(named, candidates)))
+    item = replace(item, checks=(*item.checks, *outside, *named_part(named, candidates)))
     return RouteResult(asked, item, (*chosen, *choices))
 
 
@@ -277,7 +279,7 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
     capacity = trace(route_current, f"current-carrying capacity of {part.name}",
                      per_run=figures.capacity, share=duty.share)
     return candidate, RunChoice(1, duty.required, candidate, capacity, figures.loop_resistance,
-                                figures.withstand, figures.survivable)
+                                figures.withstand, figures.survivable, part.section)
 
 
 def _table_section(frame: _Frame, part: CablePart) -> Section | None:
@@ -378,6 +380,25 @@ def _duty(asked: RouteAsked, frame: _Frame, runs: int) -> _Duty:
         largest([by_insulation, by_terminals], f"required table current, {_runs(runs)}"))
 
 
+def _duties(asked: RouteAsked, frame: _Frame) -> tuple[tuple[_Duty, ...], tuple[Check, ...]]:
+    """The duty of each number of cables a pole; one that leaves the table takes no other along.
+
+    Raises:
+        OutOfRange: every one of them leaves the table.
+    """
+    duties: list[_Duty] = []
+    outside: list[Check] = []
+    for runs in asked.runs:
+        try:
+            duties.append(_duty(asked, frame, runs))
+        except OutOfRange as refusal:
+            if not duties and runs == asked.runs[-1]:
+                raise
+            outside.append(Check(f"{_runs(runs)}, within the tables", "thermal load",
+                                 NOT_EVALUATED, reason=f"outside the table: {refusal}"))
+    return tuple(duties), tuple(outside)
+
+
 def _share(runs: int) -> Finding:
     """Part of the current that the busier run is taken to carry: 10 % above an even split."""
     if runs == 1:
@@ -405,7 +426,7 @@ def _try_sections(asked: RouteAsked, frame: _Frame,
         runs, duty.required, tried[first],
         trace(route_current, f"current-carrying capacity of the route, {_runs(runs)}",
               per_run=best.capacity, share=duty.share),
-        best.loop_resistance, best.withstand, best.survivable)
+        best.loop_resistance, best.withstand, best.survivable, best.section.area)
     return choice, tuple(tried[max(0, first - 1):first + 4])
 
 
@@ -485,7 +506,8 @@ def _voltage_check(asked: RouteAsked) -> Check:
     return Check("Insulation voltage", "highest voltage", NOT_EVALUATED, None,
                  asked.highest_voltage, "above",
                  "ask the supplier for the DC rating; road-vehicle classes are 600 V AC / 900 V DC "
-                 "and 1000 V AC / 1500 V DC, and an AC figure alone says nothing about DC")
+                 "and 1000 V AC / 1500 V DC [iso-19642], and an AC figure alone says nothing "
+                 "about DC")
 
 
 def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
@@ -587,11 +609,24 @@ def _item(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...],
           choices: tuple[RunChoice, ...], candidates: tuple[Candidate, ...]) -> Item:
     required = tuple(d.required for d in duties)
     return Item(asked.key, f"Cable, {asked.name}", _governing(frame, duties, choices),
-                required + tuple(d.steady for d in duties)
+                required + _by_fuse(asked, frame, duties) + tuple(d.steady for d in duties)
                 + (frame.ambient_factor, frame.terminal_factor, frame.steady_limit,
                    frame.fault_end, *_smallest_for_fault(asked, frame)),
                 _specification(asked, frame, choices), candidates, _open_items(asked, choices),
-                _notes(asked, frame), _item_checks(asked))
+                _notes(asked, frame), _item_checks(asked, choices))
+
+
+def _by_fuse(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...]) -> tuple[Finding, ...]:
+    """What the table must show where the fuse ends an overload: In in place of the load."""
+    rating = asked.fuse_rating
+    if rating is None or not rating.known or "fuse" not in asked.overload_device.lower():
+        return ()
+    factor = smallest([frame.ambient_factor, frame.terminal_factor], "factor that governs")
+    return tuple(trace(
+        required_table_current, f"required table current, {_runs(int(d.runs.number))}, with the "
+        "fuse as overload device", note="In ≤ Iz [iec-60364-4-43]; that it opens in its "
+        "conventional time, I2 ≤ 1.45·Iz, is held with the fuse", current=rating, share=d.share,
+        grouping_factor=d.grouping, ambient_factor=factor) for d in duties)
 
 
 def _smallest_for_fault(asked: RouteAsked, frame: _Frame) -> tuple[Finding, ...]:
@@ -677,13 +712,17 @@ def _notes(asked: RouteAsked, frame: _Frame) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _item_checks(asked: RouteAsked) -> tuple[Check, ...]:
+def _item_checks(asked: RouteAsked,
+                 choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
     if asked.fuse_rating is None or not asked.fuse_rating.known:
         return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
                       reason="no fuse is chosen yet for this route"),)
     if asked.let_through is not None and asked.let_through.known:
-        return (Check("Short-circuit protection", "who clears", PASS,
-                      reason="held over the whole fault range, see who clears"),)
+        stands = next((c.withstand for c in choices if c.candidate), None)
+        return (judge("Short-circuit protection", "who clears", asked.let_through, "at most",
+                      stands, missing="no section qualifies that could be held against it",
+                      reason="largest I²t of the whole fault range, see who clears, against one "
+                             "cable"),)
     return (Check("Short-circuit protection", "who clears", CAUTION,
                   reason=f"the fuse of {asked.fuse_rating.shown}; shown only once its curve is "
                          "held against k²S²"),)

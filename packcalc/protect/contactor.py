@@ -27,6 +27,7 @@ from packcalc.tables import table
 from packcalc.units import significant
 
 TITLE = "Main contactors"
+CLOSING_STEP = "Step current at closing after pre-charge"
 CATEGORY_SOURCE = "iec-60947-4-1-contactors"
 SIZES_LISTED = 5
 LARGEST_SIZE = 8000.0
@@ -37,8 +38,8 @@ NOTES = (
     "Many sealed DC contactors are polarised (blow-out magnets, common practice): the pack "
     "contactor breaks discharge and charge or regeneration current, so the worse direction rules.",
     "IEC 60947-4-1, making and breaking test: DC-1 (hardly inductive) 1.5 times rated current at "
-    "1.0 ms, DC-3 (shunt motor, plugging) 4 times at 2.5 ms. The endurance tests have other "
-    "figures. Written for industrial switchgear.",
+    "1.0 ms, DC-3 (shunt motor, plugging) 4 times at 2.5 ms [iec-60947-4-1-contactors]. The "
+    "endurance tests have other figures. Written for industrial switchgear.",
     "Salvaged sealed contactors: loss of gas does not show in continuity, coil or voltage-drop "
     "tests; it shows only when the contactor must break. Unknown history means: do not rely on it.",
     "Most failures come from capacitor inrush. A contactor that had to be freed from a weld is "
@@ -148,6 +149,8 @@ class ContactorAsked:
         poles: main poles.
         breaking_inductance: largest inductance of the circuit that is broken; the smallest,
             which is safe for the closing step, is not safe for breaking.
+        terminal_temperature, counted_resistance: as in `CarryDemand`, or None.
+        delay: as in `SwitchDemand`, or None.
     """
 
     highest_voltage: Finding
@@ -167,6 +170,9 @@ class ContactorAsked:
     box_ambient: Finding
     poles: int = 2
     breaking_inductance: Finding | None = None
+    terminal_temperature: Finding | None = None
+    counted_resistance: Finding | None = None
+    delay: Finding | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
@@ -211,7 +217,7 @@ def closing_step(asked: ContactorAsked) -> ClosingStep | None:
                       voltage=difference, resistance=loop_r)
     ringing = trace(ringing_bound, difference=difference, inductance=loop_l,
                     capacitance=capacitance)
-    peak = trace(closing_peak, "Step current at closing after pre-charge",
+    peak = trace(closing_peak, CLOSING_STEP,
                  difference=difference, resistance=loop_r, inductance=loop_l,
                  capacitance=capacitance)
     damping = trace(damping_ratio, "Damping of the closing loop", resistance=loop_r,
@@ -312,7 +318,8 @@ def _duty_checks(asked: ContactorAsked, breaking: Finding | None,
             "broken circuit is no more inductive than the DC-1 test", "fault range", loop,
             "at most", tested, missing="largest inductance and least resistance of the broken "
                                        "circuit are not known",
-            remedy="a contactor whose breaking current is stated at this L/R (DC-3: 2.5 ms)")),
+            remedy="a contactor whose breaking current is stated at this L/R (DC-3: 2.5 ms "
+                   "[iec-60947-4-1-contactors])")),
         _short_time(asked),
         _direction(asked),
     )
@@ -405,12 +412,15 @@ def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding |
         highest_voltage=asked.highest_voltage,
         continuous_current=carry if carry is not None else asked.continuous_current,
         peak_current=asked.peak_current, peak_duration=asked.peak_duration,
-        ambient=asked.box_ambient, fault_highest=asked.fault_highest)
+        ambient=asked.box_ambient, fault_highest=asked.fault_highest,
+        terminal_temperature=asked.terminal_temperature,
+        counted_resistance=asked.counted_resistance)
     flows = [f for f in (asked.charge_current, asked.regeneration_current) if f.known]
     switch = SwitchDemand(
         closing_step=step.peak if step else None, break_discharge=asked.peak_current,
         break_charge=largest(flows, "largest load, charging") if flows else asked.charge_current,
-        time_constant=_time_constant(asked), let_through=asked.fuse_let_through)
+        time_constant=_time_constant(asked), let_through=asked.fuse_let_through,
+        delay=asked.delay)
     return Candidate(part.name, contactor_part_checks(part, demand, switch), switch_facts(part),
                      own=True)
 

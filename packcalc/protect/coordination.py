@@ -12,20 +12,29 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from packcalc.checks import (
-    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge,
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Fact, Item, Requirement, judge,
+    word_fact,
 )
 from packcalc.conductors import cable_fault_integral
-from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, formula, leaf, trace
+from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
+from packcalc.part_checks.overload import overload_checks
+from packcalc.part_checks.path_conductors import (
+    PathConductor, conductor_check, path_heat, traced_heat,
+)
+from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import (
-    BY_CONTACTOR, NOBODY, ContactorSide, Hole, Sweep, Trips, contactor_side,
+    BY_BOTH, BY_CONTACTOR, NOBODY, TOO_SLOW, ContactorSide, Hole, Sweep, contactor_side,
     fuse_side, judge_currents, number, sweep,
+)
+from packcalc.part_checks.trip_checks import (
+    CoordinationAsked, counts_from, overload_asked, overload_check, trip_checks, undervoltage_from,
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
 
 TITLE = "Who clears, over the whole fault range"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
+NO_SPAN = counted("no span", 0, "definition")
 MOST_PAIRS = 12
 ARC_SOURCE = "nfpa-70e-2018"
 LONGEST_ARC = leaf("longest exposure to an arc", "T", "s", 2.0, "read", source=ARC_SOURCE,
@@ -83,53 +92,6 @@ def arc_current(fault_current):
     return fault_current / 2.0
 
 
-@dataclass(frozen=True)
-class CoordinationAsked:
-    """One path: its fault range, its load, its cable, and the parts held against it.
-
-    Attributes:
-        fault_lowest, fault_highest, highest_voltage, time_constant: of the path.
-        counted_time: within which a fault must be opened.
-        peak_load, continuous_load: largest of either direction.
-        peak_duration: of the peak.
-        cable_withstand: k²S² of one conductor, or None.
-        cable_current: continuous current of the conductor, or None.
-        cable_name: as printed.
-        fuse, contactor, trips: what protects; any may be None.
-        loaded_voltage: lowest pack voltage under load, for the undervoltage trip.
-        fault_voltage: pack voltage left at the lowest fault.
-    """
-
-    fault_lowest: Finding
-    fault_highest: Finding
-    highest_voltage: Finding
-    time_constant: Finding
-    counted_time: Finding
-    peak_load: Finding
-    continuous_load: Finding
-    peak_duration: Finding
-    cable_withstand: Finding | None = None
-    cable_current: Finding | None = None
-    cable_name: str = "cable"
-    fuse: FusePart | None = None
-    contactor: ContactorPart | None = None
-    trips: Trips | None = None
-    loaded_voltage: Finding | None = None
-    fault_voltage: Finding | None = None
-
-    @property
-    def known(self) -> bool:
-        return all(f.known for f in (self.fault_lowest, self.fault_highest, self.highest_voltage,
-                                     self.time_constant)) \
-            and self.fault_lowest.number <= self.fault_highest.number
-
-    @property
-    def pair(self) -> str:
-        names = (self.fuse.name if self.fuse else "no fuse",
-                 self.contactor.name if self.contactor else "no contactor")
-        return " + ".join(names)
-
-
 @dataclass(frozen=True, eq=False)
 class Coordination:
     """One path with its sweep, its worst points and its item for the report.
@@ -140,6 +102,7 @@ class Coordination:
         item: for the report, with every pair of the parts list as a candidate.
         worst_heat, worst_heat_at: largest I²t let through and its current.
         worst_arc, worst_arc_at: largest incident energy and its bolted current.
+        conductor_heat: (conductor, largest I²t in it, pack current there), where known.
     """
 
     asked: CoordinationAsked
@@ -149,6 +112,7 @@ class Coordination:
     worst_heat_at: Finding | None = None
     worst_arc: Finding | None = None
     worst_arc_at: Finding | None = None
+    conductor_heat: tuple[tuple[PathConductor, Finding, Finding], ...] = ()
 
     @property
     def holes(self) -> tuple[Hole, ...]:
@@ -178,16 +142,6 @@ def sweep_pair(asked: CoordinationAsked) -> Sweep:
                  asked.counted_time.number, extra)
 
 
-def undervoltage_from(asked: CoordinationAsked) -> float | None:
-    """The lowest fault where the undervoltage trip is shown to tell it from load, else None."""
-    trips = asked.trips
-    level = number(trips.undervoltage) if trips else None
-    load, fault = number(asked.loaded_voltage), number(asked.fault_voltage)
-    if level is None or load is None or fault is None or not fault < level < load:
-        return None
-    return asked.fault_lowest.value
-
-
 def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
                contactors: Sequence[ContactorPart] = ()) -> Coordination:
     """Hold one pair against its path, and every other pair of the list beside it.
@@ -205,15 +159,16 @@ def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
     pairs = _pairs(asked, fuses, contactors)
     best, swept = pairs[0] if pairs else (asked, sweep_pair(asked))
     heat, arc = _worst_heat(best, swept), _worst_arc(best, swept)
+    others = _worst_of_conductors(best, swept)
     item = Item(
         key="coordination", title=TITLE, governing=_governing(best, swept),
-        duty=_duty(best, swept, heat, arc), specification=_specification(best, swept),
+        duty=_duty(best, swept, heat, arc, others), specification=_specification(best, swept),
         candidates=tuple(_candidate(a, s) for a, s in pairs[:MOST_PAIRS]),
         open_items=_open_items(best, swept), notes=NOTES,
-        checks=_checks(best, swept, heat))
+        checks=_checks(best, swept, heat, others))
     return Coordination(best, swept, item, heat.value if heat else None,
                         heat.at if heat else None, arc.value if arc else None,
-                        arc.at if arc else None)
+                        arc.at if arc else None, others)
 
 
 def _pairs(asked: CoordinationAsked, fuses: Sequence[FusePart],
@@ -243,11 +198,16 @@ def _heat_holds(asked: CoordinationAsked, swept: Sweep) -> bool:
 def _candidate(asked: CoordinationAsked, swept: Sweep) -> Candidate:
     checks = (_range_check(asked, swept), *_cable_checks(asked, swept, _worst_heat(asked, swept)),
               _withstand_check(asked, swept))
-    facts = (("fuse counts from", _amperes(swept.fuse.low)),
-             ("contactor counts up to", _amperes(swept.contactor.limit)
-              if not swept.contactor.reasons else "not shown"),
-             ("opened by nobody", "; ".join(_span(h) for h in swept.holes) or "nowhere"))
+    limit = 0.0 if swept.contactor.reasons else swept.contactor.limit
+    facts = (_counts("fuse counts from", swept.fuse.low),
+             _counts("contactor counts up to", limit),
+             word_fact("opened by nobody", "; ".join(_span(h) for h in swept.holes) or "nowhere"))
     return Candidate(asked.pair, checks, facts)
+
+
+def _counts(title: str, current: float) -> Fact:
+    shown = bool(np.isfinite(current)) and current > 0
+    return Fact(title, _amperes(current), "A", current if shown else None)
 
 
 def _amperes(value: float) -> str:
@@ -277,7 +237,7 @@ def _worst_heat(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 def _heat_at(swept: Sweep, at: Finding, index: int, title: str) -> Finding:
     """The heat at one current with its chain."""
     clearing = swept.fuse.clearing
-    if swept.device[index] == BY_CONTACTOR:
+    if _contactor_first(swept, index):
         return trace(cable_fault_integral, f"{title}, by the contactor", current=at,
                      time=_trip_time(swept.contactor, at))
     if clearing is not None and at.number > clearing.highest:
@@ -287,6 +247,29 @@ def _heat_at(swept: Sweep, at: Finding, index: int, title: str) -> Finding:
     assert clearing is not None
     return trace(cable_fault_integral, f"{title}, by the fuse", current=at,
                  time=clearing.trace_time(at))
+
+
+def _contactor_first(swept: Sweep, index: int) -> bool:
+    """Whether the contactor ends that current: alone, or before the fuse has cleared."""
+    if swept.device[index] != BY_BOTH:
+        return bool(swept.device[index] == BY_CONTACTOR)
+    current = swept.current[index]
+    return bool(swept.contactor.times(current) < swept.fuse.times(current))
+
+
+def _worst_of_conductors(asked: CoordinationAsked, swept: Sweep) -> tuple[
+        tuple[PathConductor, Finding, Finding], ...]:
+    """Worst point of each conductor beside the cable; nothing where nobody opens."""
+    found = []
+    for one in asked.conductors:
+        heat = path_heat(swept, one)
+        if np.isfinite(heat).any():
+            index = int(np.nanargmax(heat))
+            at = _at(float(swept.current[index]),
+                     f"current at which most heat gets into {one.name}")
+            whole = _heat_at(swept, at, index, "I²t let through there")
+            found.append((one, traced_heat(one, whole, at), at))
+    return tuple(found)
 
 
 def _trip_time(side: ContactorSide, at: Finding) -> Finding:
@@ -318,10 +301,15 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 # -- checks -----------------------------------------------------------------------------------
 
 
-def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None) -> tuple[Check, ...]:
-    return (*_cable_checks(asked, swept, heat), _withstand_check(asked, swept),
-            _range_check(asked, swept), _cold_check(asked, swept), *_trip_checks(asked, swept),
-            _overload_check(asked, swept))
+def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
+            others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Check, ...]:
+    worst = {one.name: (found, at) for one, found, at in others}
+    return (*_cable_checks(asked, swept, heat),
+            *(conductor_check(swept, c, *worst.get(c.name, (None, None)))
+              for c in asked.conductors),
+            _withstand_check(asked, swept),
+            _range_check(asked, swept), _cold_check(asked, swept), *trip_checks(asked, swept),
+            overload_check(asked, swept), *overload_checks(overload_asked(asked), swept))
 
 
 def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -330,7 +318,7 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     if swept.fuse.reasons:
         return Check(title, stage, NOT_EVALUATED, demand=asked.fault_lowest,
                      reason="; ".join(swept.fuse.reasons))
-    counts = _counts_from(swept, "current from which the fuse counts")
+    counts = counts_from(swept, "current from which the fuse counts")
     check = judge(title, stage, counts, "at most", asked.fault_lowest,
                   remedy="a smaller or faster fuse; warmer cells before the contactors close; a "
                          "contactor on a named trip whose range reaches the fuse's")
@@ -346,26 +334,33 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
 def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     """Somebody is shown to open every current; otherwise no valid pair."""
     title, stage = "every fault current is opened, fuse and contactor overlapping", "who clears"
+    sheets = [part.basis for part in (asked.fuse, asked.contactor) if part is not None]
+    spans_open = counted("spans of current that nobody opens", len(swept.holes),
+                         max(sheets, key=BASES.index, default="definition"), SWEPT)
     if swept.covered:
         weak = swept.fuse.clearing is not None and "gate" in swept.fuse.clearing.title
         words = (f"{asked.pair}: fuse from {_amperes(swept.fuse.low)} ({swept.fuse.why_low})"
                  + (f", contactor up to {_amperes(swept.contactor.limit)}"
                     if not swept.contactor.reasons else ""))
-        return Check(title, stage, NOT_EVALUATED if weak else PASS, reason=words + (
-            "; gates from memory are no data sheet: ask for the curve" if weak else ""))
+        return Check(title, stage, NOT_EVALUATED if weak else PASS, spans_open, NO_SPAN, "at most",
+                     words + ("; gates from memory are no data sheet: ask for the curve"
+                              if weak else ""))
     spans = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     asks = [*swept.fuse.reasons, *swept.contactor.reasons]
     silent = swept.fuse.reasons and asked.fuse is not None
-    return Check(title, stage, NOT_EVALUATED if silent else FAIL,
-                 reason=f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
-                 remedy=_closing(swept))
+    return Check(title, stage, NOT_EVALUATED if silent else FAIL, spans_open, NO_SPAN, "at most",
+                 f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
+                 _closing(swept))
 
 
 def _closing(swept: Sweep) -> str:
     """What would close the holes."""
     words = []
     for hole in swept.holes:
-        if hole.device == NOBODY:
+        if hole.device == TOO_SLOW:
+            words.append(f"a trip that has opened {show(hole.low, 'A')} within "
+                         f"{swept.counted_time:g} s, or a fuse that counts from there")
+        elif hole.device == NOBODY:
             words.append(f"a contactor proved to break {show(hole.high, 'A')} in both directions "
                          f"on a trip at or below {show(hole.low, 'A')}, or a fuse that counts "
                          f"from {show(hole.low, 'A')}")
@@ -440,129 +435,30 @@ def _withstand_check(asked: CoordinationAsked, swept: Sweep) -> Check:
                  remedy="a stronger contactor or a faster fuse")
 
 
-def _trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
-    """A trip must carry every load and still see every fault that is left to it."""
-    stage, trips = "who clears", asked.trips
-    by_fuse = swept.fuse.low <= asked.fault_lowest.number and not swept.fuse.reasons
-    if trips is None or (trips.current is None and trips.undervoltage is None):
-        words = ("the fuse alone is shown to open the lowest fault; name the current trip all the "
-                 "same" if by_fuse else "name the trip that opens the contactors below the fuse's "
-                 "range: current and delay, or undervoltage")
-        return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
-    checks = []
-    if trips.current is not None:
-        checks.append(judge("the current trip stays quiet at the peak load", stage, trips.current,
-                            "above", asked.peak_load, missing="peak load is not known",
-                            remedy="a higher trip, or one that falls with temperature"))
-    checks.append(_sees_lowest(asked, trips, by_fuse))
-    if trips.undervoltage is not None:
-        checks += _undervoltage_checks(asked, trips)
-    return tuple(checks)
-
-
-def _sees_lowest(asked: CoordinationAsked, trips: Trips, by_fuse: bool) -> Check:
-    title, stage = "the trip tells a fault from a load", "who clears"
-    if by_fuse:
-        return Check(title, stage, PASS, asked.fault_lowest, asked.peak_load, "",
-                     "the fuse alone opens the lowest fault; no trip is needed for it")
-    if undervoltage_from(asked) is not None:
-        return Check(title, stage, PASS, asked.fault_lowest, None, "",
-                     "by undervoltage: its level lies under the loaded voltage and over what is "
-                     "left at the lowest fault")
-    remedy = ("a current limit that falls with the cells' temperature, or an undervoltage trip, "
-              "each by name")
-    if asked.peak_load.known and asked.fault_lowest.number <= asked.peak_load.number \
-            and not trips.falls_in_the_cold:
-        return Check(title, stage, FAIL, asked.fault_lowest, asked.peak_load, "above",
-                     "the smallest fault is no larger than the largest load: one fixed current "
-                     "cannot tell them apart", remedy)
-    check = judge(title, stage, trips.current, "at most", asked.fault_lowest,
-                  missing="the trip's current is not known",
-                  reason="the smallest fault must reach the trip", remedy=remedy)
-    if check.verdict == FAIL and trips.falls_in_the_cold:
-        return Check(title, stage, CAUTION, trips.current, asked.fault_lowest, "at most",
-                     "the limit is said to fall in the cold: prove it at the coldest cells",
-                     remedy)
-    return check
-
-
-def _undervoltage_checks(asked: CoordinationAsked, trips: Trips) -> list[Check]:
-    stage, level = "who clears", trips.undervoltage
-    return [
-        judge("the undervoltage trip stays quiet under load", stage, level, "below",
-              asked.loaded_voltage, missing="lowest voltage under load is not known",
-              remedy="a lower level"),
-        judge("the undervoltage trip sees the lowest fault", stage, level, "above",
-              asked.fault_voltage, missing="the voltage left at the pack's terminals at the "
-              "lowest fault is not known: it needs the resistance outside the measuring point",
-              remedy="a higher level, measured nearer to the fault"),
-    ]
-
-
-def _overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
-    """Overload of the cable: never by a partial-range fuse."""
-    title, stage, limit = f"ends an overload of {asked.cable_name}", "who clears", \
-        asked.cable_current
-    if limit is None or not limit.known:
-        return Check(title, stage, NOT_EVALUATED, reason="the cable's current is not known")
-    slow = asked.trips.overload if asked.trips else None
-    if slow is not None and slow.known:
-        check = judge(title, stage, slow, "at most", limit, reason="by the overload trip",
-                      remedy="a lower overload trip, or a larger cable")
-        if check.verdict == PASS:
-            return check
-    part = asked.fuse
-    rated = part.rated_current if part else None
-    if part is not None and part.full_range and rated is not None:
-        check = judge(title, stage, rated, "at most", limit,
-                      reason=f"by {part.name}, full range", remedy="a larger cable, a smaller "
-                      "fuse, or a named overload trip")
-        return check if check.verdict != PASS else replace(
-            check, verdict=CAUTION, reason=check.reason + "; ask for its conventional fusing "
-            "current: it must lie within 1.45 times the cable's current")
-    why = (f"{part.name} is a partial-range fuse and gives no overload protection"
-           if part is not None and part.full_range is False else
-           "the fuse's class is not given")
-    return Check(title, stage, NOT_EVALUATED if slow is None else FAIL, slow, limit, "at most",
-                 f"{why}; name the management system's overload trip, at or below {limit.shown}",
-                 "an overload trip, by name")
-
-
 # -- item -------------------------------------------------------------------------------------
 
 
-def _duty(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
-          arc: _Worst | None) -> tuple[Finding, ...]:
+def _duty(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None, arc: _Worst | None,
+          others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Finding, ...]:
     lines = [asked.fault_lowest, asked.fault_highest, asked.highest_voltage, asked.time_constant]
     for value, title in ((swept.fuse.low, "current from which the fuse counts"),
                          (swept.contactor.limit if not swept.contactor.reasons else 0.0,
                           "current up to which the contactor counts")):
         if np.isfinite(value) and value > 0:
-            lines.append(_counts_from(swept, title) if "fuse" in title else
+            lines.append(counts_from(swept, title) if "fuse" in title else
                          leaf(title, "I", "A", value, _part_basis(asked.contactor),
                               origin=asked.contactor.origin if asked.contactor else None,
                               note="lower of the two directions"))
     for worst in (heat, arc):
         if worst is not None:
             lines += [worst.value, worst.at]
+    for one, found, at in others:
+        lines += [one.withstand, found, at] if one.withstand.known else [found, at]
     return tuple(lines)
 
 
 def _part_basis(part: ContactorPart | None) -> str:
     return part.basis if part else "given"
-
-
-def _counts_from(swept: Sweep, title: str) -> Finding:
-    """The lower end of the fuse, traced on its curve where the curve sets it."""
-    clearing, part = swept.fuse.clearing, swept.fuse.part
-    time = leaf("counted time", "t", "s", swept.counted_time, "assumed", source="packcalc-rule")
-    if clearing is not None and swept.fuse.why_low.startswith("it clears"):
-        try:
-            return clearing.trace_current(time, title)
-        except OutOfRange:
-            pass
-    return leaf(title, "I", "A", swept.fuse.low, part.basis if part else "given",
-                origin=part.origin if part else None, note=swept.fuse.why_low)
 
 
 def _governing(asked: CoordinationAsked, swept: Sweep) -> str:
@@ -587,18 +483,34 @@ def _specification(asked: CoordinationAsked, swept: Sweep | None) -> tuple[Requi
         Requirement("contactor: opening time", "with the coil suppression that will be used"),
         Requirement("trip: current, delay, name", f"above {asked.peak_load.shown} and at or below "
                     f"{lowest}", "a trip must tell a fault from a load"),
+        *_overload_lines(asked),
     ]
     if asked.cable_withstand is not None and asked.cable_withstand.known:
         rows.append(Requirement(f"{asked.cable_name}", f"at most {asked.cable_withstand.shown} "
                                 "let through at every current of the range"))
+    rows += [Requirement(c.name, f"at most {c.withstand.shown} in them at every current of the "
+                         "range") for c in asked.conductors if c.withstand.known]
     return tuple(rows)
+
+
+def _overload_lines(asked: CoordinationAsked) -> tuple[Requirement, ...]:
+    if asked.cable_current is None or not asked.cable_current.known:
+        return ()
+    return (Requirement("overload trip: current, delay, name", f"above "
+                        f"{asked.continuous_load.shown} and at or below "
+                        f"{asked.cable_current.shown}", "ends what the load never asks for and "
+                        "the fuse is not shown to open"),)
 
 
 def _open_items(asked: CoordinationAsked, swept: Sweep) -> tuple[str, ...]:
     items = [f"{asked.fuse.name}: {r}" for r in swept.fuse.reasons if asked.fuse]
     items += [f"{asked.contactor.name if asked.contactor else 'contactor'}: {r}"
               for r in swept.contactor.reasons]
-    return tuple(items)
+    return (*items, *_open_conductors(asked))
+
+
+def _open_conductors(asked: CoordinationAsked) -> tuple[str, ...]:
+    return tuple(f"{c.name}: {c.ask}" for c in asked.conductors if not c.withstand.known)
 
 
 def _nothing(asked: CoordinationAsked, why: str) -> Item:
@@ -608,5 +520,6 @@ def _nothing(asked: CoordinationAsked, why: str) -> Item:
                 (asked.fault_lowest, asked.fault_highest, asked.highest_voltage,
                  asked.time_constant), specification=_specification(asked, None),
                 open_items=("data sheets of fuse and contactor: until they are entered nobody is "
-                            "shown to open any fault current",), notes=NOTES,
+                            "shown to open any fault current", *_open_conductors(asked)),
+                notes=NOTES,
                 checks=(Check(title, "who clears", NOT_EVALUATED, reason=why),))

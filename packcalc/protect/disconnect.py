@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from packcalc.checks import Candidate, Item, Requirement, named_part
-from packcalc.part_checks.contactor import (
-    CarryDemand, connector_part_checks, disconnect_part_checks, switch_facts,
+from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, switch_facts
+from packcalc.part_checks.disconnect import (
+    PlaceDemand, connector_part_checks, disconnect_part_checks,
 )
 from packcalc.parts import ConnectorPart, DisconnectPart
 
@@ -26,9 +27,18 @@ CONNECTOR_NOTES = (
 
 
 def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *,
+                    switch: SwitchDemand | None = None, place: PlaceDemand = PlaceDemand(),
                     named: str = "") -> Item:
-    """Duty, request for data and the user's own service disconnects."""
-    candidates = tuple(Candidate(part.name, disconnect_part_checks(part, demand),
+    """Duty, request for data and the user's own service disconnects.
+
+    Args:
+        demand: what it carries.
+        parts: disconnects of the user's list.
+        switch: what it would break if it were pulled under load.
+        place: what the brief says of its place.
+        named: the one that the brief names.
+    """
+    candidates = tuple(Candidate(part.name, disconnect_part_checks(part, demand, switch, place),
                                  switch_facts(part), own=True) for part in parts)
     rows = (*_carries(demand), Requirement(
         "pilot contact", "opens before the power contacts", "it may never be pulled under load"))
@@ -36,9 +46,10 @@ def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *
                  DISCONNECT_NOTES, named)
 
 
-def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = ()) -> Item:
+def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
+                    place: PlaceDemand = PlaceDemand()) -> Item:
     """Duty, request for data and the user's own connectors of the main path."""
-    candidates = tuple(Candidate(part.name, connector_part_checks(part, demand),
+    candidates = tuple(Candidate(part.name, connector_part_checks(part, demand, place),
                                  switch_facts(part), own=True) for part in parts)
     rows = (*_carries(demand), Requirement(
         "touch protection and interlock", "finger-safe when parted, pilot contact first"))

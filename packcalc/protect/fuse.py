@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
-    open_of, worst,
+    open_of, word_fact, worst,
 )
 from packcalc.findings import Finding, largest, leaf, trace
 from packcalc.fuse_formulas import (
@@ -23,6 +23,7 @@ from packcalc.fuse_formulas import (
 )
 from packcalc.part_checks.fuse import FuseDemand, fuse_facts, fuse_part_checks
 from packcalc.part_checks.shown import SILENT
+from packcalc.part_formulas import fusing_factor
 from packcalc.parts import FusePart
 from packcalc.tables import table
 from packcalc.units import from_si, printed, significant
@@ -35,14 +36,19 @@ NOTES = (
     "A gG link is no default here: its curve comes from AC practice and it seldom carries the "
     "DC voltage. A partial-range link (first letter a) gives no overload protection at all: "
     "below its lowest breaking current it melts and goes on arcing.",
-    "Road-vehicle fuses of ISO 8820 stop at 32, 58 or 450 V; 450 V lies under the full-charge "
-    "voltage of many 400 V class packs.",
+    "Road-vehicle fuses of ISO 8820 stop at 32 or 58 V [iso-8820] or at 450 V [iso-8820, "
+    "remembered]; 450 V lies under the full-charge voltage of many 400 V class packs.",
     "The conventional non-fusing current of a gG link is 1.25 times its rating: it may never "
-    "open there, and may take hours at 1.6 times.",
+    "open there, and may take hours at 1.6 times [iec-60269-1-gates, remembered, consistent].",
     "The melting I²t of a sheet is not the total clearing I²t, and an AC clearing I²t is not "
     "one for DC.",
     "A fuse taken out of a donor has an unknown history of pulses and faults: scrap it.",
 )
+
+
+WITHIN_CABLE = "Rated current within the cable's capacity"
+FUSING = "Conventional fusing current within 1.45 times the cable's capacity"
+CABLE_REMEDY = "a larger cable; two cables a pole; a second, smaller fuse for the thin cable"
 
 
 @dataclass(frozen=True)
@@ -61,6 +67,8 @@ class FuseAsked:
         cable_current: A, corrected capacity of the smallest cable it protects, or None.
         conductor_factor: C1 from the maker's sheet, or None.
         string_count: strings in parallel, each a source.
+        bus_insulation: lowest short-time voltage that everything on the bus withstands, or None.
+        path_resistance, terminal_temperature, closing_integral: as in `FuseDemand`, or None.
     """
 
     highest_voltage: Finding
@@ -76,6 +84,10 @@ class FuseAsked:
     cable_current: Finding | None = None
     conductor_factor: Finding | None = None
     string_count: int = 1
+    bus_insulation: Finding | None = None
+    path_resistance: Finding | None = None
+    terminal_temperature: Finding | None = None
+    closing_integral: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -204,10 +216,10 @@ def _candidate(rating: float, asked: FuseAsked, duty: FuseDuty) -> Candidate:
         Check("Endures the peaks", "thermal load", NOT_EVALUATED, None, duty.melting_current,
               "at least", "the melting curve of the link is not known; read its current at "
               f"{asked.peak_duration.shown}"),
-        _protects_cable(figure, duty))
+        *_rating_and_cable(figure, duty))
     return Candidate(f"{rating:g} A", checks, facts=(
-        ("Were it a gG link (indication only, from memory)",
-         gg_indication(rating, asked.fault_lowest)),))
+        word_fact("Were it a gG link (indication only, from memory)",
+                  gg_indication(rating, asked.fault_lowest)),))
 
 
 def _sheet_checks(asked: FuseAsked, duty: FuseDuty) -> tuple[Check, ...]:
@@ -255,21 +267,37 @@ def _carries_load(figure: Finding, duty: FuseDuty) -> Check:
 
 
 def _protects_cable(figure: Finding, duty: FuseDuty) -> Check:
-    title = "Rated current within the cable's capacity"
-    remedy = "a larger cable; two cables a pole; a second, smaller fuse for the thin cable"
-    outer = judge(title, "thermal load", figure, "at most", duty.cable_current,
-                  missing=duty.cable_current.note or "cable capacity is not known",
-                  reason="the fuse would let the cable be overloaded for ever", remedy=remedy)
-    if outer.verdict != PASS:
-        return outer
-    if figure.number > duty.cable_rating.number:
-        return Check(title, "thermal load", CAUTION, figure, duty.cable_rating, "at most",
-                     "within the cable's capacity, but the conventional fusing current is not "
-                     "shown to stay under 1.45 times it: ask the maker for it", remedy)
-    return judge(title, "thermal load", figure, "at most", duty.cable_rating,
-                 reason="for a full-range link only; with a partial-range link the management "
-                        "system's trip on the contactors is the overload protection",
-                 remedy=remedy)
+    """Ib ≤ In ≤ Iz: the load side is held apart, where derating asks for more than Ib."""
+    return judge(WITHIN_CABLE, "thermal load", figure, "at most", duty.cable_current,
+                 missing=duty.cable_current.note or "cable capacity is not known",
+                 reason="In ≤ Iz: a larger fuse would let the cable be overloaded for ever",
+                 remedy=CABLE_REMEDY)
+
+
+def _fuses_in_time(figure: Finding, duty: FuseDuty, factor: Finding | None, missing: str,
+                   reason: str) -> Check:
+    """I2 ≤ 1.45·Iz, held as In ≤ 1.45·Iz/k2; a caution where the link may fuse too late."""
+    asked = trace(fuse_rating_cable_limit, cable_current=duty.cable_current,
+                  fusing_factor=factor) if factor is not None and duty.cable_current.known else None
+    check = judge(FUSING, "thermal load", figure, "at most", asked,
+                  missing=missing if factor is None else "cable capacity is not known",
+                  reason=reason, remedy=CABLE_REMEDY)
+    return check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason="an overload between Iz and the conventional fusing current "
+        "may last for hours: a named overload trip must end it")
+
+
+def _gg_factor(rating: float) -> Finding:
+    conventional = table("gg_conventional")
+    row = conventional.at_or_above("current_to_A", rating, want="fusing_ratio")
+    return conventional.finding(row, "fusing_ratio", "Conventional fusing factor of a gG link",
+                                "k2", "", float(row["fusing_ratio"]))
+
+
+def _rating_and_cable(figure: Finding, duty: FuseDuty) -> tuple[Check, Check]:
+    return _protects_cable(figure, duty), _fuses_in_time(
+        figure, duty, _gg_factor(figure.number), "", "I2 ≤ 1.45·Iz, were it a gG link; any other "
+        "full-range link by its maker's figure, and a partial-range link never")
 
 
 def part_candidate(part: FusePart, asked: FuseAsked, duty: FuseDuty) -> Candidate:
@@ -278,22 +306,34 @@ def part_candidate(part: FusePart, asked: FuseAsked, duty: FuseDuty) -> Candidat
         highest_voltage=asked.highest_voltage, fault_highest=asked.fault_highest,
         fault_lowest=asked.fault_lowest, time_constant=duty.time_constant, counted_time=COUNTED_ON,
         continuous_current=asked.continuous_current, peak_current=asked.peak_current,
-        peak_duration=asked.peak_duration, ambient=asked.box_ambient, cycles=asked.cycles)
+        peak_duration=asked.peak_duration, ambient=asked.box_ambient, cycles=asked.cycles,
+        bus_insulation=asked.bus_insulation, path_resistance=asked.path_resistance,
+        terminal_temperature=asked.terminal_temperature,
+        closing_integral=asked.closing_integral)
     checks = fuse_part_checks(part, demand)
-    return Candidate(part.name, (*checks, _part_and_cable(part, duty)), fuse_facts(part), own=True)
+    return Candidate(part.name, (*checks, *_part_and_cable(part, duty)), fuse_facts(part), own=True)
 
 
-def _part_and_cable(part: FusePart, duty: FuseDuty) -> Check:
-    title = "Rated current within the cable's capacity"
+def _part_and_cable(part: FusePart, duty: FuseDuty) -> tuple[Check, ...]:
     if part.rated_current is None:
-        return Check(title, "thermal load", NOT_EVALUATED, None, duty.cable_current, "at most",
-                     f"{SILENT}the rated current")
+        return (Check(WITHIN_CABLE, "thermal load", NOT_EVALUATED, None, duty.cable_current,
+                      "at most", f"{SILENT}the rated current"),)
     if part.full_range is False:
-        return Check(title, "who clears", NOT_EVALUATED, part.rated_current, duty.cable_current,
-                     "at most", f"{part.class_letters} is partial range and gives no overload "
-                     "protection: name the management system's overload trip, at or below the "
-                     "cable's capacity")
-    return _protects_cable(part.rated_current, duty)
+        return (Check(WITHIN_CABLE, "who clears", NOT_EVALUATED, part.rated_current,
+                      duty.cable_current, "at most", f"{part.class_letters} is partial range and "
+                      "gives no overload protection: name the management system's overload trip, "
+                      "at or below the cable's capacity"),)
+    return _protects_cable(part.rated_current, duty), _fuses_in_time(
+        part.rated_current, duty, _part_factor(part), f"{SILENT}the conventional fusing current: "
+        "only a gG link has it by its standard", "I2 ≤ 1.45·Iz")
+
+
+def _part_factor(part: FusePart) -> Finding | None:
+    """k2 by the part's own sheet, else by its standard where it is a gG link."""
+    assert part.rated_current is not None
+    if part.fusing_current is not None:
+        return trace(fusing_factor, fusing=part.fusing_current, rated=part.rated_current)
+    return _gg_factor(part.rated_current.number) if part.class_letters == "gG" else None
 
 
 def gg_indication(rating: float, current: Finding) -> str:

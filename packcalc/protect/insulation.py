@@ -7,11 +7,12 @@ creepage and clearance after IEC 60664-1, gloves, discharge and sections for ser
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from packcalc import isolation_formulas as iso
 from packcalc import transients as tr
-from packcalc.brief import Brief
+from packcalc.bench.rules import module_isolation_line
+from packcalc.brief import Brief, key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.distances import (
     DOUBLED,
@@ -26,21 +27,18 @@ from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.pack import PackModel
+from packcalc.part_checks.touch import BORDER, JOINED, touch_checks, touch_lines
+from packcalc.units import into_si
 
 TITLE = "Isolation, distances, stored energy and gloves"
 STAGE = "isolation and distance"
 RULE = Origin("rule")
 IIIB_LIMIT = 630.0  # V; remembered, and only ever a caution
 
-JOINED = leaf("isolation demanded where DC and AC side are conductively joined", "r", "Ω/V", 500.0,
-              "read", source="un-r100", origin=Origin("paragraph 5.1.3.2"),
-              note="every pack with a running inverter; 100 Ω/V only with doubled insulation or "
-                   "robust housings on the AC side")
 DC_ALONE = leaf("isolation demanded of a DC circuit by itself", "r", "Ω/V", 100.0, "read",
                 source="un-r100", origin=Origin("paragraph 5.1.3.1"))
 ENERGY_LIMIT = leaf("energy that a touch may meet", "E", "J", 0.2, "read", source="iso-6469-4-2015",
                     origin=Origin("clause 5.2.3"))
-BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
 DISCHARGE_TIME = leaf("time to fall below the border", "t", "s", 5.0, "read",
                       source="formula-sae-rules-2026", origin=Origin("EV.7.2.2"),
                       note="the law where the vehicle is registered may differ")
@@ -59,7 +57,8 @@ NOTES = (
     "poles in parallel, which is never more than the lower pole. A monitor set at the demand "
     "therefore misses nothing and may warn where the test still passes (two poles at twice the "
     "demand or less each).",
-    "Body current from Y capacitors is not limited by isolation resistance (ISO 6469-4 5.2.3).",
+    "Body current from Y capacitors is not limited by isolation resistance (ISO 6469-4 5.2.3 "
+    "[iso-6469-4-2015]).",
     "Isolation protects nobody who can touch both poles.",
     "Distances hold for clean geometry as built: swarf, a bent busbar or a cable tie across a gap "
     "undoes them. The reviewer picks overvoltage category and pollution degree. A ribbed surface "
@@ -86,7 +85,8 @@ class InsulationAsked:
         y_capacitance: from one pole to chassis.
         module_resistance: isolation of one module, lowest measured.
         creepage, clearance: shortest measured.
-        discharge_resistance: across the DC link.
+        discharge_resistance, discharge_tolerance: across the DC link.
+        leakage_share: of the allowed leakage that the modules may use up.
         disconnect_after: modules below the service disconnect; 0 for none.
         warn, trip: readings at which the isolation monitor acts.
     """
@@ -109,6 +109,8 @@ class InsulationAsked:
     disconnect_after: Finding
     warn: Finding
     trip: Finding
+    discharge_tolerance: Finding
+    leakage_share: Finding
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,17 @@ def insulation_asked(brief: Brief, pack: PackModel, highest: Finding) -> Insulat
         creepage=own.creepage, clearance=own.clearance,
         discharge_resistance=link.discharge_resistance,
         disconnect_after=brief.pack.disconnect_after,
-        warn=brief.management.isolation_warn, trip=brief.management.isolation_trip)
+        warn=brief.management.isolation_warn, trip=brief.management.isolation_trip,
+        discharge_tolerance=link.discharge_tolerance,
+        leakage_share=brief.bench.isolation_share if brief.bench else _share_of_modules())
+
+
+def _share_of_modules() -> Finding:
+    """The bench's default, where the brief has no [bench]."""
+    entry = key("bench.isolation_share")
+    return leaf(entry.title, entry.symbol, entry.unit,
+                float(into_si(float(entry.safe or 0.0), entry.unit)), entry.basis,
+                source=entry.source, origin=RULE, note=entry.consequence)
 
 
 def study_insulation(asked: InsulationAsked) -> InsulationResult:
@@ -203,7 +215,8 @@ def study_insulation(asked: InsulationAsked) -> InsulationResult:
     energy = _touch_energies(asked)
     checks = (*_isolation_checks(asked, joined, alone), *_energy_checks(energy),
               *_distance_checks(asked, distances), _glove_check(asked, glove_limit, refusal),
-              *_discharge_checks(asked), *_section_checks(asked, sections))
+              *_discharge_checks(asked), *_section_checks(asked, sections),
+              *touch_checks(asked.voltage, _discharge_known(asked)))
     duty = (joined, alone, *_isolation_duty(asked, joined), *energy, *distances.known,
             *_discharge_duty(asked), sections, *_section_duty(asked))
     item = Item(key="insulation", title=TITLE,
@@ -218,8 +231,7 @@ def study_insulation(asked: InsulationAsked) -> InsulationResult:
 def _isolation_duty(asked: InsulationAsked, joined: Finding) -> tuple[Finding, ...]:
     found = [trace(iso.touch_current, "current through a touch at 500 Ω/V", per_volt=JOINED),
              trace(iso.touch_current, "current through a touch at 100 Ω/V", per_volt=DC_ALONE),
-             trace(iso.module_isolation, "isolation that each module must have", isolation=joined,
-                   count=asked.modules),
+             _need(asked, joined), _line(asked, joined),
              trace(tr.parallel_resistance, "monitor's reading with both poles just at the demand",
                    symbol="R_w", unit="kΩ", resistance=joined, load_resistance=joined,
                    note="half the demand: it warns although the two-voltmeter test still passes; a "
@@ -235,15 +247,39 @@ def _modules_together(asked: InsulationAsked) -> Finding:
                  note="the lowest module counted for all; cables, inverter and monitor come on top")
 
 
+def _need(asked: InsulationAsked, joined: Finding) -> Finding:
+    """Share of one module: leakages of all add in parallel, nothing else leaking."""
+    return trace(iso.module_isolation, "isolation that each module must have", isolation=joined,
+                 count=asked.modules, note="nothing but the modules leaking")
+
+
+def _line(asked: InsulationAsked, joined: Finding) -> Finding:
+    """Share of one module with room left for what else leaks."""
+    return trace(module_isolation_line, "isolation that each module must have, with room for the "
+                 "rest", pack_need=joined, modules=asked.modules, share=asked.leakage_share)
+
+
+def _share_check(asked: InsulationAsked, line: Finding) -> Check:
+    title = "each module leaves room for cables, inverter, charger and heater"
+    held = judge(title, STAGE, asked.module_resistance, "at least", line,
+                 missing=f"measure every module to its case at 500 V: {line.shown} each",
+                 remedy="replace or dry the lowest modules; insulating plates under them")
+    if held.verdict == FAIL:
+        return replace(held, verdict=CAUTION, reason="the modules use up more than their share of "
+                       "the leakage that the whole circuit is allowed")
+    return held
+
+
 def _isolation_checks(asked: InsulationAsked, joined: Finding,
                       alone: Finding) -> tuple[Check, ...]:
     together = _modules_together(asked) if asked.module_resistance.known else None
-    need = trace(iso.module_isolation, isolation=joined, count=asked.modules)
+    need, line = _need(asked, joined), _line(asked, joined)
     return (
         judge("modules together reach the isolation demanded", STAGE, together, "at least", joined,
               missing=f"measure every module to its case at 500 V: each needs {need.shown} for "
                       f"{joined.shown} together",
               remedy="replace or dry the lowest modules; insulating plates under them"),
+        _share_check(asked, line),
         judge("isolation monitor warns no later than at 500 Ω/V", STAGE, asked.warn, "at least",
               joined, missing=f"set it to {joined.shown} or above; it reads both poles in parallel",
               remedy=f"a warning at {joined.shown} plus the monitor's own error"),
@@ -378,9 +414,16 @@ def _discharge_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
 
 def _discharge(asked: InsulationAsked) -> Finding:
     return trace(tr.discharge_time, "time for the DC link to fall to 60 V",
-                 resistance=asked.discharge_resistance, capacitance=asked.capacitance,
-                 voltage=asked.voltage, end=BORDER,
+                 resistance=trace(tr.largest_resistance, "discharge resistor, upper tolerance",
+                                  unit="kΩ", resistance=asked.discharge_resistance,
+                                  tolerance=asked.discharge_tolerance),
+                 capacitance=asked.capacitance, voltage=asked.voltage, end=BORDER,
                  note="through the resistor across the link alone, nothing else drawing")
+
+
+def _discharge_known(asked: InsulationAsked) -> Finding | None:
+    known = asked.discharge_resistance.known and asked.voltage.number > BORDER.number
+    return _discharge(asked) if known else None
 
 
 def _discharge_checks(asked: InsulationAsked) -> tuple[Check, ...]:
@@ -460,11 +503,16 @@ def _specification(asked: InsulationAsked, joined: Finding, alone: Finding, foun
         Requirement("isolation of either pole to chassis, inverter joined",
                     f"at least {joined.shown}", JOINED.note),
         Requirement("isolation of the battery by itself", f"at least {alone.shown}"),
+        Requirement("isolation of each module to its case", f"at least "
+                    f"{_line(asked, joined).shown}", f"its share of the pack's {joined.shown}: "
+                    f"{asked.modules.number:g} modules leak in parallel, and are left "
+                    f"{asked.leakage_share.shown} of the leakage; {_need(asked, joined).shown} "
+                    "is the least with nothing else leaking"),
         Requirement("isolation monitor: warning", f"{joined.shown} or above, read at both poles "
                     "in parallel"),
         Requirement("isolation monitor: opens contactors", f"{alone.shown} or above"),
         Requirement("isolation monitor: test", "half the response value from one pole to chassis "
-                    "is reported within 30 s", "Formula SAE 2014 EV7.1.2"),
+                    "is reported within 30 s", "Formula SAE 2014 EV7.1.2 [formula-sae-rules-2014]"),
         Requirement("two-voltmeter test: known resistor", f"{joined.shown} ± 20 %",
                     "voltmeter of at least 10 MΩ; repeat after rain or washing"),
     ]
@@ -478,7 +526,7 @@ def _specification(asked: InsulationAsked, joined: Finding, alone: Finding, foun
                                  "tested within six months, looked at and air-tested before each "
                                  "use; some practice lets classes 00 and 0 do without the test: "
                                  "the stricter is printed"))
-    return tuple(lines)
+    return (*lines, *touch_lines())
 
 
 def _open_items(asked: InsulationAsked) -> tuple[str, ...]:

@@ -8,12 +8,11 @@ link, fuse or disconnect.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from packcalc.brief import Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.electrical import resistance_sum, with_tolerance
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.electrical import resistance_sum
+from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.monitoring import (
     LINKS_MEASURED,
     RESTARTS,
@@ -28,26 +27,22 @@ from packcalc.monitoring import (
     trip_highest,
     trip_lowest,
 )
-from packcalc.pack import PackModel
+from packcalc.part_checks.limits import (
+    COUNTED_TIME, RULE, Limit, ManagementAsked, cell_limits, limits_of, where_known,
+)
+from packcalc.part_checks.shown import counted
 from packcalc.units import show
 
 TITLE = "Management system: what it must measure and when it must act"
-RULE = Origin("rule")
-WARN_BELOW_LIMIT = 5.0  # K; our rule
+NO_MONITOR = counted("monitors that may span it", 0, "definition")
 STAGE_VOLTAGE = "highest voltage"
 
 SENSED_SHARE = leaf("share of cells whose temperature is seen", "x", "%", 0.30, "read",
                     source="formula-sae-rules-2014", origin=RULE,
                     note="rule of a student competition; no road rule was found")
-OVERSHOOT = leaf("overshoot that a full cell may see", "Δ", "%", 0.01, "assumed",
-                 source="packcalc-rule", origin=RULE,
-                 note="our rule; the cell's maker states an absolute maximum: ask for it")
 BALANCE_SHARE = leaf("share of time in which balancing works", "x", "%", 0.10, "assumed",
                      source="packcalc-rule", origin=RULE,
                      note="charging at the top of the window alone; ask when it balances")
-COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
-                    "assumed", source="packcalc-rule", origin=RULE,
-                    note="a hard-shorted lithium cell is not voltage over resistance for longer")
 
 PLUG_ORDER = (
     "Contactors open, disconnect out, charger away; prove dead outside the box.",
@@ -71,59 +66,13 @@ NOTES = (
     "whole pack's voltage, and insulation for the whole pack's voltage.",
     "Over-current, over-voltage and over-temperature trips open the contactors without asking the "
     "inverter or the charger; the request for zero torque goes out first, where there is time.",
-    "Temperature is read at the negative terminal of the cell or within 10 mm of it (Formula SAE).",
+    "Temperature is read at the negative terminal of the cell or within 10 mm of it "
+    "[formula-sae-rules-2014].",
     "Nobody charges with the management system asleep.",
 )
 
 
 # --- what is asked and what comes out -------------------------------------------------
-
-@dataclass(frozen=True)
-class ManagementAsked:
-    """What the specification stands on.
-
-    Attributes:
-        brief, pack: what is asked, and the layout.
-        fault_lowest, fault_highest: of the fault range.
-        takeover: current from which the fuse opens within the counted time; may lack a value.
-    """
-
-    brief: Brief
-    pack: PackModel
-    fault_lowest: Finding
-    fault_highest: Finding
-    takeover: Finding
-
-    @property
-    def cells(self) -> int:
-        """Cells in series of the whole string."""
-        return sum(part.series * self.brief.modules[part.entry].module.series
-                   for part in self.pack.layout.parts)
-
-    @property
-    def module_cells(self) -> tuple[int, ...]:
-        """Cells in series of each module along one string, from the negative end."""
-        return tuple(self.brief.modules[part.entry].module.series
-                     for part in self.pack.layout.parts for _ in range(part.series))
-
-
-@dataclass(frozen=True)
-class Limit:
-    """One line of the table of limits.
-
-    Attributes:
-        quantity: what is watched.
-        warn, trip, delay: as specified; None where the user must say.
-        setting: what the management system is set to, None where nobody said.
-        action: what happens at the trip.
-    """
-
-    quantity: str
-    warn: Finding | None
-    trip: Finding | None
-    delay: Finding | None
-    setting: Finding | None
-    action: str
 
 
 @dataclass(frozen=True)
@@ -145,7 +94,7 @@ class ManagementResult:
 
 def specify_management(asked: ManagementAsked) -> ManagementResult:
     """Specification and checks of the management system."""
-    limits = _limits(asked)
+    limits = limits_of(asked)
     monitors = divide(asked.module_cells, _channels(asked), asked.brief.management.monitor_order,
                       _between(asked))
     checks = (*_monitor_checks(asked, monitors), *_sensor_checks(asked), *_voltage_checks(asked),
@@ -190,9 +139,8 @@ def _monitor_checks(asked: ManagementAsked, monitors: tuple[Monitor, ...]) -> tu
               "link": "no monitor across a bolted link"}
     brief = asked.brief
     places = {"disconnect": brief.pack.disconnect_after, "fuse": brief.pack.fuse_after}
-    if not monitors or brief.left_open("management.monitor_order"):
-        why = ("say how many channels one monitor has and how monitors follow the modules; a new "
-               "monitor at each module spans nothing")
+    if not monitors:
+        why = ("say how many channels one monitor has; a new monitor at each module spans nothing")
         return (*(Check(t, "who clears", NOT_EVALUATED, reason=why) for t in titles.values()),
                 _sense_check(asked))
     found = []
@@ -203,34 +151,48 @@ def _monitor_checks(asked: ManagementAsked, monitors: tuple[Monitor, ...]) -> tu
                                f"{place.title}; 0 where there is none"))
             continue
         found.append(_span_check(title, word, monitors, brief.management.monitor_order))
+    if brief.left_open("management.monitor_order"):
+        found = [_counted_worst(c, "their order is left open: counted as running on across links")
+                 for c in found]
     return (*found, _sense_check(asked))
+
+
+def _counted_worst(check: Check, why: str) -> Check:
+    """A check on the worst answer of an open entry: its failure stands, its pass shows nothing."""
+    words = "; ".join(w for w in (why, check.reason) if w)
+    return replace(check, reason=words,
+                   verdict=NOT_EVALUATED if check.verdict == PASS else check.verdict)
 
 
 def _span_check(title: str, word: str, monitors: tuple[Monitor, ...], order: str) -> Check:
     across = [(m, s) for m in monitors for s in m.spans if s.startswith(word)]
+    found = counted(f"monitors across a {word}", len(across), "definition", Origin("layout"))
     if not across:
-        return Check(title, "who clears", PASS, reason=f"{len(monitors)} monitors along the string")
+        return judge(title, "who clears", found, "at most", NO_MONITOR,
+                     reason=f"{len(monitors)} monitors along the string")
     named = "; ".join(f"cells {m.first} to {m.last} across the {s}" for m, s in across[:4])
     more = f"; and {len(across) - 4} more" if len(across) > 4 else ""
     remedy = "begin a new monitor there"
     if word == "link" and order == LINKS_MEASURED:
-        return Check(title, "who clears", CAUTION, reason=f"{named}{more}: each link has a channel "
-                     "of its own, which must bear the whole string's voltage when the link opens",
-                     remedy="the monitor's maker states it, or " + remedy)
-    return Check(title, "who clears", FAIL, reason=f"{named}{more}: when it opens, the whole "
-                 "string's voltage stands across that monitor", remedy=remedy)
+        return Check(title, "who clears", CAUTION, found, NO_MONITOR, "at most",
+                     f"{named}{more}: each link has a channel of its own, which must bear the "
+                     "whole string's voltage when the link opens",
+                     "the monitor's maker states it, or " + remedy)
+    return judge(title, "who clears", found, "at most", NO_MONITOR,
+                 reason=f"{named}{more}: when it opens, the whole string's voltage stands across "
+                        "that monitor", remedy=remedy)
 
 
 def _sense_check(asked: ManagementAsked) -> Check:
     title = "a fuse at the cell end of each sense wire"
     fused = asked.brief.management.sense_fuse
-    if asked.brief.left_open("management.sense_fuse"):
-        return Check(title, "who clears", NOT_EVALUATED, reason="look at the cell end of the sense "
-                     "leads; nobody clears a chafed sense wire without one")
     if fused == "no":
-        return Check(title, "who clears", FAIL, reason="nobody clears a fault of a sense wire: it "
-                     "is fed by the whole pack", remedy="a small DC fuse at each tap, rated for "
-                     "the whole pack's voltage, or a fusible track that its maker states")
+        open_ = "left open and counted as none; look at the cell end of the sense leads: " \
+            if asked.brief.left_open("management.sense_fuse") else ""
+        return Check(title, "who clears", FAIL, reason=f"{open_}nobody clears a fault of a sense "
+                     "wire: it is fed by the whole pack",
+                     remedy="a small DC fuse at each tap, rated for the whole pack's voltage, or "
+                            "a fusible track that its maker states")
     return Check(title, "who clears", CAUTION, reason="fitted; its DC rating and breaking capacity "
                  f"for {asked.fault_highest.shown} are to be shown",
                  remedy="the fuse's data sheet")
@@ -238,79 +200,9 @@ def _sense_check(asked: ManagementAsked) -> Check:
 
 # --- limits ---------------------------------------------------------------------------
 
-def _cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
-    """The tightest limits over the module types of the string."""
-    modules = [asked.brief.modules[p.entry].module for p in asked.pack.layout.parts]
-    full = smallest([m.full_voltage for m in modules], "full voltage of one cell")
-    ended = trace(with_tolerance, "cell voltage at the charger's upper tolerance", symbol="u_ch",
-                  voltage=full, tolerance=asked.brief.charger.tolerance)
-    limit = trace(with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
-                  voltage=full, tolerance=OVERSHOOT)
-    return {
-        "full": full,
-        "charger": ended,
-        "limit": limit,
-        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
-                         "lower trips in every charge, higher overcharges"),
-        "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
-        "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
-                                        "u_min", "V") for m in modules],
-                         "lowest under-voltage trip of one cell"),
-        "hot": smallest([m.temperature_max for m in modules], "hottest cell allowed"),
-    }
-
-
-def _charge_floor(asked: ManagementAsked) -> Finding:
-    """Below this cell temperature nothing is charged."""
-    found = []
-    for part in asked.pack.layout.parts:
-        cell = asked.brief.modules[part.entry].module.cell
-        bands = [b for b in cell.charge_bands if b.rate is None or b.rate > 0]
-        found.append(leaf("coldest cell that may be charged", "θ_ch", "°C",
-                          min(b.above for b in bands), "assumed", source=cell.source,
-                          origin=Origin(f"class {cell.chemistry}", key="charge_bands")))
-    return largest(found, "coldest cell that may be charged")
-
-
-def _limits(asked: ManagementAsked) -> tuple[Limit, ...]:
-    brief, pack, cell = asked.brief, asked.pack, _cell_limits(asked)
-    own = brief.management
-    warm = leaf("hot warning", "θ_w", "°C", cell["hot"].number - WARN_BELOW_LIMIT, "assumed",
-                source="packcalc-rule", origin=RULE, note="5 K below the limit (our rule)")
-    delay = leaf("longest delay", "t", "s", 1.0, "assumed", source="packcalc-rule", origin=RULE,
-                 note="our rule: long enough for no noise, short against heating")
-    through_peak = largest([delay, brief.power.peak_duration], "longer than the longest peak")
-    trip = own.trip_current if own.trip_current.known else None
-    return (
-        Limit("cell voltage, high", cell["full"], cell["over"], delay, _set(own.overvoltage_trip),
-              "stop charger and braking, then open contactors"),
-        Limit("cell voltage, low, loaded", cell["empty"], cell["under"], through_peak,
-              _set(own.undervoltage_trip), "cut power first, then open contactors; also tells a "
-              "cold fault from a load when its delay is short"),
-        Limit("cell temperature, high", warm, cell["hot"], delay, _set(own.overtemperature_trip),
-              "cut power and charging; open contactors at the trip; warn the occupants"),
-        Limit("cell temperature, low, charging", None, _charge_floor(asked), delay, None,
-              "no charging, no braking into the pack"),
-        Limit("discharge current", pack.peak_current, trip, COUNTED_TIME, trip,
-              "open contactors, only within what they can break"),
-        Limit("charging current", None, _charging(pack), COUNTED_TIME, None,
-              "stop charger and braking, then open contactors"),
-        Limit("isolation reading", None, None, None, _set(own.isolation_warn),
-              "as the isolation section asks"),
-    )
-
-
-def _set(finding: Finding) -> Finding | None:
-    return finding if finding.known else None
-
-
-def _charging(pack: PackModel) -> Finding:
-    return largest([pack.charging_current, pack.regeneration_current],
-                   "largest current into the pack in use")
-
 
 def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
-    own, cell = asked.brief.management, _cell_limits(asked)
+    own, cell = asked.brief.management, cell_limits(asked)
     return (
         judge("charger ends its charge before it overshoots a full cell", STAGE_VOLTAGE,
               cell["charger"], "at most", cell["limit"],
@@ -352,8 +244,8 @@ def _sensors(asked: ManagementAsked) -> Finding:
 # --- trips and the fuse ---------------------------------------------------------------
 
 def _trip_checks(asked: ManagementAsked) -> tuple[Check, ...]:
-    return (_told_apart(asked), _below_peak(asked), _meets_fuse(asked), _in_range(asked),
-            _in_time(asked), *_under_voltage(asked))
+    return (_told_apart(asked), _below_peak(asked), *_told_from_rest(asked), _meets_fuse(asked),
+            _in_range(asked), _in_time(asked), *_under_voltage(asked))
 
 
 def _trip_band(asked: ManagementAsked) -> tuple[Finding, Finding] | None:
@@ -373,6 +265,11 @@ def _told_apart(asked: ManagementAsked) -> Check:
     """A fixed current can only part fault and load when the lowest fault is the larger."""
     title = "a fixed current trip tells the lowest fault from the peak load"
     load, fault = asked.pack.peak_current, asked.fault_lowest
+    falls = asked.brief.management.trip_falls_in_cold == "yes"
+    if fault.number <= load.number and falls:
+        return Check(title, "who clears", CAUTION, fault, load, "above", "one fixed current cannot "
+                     "tell them apart; the limit is said to fall in the cold: prove it at the "
+                     "coldest cells", "the table of limits against temperature, as set")
     if fault.number <= load.number:
         return Check(title, "who clears", FAIL, fault, load, "above",
                      "the cold fault is no larger than the warm peak load: nobody clears it by a "
@@ -391,6 +288,17 @@ def _below_peak(asked: ManagementAsked) -> Check:
                  "at least", asked.pack.peak_current, missing=ASK_TRIP,
                  remedy="a higher trip, a better sensor or less peak power: it opens contactors "
                         "at full load")
+
+
+def _told_from_rest(asked: ManagementAsked) -> tuple[Check, ...]:
+    """A sensor whose error reaches the setting trips at rest, or never."""
+    band = _trip_band(asked)
+    if band is None or band[0].number > 0:
+        return ()
+    return (Check("the sensor's error leaves the trip a meaning", "who clears", FAIL, band[1],
+                  asked.pack.peak_current, "", "the error of the sensor is as large as the trip's "
+                  "setting: it may act with no current at all", "a sensor of a smaller range or "
+                  "error"),)
 
 
 def _meets_fuse(asked: ManagementAsked) -> Check:
@@ -452,16 +360,24 @@ def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:
     checks = [judge("under-voltage trip sees the lowest fault", "who clears", trip, "above", fault,
                     missing=f"set it above {fault.shown}: it then tells a cold fault from a load",
                     remedy="a higher trip")]
-    loaded = _loaded_cell(asked)
-    checks.append(judge("under-voltage trip lies below the loaded cells at the end of the peak",
-                        "convenience", trip, "below", loaded,
-                        missing="no setting given" if loaded else "the peak cannot be delivered",
-                        remedy="less power in the cold, or the trip opens contactors at full load"))
+    checks.append(_below_loaded(asked, trip))
     delay = asked.brief.management.voltage_delay
     checks.append(judge("under-voltage trip acts within the counted time", "who clears", delay,
                         "at most", COUNTED_TIME, missing="say the delay of the voltage trips",
                         remedy="a second, quicker threshold for faults"))
     return tuple(checks)
+
+
+def _below_loaded(asked: ManagementAsked, trip: Finding) -> Check:
+    title = "under-voltage trip lies below the loaded cells at the end of the peak"
+    remedy, loaded = "less power in the cold, or the trip opens contactors at full load", \
+        _loaded_cell(asked)
+    if loaded is None:
+        return Check(title, "who clears", FAIL, where_known(trip), None, "",
+                     "no current carries the peak power, cold and nearly empty: the cells fall "
+                     "through every trip, and contactors open at full load", remedy)
+    return judge(title, "convenience", trip, "below", loaded, missing="no setting given",
+                 remedy=remedy)
 
 
 # --- balancing ------------------------------------------------------------------------

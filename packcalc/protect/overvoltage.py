@@ -7,14 +7,15 @@ largest is the highest working voltage; each part is held against it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from packcalc.brief import Brief, key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.findings import Finding, formula, largest, leaf, trace
+from packcalc.electrical import series_voltage
+from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
 
@@ -111,6 +112,8 @@ class OvervoltageAsked:
         charger_ceiling: highest output voltage of the charger.
         absolute_maximum, capacitor_rating, semiconductor_rating: of the inverter.
         others: further parts with their rated DC voltage, or None where nobody stated it.
+        trip: over-voltage trip of all cells together; None where nobody stated it.
+        trip_delay, braking_time: delay of that trip; length of a braking pulse.
     """
 
     full_voltage: Finding
@@ -128,6 +131,9 @@ class OvervoltageAsked:
     semiconductor_rating: Finding
     others: tuple[tuple[str, Finding | None], ...] = (
         ("main fuse", None), ("main contactors", None), ("traction cable", None))
+    trip: Finding | None = None
+    trip_delay: Finding | None = None
+    braking_time: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -192,7 +198,20 @@ def overvoltage_asked(brief: Brief, pack: PackModel,
         reaction=inverter.overvoltage_reaction, back_voltage=brief.motor.back_voltage,
         station_voltage=brief.station.voltage, charger_ceiling=brief.charger.voltage_high,
         absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
-        semiconductor_rating=inverter.semiconductor_rating, others=others or defaults)
+        semiconductor_rating=inverter.semiconductor_rating, others=others or defaults,
+        trip=_pack_trip(brief, pack), trip_delay=brief.management.voltage_delay,
+        braking_time=brief.regeneration.duration)
+
+
+def _pack_trip(brief: Brief, pack: PackModel) -> Finding | None:
+    """The cells' over-voltage trip as a voltage of the whole pack, all cells alike."""
+    own = brief.management.overvoltage_trip
+    if not own.known:
+        return None
+    cells = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
+    return trace(series_voltage, "pack voltage at the cells' over-voltage trip", series=leaf(
+        "cells in series", "n", "", cells, "definition", origin=Origin("layout")),
+        module_voltage=own, note="all cells alike; one cell above the others trips sooner")
 
 
 def _least_capacitance(brief: Brief) -> Finding:
@@ -324,8 +343,9 @@ def _semiconductors(rating: Finding, highest: Finding) -> Standing:
 
 
 def _duty_checks(asked: OvervoltageAsked, highest: Finding) -> tuple[Check, ...]:
-    return (_reaction_check(asked), _limit_check(asked), _charger_check(asked),
-            _generator_check(asked))
+    reaction = _reaction_check(asked)
+    return (reaction, _limit_check(asked), _braking_trip_check(asked, reaction),
+            _charger_check(asked), _generator_check(asked))
 
 
 def _reaction_check(asked: OvervoltageAsked) -> Check:
@@ -355,6 +375,35 @@ def _limit_check(asked: OvervoltageAsked) -> Check:
     return judge("inverter's braking limit lies below its absolute maximum", STAGE,
                  asked.braking_limit, "below", asked.absolute_maximum,
                  missing="ask the inverter's maker for its braking voltage limit with tolerance")
+
+
+def _braking_trip_check(asked: OvervoltageAsked, reaction: Check) -> Check:
+    """Whether braking into a full pack reaches the cells' trip before the inverter limits."""
+    title = "over-voltage trip stays quiet while braking into a full pack"
+    held = judge(title, STAGE, asked.braking_voltage, "below", asked.trip,
+                 missing="say management.overvoltage_trip: a trip under braking opens a contactor "
+                         "under regeneration",
+                 remedy="braking cut to nothing near full charge and in the cold; an inverter "
+                        "limit below the trip; a lower end of charging")
+    if held.verdict != FAIL:
+        return held
+    limit = asked.braking_limit
+    words = ("the inverter's own limit of " + limit.shown + " lies above the trip"
+             if limit.known and asked.trip is not None and limit.number > asked.trip.number else
+             "the inverter is not shown to limit before it")
+    if _outlasted(asked):
+        return replace(held, verdict=CAUTION, reason=f"{words}; the trip's delay outlasts the "
+                       "braking pulse, and cells stand above their trip until it ends")
+    told = f"{words}: the trip opens a contactor under regeneration"
+    if reaction.verdict == PASS:
+        return replace(held, verdict=CAUTION, reason=f"{told}; the inverter is shown to stop in "
+                       "time, and braking is lost without a warning")
+    return replace(held, reason=f"{told}, and nobody is shown to stop the rise of the link")
+
+
+def _outlasted(asked: OvervoltageAsked) -> bool:
+    delay, pulse = asked.trip_delay, asked.braking_time
+    return bool(delay and pulse and delay.known and pulse.known and delay.number > pulse.number)
 
 
 def _charger_check(asked: OvervoltageAsked) -> Check:

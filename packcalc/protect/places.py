@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, formula, leaf, trace
+from packcalc.fuse_formulas import COUNTED_ON
 
 NOBODY = "nobody"
 FUSE, CONTACTOR, LIMIT, MONITOR = "fuse", "contactor", "current limit", "insulation monitor"
@@ -83,6 +84,8 @@ class Device:
         rating: rated current of a fuse or set current of a limit, where known.
         paths: equal devices side by side that share the highest current; at the lowest
             one of them carries it all.
+        breaks: (voltage, time constant) that it must break here, where these are not those of
+            the main path.
     """
 
     key: str
@@ -90,6 +93,7 @@ class Device:
     kind: str
     rating: Finding | None = None
     paths: int = 1
+    breaks: tuple[tuple[Finding, Finding], ...] = ()
 
 
 # Whether the device ends that current (None: not shown), in what time, and why.
@@ -320,11 +324,14 @@ def _through(device: Device, end: str, current: Finding) -> Finding:
 def _check(place: FaultPlace, one: Cleared) -> Check:
     title = f"Who clears the {one.end} fault current: {place.title}"
     reason = f"{one.current.shown}: {one.words}; {one.why}" if one.why else one.words
-    verdict = PASS if one.clears else NOT_EVALUATED
+    if one.clears:
+        return judge(title, "who clears", one.time, "at most", COUNTED_ON, reason=reason,
+                     missing=f"{reason}; its time is not known")
+    verdict = NOT_EVALUATED
     if one.clears is False:
         verdict = CAUTION if place.loop.inherent else FAIL
     return Check(title, "who clears", verdict, reason=reason,
-                 remedy="" if one.clears else "; ".join(place.loop.remedies))
+                 remedy="; ".join(place.loop.remedies))
 
 
 # -- topology: which devices stand in a chassis loop ----------------------------------------

@@ -21,12 +21,13 @@ from packcalc.checks import (
     Check,
     Item,
     Requirement,
+    figure_fact,
     judge,
     named_part,
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
-from packcalc.part_checks.shown import SILENT, stepped, voltage_check
+from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
@@ -36,13 +37,16 @@ LOWEST_RESISTANCE, HIGHEST_RESISTANCE = 0.1, 1e6
 VALUES_BELOW = 12  # one decade of E12; smaller ones only add current and heat
 
 NOTES = (
-    "Fused or not: rules differ. Formula SAE EV.5.6.1 forbids a fuse in the pre-charge branch; "
+    "Fused or not: rules differ. Formula SAE EV.5.6.1 [formula-sae-rules-2026] forbids a fuse in "
+    "the pre-charge branch; "
     "other practice puts a fuse in it, because a resistor that fails short or a chafed wire is "
     "otherwise fed by the whole pack (common practice). The reviewer decides; a fuse must break "
     "the full DC voltage and carry the peak current on every try.",
-    "Level: 90 % is the least in Formula SAE EV.5.6.1; a contactor maker recommends 95 %, and "
+    "Level: 90 % is the least in Formula SAE EV.5.6.1 [formula-sae-rules-2026]; a contactor maker "
+    "recommends 95 % [contactor-inrush-note], and "
     "80 % gives twice the closing current of 90 %. Judge the volts that remain, not the per cent.",
-    "Formula SAE EV.5.6 asks for a mechanical pre-charge relay, measured voltage and no PTC "
+    "Formula SAE EV.5.6 [formula-sae-rules-2026] asks for a mechanical pre-charge relay, "
+    "measured voltage and no PTC "
     "resistor.",
     "A level alone or a slope alone is not enough: a bus held down by a load has no slope, and a "
     "sensor that reads high shows the level too soon. Close on level AND slope.",
@@ -67,6 +71,7 @@ class PrechargeAsked:
         tries: tries in a row.
         loads: what draws from the bus meanwhile.
         peak_current_limit: what relay, resistor and wiring may carry at closing.
+        ambient: air around the resistor, or None.
     """
 
     highest_voltage: Finding
@@ -80,12 +85,13 @@ class PrechargeAsked:
     tries: Finding
     loads: tuple[BusLoad, ...] = ()
     peak_current_limit: Finding | None = None
+    ambient: Finding | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
         """The findings without which nothing can be sized."""
         needed = (getattr(self, f.name) for f in fields(self)
-                  if f.name not in ("loads", "peak_current_limit"))
+                  if f.name not in ("loads", "peak_current_limit", "ambient"))
         return tuple(f for f in needed if not f.known)
 
     @property
@@ -164,11 +170,12 @@ def _ends(asked: PrechargeAsked, part: ResistorPart) -> tuple[Check, ...]:
         return ()
     awake = [load.name for load in asked.known_loads if load.power is not None]
     names = " and ".join(awake) or "the loads"
-    return (Check("pre-charge ends", "fault range", FAIL, reason=f"never: with {names} awake "
+    return (Check("pre-charge ends", "fault range", FAIL, None, asked.timeout, "at most",
+                  f"never: with {names} awake "
                   f"{part.name} cannot bring the bus to its level; every try runs into its "
                   "timeout, and a main contactor that closes all the same meets an empty bus",
-                  remedy="loads kept asleep until the main contactor has closed, or a smaller "
-                         "resistance"),)
+                  "loads kept asleep until the main contactor has closed, or a smaller "
+                  "resistance"),)
 
 
 def _not_sizable(asked: PrechargeAsked) -> Item:
@@ -275,12 +282,12 @@ def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
                                                        "bus reaches the level in time"),
                _time_check(asked, time, asked.timeout, "timeout is longer than a slow charge")]
     facts = (
-        ("time to the level, slow corner", time.shown if time else "never"),
-        ("peak current", heat["peak"].shown),
-        ("peak power", heat["power"].shown),
-        ("energy of a normal charge", heat["normal"].shown),
-        ("energy of the failed tries", heat["failed"].shown),
-        ("slope limit to close", _slope(asked, resistance).shown),
+        figure_fact("time to the level, slow corner", "s", time, "never"),
+        figure_fact("peak current", "A", heat["peak"]),
+        figure_fact("peak power", "W", heat["power"]),
+        figure_fact("energy of a normal charge", "J", heat["normal"]),
+        figure_fact("energy of the failed tries", "J", heat["failed"]),
+        figure_fact("slope limit to close", "V/s", _slope(asked, resistance)),
     )
     return Candidate(f"{significant(resistance.number, 2)} Ω", tuple(_once(checks)), facts)
 
@@ -298,8 +305,9 @@ def _part_candidate(asked: PrechargeAsked, part: ResistorPart) -> Candidate:
     ours = {"resistor, relay and wiring rated above the highest working voltage":
             voltage_check(part, asked.highest_voltage, _RATED),
             "resistor takes the failed pre-charge energy": _part_energy(own, part, heat)}
-    checks = tuple(ours.get(check.title, check) for check in value.checks)
-    facts = (("resistance", part.resistance.shown), *value.facts)
+    checks = tuple(ours.get(check.title, check) for check in value.checks) + (
+        _part_power(own, part, heat), _part_ambient(own, part))
+    facts = (figure_fact("resistance", "Ω", part.resistance), *value.facts, *remark(part))
     return Candidate(part.name, checks, facts, own=True)
 
 
@@ -317,6 +325,29 @@ def _part_energy(asked: PrechargeAsked, part: ResistorPart, heat: dict[str, Find
                  missing=f"{SILENT}the energy of a pulse of {tries.shown} or shorter, as mounted",
                  reason="all tries as one pulse, without cooling",
                  remedy="a shorter timeout, fewer tries, a larger resistor")
+
+
+def _part_power(asked: PrechargeAsked, part: ResistorPart, heat: dict[str, Finding]) -> Check:
+    return judge("rated power covers charge after charge", "thermal load", part.rated_power,
+                 "at least", _mean_power(asked, heat),
+                 missing=f"{SILENT}the rated power as mounted",
+                 reason="a normal charge every timeout, for ever",
+                 remedy="a larger resistor, or a rest between charges")
+
+
+def _part_ambient(asked: PrechargeAsked, part: ResistorPart) -> Check:
+    return judge("rated power holds at this ambient", "thermal load", part.highest_ambient,
+                 "at least", asked.ambient,
+                 missing=f"{SILENT}the ambient up to which its rated power holds"
+                 if part.highest_ambient is None else "air around the resistor is not known",
+                 remedy="a cooler place, or the maker's derated figure")
+
+
+def _mean_power(asked: PrechargeAsked, heat: dict[str, Finding]) -> Finding:
+    return trace(tr.mean_power, "Mean power of normal charges, one each timeout",
+                 energy=heat["normal"], events=leaf("Events", "n", "", 1.0, "definition"),
+                 duration=asked.timeout,
+                 note="charges that follow each other at once after a full discharge")
 
 
 def _once(checks: Sequence[Check]) -> list[Check]:
@@ -444,10 +475,7 @@ def _governing(asked: PrechargeAsked, reference: Finding) -> str:
 def _duty(asked: PrechargeAsked, reference: Finding, upper: Finding,
           lower: Finding | None) -> tuple[Finding, ...]:
     heat = _heat(asked, reference)
-    events = trace(tr.mean_power, "Mean power of normal charges, one each timeout",
-                   energy=heat["normal"], events=leaf("Events", "n", "", 1.0, "definition"),
-                   duration=asked.timeout,
-                   note="charges that follow each other at once after a full discharge")
+    events = _mean_power(asked, heat)
     low, high = _slow_buses(asked, reference)
     time = _time(low, high)
     lines = [heat["failed"] if heat["failed"].number >= heat["normal"].number else heat["normal"]]

@@ -6,7 +6,7 @@ the torque is at zero, except by a crash or a lost 12 V supply, which wait for n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from packcalc import transients as tr
 from packcalc.brief import Brief
@@ -28,6 +28,9 @@ HALF = leaf("share of the empty pack's voltage that tells a weld", "x", "%", 0.5
 SETTLE = leaf("time for a contact to move and a reading to settle", "t", "s", 0.5, "assumed",
               source="packcalc-rule", origin=RULE,
               note="our rule; the contactor's operate and release times plus two readings")
+
+UNTOLD = leaf("time until an open main contact shows by the link's fall", "t", "s", None, "given",
+              note="needs the discharge resistor")
 
 PACK_LIVE = "modules, links, sense wires and everything up to the open contactors"
 BUS_LIVE = "everything: pack, link, inverter, every branch behind the main contactors"
@@ -61,6 +64,8 @@ class StatesAsked:
         precharge_time: slowest pre-charge to the level; None where it is never reached or
             not known.
         capacitance: of the whole bus, upper tolerance; None counts the DC link alone.
+        breaks: current that a main contactor breaks in both directions at that voltage; None
+            where its sheet does not say so.
     """
 
     brief: Brief
@@ -68,6 +73,7 @@ class StatesAsked:
     highest: Finding
     precharge_time: Finding | None
     capacitance: Finding | None = None
+    breaks: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -79,11 +85,12 @@ class State:
         contactors: position of each of CONTACTORS.
         before: what must hold or happen before it is entered.
         point: where it is measured that the state is reached.
-        relation: "below", "above" or words.
+        relation: "below", "above", "differing by less than" or words.
         level: what the reading is held against; None where the proof is in words.
         timeout: after which the state has failed; None where nobody said.
         failing: what happens then.
         live: what is live.
+        blind: what this proof cannot see.
     """
 
     name: str
@@ -95,13 +102,65 @@ class State:
     timeout: Finding | None
     failing: str
     live: str
+    blind: str = ""
+
+
+@dataclass(frozen=True)
+class Proof:
+    """One way to prove a contact.
+
+    Attributes:
+        name: as printed.
+        reading: where, and what the contact's position makes of it.
+        tells: what it can tell.
+        blind: what it cannot see.
+    """
+
+    name: str
+    reading: str
+    tells: str
+    blind: str
+
+
+PROOFS = (
+    Proof("voltage across one contact", "battery side to load side of the same pole",
+          "a contact that is open while current is asked for",
+          "an open contact while the link is charged and no current flows: both sides read the "
+          "same; a weld while the other pole is closed and the link charged"),
+    Proof("pole by pole", "load side of one contact to the other battery pole, link dead, both "
+          "told to open", "which pole is welded, each by its own reading",
+          "a contact that will not close; a weld while the link is still charged; with no "
+          "measuring resistor a floating load side reads anything"),
+    Proof("fall of the link", "link, plus to minus, after the relay has opened again",
+          "a main contact that stayed open: the link falls through its resistor",
+          "anything sooner than the link falls; a contact that opens later in the drive without "
+          "current"),
+    Proof("auxiliary contact", "its own wire, moved by the same armature",
+          "that the armature moved, with no voltage and no current needed",
+          "a burnt main contact that passes nothing; a weld of one main contact, unless the maker "
+          "states a mirror contact (remembered as IEC 60947-4-1 Annex F)"),
+    Proof("voltage drop at a known current", "across the closed contact, at the current sensor's "
+          "reading", "a contact that conducts, and how worn it is",
+          "anything while no current flows: torque must be held low until it has been read"),
+    Proof("current of the coil", "its supply", "that the coil is driven",
+          "whether any contact moved"),
+)
 
 
 @dataclass(frozen=True)
 class StatesResult:
-    """The table of states and everything held against it."""
+    """The table of states and everything held against it.
+
+    Attributes:
+        states: in order.
+        proofs: every way to prove a contact, with what it cannot see.
+        weld_check: its steps, in order.
+        item: as put to the reviewer.
+    """
 
     states: tuple[State, ...]
+    proofs: tuple[Proof, ...]
+    weld_check: tuple[str, ...]
     item: Item
 
     def state(self, name: str) -> State:
@@ -114,13 +173,14 @@ def study_states(asked: StatesAsked) -> StatesResult:
     states = _states(asked)
     fall = _fall(asked, BORDER)
     duty = [weld_level(asked), asked.brief.precharge.timeout]
-    duty += [f for f in (asked.precharge_time, fall, _crash_time(asked)) if f is not None]
+    duty += [f for f in (asked.precharge_time, fall, _crash_time(asked), _hold_time(asked))
+             if f is not None]
     item = Item(
         key="switching", title=TITLE,
         governing="no closing onto a weld, no opening under torque, nothing left live by a crash",
         duty=tuple(duty), specification=_specification(asked), open_items=_open_items(asked),
         notes=(*NOTES, *_strings_note(asked)), checks=_checks(asked))
-    return StatesResult(states, item)
+    return StatesResult(states, PROOFS, _weld_check(asked), item)
 
 
 def weld_level(asked: StatesAsked) -> Finding:
@@ -140,12 +200,51 @@ def _capacitance(asked: StatesAsked) -> Finding:
 
 def _fall(asked: StatesAsked, end: Finding) -> Finding | None:
     """Time for the link to fall to a voltage through its own resistor."""
-    resistance = asked.brief.inverter.discharge_resistance
-    if not resistance.known or asked.highest.number <= end.number:
+    if not asked.brief.inverter.discharge_resistance.known \
+            or asked.highest.number <= end.number:
         return None
     return trace(tr.discharge_time, f"time for the link to fall to {end.shown}",
-                 resistance=resistance, capacitance=_capacitance(asked), voltage=asked.highest,
-                 end=end)
+                 resistance=_slowest_resistor(asked), capacitance=_capacitance(asked),
+                 voltage=asked.highest, end=end)
+
+
+def _slowest_resistor(asked: StatesAsked) -> Finding:
+    link = asked.brief.inverter
+    return trace(tr.largest_resistance, "discharge resistor, upper tolerance", unit="kΩ",
+                 resistance=link.discharge_resistance, tolerance=link.discharge_tolerance)
+
+
+def _hold_time(asked: StatesAsked) -> Finding | None:
+    """Time in which a link behind an open main contact falls by the closing difference."""
+    if not asked.brief.inverter.discharge_resistance.known:
+        return None
+    level = trace(tr.share_of_voltage, "link voltage that an open main contact falls to",
+                  voltage=asked.highest, share=asked.brief.precharge.level)
+    return trace(tr.discharge_time, "time until an open main contact shows by the link's fall",
+                 resistance=_slowest_resistor(asked), capacitance=_capacitance(asked),
+                 voltage=asked.highest, end=level,
+                 note="relay open, nothing drawing; a load only makes it quicker")
+
+
+def _weld_check(asked: StatesAsked) -> tuple[str, ...]:
+    """Steps of the check before each closing."""
+    level = weld_level(asked).shown
+    return (
+        f"Every contact is told to open; wait until the link, plus to minus, reads below {level}: "
+        "a charged link holds both load sides up and hides what follows.",
+        f"Load side of main plus to battery minus, and load side of main minus to battery plus, "
+        f"each through a measuring resistor that pulls it down: both below {level}. Above it that "
+        "pole is welded.",
+        "The same for the charge contactor, and in strings for each string with the bus dead.",
+        f"Close main minus alone: the link stays below {level}. A rise means that main plus or the "
+        "relay passes current.",
+        "Close the relay: the link rises. No rise means that main minus, the relay or its resistor "
+        "is open.",
+        "Level and slope reached: close main plus, then open the relay, and prove main plus before "
+        "torque is allowed (see the state run).",
+        "At every key-off without load open the poles one after the other, the first one in turn: "
+        "after the first has opened its own reading must fall, which proves it while the other is "
+        "still closed.")
 
 
 # --- the table ------------------------------------------------------------------------
@@ -162,20 +261,25 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
     return (
         State("off", (OPEN, OPEN, OPEN, OPEN), "torque at zero, contactors told to open",
               "DC link, plus to minus", "below", BORDER, _fall(asked, BORDER),
-              "discharge path or a weld: lock out, warn, prove dead by meter", PACK_LIVE),
+              "discharge path or a weld: lock out, warn, prove dead by meter", PACK_LIVE,
+              "one welded pole: the other, open, lets the link fall all the same"),
         State("wake", (OPEN, OPEN, OPEN, OPEN),
               "cells within limits, isolation reading above its warning, interlock closed",
               "load side of each main contact to the other battery pole (weld check)", "below",
               level, _fall(asked, level),
-              "a contact is welded or the link still charged: no closing", PACK_LIVE),
+              "a contact is welded or the link still charged: no closing", PACK_LIVE,
+              "whether a contact will close; a weld while the link is still charged"),
         State("first pole", (CLOSED, OPEN, OPEN, OPEN), "both weld checks passed",
               "DC link, plus to minus: must not rise", "below", level, SETTLE,
               "main plus or pre-charge relay is welded: open main minus",
-              f"{PACK_LIVE}; the minus pole of link and inverter"),
+              f"{PACK_LIVE}; the minus pole of link and inverter",
+              "main minus itself: it reads the same when it stayed open"),
         State("pre-charge", (CLOSED, OPEN, CLOSED, OPEN), "link did not rise with one pole closed",
               "DC link against battery, and its slope", "above", target, pre.timeout,
               "open relay, then main minus; wait until the resistor is cold; "
-              f"{pre.tries.number:g} tries, then lock out", BUS_LIVE),
+              f"{pre.tries.number:g} tries, then lock out", BUS_LIVE,
+              "a load that holds the level, without the slope; which of main minus, relay and "
+              "resistor is open when nothing rises"),
     )
 
 
@@ -184,49 +288,69 @@ def _working(asked: StatesAsked) -> tuple[State, ...]:
                  voltage=asked.highest, level=asked.brief.precharge.level)
     return (
         State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached",
-              "across main plus, battery side to load side", "below", left, SETTLE,
-              "contact did not close: torque stays off, back to off", BUS_LIVE),
+              "with the relay open again: the link does not fall by the closing difference, and "
+              "the auxiliary contact of main plus has moved; from the first load current on, "
+              "voltage across main plus", "below", left, _hold_time(asked) or UNTOLD,
+              "contact did not close: torque stays off, back to off", BUS_LIVE,
+              "voltage across main plus alone: a charged link with no current reads the same open "
+              "and closed; the auxiliary contact tells the armature, not a burnt main contact"),
         State("charge", (CLOSED, CLOSED, OPEN, CLOSED),
               "plug in and locked, earth proven, torque blocked, weld check of the charge "
-              "contactor", "inlet, plus to minus, against battery", "below", asked.highest, SETTLE,
+              "contactor", "inlet, plus to minus, against battery", "differing by less than",
+              left, SETTLE,
               "charger off first, then charge contactor, then main contactors",
-              f"{BUS_LIVE}; inlet and charge cable"),
+              f"{BUS_LIVE}; inlet and charge cable",
+              "before current flows an inlet whose capacitors are charged reads the same with the "
+              "charge contactor open"),
     )
 
 
 def _ending(asked: StatesAsked) -> tuple[State, ...]:
     own, link = asked.brief.management, asked.brief.inverter
-    torque = _known(link.torque_zero_time)
     return (
         State("fault", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero and charger off, then open; an over-current trip opens at its own "
-              "delay, only within what the contactors break", "DC link, plus to minus", "below",
-              BORDER, _known(own.trip_delay), "a contact is welded: the fuse is all that is left; "
-              "warn, stop, leave the vehicle", PACK_LIVE),
+              "delay, only within what the contactors break", "battery current at zero once the "
+              "trip's delay is over, then DC link, plus to minus", "below",
+              BORDER, _then_fall(asked, own.trip_delay),
+              "a contact is welded: the fuse is all that is left; warn, stop, leave the vehicle",
+              PACK_LIVE,
+              "one welded pole while the other opened; a motor that holds the link up looks like "
+              "a weld"),
         State("crash", (OPEN, OPEN, OPEN, OPEN),
               "nothing: the crash signal opens the coils' supply by wire",
               "DC link, plus to minus", "below", BORDER, CRASH_TIME,
-              "not isolated: responders' sheet, cut loop, treat as live", PACK_LIVE),
+              "not isolated: responders' sheet, cut loop, treat as live", PACK_LIVE,
+              "live metal on the pack's side of the contactors; torn wires of the reading itself"),
         State("key off under load", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero first; current below what the contactors open every day",
-              "battery current, then DC link", "below", BORDER, torque,
-              "open all the same, count the opening under load", PACK_LIVE),
+              "battery current at zero, then DC link, plus to minus", "below", BORDER,
+              _then_fall(asked, link.torque_zero_time),
+              "open all the same, count the opening under load", PACK_LIVE,
+              "the second pole to open: prove each in turn, see the weld check"),
         State("loss of 12 V", (OPEN, OPEN, OPEN, OPEN),
               "nothing can come before: springs open the contacts",
               "weld check at the next wake", "below", weld_level(asked), SETTLE,
-              "welded contacts: no wake", PACK_LIVE),
+              "welded contacts: no wake", PACK_LIVE,
+              "anything until the supply is back: no channel is read"),
     )
 
 
-def _known(finding: Finding) -> Finding | None:
-    return finding if finding.known else None
+def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
+    """A time, and the fall of the link after it; None where either is not known."""
+    fall = _fall(asked, BORDER)
+    if not first.known or fall is None:
+        return None
+    return trace(tr.sum_of_times, f"{first.title}, then a link below 60 V", first=first,
+                 second=fall)
 
 
 # --- checks ---------------------------------------------------------------------------
 
 def _checks(asked: StatesAsked) -> tuple[Check, ...]:
-    return (_precharge_check(asked), _torque_check(asked), _crash_check(asked),
-            _crash_link_check(asked), _weld_wait_check(asked), _lost_supply_check(asked))
+    return (_precharge_check(asked), _closed_check(asked), _torque_check(asked),
+            _crash_check(asked), _crash_link_check(asked), _weld_wait_check(asked),
+            _lost_supply_check(asked))
 
 
 def _precharge_check(asked: StatesAsked) -> Check:
@@ -234,6 +358,24 @@ def _precharge_check(asked: StatesAsked) -> Check:
                  asked.precharge_time, "below", asked.brief.precharge.timeout,
                  missing="the level is never reached or its time not known: see pre-charge",
                  remedy="a longer timeout that the resistor bears, or a smaller resistance")
+
+
+def _closed_check(asked: StatesAsked) -> Check:
+    """Before any current flows, open and closed read the same across a contact."""
+    title = "a main contact that stayed open is told before torque is allowed"
+    limit = asked.brief.precharge.timeout
+    ask = "fit an auxiliary contact on each main contactor, and read it"
+    hold = _hold_time(asked)
+    if hold is None:
+        return Check(title, "who clears", NOT_EVALUATED, None, limit, "at most",
+                     "across a charged link open and closed read the same, and how fast the link "
+                     f"would fall is not known: say inverter.discharge_resistance, or {ask}", ask)
+    held = judge(title, "who clears", hold, "at most", limit,
+                 reason="by the link's fall once the relay is open again")
+    if held.verdict == FAIL:
+        return replace(held, verdict=CAUTION, reason="the link falls too slowly to tell in the "
+                       "time-out: voltage across the contact cannot tell it either", remedy=ask)
+    return held
 
 
 def _torque_check(asked: StatesAsked) -> Check:
@@ -297,7 +439,8 @@ def _lost_supply_check(asked: StatesAsked) -> Check:
     load = largest([asked.pack.peak_current, asked.pack.regeneration_current,
                     asked.pack.charging_current], "largest current that a lost 12 V supply breaks")
     return judge("contactors break the largest load when the 12 V supply is lost", "who clears",
-                 None, "at least", load,
+                 asked.breaks, "at least", load,
+                 reason="how many times is on the contactor's data sheet",
                  missing=f"ask the contactor's maker: {load.shown} in both directions at "
                          f"{asked.highest.shown}, how many times",
                  remedy="hold-up of the 12 V supply until torque is at zero")
@@ -311,6 +454,9 @@ def _specification(asked: StatesAsked) -> tuple[Requirement, ...]:
                     "other pole, inlet", "each contact is proven by a voltage across it"),
         Requirement("weld check level", f"below {weld_level(asked).shown}",
                     "before each closing, both poles"),
+        Requirement("auxiliary contact on each main contactor", "read by the program, mirror "
+                    "contact where its maker states one", "a charged link reads the same across "
+                    "an open and a closed contact"),
         Requirement("pre-charge timeout", asked.brief.precharge.timeout.shown,
                     f"{asked.brief.precharge.tries.number:g} tries, then lock-out"),
         Requirement("coils", "normally open, dropped by wire by interlock, emergency stop and "

@@ -7,12 +7,12 @@ strings may be joined only where the rest voltage moves with charge.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from packcalc import transients as tr
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
 
@@ -21,6 +21,7 @@ RULE = Origin("rule")
 HIDDEN_MOST = leaf("largest charge gap that may stay hidden when strings are joined by voltage",
                    "Δz_max", "%", 0.05, "assumed", source="packcalc-rule", origin=RULE,
                    note="packcalc's own rule; no standard gives a limit")
+NO_CHARGE = leaf("no charge", "I", "A", 0.0, "definition", origin=RULE)
 SETTLED = 0.05
 
 NOTES = (
@@ -319,6 +320,7 @@ class StringsAsked:
         voltage_empty, resistance_long: one string, cold, aged, empty, long pulse.
         module_voltage: V, one module when empty: drives a string in which it is shorted.
         continuous_current, peak_current, charging_current: of the whole pack.
+        regeneration_current: of the whole pack, or None.
         charge_limits: of one string, over the temperatures in use.
         capacity: of one string as it is now.
         slope: V, least rise of a string's rest voltage per whole charge, in the window.
@@ -343,6 +345,7 @@ class StringsAsked:
     hysteresis: Finding
     voltage_error: Finding
     mismatch: Finding
+    regeneration_current: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -364,6 +367,7 @@ class StringsDuty:
     continuous: Finding
     peak: Finding
     charging: Finding
+    braking: Finding
     in_use: Finding
     breaking: Finding
     lowest: Finding
@@ -404,6 +408,8 @@ def string_duty(asked: StringsAsked) -> StringsDuty:
         peak=of_string(asked.peak_current, "peak current of a string, one string open", share_open),
         charging=of_string(asked.charging_current, "charging current of a string, one string open",
                            share_open),
+        braking=of_string(asked.regeneration_current or asked.charging_current,
+                          "braking current of a string, one string open", share_open),
         in_use=of_string(asked.continuous_current, "continuous current of the best string, all in",
                          share_all),
         breaking=trace(fed_by_others, "highest fault current from all other strings",
@@ -482,11 +488,12 @@ def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:
 
 def _takes(duty: StringsDuty) -> Check:
     title = "Receiving string may be charged at every temperature in use"
-    if duty.charge_limit.number > 0:
-        return Check(title, "fault range", PASS)
-    return Check(title, "fault range", CAUTION, duty.charge_limit, None, "",
-                 "refused: no charge is allowed at the coldest, and joining charges one string",
-                 "join only warm cells; the management system must refuse below that temperature")
+    check = judge(title, "fault range", duty.charge_limit, "above", NO_CHARGE,
+                  remedy="join only warm cells; the management system must refuse below that "
+                         "temperature")
+    return check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason="refused: no charge is allowed at the coldest, and joining "
+        "charges one string")
 
 
 def _told(asked: StringsAsked, duty: StringsDuty) -> Check:

@@ -18,6 +18,7 @@ from typing import Any
 from packcalc.brief import (
     BRANCH_CHOICES,
     CARRIES_CHOICES,
+    STRICTEST_INSTALL,
     Battery,
     Branch,
     Brief,
@@ -25,6 +26,7 @@ from packcalc.brief import (
     Charger,
     Insulation,
     Inverter,
+    Key,
     Load,
     Management,
     ModulesOnHand,
@@ -39,13 +41,24 @@ from packcalc.brief import (
     Station,
     Strings,
     Surroundings,
+    Unknown,
 )
 from packcalc.errors import UnknownName, UserError
 from packcalc.findings import Finding, Origin
 from packcalc.modules import ModuleType
 from packcalc.parts import CABLE, CONTACTOR, DISCONNECT, FUSE, RESISTOR
 from packcalc.reading.bench_brief import read_bench, read_donor
-from packcalc.reading.entries import Notes, Safe, entry, is_unknown, keys_of, kind_of, schema_safe
+from packcalc.reading.contradictions import hold_together
+from packcalc.reading.entries import (
+    LEFT_OPEN,
+    Notes,
+    Safe,
+    entry,
+    is_unknown,
+    keys_of,
+    kind_of,
+    schema_safe,
+)
 from packcalc.reading.library import record, record_with
 from packcalc.reading.modules import KEYS as MODULE_KEYS
 from packcalc.reading.modules import module_from_entries
@@ -70,7 +83,7 @@ MOST_MODULES, MOST_ROUTES, MOST_LOADS, MOST_BRANCHES = 1000, 100, 100, 100
 ASSUMED_ROUTE = "battery to inverter"
 # Entries of [parts] that name a part of the list, with its kind.
 NAMED_PARTS = {"main_fuse": FUSE, "string_fuse": FUSE, "contactor": CONTACTOR,
-               "resistor": RESISTOR, "disconnect": DISCONNECT}
+               "string_contactor": CONTACTOR, "resistor": RESISTOR, "disconnect": DISCONNECT}
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 # An open entry that hangs on a neighbour: (neighbour, safe factor, lucky factor, at most).
@@ -94,6 +107,8 @@ RISING: tuple[tuple[str, str, bool], ...] = (  # (lower, higher, may be equal)
     ("battery.energy_least", "battery.energy_most", True),
     ("precharge.time_limit", "precharge.timeout", True),
     ("management.undervoltage_trip", "management.overvoltage_trip", False),
+    ("management.overload_trip", "management.trip_current", True),
+    ("management.trip_current", "management.trip_blocked_above", False),
     ("management.isolation_trip", "management.isolation_warn", True),
 )
 RISING_IN_ROUTE = (
@@ -130,14 +145,16 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
     modules = _modules(notes, data.get("modules"))
     parts = {name: _section(notes, data, name) for name in _PLAIN_SECTIONS}
     cables = _section(notes, data, "cables", ("route",))
-    routes = _routes(notes, data)
+    routes = _routes(notes, data, cables["rules"])
     branches = _branches(notes, data)
     precharge = _section(notes, data, "precharge", ("load",))
     loads = _loads(notes, data)
+    _wake_alike(notes, loads, branches)
     listed = _parts(notes, data, routes, branches)
     bench, donor = read_bench(notes, data), read_donor(notes, data, _module)
     for rule in RISING:
         _hold(notes, *rule)
+    hold_together(notes, data, modules, branches, loads, listed)
     words = {"title": notes.words(data, "title", ()), "note": notes.words(data, "note", ()),
              "date_of_issue": _date(notes, data.get("date_of_issue")),
              "mix": notes.choice(data, "mix", (), MIX_CHOICES, MIX_CHOICES[0]),
@@ -262,13 +279,23 @@ def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
     own = [key.name for key in keys_of("modules")]
     for index, table in enumerate(tables):
         path = ("modules", index)
-        entries = _entries(notes, "modules", table, path)
+        entries = _module_entries(notes, table, path)
         notes.only(table, [*own, "record", *MODULE_KEYS], path)
         figures = {name: value for name, value in table.items()
                    if name in MODULE_KEYS and not is_unknown(value)}
         module = _module(notes, table.get("record"), figures, path)
         if module is not None:
             found.append(ModulesOnHand(module, **entries))
+    return found
+
+
+def _module_entries(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> dict[str, Any]:
+    """What the module's own conductors stand needs one entry of two: section or I²t."""
+    before = len(notes.unknowns)
+    found = _entries(notes, "modules", table, path)
+    pair = ("conductor_section", "conductor_withstand")
+    if any(found[name].known for name in pair):
+        notes.unknowns[before:] = [u for u in notes.unknowns[before:] if u.key.name not in pair]
     return found
 
 
@@ -297,7 +324,7 @@ def _module(notes: Notes, name: Any, figures: dict[str, Any],
         return None
 
 
-def _routes(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _routes(notes: Notes, data: Mapping[str, Any], rules: str) -> list[dict[str, Any]]:
     """The cable routes; one from battery to inverter is assumed where none is given."""
     path: KeyPath = ("cables", "route")
     cables = data.get("cables")
@@ -315,11 +342,52 @@ def _routes(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
             "carries": notes.choice(table, "carries", at, CARRIES_CHOICES, "traction"),
             "cable": notes.words(table, "cable", at)}
         route |= _entries(notes, "cables.route", table, at)
+        if is_unknown(table.get("install")) and rules in STRICTEST_INSTALL:
+            route["install"] = _strictest(notes, rules)
         for lower, higher, equal in RISING_IN_ROUTE:
             _hold(notes, lower, higher, equal, route, (*at, higher))
         found.append(route)
     _distinct(notes, [route["name"] for route in found], path)
     return found
+
+
+def _strictest(notes: Notes, rules: str) -> str:
+    """An open way of laying under a rule set without conduit: the hottest that it knows."""
+    counted = STRICTEST_INSTALL[rules]
+    at = max(i for i, u in enumerate(notes.unknowns) if u.key.name == "install")
+    words = (f"{rules} has no table for conduit: {counted} is counted, the hottest way of laying "
+             "that it knows; a cable in conduit or a closed sill needs another rule set")
+    old = notes.unknowns[at]
+    notes.unknowns[at] = Unknown(old.dotted, replace(old.key, safe=counted, consequence=words),
+                                 counted, "spaced in air")
+    return counted
+
+
+# What an open kind counts as; left out altogether it is a fault, because it names the thing.
+OPEN_KINDS = {
+    "branch": Key("branch", "kind", "words", "", "", "what the branch feeds", safe="other",
+                  choices=BRANCH_CHOICES,
+                  consequence="counted as a load of another kind; what a charger, an inlet or "
+                              "sense wires would add to a fault is not counted",
+                  find="follow the two conductors to their other end"),
+    "precharge.load": Key("precharge.load", "kind", "words", "", "", "how the load draws",
+                          safe="constant power", choices=KIND_CHOICES,
+                          consequence="counted as constant power, which can stop the pre-charge, "
+                                      "unless its resistance is given",
+                          find="a heater or lamp is resistive; a converter draws constant power"),
+}
+
+
+def _kind(notes: Notes, table: Mapping[str, Any], section: str, path: KeyPath) -> str:
+    """The kind of a branch or load; the word `unknown` is legal and listed as open."""
+    key, raw = OPEN_KINDS[section], table.get("kind")
+    if raw is None or not is_unknown(raw):
+        return notes.choice(table, "kind", path, key.choices)
+    taken = str(key.safe)
+    if section == "precharge.load" and not is_unknown(table.get("resistance")):
+        taken = "resistive"
+    notes.unknowns.append(Unknown(shown_key((*path, "kind")), key, taken, None))
+    return taken
 
 
 def _branches(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -331,7 +399,7 @@ def _branches(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
         notes.only(table, known, at)
         branch: dict[str, Any] = {
             "name": notes.words(table, "name", at, f"branch {index + 1}"),
-            "kind": notes.choice(table, "kind", at, BRANCH_CHOICES),
+            "kind": _kind(notes, table, "branch", at),
             "fuse_part": notes.words(table, "fuse_part", at)}
         found.append(branch | _branch_figures(notes, table, at))
     _distinct(notes, [branch["name"] for branch in found], path)
@@ -363,10 +431,21 @@ def _loads(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
         notes.only(table, known, at)
         load: dict[str, Any] = {
             "name": notes.words(table, "name", at, f"load {index + 1}"),
-            "kind": notes.choice(table, "kind", at, KIND_CHOICES)}
+            "kind": _kind(notes, table, "precharge.load", at)}
         found.append(load | _load_figures(notes, load["kind"], table, at))
     _distinct(notes, [load["name"] for load in found], path)
     return found
+
+
+def _wake_alike(notes: Notes, loads: list[dict[str, Any]],
+                branches: list[dict[str, Any]]) -> None:
+    """A load whose waking voltage is open takes that of the branch of its name: one thing."""
+    told = {b["name"]: b["wakes_at"] for b in branches if b["wakes_at"].known}
+    for index, load in enumerate(loads):
+        if load["name"] in told and not load["wakes_at"].known:
+            load["wakes_at"] = told[load["name"]]
+            dotted = f"precharge.load[{index}].wakes_at"
+            notes.unknowns[:] = [u for u in notes.unknowns if u.dotted != dotted]
 
 
 def _load_figures(notes: Notes, kind: str, table: Mapping[str, Any],
@@ -375,12 +454,13 @@ def _load_figures(notes: Notes, kind: str, table: Mapping[str, Any],
     needed, foreign = ("resistance", "power") if kind == "resistive" else ("power", "resistance")
     before = len(notes.unknowns)
     found = _entries(notes, "precharge.load", table, path)
-    notes.unknowns[before:] = [u for u in notes.unknowns[before:] if u.key.name == "wakes_at"]
+    notes.unknowns[before:] = [u for u in notes.unknowns[before:] if u.key.name != foreign]
     if not kind:
         return found
-    if is_unknown(table.get(needed)):
+    if table.get(needed) is None:
         find = next(key.find for key in keys_of("precharge.load") if key.name == needed)
-        notes.fault((*path, needed), f"a {kind} load needs its {needed}", f"find it: {find}")
+        notes.fault((*path, needed), f"a {kind} load needs its {needed}",
+                    f"find it: {find}; or write {LEFT_OPEN!r}")
     if not is_unknown(table.get(foreign)):
         notes.fault((*path, foreign), f"a {kind} load has no {foreign} of its own",
                     f"give its {needed} alone")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import math
 import numbers
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -18,9 +19,20 @@ from packcalc.brief import KEYS, OPTIONAL_KEYS, Key, Unknown
 from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key
-from packcalc.units import dimension, from_si, into_si, parse_range, printed, show, to_si
+from packcalc.units import (
+    dimension,
+    from_si,
+    into_si,
+    other_reading,
+    parse_range,
+    printed,
+    range_ends,
+    show,
+    to_si,
+)
 
 MOST_FAULTS = 100
+LEFT_OPEN = "unknown"
 LONGEST_WORDS = 200
 LARGEST_WHOLE = 10**15
 WHOLE_NUMBERS = ("modules.count", "power.peaks_in_life", "cables.route.grouped_circuits",
@@ -46,7 +58,7 @@ def kind_of(raw: Any) -> str:
 
 def is_unknown(raw: Any) -> bool:
     """Whether an entry is left open: absent, None or the word `unknown`."""
-    return raw is None or (isinstance(raw, str) and raw.strip().lower() == "unknown")
+    return raw is None or (isinstance(raw, str) and raw.strip().lower() == LEFT_OPEN)
 
 
 @dataclass
@@ -159,6 +171,9 @@ class Notes:
         return default
 
 
+MOST_KEYS_SHOWN = 6
+
+
 def _where_instead(name: str, allowed: list[str]) -> str:
     near = nearest(name, allowed)
     if near:
@@ -166,7 +181,9 @@ def _where_instead(name: str, allowed: list[str]) -> str:
     homes = [key.section for key in KEYS if key.name == name and key.section]
     if homes:
         return f"it belongs under [{homes[0]}]"
-    return "known here: " + ", ".join(allowed)
+    more = len(allowed) - MOST_KEYS_SHOWN
+    return "known here: " + ", ".join(allowed[:MOST_KEYS_SHOWN]) + (
+        f" and {more} more; packcalc new writes them all" if more > 0 else "")
 
 
 def _why_no_words(raw: Any) -> str:
@@ -232,14 +249,32 @@ def _near_miss(value: float, key: Key) -> str:
     return "" if near is None else f"did you mean {_figure(near, key.unit)}?"
 
 
-def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str) -> float | None:
-    """The value, or None with a fault when it is implausible or not whole."""
+_WITH_POINT = re.compile(r"\d+\.\d+")
+
+
+def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str,
+            text: str | None = None) -> float | None:
+    """The value, or None with a fault when it is implausible, not whole, or read two ways.
+
+    A point before exactly three digits may mark thousands: where both readings are plausible
+    for this entry the user is asked. "3.650 V" of a cell or "110.000 kW" of a motor is not.
+    """
     if not plausible(value, key):
         notes.fault(path, f"{words} is not plausible for {key.title} ({span(key)})",
                     _near_miss(value, key) or "check the figure and its unit")
         return None
+    other = other_reading(words if text is None else text, key.dimension)
+    if other is not None and plausible(other[0], key):
+        wrong, _, right = other[1].partition("; ")
+        notes.fault(path, wrong, right)
+        return None
     if key.dotted in WHOLE_NUMBERS and value != int(value):
         notes.fault(path, f"{words} is not a whole number", "write it like 16")
+        return None
+    if key.dotted in WHOLE_NUMBERS and notes.text and _WITH_POINT.fullmatch(words):
+        # TOML reads 1.000 as one: a count with a point may be meant in thousands.
+        notes.fault(path, f"{words} is a count with a point", f"write {value:.0f}, or in full "
+                    "where the point marks thousands")
         return None
     return value
 
@@ -254,11 +289,13 @@ def _given(notes: Notes, key: Key, raw: Any, path: KeyPath) -> float | None:
 
 
 def _given_range(notes: Notes, key: Key, raw: Any, path: KeyPath) -> list[float | None]:
+    texts = ["", ""]
     try:
         if isinstance(raw, str):
-            ends = list(parse_range(raw, key.dimension))
+            ends, texts = list(parse_range(raw, key.dimension)), range_ends(raw)
         elif isinstance(raw, (list, tuple)) and len(raw) == 2:
             ends = [number_si(end, key.dimension) for end in raw]
+            texts = [_user_text(end) for end in raw]
         else:
             example = dimension(key.dimension).example.split()[-1]
             raise UnitError(f"is {kind_of(raw)}, not a range; write it like "
@@ -268,7 +305,8 @@ def _given_range(notes: Notes, key: Key, raw: Any, path: KeyPath) -> list[float 
     except UserError as error:
         notes.refused(path, error)
         return [None, None]
-    return [_judged(notes, key, end, path, _figure(end, key.unit)) for end in ends]
+    return [_judged(notes, key, end, path, _figure(end, key.unit), text)
+            for end, text in zip(ends, texts, strict=True)]
 
 
 # -- findings ---------------------------------------------------------------------------------

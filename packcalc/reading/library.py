@@ -19,6 +19,12 @@ __all__ = ["cell_class", "classes", "check_record", "ids", "library", "module_fr
            "module_from_label", "record", "record_text"]
 
 _CHEMISTRIES = ("LFP", "LMO", "LTO", "NCA", "NMC")
+_ALSO_CALLED = {"lifepo4": "LFP", "lifepo": "LFP", "life": "LFP", "lifp": "LFP", "ncm": "NMC",
+                "linimncoo2": "NMC", "linicoalo2": "NCA", "limn2o4": "LMO", "limno": "LMO",
+                "li4ti5o12": "LTO", "titanate": "LTO"}
+# Other chemistries: the most alike of our names would be a wrong hint.
+_NONE_OF_OURS = ("lco", "licoo2", "lmfp", "lnmo", "lion", "liion", "lipo", "nimh", "nicd", "naion",
+                 "sib")
 _ZERO_CELSIUS = 273.15
 
 
@@ -36,7 +42,10 @@ def cell_class(name: str) -> CellClass:
         UnknownName: no such class.
     """
     if name.upper() not in _CHEMISTRIES:
-        raise UnknownName("chemistry", name, _CHEMISTRIES)
+        plain = "".join(c for c in name.lower() if c.isalnum())
+        also = _ALSO_CALLED.get(plain)
+        raise UnknownName("chemistry", name, (also,) if also else _CHEMISTRIES,
+                          likeness=not also and plain not in _NONE_OF_OURS)
     return _load_class(name.upper())
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,8 @@ from packcalc.modules import (
 
 UNKNOWN = "unknown"
 WARM_ENOUGH = 293.15
+# Our rule: rest voltages nearer together move a curve at one place and hang the ends in the air.
+LEAST_SPAN, LEAST_APART = 0.40, 0.10
 RECORD_BASES = ("given", "measured", "read", "assumed", "invented")
 
 
@@ -64,6 +66,9 @@ FIGURES: dict[str, Key] = {
 WORDS = ("id", "title", "chemistry", "label", "note", "basis")
 KEYS = (*FIGURES, *WORDS, "rest_voltages")
 NEEDED = ("chemistry", "cells_in_series", "capacity")
+# Milliohm meters show three decimals, and a thousandfold resistance is refused by its own
+# plausibility (`DROP_LEAST` to `DROP_MOST` a cell), so a point is never asked about here.
+ONE_READING = ("resistance", "resistance_1khz")
 _LABEL_KEYS = ("chemistry", "cells_in_series", "cells_in_parallel", "capacity")
 
 
@@ -147,6 +152,12 @@ class _Reader:
             self.fault("label" if key in self.from_label else key, _implausible(key, spec, value),
                        _hint(key, spec))
             return None
+        other = units.other_reading(self.entries[key], spec.dimension) \
+            if key not in ONE_READING else None
+        if other is not None and spec.least <= other[0] <= spec.most:
+            wrong, _, right = other[1].partition("; ")
+            self.fault("label" if key in self.from_label else key, wrong, right)
+            return None
         return leaf(spec.title, spec.symbol, spec.unit, value, self.basis_of(key),
                     origin=self.origin(key))
 
@@ -181,12 +192,28 @@ class _Reader:
             self.fault("rest_voltages", "must rise with the state of charge, between 3 and 97 %",
                        right)
             return ()
+        if not _spread(z for z, _ in points):
+            self.fault("rest_voltages", f"lie at {points[0][0]:.0%} to {points[-1][0]:.0%} charge, "
+                       "too near together to say how the curve runs",
+                       f"measure over at least {LEAST_SPAN:.0%} of the charge, three of them "
+                       f"{LEAST_APART:.0%} apart: 20 %, 50 % and 80 %")
+            return ()
         origin = self.origin_of("rest_voltages")
         basis = self.basis_of("rest_voltages")
         return tuple(RestVoltage(leaf("state of charge of a rest voltage", "z", "%", z, basis,
                                       origin=origin),
                                  leaf("rest voltage of a cell", "E", "V", e, basis,
                                       origin=origin)) for z, e in points)
+
+
+def _spread(charges: Iterable[float]) -> bool:
+    """Whether rest voltages are far enough apart to hold a curve (our rule)."""
+    kept: list[float] = []
+    for charge in charges:
+        if not kept or charge >= kept[-1] + LEAST_APART - 1e-9:
+            kept.append(charge)
+        last = charge
+    return len(kept) >= 3 and last - kept[0] >= LEAST_SPAN - 1e-9
 
 
 def _number(value: Any, dimension: str) -> float:

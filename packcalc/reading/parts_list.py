@@ -30,7 +30,7 @@ from packcalc.parts import (
     column,
 )
 from packcalc.reading.positions import one_line, read_text
-from packcalc.units import dimension, parse, show, significant
+from packcalc.units import dimension, other_reading, parse, show, significant
 
 MOST_PARTS = 2000
 MOST_FAULTS = 100
@@ -42,6 +42,9 @@ UNKNOWN = ("", "unknown", "-", "–", "n/a")
 FIELDS = {"class": "class_letters"}
 NAMES = tuple(c.name for c in COLUMNS)
 CURVES = ("melting", "clearing")
+# A sheet prints "20.000 A" for twenty thousand as readily as for twenty, and no span of a part
+# tells which; resistances, times and factors are printed with three true decimals.
+ASKED_ABOUT = ("voltage", "current", "let-through", "power", "energy")
 
 
 class _Faults:
@@ -255,7 +258,11 @@ def _parsed(line: int, name: str, cell: str, dim: str, faults: _Faults) -> float
         faults.add(line, name, f"{cell!r} {wrong}", right)
         return None
     try:
-        return parse(cell, dim)
+        value = parse(cell, dim)
+        asked = other_reading(cell, dim) if dim in ASKED_ABOUT else None
+        if asked is not None:
+            raise UnitError(asked[1])
+        return value
     except UnitError as error:
         faults.refused(line, name, error)
         return None
@@ -294,6 +301,7 @@ def _points(line: int, entry: PartColumn, cell: str, basis: str,
 RISING = (
     ("melting_i2t", "clearing_i2t"), ("lowest_breaking_current", "breaking_capacity"),
     ("rated_current", "breaking_capacity"), ("rated_current", "lowest_breaking_current"),
+    ("rated_current", "fusing_current"),
     ("rating_ambient", "link_constant"), ("insulation_class", "short_circuit_temperature"),
 )
 
@@ -309,6 +317,9 @@ def _hold(line: int, part: Part, faults: _Faults) -> None:
 
 
 def _hold_curves(line: int, part: FusePart, faults: _Faults) -> None:
+    if part.full_range is False and part.fusing_current is not None:
+        faults.add(line, "fusing_current", f"a partial-range link ({part.class_letters}) has no "
+                   "conventional fusing current", "leave the cell empty, or mend the class")
     if part.clearing_i2t_at is not None and part.clearing_i2t is None:
         faults.add(line, "clearing_i2t_at", "stands without clearing_i2t", "give both or neither")
     if part.melting and part.clearing:

@@ -37,6 +37,8 @@ EXAMPLES: dict[str, str] = {
     "modules.count": "16",
     "modules.state_of_health": '"85 %"',
     "modules.resistance_growth": "1.3",
+    "modules.conductor_section": '"60 mm²"',
+    "modules.conductor_withstand": '"40000000 A²s"',
     "inverter.voltage_range": '"260 V to 430 V"',
     "inverter.absolute_maximum": '"450 V"',
     "inverter.full_power_from": '"300 V"',
@@ -47,6 +49,7 @@ EXAMPLES: dict[str, str] = {
     "inverter.overvoltage_reaction": '"0.2 ms"',
     "inverter.torque_zero_time": '"50 ms"',
     "inverter.discharge_resistance": '"22 kΩ"',
+    "inverter.discharge_tolerance": '"5 %"',
     "power.peak": '"60 kW"',
     "power.peak_duration": '"10 s"',
     "power.continuous": '"25 kW"',
@@ -71,6 +74,9 @@ EXAMPLES: dict[str, str] = {
     "path.link_resistance": '"0.08 mΩ"',
     "path.fuse_resistance": '"0.3 mΩ"',
     "path.contactor_resistance": '"0.3 mΩ"',
+    "path.link_section": '"90 mm²"',
+    "path.link_material": '"copper"',
+    "path.link_limit": '"160 degC"',
     "path.main_fuse": '"both poles"',
     "path.insulation_monitor": '"warns"',
     "motor.back_voltage": '"380 V"',
@@ -86,6 +92,7 @@ EXAMPLES: dict[str, str] = {
     "insulation.module_resistance": '"50 MΩ"',
     "insulation.creepage": '"9 mm"',
     "insulation.clearance": '"8 mm"',
+    "insulation.bus_withstand": '"1200 V"',
     "management.channels_per_monitor": "12",
     "management.monitor_order": '"restarts at each module"',
     "management.sense_fuse": '"yes"',
@@ -96,6 +103,10 @@ EXAMPLES: dict[str, str] = {
     "management.overtemperature_trip": '"55 degC"',
     "management.trip_current": '"400 A"',
     "management.trip_delay": '"0.2 s"',
+    "management.trip_blocked_above": '"1500 A"',
+    "management.trip_falls_in_cold": '"yes"',
+    "management.overload_trip": '"180 A"',
+    "management.overload_delay": '"20 s"',
     "management.current_sensor_range": '"1200 A"',
     "management.current_sensor_error": '"1 %"',
     "management.balance_current": '"200 mA"',
@@ -135,9 +146,10 @@ EXAMPLES: dict[str, str] = {
     "precharge.load.wakes_at": '"180 V"',
 }
 
-# What the starter's scenario states besides the required entries: with both left open, no
-# layout of its modules would carry its load, and the first run would show near misses alone.
-STATED = ("battery.charge_lowest", "battery.coldest_start")
+# What the starter's scenario states besides the required entries: with charge and cold left
+# open, no layout of its modules would carry its load, and the first run would show near misses
+# alone; sense wires without a fuse would be its one failure.
+STATED = ("battery.charge_lowest", "battery.coldest_start", "management.sense_fuse")
 
 
 # Plain words that the starter shows as a comment: they name a record or a list of the user's.
@@ -183,6 +195,8 @@ PLAIN: tuple[Plain, ...] = (
           "every fuse of the list is tried"),
     Plain("parts", "contactor", "the main contactor by its name in the list", '"…"', "text",
           "every contactor of the list is tried"),
+    Plain("parts", "string_contactor", "the contactors of each string by their name in the list",
+          '"…"', "text", "every contactor of the list is tried"),
     Plain("parts", "resistor", "the pre-charge resistor by its name in the list", '"…"', "text",
           "every resistor of the list is tried"),
     Plain("parts", "disconnect", "the service disconnect by its name in the list", '"…"', "text",

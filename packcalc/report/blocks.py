@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from packcalc.checks import Check, Item
+from packcalc.checks import Candidate, Check, Item
 from packcalc.findings import Finding
 from packcalc.report.document import (
     Block,
@@ -18,6 +18,7 @@ from packcalc.report.document import (
     Section,
     Table,
 )
+from packcalc.report.fact_columns import fact_cells, fact_columns, fact_titles, machine_key
 from packcalc.report.parts_report import parts_blocks
 from packcalc.units import from_si, printed, show, significant
 
@@ -87,23 +88,22 @@ def _why(check: Check) -> str:
 
 def candidates_table(item: Item) -> Table:
     """Candidates one a row: verdict, facts, and what failed or was not evaluated."""
-    facts = list(dict.fromkeys(title for c in item.candidates for title, _ in c.facts))
+    titles = fact_titles(item.candidates)
     columns = (Column("candidate", "Candidate"), Column("verdict", "Verdict"),
-               *(Column(_key(t), t) for t in facts),
+               *fact_columns(item.candidates, titles),
                Column("failed", "Fails", wide=True),
                Column("not_evaluated", "Not evaluated", wide=True))
     rows = []
     for candidate in _near_the_window(item):
-        values = dict(candidate.facts)
         failed = "; ".join(f"{c.title}: {c.sentence}" for c in candidate.checks
                            if c.verdict == "fail")
         open_ = "; ".join(c.title for c in candidate.checks if c.verdict == "not evaluated")
         rows.append((Cell(candidate.name), Cell(candidate.verdict),
-                     *(words(values.get(t, "")) for t in facts), words(failed), words(open_)))
+                     *fact_cells(candidate, titles), words(failed), words(open_)))
     left = len(item.candidates) - len(rows)
     note = f"{left} further ratings, farther from the window, all fail." if left > 0 else ""
-    return Table(f"{_key(item.key)}_candidates", f"{item.title}: ratings held against the duty",
-                 columns, tuple(rows), note)
+    return Table(f"{machine_key(item.key)}_candidates",
+                 f"{item.title}: ratings held against the duty", columns, tuple(rows), note)
 
 
 def _near_the_window(item: Item) -> list:
@@ -118,15 +118,9 @@ def _near_the_window(item: Item) -> list:
     return [c for i, c in enumerate(item.candidates) if i in keep]
 
 
-def _key(title: str) -> str:
-    """A machine key from words: letters, digits and underscores."""
-    plain = "".join(ch if ch.isalnum() and ch.isascii() else "_" for ch in title)
-    return "_".join(part for part in plain.split("_") if part) or "column"
-
-
 def item_section(item: Item, level: int = 2) -> Section:
     """One protective part: duty, specification, candidates, checks, open items."""
-    key = _key(item.key)
+    key = machine_key(item.key)
     blocks: list[Block] = [Paragraph(f"Governing: {item.governing}", "lead")]
     if item.open_items:
         blocks.append(Paragraph("; ".join(i.rstrip(".") for i in item.open_items), "open"))
@@ -146,8 +140,8 @@ def item_section(item: Item, level: int = 2) -> Section:
         first = ratings.shortlist[0] if ratings.shortlist else None
         if first is not None:
             blocks.append(checks_table(
-                f"{key}_first", f"{item.title}: every check of {first.name}, the first that fails "
-                "none", first.checks))
+                f"{key}_first", f"{item.title}: every check of {first.name}", first.checks,
+                _why_first(first)))
         else:
             blocks.append(Paragraph("No standard rating passes: see what fails and what would "
                                     "change it.", "open"))
@@ -157,6 +151,17 @@ def item_section(item: Item, level: int = 2) -> Section:
     return Section(key, item.title, tuple(blocks), level)
 
 
+def _why_first(first: Candidate) -> str:
+    """What it means to stand first, said plainly."""
+    left_open = sum(c.verdict == "not evaluated" for c in first.checks)
+    why = f"{first.name} is the first of the list above in which no check failed."
+    if not left_open:
+        return f"{why} That makes it a candidate for review, no more."
+    return (f"{why} It has not passed: {left_open} of its {len(first.checks)} checks could not be "
+            "evaluated, and each is a question to its maker.")
+
+
 def item_chains(item: Item) -> tuple[Chain, ...]:
     """The chains of an item's duty."""
-    return tuple(Chain(f"{_key(item.key)}.{i}", f) for i, f in enumerate(item.duty) if f.known)
+    key = machine_key(item.key)
+    return tuple(Chain(f"{key}.{i}", f) for i, f in enumerate(item.duty) if f.known)

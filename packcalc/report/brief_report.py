@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from packcalc.brief import Brief, Unknown
 from packcalc.layouts import Layout
-from packcalc.next_steps import find_next
+from packcalc.next_steps import NextStep, find_next
 from packcalc.report.blocks import Cell, column, number, words
 from packcalc.report.document import Block, Bullets, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
@@ -51,13 +51,15 @@ def modules_table(brief: Brief) -> Table:
                  tuple(rows), "assumed: filled in from the cell class, because nobody gave it")
 
 
-def next_table(brief: Brief, layout: Layout | None, most: int = 0) -> Table:
+def next_table(brief: Brief, layout: Layout | None, most: int = 0,
+               steps: tuple[NextStep, ...] | None = None) -> Table:
     """The open entries; ranked by what they move where a layout is known.
 
     Args:
         brief: with its open entries.
         layout: whose figures are looked at.
         most: how many are listed; 0 lists all.
+        steps: `find_next` of the two, where it is at hand.
     """
     columns = (column("entry", "Entry"), column("meaning", "What is open", wide=True),
                column("taken", "Counted on meanwhile"),
@@ -72,7 +74,7 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0) -> Table:
         (Cell(s.unknown.dotted), Cell(s.unknown.key.title), words(s.unknown.taken),
          number(s.swing, "%", 2) if s.moves else Cell("–"), words(s.moves),
          words(s.unknown.key.consequence), words(s.unknown.key.find))
-        for s in find_next(brief, layout)[:most or None])
+        for s in (find_next(brief, layout) if steps is None else steps)[:most or None])
     more = len(brief.unknowns) - len(rows)
     tail = f" {more} more are open; packcalc check lists them." if more else ""
     return Table("find_next", "Find these next, the one that moves the result most first",
@@ -108,9 +110,10 @@ def check_document(brief: Brief) -> Document:
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if brief.unknowns:
-        blocks.append(next_table(brief, layout, MOST_FIRST if layout else 0))
-        rest = (tuple(s.unknown for s in find_next(brief, layout)[MOST_FIRST:]) if layout else ())
+        steps = find_next(brief, layout) if layout else None
+        blocks.append(next_table(brief, layout, MOST_FIRST if layout else 0, steps))
+        rest = (steps or ())[MOST_FIRST:]
         if rest:
-            blocks.append(_also_open(rest))
+            blocks.append(_also_open(tuple(s.unknown for s in rest)))
     return document("Check of the brief", brief.title or brief.place,
                     (Section("check", "Check", tuple(blocks)),), meta_of(brief))

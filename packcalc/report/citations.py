@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from dataclasses import replace
 
-from packcalc.report.document import Cell, Column, Document, Section, Table
+from packcalc.report.document import (
+    Bullets,
+    Cell,
+    Column,
+    Document,
+    Facts,
+    Paragraph,
+    Section,
+    Table,
+)
 from packcalc.sources import Source, register
 
 KEY = "sources"
@@ -19,8 +30,12 @@ _COLUMNS = (
 )
 
 
+# As words cite a source: `[key]`, or `[key, basis]` where it was not simply read.
+_CITED = re.compile(r"\[([a-z0-9][a-z0-9-]*)(?:, [a-z, ]+)?\]")
+
+
 def sources_used(document: Document) -> list[Source]:
-    """Every source that a chain, or a table's column `source`, names; sorted by key.
+    """Every source that a chain, a table's column `source` or a bracket in the words names.
 
     A key that the register does not hold (a user's own record may name one) is listed
     as such.
@@ -31,9 +46,24 @@ def sources_used(document: Document) -> list[Source]:
             if column.key == "source":
                 keys |= {str(row[place].data) for row in table.rows}
     known = register()
+    keys |= {key for words in _words(document) for key in _CITED.findall(words) if key in known}
     unlisted = "not in the register of sources; named by the user's own entry"
     return [known.get(key) or Source(key, key, "", "", unlisted)
             for key in sorted(keys) if key and key != "–"]
+
+
+def _words(document: Document) -> Iterator[str]:
+    """Every running text and every cell of the document."""
+    for block in document.blocks():
+        if isinstance(block, Paragraph):
+            yield block.text
+        elif isinstance(block, Bullets):
+            yield from block.items
+        elif isinstance(block, Facts):
+            yield from (cell.text for _, _, cell in block.rows)
+    for table in document.tables():
+        yield table.note
+        yield from (cell.text for row in table.rows for cell in row)
 
 
 def sources_table(document: Document) -> Table:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from packcalc.findings import Finding
 from packcalc.part_checks.sweep import DEVICES, Sweep
 from packcalc.protect.coordination import Coordination
 from packcalc.report.blocks import Cell, column, item_section, number, words
@@ -18,8 +19,8 @@ def coordination_section(found: Coordination, level: int = 1) -> Section:
     if figure is None or found.sweep is None:
         return item
     lead = sum(type(b).__name__ == "Paragraph" for b in item.blocks[:2])
-    blocks: tuple[Block, ...] = (*item.blocks[:lead], spans_table(found.sweep), figure,
-                                 *item.blocks[lead:])
+    blocks: tuple[Block, ...] = (*item.blocks[:lead], spans_table(found.sweep),
+                                 conductors_table(found), figure, *item.blocks[lead:])
     return Section(item.key, item.title, blocks, level)
 
 
@@ -34,6 +35,28 @@ def spans_table(swept: Sweep) -> Table:
     return Table("coordination_spans", "Who opens a fault, span by span", columns, rows,
                  f"{swept.current.size} currents swept, every break point of the curves among "
                  "them. Seconds are rounded as shown; a span without a device ends by itself only.")
+
+
+def conductors_table(found: Coordination) -> Table:
+    """What lies in the current and must survive what is let through, the cable first."""
+    columns = (column("conductor", "Conductor"), column("stands_A2s", "Stands", "A²s"),
+               column("worst_A2s", "Worst of the range", "A²s"),
+               column("at_A", "At a pack current of", "A"), column("ask", "Ask for", wide=True))
+    asked, worst = found.asked, {c.name: (h, at) for c, h, at in found.conductor_heat}
+    rows = [(words(asked.cable_name), _figure(asked.cable_withstand), _figure(found.worst_heat),
+             _figure(found.worst_heat_at), words("" if asked.cable_withstand else "its section"))]
+    for one in asked.conductors:
+        heat, at = worst.get(one.name, (None, None))
+        rows.append((words(one.name), _figure(one.withstand), _figure(heat), _figure(at),
+                     words("" if one.withstand.known else one.ask)))
+    return Table("coordination_conductors", "What lies in the fault current", columns,
+                 tuple(rows), "Worst of the currents that somebody is shown to open; in a hole "
+                 "nothing ends the heat.")
+
+
+def _figure(finding: Finding | None) -> Cell:
+    known = finding is not None and finding.known
+    return number(finding.value, finding.unit) if known else Cell("not known")
 
 
 def _row(swept: Sweep, start: int, end: int) -> tuple[Cell, ...]:

@@ -5,7 +5,8 @@ then one key for each table (a list of rows by column key), list of facts (by fa
 and keyed list of lines, in reading order; then `captions` and `notes` (by table key),
 `paragraphs` (section, kind, text), `figures` (caption, text, key of the data table) and
 `findings`: by id, each with `value` in `unit`, `value_SI`, the ids of its `inputs`, rule,
-basis, source and origin. Keys of quantities end in their unit. What is not known is null.
+basis, source and origin. Keys of quantities end in their unit and hold numbers, those of
+candidates and parts too. What is not known, or never happens, is null.
 """
 
 from __future__ import annotations

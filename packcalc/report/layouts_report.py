@@ -6,7 +6,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import RANKING
 from packcalc.report.blocks import column, number, whole, words
-from packcalc.report.brief_report import meta_of, next_table
+from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
 from packcalc.report.document import (
     Block,
     Bullets,
@@ -98,6 +98,41 @@ def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
     return document("Layouts", brief.title or brief.place, tuple(sections), meta_of(brief))
 
 
+def untried_document(study: LayoutStudy) -> Document:
+    """The whole file where no module can be tried: why, what to measure, what was read."""
+    brief = study.brief
+    lead = Paragraph(
+        "No candidate: nothing is sized, because no module on hand can be tried. LETHAL all the "
+        "same: every module on hand holds its full energy and cannot be switched off.", "lead")
+    inputs: list[Block] = [Paragraph(brief.note)] if brief.note else []
+    if brief.unknowns:
+        inputs.append(next_table(brief, None))
+    inputs += [inputs_table(brief), modules_table(brief)]
+    return document("Battery pack: file for review", brief.title or brief.place, (
+        Section("first", "What can kill first", (lead,)),
+        layouts_section(study),
+        Section("measure", "What to measure first", (
+            _measurements(brief),)),
+        Section("inputs", "Inputs and assumptions", tuple(inputs))), meta_of(brief))
+
+
+HOW_REST = (
+    "charge one module fully, measure its capacity, then draw it down to 80, 50 and 20 % of that; "
+    "at each let it rest until the reading moves by less than 1 mV in ten minutes, read the "
+    "voltage and divide by the cells in series; enter rest_voltages = "
+    '{ "20 %" = "… V", "50 %" = "… V", "80 %" = "… V" }')
+
+
+def _measurements(brief: Brief) -> Table:
+    """How the rest voltages are read that a type is not tried without."""
+    columns = (column("module", "Module"), column("needed", "What is needed", wide=True),
+               column("find", "How to find it", wide=True))
+    titles = dict.fromkeys(m.module.title for m in brief.modules if m.module.needs_bench)
+    return Table("measure", "Measure these, or the modules are not tried", columns, tuple(
+        (words(title), words("rest voltage of a cell at three states of charge"), words(HOW_REST))
+        for title in titles))
+
+
 def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
     """Layouts, misses and refusals."""
     blocks: list[Block] = []
@@ -106,7 +141,8 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
     else:
         blocks.append(Paragraph(
             f"No layout of the modules on hand meets the brief ({study.tried} tried). The nearest "
-            "misses below say what fails and what would let them in.", "open"))
+            "misses below say what fails and what would let them in." if study.misses else
+            "No layout of the modules on hand can be tried; the reasons stand below.", "open"))
         blocks.append(layouts_table(study, most))
     if study.misses:
         blocks.append(misses_table(study))

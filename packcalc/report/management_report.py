@@ -25,7 +25,8 @@ def limits_table(result: ManagementResult) -> Table:
         for x in result.limits)
     return Table("management_limits", "Limits: warn, trip, delay", columns, rows,
                  "Limits of the cell class are assumed until the module's own data sheet replaces "
-                 "them. A dash: not set, or not asked.")
+                 "them. A trip of a current is the lowest setting that leaves the load alone at "
+                 "the sensor's error. A dash: not set, or not asked.")
 
 
 def monitors_table(result: ManagementResult) -> Table:

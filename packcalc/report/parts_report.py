@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from packcalc.checks import FAIL, NOT_EVALUATED, Candidate, Check, Item
+from packcalc.checks import FAIL, NOT_EVALUATED, Candidate, Check, Item, margin
 from packcalc.report.document import Block, Cell, Column, Paragraph, Table
+from packcalc.report.fact_columns import fact_cells, fact_columns, fact_titles
 
 REQUEST = ("Not one part of the list qualifies without a question: send the specification above "
            "to the suppliers as a request for data.")
@@ -28,24 +29,23 @@ def parts_blocks(item: Item, key: str) -> tuple[Block, ...]:
 
 
 def _summary(item: Item, key: str) -> Table:
-    facts = list(dict.fromkeys(title for c in item.own_parts for title, _ in c.facts[:4]))
+    titles = fact_titles(item.own_parts, 4)
     columns = (Column("part", "Part"), Column("verdict", "Verdict"),
-               *(Column(_machine(title), title) for title in facts),
+               *fact_columns(item.own_parts, titles),
                Column("failed", "Fails", wide=True),
                Column("missing", "Not shown to qualify: ask", wide=True))
-    rows = tuple(_row(c, facts) for c in item.own_parts)
+    rows = tuple(_row(c, titles) for c in item.own_parts)
     return Table(f"{key}_parts", f"{item.title}: your own parts held against the duty", columns,
                  rows, "In the order of your list. A part that fails nothing is a candidate for "
                        "review, no more.")
 
 
-def _row(candidate: Candidate, facts: list[str]) -> tuple[Cell, ...]:
-    values = dict(candidate.facts)
+def _row(candidate: Candidate, titles: list[str]) -> tuple[Cell, ...]:
     failed = "; ".join(f"{c.title}: {c.sentence}" for c in candidate.checks if c.verdict == FAIL)
     missing = "; ".join(f"{c.title}: {_ask(c)}" for c in candidate.checks
                         if c.verdict == NOT_EVALUATED)
     return (Cell(candidate.name), Cell(candidate.verdict),
-            *(Cell(values.get(title, "") or "–") for title in facts),
+            *fact_cells(candidate, titles),
             Cell(failed or "–"), Cell(missing or "–"))
 
 
@@ -65,21 +65,6 @@ def _checks(item: Item, key: str, parts: list[Candidate]) -> Table:
                                 "the demand; none for temperatures.")
 
 
-def margin(check: Check) -> float | None:
-    """What is left between figure and demand as a share of the demand; negative fails."""
-    figure, demand = check.figure, check.demand
-    if figure is None or demand is None or not (figure.known and demand.known) \
-            or figure.unit == "°C" or not demand.number or not check.relation:
-        return None
-    share = figure.number / demand.number - 1.0
-    return share if check.relation in ("at least", "above") else -share
-
-
 def _margin_cell(check: Check) -> Cell:
     value = margin(check)
     return Cell("–") if value is None else Cell(f"{100 * value:.0f}", round(100 * value, 1))
-
-
-def _machine(title: str) -> str:
-    plain = "".join(c if c.isalnum() and c.isascii() else "_" for c in title)
-    return "_".join(p for p in plain.split("_") if p) or "column"

@@ -338,8 +338,7 @@ def review_document(study: ProtectionStudy, review: Review | None = None,
         "packcalc report BRIEF --review FILE puts the marks beside the decisions."),
         ordered=True),))
     subtitle = f"{study.layout.label} {study.layout.arrangement}: {brief.title or brief.place}"
-    sections = [how, decisions_section(study, review, boxes=True)]
+    sections = [how, signature_section(brief, rules), decisions_section(study, review, boxes=True)]
     if review is not None and review.files:
         sections.append(review_section(review))
-    sections.append(signature_section(brief, rules))
     return document("Sheet for the reviewer", subtitle, tuple(sections), meta_of(brief))

@@ -384,8 +384,11 @@ def test_partial_range_never_ends_an_overload_and_the_trip_must_be_named():
     told = check(found, "ends an overload")
     assert told.verdict == NOT_EVALUATED and "gives no overload protection" in told.reason
     slow = trips(overload=f("overload trip", "A", 260.0))
-    assert check(coordinate(asked(fuse=part, trips=slow)), "ends an overload").verdict == PASS
-    high = trips(overload=f("overload trip", "A", 261.0))
+    silent = check(coordinate(asked(fuse=part, trips=slow)), "ends an overload")
+    assert silent.verdict == NOT_EVALUATED and "delay of the overload trip" in silent.reason
+    timed = replace(slow, overload_delay=f("delay", "s", 20.0))
+    assert check(coordinate(asked(fuse=part, trips=timed)), "ends an overload").verdict == PASS
+    high = replace(timed, overload=f("overload trip", "A", 261.0))
     assert check(coordinate(asked(fuse=part, trips=high)), "ends an overload").verdict == FAIL
 
 

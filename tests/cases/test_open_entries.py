@@ -12,6 +12,7 @@ import pytest
 from packcalc.api import layouts_frame
 from packcalc.brief import KEYS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.protect.contactor import CLOSING_STEP
 from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data, read_brief, with_value
 from packcalc.study import list_layouts
@@ -114,3 +115,17 @@ def _opened(lines: list[str], key, place):
             place.write_text("\n".join(changed), "utf-8")
             return read_brief(str(place))
     return None
+
+
+def test_a_string_contactor_bears_what_falls_to_it_when_its_string_is_alone():
+    place = next(e for e in EXAMPLES if e.parent.name == "minibus")
+    study = study_protection(read_brief(str(place)), "12S2P", "strings")
+    main, string = (next(i for i in study.items if i.key == key)
+                    for key in ("contactors", "string_contactors"))
+    # no pair common to the strings: the first contactor makes the step, the last breaks the trip
+    step = next(f for f in main.duty if f.title == CLOSING_STEP)
+    assert max(f.number for f in string.duty if "makes" in f.title) >= step.number
+    trip = next(f for f in main.duty if f.title.startswith("largest current that a trip must "
+                                                           "break, discharging"))
+    assert max(f.number for f in string.duty if "its string alone" in f.title) >= trip.number
+    assert main.notes[0].startswith("Parallel strings")

@@ -53,6 +53,8 @@ continuous = "30 kW"
 power = "20 kW"
 [battery]
 coldest_start = "10 degC"
+[management]
+sense_fuse = "yes"
 """
 FOUR = """[[modules]]
 label = "6s 240 Ah NMC"

@@ -1,4 +1,4 @@
-"""BS 7671, 18th edition: notes of Table 4F2A and the millivolt column of Table 4E1B."""
+"""BS 7671, 18th edition: Tables 4F2A (notes), 4E1B (millivolt column) and 54.2 (constant k)."""
 
 import pytest
 
@@ -23,6 +23,9 @@ PRINTED = [
             "Table 4E1B, 95 mm², 0.49 mV/A/m for the pair at 90 °C, from 0.193 Ω/km at 20 °C",
             {"resistance": 0.193e-3, "at": 20.0 + ZERO, "temperature": 90.0 + ZERO},
             0.49e-3 / 2.0, 0.005 / 0.49),
+    Printed("aluminium_constant", "bs-7671",
+            "Table 54.2, separate conductor, thermoplastic up to 300 mm², 30 °C to 160 °C",
+            {"start": 30.0 + ZERO, "end": 160.0 + ZERO}, 95e6, 0.5 / 95.0),
 ]
 
 

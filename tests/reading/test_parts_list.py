@@ -124,6 +124,15 @@ CASES = {
     "melts at its rating": (
         GOOD.replace("1 s: 1200 A", "1 s: 300 A"),
         "parts.csv:2: melting: 300.0 A at 1.000 s is not above the rated current 300.0 A"),
+    "fusing current of a partial-range link": (
+        "kind,name,class,rated_current,fusing_current\nfuse,F,aR,300 A,480 A\n",
+        "parts.csv:2: fusing_current: a partial-range link (aR) has no conventional fusing "
+        "current"),
+    "fusing current below the rating": (
+        "kind,name,rated_current,fusing_current\nfuse,F,300 A,280 A\n",
+        "parts.csv:2: fusing_current: 280.0 A lies below rated_current (300.0 A)"),
+    "a column that went": (
+        "kind,name,coil_power\ncontactor,C,6 W\n", "coil_power: unknown column"),
     "voltage without its figure": (
         "kind,name,clearing_i2t_at\nfuse,F,500 V\n",
         "parts.csv:2: clearing_i2t_at: stands without clearing_i2t"),

@@ -46,8 +46,8 @@ CASES: dict[str, tuple[str, dict[str, Any], str, str]] = {
     "strings with parts inside": ("minibus", {
         "path": {"insulation_monitor": "warns"},
         "pack": {"disconnect_after": 6, "fuse_after": 9}}, "12S2P", "strings"),
-    "nine strings": ("van", {"modules": MANY, "path": {"main_fuse": "mid-pack"}}, "5S9P",
-                     "strings"),
+    "nine strings": ("van", {"modules": MANY, "path": {"main_fuse": "mid-pack"},
+                             "pack": {"fuse_after": 2}}, "5S9P", "strings"),
     "groups of thirty": ("van", {"modules": MANY}, "5S30P", "grouped"),
     "load that wakes early": ("truck", {"inverter": {"discharge_resistance": "unknown"},
                                         "precharge": {"load": [

@@ -60,7 +60,7 @@ addEventListener("load", function () {
     var pair = [luminance(colour(getComputedStyle(node).color).rgb), luminance(paper(node))];
     least = Math.min(least, (Math.max(...pair) + 0.05) / (Math.min(...pair) + 0.05));
   });
-  var chains = Array.from(document.querySelectorAll("details.chain"));
+  var chains = Array.from(document.querySelectorAll("details.chain, .chain details"));
   var before = chains.filter(function (c) { return c.open; }).length;
   var reachable = chains.every(function (c) {
     return c.firstElementChild.tagName === "SUMMARY" && c.firstElementChild.tabIndex === 0;

@@ -241,7 +241,7 @@ def test_slow_corner_agrees_with_the_time_of_the_study(case: str) -> None:
     traces = charging_traces(found)
     item = item_of(found, "precharge")
     named = next(c for c in item.own_parts if c.name == found.brief.parts.resistor)
-    time, unit = dict(named.facts)["time to the level, slow corner"].split()
+    time, unit = named.fact("time to the level, slow corner").split()
     assert unit == "s"
     level = 100 * found.brief.precharge.level.number
     before, after = traces.slow.curve(float(time) * np.array([0.998, 1.002]))

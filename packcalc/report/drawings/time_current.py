@@ -14,6 +14,7 @@ from html import escape
 import numpy as np
 
 from packcalc.curves import LONGEST_ADIABATIC, Curve, adiabatic_time
+from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.sweep import number
 from packcalc.protect.coordination import Coordination, CoordinationAsked
 from packcalc.report.document import Cell, Column, Figure, Table
@@ -96,6 +97,8 @@ def _lines(found: Coordination) -> Iterable[_Line]:
     yield _curve_line("A", "solid", "fuse, earliest melting", melting)
     yield _curve_line("B", "solid", "fuse, total clearing", clearing)
     yield _cable_line(asked)
+    for mark, conductor in zip("LM", asked.conductors, strict=False):
+        yield _conductor_line(mark, conductor)
     part = asked.contactor
     if part is not None and part.short_time is not None:
         yield _curve_line("D", "dots", "contactor, closed: withstand", part.short_time.curve)
@@ -123,6 +126,21 @@ def _cable_line(asked: CoordinationAsked) -> _Line:
         points += [(steady, LONGEST_ADIABATIC), (steady, LONGEST)]
         figures += f"; continuous {show(steady, 'A')}"
     return _Line("C", "dashes", f"{asked.cable_name}: limit", tuple(points), figures=figures)
+
+
+def _conductor_line(mark: str, conductor: PathConductor) -> _Line:
+    """k²S²/I² up to five seconds, and no further right than the conductor's own most current."""
+    withstand, most = number(conductor.withstand), number(conductor.most)
+    if withstand is None:
+        return _Line(mark, "dashes", conductor.name, ())
+    fast = float(np.sqrt(withstand / SHORTEST))
+    fast = fast if most is None else min(fast, most)
+    slow = float(np.sqrt(withstand / LONGEST_ADIABATIC))
+    figures = f"{show(withstand, 'A²s')}, up to {LONGEST_ADIABATIC:g} s"
+    if most is not None:
+        figures += f"; one of several paths, at most {show(most, 'A')}"
+    points = ((fast, withstand / fast ** 2), (slow, LONGEST_ADIABATIC)) if slow < fast else ()
+    return _Line(mark, "dashes", f"{conductor.name}: limit", points, figures=figures)
 
 
 def _trip_lines(found: Coordination) -> Iterable[_Line]:

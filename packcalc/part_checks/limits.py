@@ -1,0 +1,191 @@
+"""Table of limits of the management system: warn, trip and delay of each quantity.
+
+Currents follow from the duties: the load plus the sensor's error is the lowest setting, the
+lowest fault less that error the highest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from packcalc.brief import Brief
+from packcalc.electrical import with_tolerance
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.monitoring import trip_highest, trip_lowest
+from packcalc.pack import PackModel
+
+RULE = Origin("rule")
+WARN_BELOW_LIMIT = 5.0  # K; our rule
+OVERSHOOT = leaf("overshoot that a full cell may see", "Δ", "%", 0.01, "assumed",
+                 source="packcalc-rule", origin=RULE,
+                 note="our rule; the cell's maker states an absolute maximum: ask for it")
+COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
+                    "assumed", source="packcalc-rule", origin=RULE,
+                    note="a hard-shorted lithium cell is not voltage over resistance for longer")
+
+
+@dataclass(frozen=True)
+class ManagementAsked:
+    """What the specification stands on.
+
+    Attributes:
+        brief, pack: what is asked, and the layout.
+        fault_lowest, fault_highest: of the fault range.
+        takeover: current from which the fuse opens within the counted time; may lack a value.
+    """
+
+    brief: Brief
+    pack: PackModel
+    fault_lowest: Finding
+    fault_highest: Finding
+    takeover: Finding
+
+    @property
+    def cells(self) -> int:
+        """Cells in series of the whole string."""
+        return sum(part.series * self.brief.modules[part.entry].module.series
+                   for part in self.pack.layout.parts)
+
+    @property
+    def module_cells(self) -> tuple[int, ...]:
+        """Cells in series of each module along one string, from the negative end."""
+        return tuple(self.brief.modules[part.entry].module.series
+                     for part in self.pack.layout.parts for _ in range(part.series))
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One line of the table of limits.
+
+    Attributes:
+        quantity: what is watched.
+        warn, trip, delay: as specified; None where the user must say.
+        setting: what the management system is set to, None where nobody said.
+        action: what happens at the trip.
+    """
+
+    quantity: str
+    warn: Finding | None
+    trip: Finding | None
+    delay: Finding | None
+    setting: Finding | None
+    action: str
+
+
+def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
+    """The tightest limits over the module types of the string."""
+    modules = [asked.brief.modules[p.entry].module for p in asked.pack.layout.parts]
+    full = smallest([m.full_voltage for m in modules], "full voltage of one cell")
+    ended = trace(with_tolerance, "cell voltage at the charger's upper tolerance", symbol="u_ch",
+                  voltage=full, tolerance=asked.brief.charger.tolerance)
+    limit = trace(with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
+                  voltage=full, tolerance=OVERSHOOT)
+    return {
+        "full": full,
+        "charger": ended,
+        "limit": limit,
+        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
+                         "lower trips in every charge, higher overcharges"),
+        "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
+        "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
+                                        "u_min", "V") for m in modules],
+                         "lowest under-voltage trip of one cell"),
+        "hot": smallest([m.temperature_max for m in modules], "hottest cell allowed"),
+    }
+
+
+def _charge_floor(asked: ManagementAsked) -> Finding:
+    """Below this cell temperature nothing is charged."""
+    found = []
+    for part in asked.pack.layout.parts:
+        cell = asked.brief.modules[part.entry].module.cell
+        bands = [b for b in cell.charge_bands if b.rate is None or b.rate > 0]
+        found.append(leaf("coldest cell that may be charged", "θ_ch", "°C",
+                          min(b.above for b in bands), "assumed", source=cell.source,
+                          origin=Origin(f"class {cell.chemistry}", key="charge_bands")))
+    return largest(found, "coldest cell that may be charged")
+
+
+def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
+    brief, pack, cell = asked.brief, asked.pack, cell_limits(asked)
+    own = brief.management
+    warm = leaf("hot warning", "θ_w", "°C", cell["hot"].number - WARN_BELOW_LIMIT, "assumed",
+                source="packcalc-rule", origin=RULE, note="5 K below the limit (our rule)")
+    delay = leaf("longest delay", "t", "s", 1.0, "assumed", source="packcalc-rule", origin=RULE,
+                 note="our rule: long enough for no noise, short against heating")
+    through_peak = largest([delay, brief.power.peak_duration], "longer than the longest peak")
+    trip = own.trip_current if own.trip_current.known else None
+    return (
+        Limit("cell voltage, high", cell["full"], cell["over"], delay,
+              where_known(own.overvoltage_trip),
+              "stop charger and braking, then open contactors"),
+        Limit("cell voltage, low, loaded", cell["empty"], cell["under"], through_peak,
+              where_known(own.undervoltage_trip),
+              "cut power first, then open contactors; also tells a cold fault from a load when "
+              "its delay is short"),
+        Limit("cell temperature, high", warm, cell["hot"], delay,
+              where_known(own.overtemperature_trip),
+              "cut power and charging; open contactors at the trip; warn the occupants"),
+        Limit("cell temperature, low, charging", None, _charge_floor(asked), delay, None,
+              "no charging, no braking into the pack"),
+        *_discharge_limits(asked, trip),
+        Limit("braking current into the pack", where_known(pack.regeneration_current),
+              _lowest_setting(asked, pack.regeneration_current, "braking"),
+              largest([delay, brief.regeneration.duration], "longer than the braking pulse"), None,
+              "cut braking to the cells' charge limit, then open contactors"),
+        Limit("charging current, charger", where_known(pack.charging_current),
+              _lowest_setting(asked, pack.charging_current, "charging"), COUNTED_TIME, None,
+              "stop the charger, then open the charge contactor, then the main contactors"),
+        Limit("isolation reading", None, None, None, where_known(own.isolation_warn),
+              "as the isolation section asks"),
+    )
+
+
+def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Limit, Limit]:
+    """Over-current from the duties: a slow limit above the steady load, a quick one above peak."""
+    brief, pack = asked.brief, asked.pack
+    own = brief.management
+    setting = _lowest_setting(asked, pack.peak_current, "discharging")
+    apart = setting is not None and setting.number <= _highest_setting(asked).number
+    return (
+        Limit("discharge current, overload", where_known(pack.continuous_current),
+              _lowest_setting(asked, pack.continuous_current, "steady load"),
+              own.overload_delay if own.overload_delay.known else
+              largest([brief.power.peak_duration], "longer than the longest peak"),
+              where_known(own.overload_trip), "cut power first, then open contactors; with a "
+              "partial-range fuse nobody else ends an overload"),
+        Limit("discharge current, fault", where_known(pack.peak_current), setting,
+              COUNTED_TIME, trip, f"open contactors, only within what they can break; set "
+              f"between {setting.shown} and {_highest_setting(asked).shown}"
+              if setting is not None and apart else
+              "no fixed current tells the lowest fault from the load: a limit that falls with "
+              "temperature and charge, or the under-voltage trip, opens the contactors"),
+    )
+
+
+def _lowest_setting(asked: ManagementAsked, load: Finding, name: str) -> Finding | None:
+    """Least setting that leaves a load alone at the sensor's error."""
+    if not load.known:
+        return None
+    return trace(trip_highest, f"lowest setting of the trip, {name}", trip=load,
+                 error=asked.brief.management.current_sensor_error, full_range=_reach(asked),
+                 note="the load plus the sensor's error")
+
+
+def _highest_setting(asked: ManagementAsked) -> Finding:
+    """Highest setting that surely sees the lowest fault at the sensor's error."""
+    return trace(trip_lowest, "highest setting of the trip, discharging", trip=asked.fault_lowest,
+                 error=asked.brief.management.current_sensor_error, full_range=_reach(asked),
+                 note="the lowest fault less the sensor's error")
+
+
+def _reach(asked: ManagementAsked) -> Finding:
+    """Range of the current sensor: as given, else the least that it must tell apart."""
+    own = asked.brief.management.current_sensor_range
+    wanted = (asked.takeover, asked.pack.peak_current, asked.fault_lowest)
+    return own if own.known else largest([f for f in wanted if f.known],
+                                         "least range of the current sensor")
+
+
+def where_known(finding: Finding) -> Finding | None:
+    return finding if finding.known else None

@@ -1,0 +1,181 @@
+"""Overload between load and fault range: who opens it, and what the cable bears until then.
+
+A shorted cell is counted on for about a second; an overload lasts. Here a fuse counts inside
+its curve and above its lowest breaking current at any time, a contactor on any named trip up
+to its breaking current, however slow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.conductors import cable_fault_integral
+from packcalc.curves import LONGEST_ADIABATIC
+from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.part_checks.shown import counted
+from packcalc.part_checks.sweep import BESIDE, Sweep
+from packcalc.units import show
+
+STAGE = "who clears"
+NONE_OPEN = counted("none", 0, "definition")
+GRID = 120
+
+
+@dataclass(frozen=True)
+class OverloadAsked:
+    """What an overload is held against.
+
+    Attributes:
+        trip, delay: of the overload trip; None where nobody named one.
+        continuous_load, peak_load, peak_duration: what it must let pass.
+        fault_lowest: where the fault range begins.
+        cable_current, cable_withstand: of the smallest cable; None where not known.
+        cable_name: as printed.
+    """
+
+    trip: Finding | None
+    delay: Finding | None
+    continuous_load: Finding
+    peak_load: Finding
+    peak_duration: Finding
+    fault_lowest: Finding
+    cable_current: Finding | None
+    cable_withstand: Finding | None
+    cable_name: str
+
+
+def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
+    """Checks of the overload trip; none where nobody named one."""
+    if asked.trip is None:
+        return ()
+    return (_quiet(asked), _meets(asked, swept), _bears(asked, swept))
+
+
+def _quiet(asked: OverloadAsked) -> Check:
+    """The trip lets the load pass: the continuous one for ever, the peak for its length."""
+    title = "the overload trip stays quiet in use"
+    steady = judge(title, STAGE, asked.trip, "above", asked.continuous_load,
+                   missing="continuous load is not known",
+                   remedy="a higher overload trip, or less continuous power")
+    if steady.verdict != PASS or not asked.peak_load.known:
+        return steady
+    assert asked.trip is not None
+    if asked.trip.number > asked.peak_load.number:
+        return steady
+    return judge(title, STAGE, asked.delay, "above", asked.peak_duration,
+                 missing="say its delay: the peak load lies above the trip",
+                 reason=f"the peak load of {asked.peak_load.shown} lies above the trip of "
+                        f"{asked.trip.shown} and must end before the delay",
+                 remedy="a longer delay that the cable bears, or a shorter peak")
+
+
+def _opened(current: np.ndarray, swept: Sweep) -> np.ndarray:
+    """Whether somebody opens an overload, however slowly."""
+    fuse, contactor = swept.fuse, swept.contactor
+    by_fuse = fuse.counts_at_any_time(current) & ~np.isnan(fuse.times(current))
+    by_trip = ~np.isnan(contactor.times(current)) & (current <= contactor.limit)
+    return by_fuse | (by_trip & (not contactor.reasons))
+
+
+def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
+    """From the overload trip up to the fault range somebody opens every current."""
+    title, trip, top = "overload and fault range meet", asked.trip, asked.fault_lowest
+    assert trip is not None
+    if not top.known:
+        return Check(title, STAGE, NOT_EVALUATED, trip, None, "", "lowest fault is not known")
+    if trip.number >= top.number:
+        return judge(title, STAGE, trip, "at least", top, reason="the overload trip lies inside "
+                     "the fault range, which is swept by itself")
+    if asked.delay is None or not asked.delay.known:
+        return Check(title, STAGE, NOT_EVALUATED, trip, top, "",
+                     "say the delay of the overload trip until the contactor has opened")
+    if swept.contactor.reasons:
+        return Check(title, STAGE, NOT_EVALUATED, trip, top, "",
+                     "; ".join(swept.contactor.reasons))
+    marks = [m for m in (swept.contactor.limit, swept.fuse.low, *(
+        line.from_current for line in swept.contactor.lines))
+        if np.isfinite(m) and trip.number < m < top.number]
+    grid = np.unique(np.concatenate([np.geomspace(trip.number, top.number, GRID), marks, *(
+        np.array(marks) * (1 + side) for side in (-BESIDE, BESIDE))]))
+    grid = np.clip(grid, trip.number, top.number)
+    hole = grid[~_opened(grid, swept)]
+    span = counted("currents tried, overload trip to lowest fault, that nobody opens", hole.size,
+                   "definition", Origin("overload trip to lowest fault"))
+    if hole.size:
+        return Check(title, STAGE, FAIL, span, NONE_OPEN, "at most", f"no valid pair: nobody opens "
+                     f"{show(float(hole[0]), 'A')} to {show(float(hole[-1]), 'A')}",
+                     f"a contactor that breaks {show(float(hole[-1]), 'A')} in both directions, "
+                     f"or a fuse that counts from {show(float(hole[0]), 'A')}")
+    return judge(title, STAGE, span, "at most", NONE_OPEN, reason=f"every current from "
+                 f"{trip.shown} to {top.shown} is opened, by the contactor on its trips or by the "
+                 "fuse")
+
+
+def _left_to_it(asked: OverloadAsked, swept: Sweep) -> Finding:
+    """Most current that only the slow trip opens: up to the next trip, or the fault range."""
+    trip, top = asked.trip, asked.fault_lowest
+    assert trip is not None
+    above = [line.from_current for line in swept.contactor.lines
+             if line.from_current > trip.number]
+    if top.known and top.number > trip.number and all(top.number <= i for i in above):
+        return top
+    return leaf("current from which a quicker trip opens", "I", "A", min(above), trip.basis,
+                origin=trip.origin) if above else trip
+
+
+def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
+    """What the cable takes until the slow trip has opened, at the most current it sees alone."""
+    title = f"{asked.cable_name} bears an overload until the trip has opened"
+    stage, delay, trip = "thermal load", asked.delay, asked.trip
+    assert trip is not None
+    if delay is None or not delay.known or asked.cable_withstand is None \
+            or not asked.cable_withstand.known:
+        return Check(title, stage, NOT_EVALUATED, asked.cable_withstand, None, "at least",
+                     "say the delay of the overload trip" if asked.cable_withstand
+                     else "k²S² of the cable is not known")
+    most = _left_to_it(asked, swept)
+    if delay.number > LONGEST_ADIABATIC:
+        return Check(title, stage, NOT_EVALUATED, None, delay, "",
+                     f"beyond {LONGEST_ADIABATIC:g} s k²S² does not hold: ask the cable's maker "
+                     f"for its current for {delay.shown}, from the continuous load",
+                     f"an overload trip at or below the cable's continuous current, with a delay "
+                     f"of at most {LONGEST_ADIABATIC:g} s")
+    heat = trace(cable_fault_integral, "largest I²t of an overload until the trip has opened",
+                 current=most, time=delay)
+    return judge(title, stage, asked.cable_withstand, "at least", heat,
+                 reason=f"at {most.shown}, the most that the slow trip is left with",
+                 remedy="a shorter delay, a lower over-current trip or a larger section")
+
+
+def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
+    """Whether the overload trip ends what the cable cannot carry for ever; None without one."""
+    if asked.trip is None or asked.cable_current is None or not asked.cable_current.known:
+        return None
+    title = f"ends an overload of {asked.cable_name}"
+    check = judge(title, STAGE, asked.trip, "at most", asked.cable_current,
+                  reason="by the overload trip",
+                  remedy="a lower overload trip, or a larger cable")
+    if check.verdict != PASS:
+        return check
+    asks = ["say the delay of the overload trip until the contactor has opened"] \
+        if asked.delay is None or not asked.delay.known else list(swept.contactor.reasons)
+    if asks:
+        return Check(title, STAGE, NOT_EVALUATED, asked.trip, asked.cable_current, "at most",
+                     "; ".join(asks))
+    if asked.trip.number > swept.contactor.limit:
+        limit = leaf("current that the contactor breaks", "I", "A", swept.contactor.limit, "given",
+                     origin=Origin("lower of the two directions"))
+        return Check(title, STAGE, FAIL, asked.trip, limit, "at most",
+                     "the overload trip opens above what the contactor breaks",
+                     "a contactor that breaks more")
+    return check
+
+
+def needs_trip(asked: OverloadAsked) -> str:
+    """What to name where nobody ends an overload."""
+    assert asked.cable_current is not None
+    return ("name the management system's overload trip with its delay, at or below "
+            f"{asked.cable_current.shown}")

@@ -1,0 +1,197 @@
+"""What one path is held against, and whether its trips tell a fault from a load.
+
+The quick trip must carry every load and see every fault that is left to it, by current or by
+undervoltage; the slow one ends what the load never asks for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, leaf
+from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
+from packcalc.part_checks.path_conductors import PathConductor
+from packcalc.part_checks.sweep import Sweep, Trips, number
+from packcalc.parts import ContactorPart, FusePart
+
+NO_SOLUTION = "no current carries the power asked, cold and nearly empty"
+
+
+@dataclass(frozen=True)
+class CoordinationAsked:
+    """One path: its fault range, its load, its cable, and the parts held against it.
+
+    Attributes:
+        fault_lowest, fault_highest, highest_voltage, time_constant: of the path.
+        counted_time: within which a fault must be opened.
+        peak_load, continuous_load: largest of either direction.
+        peak_duration: of the peak.
+        cable_withstand: k²S² of one conductor, or None.
+        cable_current: continuous current of the conductor, or None.
+        cable_name: as printed.
+        conductors: links, bus bars and the modules' own conductors.
+        fuse, contactor, trips: what protects; any may be None.
+        loaded_voltage: lowest pack voltage under load, for the undervoltage trip.
+        fault_voltage: pack voltage left at the lowest fault.
+    """
+
+    fault_lowest: Finding
+    fault_highest: Finding
+    highest_voltage: Finding
+    time_constant: Finding
+    counted_time: Finding
+    peak_load: Finding
+    continuous_load: Finding
+    peak_duration: Finding
+    cable_withstand: Finding | None = None
+    cable_current: Finding | None = None
+    cable_name: str = "cable"
+    conductors: tuple[PathConductor, ...] = ()
+    fuse: FusePart | None = None
+    contactor: ContactorPart | None = None
+    trips: Trips | None = None
+    loaded_voltage: Finding | None = None
+    fault_voltage: Finding | None = None
+
+    @property
+    def known(self) -> bool:
+        return all(f.known for f in (self.fault_lowest, self.fault_highest, self.highest_voltage,
+                                     self.time_constant)) \
+            and self.fault_lowest.number <= self.fault_highest.number
+
+    @property
+    def pair(self) -> str:
+        names = (self.fuse.name if self.fuse else "no fuse",
+                 self.contactor.name if self.contactor else "no contactor")
+        return " + ".join(names)
+
+
+def undervoltage_from(asked: CoordinationAsked) -> float | None:
+    """The lowest fault where the undervoltage trip is shown to tell it from load, else None."""
+    trips = asked.trips
+    level = number(trips.undervoltage) if trips else None
+    load, fault = number(asked.loaded_voltage), number(asked.fault_voltage)
+    if level is None or load is None or fault is None or not fault < level < load:
+        return None
+    return asked.fault_lowest.value
+
+
+def overload_asked(asked: CoordinationAsked) -> OverloadAsked:
+    trips = asked.trips or Trips()
+    return OverloadAsked(trips.overload, trips.overload_delay, asked.continuous_load,
+                         asked.peak_load, asked.peak_duration, asked.fault_lowest,
+                         asked.cable_current, asked.cable_withstand, asked.cable_name)
+
+
+def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
+    """A trip must carry every load and still see every fault that is left to it."""
+    stage, trips = "who clears", asked.trips
+    by_fuse = swept.fuse.low <= asked.fault_lowest.number and not swept.fuse.reasons
+    if trips is None or (trips.current is None and trips.undervoltage is None
+                         and trips.overload is None):
+        words = ("the fuse alone is shown to open the lowest fault; name the current trip all the "
+                 "same" if by_fuse else "name the trip that opens the contactors below the fuse's "
+                 "range: current and delay, or undervoltage")
+        return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
+    checks = []
+    if trips.current is not None:
+        checks.append(judge("the current trip stays quiet at the peak load", stage, trips.current,
+                            "above", asked.peak_load, missing="peak load is not known",
+                            remedy="a higher trip, or one that falls with temperature"))
+    checks.append(_sees_lowest(asked, swept, by_fuse))
+    if trips.undervoltage is not None:
+        checks += _undervoltage_checks(asked, trips)
+    return tuple(checks)
+
+
+def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check:
+    title, stage, trips = "the trip tells a fault from a load", "who clears", asked.trips
+    assert trips is not None
+    if by_fuse:
+        return judge(title, stage, counts_from(swept, "current from which the fuse counts"),
+                     "at most", asked.fault_lowest,
+                     reason="the fuse alone opens the lowest fault; no trip is needed for it")
+    if undervoltage_from(asked) is not None:
+        return judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
+                     reason="by undervoltage: its level lies over the voltage left at the lowest "
+                            "fault, and under the lowest voltage under load")
+    remedy = ("a current limit that falls with the cells' temperature, or an undervoltage trip, "
+              "each by name")
+    if asked.peak_load.known and asked.fault_lowest.number <= asked.peak_load.number \
+            and not trips.falls_in_the_cold:
+        return Check(title, stage, FAIL, asked.fault_lowest, asked.peak_load, "above",
+                     "the smallest fault is no larger than the largest load: one fixed current "
+                     "cannot tell them apart", remedy)
+    check = judge(title, stage, trips.current, "at most", asked.fault_lowest,
+                  missing="the trip's current is not known",
+                  reason="the smallest fault must reach the trip", remedy=remedy)
+    if check.verdict == FAIL and trips.falls_in_the_cold:
+        return Check(title, stage, CAUTION, trips.current, asked.fault_lowest, "at most",
+                     "the limit is said to fall in the cold: prove it at the coldest cells",
+                     remedy)
+    return check
+
+
+def _undervoltage_checks(asked: CoordinationAsked, trips: Trips) -> list[Check]:
+    stage, level = "who clears", trips.undervoltage
+    return [
+        _quiet_under_load(asked, level),
+        judge("the undervoltage trip sees the lowest fault", stage, level, "above",
+              asked.fault_voltage, missing="the voltage left at the pack's terminals at the "
+              "lowest fault is not known: it needs the resistance outside the measuring point",
+              remedy="a higher level, measured nearer to the fault"),
+    ]
+
+
+def _quiet_under_load(asked: CoordinationAsked, level: Finding | None) -> Check:
+    title, stage, loaded = "the undervoltage trip stays quiet under load", "who clears", \
+        asked.loaded_voltage
+    if loaded is not None and not loaded.known:
+        return Check(title, stage, FAIL, level, None, "below", f"{NO_SOLUTION}: the voltage falls "
+                     "until the trip opens the contactors, and no level lies under the load's",
+                     "warmer or fuller cells, less power, more modules in parallel")
+    return judge(title, stage, level, "below", loaded,
+                 missing="lowest voltage under load is not known", remedy="a lower level")
+
+
+def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
+    """Overload of the cable: never by a partial-range fuse."""
+    title, stage, limit = f"ends an overload of {asked.cable_name}", "who clears", \
+        asked.cable_current
+    if limit is None or not limit.known:
+        return Check(title, stage, NOT_EVALUATED, reason="the cable's current is not known")
+    wanted = overload_asked(asked)
+    by_trip = ends_overload(wanted, swept)
+    if by_trip is not None and by_trip.verdict == PASS:
+        return by_trip
+    part = asked.fuse
+    rated = part.rated_current if part else None
+    if part is not None and part.full_range and rated is not None:
+        check = judge(title, stage, rated, "at most", limit,
+                      reason=f"by {part.name}, full range", remedy="a larger cable, a smaller "
+                      "fuse, or a named overload trip")
+        return check if check.verdict != PASS else replace(
+            check, verdict=CAUTION, reason=check.reason + "; ask for its conventional fusing "
+            "current: it must lie within 1.45 times the cable's current")
+    if by_trip is not None:
+        return by_trip
+    why = (f"{part.name} is a partial-range fuse and gives no overload protection"
+           if part is not None and part.full_range is False else
+           "the fuse's class is not given")
+    return Check(title, stage, NOT_EVALUATED, None, limit, "at most",
+                 f"{why}; {needs_trip(wanted)}", "an overload trip, by name")
+
+
+def counts_from(swept: Sweep, title: str) -> Finding:
+    """The lower end of the fuse, traced on its curve where the curve sets it."""
+    clearing, part = swept.fuse.clearing, swept.fuse.part
+    time = leaf("counted time", "t", "s", swept.counted_time, "assumed", source="packcalc-rule")
+    if clearing is not None and swept.fuse.why_low.startswith("it clears"):
+        try:
+            return clearing.trace_current(time, title)
+        except OutOfRange:
+            pass
+    return leaf(title, "I", "A", swept.fuse.low, part.basis if part else "given",
+                origin=part.origin if part else None, note=swept.fuse.why_low)

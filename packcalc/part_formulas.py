@@ -1,0 +1,76 @@
+"""Small sums that turn a line of a data sheet into a figure that a duty can be held against."""
+
+from __future__ import annotations
+
+from packcalc.findings import formula
+
+
+@formula(title="resistance behind a power loss", symbol="R", unit="mΩ", text="R = 1000·P/I²",
+         inputs={"power": "P [W] lost in the part", "current": "I [A] at which it is lost"},
+         basis="definition", valid="I above 0",
+         safe_side="hot resistance of a loaded part: higher than when cold")
+def loss_resistance(power, current):
+    """What a stated loss at a stated current says of the resistance.
+
+    Examples:
+        >>> round(loss_resistance(42.0, 400.0) * 1e3, 4)
+        0.2625
+    """
+    return power / current ** 2
+
+
+@formula(title="voltage drop in closed contacts", symbol="ΔU", unit="V", text="ΔU = n·I·R/1000",
+         inputs={"contacts": "n [] contacts one behind the other", "current": "I [A]",
+                 "resistance": "R [mΩ] of one closed contact"},
+         basis="definition")
+def contacts_drop(contacts, current, resistance):
+    """What contacts in the main path take from the voltage at the inverter.
+
+    Examples:
+        >>> round(contacts_drop(2, 300.0, 0.2e-3), 3)
+        0.12
+    """
+    return contacts * current * resistance
+
+
+@formula(title="pre-arcing I²t asked for many equal pulses", symbol="I²t_p", unit="A²s",
+         text="I²t_p = 100·I²t/p",
+         inputs={"integral": "I²t [A²s] of one pulse",
+                 "share": "p [%] of the pre-arcing I²t that so many pulses may reach"},
+         basis="definition", valid="p above 0", safe_side="largest pulse, smallest share")
+def pulse_integral_demand(integral, share):
+    """How much pre-arcing I²t a fuse needs to outlive its pulses.
+
+    Examples:
+        >>> round(pulse_integral_demand(110.0, 0.22), 3)
+        500.0
+    """
+    return integral / share
+
+
+@formula(title="voltage to spare at the end of the peak", symbol="U_s", unit="V",
+         text="U_s = U − U_d",
+         inputs={"loaded": "U [V] at the inverter, loaded, at the end of the peak",
+                 "demanded": "U_d [V] that the inverter needs for it"},
+         basis="definition", safe_side="cold, aged and nearly empty: the lowest U")
+def spare_voltage(loaded, demanded):
+    """What parts that are counted nowhere may still take.
+
+    Examples:
+        >>> spare_voltage(289.0, 270.0)
+        19.0
+    """
+    return loaded - demanded
+
+
+@formula(title="conventional fusing factor of a link", symbol="k2", unit="", text="k2 = I2/In",
+         inputs={"fusing": "I2 [A] conventional fusing current", "rated": "In [A] rated current"},
+         basis="definition", valid="full-range links")
+def fusing_factor(fusing, rated):
+    """By how much an overload must exceed the rating before the link surely opens in its time.
+
+    Examples:
+        >>> fusing_factor(640.0, 400.0)
+        1.6
+    """
+    return fusing / rated

@@ -1,0 +1,75 @@
+"""The contactors of one string among several: they join it to the bus and take it out again.
+
+Each string has its own. They close onto the other strings within the allowed difference,
+break what one string carries, and stand what its fuse lets through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from packcalc.checks import Candidate, Item, Requirement, named_part, open_of
+from packcalc.findings import Finding
+from packcalc.part_checks.contactor import (
+    CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
+)
+from packcalc.parts import ContactorPart
+
+NOTES = (
+    "A string contactor opens under load, at the worst with its string alone in: each pole alone "
+    "breaks that current at the full DC voltage. There is no pair common to all strings; the duty "
+    "of the main contactors falls to those of the string that is alone.",
+    "It must never open above its breaking current: a fault in its string is fed by all the "
+    "others, and only the string fuse ends that.",
+    "Join strings only within the allowed voltage difference; see the parallel strings.",
+)
+OPEN = ("string contactor: breaking current of one pole in both directions, making current, carry "
+        "curve at the box ambient, short-time withstand (supplier)")
+
+
+def size_string_contactors(carry: CarryDemand, switch: SwitchDemand,
+                           parts: Sequence[ContactorPart] = (), *, named: str = "") -> Item:
+    """Duty, request for data and the user's own contactors for one string.
+
+    Args:
+        carry: what one string carries, with one string open.
+        switch: what its contactor makes and breaks.
+        parts: contactors of the user's list.
+        named: the one that the brief names.
+    """
+    candidates = tuple(Candidate(part.name, contactor_part_checks(part, carry, switch),
+                                 switch_facts(part), own=True) for part in parts)
+    made = switch.closing_step
+    return Item(
+        key="string_contactors", title="String contactors",
+        governing=f"carries {carry.continuous_current.shown} of one string, breaks "
+                  f"{switch.break_discharge.shown} of it and stands "
+                  f"{carry.fault_highest.shown} until the string fuse has cleared",
+        duty=tuple(f for f in (carry.highest_voltage, carry.fault_highest,
+                               carry.continuous_current, carry.peak_current, carry.peak_duration,
+                               switch.break_discharge, switch.break_charge, made,
+                               switch.time_constant, switch.let_through, carry.ambient)
+                   if f is not None),
+        specification=_specification(carry, switch, made), candidates=candidates,
+        open_items=open_of(named, candidates, (OPEN,)), notes=NOTES,
+        checks=named_part(named, candidates))
+
+
+def _specification(carry: CarryDemand, switch: SwitchDemand,
+                   made: Finding | None) -> tuple[Requirement, ...]:
+    lines = [
+        Requirement("voltage", f"each pole alone above {carry.highest_voltage.shown} DC",
+                    "poles in series add no voltage without a stated series rating"),
+        Requirement("carries", f"{carry.continuous_current.shown} continuously at "
+                    f"{carry.ambient.shown}; {carry.peak_current.shown} for "
+                    f"{carry.peak_duration.shown}", "best string, one string open"),
+        Requirement("breaks", f"{switch.break_discharge.shown} discharging and "
+                    f"{switch.break_charge.shown} charging", "its string alone in, up to where the "
+                    "main fuse takes over"),
+        Requirement("short-time withstand", f"{carry.fault_highest.shown}, or the string fuse's "
+                    "cut-off current, until it has cleared", "fed by all other strings"),
+    ]
+    if made is not None:
+        lines.append(Requirement("makes", made.shown, "the first string onto the pre-charged "
+                                 "link; the others within the allowed difference"))
+    return tuple(lines)
