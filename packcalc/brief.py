@@ -366,6 +366,15 @@ KEYS: tuple[Key, ...] = (
         "error of the measured voltage difference of two strings", 0.001, 20, 1.0, None,
         "for parallel strings: a difference up to 1 V is counted as not seen",
         "data sheet of the meter or monitor at full pack voltage, both readings together"),
+    Key("strings", "trip_current", "current", "I_st", "A",
+        "trip on the current of each string by itself", 1, 20000, None, None,
+        "for parallel strings: no trip is counted on for a fault inside a string, which the "
+        "pack's own current sensor does not see",
+        "management system's manual, if each string has a current sensor of its own"),
+    Key("strings", "trip_delay", "time", "t_st", "s",
+        "time from that trip until the string's contactor has opened", 0.001, 60, None, None,
+        "for parallel strings: no trip is counted on for a fault inside a string",
+        "management system's setting plus the contactor's opening time"),
     Key("cables", "rules", "words", "", "", "cable rule set",
         safe="IEC 60364-5-52", choices=RULE_CHOICES,
         consequence="IEC 60364-5-52 is used; it knows every common way of laying",
@@ -652,6 +661,8 @@ class Strings:
 
     mismatch: Finding
     voltage_error: Finding
+    trip_current: Finding
+    trip_delay: Finding
 
 
 @dataclass(frozen=True)

@@ -42,6 +42,7 @@ from packcalc.side_circuits import (
     string_fuse_item,
     strings_item,
 )
+from packcalc.string_sweep import string_coordination
 from packcalc.transients import largest_capacitance
 
 BEFORE_FUSE = TAP_CHOICES[0]
@@ -58,6 +59,7 @@ class Circuit:
         overvoltage: the chain behind the highest working voltage.
         insulation, management, states: results of those rooms.
         items: strings, branches and the rooms above, for the report.
+        inside_strings: string fuse and contactor over the whole range; None without strings.
     """
 
     feeds: Feeds
@@ -67,6 +69,7 @@ class Circuit:
     management: ManagementResult
     states: StatesResult
     items: tuple[Item, ...]
+    inside_strings: Coordination | None = None
 
 
 @dataclass(frozen=True)
@@ -98,10 +101,11 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
                      per_length=path.cable_inductance)
     strings = strings_item(feeds)
     string_fuse = string_fuse_item(feeds, path_fuses(brief), named=brief.parts.string_fuse)
+    inside = string_coordination(feeds, path.held)
     places = fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
-        clearing=clearing_by(path.held, brief)))
+        clearing=clearing_by(path.held, brief, inside)))
     # What the link's resistor has to empty is every capacitor on the bus.
     charged = trace(largest_capacitance, capacitance=bus_capacitance(brief),
                     tolerance=brief.inverter.dc_link_tolerance)
@@ -123,10 +127,11 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
             "a string")))
     switched = _string_contactors(feeds, brief, named, path)
-    several = tuple(item for item in (strings, string_fuse, switched) if item is not None)
+    several = tuple(item for item in (strings, string_fuse, switched,
+                                      inside.item if inside else None) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief))
-    return Circuit(feeds, places, overvoltage, insulation, management, states, items)
+    return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside)
 
 
 def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses,

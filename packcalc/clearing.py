@@ -19,7 +19,7 @@ from packcalc.part_checks.fuse import selective
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import (
-    ContactorSide, FuseSide, fuse_side, permitted_at, sweep,
+    NO_TRIP, ContactorSide, FuseSide, fuse_side, permitted_at, sweep,
 )
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branches import BranchFuse, fuse_without_sheet
@@ -232,8 +232,15 @@ def fuses_apart(named: NamedFuses, upper: str, lower: str, highest: Finding,
 # -- the answers for fault places -------------------------------------------------------------
 
 
-def clearing_by(held: Coordination, brief: Brief) -> Clearing:
-    """What fuses and contactors do at a current, by their data sheets where these are known."""
+def clearing_by(held: Coordination, brief: Brief,
+                inside: Coordination | None = None) -> Clearing:
+    """What fuses and contactors do at a current, by their data sheets where these are known.
+
+    Args:
+        held: the main path.
+        brief: with its parts list.
+        inside: one string against the others, where strings are paralleled.
+    """
     named = fuse_named(held, brief)
     sides = {f"branch_fuse.{b.name}": named.side(b.fuse_part) for b in brief.branch}
     sides |= {"string_fuse": named.side(brief.parts.string_fuse),
@@ -249,6 +256,12 @@ def clearing_by(held: Coordination, brief: Brief) -> Clearing:
             return _fuse_answer(side, current, named.highest_voltage)
         if device.key == "contactors" and held.sweep is not None and current.known:
             return _contactor_answer(held, current)
+        if device.key == "string_contactors" and inside is not None \
+                and inside.sweep is not None and current.known:
+            return _contactor_answer(inside, current)
+        if device.key == "cell_trip" and inside is not None \
+                and inside.sweep is not None and current.known:
+            return _cell_answer(inside, brief, current)
         if device.key == "pole_contactor" and held.sweep is not None:
             return None, None, ONE_POLE
         return clearing_without_parts(device, current)
@@ -305,6 +318,24 @@ def _contactor_answer(held: Coordination, current: Finding) -> Answer:
         return False, None, "its trip is slower than the counted second"
     return True, _time(time, f"trip and opening time of {side.part.name}"), \
         f"{side.part.name} on its named trip"
+
+
+def _cell_answer(inside: Coordination, brief: Brief, current: Finding) -> Answer:
+    """A shorted module's own cells fall below the undervoltage trip, whatever the current is."""
+    side = inside.sweep.contactor  # type: ignore[union-attr]
+    level, delay = brief.management.undervoltage_trip, brief.management.voltage_delay
+    reasons = [r for r in side.reasons if r != NO_TRIP]
+    if not (level.known and delay.known):
+        reasons.append("name the cells' undervoltage trip and its delay")
+    if reasons:
+        return None, None, "; ".join(reasons)
+    if current.number > side.limit:
+        return False, None, f"above the {_amperes(side.limit)} that it breaks"
+    if delay.number > inside.sweep.counted_time:  # type: ignore[union-attr]
+        return False, None, "the cells' undervoltage trip is slower than the counted second"
+    return True, _time(delay.number, "delay of the cells' undervoltage trip"), (
+        f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
+        "see within the delay")
 
 
 def takeover_of(held: Coordination) -> Finding:

@@ -282,7 +282,8 @@ class _Table:
             lowest=trace(prospective_fault_current, "lowest current pushed into the string",
                          voltage=module.voltage_empty, resistance=low),
             inductance=self.feeds.pack_inductance, resistance=high,
-            devices=(device, Device("string_contactors", "string contactors", CONTACTOR)),
+            devices=(device, Device("string_contactors", "string contactors", CONTACTOR),
+                     Device("cell_trip", "string contactors, on the lowest cell", CONTACTOR)),
             remedies=("trip on unequal string currents, or on the lowest cell", TRIP))
 
     def _tap(self, branch: Branch) -> tuple[Device, ...]:

@@ -34,6 +34,7 @@ FLOORS = (
     ("packcalc.protect",),
     ("packcalc.catalogue", "packcalc.study", "packcalc.feeds"),
     ("packcalc.places", "packcalc.side_circuits", "packcalc.clearing"),
+    ("packcalc.string_sweep",),
     ("packcalc.circuit",),
     ("packcalc.protection",),
     ("packcalc.decisions", "packcalc.difference"),

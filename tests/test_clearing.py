@@ -122,8 +122,29 @@ def test_the_named_string_fuse_is_held_and_answers(minibus):
     assert named.title.startswith("Talvik 200 high voltage") and named.verdict == NOT_EVALUATED
     end = place(minibus, "string").at_highest
     assert (end.device, end.clears) == ("fuse of the faulted string", True)
+    silent = study("minibus", "12S2P", "strings", strings__trip_current="unknown")
+    low = place(silent, "string").at_lowest
+    # no trip on the string's own current; 1580 A · 200/350 at 1 s
+    assert low.clears is None and "below 903.0 A" in low.why
+    swept = silent.circuit.inside_strings.sweep
+    assert swept.holes and swept.holes[0].high < 903.0 * 1.01
+
+
+def test_a_trip_on_the_string_s_own_current_closes_the_hole_inside_it(minibus):
     low = place(minibus, "string").at_lowest
-    assert low.clears is None and "below 903.0 A" in low.why  # 1580 A · 200/350 at 1 s
+    assert (low.device, low.clears) == ("string contactors", True)
+    assert not minibus.circuit.inside_strings.holes
+    # the pack's own sensor does not carry what one string feeds into another
+    only_pack = study("minibus", "12S2P", "strings", strings__trip_current="unknown")
+    assert only_pack.circuit.inside_strings.holes
+    assert only_pack.brief.management.trip_current.known
+
+
+def test_a_shorted_module_is_seen_by_its_own_cells(minibus):
+    end = place(minibus, "string.module").at_lowest
+    assert (end.device, end.clears) == ("string contactors, on the lowest cell", True)
+    blind = study("minibus", "12S2P", "strings", management__undervoltage_trip="unknown")
+    assert place(blind, "string.module").at_lowest.clears is not True
 
 
 def test_string_and_branch_links_stand_in_the_main_path_only_where_named(minibus):

@@ -8,8 +8,8 @@ from packcalc.checks import Item
 from packcalc.protection import ProtectionStudy
 
 # String contactors are the contactors of a layout in strings: one line, not two.
-NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination", "switching",
-              "strings", "string_contactors")
+NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination",
+              "string_coordination", "switching", "strings", "string_contactors")
 
 
 @dataclass(frozen=True)

@@ -184,7 +184,7 @@ def _parts(study: ProtectionStudy) -> tuple[BuiltPart, ...]:
                 for p in range(1, layout.parallel + 1)]
     return (*found, *(_protective(item, study) for item in study.items if item.specification
                       and item.key not in ("insulation", "overvoltage", "coordination",
-                                           "switching", "strings")))
+                                           "string_coordination", "switching", "strings")))
 
 
 def _side(study: ProtectionStudy) -> str:
@@ -196,6 +196,7 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
     names = {"main_fuse": named.main_fuse, "contactors": named.contactor,
              "precharge": named.resistor, "disconnect": named.disconnect,
              "string_fuse": named.string_fuse, "string_contactors": named.string_contactor}
+    names |= {f"cable.{route.name}": route.cable for route in study.brief.cables.route}
     first = item.specification[0]
     return BuiltPart(item.key, item.title, f"{first.what}: {first.value}",
                      names.get(item.key, ""))

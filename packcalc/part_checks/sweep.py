@@ -29,6 +29,9 @@ GRID = 400
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 
 
+NO_TRIP = "no trip is named with its current and delay"
+
+
 @dataclass(frozen=True)
 class Trips:
     """The trips that open the contactors, by name. Any may be missing.
@@ -237,7 +240,7 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
         else "ask for the breaking current in both directions",
         "" if part.opening_time or (trips and trips.to_opened)
         else "ask for the opening time with its coil suppression",
-        "" if lines else "no trip is named with its current and delay",
+        "" if lines else NO_TRIP,
         _inductive_reason(part, highest_voltage, time_constant)) if r]
     limit = 0.0
     if part.break_discharge and part.break_charge:

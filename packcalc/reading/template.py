@@ -116,6 +116,8 @@ EXAMPLES: dict[str, str] = {
     "management.crash_open_time": '"200 ms"',
     "strings.mismatch": '"10 %"',
     "strings.voltage_error": '"0.3 V"',
+    "strings.trip_current": '"400 A"',
+    "strings.trip_delay": '"0.1 s"',
     "cables.rules": '"IEC 60364-5-52"',
     "cables.voltage_drop_limit": '"3 %"',
     "cables.route.length": '"3.5 m"',

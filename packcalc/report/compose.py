@@ -9,6 +9,7 @@ from packcalc.bench.grade import GradedLot
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Item
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
+from packcalc.handover.as_built import Held
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import (
@@ -24,6 +25,7 @@ from packcalc.report.blocks import (
     words,
 )
 from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
+from packcalc.report.build_report import as_built_sections
 from packcalc.report.coordination_report import coordination_section
 from packcalc.report.document import (
     Block,
@@ -110,8 +112,8 @@ class Salvage:
 
 
 def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
-                    review: Review | None = None) -> Document:
-    """The whole file for review, with the marks of a review where one is given."""
+                    review: Review | None = None, held: Held | None = None) -> Document:
+    """The whole file for review, with the marks of a review and what was really built."""
     brief = study.brief
     review = merge(study) if review is None else review
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
@@ -124,7 +126,8 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
     worked = with_decision_chains(worked, [s.decision for s in review.standings])
     decided = decisions_section(study, review, links_of(worked))
     said = (review_section(review),) if review.files else ()
-    sections = (*sections[:2], *said, decided, *sections[2:], worked)
+    built = as_built_sections(study, held) if held else ()
+    sections = (*sections[:2], *said, *built[:1], decided, *sections[2:], *built[1:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
     return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
 
@@ -318,6 +321,9 @@ def _items(study: ProtectionStudy) -> tuple[Section, ...]:
         id(circuit.insulation.item): lambda: insulation_section(circuit.insulation),
         id(circuit.management.item): lambda: management_section(circuit.management),
     }
+    inside = circuit.inside_strings
+    if inside is not None:
+        own[id(inside.item)] = lambda: coordination_section(inside)
     return tuple(_section_of(study, item, own) for item in study.items)
 
 

@@ -7,24 +7,27 @@ import numpy as np
 from packcalc.findings import Finding
 from packcalc.part_checks.sweep import DEVICES, Sweep
 from packcalc.protect.coordination import Coordination
-from packcalc.report.blocks import Cell, column, item_section, number, words
+from packcalc.report.blocks import Cell, column, item_section, machine_key, number, words
 from packcalc.report.document import Block, Section, Table
 from packcalc.report.drawings.time_current import time_current_figure
+
+MAIN = "coordination"
 
 
 def coordination_section(found: Coordination, level: int = 1) -> Section:
     """The section of one path: lead, open items, picture, spans, then the item's own tables."""
     item = item_section(found.item, level=level)
-    figure = time_current_figure(found)
+    key = machine_key(found.item.key)
+    figure = time_current_figure(found, "time_current" if key == MAIN else f"{key}_time_current")
     if figure is None or found.sweep is None:
         return item
     lead = sum(type(b).__name__ == "Paragraph" for b in item.blocks[:2])
-    blocks: tuple[Block, ...] = (*item.blocks[:lead], spans_table(found.sweep),
-                                 conductors_table(found), figure, *item.blocks[lead:])
+    blocks: tuple[Block, ...] = (*item.blocks[:lead], spans_table(found.sweep, key),
+                                 conductors_table(found, key), figure, *item.blocks[lead:])
     return Section(item.key, item.title, blocks, level)
 
 
-def spans_table(swept: Sweep) -> Table:
+def spans_table(swept: Sweep, key: str = MAIN) -> Table:
     """Each span of current with one device: who, its slowest time and its largest let-through."""
     columns = (column("from_A", "From", "A"), column("to_A", "To", "A"),
                column("device", "Who opens it"), column("slowest_s", "Slowest", "s"),
@@ -32,12 +35,12 @@ def spans_table(swept: Sweep) -> Table:
     starts = np.flatnonzero(np.diff(swept.device, prepend=-1))
     ends = np.append(starts[1:], swept.device.size)
     rows = tuple(_row(swept, int(a), int(b)) for a, b in zip(starts, ends, strict=True))
-    return Table("coordination_spans", "Who opens a fault, span by span", columns, rows,
+    return Table(f"{key}_spans", "Who opens a fault, span by span", columns, rows,
                  f"{swept.current.size} currents swept, every break point of the curves among "
                  "them. Seconds are rounded as shown; a span without a device ends by itself only.")
 
 
-def conductors_table(found: Coordination) -> Table:
+def conductors_table(found: Coordination, key: str = MAIN) -> Table:
     """What lies in the current and must survive what is let through, the cable first."""
     columns = (column("conductor", "Conductor"), column("stands_A2s", "Stands", "A²s"),
                column("worst_A2s", "Worst of the range", "A²s"),
@@ -49,7 +52,7 @@ def conductors_table(found: Coordination) -> Table:
         heat, at = worst.get(one.name, (None, None))
         rows.append((words(one.name), _figure(one.withstand), _figure(heat), _figure(at),
                      words("" if one.withstand.known else one.ask)))
-    return Table("coordination_conductors", "What lies in the fault current", columns,
+    return Table(f"{key}_conductors", "What lies in the fault current", columns,
                  tuple(rows), "Worst of the currents that somebody is shown to open; in a hole "
                  "nothing ends the heat.")
 
