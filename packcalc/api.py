@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from packcalc.brief import Brief
     from packcalc.cells import CellClass
+    from packcalc.handover.as_built import Held
     from packcalc.findings import Formula
     from packcalc.modules import ModuleType
     from packcalc.protection import ProtectionStudy
@@ -173,13 +174,14 @@ def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
 
 
 def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,
-                    review: Review | None = None) -> Document:
+                    review: Review | None = None, as_built: Held | None = None) -> Document:
     """The neutral document of a study, from which every format is made.
 
     Args:
         study: layouts, or a protection study for the whole file for review.
         most: how many layouts a list of layouts shows; 0 shows all.
         review: marks to put beside the decisions, see `packcalc.review_merge.merge`.
+        as_built: what was really built, see `packcalc.handover.as_built.hold`.
 
     Examples:
         >>> asked = make_brief({
@@ -196,7 +198,7 @@ def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,
         return layouts_document(study, most)
     from packcalc.report import compose
 
-    return compose.report_document(study, salvage_of(study), review)
+    return compose.report_document(study, salvage_of(study), review, as_built)
 
 
 def salvage_of(study: ProtectionStudy) -> Salvage | None:

@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from packcalc import __version__, cli_assign, cli_bench, cli_handover, cli_review
+from packcalc.cli_handover import as_built_option, end_record, held_record
 from packcalc.cli_review import end_review, merged, review_option
 from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
 from packcalc.report.cautions import SHORT
@@ -169,14 +170,16 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int, part:
 @click.argument("brief")
 @_layout_options
 @review_option
+@as_built_option
 @output_options
 def report(brief: str, layout: str, arrangement: str | None, module: int,
-           reviews: tuple[str, ...], out: str, format_: str | None, table: str | None,
-           quiet: bool) -> None:
+           reviews: tuple[str, ...], record: str, out: str, format_: str | None,
+           table: str | None, quiet: bool) -> None:
     """Write the whole file for review: layouts, the chosen one, its protection.
 
     With --review, the marks of reviewers stand beside the decisions; what changed since is
-    void, and each change that was asked for is checked again.
+    void, and each change that was asked for is checked again. With --as-built, what was
+    really built is held against the design.
 
     \b
     Example:
@@ -186,8 +189,12 @@ def report(brief: str, layout: str, arrangement: str | None, module: int,
 
     study = _sized(brief, layout, arrangement, module, quiet, (out, format_, table))
     review = merged(study, reviews, quiet)
-    emit(api.report_document(study, review=review), out, format_, table, quiet)
+    held = held_record(study, record, quiet)
+    with progress("writing the report", quiet):
+        document = api.report_document(study, review=review, as_built=held)
+    emit(document, out, format_, table, quiet)
     end_review(review, quiet)
+    end_record(held, quiet)
     _end(study, quiet)
 
 

@@ -10,6 +10,11 @@ import click
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
 
 
+as_built_option = click.option(
+    "--as-built", "record", metavar="FILE", default="",
+    help="CSV of what was really built, to hold against the design.")
+
+
 def _layout_options(command: Any) -> Any:
     for option in (
         click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
@@ -48,18 +53,71 @@ def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: b
 
 @click.command(cls=Command, short_help="Write the build sheet and the as-built record.")
 @click.argument("brief")
+@click.option("--form", metavar="FILE", default="",
+              help="Write an empty as-built record (CSV) to fill, and end.")
+@as_built_option
 @_layout_options
 @output_options
-def build(brief: str, **given: Any) -> None:
+def build(brief: str, form: str, record: str, layout: str, arrangement: str | None, module: int,
+          out: str, format_: str | None, table: str | None, quiet: bool) -> None:
     """Write the build sheet of one layout of BRIEF: order of links, joints, as-built record.
+
+    With --as-built the record is read back: another mark or part than designed, and a
+    joint that stands out, are flagged, and the signatures name its digest.
 
     \b
     Example:
-      packcalc build mypack/brief.toml --out mypack/build.html
+      packcalc build mypack/brief.toml --form mypack/as-built.csv
+      packcalc build mypack/brief.toml --as-built mypack/as-built.csv
     """
-    from packcalc.report.build_report import build_document
+    from packcalc.report.build_report import build_document, record_form
 
-    _page(brief, make=build_document, **given)
+    study = _sized(brief, layout, arrangement, module, quiet)
+    if form:
+        _write_form(form, record_form(study, marks_of(study)))
+        if not quiet:
+            tell(f"written: {form}")
+        return
+    held = held_record(study, record, quiet)
+    emit(build_document(study, held, marks_of(study)), out, format_, table, quiet)
+    end_record(held, quiet)
+    _end(study, quiet)
+
+
+def marks_of(study: Any) -> dict[str, str]:
+    """The mark that the bench assignment gives each module's place; empty without a bench."""
+    from packcalc import api
+    from packcalc.handover.as_built import assigned
+    from packcalc.handover.build import build_sheet
+
+    salvage = api.salvage_of(study)
+    return assigned(salvage.dealt if salvage else None, build_sheet(study))
+
+
+def held_record(study: Any, path: str, quiet: bool) -> Any:
+    """The as-built record held against its design; None where no file is named."""
+    if not path:
+        return None
+    from packcalc import api
+    from packcalc.handover.as_built import assigned, hold, wanted
+    from packcalc.handover.build import build_sheet
+    from packcalc.reading.as_built_file import read_as_built
+    from packcalc.review import design_of
+
+    with progress("holding the record against the design", quiet):
+        sheet = build_sheet(study)
+        record = read_as_built(path, wanted(sheet), design_of(study))
+        salvage = api.salvage_of(study)
+        return hold(sheet, record, assigned(salvage.dealt if salvage else None, sheet),
+                    salvage.lot if salvage else None)
+
+
+def end_record(held: Any, quiet: bool) -> None:
+    """Exit code of a record: a deviation that the reviewer must see is a no."""
+    if held is not None and held.grave:
+        count = len(held.grave)
+        answer_no(f"{count} deviation{'s' if count != 1 else ''} from the design: "
+                  + ", ".join(dict.fromkeys(d.id for d in held.grave[:5])), quiet)
 
 
 @click.command(cls=Command, short_help="Stage the first energising; compare readings.")

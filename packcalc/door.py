@@ -157,7 +157,8 @@ def emit(document: Any, out: str, format_: str | None, table: str | None, quiet:
     """Print or write a document as the output options ask."""
     from packcalc.report.render import write
 
-    write(document, out, format_, table=table)
+    with progress("writing the pages", quiet):
+        write(document, out, format_, table=table)
     if out != "-" and not quiet:
         tell(f"written: {out}")
 

@@ -17,6 +17,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check
 from packcalc.circuit import MainPath, study_circuit
 from packcalc.decisions import CHOICE, FIGURE, Decision, decisions, finding_digest
 from packcalc.findings import Finding, Origin, leaf
+from packcalc.parts import FusePart, Part, ResistorPart
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.coordination import coordinate
 from packcalc.protection import (
@@ -26,13 +27,15 @@ from packcalc.protection import (
     protect_layout,
 )
 from packcalc.reading.positions import one_line
-from packcalc.units import fold, into_si, printed, show
+from packcalc.units import fold, into_si, parse, printed, show
 
 LISTED = 8
+BARE = ", no data sheet"
 GRAVITY = (PASS, "", CAUTION, NOT_EVALUATED, FAIL)
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?) ?(\S.*)?")
 _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "resistor",
-          "disconnect": "disconnect"}
+          "disconnect": "disconnect", "string_fuse": "string_fuse",
+          "string_contactors": "string_contactor"}
 _SECTION = "cable."
 
 
@@ -143,14 +146,19 @@ def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate,
     after, words = _with_part(study, item, candidate)
     touched = () if after is None else _differences(study, after, item.key)
     own = after and next((i for i in after.items if i.key == item.key), None)
-    again = own and next((c for c in own.candidates if c.name == candidate.name), None)
-    checks = (again or candidate).checks
+    names = (candidate.name + BARE, candidate.name)
+    again = [c for n in names for c in own.candidates if c.name == n] if own else []
+    checks = _graver(again or [candidate])
     failed = [c.title for c in checks if c.verdict == FAIL]
     worse = [f"{t.part}: {t.title}" for t in touched if t.worse]
     told = [f"{candidate.name} held against the duty: "
             + ("fails " + "; ".join(failed) if failed else "no check fails")]
     told.append(f"elsewhere it makes {len(worse)} graver: " + _listed(worse, "; ") if worse
                 else "nothing else was found that it makes graver")
+    figures = [f"{t.title} {t.shown}, was {t.was}" for t in touched
+               if t.part == item.title and not t.worse]
+    if figures:
+        told.append("its own figures become: " + _listed(figures, "; "))
     moved = [f"{t.part}: {t.shown}, in place of {t.was}" for t in touched
              if t.choice and not t.worse]
     if moved:
@@ -159,13 +167,30 @@ def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate,
                    words=". ".join(t[:1].upper() + t[1:] for t in (*told, words)) + ".")
 
 
+def _graver(candidates: Iterable[Candidate]) -> tuple[Check, ...]:
+    """Every check of the same thing, tried as a rating and as a part: the graver one counts."""
+    found: dict[str, Check] = {}
+    for check in (c for one in candidates for c in one.checks):
+        known = found.get(check.title)
+        if known is None or GRAVITY.index(check.verdict) > GRAVITY.index(known.verdict):
+            found[check.title] = check
+    return tuple(found.values())
+
+
 def _with_part(study: ProtectionStudy, item: Item,
                candidate: Candidate) -> tuple[ProtectionStudy | None, str]:
     """The study with that part in its place, and what was and was not done again."""
     brief = _brief_with(study.brief, item.key, candidate.name if candidate.own else "")
     if candidate.own and brief is not None:
-        again = protect_layout(replace(study.study, brief=brief), study.layout, named=study.named)
-        return again, "everything was sized again with this part named in the brief"
+        return _all_again(study, brief), \
+            "everything was sized again with this part named in the brief"
+    bare = _bare_part(item, candidate)
+    if bare is not None:
+        listed = replace(study.brief.parts.list, parts=(*study.brief.parts.list.parts, bare))
+        parts = replace(study.brief.parts, list=listed, **{_NAMED[item.key]: bare.name})
+        return _all_again(study, replace(study.brief, parts=parts)), (
+            "everything was sized again with this value; a bare rating has no data sheet, so what "
+            "only the maker knows of it is not shown")
     if brief is None:
         return None, "what hangs on this part was not sized again"
     if item.key == "main_fuse":
@@ -182,6 +207,24 @@ def _with_part(study: ProtectionStudy, item: Item,
             "a bare rating has no breaking limits, so the overlap with the fuse is not shown")
     return None, ("figures printed for another value of this part were not computed again; name "
                   "the part in the brief for that")
+
+
+def _all_again(study: ProtectionStudy, brief: Brief) -> ProtectionStudy:
+    return protect_layout(replace(study.study, brief=brief), study.layout, named=study.named)
+
+
+def _bare_part(item: Item, candidate: Candidate) -> Part | None:
+    """A part of which nothing but its rating is known; None where the rating is sized otherwise."""
+    name, origin = candidate.name + BARE, Origin("review mark", text=candidate.name)
+    if item.key == "precharge":
+        ohms = leaf("resistance as the reviewer would have it", "R", "Ω",
+                    parse(candidate.name, "resistance"), "given", origin=origin)
+        return ResistorPart(name, resistance=ohms)
+    if item.key == "string_fuse":
+        amperes = leaf("rated current as the reviewer would have it", "I_n", "A",
+                       parse(candidate.name, "current"), "given", origin=origin)
+        return FusePart(name, rated_current=amperes)
+    return None
 
 
 def _brief_with(brief: Brief, key: str, name: str) -> Brief | None:
@@ -246,9 +289,9 @@ def _rebuilt(study: ProtectionStudy, brief: Brief, routes: tuple[RouteResult, ..
 
 
 def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> tuple[Touched, ...]:
-    """Decisions outside the changed part that read differently, gravest first."""
-    old = {d.id: d for d in decisions(before) if d.item != but}
-    new = {d.id: d for d in decisions(after) if d.item != but}
+    """What reads differently, gravest first: decisions elsewhere, and the part's own figures."""
+    old, new = ({d.id: d for d in decisions(s) if d.item != but or d.kind == FIGURE}
+                for s in (before, after))
     found = []
     for name, now in new.items():
         was = old.get(name)

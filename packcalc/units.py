@@ -64,6 +64,7 @@ watt_hour = 3600 * joule = Wh
 inch = 0.0254 * meter
 foot = 0.3048 * meter
 pound = 0.45359237 * kilogram
+pound_force = 4.4482216152605 * newton
 """
 
 
@@ -120,6 +121,8 @@ DIMENSIONS: dict[str, Dimension] = {
               "m=meter mm=millimeter cm=centimeter ft=foot in=inch"),
         _kind("area", "meter**2", "70 mm²", "mm2=millimeter**2 cm2=centimeter**2 m2=meter**2"),
         _kind("mass", "kilogram", "420 kg", "kg=kilogram g=gram lb=pound"),
+        _kind("torque", "newton*meter", "9.0 N·m",
+              "N·m=newton*meter Nm=newton*meter lbf·in=pound_force*inch lbf·ft=pound_force*foot"),
         _kind("temperature", "kelvin", "-20 degC",
               "degC=degree_Celsius °C=degree_Celsius degF=degree_Fahrenheit "
               "°F=degree_Fahrenheit"),
@@ -298,7 +301,7 @@ def other_reading(text: object, dim: str) -> tuple[float, str] | None:
 
 def _refuse_foreign_letters(spelling: str, text: str) -> None:
     for char in spelling:
-        if ord(char) > 127 and char not in "Ωμ°√":
+        if ord(char) > 127 and char not in "Ωμ°√·":
             name = unicodedata.name(char, "unnamed character")
             raise UnitError(f"{text!r} holds {char!r} (U+{ord(char):04X}, {name.lower()}), which "
                             f"is not the plain letter of a unit; type the unit again")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures
 from packcalc.protection import ProtectionStudy
+from packcalc.units import show
 
 LAYOUT_NOTE = (
     "Order after the scope of ISO 17840-3:2019 and front page after the contents of ISO 17840-2 "
@@ -44,6 +45,10 @@ def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     return ResponderSheet(figures, _headings(figures), chains)
 
 
+def _pounds(mass: Finding) -> str:
+    return f" ({show(mass.value, 'lb')})" if mass.known else ""
+
+
 def _headings(figures: Figures) -> tuple[Heading, ...]:
     pack, fall = figures.pack, figures.fall_time()
     kinds = ", ".join(dict.fromkeys(figures.brief.modules[p.entry].module.chemistry
@@ -54,10 +59,10 @@ def _headings(figures: Figures) -> tuple[Heading, ...]:
         Heading("Identification", (
             f"Converted to electric. Lithium-ion ({kinds}), up to "
             f"{pack.highest_voltage.shown} DC, {pack.total_energy.shown}, modules "
-            f"{pack.mass.shown}.",),
+            f"{pack.mass.shown}{_pounds(pack.mass)}.",),
             ("make, model, year", "plate, VIN", "EV labels: front, rear")),
         Heading("Immobilise", ("It may stand ready without a sound: chock, lever to P, key "
-                               "30 m away.",), ("parking brake, lever",)),
+                               "30 m (100 ft) away.",), ("parking brake, lever",)),
         Heading("Disable hazards", (
             "1 key off, 2 cut loop (cut out a section), 3 disconnect out.",
             "This isolates. It does not empty the battery: inside the box all stays live.",
@@ -68,8 +73,9 @@ def _headings(figures: Figures) -> tuple[Heading, ...]:
         Heading("Stored energy", (
             "Flammable and poisonous gas when damaged; can light again hours or days later.",),
             ("vents point to", "airbags", "coolant")),
-        Heading("Fire", ("30 m away, uphill and upwind; breathing apparatus. Much water onto the "
-                         "box from a distance; never pierce it (common practice).",), ()),
+        Heading("Fire", ("30 m (100 ft) away, uphill and upwind; breathing apparatus. Much "
+                         "water onto the box from a distance; never pierce it (common "
+                         "practice).",), ()),
         Heading("Submersion", ("Count orange cable and box as live, in water too. Out of the "
                                "water first, then as above; bubbles and hiss mean a damaged box "
                                "(common practice).",), ()),

@@ -13,7 +13,7 @@ import hashlib
 import io
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
@@ -91,7 +91,7 @@ def readings_from_text(text: str, wanted: Mapping[str, str],
     faults: list[Fault] = []
     found: list[Reading] = []
     try:
-        for line, row in _rows(text, place, faults):
+        for line, row in rows(text, place, faults):
             one = _reading(place, line, row, wanted, faults)
             if one is not None:
                 found.append(one)
@@ -119,14 +119,21 @@ def readings_text(readings: Iterable[Reading]) -> str:
     for one in readings:
         row = (one.id, one.text, one.instrument, one.calibration_date, one.date, one.name,
                one.note)
-        writer.writerow([f"'{cell}" if _FORMULA.match(cell) else cell for cell in row])
+        writer.writerow(map(guarded, row))
     return out.getvalue()
+
+
+def guarded(cell: str) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    return f"'{cell}" if _FORMULA.match(cell) else cell
 
 
 # -- rows -------------------------------------------------------------------------------------
 
 
-def _rows(text: str, place: str, faults: list[Fault]) -> Iterator[tuple[int, dict[str, str]]]:
+def rows(text: str, place: str, faults: list[Fault], columns: Sequence[str] = COLUMNS,
+         needed: Sequence[str] = NEEDED) -> Iterator[tuple[int, dict[str, str]]]:
+    """(line, cells by column) of each row below the head; what is wrong is added to `faults`."""
     head: list[str] = []
     lines = (line for line in text.splitlines() if line.strip() and not _remark(line))
     first = next(lines, "")
@@ -140,7 +147,7 @@ def _rows(text: str, place: str, faults: list[Fault]) -> Iterator[tuple[int, dic
             continue
         if not head:
             head = [cell.lower() for cell in cells]
-            if not _head_holds(head, line, place, faults):
+            if not _head_holds(head, line, place, faults, columns, needed):
                 return
             continue
         count += 1
@@ -152,12 +159,12 @@ def _rows(text: str, place: str, faults: list[Fault]) -> Iterator[tuple[int, dic
                                 f"has {len(cells)} cells where the head has {len(head)}",
                                 "a cell that holds the separator stands in \"quotation marks\""))
             continue
-        row = dict.fromkeys(COLUMNS, "")
+        row = dict.fromkeys(columns, "")
         row.update(zip(head, (_unguarded(cell) for cell in cells)))
         yield line, row
     if not head:
         faults.append(Fault(place, 0, "", "holds no head row",
-                            "begin with: " + ",".join(COLUMNS)))
+                            "begin with: " + ",".join(columns)))
 
 
 def _remark(line: str) -> bool:
@@ -168,18 +175,19 @@ def _unguarded(cell: str) -> str:
     return cell[1:] if _GUARDED.match(cell) else cell
 
 
-def _head_holds(head: list[str], line: int, place: str, faults: list[Fault]) -> bool:
+def _head_holds(head: list[str], line: int, place: str, faults: list[Fault],
+                columns: Sequence[str], needed: Sequence[str]) -> bool:
     before = len(faults)
     for name in head:
-        if name not in COLUMNS:
-            near = nearest(name, COLUMNS)
+        if name not in columns:
+            near = nearest(name, columns)
             faults.append(Fault(place, line, one_line(name, 40) or "blank", "unknown column",
                                 f"did you mean {near!r}?" if near else
-                                "columns: " + ", ".join(COLUMNS)))
-    for name in NEEDED:
+                                "columns: " + ", ".join(columns)))
+    for name in needed:
         if name not in head:
             faults.append(Fault(place, line, name, "column is missing",
-                                "columns: " + ", ".join(COLUMNS)))
+                                "columns: " + ", ".join(columns)))
     if len(set(head)) != len(head):
         faults.append(Fault(place, line, "", "the head names a column twice"))
     return len(faults) == before
@@ -203,17 +211,18 @@ def _reading(place: str, line: int, row: dict[str, str], wanted: Mapping[str, st
         return None
     if not any(cell for key, cell in row.items() if key != "id"):
         return None  # a line of the form that nobody has filled yet
-    value = _value(row["value"], wanted[name], fault)
+    value = measured(row["value"], wanted[name], fault)
     for key in ("date", "calibration_date"):
         if row[key] or key == "date":
-            _date(key, row[key], fault)
+            check_date(key, row[key], fault)
     if len(faults) > before:
         return None
     return Reading(name, row["value"], value, row["instrument"], row["calibration_date"],
                    row["date"], row["name"], row["note"], place, line)
 
 
-def _value(text: str, dimension: str, fault) -> float | None:
+def measured(text: str, dimension: str, fault) -> float | None:
+    """A reading in SI; None with a fault where it is none."""
     if not text:
         fault("value is blank", "leave the row out until it is read")
         return None
@@ -233,7 +242,8 @@ def _value(text: str, dimension: str, fault) -> float | None:
     return value
 
 
-def _date(key: str, text: str, fault) -> None:
+def check_date(key: str, text: str, fault) -> None:
+    """A fault where a text is no day of the calendar, year-month-day."""
     try:
         if not re.fullmatch(r"\d{4}-\d\d-\d\d", text):
             raise ValueError

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import groupby
 
 from packcalc.bench.teardown import band
+from packcalc.handover.as_built import Held, form_lines, torque_shown
 from packcalc.handover.build import (
     JOINT_RULES,
     PHOTOGRAPHS,
@@ -15,8 +17,19 @@ from packcalc.handover.build import (
     joint_chains,
 )
 from packcalc.protection import ProtectionStudy
+from packcalc.reading.as_built_file import Built, form_text
 from packcalc.report.blocks import column, number, whole, words
-from packcalc.report.document import Block, Bullets, Cell, Document, Paragraph, Section, Table
+from packcalc.report.cautions import CAUTIONS, DEFERENCE
+from packcalc.report.document import (
+    Block,
+    Bullets,
+    Cell,
+    Document,
+    Facts,
+    Paragraph,
+    Section,
+    Table,
+)
 from packcalc.report.frame import document
 from packcalc.report.handover_blocks import (
     BLANK,
@@ -27,18 +40,70 @@ from packcalc.report.handover_blocks import (
     signatures,
     subtitle,
 )
+from packcalc.review import design_of
 
+MOST_BLANK = 12
 SIGNERS = ("builder", "electrician or high-voltage specialist", "structural engineer (box, "
            "restraint)", "certifier")
 
 
-def build_document(study: ProtectionStudy) -> Document:
-    """The page of `packcalc build`."""
+def build_document(study: ProtectionStudy, held: Held | None = None,
+                   marks: Mapping[str, str] | None = None) -> Document:
+    """The page of `packcalc build`.
+
+    Args:
+        study: one layout sized.
+        held: the record as read and held against the design; none where not given.
+        marks: mark that the assignment gives each module's place, by id.
+    """
     sheet = build_sheet(study)
-    sections = (_first(study, sheet), _steps(sheet), _joints(sheet), _photographs(),
-                _as_built(study, sheet))
+    told = (deviations_section(held),) if held else ()
+    sections = (_first(study, sheet), *told, _steps(sheet), _joints(sheet, held), _photographs(),
+                _as_built(study, sheet, held, marks or {}))
+    worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []))
     return document("Build sheet and as-built record", subtitle(study),
-                    (*sections, *appendix(chains("build", joint_chains(sheet)))), meta(study))
+                    (*sections, *appendix(chains("build", worked))), meta(study))
+
+
+def record_form(study: ProtectionStudy, marks: Mapping[str, str]) -> str:
+    """An empty record of what is built, the design's own columns filled."""
+    how = ("Fill in what was really fitted: mark and part as they stand on it, torque like 9.0 N·m "
+           "or 80 lbf·in, resistance like 0.12 mΩ, date like 2026-11-24. Lines left blank are not "
+           "read. packcalc build BRIEF --as-built FILE holds them against the design.")
+    return form_text(form_lines(build_sheet(study), marks, design_of(study)),
+                     (*CAUTIONS, DEFERENCE, how))
+
+
+def deviations_section(held: Held) -> Section:
+    """What was built otherwise than designed, for the first pages."""
+    record = held.record
+    columns = (column("id", "Line"), column("what", "What", wide=True),
+               column("deviation", "Deviation", wide=True), column("act", "Then", wide=True))
+    rows = tuple((Cell(d.id), Cell(d.what), Cell(d.words), Cell(d.act))
+                 for d in held.deviations)
+    grave = len(held.grave)
+    blocks: list[Block] = [Paragraph(
+        f"{len(record.lines)} lines filled, {len(held.blank)} blank, {grave} deviation"
+        f"{'' if grave == 1 else 's'} for the reviewer before the first energising. Nothing of "
+        "the design was changed by this record.", "open" if grave or held.blank else "text"),
+        Facts("as_built_file", "The record", (
+            ("file", "File", words(record.place)), ("as_built_digest", "Digest of the record",
+                                                    words(record.digest))))]
+    if rows:
+        blocks.append(Table("deviations", "Not as designed, or not written down", columns, rows))
+    if held.blank:
+        shown = ", ".join(held.blank[:MOST_BLANK])
+        more = len(held.blank) - MOST_BLANK
+        blocks.append(Paragraph(f"Blank: {shown}" + (f" and {more} more." if more > 0 else "."),
+                                "open"))
+    return Section("deviations_as_built", "As built, held against the design", tuple(blocks))
+
+
+def as_built_sections(study: ProtectionStudy, held: Held) -> tuple[Section, ...]:
+    """Deviations and the whole record, for the file for review."""
+    sheet = build_sheet(study)
+    return (deviations_section(held), _joints(sheet, held),
+            _as_built(study, sheet, held, held.marks))
 
 
 def _first(study: ProtectionStudy, sheet: BuildSheet) -> Section:
@@ -102,11 +167,11 @@ def _sections(sheet: BuildSheet) -> Table:
                  tuple(rows))
 
 
-def _joints(sheet: BuildSheet) -> Section:
+def _joints(sheet: BuildSheet, held: Held | None = None) -> Section:
     columns = (column("id", "Joint"), column("place", "Where", wide=True),
                column("torque", "Torque, maker's / set"), column("mark", "Mark"),
                column("resistance_mohm", "Read [mΩ]"), column("name", "By, date"))
-    rows = tuple((Cell(name), Cell(place), BLANK, BLANK, BLANK, BLANK)
+    rows = tuple((Cell(name), Cell(place), *_read(held.line(name) if held else None))
                  for name, place in sheet.joints)
     blocks: list[Block] = [Bullets(JOINT_RULES, "joint_rules")]
     if rows:
@@ -117,6 +182,14 @@ def _joints(sheet: BuildSheet) -> Section:
     return Section("joints", "Torque and joint resistance", tuple(blocks))
 
 
+def _read(one: Built | None) -> tuple[Cell, ...]:
+    """What was written of a joint."""
+    if one is None:
+        return (BLANK,) * 4
+    ohms = number(one.resistance, "mΩ", 3) if one.resistance is not None else Cell("–")
+    return Cell(torque_shown(one)), words(one.mark), ohms, Cell(f"{one.name}, {one.date}")
+
+
 def _photographs() -> Section:
     rows = tuple((whole(n), Cell(what), BLANK) for n, what in enumerate(PHOTOGRAPHS, start=1))
     columns = (column("number", "No."), column("photograph", "Photograph", wide=True),
@@ -125,18 +198,32 @@ def _photographs() -> Section:
         Table("photographs", "Before it is covered", columns, rows),))
 
 
-def _as_built(study: ProtectionStudy, sheet: BuildSheet) -> Section:
+def _as_built(study: ProtectionStudy, sheet: BuildSheet, held: Held | None,
+              marks: Mapping[str, str]) -> Section:
     columns = (column("id", "Line"), column("part", "Part", wide=True),
-               column("design", "Design", wide=True), column("named", "Named in the brief"),
+               column("design", "Design", wide=True), column("named", "Named or assigned"),
                column("mark", "Real mark"), column("part_number", "Part no."),
-               column("serial", "Serial"), column("deviation", "Deviation from design", wide=True))
-    rows = tuple((Cell(p.id), Cell(p.what), words(p.design), words(p.named), *(BLANK,) * 4)
-                 for p in sheet.parts)
-    covers = ("Signatures cover this record: the marks, part numbers, serials and deviations as "
-              f"written here, for the design with digest {study.brief.digest}. A part changed "
-              "later, or a deviation added, voids them for that line and all that rests on it.")
+               column("serial", "Serial"), column("torque", "Torque"),
+               column("deviation", "Deviation from design", wide=True))
+    rows = tuple((Cell(p.id), Cell(p.what), words(p.design), words(marks.get(p.id, p.named)),
+                  *_fitted(held, p.id)) for p in sheet.parts)
+    record = f" and the record with digest {held.record.digest}" if held else ""
+    covers = ("Signatures cover this record: the marks, part numbers, serials, joints and "
+              f"deviations as written here, for the design with digest {study.brief.digest}"
+              f"{record}. A part changed later, or a deviation added, voids them for that line "
+              "and all that rests on it.")
     return Section("as_built", "As-built record", (
         Table("as_built", "What was really fitted", columns, rows,
               "A deviation is written down even where it seems better; it goes back to the "
               "reviewer before the first energising."),
         *signatures("build_signatures", covers, SIGNERS)))
+
+
+def _fitted(held: Held | None, name: str) -> tuple[Cell, ...]:
+    """What was written of a part, with every deviation from its design."""
+    one = held.line(name) if held else None
+    if held is None or one is None:
+        return (BLANK,) * 5
+    told = "; ".join(d.words for d in held.deviations if d.id == name)
+    return (words(one.mark), words(one.part), words(one.serial), Cell(torque_shown(one)),
+            words(told))

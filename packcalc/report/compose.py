@@ -46,7 +46,7 @@ from packcalc.report.insulation_report import insulation_section
 from packcalc.report.layouts_report import layouts_section
 from packcalc.report.management_report import management_section
 from packcalc.report.overvoltage_report import overvoltage_section
-from packcalc.report.places_report import places_chains, places_section
+from packcalc.report.places_report import headline, places_chains, places_section
 from packcalc.report.review_report import (
     decisions_section,
     links_of,
@@ -118,7 +118,7 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
     review = merge(study) if review is None else review
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
     sections = (
-        _first(study), _places(study), _pictures(study), _assumed(study),
+        _first(study), _places(study), _pictures(study, salvage), _assumed(study),
         layouts_section(study.study), _chosen(study), *bench, *_items(study),
         signature_section(brief),
     )
@@ -150,7 +150,7 @@ def _sentence(study: ProtectionStudy) -> str:
 
 
 def _first(study: ProtectionStudy) -> Section:
-    """What can kill first, then what is open, on the first page."""
+    """What can kill, what is open and what nobody clears; then each check that fails."""
     pack, faults = study.pack, study.faults
     blocks: list[Block] = [Paragraph(_sentence(study), "lead")]
     if study.miss:
@@ -163,6 +163,8 @@ def _first(study: ProtectionStudy) -> Section:
         ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
         ("stored_energy_kWh", "Energy stored when full", _cell(pack.total_energy)),
     )))
+    blocks.append(Paragraph(_open_line(study), "open"))
+    blocks.append(Paragraph(headline(study.circuit.places), "caution"))
     # Cautions of fault places stand in their own table, on the same page.
     grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
              or (c.verdict == CAUTION and not title.startswith(PLACE))]
@@ -173,7 +175,6 @@ def _first(study: ProtectionStudy) -> Section:
     for item in study.without_candidate:
         blocks.append(Paragraph(f"{item.title}: no standard rating passes every check that could "
                                 "be evaluated.", "open"))
-    blocks.append(Paragraph(_open_line(study), "open"))
     blocks.append(Bullets(tuple(faults.notes), kind="caution"))
     return Section("first", "What can kill first", tuple(blocks))
 
@@ -182,10 +183,15 @@ def _places(study: ProtectionStudy) -> Section:
     return places_section(study.circuit.places)
 
 
-def _pictures(study: ProtectionStudy) -> Section:
-    """The circuit, the modules and the voltages at a glance."""
+def _pictures(study: ProtectionStudy, salvage: Salvage | None = None) -> Section:
+    """The circuit, the modules with the marks dealt to them, and the voltages at a glance."""
+    dealt = salvage.dealt if salvage else None
+    marks: dict[int, list[str]] = {}
+    for place in sorted(dealt.places, key=lambda p: (p.row, p.column)) if dealt else ():
+        marks.setdefault(place.row, []).append(place.dealt.mark)
     return Section("pictures", "The circuit in pictures", (
-        one_line_figure(study), voltage_picture_figure(study), modules_layout_figure(study)))
+        one_line_figure(study), voltage_picture_figure(study),
+        modules_layout_figure(study, tuple(map(tuple, marks.values())))))
 
 
 def _cell(finding: Finding) -> Cell:

@@ -67,4 +67,24 @@ def edge_cells(expected: Expected) -> tuple[Cell, Cell, Cell]:
     edge = next(iter(expected.edges), None)
     # Both ends print in their own unit; where it differs from the reading's, the text says so.
     unit = printed(edge.unit) if edge is not None else printed(expected.unit)
+    if unit == "°C":
+        low, high = (_with_fahrenheit(cell, f) for cell, f in ((low, expected.low),
+                                                                (high, expected.high)))
     return low, high, Cell(unit)
+
+
+def _with_fahrenheit(cell: Cell, finding: Finding | None) -> Cell:
+    """A temperature with °F beside it, as the trade's thermometers show either."""
+    if finding is None or not finding.known:
+        return cell
+    return Cell(f"{cell.text} ({fahrenheit(finding.number):.0f} °F)", cell.data)
+
+
+def fahrenheit(kelvin: float) -> float:
+    """Degrees Fahrenheit, for words beside a temperature.
+
+    Examples:
+        >>> round(fahrenheit(373.15)), round(fahrenheit(273.15))
+        (212, 32)
+    """
+    return (kelvin - 273.15) * 9 / 5 + 32

@@ -1,35 +1,49 @@
 """The document as one HTML file: no network, readable with scripts off, prints well.
 
 Ids are stable, so that a link, or later a reviewer's mark, finds its place again:
-`s-` section, `t-` table, `fig-` figure, `f-` finding, `d-` decision, `source-` source.
+`s-` section, `t-` table, `fig-` figure, `f-` finding, `d-` decision, `source-` source. Links
+within the page take the short number of a finding instead, `n1`, which keeps the page small.
 """
 
 from __future__ import annotations
 
 import functools
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from packcalc.checks import VERDICTS
 from packcalc.findings import BASES
-from packcalc.marks import MARKS, STANDINGS
+from packcalc.marks import MARKS, NOT_MARKED, STANDINGS
 from packcalc.report.cautions import SHORT
 from packcalc.report.citations import KEY as SOURCES
 from packcalc.report.document import Block, Document, Facts, Table
-from packcalc.report.steps import Step, inputs_of, lines, reference, result, steps
+from packcalc.report.steps import (
+    Step,
+    inputs_of,
+    lines,
+    new_note,
+    reference,
+    result,
+    steps,
+    twins,
+)
 
 if TYPE_CHECKING:
     import jinja2
 
 LEAF, LINK, NESTED = "leaf", "link", "nested"
+WEAK = ("remembered, consistent", "assumed", "remembered")
 GRAVE, REST = "decisions_grave", "decisions_rest"  # tables that take marks
 DECISION_HEADS = ("No.", "Decision", "Verdict", "Weakest basis", "Mark")
 SCROLLS = 5  # a table of so many columns may be wider than a phone
 SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
 SHORT_ROWS_OF_WORDS = 6
 OFTEN, LONG_WORDS = 3, 60
+_SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd|tbody|thead|table"
+                         r"|ul|ol|dl)\b)")
 MANY_COLUMNS = 9  # from here on a table is set smaller in print
 
 
@@ -39,8 +53,18 @@ def render(document: Document) -> str:
 
     page = _Page(document)
     template = environment().get_template("page.html")
-    return template.render(document=document, page=page, short=SHORT, version=__version__,
+    text = template.render(document=document, page=page, short=SHORT, version=__version__,
                            style=_file("style.css"), script=_file("page.js"))
+    return _slim(text)
+
+
+def _slim(text: str) -> str:
+    """Without empty lines and without the end tags of rows, cells and entries.
+
+    HTML lets those be left out; they are a tenth of a large page.
+    """
+    lines = (line for line in text.split("\n") if line.strip())
+    return _SPARE_ENDS.sub("", "\n".join(lines)) + "\n"
 
 
 def _file(name: str) -> str:
@@ -78,15 +102,20 @@ class _Page:
     def __init__(self, document: Document):
         self.steps = steps(document)
         self.blocks = list(document.blocks())
-        self.marks, self.decision_heads = MARKS, DECISION_HEADS
+        self.marks, self.decision_heads, self.unmarked = MARKS, DECISION_HEADS, NOT_MARKED
         self._part_numbers: dict[str, int] = {}
         self.shared = [s for s in self.steps.values()
                        if s.chain is None and (s.uses > 1 and not s.is_leaf or _wordy(s))]
         self.parts = _parts(document, shared=bool(self.shared))
+        self.twins = twins([self.steps[chain.key] for chain in document.chains()])
+        self._heads: dict[str, str] = {}
+        for table in document.tables():
+            if self.words(table):
+                self._heads.setdefault(_heads(table), f"w{len(self._heads)}")
         self._marks = _unique_marks(list(self.steps))
         own_place = [*(chain.key for chain in document.chains()), *(s.id for s in self.shared)]
         self._numbers = {name: number for number, name in enumerate(own_place, 1)}
-        self.anchor, self.lines, self.result, self.reference = anchor, lines, result, reference
+        self.anchor, self.result, self.reference = anchor, result, reference
 
     def kind(self, block: Block) -> str:
         """The name of the macro that prints a block."""
@@ -114,20 +143,41 @@ class _Page:
         """A short number for the title of a part."""
         return self._part_numbers.setdefault(part, len(self._part_numbers) + 1)
 
-    def choices(self) -> dict[str, list[str]]:
+    def choices(self) -> dict[str, Any]:
         """Parts, bases and verdicts of all decisions, for the filters."""
         rows = [row for b in self.blocks if isinstance(b, Table) and b.key in (GRAVE, REST)
                 for row in self.decided(b)]
         bases = {basis for row in rows for basis in row["grounds"]}
+        weak = self.grounds(WEAK)
         return {"part": list(dict.fromkeys(row["part"] for row in rows)),
-                "basis": [b for b in BASES if b in bases],
+                "basis": [b for b in BASES if b in bases], "weak": weak,
                 "verdict": [v for v in (*VERDICTS, "figure")
                             if any(row["verdict"] == v for row in rows)],
                 "standing": [w for w in STANDINGS if any(r["standing"] == w for r in rows)]}
 
-    def grounds(self, step: Step) -> str:
-        """Every basis in a step's chain, for the filter."""
-        return "|".join(sorted(step.finding.grounds()))
+    def ground(self, basis: str) -> int:
+        """The short name of a basis on this page: its place on the ladder."""
+        return BASES.index(basis)
+
+    def grounds(self, bases: Iterable[str]) -> str:
+        """Every basis of a chain by its short name, for the filter."""
+        return "|".join(str(place) for place in sorted(map(self.ground, bases)))
+
+    def lines(self, step: Step) -> list[tuple[str, str]]:
+        """The lines of a step; what its inputs say already, in the same digits, is left out."""
+        taken = inputs_of(step, self.steps)
+        numbers = ", ".join(self.as_input(symbol, item) for symbol, item in taken)
+        return [(label, words) for label, words in lines(step)
+                if label != "basis" and (label != "note" or new_note(step, self.steps))
+                and not (label == "numbers" and words == numbers)]
+
+    def goal(self, step: Step) -> int:
+        """The number of the place that works a step, for a link."""
+        return self._numbers[self.twins.get(step.id, step.id)]
+
+    def twin(self, step: Step) -> Step | None:
+        """An earlier step that works the very same figure, to point at."""
+        return self.steps.get(self.twins.get(step.id, ""))
 
     def mark(self, step: Step) -> str:
         """The id of a step's place on the page."""
@@ -152,19 +202,21 @@ class _Page:
 
     def shape(self, table: Table) -> str:
         """Style classes of a table: words reflow on a phone, many columns print small."""
-        words = any(column.wide for column in table.columns)
-        names = ["words"] if words else []
+        words = self.words(table)
+        names = ["words", self._heads[_heads(table)]] if words else []
         if len(table.columns) >= MANY_COLUMNS:
             names.append("many")
         if len(table.rows) <= (SHORT_ROWS_OF_WORDS if words else SHORT_ROWS):
             names.append("compact")
         return " ".join(names)
 
-    def heads(self, table: Table) -> str:
-        """The column titles as properties that a phone prints in front of each cell."""
-        titles = DECISION_HEADS if table.key in (GRAVE, REST) else [
-            column.title for column in table.columns]
-        return ";".join(f"--h{n}:{_css_text(title)}" for n, title in enumerate(titles, 1))
+    def words(self, table: Table) -> bool:
+        """Whether a table reflows on a phone."""
+        return any(column.wide for column in table.columns)
+
+    def heads(self) -> list[tuple[str, str]]:
+        """Class and style of every set of column titles, which a phone prints before each cell."""
+        return [(name, style) for style, name in self._heads.items()]
 
     def scrolls(self, table: Table) -> bool:
         """Whether the table may be wider than a screen, so that the keyboard must reach it."""
@@ -175,6 +227,13 @@ def _wordy(step: Step) -> bool:
     """Whether an entry is printed once and pointed at: long words, used again and again."""
     words = len(step.finding.note) + len(str(step.finding.origin or ""))
     return step.is_leaf and step.uses >= OFTEN and words >= LONG_WORDS
+
+
+def _heads(table: Table) -> str:
+    """The column titles of a table as properties of a style."""
+    titles = DECISION_HEADS if table.key in (GRAVE, REST) else [
+        column.title for column in table.columns]
+    return ";".join(f"--h{n}:{_css_text(title)}" for n, title in enumerate(titles, 1))
 
 
 def _css_text(words: str) -> str:

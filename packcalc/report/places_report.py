@@ -22,7 +22,7 @@ def places_section(places: Sequence[FaultPlace], level: int = 1) -> Section:
         places: every place of a layout.
         level: of the heading.
     """
-    blocks: list[Block] = [Paragraph(_headline(places), "lead"), Paragraph(LEAD),
+    blocks: list[Block] = [Paragraph(headline(places), "lead"), Paragraph(LEAD),
                            places_table(places)]
     uncleared = [p for p in places if p.remedies]
     if uncleared:
@@ -48,7 +48,8 @@ def places_chains(places: Sequence[FaultPlace]) -> tuple[Chain, ...]:
     return tuple(found)
 
 
-def _headline(places: Sequence[FaultPlace]) -> str:
+def headline(places: Sequence[FaultPlace]) -> str:
+    """Where nobody clears a fault, and how far the rest is shown, in a few sentences."""
     nobody = [p.title for p in places if p.nobody]
     open_ = [p.title for p in places if not p.nobody
              and None in (p.at_highest.clears, p.at_lowest.clears)]

@@ -7,6 +7,7 @@ that a renderer can print it once and point at it.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from packcalc.errors import ProgramFault
@@ -146,6 +147,26 @@ def lines(step: Step) -> list[tuple[str, str]]:
     if finding.note:
         found.append(("note", finding.note))
     return found
+
+
+def twins(chains: Iterable[Step]) -> dict[str, str]:
+    """Each chain whose every line stands under an earlier one already, by the earlier one."""
+    first: dict[tuple, str] = {}
+    found = {}
+    for step in chains:
+        if step.is_leaf:
+            continue
+        said = (step.inputs, step.finding.basis, *lines(step))
+        if said in first:
+            found[step.id] = first[said]
+        else:
+            first[said] = step.id
+    return found
+
+
+def new_note(step: Step, known: dict[str, Step]) -> bool:
+    """Whether a step's note says what none of its inputs says already."""
+    return not any(step.finding.note in known[name].finding.note for name in step.inputs)
 
 
 def inputs_of(step: Step, known: dict[str, Step]) -> list[tuple[str, Step]]:

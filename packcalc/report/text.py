@@ -14,7 +14,16 @@ from packcalc.report.cautions import SHORT
 from packcalc.report.document import (
     Block, Bullets, Chain, Column, Document, Facts, Figure, Paragraph, Table,
 )
-from packcalc.report.steps import Step, below, inputs_of, lines, steps
+from packcalc.report.steps import (
+    Step,
+    below,
+    inputs_of,
+    lines,
+    new_note,
+    result,
+    steps,
+    twins,
+)
 
 WIDTH = 80
 GAP = 2
@@ -82,6 +91,7 @@ class _Page:
     def __init__(self, document: Document):
         self.steps = steps(document)
         self.printed: set[str] = set()
+        self.twins = twins([self.steps[chain.key] for chain in document.chains()])
 
     def block(self, block: Block) -> list[str]:
         if isinstance(block, Table):
@@ -98,7 +108,11 @@ class _Page:
 
     def chain(self, chain: Chain) -> list[str]:
         """The chain's own step, then each computed step under it not printed before."""
-        out = self._step(self.steps[chain.key], indent=0)
+        step = self.steps[chain.key]
+        if chain.key in self.twins:
+            return _wrap(f"{step.finding.title} [{step.id}]: {result(step.finding)}; worked at "
+                         f"[{self.twins[chain.key]}]", hanging="  ")
+        out = self._step(step, indent=0)
         for step in below(chain.key, self.steps, self.printed):
             out += ["", *self._step(step, indent=2)]
         return out
@@ -109,6 +123,8 @@ class _Page:
         for place, (symbol, item) in enumerate(inputs_of(step, self.steps)):
             out += _labelled("" if place else "inputs", _input(symbol, item), indent=indent + 2)
         for label, words in lines(step):
+            if label == "note" and not new_note(step, self.steps):
+                continue
             out += _labelled(label, words, indent=indent + 2)
         return out
 

@@ -62,7 +62,7 @@ def test_every_example_of_a_help_page_is_a_command(path) -> None:
             if not isinstance(command, click.Group):
                 break
             command = command.commands[word]
-        for option in re.findall(r"--\w+", line):
+        for option in re.findall(r"--[\w-]+", line):
             assert any(option in p.opts for p in command.params), line
 
 

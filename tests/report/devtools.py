@@ -15,6 +15,7 @@ import shutil
 import subprocess
 import tempfile
 import threading
+import time
 from pathlib import Path
 from typing import Any
 
@@ -116,6 +117,13 @@ class Browser:
         if "exceptionDetails" in found:
             raise RuntimeError(json.dumps(found["exceptionDetails"])[:500])
         return found["result"].get("value")
+
+    def becomes(self, script: str, seconds: float = 5.0) -> bool:
+        """Whether an expression comes true within a while; following a link takes a moment."""
+        ends = time.monotonic() + seconds
+        while not (found := bool(self.run(script))) and time.monotonic() < ends:
+            time.sleep(0.02)
+        return found
 
     def press(self, key: str) -> None:
         """One real key, down and up."""

@@ -16,6 +16,7 @@ from packcalc.report.html import _file
 from packcalc.report.render import render
 from tests.report import sample
 
+ITEMS = {"td", "th", "li", "dt", "dd"}  # their end tags may be left out, and that of tr
 VOID = {"meta", "link", "br", "hr", "img", "input", "rect", "line", "path", "circle"}
 
 
@@ -32,6 +33,10 @@ class Page(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append((tag, dict(attrs)))
+        if tag in ITEMS | {"tr"} and self.open[-1] in ITEMS:
+            self.open.pop()
+        if tag == "tr" and self.open[-1] == "tr":
+            self.open.pop()
         if tag not in VOID:
             self.open.append(tag)
 
@@ -39,7 +44,10 @@ class Page(HTMLParser):
         self.tags.append((tag, dict(attrs)))
 
     def handle_endtag(self, tag: str) -> None:
-        assert self.open.pop() == tag
+        ended = self.open.pop()
+        while ended != tag and ended in ITEMS | {"tr"}:
+            ended = self.open.pop()
+        assert ended == tag
 
     def handle_data(self, data: str) -> None:
         if self.open and self.open[-1] not in ("style", "script"):
@@ -105,7 +113,8 @@ def test_every_chain_unfolds_without_script() -> None:
 
 def test_shared_step_stands_once_and_is_linked() -> None:
     assert TEXT.count('id="f-pack-resistance-initial"') == 1
-    assert TEXT.count('href="#f-pack-resistance-initial"') == 2
+    number = re.search(r'id="f-pack-resistance-initial"[^>]*><summary id="(n\d+)"', TEXT)
+    assert number and TEXT.count(f'href="#{number[1]}"') == 2
 
 
 def test_step_used_once_is_nested() -> None:
@@ -116,11 +125,37 @@ def test_step_used_once_is_nested() -> None:
                      r".*</details>.*</details>.*</details>", page, re.S)
 
 
+def test_what_an_earlier_figure_works_is_pointed_at_and_not_said_twice() -> None:
+    finding = sample.long_chain(2)
+    again = finding.called("the same under another name")
+    page = render(Document("T", "", (), (), "", (Section("s", "S", (
+        Chain("one", finding), Chain("two", again))),)), "html")
+    assert '<p class="chain" id="f-two"' in page
+    assert "2. the same under another name" in page
+    assert 'worked at <a href="#n1">1</a>' in page
+    assert '<details class="chain" id="f-two"' not in page
+
+
+def test_numbers_stand_twice_only_where_their_digits_differ() -> None:
+    for step in re.findall(r"<summary.*?</dl>", TEXT, re.S):
+        inputs = re.findall(r"<li>([^,<]+),", step.split("<dl>")[0])
+        numbers = re.search(r"<dt>numbers<dd>([^<]*)", step)
+        assert numbers is None or numbers[1].strip() != ", ".join(inputs)
+
+
+def test_end_tags_are_left_out_only_where_html_lets_them() -> None:
+    body = TEXT.split("</style>")[1]
+    assert not re.search(r"</(td|th)>\s*<(td|th|/tr)", body)
+    assert body.count("<table") == body.count("</table>")
+    assert body.count("<ul") == body.count("</ul>") and body.count("<dl") == body.count("</dl>")
+    assert "\n\n" not in TEXT
+
+
 def test_keys_that_differ_only_in_signs_get_two_ids() -> None:
     blocks = tuple(Chain(key, finding) for key, finding in
                    zip(("a b", "a/b"), sample.findings().values(), strict=False))
     page = Page(render(Document("T", "", (), (), "", (Section("s", "S", blocks),)), "html"))
-    ids = [a["id"] for a in page.of("details") if a["id"].startswith("f-a-b")]
+    ids = [a["id"] for a in page.of("details") if a.get("id", "").startswith("f-a-b")]
     assert ids == ["f-a-b", "f-a-b-2"]
 
 

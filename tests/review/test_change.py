@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from packcalc.checks import FAIL
+from packcalc.decisions import decisions
 from packcalc.review_change import recheck
 from tests.review.cases import known, study
 
@@ -78,7 +79,60 @@ def test_a_resistor_is_held_against_time_and_energy() -> None:
     name = item("precharge").shortlist[0].name
     found = recheck(study(), RESISTOR, name.replace("Ω", "ohm"))
     assert "bus reaches the level in time" in [c.title for c in found.checks]
-    assert "were not computed again" in found.words
+    assert "Everything was sized again with this value" in found.words
+
+
+def test_another_resistor_changes_time_current_energy_and_relay() -> None:
+    names = [c.name for c in item("precharge").candidates if not c.own]
+    today = item("precharge").shortlist[0].name
+    other = next(n for n in reversed(names) if n != today)
+    found = recheck(study(), RESISTOR, other)
+    moved = {t.title: (t.was, t.shown) for t in found.touched if t.part == item("precharge").title}
+    for words in ("Time to the closing level", "Peak pre-charge current",
+                  "Energy of failed pre-charges", "Peak power in the resistor"):
+        (title,) = [t for t in moved if t.startswith(words)]
+        assert moved[title][0] != moved[title][1]
+        assert words in found.words
+    assert any("relay" in c.title for c in found.checks)
+
+
+def test_a_resistor_too_large_breaks_the_timeout_elsewhere() -> None:
+    import packcalc
+
+    sized = packcalc.size_protection(packcalc.read_brief("examples/truck/brief.toml"))
+    choice = next(d for d in decisions(sized) if d.id == "precharge.choice")
+    found = recheck(sized, choice, "330 Ω")
+    assert found.breaks
+    assert "bus reaches the level in time" in [c.title for c in found.checks if c.verdict == FAIL]
+    assert any("timeout" in t.title and t.worse for t in found.touched)
+
+
+def test_a_bare_string_fuse_is_held_as_rating_and_as_part() -> None:
+    import packcalc
+
+    sized = packcalc.size_protection(packcalc.read_brief("examples/minibus/brief.toml"), "12S2P",
+                                     arrangement="strings")
+    choice = next(d for d in decisions(sized) if d.id == "string_fuse.choice")
+    found = recheck(sized, choice, "1250 A")
+    assert "Opens at the lowest fault within about a second" in [
+        c.title for c in found.checks if c.verdict == FAIL]
+    assert found.breaks and any(t.worse for t in found.touched)
+
+
+@pytest.mark.parametrize(("kind", "name"), [
+    ("main_fuse", "Talvik 250 full range"), ("contactors", "Lyng 200"),
+    ("cable.battery-to-inverter", "1 × 150 mm²"), ("precharge", "330 Ω"),
+    ("disconnect", "Port 200 with link")])
+def test_every_kind_of_part_is_held_against_all_that_it_touches(kind: str, name: str) -> None:
+    """Whatever the whole design says of the part when the brief names it, the review says too."""
+    import packcalc
+
+    sized = packcalc.size_protection(packcalc.read_brief("examples/truck/brief.toml"))
+    choice = next(d for d in decisions(sized) if d.id == f"{kind}.choice")
+    found = recheck(sized, choice, name)
+    assert found.understood and found.checks
+    if kind in ("main_fuse", "contactors", "precharge"):
+        assert any(t.worse for t in found.touched) and found.breaks
 
 
 def test_a_contactor_rating_is_held_against_its_duty() -> None:

@@ -27,7 +27,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
   var form = document.getElementById("review");
   if (!form) { return; }
   var rows = Array.from(document.querySelectorAll("tr[data-digest]"));
-  var chains = Array.from(document.querySelectorAll("details.top"));
+  var chains = Array.from(document.querySelectorAll(".chain[data-basis]"));
   var said = document.getElementById("said"), unsaved = false;
   function labelled(words, input, kind) {
     var label = document.createElement("label");
@@ -45,8 +45,9 @@ document.querySelectorAll("table.words").forEach(function (table) {
     input.type = "radio"; input.name = "m" + number; input.value = value; input.checked = !value;
     return input;
   }
-  rows.forEach(function (row) {  // boxes of paper become buttons to choose from
-    var number = row.cells[0].textContent, set = document.createElement("fieldset");
+  document.body.classList.add("scripted");
+  rows.forEach(function (row) {  // beside the boxes of paper: buttons to choose from
+    var number = row.cells[0].textContent.trim(), set = document.createElement("fieldset");
     var legend = document.createElement("legend");
     legend.textContent = "Mark of " + number;
     set.append(legend);
@@ -55,7 +56,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     });
     set.append(labelled("no mark", radio(number, ""), "none"), labelled("change to", free("change_to"), "free"),
       labelled("note", free("note"), "free"));
-    row.querySelector(".boxes").replaceWith(set);
+    row.querySelector(".boxes").after(set);
   });
   form.addEventListener("submit", function (event) { event.preventDefault(); });
   document.querySelectorAll(".tools").forEach(function (part) { part.hidden = false; });
@@ -80,7 +81,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
       ["change_to", "note"].forEach(function (key) {
         mark[key] = row.querySelector("[data-key=" + key + "]").value.trim();
       });
-      var number = row.cells[0].textContent, first = row.querySelector("input");
+      var number = row.cells[0].textContent.trim(), first = row.querySelector("input");
       if (!mark.verdict && (mark.change_to || mark.note)) { return refuse(first, "Line " + number + " has words but no mark."); }
       if (mark.verdict === "change" && !mark.change_to) { return refuse(row.querySelector("[data-key=change_to]"), "Line " + number + ": say what it should change to."); }
       if (mark.verdict !== "change" && mark.change_to) { return refuse(first, "Line " + number + ": a new value goes with the mark change."); }
@@ -102,7 +103,10 @@ document.querySelectorAll("table.words").forEach(function (table) {
     said.textContent = file.marks.length + " marks saved as " + link.download + ". Hand the file back; packcalc report BRIEF --review FILE reads it.";
   });
   document.addEventListener("change", function (event) {
-    if (event.target.closest("tr[data-digest]")) { unsaved = true; }
+    var row = event.target.closest("tr[data-digest]");
+    if (!row) { return; }
+    unsaved = true;  // paper shows what was chosen, else empty boxes
+    row.classList.toggle("marked", Boolean(row.querySelector("input[type=radio]:checked").value));
   });
   addEventListener("beforeunload", function (event) { if (unsaved) { event.preventDefault(); } });
 
@@ -120,7 +124,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
   function holds(node, key) {
     var wanted = selects[key].value;
     if (!wanted) { return true; }
-    var own = (node.dataset[key] || "").split("|");
+    var own = (key === "verdict" ? node.cells[2].textContent.trim() : node.dataset[key] || "not marked").split("|");
     return wanted.split("|").some(function (word) { return own.indexOf(word) >= 0; });
   }
   function finds(node) {

@@ -1,0 +1,203 @@
+"""What was really built, held against the design: other marks, other parts, joints that stand out.
+
+Nothing here changes the design. A deviation is flagged for the reviewer, also where the
+builder thinks it better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.grade import GradedLot
+from packcalc.findings import Finding
+from packcalc.handover.build import BuildSheet, BuiltPart
+from packcalc.handover.readings import joint_limit
+from packcalc.reading.as_built_file import JOINT, PART, AsBuilt, Built
+from packcalc.units import show
+
+MODULE = "module."
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """One thing that is not as designed, or not written down; `grave` holds the gate."""
+
+    id: str
+    what: str
+    words: str
+    act: str
+    grave: bool = True
+
+
+@dataclass(frozen=True)
+class Held:
+    """A record held against its design.
+
+    Attributes:
+        record: as read.
+        deviations: in the order of the build sheet, what was written first.
+        blank: ids of lines that nobody filled.
+        limit: resistance above which a joint stands out; None below five joints.
+        marks: mark assigned to each module's place, by id.
+    """
+
+    record: AsBuilt
+    deviations: tuple[Deviation, ...]
+    blank: tuple[str, ...]
+    limit: Finding | None
+    marks: Mapping[str, str]
+
+    @property
+    def grave(self) -> tuple[Deviation, ...]:
+        """What goes back to the reviewer before the first energising."""
+        return tuple(d for d in self.deviations if d.grave)
+
+    def line(self, name: str) -> Built | None:
+        """What was written on one line."""
+        return next((b for b in self.record.lines if b.id == name), None)
+
+
+def wanted(sheet: BuildSheet) -> dict[str, str]:
+    """Every line of a record: part or joint by id."""
+    return {**{p.id: PART for p in sheet.parts}, **{name: JOINT for name, _ in sheet.joints}}
+
+
+def assigned(dealt: AssignmentStudy | None, sheet: BuildSheet) -> dict[str, str]:
+    """The mark that the assignment gives each module's place; empty where none was dealt."""
+    if dealt is None:
+        return {}
+    strings = dealt.layout.arrangement == "strings"
+    known = {p.id for p in sheet.parts}
+    found = {}
+    for place in dealt.places:
+        step, beside = (place.column, place.row) if strings else (place.row, place.column)
+        single = f"{MODULE}{step + 1}"
+        found[single if single in known else f"{single}.{beside + 1}"] = place.dealt.mark
+    return {name: mark for name, mark in found.items() if name in known}
+
+
+def hold(sheet: BuildSheet, record: AsBuilt, marks: Mapping[str, str],
+         lot: GradedLot | None = None) -> Held:
+    """Hold a record against the design that it was built from.
+
+    Args:
+        sheet: of the design as it is today.
+        record: as read.
+        marks: assigned mark by id, see `assigned`.
+        lot: the bench, to look up what was fitted.
+    """
+    written = {one.id: one for one in record.lines}
+    grades = {m.row.mark: m.grade for m in lot.modules} if lot else {}
+    found = _of_version(sheet, record)
+    for part in sheet.parts:
+        one = written.get(part.id)
+        if one is not None:
+            found += _of_module(part, one, marks.get(part.id, ""), grades) \
+                if part.id.startswith(MODULE) else _of_part(part, one)
+            found += _said(part.what, one)
+    joints, limit = _of_joints(sheet, written)
+    blank = tuple(name for name in wanted(sheet) if name not in written)
+    return Held(record, (*found, *joints), blank, limit, marks)
+
+
+def _of_version(sheet: BuildSheet, record: AsBuilt) -> list[Deviation]:
+    today = sheet.figures.brief.digest
+    label = sheet.figures.study.layout.label
+    if record.input_digest == today and record.layout in ("", label):
+        return []
+    begun = f"{record.layout or 'no layout named'}, digest {record.input_digest or 'not stated'}"
+    return [Deviation("design", "the whole record", f"begun on {begun}; the design is now {label}, "
+                      f"digest {today}", "see packcalc diff for what changed, and look at every "
+                      "line again")]
+
+
+def _of_module(part: BuiltPart, one: Built, mark: str,
+               grades: Mapping[str, str]) -> list[Deviation]:
+    found = []
+    if not one.mark:
+        found.append(Deviation(part.id, part.what, "no mark written down",
+                               "a module without a mark has no bench sheet"))
+        return found
+    if mark and one.mark != mark:
+        found.append(Deviation(part.id, part.what, f"{one.mark} fitted, {mark} assigned",
+                               "the figures of the assignment do not hold: pin what was fitted "
+                               "and run packcalc assign again"))
+    if grades and one.mark not in grades:
+        found.append(Deviation(part.id, part.what, f"{one.mark} stands on no bench sheet",
+                               "measure it, or find the right mark"))
+    elif grades and grades[one.mark] != "keep":
+        found.append(Deviation(part.id, part.what, f"{one.mark} is graded {grades[one.mark]}",
+                               "take it out again"))
+    return found
+
+
+def _of_part(part: BuiltPart, one: Built) -> list[Deviation]:
+    if not one.part:
+        return [Deviation(part.id, part.what, "no part number or name written down",
+                          "read it off the part")]
+    if not part.named:
+        return [Deviation(part.id, part.what, f"{one.part} fitted; the design names no part: "
+                          f"{part.design}", "name it in the brief with its data sheet and run "
+                          "packcalc report again")]
+    if _plain(one.part) != _plain(part.named):
+        return [Deviation(part.id, part.what, f"{one.part} fitted, {part.named} designed",
+                          "put the part that was fitted into the brief and run packcalc report "
+                          "again: every check of it is open")]
+    return []
+
+
+def _plain(words: str) -> str:
+    return " ".join(words.split()).casefold()
+
+
+def _said(what: str, one: Built) -> list[Deviation]:
+    if not one.deviation:
+        return []
+    return [Deviation(one.id, what, one.deviation, "goes back to the reviewer")]
+
+
+def _of_joints(sheet: BuildSheet,
+               written: Mapping[str, Built]) -> tuple[list[Deviation], Finding | None]:
+    read = [(name, f"joint {place}", written[name]) for name, place in sheet.joints
+            if name in written]
+    limit = joint_limit([b.resistance for _, _, b in read if b.resistance is not None])
+    counted = sheet.joint_limit
+    found = []
+    for name, what, one in read:
+        if one.resistance is None:
+            found.append(Deviation(name, what, "no resistance written down",
+                                   "measure it before it is covered"))
+        elif counted.known and one.resistance > counted.number * (1 + 1e-9):
+            found.append(Deviation(name, what, f"{one.resistance_text} read, at most "
+                                   f"{counted.shown} counted on", "take apart, clean, torque, "
+                                   "measure again"))
+        elif limit is not None and one.resistance > limit.number * (1 + 1e-9):
+            found.append(Deviation(name, what, f"{one.resistance_text} read, stands out above "
+                                   f"{limit.shown}", "take apart, clean, torque, measure again"))
+        if one.torque is None:
+            found.append(Deviation(name, what, "no torque written down", "set it with a "
+                                   "calibrated wrench to the maker's figure", grave=False))
+        found += _said(what, one)
+    return found, limit
+
+
+def torque_shown(one: Built) -> str:
+    """A torque in both units of the trade."""
+    if one.torque is None:
+        return "–"
+    return f"{show(one.torque, 'N·m', 3)} ({show(one.torque, 'lbf·in', 3)})"
+
+
+def form_lines(sheet: BuildSheet, marks: Mapping[str, str], design: str) -> list[dict[str, str]]:
+    """Lines of an empty record for `form_text`."""
+    brief = sheet.figures.brief
+    version = {"design": design, "layout": sheet.figures.study.layout.label,
+               "input_digest": brief.digest}
+    parts = [{"id": p.id, "what": p.what, "designed": p.named or p.design,
+              "assigned_mark": marks.get(p.id, ""), **version} for p in sheet.parts]
+    joints = [{"id": name, "what": f"joint {place}",
+               "designed": f"at most {sheet.joint_limit.shown}", **version}
+              for name, place in sheet.joints]
+    return [*parts, *joints]

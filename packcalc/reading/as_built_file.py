@@ -1,0 +1,203 @@
+"""The as-built record: a CSV with one row a part or joint, as it was really fitted.
+
+`packcalc build BRIEF --form FILE` writes it with the design's own columns filled; the builder
+fills the rest. Torque and joint resistance carry their unit. A row that begins with `#` is a
+remark. The file is never written to.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from packcalc.errors import Fault, InputErrors, nearest
+from packcalc.reading.positions import one_line, read_text
+from packcalc.reading.readings_file import (
+    LONGEST_CELL,
+    MOST_FAULTS,
+    check_date,
+    guarded,
+    measured,
+    rows,
+)
+
+# What the design says stands in front; what the builder fills in follows.
+DESIGNED = ("id", "what", "designed", "assigned_mark")
+FILLED = ("mark", "part", "serial", "torque", "resistance", "deviation", "name", "date", "note")
+VERSION = ("design", "layout", "input_digest")
+COLUMNS = (*DESIGNED, *FILLED, *VERSION)
+NEEDED = ("id", "mark", "part", "serial", "torque", "resistance", "deviation", "name", "date",
+          "design")
+PART, JOINT = "part", "joint"
+NOT_OF_JOINT, NOT_OF_PART = ("part", "serial"), ("resistance",)
+
+
+@dataclass(frozen=True)
+class Built:
+    """One line that somebody filled.
+
+    Attributes:
+        id: of the build sheet.
+        mark, part, serial, deviation, name, date, note: as written.
+        torque_text, torque: as written, and in SI; None where blank.
+        resistance_text, resistance: likewise, of a joint.
+        line: of the file.
+    """
+
+    id: str
+    mark: str
+    part: str
+    serial: str
+    torque_text: str
+    torque: float | None
+    resistance_text: str
+    resistance: float | None
+    deviation: str
+    name: str
+    date: str
+    note: str
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class AsBuilt:
+    """A whole record; `digest` is of the text that was read.
+
+    Attributes:
+        place: of the file.
+        digest: what a signature names.
+        lines: those that are filled, in the order of the file.
+        layout, input_digest: which version of the design it was begun on; "" where not said.
+    """
+
+    place: str
+    digest: str
+    lines: tuple[Built, ...]
+    layout: str = ""
+    input_digest: str = ""
+
+
+def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str],
+                  design: str) -> AsBuilt:
+    """Read a record.
+
+    Args:
+        path: of the CSV file.
+        wanted: PART or JOINT by id.
+        design: name of the design that it must belong to.
+
+    Raises:
+        InputErrors: every fault of the file, each with row and id.
+    """
+    return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)))
+
+
+def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
+                       place: str = "record") -> AsBuilt:
+    """Read the text of a record.
+
+    Raises:
+        InputErrors: every fault at once.
+    """
+    faults: list[Fault] = []
+    found: list[Built] = []
+    versions: dict[tuple[str, ...], int] = {}
+    count = 0
+    try:
+        for line, row in rows(text, place, faults, COLUMNS, NEEDED):
+            count += 1
+            versions.setdefault(tuple(row[key] for key in VERSION), line)
+            one = _built(place, line, row, wanted, faults)
+            if one is not None:
+                found.append(one)
+            if len(faults) >= MOST_FAULTS:
+                break
+    except csv.Error as error:
+        faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
+                            "a quotation mark that opens must close"))
+    faults += _of_one_design(place, versions, design) + _twice(place, found)
+    if not count and not faults:
+        faults.append(Fault(place, 0, "", "holds no line", "one row a part, below the head"))
+    if faults:
+        raise InputErrors(faults[:MOST_FAULTS])
+    _, layout, digest = next(iter(versions))
+    return AsBuilt(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(found), layout,
+                   digest)
+
+
+def _of_one_design(place: str, versions: Mapping[tuple[str, ...], int],
+                   design: str) -> list[Fault]:
+    if len(versions) > 1:
+        return [Fault(place, sorted(versions.values())[1], "design", "rows of two designs, or of "
+                      "two versions of one, stand in one record", "one record, one version")]
+    for (name, *_), line in versions.items():
+        if name != design:
+            return [Fault(place, line, "design", f"is for the design {one_line(name, 60)!r}, and "
+                          f"this brief is {design!r}", "give the record of this brief, or write a "
+                          "new one with packcalc build BRIEF --form FILE")]
+    return []
+
+
+def _built(place: str, line: int, row: Mapping[str, str], wanted: Mapping[str, str],
+           faults: list[Fault]) -> Built | None:
+    name, before = row["id"], len(faults)
+
+    def fault(wrong: str, right: str = "") -> None:
+        faults.append(Fault(place, line, one_line(name, 60), one_line(wrong), one_line(right)))
+
+    long = next((key for key, cell in row.items() if len(cell) > LONGEST_CELL), None)
+    if long is not None:
+        fault(f"{long} holds {len(row[long])} characters", f"at most {LONGEST_CELL} are read")
+        return None
+    if name not in wanted:
+        near = nearest(name, wanted)
+        fault("no such line", f"did you mean {near!r}?" if near else
+              "ids stand on the build sheet that `packcalc build` prints")
+        return None
+    if not any(row[key] for key in FILLED):
+        return None  # a line of the form that nobody has filled yet
+    for key in NOT_OF_JOINT if wanted[name] == JOINT else NOT_OF_PART:
+        if row[key]:
+            fault(f"{key} stands on the line of a {wanted[name]}", "that column stays blank here")
+    torque, resistance = (measured(row[key], key, fault) if row[key] else None
+                          for key in ("torque", "resistance"))
+    if row["date"]:
+        check_date("date", row["date"], fault)
+    else:
+        fault("date is blank", "write the day like 2026-11-24")
+    if not row["name"]:
+        fault("name is blank", "a line without a name is nobody's")
+    if len(faults) > before:
+        return None
+    return Built(name, row["mark"], row["part"], row["serial"], row["torque"], torque,
+                 row["resistance"], resistance, row["deviation"], row["name"], row["date"],
+                 row["note"], line)
+
+
+def _twice(place: str, found: Sequence[Built]) -> list[Fault]:
+    """One line written twice, or one module in two places: which counts is not for us to guess."""
+    faults = []
+    for what, key in (("line", lambda b: b.id),
+                      ("mark", lambda b: b.mark if b.id.startswith("module.") else "")):
+        seen: dict[str, Built] = {}
+        for one in found:
+            first = seen.setdefault(key(one) or f" {one.id}", one)
+            if first is not one:
+                faults.append(Fault(place, one.line, one.id, f"{what} {key(one)} stands twice, "
+                                    f"first in line {first.line}", "keep the one that is true"))
+    return faults
+
+
+def form_text(lines: Sequence[Mapping[str, str]], remarks: Sequence[str] = ()) -> str:
+    """A record with the design's columns filled; `remarks` stand above the head."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerows([f"# {' '.join(words.split())}"] for words in remarks)
+    writer.writerow(COLUMNS)
+    for line in lines:
+        writer.writerow([guarded(line.get(key, "")) for key in COLUMNS])
+    return out.getvalue()
