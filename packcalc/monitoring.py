@@ -106,6 +106,20 @@ def balance_time(capacity: Any, share: Any, current: Any) -> Any:
 
 
 @formula(
+    title="Deviation of a current sensor", symbol="ΔI", unit="A", text="ΔI = e/100·I_r",
+    inputs={"error": "e [%] of range", "full_range": "I_r [A] range"}, basis="definition",
+    safe_side="high: a trip is counted that much later, and that much too soon")
+def sensor_deviation(error: Any, full_range: Any) -> Any:
+    """What a reading may lie off the true current.
+
+    Examples:
+        >>> sensor_deviation(0.02, 1000.0)
+        20.0
+    """
+    return error * full_range
+
+
+@formula(
     title="Lowest true current at which a trip may act", symbol="I_lo", unit="A",
     text="I_lo = max(I_t − e/100·I_r, 0)",
     inputs={"trip": "I_t [A] setting", "error": "e [%] of range", "full_range": "I_r [A] range"},

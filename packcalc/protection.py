@@ -11,7 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from packcalc.brief import Brief, Load, Route
+from packcalc.brief import Brief, Load, Management, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, NOT_EVALUATED, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
@@ -30,7 +30,7 @@ from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
-from packcalc.monitoring import fault_cell_voltage
+from packcalc.monitoring import fault_cell_voltage, sensor_deviation
 from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
 from packcalc.part_checks.disconnect import PlaceDemand
@@ -327,11 +327,23 @@ def _trips(brief: Brief, pack: PackModel) -> Trips | None:
     return Trips(name="over-current trip of the management system",
                  current=_where_known(managed.trip_current),
                  delay=_where_known(managed.trip_delay), to_opened=True, undervoltage=low,
-                 undervoltage_delay=managed.voltage_delay if low is not None else None,
+                 undervoltage_delay=_where_known(managed.voltage_delay),
+                 sensor_error=_sensor_error(managed),
+                 sensor_range=_where_known(managed.current_sensor_range),
                  falls_in_the_cold=managed.trip_falls_in_cold == "yes",
                  blocked_above=_where_known(managed.trip_blocked_above),
                  overload=_where_known(managed.overload_trip),
                  overload_delay=_where_known(managed.overload_delay))
+
+
+def _sensor_error(managed: Management) -> Finding | None:
+    """What the current sensor may be wrong by, in A; of its range, or of the setting at least."""
+    known = [f for f in (managed.current_sensor_range, managed.trip_current,
+                         managed.overload_trip) if f.known]
+    if not known:
+        return None
+    return trace(sensor_deviation, error=managed.current_sensor_error,
+                 full_range=largest(known, "range of the current sensor, or the setting"))
 
 
 def _where_known(finding: Finding) -> Finding | None:
@@ -341,7 +353,7 @@ def _where_known(finding: Finding) -> Finding | None:
 def _pack_undervoltage(brief: Brief, pack: PackModel) -> Finding | None:
     """The cells' undervoltage trip as a voltage of the whole pack."""
     trip = brief.management.undervoltage_trip
-    if not trip.known or not brief.management.voltage_delay.known:
+    if not trip.known:
         return None
     return trace(series_voltage, "undervoltage trip of the whole pack",
                  series=_cells(brief, pack), module_voltage=trip)

@@ -44,6 +44,8 @@ class Trips:
         falls_in_the_cold: whether the current limit falls with the cells' temperature.
         blocked_above: current above which the contactors stay closed and leave it to the fuse.
         to_opened: whether the delays run until the contactor has opened, its own time included.
+        sensor_error, sensor_range: of the current sensor, in A: a trip is sure to act only
+            that much above its setting, may act that much below, and never beyond the range.
     """
 
     name: str = "current trip of the management system"
@@ -56,6 +58,8 @@ class Trips:
     falls_in_the_cold: bool = False
     blocked_above: Finding | None = None
     to_opened: bool = False
+    sensor_error: Finding | None = None
+    sensor_range: Finding | None = None
 
 
 def number(item: Finding | None) -> float | None:
@@ -196,7 +200,8 @@ class ContactorSide:
     Attributes:
         part: the contactor.
         reasons: why it does not count.
-        lines: the trips that open it.
+        lines: the trips that are sure to open it.
+        threats: the same at the earliest they may act; an open delay counts as none.
         limit: highest current that it breaks in either direction; 0 where not shown.
         opening: opening time.
         blocked_above: current above which it is held closed.
@@ -208,12 +213,20 @@ class ContactorSide:
     limit: float = 0.0
     opening: float = 0.0
     blocked_above: float = np.inf
+    threats: tuple[TripLine, ...] = ()
 
     def times(self, current: Any) -> np.ndarray:
         """Time to the end of its arc on the first trip that acts; NaN where none does."""
+        return self._first(self.lines, current)
+
+    def earliest(self, current: Any) -> np.ndarray:
+        """The soonest that a trip may open it; NaN where none can."""
+        return np.fmin(self._first(self.lines, current), self._first(self.threats, current))
+
+    def _first(self, lines: Iterable[TripLine], current: Any) -> np.ndarray:
         at = np.asarray(current, dtype=float)
         best = np.full(at.shape, np.nan)
-        for line in self.lines:
+        for line in lines:
             acts = (at >= line.from_current) & (at < self.blocked_above)
             best = np.fmin(best, np.where(acts, line.delay + self.opening, np.nan))
         return best
@@ -247,22 +260,42 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
         limit = min(part.break_discharge.number, part.break_charge.number)
     blocked = number(trips.blocked_above) if trips else None
     opening = 0.0 if trips and trips.to_opened else number(part.opening_time) or 0.0
+    soonest = number(part.opening_time) or 0.0 if trips and trips.to_opened else 0.0
     return ContactorSide(part, tuple(reasons), lines, limit, opening,
-                         np.inf if blocked is None else blocked)
+                         np.inf if blocked is None else blocked,
+                         _threats(trips, undervoltage_from, soonest))
 
 
 def _lines(trips: Trips | None, undervoltage_from: float | None) -> tuple[TripLine, ...]:
     if trips is None:
         return ()
-    lines = []
-    if number(trips.current) is not None and number(trips.delay) is not None:
-        lines.append(TripLine(trips.name, trips.current.number, trips.delay.number))
-    if number(trips.overload) is not None and number(trips.overload_delay) is not None:
-        lines.append(TripLine(OVERLOAD, trips.overload.number, trips.overload_delay.number))
+    error, top = number(trips.sensor_error) or 0.0, number(trips.sensor_range) or np.inf
+    lines = [TripLine(name, level + error, delay) for name, level, delay in _limits(trips)
+             if delay is not None and level + error <= top]
     if undervoltage_from is not None and number(trips.undervoltage_delay) is not None:
         lines.append(TripLine("undervoltage trip", undervoltage_from,
                               trips.undervoltage_delay.number))
     return tuple(lines)
+
+
+def _limits(trips: Trips) -> list[tuple[str, float, float | None]]:
+    """(name, setting, delay) of each limit on the current."""
+    found = ((trips.name, number(trips.current), number(trips.delay)),
+             (OVERLOAD, number(trips.overload), number(trips.overload_delay)))
+    return [(name, level, delay) for name, level, delay in found if level is not None]
+
+
+def _threats(trips: Trips | None, undervoltage_from: float | None,
+             soonest: float) -> tuple[TripLine, ...]:
+    """When a trip may open the contactor at the earliest; an open delay may be none."""
+    if trips is None:
+        return ()
+    error = number(trips.sensor_error) or 0.0
+    found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay)
+             for name, level, delay in _limits(trips)]
+    if undervoltage_from is not None and number(trips.undervoltage_delay) is None:
+        found.append(TripLine("undervoltage trip", undervoltage_from, soonest))
+    return tuple(found)
 
 
 def _inductive_reason(part: ContactorPart, voltage: Finding, time_constant: Finding) -> str:
@@ -361,7 +394,9 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     # A trip that its contactor breaks, but later than a shorted cell can be counted on.
     late = trips & (trip_time > within) & (at <= contactor.limit) & (not contactor.reasons)
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
-    early = trips & ~by_contactor & ~late & ~(by_fuse & (fuse_time < trip_time))
+    soonest = contactor.earliest(at)
+    torn = ~np.isnan(soonest) & ((at > contactor.limit) | bool(contactor.reasons))
+    early = torn & ~late & ~(by_fuse & (fuse_time < soonest))
     device = np.select([early, by_fuse & by_contactor, by_fuse, by_contactor, late],
                        [TOO_EARLY, BY_BOTH, BY_FUSE, BY_CONTACTOR, TOO_SLOW], NOBODY)
     time = np.fmin(np.where(by_fuse, fuse_time, np.nan),
@@ -372,12 +407,13 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
 def _breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
     """Every current at which one of the curves or windows begins, bends or ends."""
     found = [fuse.low, fuse.high, contactor.limit, contactor.blocked_above,
-             *(line.from_current for line in contactor.lines)]
+             *(line.from_current for line in (*contactor.lines, *contactor.threats))]
     for curve in (fuse.clearing, fuse.melting):
         if curve is not None:
             found += curve.currents
     if fuse.clearing is not None:
-        times = [counted_time, *(line.delay + contactor.opening for line in contactor.lines)]
+        times = [counted_time, *(line.delay + contactor.opening
+                                   for line in (*contactor.lines, *contactor.threats))]
         found += [float(fuse.clearing.current_at(t)) for t in times]
     return found
 

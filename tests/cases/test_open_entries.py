@@ -129,3 +129,42 @@ def test_a_string_contactor_bears_what_falls_to_it_when_its_string_is_alone():
                                                            "break, discharging"))
     assert max(f.number for f in string.duty if "its string alone" in f.title) >= trip.number
     assert main.notes[0].startswith("Parallel strings")
+
+
+# -- trips whose delay or sensor is open, or that the sensor cannot see ---------------------------
+
+
+def _truck_with(truck_text: str, tmp_path, **changes: str) -> ProtectionStudy:
+    lines = truck_text.replace('"../parts.csv"',
+                               f'"{TRUCK.parents[1] / "parts.csv"}"').splitlines()
+    for name, value in changes.items():
+        lines = [f"{name} = {value}" if line.split("=")[0].strip() == name else line
+                 for line in lines]
+    place = tmp_path / "truck.toml"
+    place.write_text("\n".join(lines), "utf-8")
+    return study_protection(read_brief(str(place)), "16S1P")
+
+
+def _spans(study: ProtectionStudy) -> str:
+    return next(c for _, c in study.checks
+                if c.title.startswith("every fault current is opened")).verdict
+
+
+@pytest.mark.parametrize("name", ["trip_delay", "overload_delay", "voltage_delay"])
+def test_an_open_delay_may_be_the_shortest(tmp_path, name):
+    text = TRUCK.read_text("utf-8")
+    # above what the contactor breaks, a trip without delay tears it open before the fuse clears
+    assert _spans(_truck_with(text, tmp_path, **{name: '"unknown"'})) == FAIL
+    assert _spans(_truck_with(text, tmp_path)) != FAIL
+
+
+@pytest.mark.parametrize("changes", [
+    {"trip_current": '"950 A"', "current_sensor_error": '"20 %"'},
+    {"trip_current": '"700 A"', "current_sensor_range": '"600 A"'}], ids=["error", "range"])
+def test_a_trip_that_the_sensor_cannot_be_sure_to_see_does_not_count(tmp_path, changes):
+    text = TRUCK.read_text("utf-8")
+    blind = {"undervoltage_trip": '"unknown"', "overload_trip": '"unknown"',
+             "overload_delay": '"unknown"'}
+    assert _spans(_truck_with(text, tmp_path, **blind)) != FAIL
+    # 950 A + 20 % of 2500 A is 1450 A, and a sensor of 600 A never shows 700 A; the fault is 961 A
+    assert _spans(_truck_with(text, tmp_path, **blind, **changes)) == FAIL
