@@ -22,7 +22,7 @@ from packcalc.bench.strings import assign_strings
 from packcalc.bench.sureness import Sureness, how_sure
 from packcalc.bench.together import Together, share_current
 from packcalc.bench.uncertainty import Spread
-from packcalc.brief import Brief, WantedPins
+from packcalc.brief import Brief, ModulesOnHand, WantedPins
 from packcalc.errors import UserError
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.layouts import Layout
@@ -127,8 +127,9 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     if len(layout.parts) != 1 or layout.parts[0].entry >= len(brief.modules):
         raise UserError(f"layout {layout.label}: modules can be dealt for one module type at a "
                         f"time; name a layout of one type")
-    module = brief.modules[layout.parts[0].entry].module
-    dealt = candidates(brief, lot, module, bench.count_undecided == "yes")
+    entry = brief.modules[layout.parts[0].entry]
+    module = entry.module
+    dealt = candidates(entry, lot, bench.count_undecided == "yes")
     effort = effort or Effort(tolerance=bench.given_up.number)
     _demand(lot, dealt, layout, module)
     pins = pins_of(bench.pins, [d.mark for d in dealt], layout)
@@ -144,20 +145,19 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         plan_balance(module, [_standing(p) for p in places], bench.balance_current),
         look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort, bench.pins),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
-        how_sure(brief, lot, module, pack, assignment, dealt), _notes(assignment, dealt, bench))
+        how_sure(brief, lot, module, pack, assignment, dealt),
+        (*_other_types(lot, module), *_notes(assignment, dealt, bench)))
 
 
-def candidates(brief: Brief, lot: GradedLot, module: ModuleType,
-               undecided: bool) -> tuple[Dealt, ...]:
-    """The modules that may be dealt, in the order of the sheet."""
+def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[Dealt, ...]:
+    """The modules of one type that may be dealt, in the order of the sheet."""
     grades = ("keep", "undecided") if undecided else ("keep",)
-    chosen = [m for m in lot.modules if m.grade in grades
-              and m.row.module is not None and m.row.module.id == module.id]
+    module = entry.module
+    chosen = [m for m in lot.modules if m.grade in grades and _is(m, module)]
     middle = {name: _middle(chosen, name) for name in ("capacity_common", "resistance_common")}
-    aged = brief.modules[0]
-    capacity = middle["capacity_common"] or module.capacity.number * aged.state_of_health.number
+    capacity = middle["capacity_common"] or module.capacity.number * entry.state_of_health.number
     resistance = (middle["resistance_common"]
-                  or module.resistance_high.number * aged.resistance_growth.number)
+                  or module.resistance_high.number * entry.resistance_growth.number)
     found = []
     for m in chosen:
         q, r = m.capacity_common, m.resistance_common
@@ -169,6 +169,21 @@ def candidates(brief: Brief, lot: GradedLot, module: ModuleType,
         found.append(Dealt(m, q.called(symbol=f"Q_{m.row.mark}"),
                            r.called(symbol=f"R_{m.row.mark}"), measured))
     return tuple(found)
+
+
+def _is(graded: GradedModule, module: ModuleType) -> bool:
+    return graded.row.module is not None and graded.row.module.id == module.id
+
+
+def _other_types(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
+    """One line on what the layout's type leaves out of account."""
+    others = [m for m in lot.modules if m.grade in ("keep", "undecided") and not _is(m, module)]
+    if not others:
+        return ()
+    ids = sorted({m.row.module.id if m.row.module else "of no stated type" for m in others})
+    count = len(others)
+    return (f"The layout is made of {module.id}: {count} other module{'s' if count > 1 else ''} "
+            f"on the sheet ({', '.join(ids)}) {'are' if count > 1 else 'is'} left out.",)
 
 
 def _middle(chosen: Sequence[GradedModule], name: str) -> float | None:

@@ -1,22 +1,40 @@
-"""What no dealing of modules can exceed: bounds that prove an answer good."""
+"""What no dealing of modules can exceed: bounds that prove an answer good.
+
+Six laws, each true of every way to deal the strongest S·P modules to S groups of P:
+
+1. The mean: the weakest of some groups holds their mean at most.
+2. Weak modules: the j weakest lie in some k groups; even with the strongest others beside
+   them those k groups hold their mean at most, so the weakest holds the best over k.
+3. A giant: where the largest module with the P − 1 smallest beside it already reaches an
+   upper bound, nothing is lost by that group. (Exchange a larger partner of it for one of
+   the smallest: the other group gains, this one stays at the bound or above.) So the rest
+   is a problem of its own, with a mean that the giant no longer lifts; and so on.
+4. Two criteria: whoever keeps capacity F in every group and conductance C in every group
+   keeps C + λF of the weighted sum g + λq in every group, for any λ ≥ 0. So C is at most
+   the bound of the weighted sums less λF, for the best λ.
+"""
 
 from __future__ import annotations
 
+import itertools
 import math
+from functools import lru_cache
 
 import numpy as np
 
 from packcalc.bench.search import splits, thirds
 
 MOST_WEAK = 12
+EACH = 192  # weak modules singled out one by one; above, in even steps
+WEIGHTS = np.concatenate([[0.0], np.geomspace(0.02, 50.0, 23)])
+FINER = np.linspace(-1.0, 1.0, 9)
+MOST_PARTNERS = 60_000  # sets of partners looked through for one weak module
+CALM = 1e-12
+ROUNDING = 1e-12  # of floating-point sums; a bound errs high
 
 
 def weakest_bound(values: np.ndarray, series: int, parallel: int) -> float:
-    """No grouping can lift its weakest group above this.
-
-    The j smallest modules fill k groups; even with the strongest others beside them those
-    k groups hold their mean at most. The bound is the least over j of the best over k; with
-    every group counted it is the plain mean.
+    """No grouping can lift its weakest group above this: laws 1 to 3.
 
     Args:
         values: capacities or conductances; the strongest S·P are counted.
@@ -27,40 +45,91 @@ def weakest_bound(values: np.ndarray, series: int, parallel: int) -> float:
         7.0
         >>> weakest_bound(np.array([1.0, 5.0, 5.0, 5.0]), 2, 2)
         6.0
+        >>> weakest_bound(np.array([90.0, 5.0, 5.0, 5.0]), 2, 2)
+        10.0
     """
-    return min(float(bound) for bound, _, _ in _bounds(values, series, parallel))
-
-
-def _bounds(values: np.ndarray, series: int, parallel: int) -> list[tuple[float, int, int]]:
-    """(bound, j, k): with no weak modules singled out, then with the j weakest in k groups."""
     best = np.sort(np.asarray(values, dtype=float))[::-1][:series * parallel]
+    aside, limit = giants(best, series, parallel)
+    return min(limit, _weak_bound(_rest(best, aside, parallel), series - aside, parallel))
+
+
+def giants(best: np.ndarray, series: int, parallel: int) -> tuple[int, float]:
+    """How many giants may be set aside with the smallest partners, and the bound so far.
+
+    Args:
+        best: the S·P modules that are used, strongest first.
+        series, parallel: S groups of P.
+    """
+    aside, limit = 0, math.inf
+    while aside < series - 1:
+        rest = _rest(best, aside, parallel)
+        group = rest[0] + rest[len(rest) - parallel + 1:].sum()
+        mean = float(rest.sum()) / (series - aside)
+        if group < mean:
+            mean = _weak_bound(rest, series - aside, parallel)
+        limit = min(limit, mean)
+        if group < mean:
+            break
+        aside += 1
+    return aside, limit
+
+
+def _rest(best: np.ndarray, aside: int, parallel: int) -> np.ndarray:
+    return best[aside:len(best) - aside * (parallel - 1)]
+
+
+def _weak_bound(best: np.ndarray, series: int, parallel: int) -> float:
+    return min(float(bound) for bound, _, _ in _bounds(best, series, parallel))
+
+
+def _bounds(best: np.ndarray, series: int, parallel: int) -> list[tuple[float, int, int]]:
+    """(bound, j, k): with no weak modules singled out, then with the j weakest in k groups."""
     top = np.concatenate(([0.0], np.cumsum(best)))
     low = np.concatenate(([0.0], np.cumsum(best[::-1])))
-    found = [(top[-1] / series, 0, series)]
-    for small in range(1, min(series * parallel, 4 * series) + 1):
-        k = np.arange(-(-small // parallel), min(small, series) + 1)
-        mean = (low[small] + top[k * parallel - small]) / k
-        at = int(mean.argmax())
-        found.append((mean[at], small, int(k[at])))
-    return found
+    most = min(series * parallel, 4 * series)
+    j = np.unique(np.concatenate([np.arange(1, min(most, EACH) + 1),
+                                  np.linspace(1, most, EACH).astype(int)]))[:, None]
+    k = np.arange(1, series + 1)[None, :]
+    fits = (k * parallel >= j) & (k <= j)
+    mean = np.where(fits, (low[j] + top[np.where(fits, k * parallel - j, 0)]) / k, -np.inf)
+    at = mean.argmax(axis=1)
+    return [(float(top[-1]) / series, 0, series),
+            *((float(mean[i, a]), int(j[i, 0]), a + 1) for i, a in enumerate(at.tolist()))]
 
 
 def tight_bound(units: np.ndarray, series: int, parallel: int) -> tuple[int, int, int]:
     """The bound in whole steps, and the j weakest modules and k groups that set it.
 
-    Where the plain mean is not the tightest bound, one, two or three groups that hold the j
-    weakest modules and the strongest others are split in every way.
+    Laws 1 and 2; giants are set aside before. Where the plain mean is not the tightest
+    bound, one, two or three groups that hold the j weakest modules and the strongest others
+    are split in every way.
     """
     best = np.sort(units)[::-1][:series * parallel]
-    rough = [(math.floor(bound + 1e-9), j, k) for bound, j, k in _bounds(units, series, parallel)]
+    rough = [(math.floor(bound + 1e-9), j, k) for bound, j, k in _bounds(best, series, parallel)]
     tight = min(rough, key=lambda found: (found[0], -found[2]))
     if tight[1] == 0:
         return tight
     for _, small, _ in rough[1:MOST_WEAK + 1]:
-        k = range(-(-small // parallel), min(small, series) + 1)
-        here = max((critical(best, small, groups, parallel), small, groups) for groups in k)
-        tight = min(tight, here, key=lambda found: found[0])
+        here = (-1, small, series)
+        for groups in range(min(small, series), -(-small // parallel) - 1, -1):
+            here = max(here, (critical(best, small, groups, parallel), small, groups))
+            if here[0] >= tight[0]:  # these j weakest tighten nothing
+                break
+        else:
+            tight = here
     return tight
+
+
+def on_the_grid(bound: int, units: np.ndarray, parallel: int) -> int:
+    """The bound lowered to a sum that P modules can have: law 6.
+
+    Examples:
+        >>> on_the_grid(24058, np.array([6011.0, 6001.0, 6021.0]), 4)
+        24054
+    """
+    first = int(units[0])
+    step = int(np.gcd.reduce(np.abs(units - first).astype(np.int64)))
+    return bound if step <= 1 else bound - (bound - parallel * first) % step
 
 
 def critical(best: np.ndarray, small: int, groups: int, parallel: int) -> int:
@@ -78,6 +147,61 @@ def critical(best: np.ndarray, small: int, groups: int, parallel: int) -> int:
         third = members.sum() - first[:, None] - second
         return int(np.minimum(np.minimum(second, third), first[:, None]).max())
     return mean
+
+
+def second_bound(conductance: np.ndarray, capacity: np.ndarray, floor: float, series: int,
+                 parallel: int) -> float:
+    """Highest conductance of the weakest group while every group keeps `floor`: laws 4, 5.
+
+    Args:
+        conductance, capacity: of each module, in any units.
+        floor: capacity that every group keeps.
+        series, parallel: S groups of P.
+
+    Examples:
+        >>> like, unlike = np.ones(4), np.array([1.0, 2.0, 3.0, 4.0])
+        >>> round(float(second_bound(unlike, like, 2.0, 2, 2)), 9)
+        5.0
+    """
+    scale = float(np.mean(conductance)) / float(np.mean(capacity))
+
+    def at(weight: float) -> float:
+        mixed = conductance + weight * scale * capacity
+        return weakest_bound(mixed, series, parallel) - weight * scale * floor
+
+    found = [at(w) for w in WEIGHTS]
+    best = int(np.argmin(found))
+    low, high = WEIGHTS[max(best - 1, 0)], WEIGHTS[min(best + 1, len(WEIGHTS) - 1)]
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
+    tightest = min([*found, *(at(w) for w in middle + half * FINER),
+                    *_own_groups(conductance, capacity, floor, series, parallel)])
+    return tightest * (1.0 + ROUNDING)
+
+
+def _own_groups(conductance: np.ndarray, capacity: np.ndarray, floor: float, series: int,
+                parallel: int) -> list[float]:
+    """For each of the weakest modules the best conductance that its own group can have."""
+    if len(capacity) != series * parallel or parallel < 2:
+        return []
+    order, found = np.argsort(capacity, kind="stable"), []
+    top = float(capacity[order[len(order) - parallel + 2:]].sum()) if parallel > 2 else 0.0
+    for weak in order[:MOST_WEAK]:
+        need = floor - capacity[weak] - CALM * floor
+        able = np.flatnonzero(capacity >= need - top)
+        able = able[able != weak]
+        if math.comb(len(able), parallel - 1) > MOST_PARTNERS:
+            break
+        sets = able[_choices(len(able), parallel - 1)]
+        fits = capacity[sets].sum(axis=1) >= need
+        found.append(float(conductance[weak] + conductance[sets].sum(axis=1)[fits].max(
+            initial=-conductance[weak])))
+    return found
+
+
+@lru_cache(maxsize=64)
+def _choices(count: int, choose: int) -> np.ndarray:
+    flat = list(itertools.combinations(range(count), choose))
+    return np.array(flat, dtype=int).reshape(len(flat), choose)
 
 
 def strings_bound(values: np.ndarray, series: int, parallel: int) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,6 +12,8 @@ from packcalc.errors import UserError
 
 AMPERE_HOUR = 3600.0
 FINEST = 0.01 * AMPERE_HOUR
+MOST_TRIES = 20_000
+NOTHING = 1e-9  # rounding of floating-point sums
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,7 @@ class Assignment:
         proven: whether `best_value` is proven to be the optimum.
         proof: by what, in words.
         conductance: of the weakest group, or of the weakest string [S]; NaN if unknown.
-        conductance_bound: no assignment can exceed this [S].
+        conductance_bound: no assignment that keeps the capacity can exceed this [S].
         step: capacities were counted in whole steps of this [C].
     """
 
@@ -90,7 +93,8 @@ class Assignment:
     @property
     def conductance_gap(self) -> float:
         """How far the weakest group's conductance lies below its bound."""
-        return (self.conductance_bound - self.conductance) / self.conductance_bound
+        gap = (self.conductance_bound - self.conductance) / self.conductance_bound
+        return 0.0 if abs(gap) < NOTHING else gap
 
 
 def counting_step(capacity: np.ndarray) -> float:
@@ -128,6 +132,49 @@ def chunks_of(pins: Pins, parallel: int) -> list[list[int]]:
         raise UserError(f"{len(too_large)} modules are pinned together, "
                         f"but a group holds {parallel}")
     return sorted((sorted(m) for m in merged), key=lambda c: (-len(c), c))
+
+
+def place_chunks(chunks: Sequence[Sequence[int]], series: int, parallel: int,
+                 pins: Pins) -> list[list[int]]:
+    """Rows of the groups that hold the pinned modules, each chunk in the emptiest that fits.
+
+    Where the first try leads nowhere, others are tried.
+
+    Raises:
+        UserError: none of the tries fits.
+    """
+    highest = max((m for chunk in chunks for m in chunk), default=0)
+    allowed = (np.ones((highest + 1, series), dtype=bool) if pins.allowed is None
+               else pins.allowed)
+    order = sorted(chunks, key=lambda c: (int(allowed[list(c)].all(axis=0).sum()), -len(c), c))
+    enemies: dict[int, set[int]] = {}
+    for one, other in pins.apart:
+        enemies.setdefault(one, set()).add(other)
+        enemies.setdefault(other, set()).add(one)
+    rows: list[list[int]] = [[] for _ in range(series)]
+    tries = [MOST_TRIES]
+
+    def place(at: int) -> bool:
+        if at == len(order):
+            return True
+        chunk = list(order[at])
+        foes = set().union(*(enemies.get(m, set()) for m in chunk))
+        open_rows = allowed[chunk].all(axis=0)
+        for i in sorted(range(series), key=lambda i: len(rows[i])):
+            tries[0] -= 1
+            if tries[0] < 0:
+                return False
+            if len(rows[i]) + len(chunk) <= parallel and open_rows[i] and not foes & set(rows[i]):
+                rows[i] += chunk
+                if place(at + 1):
+                    return True
+                del rows[i][len(rows[i]) - len(chunk):]
+        return False
+
+    if not place(0):
+        raise UserError("the pinned modules do not fit into the groups; loosen a pin"
+                        + (f" ({MOST_TRIES} tries)" if tries[0] < 0 else ""))
+    return rows
 
 
 def match(allowed: np.ndarray) -> list[int] | None:

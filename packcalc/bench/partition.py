@@ -17,7 +17,14 @@ from functools import lru_cache
 
 import numpy as np
 
-from packcalc.bench.bounds import critical, tight_bound, weakest_bound
+from packcalc.bench.bounds import (
+    critical,
+    giants,
+    on_the_grid,
+    second_bound,
+    tight_bound,
+    weakest_bound,
+)
 from packcalc.bench.dealing import (
     Assignment,
     Effort,
@@ -26,17 +33,23 @@ from packcalc.bench.dealing import (
     counting_step,
     demand_enough,
     match,
+    place_chunks,
 )
-from packcalc.bench.search import Search, pair_up
+from packcalc.bench.search import Rules, Search, pair_up
 from packcalc.errors import UserError
 
+REACHED = "the bound is reached"
+NOT_PROVEN = "not proven; the bound is, and it knows no pins"
+WHOLE = 1e-9  # of a step: sums of whole steps are whole
 EXACT_SUMS = 400_000  # sums tried before a proof is given up
 CRITICAL_ROUNDS = 60
 MOST_EXACT = 48
+MOST_STARTS = 8
 WIDEST_EXACT = 5
 EVEN_ENOUGH = 0.0005  # no meter tells conductance finer
 GOOD_ENOUGH = 0.001
 WEIGHTS = (1.0, 3.0, 10.0, 40.0)  # of missing capacity against missing conductance
+STRICT = 1e4  # no capacity may be missing
 
 
 # --- groups ---------------------------------------------------------------------------
@@ -66,83 +79,95 @@ def assign_groups(capacity: np.ndarray, resistance: np.ndarray | None, series: i
     units = np.round(capacity / step)
     rng = np.random.default_rng(effort.seed)
     best, bound, proof = _best_groups(units, series, parallel, pins, effort, rng)
-    placed = _to_places(best, pins)
+    placed, rules = _to_places(best, pins), _rules(pins)
     if placed is None:  # the groups found fit no places: name the places first
-        best, bound, proof = _searched(units, _named_start(units, series, parallel, pins), bound,
-                                       effort, rng)
-        placed = best
-    value = _weakest(units, placed.groups)
-    final = placed
+        placed, bound, proof = _best_start(units, _start_groups(units, series, parallel, pins),
+                                           bound, effort, rng, rules)
+    value, final = _weakest(units, placed.groups), placed
     if resistance is not None:
-        even = _even_resistance(units, 1.0 / np.asarray(resistance, dtype=float), best, value,
-                                effort, rng)
-        final = _to_places(even, pins) or placed
-    return _grouped(final, units, step, value, bound, proof, resistance, series, parallel)
+        final = _even_resistance(units, 1.0 / np.asarray(resistance, dtype=float), placed, value,
+                                 effort, rng, rules)
+    return _grouped(final, units, step, value, bound, proof, resistance, series, parallel,
+                    value * (1.0 - effort.tolerance))
+
+
+def _rules(pins: Pins) -> Rules:
+    return Rules(tuple(b for b in pins.together if len(b) > 1), pins.apart, pins.allowed)
 
 
 @dataclass(frozen=True)
 class _Dealt:
-    """Groups of module numbers, which of them may not move, and what is left over."""
+    """Groups of module numbers, and what is left over."""
 
     groups: np.ndarray
-    frozen: np.ndarray
     spare: np.ndarray
 
 
 def _grouped(final: _Dealt, units: np.ndarray, step: float, value: float, bound: float,
-             proof: str, resistance: np.ndarray | None, series: int, parallel: int) -> Assignment:
+             proof: str, resistance: np.ndarray | None, series: int, parallel: int,
+             floor: float = 0.0) -> Assignment:
     conductance = limit = math.nan
     if resistance is not None:
         g = 1.0 / np.asarray(resistance, dtype=float)
         conductance = float(g[final.groups].sum(axis=1).min())
-        limit = weakest_bound(g, series, parallel)
+        limit = (second_bound(g, units, floor, series, parallel) if floor
+                 else weakest_bound(g, series, parallel))
     order = np.argsort(-units[final.groups], axis=1, kind="stable")
     rows = np.take_along_axis(final.groups, order, axis=1)
     spare = final.spare[np.argsort(-units[final.spare], kind="stable")]
     return Assignment("grouped", rows, spare,
                       float(units[rows].sum(axis=1).min()) * step, value * step, bound * step,
-                      bool(proof), proof or "not proven; the bound is", conductance, limit, step)
+                      bool(proof), proof or NOT_PROVEN, conductance, limit, step)
 
 
-def _start_groups(units: np.ndarray, series: int, parallel: int, pins: Pins) -> _Dealt:
-    """Pinned modules first, each unit to a group of its own; then the largest to the lowest."""
+def _start_groups(units: np.ndarray, series: int, parallel: int, pins: Pins) -> list[_Dealt]:
+    """Pinned modules first, where they fit; then the largest to the lowest.
+
+    One start for each choice of pinned blocks that are used, the strongest choice first.
+    """
     chunks = chunks_of(pins, parallel)
-    used = _strongest(units, series * parallel, chunks)
-    rows: list[list[int]] = [[] for _ in range(series)]
-    held: list[int] = [0] * series
-    for chunk in (c for c in chunks if c[0] in used):
-        spot = _room_for(chunk, rows, parallel, pins)
-        rows[spot] += chunk
-        held[spot] += len(chunk)
-    _largest_first(units, rows, [m for m in _descending(units, used)
-                                 if not any(m in row for row in rows)], parallel)
-    groups = np.array(rows)
-    frozen = np.arange(parallel) < np.array(held)[:, None]
-    spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
-    return _Dealt(groups, frozen, spare)
+    if pins.allowed is not None:
+        choosy = np.flatnonzero(~pins.allowed.all(axis=1)).tolist()
+        chunks += [[m] for m in choosy if not any(m in c for c in chunks)]
+    starts, refusal = [], None
+    for used in _choices_of_used(units, series * parallel, chunks):
+        try:
+            rows = place_chunks([c for c in chunks if c[0] in used], series, parallel, pins)
+        except UserError as error:
+            refusal = refusal or error
+            continue
+        placed = {m for row in rows for m in row}
+        _largest_first(units, rows, [m for m in _descending(units, used) if m not in placed],
+                       parallel)
+        groups = np.array(rows)
+        starts.append(_Dealt(groups, np.setdiff1d(np.arange(len(units)), groups.ravel())))
+        if len(starts) == MOST_STARTS:
+            break
+    if not starts and refusal is not None:
+        raise refusal
+    return starts
 
 
 def _descending(units: np.ndarray, chosen: set[int]) -> list[int]:
     return sorted(chosen, key=lambda m: (-units[m], m))
 
 
-def _strongest(units: np.ndarray, places: int, chunks: Sequence[Sequence[int]]) -> set[int]:
-    """The modules to use: the strongest, blocks taken whole or left whole."""
+def _choices_of_used(units: np.ndarray, places: int,
+                     chunks: Sequence[Sequence[int]]) -> list[set[int]]:
+    """The modules to use: the strongest, blocks taken whole or left whole; most capacity first."""
     blocks = [c for c in chunks if len(c) > 1]
-    single = [m for m in np.argsort(-units, kind="stable").tolist()
-              if not any(m in b for b in blocks)]
-    best: tuple[float, set[int]] | None = None
+    inside_any = {m for block in blocks for m in block}
+    single = [m for m in np.argsort(-units, kind="stable").tolist() if m not in inside_any]
+    found: list[tuple[float, set[int]]] = []
     for kept in _subsets(blocks):
         inside = {m for block in kept for m in block}
         room = places - len(inside)
         if 0 <= room <= len(single):
             chosen = inside | set(single[:room])
-            total = float(units[list(chosen)].sum())
-            if best is None or total > best[0]:
-                best = (total, chosen)
-    if best is None:
+            found.append((float(units[list(chosen)].sum()), chosen))
+    if not found:
         raise UserError("the modules pinned together cannot fill the places whole")
-    return best[1]
+    return [chosen for _, chosen in sorted(found, key=lambda f: -f[0])]
 
 
 def _subsets(blocks: Sequence[Sequence[int]]):
@@ -154,18 +179,6 @@ def _subsets(blocks: Sequence[Sequence[int]]):
         yield blocks
         for skip in range(len(blocks)):
             yield [*blocks[:skip], *blocks[skip + 1:]]
-
-
-def _room_for(chunk: Sequence[int], rows: list[list[int]], parallel: int, pins: Pins,
-              open_rows: np.ndarray | None = None) -> int:
-    """The emptiest open row that the chunk fits into without meeting one kept apart from it."""
-    enemies = {b if a in chunk else a for a, b in pins.apart if a in chunk or b in chunk}
-    fits = [i for i, row in enumerate(rows)
-            if len(row) + len(chunk) <= parallel and not enemies & set(row)
-            and (open_rows is None or open_rows[i])]
-    if not fits:
-        raise UserError("the pinned modules do not fit into the groups; loosen a pin")
-    return min(fits, key=lambda i: len(rows[i]))
 
 
 def _largest_first(units: np.ndarray, rows: list[list[int]], order: Sequence[int],
@@ -183,19 +196,79 @@ def _largest_first(units: np.ndarray, rows: list[list[int]], order: Sequence[int
 
 def _best_groups(units: np.ndarray, series: int, parallel: int, pins: Pins, effort: Effort,
                  rng: np.random.Generator) -> tuple[_Dealt, int, str]:
-    """The best groups found, a bound in whole steps, and the proof ("" where there is none)."""
-    start = _start_groups(units, series, parallel, pins)
-    if parallel == 1 or (parallel == 2 and not pins):
-        dealt = replace(start, groups=pair_up(units, start.groups))
+    """The best groups found, a bound in whole steps, and the proof ("" where there is none).
+
+    Forbidden places are left out of account here.
+    """
+    if pins:
+        pins = replace(pins, allowed=None)
+        starts = _start_groups(units, series, parallel, pins)
+        if parallel == 2:
+            starts = [_folded(units, start, pins) for start in starts]
+        bound = math.floor(weakest_bound(units, series, parallel) + WHOLE)
+        return _best_start(units, starts, on_the_grid(bound, units, parallel), effort, rng,
+                           _rules(pins))
+    order = np.argsort(-units, kind="stable")
+    used, spare = order[:series * parallel], order[series * parallel:]
+    if parallel <= 2:
+        dealt = _Dealt(pair_up(units, used.reshape(series, parallel)), spare)
         return dealt, _weakest(units, dealt.groups), (
             "sorted pairs are optimal (exchange argument)" if parallel == 2
             else "one module a place")
-    bound, weak, narrow = tight_bound(units, series, parallel)
-    if pins:
-        return _searched(units, start, bound, effort, rng)
+    aside, limit = giants(units[used], series, parallel)
+    own, rest = _set_aside(used, aside, parallel)
+    dealt, bound, proof = _rest_groups(units, rest, series - aside, parallel, effort, rng)
+    groups = np.concatenate([own, dealt.groups])
+    bound = bound if math.isinf(limit) else min(bound, math.floor(limit + WHOLE))
+    if _weakest(units, groups) >= bound:
+        proof = proof or REACHED
+    return _Dealt(groups, spare), bound, proof
+
+
+def _best_start(units: np.ndarray, starts: list[_Dealt], bound: int, effort: Effort,
+                rng: np.random.Generator, rules: Rules) -> tuple[_Dealt, int, str]:
+    """The search from each start, until one reaches the bound."""
+    effort, best = replace(effort, rounds=max(1, effort.rounds // len(starts))), None
+    for start in starts:
+        found = _searched(units, start, bound, effort, rng, rules)
+        if best is None or _weakest(units, found[0].groups) > _weakest(units, best[0].groups):
+            best = found
+        if found[2]:
+            break
+    assert best is not None
+    return best
+
+
+def _set_aside(used: np.ndarray, aside: int, parallel: int) -> tuple[np.ndarray, np.ndarray]:
+    """Groups of the giants with the smallest partners, and the modules left to deal."""
+    partners = parallel - 1
+    own = [[used[i], *used[len(used) - (i + 1) * partners:len(used) - i * partners]]
+           for i in range(aside)]
+    return (np.array(own, dtype=int).reshape(-1, parallel),
+            used[aside:len(used) - aside * partners])
+
+
+def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int, effort: Effort,
+                 rng: np.random.Generator) -> tuple[_Dealt, int, str]:
+    """What is left when the giants have their groups."""
+    rows: list[list[int]] = [[] for _ in range(series)]
+    _largest_first(units, rows, used.tolist(), parallel)
+    start = _Dealt(np.array(rows), np.array([], dtype=int))
+    bound, weak, narrow = tight_bound(units[used], series, parallel)
+    bound = on_the_grid(bound, units[used], parallel)
     if narrow == series and series * parallel > MOST_EXACT:
         return _searched(units, start, bound, effort, rng)
     return _from_critical(units, start, (bound, weak, narrow), effort, rng)
+
+
+def _folded(units: np.ndarray, start: _Dealt, pins: Pins) -> _Dealt:
+    """Strongest with weakest, where no pin forbids the whole of it; else the start."""
+    folded = pair_up(units, start.groups)
+    rows = [set(row) for row in folded.tolist()]
+    if (any(len(row & set(block)) == 1 for block in pins.together for row in rows)
+            or any(row >= set(pair) for pair in pins.apart for row in rows)):
+        return start
+    return replace(start, groups=folded)
 
 
 def _from_critical(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int],
@@ -219,12 +292,13 @@ def _weakest(units: np.ndarray, groups: np.ndarray) -> int:
 
 
 def _searched(units: np.ndarray, start: _Dealt, bound: int, effort: Effort,
-              rng: np.random.Generator) -> tuple[_Dealt, int, str]:
-    search = Search(units[None, :], start.groups, start.frozen, _shortfall(bound), rng)
+              rng: np.random.Generator, rules: Rules = Rules()) -> tuple[_Dealt, int, str]:
+    search = Search(units[None, :], start.groups, rules, _shortfall(bound), rng,
+                    start.spare if rules else None)
     search.run(effort.rounds)
     reached = _weakest(units, search.best) >= bound
-    return (replace(start, groups=search.best), bound,
-            "the bound is reached" if reached else "")
+    spare = np.setdiff1d(np.arange(len(units)), search.best.ravel()) if rules else start.spare
+    return _Dealt(search.best, spare), bound, REACHED if reached else ""
 
 
 def _critical_start(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int],
@@ -245,8 +319,7 @@ def _critical_start(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int
     inside = np.concatenate([order[:narrow * parallel - weak], order[len(order) - weak:]])
     rows: list[list[int]] = [[] for _ in range(narrow)]
     _largest_first(units, rows, _descending(units, set(inside.tolist())), parallel)
-    first = Search(units[None, :], np.array(rows), np.zeros((narrow, parallel), bool),
-                   _shortfall(limit), rng)
+    first = Search(units[None, :], np.array(rows), Rules(), _shortfall(limit), rng)
     first.run(CRITICAL_ROUNDS)
     groups, proven = first.best, False
     if first.worst > 0 and narrow * parallel <= MOST_EXACT and parallel <= WIDEST_EXACT:
@@ -318,21 +391,23 @@ def _combinations(count: int, choose: int) -> np.ndarray:
 # --- resistance -----------------------------------------------------------------------
 
 def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt, value: float,
-                     effort: Effort, rng: np.random.Generator) -> _Dealt:
+                     effort: Effort, rng: np.random.Generator, rules: Rules) -> _Dealt:
     """Even out conductance while the weakest group keeps its capacity within the tolerance.
 
     First both are bettered together, whatever capacity that costs on the way; then missing
-    capacity weighs more and more. Where that fails, only what the tolerance allows from the
-    start is tried.
+    capacity weighs more and more. Where that fails, the best found goes on with no capacity
+    missing at any step.
     """
     series, parallel = best.groups.shape
     floor = value * (1.0 - effort.tolerance)
-    goal = weakest_bound(conductance, series, parallel)
+    goal = second_bound(conductance, units, floor, series, parallel)
     values = np.stack([units, conductance])
     found, groups = [best], best.groups
-    for weight in (*WEIGHTS, WEIGHTS[-1]):
+    for weight in (*WEIGHTS, STRICT):
+        if weight == STRICT:
+            groups = max(found, key=lambda d: float(conductance[d.groups].sum(axis=1).min())).groups
         spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
-        search = Search(values, groups, best.frozen, _two_criteria(floor, goal, weight), rng,
+        search = Search(values, groups, rules, _two_criteria(floor, goal, weight), rng,
                         spare=spare)
         search.run(effort.rounds // 10)
         groups = search.best
@@ -341,8 +416,6 @@ def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt, v
             found.append(replace(best, groups=groups, spare=spare))
             if search.worst <= GOOD_ENOUGH:
                 break
-        elif weight == WEIGHTS[-1]:
-            groups = best.groups
     return max(found, key=lambda dealt: float(conductance[dealt.groups].sum(axis=1).min()))
 
 
@@ -366,29 +439,7 @@ def _to_places(dealt: _Dealt, pins: Pins) -> _Dealt | None:
     if places is None:
         return None
     order = np.argsort(places)
-    return replace(dealt, groups=dealt.groups[order], frozen=dealt.frozen[order])
-
-
-def _named_start(units: np.ndarray, series: int, parallel: int, pins: Pins) -> _Dealt:
-    """Every module with a forbidden place is fixed in a place of its own; rows are places."""
-    assert pins.allowed is not None
-    chunks = chunks_of(pins, parallel)
-    choosy = [m for m in np.flatnonzero(~pins.allowed.all(axis=1)).tolist()
-              if not any(m in c for c in chunks)]
-    chunks = sorted([*chunks, *([m] for m in choosy)], key=lambda c: (
-        int(pins.allowed[c].all(axis=0).sum()), -len(c), c))
-    used = _strongest(units, series * parallel, chunks)
-    rows: list[list[int]] = [[] for _ in range(series)]
-    for chunk in (c for c in chunks if c[0] in used):
-        open_rows = pins.allowed[chunk].all(axis=0)
-        rows[_room_for(chunk, rows, parallel, pins, open_rows)] += chunk
-    held = np.array([len(row) for row in rows])
-    placed = {m for row in rows for m in row}
-    _largest_first(units, rows, [m for m in _descending(units, used) if m not in placed],
-                   parallel)
-    groups = np.array(rows)
-    return _Dealt(groups, np.arange(parallel) < held[:, None],
-                  np.setdiff1d(np.arange(len(units)), groups.ravel()))
+    return replace(dealt, groups=dealt.groups[order])
 
 
 # --- even sharing ---------------------------------------------------------------------
@@ -422,8 +473,8 @@ def assign_even(capacity: np.ndarray, resistance: np.ndarray, series: int, paral
     groups = np.array(rows)
     spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
     value = _weakest(units, groups)
-    bound, _, _ = tight_bound(units, series, parallel)
-    return _grouped(_Dealt(groups, np.zeros_like(groups, dtype=bool), spare), units, step, value,
+    bound = math.floor(weakest_bound(units, series, parallel) + WHOLE)
+    return _grouped(_Dealt(groups, spare), units, step, value,
                     bound, "", resistance, series, parallel)
 
 

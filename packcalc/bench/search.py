@@ -1,27 +1,39 @@
 """Local search over groups of equal size: exact re-splits of the worst group with others.
 
 One move takes the worst group and another one and splits their modules anew in the best
-of all ways; a stuck worst group is split anew with two others at once; then a seeded kick
-mixes a few groups and the search goes on from the best seen. All ways are laid out as
-columns of a mask matrix, so that one matrix product tries them all.
+of all ways; a stuck worst group is split anew with two others at once, and where that too
+betters nothing, in a way that is no worse, to look on from there; then a seeded kick mixes a
+few groups and the search goes on from the best seen. Pins are rules that every split keeps.
+All ways are laid out as columns of a mask matrix, so that one matrix product tries them all.
+Effort is counted in looks, never in seconds, so that the same lot gets the same answer.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 
 MOST_SPLITS = 2000
-MOST_TRIALS = 16000
-MOST_TRIPLES = 110
-RICHEST = 12
+MOST_TRIALS = 6000
+MOST_TWOS = 1500
+MOST_TRIPLES = 400
+MOST_FIRSTS = 20000
+RICHEST = 40
+RICH_FEW = 8
+LEVEL_STEPS = 4
+LEVEL_PAIRS = 20
 WIDEST_TRIPLE = 5
-KEPT_CANDIDATES = 150
+KEPT_CANDIDATES = 400
 SMALL = 64  # groups up to which all rounds are run
 CALM = 1e-12
+SUM_COUNTS = 1e-3
+LOOKS_A_ROUND = 3
+PAIR_LOOK = 0.25
+A_LOOK = 15_000  # re-splits that take as long as looking for first groups
 
 
 def pair_up(units: np.ndarray, groups: np.ndarray) -> np.ndarray:
@@ -51,16 +63,17 @@ def splits(parallel: int) -> np.ndarray:
 
 
 def _near_splits(parallel: int) -> np.ndarray:
-    """The present split with one or two modules exchanged; one only where P is large."""
-    here = np.arange(parallel)
-    twos = parallel <= 9
-    ways = [tuple(here)]
-    for count in (1, 2) if twos else (1,):
-        for out in itertools.combinations(range(parallel), count):
-            kept = tuple(i for i in range(parallel) if i not in out)
-            ways += [kept + into for into in
-                     itertools.combinations(range(parallel, 2 * parallel), count)]
-    return _columns(ways, 2 * parallel)
+    """The present split with one or two modules exchanged; of very many twos, some."""
+    here, there = np.arange(parallel), np.arange(parallel, 2 * parallel)
+    ways = [here, *(np.append(np.delete(here, i), j) for i in here for j in there)]
+    pairs = np.stack(np.triu_indices(parallel, 1), axis=1)
+    out, into = np.divmod(np.arange(len(pairs) ** 2), len(pairs))
+    if len(out) > MOST_TWOS:  # the same ones in every run
+        some = np.random.default_rng(parallel).choice(len(out), MOST_TWOS, replace=False)
+        out, into = out[some], into[some]
+    ways += [np.append(np.delete(here, pairs[i]), parallel + pairs[j])
+             for i, j in zip(out, into, strict=True)]
+    return _columns([tuple(way.tolist()) for way in ways], 2 * parallel)
 
 
 def _ways(total: int, chosen: int) -> int:
@@ -87,6 +100,69 @@ def thirds(parallel: int) -> tuple[np.ndarray, np.ndarray]:
     return mask, rest
 
 
+def _together(*bads):
+    """One figure for several groups: the worst counts, the others only where that is equal."""
+    worst, total = np.maximum(bads[0], bads[1]), bads[0] + bads[1]
+    for bad in bads[2:]:
+        worst, total = np.maximum(worst, bad), total + bad
+    total *= SUM_COUNTS
+    total += worst
+    return total
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What a re-split must keep.
+
+    Attributes:
+        together: modules that stay in one group.
+        apart: pairs of modules never in one group.
+        allowed: (modules, groups); None where every module may stand everywhere.
+    """
+
+    together: tuple[tuple[int, ...], ...] = ()
+    apart: tuple[tuple[int, int], ...] = ()
+    allowed: np.ndarray | None = field(default=None, compare=False)
+
+    def __bool__(self) -> bool:
+        return bool(self.together or self.apart) or self.allowed is not None
+
+    def broken(self, worst: int, others: np.ndarray, both: np.ndarray,
+               masks: np.ndarray) -> np.ndarray:
+        """Which splits of the worst group with each other one break a rule.
+
+        Args:
+            worst, others: group numbers.
+            both: (others, 2P) their modules, those of the worst first.
+            masks: (2P, ways); 1 goes to the worst group.
+        """
+        broken = np.zeros((len(others), masks.shape[1]), dtype=bool)
+        for block in self.together:
+            inside = np.isin(both, block)
+            taken, held = inside.astype(float) @ masks, inside.sum(axis=1)[:, None]
+            broken |= (taken > 0) & (taken < held)
+        for pair in self.apart:
+            inside = np.isin(both, pair)
+            taken, held = inside.astype(float) @ masks, inside.sum(axis=1)[:, None]
+            broken |= (held == 2) & (taken != 1)
+        if self.allowed is not None:
+            barred = 1.0 - self.allowed
+            broken |= barred[both, worst] @ masks > 0
+            broken |= barred[both, others[:, None]] @ (1.0 - masks) > 0
+        return broken
+
+    def exchangeable(self, group: int, members: np.ndarray, spare: np.ndarray) -> np.ndarray:
+        """(members, spare): whether one may leave the group for a spare one."""
+        blocks = [m for block in self.together for m in block]
+        fits = ~np.isin(members, blocks)[:, None] & ~np.isin(spare, blocks)[None, :]
+        for one, other in self.apart:
+            for a, b in ((one, other), (other, one)):
+                fits[np.ix_((members != a) & (a in members), spare == b)] = False
+        if self.allowed is not None:
+            fits &= self.allowed[spare, group][None, :]
+        return fits
+
+
 class Search:
     """The state of one search.
 
@@ -94,7 +170,7 @@ class Search:
         best: the best groups seen.
     """
 
-    def __init__(self, values: np.ndarray, groups: np.ndarray, frozen: np.ndarray,
+    def __init__(self, values: np.ndarray, groups: np.ndarray, rules: Rules,
                  badness: Callable[[np.ndarray], np.ndarray], rng: np.random.Generator,
                  spare: np.ndarray | None = None):
         """Start from `groups`.
@@ -102,16 +178,18 @@ class Search:
         Args:
             values: (criteria, modules).
             groups: (S, P) module numbers.
-            frozen: (S, P); a frozen module stays in its group.
+            rules: that the groups keep now and after every move.
             badness: sums (criteria, ...) to badness (...), zero where nothing is left to gain.
             rng: of the kicks.
             spare: modules that may take the place of one in a group.
         """
-        self.values, self.frozen, self.badness, self.rng = values, frozen, badness, rng
+        self.values, self.rules, self.badness, self.rng = values, rules, badness, rng
         self.groups = groups.copy()
         self.spare = np.array([], dtype=int) if spare is None else spare.copy()
         self.parallel = groups.shape[1]
-        self.pinned = bool(frozen.any())
+        self.pinned = bool(rules)
+        self.looks, self.most_looks = 0.0, 0.0
+        self.whole = bool((values == np.round(values)).all())
         self.masks = splits(self.parallel)
         if self.pinned:
             self.masks = np.concatenate([self.masks, 1.0 - self.masks], axis=1)
@@ -125,6 +203,10 @@ class Search:
         """Badness of the worst group of the best state."""
         return self._score[0]
 
+    @property
+    def _has_triples(self) -> bool:
+        return 3 <= self.parallel <= WIDEST_TRIPLE and len(self.groups) >= 3
+
     def _now(self) -> tuple[float, float]:
         return float(self.bad.max()), float(self.bad.sum())
 
@@ -133,10 +215,11 @@ class Search:
 
         Many groups get fewer rounds: each one costs more and is less needed.
         """
+        self.most_looks = max(LOOKS_A_ROUND * rounds, len(self.groups))
         self._descend()
         self._keep()
         for _ in range(max(20, rounds * SMALL // max(SMALL, len(self.groups)))):
-            if self.worst <= CALM:
+            if self.worst <= CALM or self.looks > self.most_looks:
                 return
             self._kick()
             self._descend()
@@ -154,13 +237,18 @@ class Search:
             self.bad = self.badness(self.sums)
 
     def _descend(self) -> None:
-        while True:
-            worst = int(self.bad.argmax())
-            if self.bad[worst] <= CALM:
+        """Better the worst groups until nothing betters any, also after steps on the level."""
+        level = LEVEL_STEPS
+        while (most := self.bad.max()) > CALM and self.looks <= self.most_looks:
+            worst = self.rng.permutation(np.flatnonzero(self.bad >= most - CALM))
+            if (any(self._resplit_pair(int(w)) or self._swap_spare(int(w)) for w in worst)
+                    or any(self._resplit_three(int(w)) for w in worst)
+                    or self._resplit_with_spare(int(worst[0]))):
+                continue
+            if level < 0 or self.pinned or not self._has_triples:
                 return
-            if not (self._resplit_pair(worst) or self._swap_spare(worst)
-                    or self._resplit_three(worst)):
-                return
+            level -= 1
+            self._step_on_the_level(int(worst[0]))
 
     def _others(self, worst: int, most: int) -> np.ndarray:
         count = len(self.groups)
@@ -180,42 +268,64 @@ class Search:
         return any(self._resplit_with(worst, others[i:i + step])
                    for i in range(0, len(others), step))
 
-    def _resplit_with(self, worst: int, others: np.ndarray) -> bool:
+    def _both(self, worst: int, others: np.ndarray) -> np.ndarray:
         mine = np.broadcast_to(self.groups[worst], (len(others), self.parallel))
-        both = np.concatenate([mine, self.groups[others]], axis=1)
-        held = self.values[:, both]
-        first = held @ self.masks
-        second = held.sum(axis=2)[:, :, None] - first
-        bad = np.maximum(self.badness(first), self.badness(second))
-        if self.pinned:
-            bad = np.where(self._breaks(worst, others), np.inf, bad)
-        row, column = divmod(int(bad.argmin()), bad.shape[1])
-        if bad[row, column] >= self.bad[worst] - CALM:
+        return np.concatenate([mine, self.groups[others]], axis=1)
+
+    def _resplit_with(self, worst: int, others: np.ndarray) -> bool:
+        both = self._both(worst, others)
+        self.looks += PAIR_LOOK
+        row, column = self._best_split(worst, others, both)
+        if row is None:
             return False
         self._apply(both[row], self.masks[:, column] > 0, worst, int(others[row]))
         return True
 
-    def _breaks(self, worst: int, others: np.ndarray) -> np.ndarray:
-        """Whether a split would move a frozen module."""
-        p = self.parallel
-        mine = self.frozen[worst].astype(float) @ (1.0 - self.masks[:p])
-        theirs = self.frozen[others].astype(float) @ self.masks[p:]
-        return (mine[None, :] + theirs) > 0
+    def _best_split(self, worst: int, others: np.ndarray,
+                    both: np.ndarray) -> tuple[int | None, int]:
+        """The split that betters the worst group and another most; None where none does."""
+        held = self.values[:, both]
+        first = held @ self.masks
+        second = held.sum(axis=2)[:, :, None] - first
+        bad = _together(self.badness(first), self.badness(second))
+        bad -= _together(self.bad[worst], self.bad[others])[:, None]
+        if self.pinned:
+            broken = self.rules.broken(worst, others, both, self.masks)
+            bad = np.where(broken, np.inf, bad)
+        row, column = divmod(int(bad.argmin()), bad.shape[1])
+        return (row if bad[row, column] < -CALM else None), column
+
+    def _resplit_with_spare(self, worst: int) -> bool:
+        """A split of the worst group with another after a spare module took one's place.
+
+        Pins may leave no plain exchange: a strong module moves over, a weak one goes out, and
+        a spare one comes in beside the pinned.
+        """
+        if not self.pinned or not len(self.spare) or len(self.groups) < 2:
+            return False
+        others = self._richest(np.delete(np.arange(len(self.groups)), worst))[:RICH_FEW]
+        blocks = [m for block in self.rules.together for m in block]
+        came = self.spare[~np.isin(self.spare, blocks)]
+        for which in self.rng.permutation(len(came))[:RICH_FEW]:
+            for place in range(2 * self.parallel):
+                both = self._both(worst, others)
+                held = ~np.isin(both[:, place], blocks)
+                both, left = both[held], both[held, place].copy()
+                both[:, place] = came[which]
+                row, column = ((None, 0) if not held.any() else
+                               self._best_split(worst, others[held], both))
+                if row is not None:
+                    self._apply(both[row], self.masks[:, column] > 0, worst,
+                                int(others[held][row]))
+                    self.spare[self.spare == came[which]] = left[row]
+                    return True
+        return False
 
     def _apply(self, both: np.ndarray, taken: np.ndarray, worst: int, other: int) -> None:
-        """Write a split back; frozen modules keep their places in the row."""
         for group, members in ((worst, both[taken]), (other, both[~taken])):
             self._write(group, members)
 
     def _write(self, group: int, members: np.ndarray) -> None:
-        fixed = self.frozen[group]
-        if fixed.any():
-            kept = self.groups[group][fixed]
-            members = np.concatenate([kept, members[~np.isin(members, kept)]])
-            order = np.concatenate([np.flatnonzero(fixed), np.flatnonzero(~fixed)])
-            row = np.empty_like(members)
-            row[order] = members
-            members = row
         self.groups[group] = members
         self.sums[:, group] = self.values[:, members].sum(axis=1)
         self.bad[group] = self.badness(self.sums[:, group])
@@ -224,64 +334,93 @@ class Search:
         """One module of the worst group against a spare one; whether it helped."""
         if not len(self.spare):
             return False
-        free = np.flatnonzero(~self.frozen[worst])
-        out = self.values[:, self.groups[worst][free]]
+        members = self.groups[worst].copy()
+        out = self.values[:, members]
         into = self.values[:, self.spare]
         sums = self.sums[:, worst, None, None] - out[:, :, None] + into[:, None, :]
         bad = self.badness(sums)
-        if not bad.size or bad.min() >= self.bad[worst] - CALM:
+        if self.pinned:
+            bad = np.where(self.rules.exchangeable(worst, members, self.spare), bad, np.inf)
+        if bad.min() >= self.bad[worst] - CALM:
             return False
         place, which = divmod(int(bad.argmin()), bad.shape[1])
-        members = self.groups[worst].copy()
-        members[free[place]], self.spare[which] = self.spare[which], members[free[place]]
+        members[place], self.spare[which] = self.spare[which], members[place]
         self._write(worst, members)
         return True
 
     def _resplit_three(self, worst: int) -> bool:
         """A split of the worst group with two others at once; whether it helped."""
-        if self.pinned or not 3 <= self.parallel <= WIDEST_TRIPLE or len(self.groups) < 3:
+        if self.pinned or not self._has_triples:
             return False
-        pairs = self._pairs(worst)
+        pairs = self._pairs(worst, -CALM)
+        step = max(4, MOST_FIRSTS // thirds(self.parallel)[0].shape[1])
+        return any(self._resplit_with_two(worst, pairs[i:i + step])
+                   for i in range(0, len(pairs), step))
+
+    def _step_on_the_level(self, worst: int) -> bool:
+        """A split of three groups that is no worse than now, to look from somewhere else."""
+        pairs = self._pairs(worst, CALM)
+        some = self.rng.permutation(len(pairs))[:LEVEL_PAIRS]
+        return self._resplit_with_two(worst, pairs[some], CALM)
+
+    def _resplit_with_two(self, worst: int, pairs: np.ndarray, worse: float = -CALM) -> bool:
+        """First groups that leave hope for the other two; then what they leave is split.
+
+        Args:
+            worst, pairs: the worst group and two others, row by row.
+            worse: by how much the worst of the three may be worse than now.
+        """
         mask, rest = thirds(self.parallel)
         mine = np.broadcast_to(self.groups[worst], (len(pairs), self.parallel))
         members = np.concatenate([mine, self.groups[pairs[:, 0]], self.groups[pairs[:, 1]]], axis=1)
         held = self.values[:, members]
         first = held @ mask
-        left = held.sum(axis=2)[:, :, None] - first
-        hope = np.maximum(self.badness(first), self.badness(left / 2.0))
-        goal = self.bad[worst] - CALM
-        rows, columns = np.nonzero(hope < goal)
+        level = self.bad[worst] + CALM
+        rows, columns = np.nonzero(self.badness(first) < level)
+        left = held.sum(axis=2)[:, rows] - first[:, rows, columns]
+        hope = self.badness(left / 2.0) < level
+        if worse > 0:  # the first column leaves the worst group as it is
+            hope &= columns > 0
+        rows, columns = rows[hope], columns[hope]
+        kept = min(len(rows), KEPT_CANDIDATES)
+        self.looks += 1 + kept * splits(self.parallel).shape[1] // A_LOOK
         if len(rows) > KEPT_CANDIDATES:
             some = self.rng.choice(len(rows), KEPT_CANDIDATES, replace=False)
             rows, columns = rows[some], columns[some]
         return bool(len(rows)) and self._finish_three(worst, pairs[rows], members[rows],
-                                                      mask[:, columns], rest[columns])
+                                                      mask[:, columns], rest[columns], worse)
 
-    def _pairs(self, worst: int) -> np.ndarray:
-        others = np.delete(np.arange(len(self.groups)), worst)
-        count = len(others) * (len(others) - 1) // 2
-        if count <= MOST_TRIPLES:
-            return np.array(list(itertools.combinations(others, 2)))
-        rich = self._richest(others)[:RICHEST]
-        first = np.array(list(itertools.combinations(rich, 2)))
-        picks = self.rng.integers(len(others), size=(MOST_TRIPLES - len(first), 2))
-        picks = picks[picks[:, 0] != picks[:, 1]]
-        return np.concatenate([first, others[picks]])
+    def _pairs(self, worst: int, worse: float) -> np.ndarray:
+        """Pairs of other groups whose mean with the worst leaves hope: the richest, then any."""
+        others = self._richest(np.delete(np.arange(len(self.groups)), worst))
+        rich, rest = others[:RICHEST], others[RICHEST:]
+        others = np.concatenate([rich, self.rng.permutation(rest)[:RICHEST]])
+        first, second = np.triu_indices(len(others), 1)
+        pairs = np.stack([others[first], others[second]], axis=1)
+        mean = self.badness((self.sums[:, worst, None] + self.sums[:, pairs].sum(axis=2)) / 3.0)
+        least = (np.ceil(mean - CALM) if self.whole else mean) + SUM_COUNTS * 3.0 * mean
+        now = _together(self.bad[worst], *self.bad[pairs].T)
+        pairs = pairs[least < now + worse]
+        order = np.argsort(-self.sums[0, pairs].sum(axis=1), kind="stable")
+        half = MOST_TRIPLES // 2
+        return pairs[np.concatenate([order[:half], self.rng.permutation(order[half:])[:half]])]
 
     def _finish_three(self, worst: int, pairs: np.ndarray, members: np.ndarray,
-                      mask: np.ndarray, rest: np.ndarray) -> bool:
-        """Split what a first group leaves; take the best of all candidates."""
+                      mask: np.ndarray, rest: np.ndarray, worse: float) -> bool:
+        """Split what a first group leaves; take one of the best of all candidates."""
         remaining = np.take_along_axis(members, rest, axis=1)
         held = self.values[:, remaining]
         halves = splits(self.parallel)
         second = held @ halves
         third = held.sum(axis=2)[:, :, None] - second
         first = np.einsum("kij,ji->ki", self.values[:, members], mask)
-        bad = np.maximum(np.maximum(self.badness(second), self.badness(third)),
-                         self.badness(first)[:, None])
-        row, column = divmod(int(bad.argmin()), bad.shape[1])
-        if bad[row, column] >= self.bad[worst] - CALM:
+        bad = _together(self.badness(second), self.badness(third), self.badness(first)[:, None])
+        bad -= _together(self.bad[worst], *self.bad[pairs].T)[:, None]
+        best = bad.min()
+        if best >= worse:
             return False
+        ties = np.flatnonzero(bad <= (worse if worse > 0 else best) + CALM)
+        row, column = divmod(int(ties[self.rng.integers(len(ties))]), bad.shape[1])
         taken = halves[:, column] > 0
         self._write(worst, members[row][mask[:, row] > 0])
         self._write(int(pairs[row, 0]), remaining[row][taken])
@@ -289,17 +428,26 @@ class Search:
         return True
 
     def _kick(self) -> None:
-        """Mix the free modules of the worst group and one or two others."""
+        """Mix the worst group and one or two others."""
         count = len(self.groups)
         if count < 2:
             return
         worst = int(self.bad.argmax())
         extra = self._others(worst, 1 + int(self.rng.integers(min(2, count - 1))))
+        if self.pinned:
+            for other in extra:
+                self._mix(worst, np.array([other]))
+            return
         chosen = np.concatenate([[worst], extra])
-        free = ~self.frozen[chosen]
         held = self.groups[chosen]
-        held[free] = self.rng.permutation(held[free])
-        for group, members in zip(chosen, held, strict=True):
-            self.groups[group] = members
-            self.sums[:, group] = self.values[:, members].sum(axis=1)
-            self.bad[group] = self.badness(self.sums[:, group])
+        for group, members in zip(chosen, self.rng.permutation(held.ravel()).reshape(held.shape),
+                                  strict=True):
+            self._write(int(group), members)
+
+    def _mix(self, worst: int, other: np.ndarray) -> None:
+        """Any split of two groups that keeps the rules."""
+        both = np.concatenate([self.groups[worst], self.groups[other[0]]])
+        fits = np.flatnonzero(~self.rules.broken(worst, other, both[None, :], self.masks)[0])
+        if len(fits):
+            way = self.masks[:, int(self.rng.choice(fits))] > 0
+            self._apply(both, way, worst, int(other[0]))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from packcalc.bench.assign import AssignmentStudy
+from packcalc.findings import Finding, Origin
 from packcalc.report.assign_plot import groups_figure
 from packcalc.report.blocks import checks_table, column, findings_table, number, words
 from packcalc.report.document import (
@@ -22,6 +25,7 @@ from packcalc.report.frame import document
 from packcalc.units import show
 
 MOST_SUCCESSORS = 40
+MOST_UNFOLDED = 60  # modules; the chains of more would fill hundreds of pages
 
 
 def assignment_document(study: AssignmentStudy) -> Document:
@@ -58,7 +62,8 @@ def _answer(study: AssignmentStudy) -> Section:
         ("bound_Ah", "no dealing of these modules can exceed [Ah]", number(a.bound, "Ah", 6)),
         ("gap_percent", "gap to that bound [%]", number(a.gap, "%", 2)),
         ("given_up_percent", "given up for even resistance [%]", number(a.given_up, "%", 2)),
-        ("conductance_gap_percent", f"weakest {row}'s conductance below its bound [%]",
+        ("conductance_gap_percent",
+         f"weakest {row}'s conductance below its bound at that capacity [%]",
          number(a.conductance_gap, "%", 2)),
         ("proof", "optimum", words(f"proven: {a.proof}" if a.proven else a.proof)))
     left = ", ".join(f"{d.mark} ({d.capacity.shown})" for d in study.spare[:12])
@@ -141,8 +146,37 @@ def _meaning(study: AssignmentStudy) -> Section:
         findings_table("assigned", "With the modules in their places", figures),
         findings_table("as_sized", "As sized from the brief's own state of health", t.before),
         checks_table("assigned_checks", "Against the brief", t.checks)]
-    blocks += [Chain(f"assigned.{i}", f) for i, f in enumerate(figures) if f.known]
+    ends = _ends(study)
+    if ends:
+        blocks.append(Paragraph(
+            f"The chains below end at each module's reading at common conditions: "
+            f"{len(study.places)} modules are too many to unfold here. `packcalc bench` lists "
+            f"the readings; a chain of one module is the same for each."))
+    blocks += [Chain(f"assigned.{i}", _cut(f, ends, {})) for i, f in enumerate(figures) if f.known]
     return Section("meaning", "What it means", tuple(blocks))
+
+
+def _ends(study: AssignmentStudy) -> dict[int, Origin]:
+    """Where the chains of a large lot stop: the modules' own values, by row of the sheet."""
+    if len(study.places) <= MOST_UNFOLDED:
+        return {}
+    sheet = study.lot.sheet.place
+    return {id(value): Origin(sheet, p.dealt.graded.row.line, key)
+            for p in study.places
+            for value, key in ((p.dealt.capacity, "capacity_Ah"),
+                               (p.dealt.resistance, "resistance_mohm"))}
+
+
+def _cut(finding: Finding, ends: dict[int, Origin], done: dict[int, Finding]) -> Finding:
+    """The finding with every chain ended where `ends` says; what is shared stays shared."""
+    if id(finding) not in done:
+        if id(finding) in ends and finding.inputs:
+            done[id(finding)] = replace(finding, inputs=(), formula=None, basis=finding.weakest,
+                                        origin=ends[id(finding)])
+        else:
+            done[id(finding)] = replace(
+                finding, inputs=tuple(_cut(f, ends, done) for f in finding.inputs))
+    return done[id(finding)]
 
 
 def _sharing(study: AssignmentStudy) -> Section:

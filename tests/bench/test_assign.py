@@ -66,6 +66,61 @@ def study(asked=None, text=None, layout="16S2P", arrangement="", **bench):
     return asg.assign_modules(asked, lot, find_layout(asked, layout, arrangement))
 
 
+def two_types():
+    """Thirty-six modules of the layout's type and four of another, all invented."""
+    asked = brief()
+    other = brief(4, "nmc-8s-150ah").modules[0]
+    asked = replace(asked, modules=(replace(other, state_of_health=replace(
+        other.state_of_health, value=0.5)), asked.modules[0]))
+    head, *rows = sheet().splitlines()
+    lines = [f"{head},module", *(f"{row},nmc-6s-240ah" for row in rows)]
+    for i in range(4):
+        cells = dict(zip(head.split(","), rows[i].split(","), strict=True))
+        cells |= {"mark": f"X{i}", "capacity_Ah": "140", "rest_voltage_V": "29.7",
+                  "resistance_mohm": "3.5"}
+        lines.append(",".join([*cells.values(), "nmc-8s-150ah"]))
+    return asked, "\n".join(lines) + "\n"
+
+
+def test_of_several_types_the_one_in_the_layout_is_dealt_and_the_others_are_named():
+    asked, text = two_types()
+    read, faults = parse_sheet(text, "bench.csv")
+    assert not faults
+    found = asg.assign_modules(asked, grade_sheet(read, brief=asked),
+                               find_layout(asked, "16S2P", "", 1))
+    assert {p.dealt.graded.row.module.id for p in found.places} == {"nmc-6s-240ah"}
+    assert found.notes[0] == ("The layout is made of nmc-6s-240ah: 4 other modules on the sheet "
+                              "(nmc-8s-150ah) are left out.")
+
+
+def test_what_is_expected_of_a_module_follows_its_own_entry_of_the_brief():
+    asked, text = two_types()
+    head, *rows = text.splitlines()
+    bare = [",".join([row.split(",")[0], "", *row.split(",")[2:]]) for row in rows]
+    read, faults = parse_sheet("\n".join([head, *bare]) + "\n", "bench.csv")
+    assert not faults
+    lot = grade_sheet(read, brief=asked)
+    dealt = asg.candidates(asked.modules[1], lot, True)
+    assert dealt and not dealt[0].measured[0]
+    assert dealt[0].capacity.number > 0.8 * asked.modules[1].module.capacity.number
+
+
+def test_the_chains_of_a_large_lot_end_at_the_modules():
+    def page(found):
+        return " ".join(render(assignment_document(found), "text").split())
+
+    cool = sheet(96).replace(",100,10,25,50,", ",100,10,18,50,")  # so that resistance is corrected
+    large, small = study(brief(96), cool, "16S5P"), study(brief(96), cool, "16S2P")
+    step = "resistance ratio between two temperatures"
+    assert len(large.places) == 80
+    assert page(small).count(step) > 32  # thirty-two modules, each unfolded
+    shown = page(large)
+    assert shown.count(step) < 8
+    assert "The chains below end at each module's reading at common conditions" in shown
+    for p in large.places:
+        assert f"bench.csv:{p.dealt.graded.row.line}" in shown
+
+
 def test_every_place_holds_one_good_module():
     found = study()
     marks = [p.dealt.mark for p in found.places]

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from packcalc.bench import partition as pt
-from packcalc.bench.bounds import strings_bound, weakest_bound
+from packcalc.bench.bounds import second_bound, strings_bound, weakest_bound
 from packcalc.bench.dealing import Effort, Pins
 from packcalc.bench.strings import assign_strings
 from packcalc.errors import UserError
@@ -94,6 +94,72 @@ def test_one_weak_module_tightens_the_bound():
     assert units.sum() / 4 == 230.0
 
 
+def skewed(rng, count):
+    """Invented: a few giants, a few weak modules, the rest alike."""
+    units = 6000 * (1 + 0.04 * rng.standard_normal(count))
+    units[rng.random(count) < 0.15] *= 1.8
+    units[rng.random(count) < 0.15] *= 0.6
+    return np.round(units)
+
+
+@pytest.mark.property
+@settings(max_examples=400, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([(2, 3, 0), (3, 3, 0), (2, 4, 0), (4, 2, 1),
+                                               (3, 2, 1), (2, 3, 1)]))
+def test_skewed_lots_against_every_grouping(seed, shape):
+    series, parallel, extra = shape
+    units = skewed(np.random.default_rng(seed), series * parallel + extra)
+    found = pt.assign_groups(lot(units), None, series, parallel)
+    best = exhaustive(units.tolist(), series, parallel)
+    assert used_once(found, len(units))
+    assert found.best_value == pytest.approx(best * 36.0)
+    assert weakest_bound(units, series, parallel) >= best - 1e-9
+    assert found.bound >= best * 36.0 - 1e-6
+    assert not found.proven or found.bound == pytest.approx(best * 36.0)
+
+
+def test_a_giant_takes_the_smallest_partners_and_lifts_no_mean():
+    # 200 + 10 + 10 stands above every bound; the rest, 3 × 60 and 3 × 50, holds 165 at most
+    units = np.array([200.0, 60, 60, 60, 50, 50, 50, 10, 10])
+    assert units.sum() / 3 > 180
+    assert weakest_bound(units, 3, 3) == 165.0
+    found = pt.assign_groups(lot(units), None, 3, 3)
+    assert found.proven and found.gap == 0.0 or found.value == 160 * 36
+
+
+@pytest.mark.parametrize("parallel", [5, 6])
+@pytest.mark.parametrize("seed", range(4))
+def test_the_bound_itself_with_giants_in_the_lot(parallel, seed):
+    rng = np.random.default_rng(seed)
+    units = np.round(6000 * (1 + 0.02 * rng.standard_normal(16 * parallel)))
+    units[rng.permutation(len(units))[:2]] *= 1.8
+    found = pt.assign_groups(lot(units), None, 16, parallel)
+    assert found.gap == 0.0
+    assert found.bound < np.floor(units.sum() / 16) * 36.0 * 0.99
+
+
+@pytest.mark.property
+@settings(max_examples=300, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([(2, 3, 0), (3, 2, 0), (2, 4, 0), (3, 2, 1),
+                                               (2, 3, 1), (3, 3, 0)]),
+       st.sampled_from([0.0, 0.0025, 0.05]))
+def test_no_dealing_beats_the_second_bound(seed, shape, tolerance):
+    series, parallel, extra = shape
+    rng = np.random.default_rng(seed)
+    units = skewed(rng, series * parallel + extra)
+    g = 1.0 / np.exp(0.3 * rng.standard_normal(len(units)))
+    floor = exhaustive(units.tolist(), series, parallel) * (1.0 - tolerance)
+    best = max(min(sum(g[m] for m in row) for row in groups)
+               for used in itertools.combinations(range(len(units)), series * parallel)
+               for groups in groupings(list(used), parallel)
+               if all(sum(units[m] for m in row) >= floor for row in groups))
+    assert second_bound(g, units, floor, series, parallel) >= best - 1e-12
+    found = pt.assign_groups(lot(units), 1.0 / g, series, parallel,
+                             effort=Effort(tolerance=tolerance))
+    assert found.conductance <= best * (1 + 1e-9)
+    assert found.conductance <= found.conductance_bound * (1 + 1e-9)
+
+
 # --- pins -----------------------------------------------------------------------------
 
 @pytest.mark.property
@@ -123,7 +189,41 @@ def test_pins_are_kept_and_cost_little(seed, shape):
     best = exhaustive(units.tolist(), series, parallel, kept) * 36.0
     assert found.value <= best + 1e-6
     assert found.bound >= best - 1e-6
-    assert found.value >= 0.93 * best
+    assert found.value >= 0.985 * best
+
+
+def test_two_weak_modules_of_different_pins_may_share_a_group():
+    # each is kept apart from a strong one; alone in a group of its own either costs more
+    units = [1000, 1010, 6000, 6000, 6010, 6020, 6030, 6040, 6050]
+    pins = Pins(apart=((0, 2), (1, 3)))
+    found = pt.assign_groups(lot(units), None, 3, 3, pins=pins)
+
+    def kept(groups):
+        return not any({0, 2} <= set(g) or {1, 3} <= set(g) for g in groups)
+
+    assert kept(found.places.tolist())
+    assert found.value == pytest.approx(exhaustive(units, 3, 3, kept) * 36.0)
+
+
+def test_pins_that_fit_only_one_way_are_found():
+    # a chain of modules kept apart and a block that fills what is left
+    pins = Pins(((0, 1), (2, 3)), ((0, 2), (4, 0), (5, 2)))
+    found = pt.assign_groups(lot([600, 590, 580, 570, 560, 550]), None, 2, 3, pins=pins)
+    assert sorted(map(sorted, found.places.tolist())) == [[0, 1, 5], [2, 3, 4]]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_pins_cost_next_to_nothing_in_a_lot_of_ninety_six(seed):
+    rng = np.random.default_rng(seed)
+    units = np.round(6000 * (1 + 0.04 * rng.standard_normal(96)))
+    order = rng.permutation(96).tolist()
+    pins = Pins(tuple(zip(order[:6:2], order[1:6:2], strict=True)),
+                tuple(zip(order[6:30:2], order[7:30:2], strict=True)))
+    found = pt.assign_groups(lot(units), None, 16, 6, pins=pins)
+    rows = [set(row) for row in found.places.tolist()]
+    assert all(any({a, b} <= row for row in rows) for a, b in pins.together)
+    assert not any({a, b} <= row for a, b in pins.apart for row in rows)
+    assert found.gap <= 0.0005
 
 
 def test_modules_pinned_together_and_apart_are_refused():
