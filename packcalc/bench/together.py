@@ -114,11 +114,11 @@ def share_current(brief: Brief, module: ModuleType, pack: PackModel, assignment:
     column = int(at[2]) if not strings else 0
     checks = (
         judge("peak current of the module that carries most", "thermal load", highest, "at most",
-              mod.traced_peak_current_limit(module),
+              pack.module_peak_limit,
               missing="peak current limit of the module is not known: ask its maker",
               remedy="even sharing, shorter peaks, or more in parallel"),
         judge("continuous current of the module that carries most", "thermal load", lasting,
-              "at most", mod.traced_continuous_current_limit(module),
+              "at most", pack.module_continuous_limit,
               missing="continuous current limit of the module is not known: ask its maker",
               remedy="even sharing, or more in parallel"))
     return Together(moments, course, (int(at[1]), column), float(fair.max()), highest, lasting,
