@@ -64,6 +64,7 @@ INSTALL_CHOICES = ("conduit", "surface", "touching in air", "spaced in air", "si
 STRICTEST_INSTALL = {"DIN VDE 0298-4": "touching in air", "33 CFR 183": "touching in air"}
 CARRIES_CHOICES = ("traction", "charging")
 FUSE_CHOICES = ("one pole", "both poles", "mid-pack")
+CHARGE_CONTACTOR_CHOICES = ("none", "one pole", "both poles")
 MONITOR_CHOICES = ("none", "warns", "opens the contactors")
 TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the contactors")
 POLES_CHOICES = ("one", "both")
@@ -229,6 +230,12 @@ KEYS: tuple[Key, ...] = (
         safe="none", choices=MONITOR_CHOICES,
         consequence="nobody is counted as seeing the first chassis fault",
         find="data sheet of the insulation monitor, and where its output goes"),
+    Key("path", "charge_contactor", "words", "", "",
+        "poles in which a charge contactor cuts off the charge inlet",
+        safe="none", other="both poles", choices=CHARGE_CONTACTOR_CHOICES,
+        consequence="the charge inlet is counted as live whenever the contactors are closed",
+        find="look between bus and charge inlet, or at the drawing: contactors that close only to "
+             "charge"),
     Key("motor", "back_voltage", "voltage", "U_m", "V",
         "peak line voltage that the spinning motor makes at top speed, unloaded", 0, 3000, None,
         None, "what a motor spinning behind a dead inverter does to the bus is not evaluated",
@@ -584,6 +591,11 @@ class ModulesOnHand:
             "left open: all of the label is counted where stored energy is the danger or the "
             "limit"))
 
+    @property
+    def least_growth(self) -> Finding:
+        """Resistance growth where less is worse: in the highest fault."""
+        return self.resistance_growth
+
 
 @dataclass(frozen=True)
 class Inverter:
@@ -653,6 +665,7 @@ class Path:
     link_limit: Finding
     main_fuse: str
     insulation_monitor: str
+    charge_contactor: str
 
 
 @dataclass(frozen=True)
@@ -694,6 +707,10 @@ class PartsUse:
     string_contactor: str = ""
     resistor: str = ""
     disconnect: str = ""
+
+    def tripped(self, in_strings: bool) -> str:
+        """The contactor that the pack's trips open: in parallel strings that of each string."""
+        return (self.string_contactor if in_strings else "") or self.contactor
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from packcalc.brief import TAP_CHOICES, Branch, Brief
-from packcalc.checks import Item
+from packcalc.checks import Item, worst
 from packcalc.clearing import (
     NamedFuses,
     branch_sheet,
@@ -18,13 +18,14 @@ from packcalc.clearing import (
     clearing_by,
     fuse_named,
     fuses_apart,
+    largest_to_break,
     path_fuses,
     takeover_of,
 )
 from packcalc.feeds import Feeds, feeds_of
 from packcalc.findings import Finding, trace
 from packcalc.pack import PackModel
-from packcalc.places import places_asked
+from packcalc.places import STRING_MODULE, places_asked
 from packcalc.protect.branches import SENSE
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.coordination import Coordination
@@ -34,6 +35,7 @@ from packcalc.protect.management import ManagementAsked, ManagementResult, speci
 from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.protect.places import FaultPlace, fault_places
 from packcalc.protect.states import StatesAsked, StatesResult, study_states
+from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
     branch_items,
     bus_capacitance,
@@ -99,7 +101,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     """Everything around the main path of one layout."""
     feeds = feeds_of(brief, path.pack, path.faults, pack_inductance=path.pack_inductance,
                      per_length=path.cable_inductance)
-    strings = strings_item(feeds)
+    most = largest_to_break(path.held)
+    strings = strings_item(feeds, most)
     string_fuse = string_fuse_item(feeds, path_fuses(brief), named=brief.parts.string_fuse)
     inside = string_coordination(feeds, path.held)
     places = fault_places(places_asked(
@@ -127,11 +130,28 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
             "a string")))
     switched = _string_contactors(feeds, brief, named, path)
+    if strings is not None:
+        strings = _as_at_the_place(strings, places)
     several = tuple(item for item in (strings, string_fuse, switched,
                                       inside.item if inside else None) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside)
+
+
+def _as_at_the_place(strings: Item, places: tuple[FaultPlace, ...]) -> Item:
+    """A module shorted inside a string is answered once, by the parts, at its fault place."""
+    place = next(p for p in places if p.key == STRING_MODULE)
+    answer = " ".join(f"At the {one.end}, {check.reason}." for one, check in zip(
+        (place.at_highest, place.at_lowest), place.checks, strict=True))
+    verdict, told = worst(place.checks), f"as the fault place '{place.title}': {answer}"
+    grave = max((c for c in place.checks if c.verdict == verdict),
+                key=lambda c: c.figure.number if c.figure is not None else 0.0)
+    checks = tuple(replace(
+        c, verdict=verdict, figure=grave.figure or c.figure, demand=grave.demand,
+        relation=grave.relation, reason=told, remedy="; ".join(place.remedies))
+        if c.title == MODULE_SHORT else c for c in strings.checks)
+    return replace(strings, checks=checks)
 
 
 def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses,
@@ -141,8 +161,8 @@ def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses,
     part = side.part if side else None
     shown = side is not None and part is not None and not math.isnan(side.integral)
     return string_contactor_item(
-        feeds, brief.parts.list.contactors, 
-        takeover=takeover_of(path.held), closing_step=path.closing_step,
+        feeds, brief.parts.list.contactors,
+        takeover=largest_to_break(path.held), closing_step=path.closing_step,
         let_through=part.clearing_i2t.called(f"total clearing I²t of {part.name}")
         if shown else None,
         cut_off=part.cut_off_current if part else None, named=brief.parts.string_contactor)

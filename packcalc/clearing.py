@@ -19,8 +19,10 @@ from packcalc.part_checks.fuse import selective
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import (
-    NO_TRIP, ContactorSide, FuseSide, fuse_side, permitted_at, sweep,
+    NO_TRIP, ContactorSide, FuseSide, fuse_side, permitted_at, sweep, trip_delays_known,
+    trips_alone,
 )
+from packcalc.part_checks.trip_checks import undervoltage_from
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branches import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
@@ -172,7 +174,7 @@ def branch_sheet(named: NamedFuses, branch: Branch, lowest: Finding,
                       part.breaking_capacity or blank.breaking,
                       part.melting_i2t or blank.melting,
                       _worst_heat(side, lowest, highest, named) or blank.clearing,
-                      _opens_from(side), part.arc_voltage)
+                      _opens_from(side), part.arc_voltage, part)
 
 
 def _opens_from(side: FuseSide) -> Finding | None:
@@ -336,6 +338,31 @@ def _cell_answer(inside: Coordination, brief: Brief, current: Finding) -> Answer
     return True, _time(delay.number, "delay of the cells' undervoltage trip"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
         "see within the delay")
+
+
+def largest_to_break(held: Coordination) -> Finding:
+    """Largest current that a trip may break: it opens before the fuse has cleared.
+
+    At least up to where the fuse takes over, unless the trip is held back above a lower current;
+    without value where the fuse's curve or the delay of a trip is not known.
+    """
+    title = "largest current that a trip may break"
+    takes, swept, trips = takeover_of(held), held.sweep, held.asked.trips
+    side = swept.contactor if swept is not None and swept.contactor.part is not None \
+        else trips_alone(trips, undervoltage_from(held.asked))
+    if swept is None or not takes.known or not trip_delays_known(trips):
+        lacks = takes.note if not takes.known else "name the trips, each with its delay"
+        return leaf(title, "I", "A", None, "given", note=lacks)
+    opens = side.earliest(swept.current)
+    first = ~np.isnan(opens) & ~(swept.fuse.counts(swept.current)
+                                 & (swept.fuse.times(swept.current) < opens))
+    # One step of the grid further: the current at which both end together lies between.
+    last = min(int(np.flatnonzero(first)[-1]) + 1, swept.current.size - 1) if first.any() else 0
+    most = max(takes.number, float(swept.current[last]))
+    return leaf(title, "I", "A", min(most, side.blocked_above), "given",
+                origin=Origin(f"clearing curve of {held.asked.fuse.name}, delays of the trips"),
+                note=f"up to there the contactor opens before {held.asked.fuse.name} has cleared; "
+                     "one that opens sooner than its stated delay meets more")
 
 
 def takeover_of(held: Coordination) -> Finding:

@@ -86,10 +86,16 @@ def check(brief: str, out: str, format_: str | None, table: str | None, quiet: b
       packcalc check mypack/brief.toml
     """
     from packcalc import api
+    from packcalc.errors import InputErrors
+    from packcalc.reading.bench_brief import sheet_faults
     from packcalc.report.brief_report import check_document
 
     with progress("weighing the open entries", quiet):
-        document = check_document(api.read_brief(brief))
+        asked = api.read_brief(brief)
+        faults = sheet_faults(asked)
+        if faults:
+            raise InputErrors(faults)
+        document = check_document(asked)
     emit(document, out, format_, table, quiet)
 
 

@@ -176,6 +176,22 @@ class Curve:
         wrong = self.time_at(at) > other.time_at(at) * (1.0 + 1e-9)
         return float(at[int(np.argmax(wrong))]) if wrong.any() else None
 
+    def beyond(self, other: "Curve") -> float | None:
+        """A time at which this curve's current exceeds what the other allows, or None.
+
+        Held at equal times over the common range, and between points that are apart: as both
+        curves fall, no point of this one may lie later and higher than a point of the other.
+        """
+        low, high = max(self.shortest, other.shortest), min(self.longest, other.longest)
+        at = np.array(sorted(t for t in {low, high, *self.times, *other.times}
+                             if low <= t <= high))
+        wrong = self.current_at(at) > other.current_at(at) * (1.0 + 1e-9)
+        if wrong.any():
+            return float(at[int(np.argmax(wrong))])
+        return next((t for i, t in zip(self.currents, self.times, strict=True)
+                     for j, u in zip(other.currents, other.times, strict=True)
+                     if t >= u and i > j * (1.0 + 1e-9)), None)
+
     def trace_time(self, current: Finding, title: str = "") -> Finding:
         """Time at a current, with the two points that it lies between.
 

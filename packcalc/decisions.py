@@ -26,7 +26,7 @@ from packcalc.checks import (
 )
 from packcalc.findings import BASES, Finding
 from packcalc.protect.places import FaultPlace
-from packcalc.protection import ProtectionStudy
+from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 
 MOST_GRAVE = 25
 FIGURE, CHECK, CHOICE = "figure", "check", "choice"
@@ -110,7 +110,9 @@ def gravity(decision: Decision) -> tuple[int, int, int]:
 def put_forward(item: Item, brief: Brief) -> Candidate | None:
     """The part that the brief names, else the first rating in which no check fails."""
     use = brief.parts
-    named = {"main_fuse": use.main_fuse, "contactors": use.contactor, "precharge": use.resistor,
+    strung = item.title == STRINGS_TITLE
+    named = {"main_fuse": use.main_fuse, "contactors": use.tripped(strung),
+             "precharge": use.resistor,
              "disconnect": use.disconnect, "string_fuse": use.string_fuse,
              "string_contactors": use.string_contactor,
              **{f"cable.{r.name}": r.cable for r in brief.cables.route}}.get(item.key, "")

@@ -173,9 +173,9 @@ def _on_hand(brief: Brief, pack: PackModel) -> list[ModulesOnHand]:
 def _initial(on_hand: ModulesOnHand) -> Finding:
     """Millisecond resistance: that of a new module, or lower where it measures lower."""
     new = mod.traced_resistance_initial(on_hand.module)
-    if on_hand.resistance_growth.number >= 1.0:
+    if on_hand.least_growth.number >= 1.0:
         return new
-    return trace(el.resistance_at_fault, resistance=new, growth=on_hand.resistance_growth)
+    return trace(el.resistance_at_fault, resistance=new, growth=on_hand.least_growth)
 
 
 def _long(brief: Brief, on_hand: ModulesOnHand) -> Finding:

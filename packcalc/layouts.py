@@ -50,6 +50,11 @@ class Layout:
         """Module notation, e.g. "16S2P" or "10S+6S2P" for two types."""
         return "+".join(f"{p.series}S" for p in self.parts) + f"{self.parallel}P"
 
+    @property
+    def in_strings(self) -> bool:
+        """Whether strings stand side by side, each with its own fuse and contactors."""
+        return self.arrangement == "strings" and self.parallel > 1
+
     def cells(self, brief: Brief) -> str:
         """Cell notation, e.g. "96s148p"; cells of a module that nobody counted count as one."""
         def one(part: Part) -> str:
@@ -150,7 +155,8 @@ def cable_loop(brief: Brief) -> float:
 
 # Name of each check, what it asks in words; the order is the order of the checks.
 CHECKS = (
-    ("highest_voltage", "highest working voltage at most the inverter's absolute maximum"),
+    ("highest_voltage",
+     "highest voltage of the battery side at most the inverter's absolute maximum"),
     ("full_charge", "end of charging, with tolerance, at most the highest operating voltage"),
     ("temperature_window", "cells within their temperature window, coldest to hottest"),
     ("charge_left", "charge left at the end of the peak"),

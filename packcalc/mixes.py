@@ -2,13 +2,16 @@
 
 In series each type keeps its own cells, and the weaker one's capacity, currents,
 temperatures and end voltages are kept. Side by side two types count as one combined type
-that takes the worse figure of the two throughout.
+that takes the worse figure of the two throughout: the smaller capacity and the larger growth
+where something is asked of the pack, the larger capacity and the smaller growth where stored
+energy or a high fault current is the danger.
 """
 
 from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -30,9 +33,19 @@ class SideBySide(ModulesOnHand):
 
     Attributes:
         of: the two `[[modules]]` entries.
+        of_most: the one of them that stores more when full.
+        of_less: the other.
+        growth_least: the smaller growth of the two.
     """
 
     of: tuple[int, int] = (0, 0)
+    of_most: ModulesOnHand | None = None
+    of_less: ModulesOnHand | None = None
+    growth_least: Finding | None = None
+
+    @property
+    def least_growth(self) -> Finding:
+        return self.growth_least or self.resistance_growth
 
 
 # --- which choices are tried ----------------------------------------------------------
@@ -165,16 +178,64 @@ def shared_limit(limit, stiffer, softer):
     return limit * stiffer / softer
 
 
+@formula(title="most capacity of a module, two types side by side", symbol="Q_m", unit="Ah",
+         text="Q_m = (n_1·Q_1·SOH_1 + (N − n_1)·Q_2·SOH_2) / N, n_1 = min(N_1, N)",
+         inputs={"larger": "Q_1 [Ah] label of the type that stores more",
+                 "larger_health": "SOH_1 [%] its capacity left",
+                 "smaller": "Q_2 [Ah] label of the other",
+                 "smaller_health": "SOH_2 [%] its capacity left",
+                 "on_hand": "N_1 [] modules of the first",
+                 "used": "N [] modules that the layout holds"},
+         basis="definition",
+         safe_side="high: as many of the larger type stand in the pack as there are")
+def mixed_capacity(larger, larger_health, smaller, smaller_health, on_hand, used):
+    """Mean capacity of the modules of a pack that may hold two types side by side.
+
+    Examples:
+        >>> float(mixed_capacity(240.0, 1.0, 120.0, 0.9, 14, 28))
+        174.0
+        >>> float(mixed_capacity(240.0, 1.0, 120.0, 0.9, 14, 7))
+        240.0
+    """
+    share = np.minimum(on_hand, used) / used
+    return share * larger * larger_health + (1.0 - share) * smaller * smaller_health
+
+
+def most_capacity(on_hand: ModulesOnHand, used: Any) -> Any:
+    """Capacity of one module where more is worse, in a layout of so many modules."""
+    if isinstance(on_hand, SideBySide):
+        return mixed_capacity(**{k: f.number for k, f in _two(on_hand).items()}, used=used)
+    return on_hand.module.capacity.number * on_hand.most_health.number
+
+
+def traced_most_capacity(on_hand: ModulesOnHand, used: Finding) -> tuple[Finding, Finding]:
+    """The two factors of `most_capacity`, capacity and state of health, with their chain."""
+    if isinstance(on_hand, SideBySide):
+        return trace(mixed_capacity, used=used, **_two(on_hand)), leaf(
+            "state of health, counted in the capacity already", "SOH", "%", 1.0, "definition")
+    return on_hand.module.capacity, on_hand.most_health
+
+
+def _two(both: SideBySide) -> dict[str, Finding]:
+    most, less = both.of_most, both.of_less
+    assert most is not None and less is not None
+    return {"larger": most.module.capacity, "larger_health": most.most_health,
+            "smaller": less.module.capacity, "smaller_health": less.most_health,
+            "on_hand": most.count}
+
+
 def _combined(own: tuple[ModulesOnHand, ...], i: int, j: int) -> SideBySide:
     """Two entries as one: the worse figure of the two throughout."""
     pair = own[i], own[j]
+    less, most = sorted(pair, key=lambda o: o.module.capacity.number * o.most_health.number)
     health = smallest([o.state_of_health for o in pair], "lower state of health of the two")
     growth = largest([o.resistance_growth for o in pair], "larger growth of the two")
     count = leaf("modules on hand, both types", "N", "", sum(o.count.number for o in pair),
                  "definition", origin=Origin(f"modules[{i}] and modules[{j}]"))
     return SideBySide(_combined_type(pair), count, health, growth,
                       _lower_or_open([o.conductor_section for o in pair]),
-                      _lower_or_open([o.conductor_withstand for o in pair]), (i, j))
+                      _lower_or_open([o.conductor_withstand for o in pair]), (i, j), most, less,
+                      smallest([o.resistance_growth for o in pair], "smaller growth of the two"))
 
 
 def _lower_or_open(pair: list[Finding]) -> Finding:

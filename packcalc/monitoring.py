@@ -150,6 +150,36 @@ def trip_highest(trip: Any, error: Any, full_range: Any) -> Any:
     return trip + error * full_range
 
 
+@formula(
+    title="Lowest true current at which a limit may act", symbol="I_lo", unit="A",
+    text="I_lo = max(I_t − ΔI, 0)",
+    inputs={"trip": "I_t [A] setting", "deviation": "ΔI [A] of the sensor"},
+    basis="definition", safe_side="low: the trip that comes too soon")
+def acts_from(trip: Any, deviation: Any) -> Any:
+    """Setting less what the sensor may show too much.
+
+    Examples:
+        >>> float(acts_from(400.0, 25.0))
+        375.0
+    """
+    return np.maximum(trip - deviation, 0.0)
+
+
+@formula(
+    title="Highest true current that a limit may let pass", symbol="I_hi", unit="A",
+    text="I_hi = I_t + ΔI",
+    inputs={"trip": "I_t [A] setting", "deviation": "ΔI [A] of the sensor"},
+    basis="definition", safe_side="high: the trip that comes too late")
+def acts_by(trip: Any, deviation: Any) -> Any:
+    """Setting plus what the sensor may show too little.
+
+    Examples:
+        >>> acts_by(400.0, 25.0)
+        425.0
+    """
+    return trip + deviation
+
+
 # --- monitors along a string ---------------------------------------------------------------
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from packcalc.screening import screen_one
 
 # Names of the headline figures, as the reason is printed.
 HEADLINES = {
-    "highest_voltage": "highest working voltage",
+    "highest_voltage": "highest voltage of the battery side",
     "loaded_voltage": "loaded voltage",
     "available_power": "power available",
     "usable_energy": "usable energy",

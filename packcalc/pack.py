@@ -14,11 +14,11 @@ import numpy as np
 
 from packcalc import electrical as el
 from packcalc import modules as mod
-from packcalc.brief import Brief, Path
+from packcalc.brief import Brief, ModulesOnHand, Path
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
 from packcalc.loads import continuous_drawn, peak_drawn
-from packcalc.mixes import SideBySide
+from packcalc.mixes import SideBySide, traced_most_capacity
 from packcalc.screening import (
     A_HAIR,
     LONGEST_PULSE,
@@ -31,6 +31,7 @@ from packcalc.transients import most_power, passing_power
 from packcalc.units import show
 
 RULE = Origin("rule")
+BATTERY_SIDE = "highest voltage of the battery side"
 
 
 @dataclass(frozen=True)
@@ -217,13 +218,36 @@ def _charge_limit(b: _Builder, edge: Finding) -> Finding:
         f"charge limit of one module from {edge.shown}")
 
 
+def charge_limits(brief: Brief, layout: Layout) -> tuple[tuple[Finding, Finding], ...]:
+    """(cold edge of a band, charge limit of the layout from there); one string where strings.
+
+    A string that is alone in takes the whole current.
+    """
+    b = _Builder(brief, layout)
+    paths = _strings_in(b)
+    return tuple((edge, trace(el.series_voltage, f"charge limit from {edge.shown}", symbol="I",
+                              unit="A", series=paths, module_voltage=_charge_limit(b, edge)))
+                 for edge in _edges(b))
+
+
+def _strings_in(b: _Builder) -> Finding:
+    """Fewest paths that may carry the whole current: one string alone, else all of a group."""
+    return _count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel
+
+
 def _regeneration(b: _Builder, start: Finding) -> Finding:
-    """Highest voltage while braking into a cold pack that the charger left full."""
+    """Highest voltage while braking into a cold pack that the charger left full.
+
+    Of parallel strings one may be in alone: its resistance counts. The charge limit is that of
+    all strings, because the inverter may not be told that one is out.
+    """
     brief, asks = b.brief, b.asks
+    inside = _strings_in(b)
     candidates = []
     for cold in _edges(b):
         r = b.resistance(cold, brief.battery.charge_highest, brief.regeneration.duration,
-                         aged=True, title=f"resistance while braking at {cold.shown}")
+                         aged=True, parallel=inside,
+                         title=f"resistance while braking at {cold.shown}")
         free = trace(el.charging_voltage, f"voltage while braking at {cold.shown}",
                      open_circuit_voltage=start, resistance=r, power=brief.regeneration.power)
         if not asks.charge_limit_counts:
@@ -332,28 +356,44 @@ def _currents(b: _Builder, demand: Finding, rest_low: Finding) -> dict[str, Find
                                  current=per_module, capacity=real)}
 
 
+def _mean_of_one(o: ModulesOnHand, low: float, high: float, title: str) -> Finding:
+    return leaf(f"{title}, one module", "U_m", "V", mean_voltage(o, low, high), "computed",
+                source="packcalc-rule", origin=Origin(f"curve of {o.module.title}"),
+                note=f"mean of {MEAN_POINTS} evenly spaced points on the lowest curve")
+
+
+def _means(b: _Builder, low: float, high: float, title: str) -> list[Finding]:
+    """Mean of the lowest open-circuit curve between two charges, of each type's run."""
+    return [trace(el.series_voltage, title, series=s,
+                  module_voltage=_mean_of_one(o, low, high, title))
+            for s, o in zip(b.part_series, b.on_hand, strict=True)]
+
+
 def _mean(b: _Builder, low: float, high: float, title: str) -> Finding:
     """Mean of the lowest open-circuit curve between two charges."""
-    return b.voltage([
-        leaf(f"{title}, one module", "U_m", "V", mean_voltage(o, low, high), "computed",
-             source="packcalc-rule", origin=Origin(f"curve of {o.module.title}"),
-             note=f"mean of {MEAN_POINTS} evenly spaced points on the lowest curve")
-        for o in b.on_hand], title)
+    return b.voltage([_mean_of_one(o, low, high, title) for o in b.on_hand], title)
 
 
 def _energy(b: _Builder, capacity: Finding) -> dict[str, Finding]:
     bat = b.brief.battery
     nominal = _mean(b, bat.charge_lowest.number, bat.charge_highest.number,
                     "mean voltage over the charge window")
-    whole = _mean(b, 0.0, 1.0, "mean voltage from empty to full")
     zero, one = _rule("empty", "SOC", "%", 0.0), _rule("full", "SOC", "%", 1.0)
     usable = trace(el.energy_between, "usable energy", symbol="W_us", capacity=capacity,
                    upper=bat.charge_highest, lower=bat.charge_lowest, voltage=nominal)
-    most = smallest([trace(el.pack_capacity, "most capacity of the pack", parallel=b.parallel,
-                           module_capacity=o.module.capacity, state_of_health=o.most_health)
-                     for o in b.on_hand], "most capacity of the pack")
-    total = trace(el.energy_between, "total energy", symbol="W_tot", capacity=most, upper=one,
-                  lower=zero, voltage=whole)
+    used = _count("modules that the layout holds", "N", b.layout.series * b.layout.parallel)
+    most = []
+    for on_hand in b.on_hand:
+        each, health = traced_most_capacity(on_hand, used)
+        most.append(trace(el.pack_capacity, "most capacity of the pack", parallel=b.parallel,
+                          module_capacity=each, state_of_health=health))
+    wholes = _means(b, 0.0, 1.0, "mean voltage from empty to full")
+    totals = [trace(el.energy_between, "total energy", symbol="W_tot", capacity=capacity,
+                    upper=one, lower=zero, voltage=whole)
+              for capacity, whole in zip(most, wholes, strict=True)]
+    total = totals[0] if len(totals) == 1 else trace(
+        el.series_sum, "total energy", symbol="W_tot", unit="kWh", first=totals[0],
+        second=totals[1], note="full, each type stores by its own capacity")
     masses = [trace(el.modules_mass, series=s, parallel=b.parallel, module_mass=o.module.mass)
               for s, o in zip(b.part_series, b.on_hand, strict=True)]
     mass = masses[0] if len(masses) == 1 else trace(
@@ -372,11 +412,11 @@ def _fault_side(growth: Finding, initial: Finding) -> Finding:
 
 def _fault_resistances(b: _Builder) -> dict[str, Finding]:
     """Millisecond resistance at the terminals; long-pulse resistance of one string, cold."""
-    initial = [_fault_side(o.resistance_growth, mod.traced_resistance_initial(o.module))
+    initial = [_fault_side(o.least_growth, mod.traced_resistance_initial(o.module))
                for o in b.on_hand]
     short = b.modules_resistance(initial, b.parallel,
                                  "modules in the first milliseconds: new, hot, full")
-    one = _count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel
+    one = _strings_in(b)
     pulse = _rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
     known = _Builder(replace(b.brief, path=_known_path(b.brief)), b.layout)
     least = trace(el.resistance_sum, "least resistance of the loop", symbol="R", unit="mΩ",
@@ -459,7 +499,7 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
     return PackModel(
         layout=layout, cells=layout.cells(brief), series=b.series, parallel=b.parallel,
         full_voltage=full, rest_full_voltage=rest_full, regeneration_voltage=regen,
-        highest_voltage=largest([full, regen], "highest working voltage"), path=b.path(),
+        highest_voltage=largest([full, regen], BATTERY_SIDE), path=b.path(),
         cable_allowance=b.cables(), corners=_corners(b, sag["capacity"].number),
         curve_spread=_spread(b), notes=_notes(b, currents), **nearly_empty, **sag, **currents,
         **_energy(b, sag["capacity"]), **_fault_resistances(b), **_counts(b))

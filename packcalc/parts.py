@@ -188,6 +188,34 @@ COLUMNS: tuple[PartColumn, ...] = (
 )
 
 
+# Plausible span of every figure, in its printed unit; packcalc's own rule: a slip of the decimal
+# mark or of the unit falls outside, a part that anyone sells does not.
+SPANS: dict[str, tuple[float, float]] = {
+    "rated_voltage_dc": (5, 5000), "rated_voltage_ac": (5, 5000), "rated_current": (0.01, 10000),
+    "fusing_current": (0.01, 20000), "breaking_capacity": (10, 1e6),
+    "lowest_breaking_current": (0.01, 1e5), "permitted_time_constant": (0.01, 1000),
+    "melting": (0.01, 1e6), "clearing": (0.01, 1e6), "melting_i2t": (1e-4, 1e9),
+    "clearing_i2t": (1e-4, 1e9), "clearing_i2t_at": (5, 5000), "cut_off_current": (0.1, 1e6),
+    "arc_voltage": (5, 20000), "watt_loss": (0.001, 2000), "link_constant": (60, 400),
+    "rating_ambient": (0, 60), "fluctuation_factor": (0.2, 1), "conductor_factor": (0.2, 1),
+    "ambient_factor": (0.05, 1.5), "cyclic_share": (0.01, 1), "continuous_current": (0.1, 10000),
+    "highest_ambient": (15, 300), "contact_resistance": (0.001, 1000), "carry": (0.1, 1e6),
+    "short_time": (0.1, 1e6), "make_current": (0.1, 1e6), "break_discharge": (0.1, 1e6),
+    "break_charge": (0.1, 1e6), "break_time_constant": (0.01, 1000), "make_and_pass": (0.1, 1e9),
+    "opening_time": (1, 1000), "poles": (1, 6), "section": (0.05, 3000),
+    "insulation_class": (50, 400), "short_circuit_temperature": (80, 600),
+    "resistance_per_length": (0.004, 1000), "current_at_ambient": (0.1, 10000),
+    "resistance": (0.01, 1e6), "tolerance": (0, 50), "rated_power": (0.1, 1e5),
+    "pulse_energy": (0.01, 1e7), "terminal_limit": (40, 300),
+}
+# The same of the first of each pair.
+AGAINST_SPANS: dict[str, tuple[float, float]] = {
+    "permitted_time_constant": (5, 5000), "melting": (1e-5, 1e6), "clearing": (1e-5, 1e6),
+    "ambient_factor": (-60, 250), "cyclic_share": (1, 1e10), "carry": (1e-4, 1e6),
+    "short_time": (1e-5, 1e5), "current_at_ambient": (-60, 300), "pulse_energy": (1e-5, 1e5),
+}
+
+
 def column(name: str) -> PartColumn:
     """The column of that name.
 

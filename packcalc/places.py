@@ -22,7 +22,9 @@ from packcalc.protect.places import (
     FUSE,
     LIMIT,
     MID_FUSE,
+    MIDDLE_FUSE,
     MONITOR,
+    POLE_FUSE,
     TRIP,
     WATCH,
     Clearing,
@@ -41,7 +43,18 @@ MOTOR_NOTE = ("a spinning permanent-magnet motor feeds the fault through the inv
 LINK_NOTE = "the link capacitors empty themselves into the fault in milliseconds; nothing ends that"
 UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))
+STRING_MODULE = "string.module"
+BUS = "behind the contactors"
+STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
+               "the place of one string shorted before its fuse")
+PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off by the contactor "
+                  "of the other pole alone")
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
+
+
+def contactor_words(strings: bool) -> str:
+    """The contactors that the pack's trips open: in parallel strings those of each string."""
+    return "string contactors" if strings else "main contactors"
 
 
 def fuse_stands(brief: Brief, series: int) -> str:
@@ -82,7 +95,9 @@ class _Table:
         self.mid = self.main if "mid-pack" in self.brief.path.main_fuse else Device(
             "midpack_fuse", "mid-pack fuse, not named", FUSE)
         self.string = Device("string_fuse", "string fuse", FUSE, string_rating, feeds.strings)
-        self.contactors = Device("contactors", "main contactors", CONTACTOR)
+        # Parallel strings have no pair common to all: each string's own opens on the trip.
+        self.strung = feeds.string is not None
+        self.contactors = Device("contactors", contactor_words(self.strung), CONTACTOR)
         self.traction = [r for r in self.brief.cables.route if r.carries == "traction"]
         self.reach = _total_length(self.traction)
 
@@ -115,9 +130,12 @@ class _Table:
 
     @property
     def inside(self) -> tuple[Device, ...]:
-        """Fuses that stand even in a fault ahead of the pole fuse."""
+        """What stands even in a fault ahead of the pole fuse.
+
+        Strings join behind their fuses and contactors: all of these feed such a fault.
+        """
         mid = (self.mid,) if "mid-pack" in self.stands else ()
-        return mid + ((self.string,) if self.feeds.string else ())
+        return mid + ((self.string, self.contactors) if self.strung else ())
 
     @property
     def all_modules(self) -> str:
@@ -173,10 +191,12 @@ class _Table:
     def box(self) -> Loop:
         lowest = trace(prospective_fault_current, "lowest fault current ahead of the main fuse",
                        voltage=self.pack.rest_low_voltage, resistance=self.feeds.resistance_box)
+        given = self._bus(self.reach)
+        given["notes"] += (STRING_ENDS,) if self.strung else ()
         return self.loop(
             "box", "inside the box, pole to pole, before the main fuse", lowest=lowest,
             inductance=self.feeds.pack_inductance, devices=self.inside, inherent=True,
-            remedies=(COVER,) if self.inside else (MID_FUSE, COVER), **self._bus(self.reach))
+            remedies=(COVER,) if self.inside else (MID_FUSE, COVER), **given)
 
     def cable(self, route: Route) -> Loop:
         if route.carries != "traction":
@@ -274,7 +294,7 @@ class _Table:
         device = Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating)
         # All others together have at least no resistance: one string's alone bounds it.
         return self.loop(
-            "string.module", "one module shorted inside one string: the others push in",
+            STRING_MODULE, "one module shorted inside one string: the others push in",
             feeds="difference of one module's voltage", voltage=module.voltage_full,
             highest=trace(prospective_fault_current, "highest current pushed into the string",
                           voltage=module.voltage_full, resistance=string.resistance_initial,
@@ -289,15 +309,20 @@ class _Table:
     def _tap(self, branch: Branch) -> tuple[Device, ...]:
         if branch.kind == SENSE:
             return ()
-        return {"before the main fuse": self.inside, "behind the main fuse": self.upstream,
-                "behind the contactors": (*self.upstream, self.contactors)}[branch.taps]
+        if branch.taps == "before the main fuse":
+            return self.inside
+        switched = branch.taps == BUS or self.strung
+        return (*self.upstream, *((self.contactors,) if switched else ()))
 
     def _from(self, branch: Branch, length: Finding | None) -> dict:
-        """Sources of a branch: on the bus everything, ahead of the contactors the modules."""
+        """Sources of a branch: on the bus everything, ahead of the contactors the modules.
+
+        Strings have no contactor between the main fuse and the inverter: all of it is bus.
+        """
         if branch.kind == SENSE:
             return {"feeds": "modules between the two wires",
                     "highest": self.feeds.module.highest}
-        given = self._bus(length) if branch.taps == "behind the contactors" else {}
+        given = self._bus(length) if branch.taps == BUS or self.strung else {}
         if branch.kind in ("charger", "fast-charge inlet") and not given:
             given = {"sources": (self.charger(),),
                      "all_sources": self.feeds.with_sources(self.feeds.charger)}
@@ -308,14 +333,16 @@ class _Table:
         lowest = self.feeds.module.lowest if sense else trace(
             prospective_fault_current, f"lowest fault current at the tap of {branch.name}",
             voltage=self.pack.rest_low_voltage, resistance=self._upstream(branch))
+        given = self._from(branch, None)
+        if self.strung and branch.kind == "pre-charge":
+            given["notes"] = (*given.get("notes", ()), PRECHARGE_SIDE)
         return self.loop(
             f"branch.{branch.name}.before", f"{branch.name}, before its fuse", lowest=lowest,
             inductance=self.feeds.pack_inductance, devices=self._tap(branch), inherent=True,
-            remedies=(f"keep tap to fuse within 150 mm; {AT_TAP}", COVER),
-            **self._from(branch, None))
+            remedies=(f"keep tap to fuse within 150 mm; {AT_TAP}", COVER), **given)
 
     def _upstream(self, branch: Branch) -> Finding:
-        bus = branch.taps == "behind the contactors"
+        bus = branch.taps == BUS
         return self.pack.resistance_long if bus else self.feeds.resistance_box
 
     def after(self, branch: Branch) -> Loop:
@@ -373,9 +400,9 @@ class _Table:
                        voltage=module.voltage_empty, resistance=loop,
                        note="one module between the faults; a poor contact makes it lower still")
         breaks = self._slow_breaks(pair)
-        devices = tuple(replace(d, breaks=breaks) for d in self.upstream if pair.fused) + (
-            (Device("pole_contactor", "contactor of that pole alone", CONTACTOR),)
-            if pair.contactor else ())
+        alone = f"{'string ' if self.strung else ''}contactor of that pole alone"
+        devices = tuple(replace(d, breaks=breaks) for d in self._fuses_of(pair)) + (
+            (Device("pole_contactor", alone, CONTACTOR),) if pair.contactor else ())
         notes = () if pair.fused else ("no fuse stands in this loop",)
         return self.loop(
             f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
@@ -385,6 +412,17 @@ class _Table:
             notes=(*notes, "inductance and time constant are those of one module between the two "
                    "faults, the slowest of these loops: the way back is counted with the cables' "
                    "inductance and with no resistance"))
+
+    def _fuses_of(self, pair: Pair) -> tuple[Device, ...]:
+        """Fuses that the loop passes wherever the leak is: those of its own pole, or the middle.
+
+        A string fuse stands at one end of its string: it counts with the one fused pole alone.
+        """
+        if pair.fuse == MIDDLE_FUSE:
+            return (self.mid,)
+        if pair.fuse != POLE_FUSE:
+            return ()
+        return (self.main,) if "both" in self.stands else self.upstream
 
     def _chassis_inductance(self, pair: Pair, modules: int) -> Finding:
         """Modules between the faults, and the cables where one fault lies outside the box."""

@@ -19,9 +19,9 @@ from packcalc.clearing import (
     branch_sheet,
     charging_fuse,
     fuse_named,
+    largest_to_break,
     path_conductors,
     path_fuses,
-    takeover_of,
 )
 from packcalc.errors import UserError
 from packcalc.electrical import resistance_sum, series_voltage
@@ -37,7 +37,7 @@ from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.sweep import Trips
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart, Part
-from packcalc.places import places_asked
+from packcalc.places import contactor_words, places_asked
 from packcalc.protect.cable import RouteAsked, RouteResult, size_route
 from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
 from packcalc.protect.contactor import (
@@ -56,6 +56,7 @@ from packcalc.protect.faults import (
 )
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
+from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
 from packcalc.screening import screen_one
 from packcalc.side_circuits import (
@@ -66,7 +67,7 @@ from packcalc.side_circuits import (
     shortest_delay,
 )
 from packcalc.study import LayoutStudy, find_layout, list_layouts
-from packcalc.transients import closing_difference, largest_capacitance
+from packcalc.transients import closing_difference, largest_capacitance, smallest_resistance
 
 RULE = Origin("rule")
 AnyPart = TypeVar("AnyPart", bound=Part)
@@ -81,8 +82,8 @@ CLOSING_INDUCTANCE = leaf("inductance of the loop when the main contactor closes
 LET_THROUGH = leaf("total clearing I²t of the main fuse at the highest fault", "I²t", "A²s", None,
                    "given", note="on the fuse's data sheet, at this DC voltage and time constant")
 BREAKING = leaf("largest current that a trip must break, discharging", "I_b", "A", None, "given",
-                note="every current at which the fuse is not shown to open falls to the contactor: "
-                     "up to where the fuse's clearing curve takes over, which is not known yet")
+                note="every current at which it opens before the fuse has cleared falls to the "
+                     "contactor, which is not known yet")
 CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L'", "µH/m",
                         1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
                         note="two cables about 100 mm apart; touching pairs have about half")
@@ -91,6 +92,11 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
 
 
+STRINGS_OPEN = (
+    "Parallel strings: the contactors here are the string contactors. Every string's pair opens on "
+    "the pack's trips at the same command; the whole pack's current is counted through one of "
+    "them, which errs high: at the worst one string alone is in.")
+STRINGS_TITLE = "Contactors, duty of the whole pack through one string"
 STRINGS_NOTE = (
     "Parallel strings: there is no pair common to all. This is the whole pack's duty; it falls to "
     "the contactors of a string that is alone in, so name a part that passes here and under the "
@@ -184,30 +190,38 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     """Size every part for one layout of a study."""
     brief = study.brief
     bare = model_pack(brief, layout)
-    overvoltage = study_overvoltage(overvoltage_asked(brief, bare, _rated_voltages(brief)))
+    overvoltage = study_overvoltage(overvoltage_asked(
+        brief, bare, _rated_voltages(brief, layout.in_strings)))
     pack = replace(bare, highest_voltage=overvoltage.highest)
     screened = screen_one(brief, study.asks, layout)
     miss = explain(brief, study.asks, screened, 0) if screened.failures[0] else None
     inductance = trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
                        per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
     at_the_end = _faults(pack, inductance)
-    faults = _demanded(brief, pack, at_the_end)
+    loops = _loops(brief, pack, at_the_end)
+    faults = _demanded(pack, at_the_end, loops)
     listed = brief.parts.list
     first = size_main_fuse(_fuse_asked(brief, pack, faults, None), path_fuses(brief))
     rating = _rating(brief, first)
     routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
-    fuse = size_main_fuse(_fuse_asked(brief, pack, faults, _cable_current(brief, routes)),
-                          path_fuses(brief), named=brief.parts.main_fuse)
+    fuse = size_main_fuse(replace(
+        _fuse_asked(brief, pack, faults, _cable_current(brief, routes)),
+        chassis_loops=_chassis_loops(loops)),
+        path_fuses(brief), named=brief.parts.main_fuse)
     fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
     asked = _coordination_asked(brief, pack, faults, routes)
     switching = _contactor_asked(brief, pack, faults, inductance)
     held = coordinate(asked, _left(listed.fuses, fuse),
                       _left(listed.contactors, size_contactors(switching, listed.contactors)))
+    if layout.in_strings:
+        held = replace(held, item=replace(held.item, notes=(STRINGS_OPEN, *held.item.notes)))
     switching = replace(switching, fuse_let_through=_let_through(held),
                         break_discharge=_to_break(held))
-    contactors = size_contactors(switching, listed.contactors, named=brief.parts.contactor)
-    if pack.layout.arrangement == "strings" and pack.layout.parallel > 1:
-        contactors = replace(contactors, notes=(STRINGS_NOTE, *contactors.notes))
+    strung = pack.layout.in_strings
+    contactors = size_contactors(switching, listed.contactors, named=brief.parts.tripped(strung))
+    if strung:
+        contactors = replace(contactors, title=STRINGS_TITLE,
+                             notes=(STRINGS_NOTE, *contactors.notes))
     routes = tuple(_held_route(brief, route, held) for route in routes)
     precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
@@ -234,15 +248,13 @@ def _mid_pack(brief: Brief, pack: PackModel) -> tuple[Check, ...]:
                   remedy="count along this layout's string, or 0 where there is none"),)
 
 
-def _demanded(brief: Brief, pack: PackModel, faults: FaultRange) -> FaultRange:
+def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> FaultRange:
     """The range with the lowest fault of every place that the main fuse alone must open.
 
     A second chassis fault or a long charge cable can give less than the far end of the
     traction cable; places with a fuse of their own behind the main one are held apart.
     """
-    feeds = feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
-                     per_length=CABLE_INDUCTANCE)
-    mine = [loop for loop in places_asked(feeds).loops if loop.lowest.known
+    mine = [loop for loop in loops if loop.lowest.known
             and "main_fuse" in (keys := {d.key for d in loop.devices})
             and not any(key.startswith("branch_fuse") for key in keys)]
     least = min(mine, key=lambda loop: loop.lowest.number, default=None)
@@ -255,16 +267,29 @@ def _demanded(brief: Brief, pack: PackModel, faults: FaultRange) -> FaultRange:
                    checks=range_checks(faults.highest, lowest, pack.peak_current))
 
 
-def _rated_voltages(brief: Brief) -> tuple[tuple[str, Finding | None], ...]:
+def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...]:
+    """Every loop of the layout, before any part is asked."""
+    return places_asked(feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
+                                 per_length=CABLE_INDUCTANCE)).loops
+
+
+def _chassis_loops(loops: tuple[Loop, ...]) -> tuple[tuple[Finding, Finding], ...]:
+    """The (voltage, time constant) pairs of every place that asks them of the main fuse."""
+    found = [pair for loop in loops for device in loop.devices
+             if device.key == "main_fuse" for pair in device.breaks]
+    return tuple({(v.shown, t.shown): (v, t) for v, t in found}.values())
+
+
+def _rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | None], ...]:
     """Rated DC voltages of the named parts, for the over-voltage chain."""
     use = brief.parts
     fuse = use.list.part(FUSE, use.main_fuse) if use.main_fuse else None
-    contactor = use.list.part(CONTACTOR, use.contactor) if use.contactor else None
+    contactor = use.list.part(CONTACTOR, use.tripped(strung)) if use.tripped(strung) else None
     named = [next((c for c in use.list.cables if c.name == r.cable), None)
              for r in brief.cables.route if r.cable]
     cables = [c.rated_voltage_dc for c in named if c is not None and c.rated_voltage_dc]
     return (("main fuse", fuse.rated_voltage_dc if fuse else None),
-            ("main contactors", contactor.rated_voltage_dc if contactor else None),
+            (contactor_words(strung), contactor.rated_voltage_dc if contactor else None),
             ("traction cables", smallest(cables, "rated DC voltage of the cables")
              if cables else None))
 
@@ -288,6 +313,7 @@ def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
     traction = [r for r in routes if r.asked.fuse_rating is not None and r.withstand is not None]
     weakest = min(traction, key=lambda r: r.withstand.number, default=None)
     listed, names = brief.parts.list, brief.parts
+    opened = names.tripped(pack.layout.in_strings)
     ends = [f for f in (faults.time_constant_highest, faults.time_constant_lowest) if f.known]
     return CoordinationAsked(
         fault_lowest=faults.lowest, fault_highest=faults.highest,
@@ -304,7 +330,7 @@ def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         cable_name=f"cable, {weakest.asked.name}" if weakest else "cable",
         conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
-        contactor=listed.part(CONTACTOR, names.contactor) if names.contactor else None,
+        contactor=listed.part(CONTACTOR, opened) if opened else None,
         trips=_trips(brief, pack), loaded_voltage=pack.loaded_voltage,
         fault_voltage=_fault_voltage(brief, pack, faults))
 
@@ -365,12 +391,11 @@ def _cells(brief: Brief, pack: PackModel) -> Finding:
 
 
 def _to_break(held: Coordination) -> Finding:
-    """Up to where the fuse takes over, every current falls to the contactor."""
-    takes = takeover_of(held)
-    if not takes.known:
-        return BREAKING
-    return takes.called("largest current that a trip must break, discharging: where the fuse "
-                        "takes over")
+    """Up to there the contactor opens on a trip before the fuse has cleared."""
+    most = largest_to_break(held)
+    if not most.known:
+        return replace(BREAKING, note=f"{BREAKING.note}: {most.note}")
+    return most.called(f"{BREAKING.title}, before the fuse has cleared")
 
 
 def _let_through(held: Coordination) -> Finding:
@@ -590,11 +615,14 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
                           load.power if load.power.known else None, wakes_at(load))
                   for load in p.load)
     named = {load.name for load in loads}
-    loads += tuple(load for load in bus_loads(brief, pack.highest_voltage)
-                   if load.name not in named)
+    branches = bus_loads(brief, pack.highest_voltage)
+    loads += tuple(load for load in branches if load.name not in named)
     bleed = brief.inverter.discharge_resistance
     if bleed.known:
-        loads += (BusLoad("discharge resistor", "resistive", bleed, None, leaf(
+        least = trace(smallest_resistance, "discharge resistor, lower tolerance", unit="kΩ",
+                      resistance=bleed, tolerance=brief.inverter.discharge_tolerance,
+                      note="the slow corner: the most that it draws")
+        loads += (BusLoad("discharge resistor", "resistive", least, None, leaf(
             "voltage at which the discharge resistor draws", "U_on", "V", 0.0, "definition",
             origin=RULE, note="it lies across the bus from the first volt")),)
     return PrechargeAsked(
@@ -603,6 +631,8 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
         capacitance_tolerance=brief.inverter.dc_link_tolerance,
         resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
         timeout=p.timeout, tries=p.tries, loads=loads,
+        awake=tuple((load.name, load.power) for load in branches
+                    if load.name in named and load.power is not None),
         ambient=brief.surroundings.box_ambient)
 
 
@@ -610,7 +640,7 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
     """Highest working voltage: the chain behind every rating, distance and glove."""
     inverter = brief.inverter
     checks = (
-        judge("highest working voltage within the inverter's absolute maximum",
+        judge("highest voltage of the battery side within the inverter's absolute maximum",
               "highest voltage", pack.highest_voltage, "at most", inverter.absolute_maximum,
               remedy="fewer modules in series, a lower charge limit, or less braking power cold"),
         judge("end of charging within the inverter's operating range", "highest voltage",

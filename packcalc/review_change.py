@@ -180,7 +180,10 @@ def _graver(candidates: Iterable[Candidate]) -> tuple[Check, ...]:
 def _with_part(study: ProtectionStudy, item: Item,
                candidate: Candidate) -> tuple[ProtectionStudy | None, str]:
     """The study with that part in its place, and what was and was not done again."""
-    brief = _brief_with(study.brief, item.key, candidate.name if candidate.own else "")
+    name = candidate.name if candidate.own else ""
+    brief = _brief_with(study.brief, item.key, name)
+    if item.key == "contactors" and brief is not None and study.layout.in_strings:
+        brief = _brief_with(brief, "string_contactors", name)
     if candidate.own and brief is not None:
         return _all_again(study, brief), \
             "everything was sized again with this part named in the brief"

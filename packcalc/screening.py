@@ -18,6 +18,7 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.layouts import CHECKS, Asks, Layout, Screened, asks_of
+from packcalc.mixes import most_capacity
 
 MOST_SERIES = 600      # 1500 V of single cells at 2.5 V
 MOST_PARALLEL = 400
@@ -280,10 +281,9 @@ def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
                           asks.demand_voltage, parallels * module_capacity)
     edges = charge_edges(asks, on_hand)
     laws = [_laws(asks, o, left, edges) for o in on_hand]
-    most_capacity = min(el.pack_capacity(1, o.module.capacity.number, o.most_health.number)
-                        for o in on_hand)
+    used = rows.series.sum(axis=1) * rows.parallel
     evaluation = _Evaluation(asks, laws, rows, at)
-    columns = evaluation.columns(left, module_capacity, most_capacity)
+    columns = evaluation.columns(left, module_capacity, [most_capacity(o, used) for o in on_hand])
     margins = _margins(asks, _limits(on_hand, laws), columns, evaluation.parallel)
     return Screened(rows.entries, rows.series, rows.parallel, rows.strings, columns, margins)
 
@@ -295,10 +295,12 @@ class _Evaluation:
         self.asks, self.laws, self.at = asks, laws, at
         self.series, self.parallel = rows.series.astype(float), rows.parallel.astype(float)
         steps = self.series.sum(axis=1)
-        self.path = asks.cables + np.where(
-            rows.strings,
-            el.strings_path(steps, self.parallel, asks.link, asks.fuse, asks.contactor),
-            el.grouped_path(steps, asks.link, asks.fuse, asks.contactor))
+        grouped = el.grouped_path(steps, asks.link, asks.fuse, asks.contactor)
+        self.path, self.fewest_path = (asks.cables + np.where(
+            rows.strings, el.strings_path(steps, inside, asks.link, asks.fuse, asks.contactor),
+            grouped) for inside in (self.parallel, 1.0))
+        # Of parallel strings one may be in alone.
+        self.fewest = np.where(rows.strings, 1.0, self.parallel)
 
     def total(self, per_module: list[Any]) -> np.ndarray:
         """Sum over the parts of S times one figure."""
@@ -312,9 +314,16 @@ class _Evaluation:
         """Modules, path and cables."""
         return self.total(per_module) / self.parallel + self.path
 
+    def resistance_of_fewest(self, per_module: list[Any]) -> np.ndarray:
+        """Modules, path and cables where a string is alone in; of all where they are grouped."""
+        return self.total(per_module) / self.fewest + self.fewest_path
+
     def columns(self, left: np.ndarray, module_capacity: float,
-                most_capacity: float) -> dict[str, np.ndarray]:
-        """Every figure of every row, in SI; stored energy goes by the most there can be."""
+                most_capacities: list[Any]) -> dict[str, np.ndarray]:
+        """Every figure of every row, in SI; stored energy goes by the most there can be.
+
+        What can be used ends with the weaker type of a string; full, each stores its own.
+        """
         asks = self.asks
         full = el.with_tolerance(self.named("full"), asks.charger_tolerance)
         braking = self._braking(full)
@@ -323,7 +332,10 @@ class _Evaluation:
         steady = self.resistance([w.steady_resistance for w in self.laws])
         current = el.constant_power_current(sag, resistance, asks.peak_drawn)
         low, mean = self.named("low"), self.named("mean")
-        capacity, most = self.parallel * module_capacity, self.parallel * most_capacity
+        capacity = self.parallel * module_capacity
+        most = self.parallel * functools.reduce(np.minimum, most_capacities)
+        stored = self.total([w.whole_mean * each
+                             for w, each in zip(self.laws, most_capacities, strict=True)])
         return {
             "highest_voltage": np.maximum(full, braking), "full_voltage": full,
             "regeneration_voltage": braking, "mean_voltage": mean,
@@ -335,17 +347,21 @@ class _Evaluation:
                                                asks.charge_lowest, mean),
             "most_usable_energy": el.energy_between(most, asks.charge_highest,
                                                     asks.charge_lowest, mean),
-            "total_energy": el.energy_between(most, 1.0, 0.0, self.named("whole_mean")),
+            "total_energy": el.energy_between(self.parallel, 1.0, 0.0, stored),
             "capacity": capacity, "mass": self.named("mass") * self.parallel,
             "empty_voltage": self.named("empty"),
             "charging_current": np.fmax(el.power_current(asks.charging, low), asks.station),
         }
 
     def _braking(self, start: np.ndarray) -> np.ndarray:
-        """Highest voltage while braking into a pack that the charger left at `start`."""
+        """Highest voltage while braking into a pack that the charger left at `start`.
+
+        A string may be alone in, and the inverter may be told the charge limit of all.
+        """
         asks, highest = self.asks, start
         for i in range(len(self.laws[0].charge_limits)):
-            resistance = self.resistance([w.braking_resistance[i] for w in self.laws])
+            resistance = self.resistance_of_fewest(
+                [w.braking_resistance[i] for w in self.laws])
             voltage = el.charging_voltage(start, resistance, asks.regeneration)
             if asks.charge_limit_counts:
                 limit = _weakest(self.laws, i) * self.parallel

@@ -32,7 +32,14 @@ from packcalc.protect.branches import (
 from packcalc.protect.faults import fault_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.string_contactors import size_string_contactors
-from packcalc.protect.strings import ChargeLimit, StringsAsked, size_strings, string_duty
+from packcalc.protect.strings import (
+    ChargeLimit,
+    StringsAsked,
+    StringsDuty,
+    size_strings,
+    string_duty,
+)
+from packcalc.strings_left import one_string_out
 
 BUS = "behind the contactors"
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
@@ -76,10 +83,19 @@ def _string_limit(feeds: Feeds, temperature: Finding) -> Finding:
     return min(limits, key=lambda f: f.number)
 
 
-def strings_item(feeds: Feeds) -> Item | None:
-    """The strings of a layout as an item; None where none are paralleled."""
+def strings_item(feeds: Feeds, takeover: Finding | None = None) -> Item | None:
+    """The strings of a layout as an item; None where none are paralleled.
+
+    Args:
+        feeds: every source of the layout.
+        takeover: as of `string_contactor_item`; None where it was not asked.
+    """
     asked = strings_asked(feeds)
-    return None if asked is None else size_strings(asked)
+    if asked is None:
+        return None
+    breaks = None if takeover is None else _broken(feeds, string_duty(asked), takeover)
+    item = size_strings(asked, breaks)
+    return replace(item, checks=(*item.checks, *one_string_out(feeds, string_duty(asked))))
 
 
 def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
@@ -122,7 +138,8 @@ def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
     Args:
         feeds: every source of the layout.
         parts: contactors of the user's list.
-        takeover: current from which the main fuse opens; up to it a trip must.
+        takeover: largest current that a trip may break: up to it the contactor opens before the
+            main fuse has cleared.
         closing_step: what the first string's contactor makes onto the pre-charged link.
         let_through, cut_off: of the named string fuse, where its sheet says so.
         named: the one that the brief names.
@@ -131,6 +148,7 @@ def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
     if asked is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
+    discharging, charging = _broken(feeds, duty, takeover)
     return size_string_contactors(
         CarryDemand(
             highest_voltage=pack.highest_voltage,
@@ -143,8 +161,7 @@ def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
         SwitchDemand(
             closing_step=_made(duty.charge_limit.called(
                 "first current when a string is joined at the allowed difference"), closing_step),
-            break_discharge=_tripped(duty.peak, takeover), break_charge=largest(
-                [duty.charging, duty.braking], "largest current of one string, charging"),
+            break_discharge=discharging, break_charge=charging,
             time_constant=trace(fault_time_constant, "time constant of one string, highest",
                                 inductance=feeds.pack_inductance,
                                 resistance=asked.resistance_initial),
@@ -159,11 +176,19 @@ def _made(joining: Finding, step: Finding | None) -> Finding:
     return largest([joining, step], "largest current that a string contactor makes")
 
 
+def _broken(feeds: Feeds, duty: StringsDuty, takeover: Finding) -> tuple[Finding, Finding]:
+    """What a string contactor must break, discharging and charging, its string alone in."""
+    whole = [feeds.pack.charging_current, feeds.pack.regeneration_current]
+    return _tripped(duty.peak, takeover), largest(
+        [duty.charging, duty.braking, *whole],
+        "largest current that a string contactor must break, charging, its string alone in")
+
+
 def _tripped(peak: Finding, takeover: Finding) -> Finding:
     """What a string contactor must break when its string is the only one in.
 
-    A trip opens it at any current below which the main fuse does not: with one string in,
-    all of that is its own.
+    A trip opens it at any current at which the main fuse has not cleared before: with one string
+    in, all of that is its own.
     """
     title = "largest current that a string contactor must break, its string alone in"
     if not takeover.known:
@@ -275,6 +300,7 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
     """
     brief, pack = feeds.brief, feeds.pack
     bus, sense = branch.taps == BUS, branch.kind == SENSE
+    joined = bus or (feeds.string is not None and not sense)
     capacity = branch_capacity(brief, branch)
     return BranchAsked(
         name=branch.name, kind=branch.kind, power=branch.power, current=branch.current,
@@ -291,9 +317,9 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
         closing_difference=trace(tr.remaining_voltage, "difference left by pre-charge",
                                  voltage=pack.highest_voltage, bus_voltage=trace(
                                      tr.share_of_voltage, voltage=pack.highest_voltage,
-                                     share=brief.precharge.level)) if bus else None,
-        link_feeds=bus, capacity=capacity.hottest, capacity_at_best=capacity.coolest,
-        why_no_capacity=capacity.why,
+                                     share=brief.precharge.level)) if joined else None,
+        link_feeds=joined, capacity=capacity.hottest, capacity_at_best=capacity.coolest,
+        why_no_capacity=capacity.why, ambient=brief.surroundings.box_ambient,
         bus_insulation=None if sense else brief.insulation.bus_withstand)
 
 
@@ -301,7 +327,7 @@ def _fault_at(feeds: Feeds, branch: Branch) -> Finding:
     """Highest current behind the branch's fuse: every source that reaches it."""
     if branch.kind == SENSE:
         return feeds.module.highest
-    if branch.taps == BUS:
+    if branch.taps == BUS or feeds.string is not None:
         return feeds.with_sources(feeds.link_peak(branch.length), feeds.charger, feeds.motor)
     charger = feeds.charger if branch.kind in ("charger", "fast-charge inlet") else None
     return feeds.with_sources(charger)

@@ -33,6 +33,7 @@ FLOORS = (
     ("packcalc.part_checks",),
     ("packcalc.protect",),
     ("packcalc.catalogue", "packcalc.study", "packcalc.feeds"),
+    ("packcalc.strings_left",),
     ("packcalc.places", "packcalc.side_circuits", "packcalc.clearing"),
     ("packcalc.string_sweep",),
     ("packcalc.circuit",),

@@ -125,7 +125,8 @@ def test_the_charger_overshoots_in_two_ways(study, first_page):
     bus = check(study, "Over-voltage", "a charger that runs to its own ceiling stays at the end of "
                                        "charging")
     assert bus.verdict == FAIL
-    assert (bus.figure.number, bus.demand.number) == (520.0, 450.0)
+    # 475 V at the charger's upper tolerance of 3 %
+    assert (bus.figure.number, bus.demand.number) == (pytest.approx(475.0 * 1.03), 450.0)
     assert "overshoots the inverter's absolute maximum" in bus.reason
     for one in (cell, bus):
         assert one.reason in first_page

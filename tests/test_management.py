@@ -65,9 +65,12 @@ def verdict(result, words):
 
 def test_all_in_order_passes():
     result = specify()
-    assert {c.verdict for c in result.item.checks} == {"pass", "caution"}
+    # what no entry of the brief can answer stays open
+    held = [c for c in result.item.checks if not c.reason.startswith("no setting is known")]
+    assert {c.verdict for c in held if "of the modules" not in c.title} == {"pass", "caution"}
     assert [c.title for c in result.item.checks if c.verdict == "caution"] == [
-        "a fuse at the cell end of each sense wire"]
+        "a fuse at the cell end of each sense wire",
+        "over-voltage trip above the end of charging"]  # 4.22 V, 4.242 V at the open tolerance
 
 
 # -- monitors ---------------------------------------------------------------------------------
@@ -169,7 +172,8 @@ def test_sensors_are_rounded_up(channels, expected):
 
 
 @pytest.mark.parametrize(("volts", "high", "end"), [
-    ("4.242 V", "pass", "pass"), ("4.243 V", "fail", "pass"), ("4.2 V", "pass", "pass"),
+    ("4.242 V", "pass", "pass"), ("4.243 V", "fail", "pass"),
+    ("4.241 V", "pass", "caution"), ("4.2 V", "pass", "caution"),
     ("4.199 V", "pass", "fail")])
 def test_over_voltage_trip(volts, high, end):
     # full 4.2 V, charger's open tolerance 1 %: 4.242 V
@@ -184,7 +188,8 @@ def test_limits_come_from_the_cells():
     assert found["cell voltage, high"].setting.number == pytest.approx(4.22)
     hot = found["cell temperature, high"]
     assert hot.trip.number - hot.warn.number == pytest.approx(5.0)
-    assert found["cell voltage, low, loaded"].delay.number == 30.0  # longest peak, open entry
+    assert found["cell voltage, low, loaded"].delay.number == 0.5  # the delay that clearing counts
+    assert found["cell voltage, low, loaded"].trip.number == 2.6   # likewise
     assert found["cell temperature, low, charging"].trip.number == pytest.approx(273.15)
 
 

@@ -69,7 +69,7 @@ def test_load_dump_is_a_link_of_the_chain():
     assert result.highest.number == pytest.approx(math.sqrt(181464.0))
     assert result.battery_side.number == 408.0
     assert "contactor" in result.item.governing
-    assert result.chain[3].side == ov.INVERTER
+    assert result.chain[4].side == ov.INVERTER
 
 
 @pytest.mark.parametrize(("reaction", "expected"), [
@@ -133,7 +133,7 @@ def test_back_voltage_governs_when_it_is_the_largest():
 
 def test_a_motor_without_magnets_adds_nothing_and_asks_nothing():
     result = study(back_voltage=0.0)
-    assert result.chain[4].voltage is None and "without magnets" in result.chain[4].reason
+    assert result.chain[5].voltage is None and "without magnets" in result.chain[5].reason
     assert result.item.open_items == ()
     assert not result.highest.note.startswith("at least this")
 
@@ -141,7 +141,7 @@ def test_a_motor_without_magnets_adds_nothing_and_asks_nothing():
 def test_station_ceiling_counts():
     assert study(station_voltage=500.0).highest.number == 500.0
     result = study()
-    assert "no fast-charge station" in result.chain[2].reason
+    assert "no fast-charge station" in result.chain[3].reason
 
 
 def test_semiconductors_never_pass_without_their_overshoot():
@@ -206,7 +206,7 @@ def test_an_open_capacitance_is_counted_small_for_a_rise():
 def test_section_names_every_link_and_part():
     section = overvoltage_section(study())
     tables = {block.key: block for block in section.blocks if hasattr(block, "rows")}
-    assert len(tables["overvoltage_chain"].rows) == 5
+    assert len(tables["overvoltage_chain"].rows) == 6
     assert len(tables["overvoltage_standings"].rows) == 6
-    row = tables["overvoltage_chain"].rows[3]
+    row = tables["overvoltage_chain"].rows[4]
     assert row[2].value == 426.0 and row[1].text == "inverter side"

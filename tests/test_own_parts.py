@@ -223,7 +223,7 @@ BAD = {
         'main_fuse = "Talvik 400 ful range"', None, "did you mean 'Talvik 400 full range'?"),
     "unknown key": ('fuse = "x"', None, "parts.fuse: unknown key"),
     "no such file": (
-        None, TEXT + '\n[parts]\nfile = "pats.csv"\n', "pats.csv: does not exist; did you mean"),
+        None, TEXT + '\n[parts]\nfile = "pats.csv"\n', "pats.csv does not exist; did you mean"),
 }
 
 

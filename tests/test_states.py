@@ -22,7 +22,8 @@ def brief_of(inverter=(), management=(), label="6s 200 Ah NMC"):
     return brief_from_data({
         "modules": [{"label": label, "count": 16}],
         "inverter": {k: v for k, v in {**INVERTER, **dict(inverter)}.items() if v is not None},
-        "power": {"peak": "60 kW"}, "precharge": {"timeout": "4 s", "time_limit": "2 s"},
+        "power": {"peak": "60 kW"}, "path": {"charge_contactor": "both poles"},
+        "precharge": {"timeout": "4 s", "time_limit": "2 s"},
         "management": {k: v for k, v in {**OWN, **dict(management)}.items() if v is not None}})
 
 

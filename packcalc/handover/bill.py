@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from packcalc.checks import Item
+from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 
-# String contactors are the contactors of a layout in strings: one line, not two.
+# String contactors are the contactors of a layout in strings: one line, not two, to the duty of
+# those of one string.
 NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination",
               "string_coordination", "switching", "strings", "string_contactors")
 
@@ -43,6 +45,7 @@ def bill(study: ProtectionStudy) -> tuple[Line, ...]:
     """Every line of one layout."""
     found = [*_modules(study), _links(study)]
     found += [_line(item, study) for item in study.items if item.key not in NOT_BOUGHT]
+    found += _charge_contactors(study)
     return (*found, *_small(study))
 
 
@@ -76,19 +79,32 @@ def _links(study: ProtectionStudy) -> Line:
 def _line(item: Item, study: ProtectionStudy) -> Line:
     quantity, unit, note = _quantity(item, study)
     named = study.brief.parts
-    contactor = (named.string_contactor if _chains(study) > 1 else "") or named.contactor
+    contactor = named.tripped(study.layout.in_strings)
     own = {"main_fuse": named.main_fuse, "contactors": contactor,
            "string_fuse": named.string_fuse, "precharge": named.resistor,
            "disconnect": named.disconnect}.get(item.key, "")
     if item.key.startswith("cable."):
         own = next((r.cable for r in study.brief.cables.route
                     if item.key == f"cable.{r.name}"), "")
-    demand = "; ".join(f"{r.what}: {r.value}" for r in item.specification)
+    strung = [i for i in study.items if i.key == "string_contactors"] \
+        if item.key == "contactors" else []
+    asked = strung[0] if strung else item
+    demand = "; ".join(f"{r.what}: {r.value}" for r in asked.specification)
     ratings = [c for c in item.candidates if not c.own]
     good = ", ".join(c.name for c in ratings if c.qualifies)
     good = good or ("none qualifies" if ratings else "")
-    return Line(item.key, item.title, quantity, unit, demand or "see the file for review", good,
-                own, note, len(item.open_items))
+    return Line(item.key, asked.title, quantity, unit, demand or "see the file for review", good,
+                own, note, len(asked.open_items))
+
+
+def _charge_contactors(study: ProtectionStudy) -> list[Line]:
+    poles = study.brief.path.charge_contactor
+    many = {"one pole": 1, "both poles": 2}.get(poles)
+    if many is None:
+        return []
+    return [Line("charge_contactors", "charge contactor", many, "",
+                 charge_contactor_demand(study.pack), note=f"{poles}; the data of its part are in "
+                 "no list of the brief", open=1)]
 
 
 def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, str]:

@@ -193,7 +193,8 @@ def _side(study: ProtectionStudy) -> str:
 
 def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
     named = study.brief.parts
-    names = {"main_fuse": named.main_fuse, "contactors": named.contactor,
+    opened = named.tripped(study.layout.in_strings)
+    names = {"main_fuse": named.main_fuse, "contactors": opened,
              "precharge": named.resistor, "disconnect": named.disconnect,
              "string_fuse": named.string_fuse, "string_contactors": named.string_contactor}
     names |= {f"cable.{route.name}": route.cable for route in study.brief.cables.route}

@@ -151,7 +151,9 @@ def _history(f: Figures) -> tuple[str, tuple[Finding, ...]]:
 
 def _devices(f: Figures) -> tuple[str, tuple[Finding, ...]]:
     names = f.brief.parts
-    given = [n for n in (names.main_fuse, names.contactor, names.resistor, names.disconnect) if n]
+    own = (names.string_fuse,) if f.study.layout.in_strings else ()
+    opened = names.tripped(f.study.layout.in_strings)
+    given = [n for n in (names.main_fuse, *own, opened, names.resistor, names.disconnect) if n]
     return ("named in the brief: " + ", ".join(given) if given else
             "no part is named: specifications only"), (f.pack.highest_voltage,
                                                        f.study.faults.highest)

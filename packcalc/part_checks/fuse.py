@@ -54,6 +54,19 @@ class FuseDemand:
     closing_integral: Finding | None = None
 
 
+@dataclass(frozen=True)
+class SteadyLoad:
+    """What `carries_check` asks of a place: the two of `FuseDemand` that derating needs.
+
+    Attributes:
+        continuous_current: load.
+        ambient: air around the fuse.
+    """
+
+    continuous_current: Finding
+    ambient: Finding
+
+
 def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
     """Every check of one fuse, in the order of the stages."""
     return (
@@ -67,7 +80,7 @@ def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
         _let_through(part, demand),
         _survives_closing(part, demand),
         _opens_at_lowest(part, demand),
-        _carries(part, demand),
+        carries_check(part, demand),
         _endures(part, demand),
         _loss(part, demand),
         terminals_check(part.terminal_limit, demand.terminal_temperature),
@@ -181,8 +194,10 @@ def _opens_at_lowest(part: FusePart, demand: FuseDemand) -> Check:
 # -- load -------------------------------------------------------------------------------------
 
 
-def _carries(part: FusePart, demand: FuseDemand) -> Check:
-    title, stage = "Carries the continuous load", "thermal load"
+def carries_check(part: FusePart, demand: FuseDemand | SteadyLoad,
+                  title: str = "Carries the continuous load") -> Check:
+    """Rated current against the derated load; a pass needs the sheet's own method and figures."""
+    stage = "thermal load"
     try:
         least, ask = least_rating(part, demand)
     except OutOfRange as refusal:
@@ -196,12 +211,28 @@ def _carries(part: FusePart, demand: FuseDemand) -> Check:
                          remedy="a larger rating")
             if bare.verdict == FAIL:
                 return bare
-    return judge(title, stage, part.rated_current, "at least", least,
-                 missing=ask or f"{SILENT}the rated current",
-                 remedy="a larger rating; a cooler box; thicker conductors at the fuse")
+    check = judge(title, stage, part.rated_current, "at least", least,
+                  missing=ask or f"{SILENT}the rated current",
+                  remedy="a larger rating; a cooler box; thicker conductors at the fuse")
+    blank = _defaulted(part)
+    if check.verdict != PASS or not blank:
+        return check
+    return replace(check, verdict=NOT_EVALUATED, reason="large enough by a published default, "
+                   f"which need not be this sheet's: ask for {'; '.join(blank)}")
 
 
-def least_rating(part: FusePart, demand: FuseDemand) -> tuple[Finding | None, str]:
+def _defaulted(part: FusePart) -> list[str]:
+    """What the sheet does not say of its own derating, and a default stands for."""
+    asks = [] if part.derating_method else ["the derating method of the sheet (derating_method)"]
+    if (part.derating_method or _method_by_figures(part)) == "A":
+        asks += [f"the sheet's {words} ({name})" for name, words in (
+            ("link_constant", "temperature constant a"), ("rating_ambient", "rating ambient θ0"),
+            ("fluctuation_factor", "factor for fluctuating load A′2"))
+            if getattr(part, name) is None]
+    return asks
+
+
+def least_rating(part: FusePart, demand: FuseDemand | SteadyLoad) -> tuple[Finding | None, str]:
     """(rated current asked by one derating method, what is missing): never two methods in one.
 
     Raises:
@@ -219,7 +250,7 @@ def least_rating(part: FusePart, demand: FuseDemand) -> tuple[Finding | None, st
     return _by_constants(part, demand) if method == "A" else _by_curve(part, demand)
 
 
-def _least_without_conductor(part: FusePart, demand: FuseDemand) -> Finding | None:
+def _least_without_conductor(part: FusePart, demand: FuseDemand | SteadyLoad) -> Finding | None:
     """The rating asked before the conductor factor: method A where it applies, else the load."""
     if not (demand.continuous_current.known and demand.ambient.known):
         return None
@@ -235,7 +266,7 @@ def _method_by_figures(part: FusePart) -> str:
     return "B" if part.ambient_factor is not None else "A"
 
 
-def _before_conductor(part: FusePart, demand: FuseDemand) -> Finding:
+def _before_conductor(part: FusePart, demand: FuseDemand | SteadyLoad) -> Finding:
     rated_at = part.rating_ambient or RATING_AMBIENT
     warmest = largest([demand.ambient, rated_at], "Air around the fuse",
                       "no credit for a box cooler than the rating ambient")
@@ -246,13 +277,14 @@ def _before_conductor(part: FusePart, demand: FuseDemand) -> Finding:
                  fluctuation_factor=part.fluctuation_factor or FLUCTUATION)
 
 
-def _by_constants(part: FusePart, demand: FuseDemand) -> tuple[Finding, str]:
+def _by_constants(part: FusePart, demand: FuseDemand | SteadyLoad) -> tuple[Finding, str]:
     before = _before_conductor(part, demand)
     return trace(fuse_rating_with_conductor, "Least rated current, method A", before=before,
                  conductor_factor=part.conductor_factor), ""
 
 
-def _by_curve(part: FusePart, demand: FuseDemand) -> tuple[Finding | None, str]:
+def _by_curve(part: FusePart,
+              demand: FuseDemand | SteadyLoad) -> tuple[Finding | None, str]:
     factor = stepped(part.ambient_factor, demand.ambient, upper=True,
                      title="Sheet's factor at the ambient", symbol="Kt")
     if factor is None:
@@ -292,26 +324,38 @@ def _endures(part: FusePart, demand: FuseDemand) -> Check:
                          "a larger or slower fuse, or a shorter peak")
         return Check(title, stage, NOT_EVALUATED, None, asked, "at least", f"{SILENT}a melting "
                      f"point at {demand.peak_duration.shown}: {refusal}")
-    return judge(title, stage, figure, "at least", asked, reason=share.title,
-                 remedy="a larger or slower fuse, or fewer peaks")
+    check = judge(title, stage, figure, "at least", asked, reason=share.title,
+                  remedy="a larger or slower fuse, or fewer peaks")
+    if check.verdict != PASS or _own_share(part, demand.cycles) is not None:
+        return check
+    return replace(check, verdict=NOT_EVALUATED, reason=f"enough by {share.title}, a published "
+                   "default, which need not be this link's: ask for the family's own share of the "
+                   "melting current at that number of pulses (cyclic_share)")
 
 
 def pulse_share(part: FusePart, cycles: Finding | None) -> Finding | None:
     """Share of the melting current: the part's own figure, else the lower published rule."""
-    known = cycles is not None and cycles.known
-    cyclic, pulse = table("fuse_cyclic"), table("fuse_pulse")
-    count = cycles if known else leaf(
-        "Number of pulses", "N", "", min(max(cyclic.numbers("cycles_n")),
-                                         max(pulse.numbers("cycles_n"))), "assumed",
-        source="packcalc-rule", note="not known: the most that both published rules hold")
-    assert count is not None
-    own = stepped(part.cyclic_share, count, upper=True, title="the family's own share", symbol="B")
+    own = _own_share(part, cycles)
     if own is not None:
         return own
+    count, cyclic, pulse = _pulses(cycles), table("fuse_cyclic"), table("fuse_pulse")
     current = _row(cyclic, count, "share of the melting current (B′2)", "B′2")
     heat = _row(pulse, count, "share of the melting I²t", "p")
     rules = [r for r in (current, trace(pulse_current_share, share=heat) if heat else None) if r]
     return smallest(rules, "lower of the published rules") if rules else None
+
+
+def _own_share(part: FusePart, cycles: Finding | None) -> Finding | None:
+    return stepped(part.cyclic_share, _pulses(cycles), upper=True,
+                   title="the family's own share", symbol="B")
+
+
+def _pulses(cycles: Finding | None) -> Finding:
+    if cycles is not None and cycles.known:
+        return cycles
+    most = min(max(table(name).numbers("cycles_n")) for name in ("fuse_cyclic", "fuse_pulse"))
+    return leaf("Number of pulses", "N", "", most, "assumed", source="packcalc-rule",
+                note="not known: the most that both published rules hold")
 
 
 def _row(source: Table, count: Finding, title: str, symbol: str) -> Finding | None:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from packcalc.brief import Brief
 from packcalc.electrical import with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.monitoring import trip_highest, trip_lowest
-from packcalc.pack import PackModel
+from packcalc.monitoring import sensor_deviation, trip_highest, trip_lowest
+from packcalc.pack import PackModel, charge_limits
 
 RULE = Origin("rule")
 WARN_BELOW_LIMIT = 5.0  # K; our rule
@@ -22,6 +22,8 @@ OVERSHOOT = leaf("overshoot that a full cell may see", "Δ", "%", 0.01, "assumed
 COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
                     "assumed", source="packcalc-rule", origin=RULE,
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
+
+NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
 
 @dataclass(frozen=True)
@@ -84,8 +86,9 @@ def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
         "full": full,
         "charger": ended,
         "limit": limit,
-        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
-                         "lower trips in every charge, higher overcharges"),
+        "over": limit.called("highest over-voltage trip of one cell", note=(
+            f"higher overcharges; at or below {ended.shown}, where the charger may end, it trips "
+            "in every charge")),
         "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
         "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
                                         "u_min", "V") for m in modules],
@@ -94,7 +97,7 @@ def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
     }
 
 
-def _charge_floor(asked: ManagementAsked) -> Finding:
+def charge_floor(asked: ManagementAsked) -> Finding:
     """Below this cell temperature nothing is charged."""
     found = []
     for part in asked.pack.layout.parts:
@@ -106,6 +109,29 @@ def _charge_floor(asked: ManagementAsked) -> Finding:
     return largest(found, "coldest cell that may be charged")
 
 
+def charge_bands(asked: ManagementAsked) -> str:
+    """What a charging current may be set to, by the cells' temperature, in words."""
+    limits = charge_limits(asked.brief, asked.pack.layout)
+    off = trace(sensor_deviation, error=asked.brief.management.current_sensor_error,
+                full_range=reach(asked))
+    words = "set at most " + ", ".join(f"{limit.shown} from {edge.shown}" for edge, limit in limits)
+    words += f" of the coldest cell, less the sensor's error of {off.shown}"
+    if any(limit.number <= off.number for _, limit in limits):
+        words += ", which hides the smaller of them: a finer sensor for it"
+    return words
+
+
+def _undervoltage(asked: ManagementAsked, least: Finding) -> tuple[Finding, Finding]:
+    """(trip, delay): where clearing a fault relies on this trip, the setting that it relies on."""
+    own = asked.brief.management
+    trip = largest([least, own.undervoltage_trip], "lowest under-voltage trip of one cell",
+                   "a fault is counted as opened by this setting") \
+        if own.undervoltage_trip.known else least
+    delay = smallest([own.voltage_delay, COUNTED_TIME], "longest delay of the under-voltage trip") \
+        if own.voltage_delay.known else COUNTED_TIME
+    return trip, delay
+
+
 def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
     brief, pack, cell = asked.brief, asked.pack, cell_limits(asked)
     own = brief.management
@@ -113,32 +139,37 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
                 source="packcalc-rule", origin=RULE, note="5 K below the limit (our rule)")
     delay = leaf("longest delay", "t", "s", 1.0, "assumed", source="packcalc-rule", origin=RULE,
                  note="our rule: long enough for no noise, short against heating")
-    through_peak = largest([delay, brief.power.peak_duration], "longer than the longest peak")
     trip = own.trip_current if own.trip_current.known else None
     return (
         Limit("cell voltage, high", cell["full"], cell["over"], delay,
               where_known(own.overvoltage_trip),
               "stop charger and braking, then open contactors"),
-        Limit("cell voltage, low, loaded", cell["empty"], cell["under"], through_peak,
+        Limit("cell voltage, low, loaded", cell["empty"], *_undervoltage(asked, cell["under"]),
               where_known(own.undervoltage_trip),
               "cut power first, then open contactors; also tells a cold fault from a load when "
               "its delay is short"),
         Limit("cell temperature, high", warm, cell["hot"], delay,
               where_known(own.overtemperature_trip),
               "cut power and charging; open contactors at the trip; warn the occupants"),
-        Limit("cell temperature, low, charging", None, _charge_floor(asked), delay, None,
+        Limit("cell temperature, low, charging", None, charge_floor(asked), delay, None,
               "no charging, no braking into the pack"),
         *_discharge_limits(asked, trip),
         Limit("braking current into the pack", where_known(pack.regeneration_current),
               _lowest_setting(asked, pack.regeneration_current, "braking"),
               largest([delay, brief.regeneration.duration], "longer than the braking pulse"), None,
-              "cut braking to the cells' charge limit, then open contactors"),
+              f"cut braking to the cells' charge limit, then open contactors; {NEVER_ABOVE}"),
         Limit("charging current, charger", where_known(pack.charging_current),
               _lowest_setting(asked, pack.charging_current, "charging"), COUNTED_TIME, None,
-              "stop the charger, then open the charge contactor, then the main contactors"),
+              _end_of_charging(asked)),
         Limit("isolation reading", None, None, None, where_known(own.isolation_warn),
               "as the isolation section asks"),
     )
+
+
+def _end_of_charging(asked: ManagementAsked) -> str:
+    between = "" if asked.brief.path.charge_contactor == "none" else "the charge contactor, then "
+    whose = "string" if asked.pack.layout.in_strings else "main"
+    return f"stop the charger, then open {between}the {whose} contactors; {NEVER_ABOVE}"
 
 
 def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Limit, Limit]:
@@ -168,18 +199,18 @@ def _lowest_setting(asked: ManagementAsked, load: Finding, name: str) -> Finding
     if not load.known:
         return None
     return trace(trip_highest, f"lowest setting of the trip, {name}", trip=load,
-                 error=asked.brief.management.current_sensor_error, full_range=_reach(asked),
+                 error=asked.brief.management.current_sensor_error, full_range=reach(asked),
                  note="the load plus the sensor's error")
 
 
 def _highest_setting(asked: ManagementAsked) -> Finding:
     """Highest setting that surely sees the lowest fault at the sensor's error."""
     return trace(trip_lowest, "highest setting of the trip, discharging", trip=asked.fault_lowest,
-                 error=asked.brief.management.current_sensor_error, full_range=_reach(asked),
+                 error=asked.brief.management.current_sensor_error, full_range=reach(asked),
                  note="the lowest fault less the sensor's error")
 
 
-def _reach(asked: ManagementAsked) -> Finding:
+def reach(asked: ManagementAsked) -> Finding:
     """Range of the current sensor: as given, else the least that it must tell apart."""
     own = asked.brief.management.current_sensor_range
     wanted = (asked.takeover, asked.pack.peak_current, asked.fault_lowest)

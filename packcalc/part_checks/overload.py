@@ -7,7 +7,9 @@ to its breaking current, however slow.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -15,8 +17,9 @@ from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import cable_fault_integral
 from packcalc.curves import LONGEST_ADIABATIC
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.shown import counted
-from packcalc.part_checks.sweep import BESIDE, Sweep
+from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep
 from packcalc.units import show
 
 STAGE = "who clears"
@@ -30,6 +33,7 @@ class OverloadAsked:
 
     Attributes:
         trip, delay: of the overload trip; None where nobody named one.
+        deviation: what its current sensor may be wrong by, in A; None where nobody said.
         continuous_load, peak_load, peak_duration: what it must let pass.
         fault_lowest: where the fault range begins.
         cable_current, cable_withstand: of the smallest cable; None where not known.
@@ -45,6 +49,22 @@ class OverloadAsked:
     cable_current: Finding | None
     cable_withstand: Finding | None
     cable_name: str
+    deviation: Finding | None = None
+
+    @property
+    def lowest(self) -> Finding:
+        """Lowest true current at which the trip may act."""
+        return self._bound(acts_from)
+
+    @property
+    def highest(self) -> Finding:
+        """Highest true current that the trip may let pass."""
+        return self._bound(acts_by)
+
+    def _bound(self, law: Callable[..., Any]) -> Finding:
+        assert self.trip is not None
+        return self.trip if self.deviation is None else trace(
+            law, trip=self.trip, deviation=self.deviation)
 
 
 def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
@@ -57,18 +77,20 @@ def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
 def _quiet(asked: OverloadAsked) -> Check:
     """The trip lets the load pass: the continuous one for ever, the peak for its length."""
     title = "the overload trip stays quiet in use"
-    steady = judge(title, STAGE, asked.trip, "above", asked.continuous_load,
+    steady = judge(title, STAGE, asked.lowest, "above", asked.continuous_load,
                    missing="continuous load is not known",
-                   remedy="a higher overload trip, or less continuous power")
+                   reason="the sensor's error is taken off the setting",
+                   remedy="a higher overload trip, a better current sensor, or less continuous "
+                          "power")
     if steady.verdict != PASS or not asked.peak_load.known:
         return steady
-    assert asked.trip is not None
-    if asked.trip.number > asked.peak_load.number:
+    if asked.lowest.number > asked.peak_load.number:
         return steady
     return judge(title, STAGE, asked.delay, "above", asked.peak_duration,
                  missing="say its delay: the peak load lies above the trip",
-                 reason=f"the peak load of {asked.peak_load.shown} lies above the trip of "
-                        f"{asked.trip.shown} and must end before the delay",
+                 reason=f"the peak load of {asked.peak_load.shown} lies above the "
+                        f"{asked.lowest.shown} at which the trip may act and must end before the "
+                        "delay",
                  remedy="a longer delay that the cable bears, or a shorter peak")
 
 
@@ -82,8 +104,7 @@ def _opened(current: np.ndarray, swept: Sweep) -> np.ndarray:
 
 def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
     """From the overload trip up to the fault range somebody opens every current."""
-    title, trip, top = "overload and fault range meet", asked.trip, asked.fault_lowest
-    assert trip is not None
+    title, trip, top = "overload and fault range meet", asked.highest, asked.fault_lowest
     if not top.known:
         return Check(title, STAGE, NOT_EVALUATED, trip, None, "", "lowest fault is not known")
     if trip.number >= top.number:
@@ -116,10 +137,9 @@ def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
 
 def _left_to_it(asked: OverloadAsked, swept: Sweep) -> Finding:
     """Most current that only the slow trip opens: up to the next trip, or the fault range."""
-    trip, top = asked.trip, asked.fault_lowest
-    assert trip is not None
+    trip, top = asked.highest, asked.fault_lowest
     above = [line.from_current for line in swept.contactor.lines
-             if line.from_current > trip.number]
+             if line.name != OVERLOAD and line.from_current > trip.number]
     if top.known and top.number > trip.number and all(top.number <= i for i in above):
         return top
     return leaf("current from which a quicker trip opens", "I", "A", min(above), trip.basis,
@@ -129,8 +149,7 @@ def _left_to_it(asked: OverloadAsked, swept: Sweep) -> Finding:
 def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
     """What the cable takes until the slow trip has opened, at the most current it sees alone."""
     title = f"{asked.cable_name} bears an overload until the trip has opened"
-    stage, delay, trip = "thermal load", asked.delay, asked.trip
-    assert trip is not None
+    stage, delay = "thermal load", asked.delay
     if delay is None or not delay.known or asked.cable_withstand is None \
             or not asked.cable_withstand.known:
         return Check(title, stage, NOT_EVALUATED, asked.cable_withstand, None, "at least",
@@ -155,20 +174,21 @@ def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
     if asked.trip is None or asked.cable_current is None or not asked.cable_current.known:
         return None
     title = f"ends an overload of {asked.cable_name}"
-    check = judge(title, STAGE, asked.trip, "at most", asked.cable_current,
-                  reason="by the overload trip",
-                  remedy="a lower overload trip, or a larger cable")
+    highest = asked.highest
+    check = judge(title, STAGE, highest, "at most", asked.cable_current,
+                  reason="by the overload trip, its sensor's error counted",
+                  remedy="a lower overload trip, a better current sensor, or a larger cable")
     if check.verdict != PASS:
         return check
     asks = ["say the delay of the overload trip until the contactor has opened"] \
         if asked.delay is None or not asked.delay.known else list(swept.contactor.reasons)
     if asks:
-        return Check(title, STAGE, NOT_EVALUATED, asked.trip, asked.cable_current, "at most",
+        return Check(title, STAGE, NOT_EVALUATED, highest, asked.cable_current, "at most",
                      "; ".join(asks))
-    if asked.trip.number > swept.contactor.limit:
+    if highest.number > swept.contactor.limit:
         limit = leaf("current that the contactor breaks", "I", "A", swept.contactor.limit, "given",
                      origin=Origin("lower of the two directions"))
-        return Check(title, STAGE, FAIL, asked.trip, limit, "at most",
+        return Check(title, STAGE, FAIL, highest, limit, "at most",
                      "the overload trip opens above what the contactor breaks",
                      "a contactor that breaks more")
     return check
@@ -178,4 +198,4 @@ def needs_trip(asked: OverloadAsked) -> str:
     """What to name where nobody ends an overload."""
     assert asked.cable_current is not None
     return ("name the management system's overload trip with its delay, at or below "
-            f"{asked.cable_current.shown}")
+            f"{asked.cable_current.shown}, its sensor's error counted")

@@ -266,6 +266,14 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
                          _threats(trips, undervoltage_from, soonest))
 
 
+def trips_alone(trips: Trips | None, undervoltage_from: float | None) -> ContactorSide:
+    """When some contactor opens on these trips, whatever its own sheet says."""
+    blocked = number(trips.blocked_above) if trips else None
+    return ContactorSide(None, (), _lines(trips, undervoltage_from),
+                         blocked_above=np.inf if blocked is None else blocked,
+                         threats=_threats(trips, undervoltage_from, 0.0))
+
+
 def _lines(trips: Trips | None, undervoltage_from: float | None) -> tuple[TripLine, ...]:
     if trips is None:
         return ()
@@ -276,6 +284,12 @@ def _lines(trips: Trips | None, undervoltage_from: float | None) -> tuple[TripLi
         lines.append(TripLine("undervoltage trip", undervoltage_from,
                               trips.undervoltage_delay.number))
     return tuple(lines)
+
+
+def trip_delays_known(trips: Trips | None) -> bool:
+    """Whether a current limit is named, and each with its delay."""
+    limits = _limits(trips) if trips is not None else []
+    return bool(limits) and all(delay is not None for _, _, delay in limits)
 
 
 def _limits(trips: Trips) -> list[tuple[str, float, float | None]]:

@@ -6,11 +6,14 @@ undervoltage; the slow one ends what the load never asks for.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, leaf
+from packcalc.findings import Finding, leaf, trace
+from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.sweep import Sweep, Trips, number
@@ -82,7 +85,8 @@ def overload_asked(asked: CoordinationAsked) -> OverloadAsked:
     trips = asked.trips or Trips()
     return OverloadAsked(trips.overload, trips.overload_delay, asked.continuous_load,
                          asked.peak_load, asked.peak_duration, asked.fault_lowest,
-                         asked.cable_current, asked.cable_withstand, asked.cable_name)
+                         asked.cable_current, asked.cable_withstand, asked.cable_name,
+                         trips.sensor_error)
 
 
 def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
@@ -97,13 +101,21 @@ def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
         return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
     checks = []
     if trips.current is not None:
-        checks.append(judge("the current trip stays quiet at the peak load", stage, trips.current,
+        checks.append(judge("the current trip stays quiet at the peak load", stage,
+                            _setting(trips, acts_from),
                             "above", asked.peak_load, missing="peak load is not known",
                             remedy="a higher trip, or one that falls with temperature"))
     checks.append(_sees_lowest(asked, swept, by_fuse))
     if trips.undervoltage is not None:
         checks += _undervoltage_checks(asked, trips)
     return tuple(checks)
+
+
+def _setting(trips: Trips, law: Callable[..., Any]) -> Finding | None:
+    """The quick trip's setting with the sensor's error; as set where nobody stated the error."""
+    if trips.current is None or trips.sensor_error is None:
+        return trips.current
+    return trace(law, trip=trips.current, deviation=trips.sensor_error)
 
 
 def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check:
@@ -124,11 +136,11 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
         return Check(title, stage, FAIL, asked.fault_lowest, asked.peak_load, "above",
                      "the smallest fault is no larger than the largest load: one fixed current "
                      "cannot tell them apart", remedy)
-    check = judge(title, stage, trips.current, "at most", asked.fault_lowest,
+    check = judge(title, stage, _setting(trips, acts_by), "at most", asked.fault_lowest,
                   missing="the trip's current is not known",
                   reason="the smallest fault must reach the trip", remedy=remedy)
     if check.verdict == FAIL and trips.falls_in_the_cold:
-        return Check(title, stage, CAUTION, trips.current, asked.fault_lowest, "at most",
+        return Check(title, stage, CAUTION, check.figure, asked.fault_lowest, "at most",
                      "the limit is said to fall in the cold: prove it at the coldest cells",
                      remedy)
     return check
@@ -157,7 +169,10 @@ def _quiet_under_load(asked: CoordinationAsked, level: Finding | None) -> Check:
 
 
 def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
-    """Overload of the cable: never by a partial-range fuse."""
+    """Overload of the cable: never by a partial-range fuse.
+
+    A fuse must meet two conditions, In ≤ Iz and I2 ≤ 1.45·Iz; the second is held with the fuse.
+    """
     title, stage, limit = f"ends an overload of {asked.cable_name}", "who clears", \
         asked.cable_current
     if limit is None or not limit.known:
@@ -165,16 +180,21 @@ def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     wanted = overload_asked(asked)
     by_trip = ends_overload(wanted, swept)
     if by_trip is not None and by_trip.verdict == PASS:
-        return by_trip
+        return replace(by_trip, reason=f"{by_trip.reason}; not by the fuse: whether In ≤ Iz and "
+                       "I2 ≤ 1.45·Iz hold is said there")
     part = asked.fuse
     rated = part.rated_current if part else None
     if part is not None and part.full_range and rated is not None:
         check = judge(title, stage, rated, "at most", limit,
-                      reason=f"by {part.name}, full range", remedy="a larger cable, a smaller "
-                      "fuse, or a named overload trip")
-        return check if check.verdict != PASS else replace(
-            check, verdict=CAUTION, reason=check.reason + "; ask for its conventional fusing "
-            "current: it must lie within 1.45 times the cable's current")
+                      reason=f"In ≤ Iz by {part.name}, full range", remedy="a larger cable, a "
+                      "smaller fuse, or a named overload trip")
+        by_others = "" if by_trip is None else (
+            f"; the overload trip does not: {by_trip.sentence}")
+        if check.verdict != PASS:
+            return replace(check, reason=check.reason + by_others)
+        return replace(check, verdict=CAUTION, reason=f"{check.reason}; I2 ≤ 1.45·Iz is not shown "
+                       "here: it is held with the fuse, whose maker states the conventional "
+                       f"fusing current{by_others}")
     if by_trip is not None:
         return by_trip
     why = (f"{part.name} is a partial-range fuse and gives no overload protection"

@@ -13,8 +13,10 @@ from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.conductors import adiabatic_constant, cable_withstand, copper_resistance
 from packcalc.findings import Finding, Origin, formula, leaf, trace
-from packcalc.part_checks.fuse import arc_voltage_check
-from packcalc.part_checks.shown import counted
+from packcalc.part_checks.fuse import SteadyLoad, arc_voltage_check, carries_check
+from packcalc.part_checks.shown import SILENT, counted, terminals_check
+from packcalc.part_formulas import loss_resistance
+from packcalc.parts import FusePart
 
 RULE = Origin("rule")
 BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
@@ -140,6 +142,7 @@ class BranchFuse:
         opens_from: current from which its curve shows that it opens within 1 s; None without
             a curve.
         arc: peak arc voltage; None where its sheet is silent.
+        part: the whole row of the parts list; None where the rated current alone is known.
     """
 
     name: str
@@ -150,6 +153,7 @@ class BranchFuse:
     clearing: Finding
     opens_from: Finding | None = None
     arc: Finding | None = None
+    part: FusePart | None = None
 
 
 def _sheet(title: str, symbol: str, unit: str) -> Finding:
@@ -189,6 +193,7 @@ class BranchAsked:
         why_no_capacity: why, with what to do.
         bus_insulation: lowest short-time voltage that everything on the bus withstands; None
             for a branch on cells alone.
+        ambient: air around the fuse; None where nobody asked.
     """
 
     name: str
@@ -214,6 +219,7 @@ class BranchAsked:
     capacity_at_best: Finding | None = None
     why_no_capacity: str = ""
     bus_insulation: Finding | None = None
+    ambient: Finding | None = None
 
     @property
     def key(self) -> str:
@@ -358,7 +364,7 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
               missing="; ".join(f.note or f.title for f in (duty.withstand, fuse.clearing)
                                 if not f.known),
               remedy="a larger section or a faster fuse"),
-        *_capacity_check(asked),
+        *_capacity_check(asked), *_sheet_checks(asked, duty),
         *(_load_checks(asked, duty) if _loaded(asked, duty) else ()))
 
 
@@ -395,11 +401,70 @@ def _capacity_check(asked: BranchAsked) -> tuple[Check, ...]:
 
 
 def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
-    carries = judge("Fuse carries the load", "thermal load", asked.fuse.rating, "at least",
-                    duty.load, missing="load or fuse rating is not known",
-                    reason="before derating for warm air and repeated load: by the fuse's sheet",
-                    remedy="a larger fuse, if the conductor and the lowest fault allow it")
-    return (*_capacitor_checks(asked, duty), carries)
+    return (*_capacitor_checks(asked, duty), _carries(asked, duty))
+
+
+def _carries(asked: BranchAsked, duty: BranchDuty) -> Check:
+    """The load, derated as for the main fuse; without a sheet the rating is only a floor."""
+    title, part = "Fuse carries the load", asked.fuse.part
+    remedy = "a larger fuse, if the conductor and the lowest fault allow it"
+    floor = judge(title, "thermal load", asked.fuse.rating, "at least", duty.load,
+                  missing="load or fuse rating is not known", reason="even before derating for "
+                  "warm air and repeated load", remedy=remedy)
+    if floor.verdict != PASS:
+        return floor
+    ask = "ask for the fuse's sheet, and enter it in the parts list"
+    open_ = replace(floor, verdict=NOT_EVALUATED,
+                    reason=f"before derating for warm air and repeated load: {ask}")
+    if asked.ambient is None:
+        return open_
+    load = SteadyLoad(duty.load, asked.ambient)
+    if part is not None:
+        return replace(carries_check(part, load, title), remedy=remedy)
+    published = carries_check(FusePart(asked.fuse.name, rated_current=asked.fuse.rating), load,
+                              title)
+    return open_ if published.verdict != FAIL else replace(
+        published, verdict=CAUTION, remedy=remedy,
+        reason=f"too small by the published derating, which need not be this fuse's: {ask}")
+
+
+def _sheet_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
+    """What the rest of a named fuse's row is held against."""
+    part = asked.fuse.part
+    if part is None:
+        return ()
+    limits = judge("Fuse limits the peak of the highest fault", "fault range",
+                   part.cut_off_current, "below", asked.fault_highest,
+                   missing=f"{SILENT}the cut-off current" if part.cut_off_current is None else
+                   "highest fault is not known",
+                   remedy="a smaller or faster fuse; terminals and conductors braced for the peak")
+    if limits.verdict == FAIL:
+        limits = replace(limits, verdict=CAUTION, reason="conductor, terminals and load see the "
+                         "whole fault current before the fuse has opened")
+    joined = terminals_check(part.terminal_limit, asked.insulation_class)
+    if joined.verdict == FAIL:
+        joined = replace(joined, verdict=CAUTION)
+    return (limits, *_with_its_resistance(asked, duty, part),
+            replace(joined, title="Fuse: terminals stand the conductors joined to them",
+                    reason=joined.reason or "the conductor may run up to its insulation's class",
+                    remedy="a larger section that stays cooler; a fuse whose terminals stand the "
+                           "conductor's class"))
+
+
+def _with_its_resistance(asked: BranchAsked, duty: BranchDuty,
+                         part: FusePart) -> tuple[Check, ...]:
+    """The fuse stands in its own loop: its resistance takes from the lowest fault."""
+    if asked.fuse.opens_from is None:
+        return ()
+    own = None if part.watt_loss is None or part.rated_current is None else trace(
+        loss_resistance, "resistance of the branch fuse at its rated current",
+        power=part.watt_loss, current=part.rated_current)
+    loop = _maybe(with_branch, "branch and its fuse", upstream=duty.resistance_hot, branch=own)
+    lowest = branch_lowest(asked.voltage_empty, asked.upstream_long, loop)
+    return (judge("Fuse opens at the lowest fault, its own resistance in the loop", "who clears",
+                  lowest, "at least", asked.fuse.opens_from,
+                  missing=f"{SILENT}the power loss at rated current" if own is None else
+                  lowest.note, remedy="a smaller fuse, a thicker or shorter conductor"),)
 
 
 def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:

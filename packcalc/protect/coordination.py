@@ -17,6 +17,7 @@ from packcalc.checks import (
 )
 from packcalc.conductors import cable_fault_integral
 from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
+from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.overload import overload_checks
 from packcalc.part_checks.path_conductors import (
     PathConductor, conductor_check, path_heat, traced_heat,
@@ -478,7 +479,8 @@ def _specification(asked: CoordinationAsked, swept: Sweep | None) -> tuple[Requi
         Requirement("fuse: total clearing I²t", f"at {highest}, DC, with its voltage",
                     "beyond the last point of the curve"),
         Requirement("contactor: breaking current", "both directions, at the highest working "
-                    "voltage, up to where the fuse takes over"),
+                    "voltage, up to the largest current at which it opens before the fuse has "
+                    "cleared"),
         Requirement("contactor: short-time withstand, closed", f"points up to {highest}"),
         Requirement("contactor: opening time", "with the coil suppression that will be used"),
         Requirement("trip: current, delay, name", f"above {asked.peak_load.shown} and at or below "
@@ -496,10 +498,16 @@ def _specification(asked: CoordinationAsked, swept: Sweep | None) -> tuple[Requi
 def _overload_lines(asked: CoordinationAsked) -> tuple[Requirement, ...]:
     if asked.cable_current is None or not asked.cable_current.known:
         return ()
-    return (Requirement("overload trip: current, delay, name", f"above "
-                        f"{asked.continuous_load.shown} and at or below "
-                        f"{asked.cable_current.shown}", "ends what the load never asks for and "
-                        "the fuse is not shown to open"),)
+    off = asked.trips.sensor_error if asked.trips else None
+    low, high = asked.continuous_load, asked.cable_current
+    counted_in = "the sensor's error comes on top and is taken off"
+    if off is not None and low.known:
+        low = trace(acts_by, "lowest setting of the overload trip", trip=low, deviation=off)
+        high = trace(acts_from, "highest setting of the overload trip", trip=high, deviation=off)
+        counted_in = f"the sensor's error of {off.shown} is counted"
+    return (Requirement("overload trip: current, delay, name", f"above {low.shown} and at or below "
+                        f"{high.shown}", "ends what the load never asks for and the fuse is not "
+                        f"shown to open; {counted_in}; the modules may ask for less"),)
 
 
 def _open_items(asked: CoordinationAsked, swept: Sweep) -> tuple[str, ...]:

@@ -69,6 +69,8 @@ class FuseAsked:
         string_count: strings in parallel, each a source.
         bus_insulation: lowest short-time voltage that everything on the bus withstands, or None.
         path_resistance, terminal_temperature, closing_integral: as in `FuseDemand`, or None.
+        chassis_loops: (voltage, time constant) of loops through the chassis that it must break,
+            by the modules between the two faults.
     """
 
     highest_voltage: Finding
@@ -88,6 +90,7 @@ class FuseAsked:
     path_resistance: Finding | None = None
     terminal_temperature: Finding | None = None
     closing_integral: Finding | None = None
+    chassis_loops: tuple[tuple[Finding, Finding], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -412,11 +415,16 @@ def _rounded(finding: Finding, up: bool) -> str:
 def _rating_asked(duty: FuseDuty) -> str:
     """Both ends of the rated current; a clash is said, not printed as a range."""
     least, most = _rounded(duty.least_rating, True), _rounded(duty.cable_rating, False)
-    known = duty.least_rating.known and duty.cable_rating.known
-    if known and duty.least_rating.number > duty.cable_rating.number:
+    known = duty.least_rating.known and duty.cable_rating.known and duty.cable_current.known
+    if not known or duty.least_rating.number <= duty.cable_rating.number:
+        return f"at least {least}, at most {most}"
+    if duty.least_rating.number > duty.cable_current.number:
         return (f"NO RATING MEETS BOTH: at least {least} for the load, at most {most} to protect "
                 "the cable; take a larger cable first")
-    return f"at least {least}, at most {most}"
+    upper = _rounded(duty.cable_current, False)
+    return (f"{least} to {upper} carry the load and meet In ≤ Iz; none of them meets "
+            f"I2 ≤ 1.45·Iz, were it a gG link (at most {most}): a named overload trip must end "
+            "what lies between, or take a larger cable")
 
 
 def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
@@ -426,8 +434,10 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
         Requirement("Rated voltage, DC", f"above {_rounded(asked.highest_voltage, True)}",
                     "highest working voltage, not the label voltage"),
         Requirement("Permitted time constant L/R at that voltage",
-                    f"at least {_rounded(duty.time_constant, True)}",
+                    f"at least {_rounded(duty.time_constant, True)} at "
+                    f"{_rounded(asked.highest_voltage, True)}",
                     "longest loop with the lowest resistance"),
+        *_chassis_pairs(asked),
         Requirement("Breaking capacity, DC", f"above {_rounded(asked.fault_highest, True)}",
                     "full, hot, new pack, all strings, fault at its terminals"),
         Requirement("Lowest breaking current", f"at most {lowest}",
@@ -443,6 +453,17 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
         Requirement("To send", "melting and total clearing curves in DC, clearing I²t and "
                     "peak arc voltage at this voltage, conductor factor, class letters",
                     "without these no rating can pass"))
+
+
+def _chassis_pairs(asked: FuseAsked) -> tuple[Requirement, ...]:
+    """Fewer modules between two chassis faults: less voltage, and a slower loop."""
+    if not asked.chassis_loops:
+        return ()
+    pairs = (f"{_rounded(constant, True)} at {_rounded(voltage, True)}"
+             for voltage, constant in asked.chassis_loops)
+    return (Requirement("Permitted time constant L/R at lower voltages",
+                        "at least " + "; ".join(pairs), "second chassis fault, by the modules "
+                        "between the two faults"),)
 
 
 def _open_items(asked: FuseAsked, duty: FuseDuty) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.electrical import resistance_sum
+from packcalc.electrical import resistance_sum, series_voltage
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.monitoring import (
     LINKS_MEASURED,
@@ -28,7 +28,8 @@ from packcalc.monitoring import (
     trip_lowest,
 )
 from packcalc.part_checks.limits import (
-    COUNTED_TIME, RULE, Limit, ManagementAsked, cell_limits, limits_of, where_known,
+    COUNTED_TIME, RULE, Limit, ManagementAsked, cell_limits, charge_bands, charge_floor, limits_of,
+    reach, where_known,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.units import show
@@ -211,9 +212,7 @@ def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
         judge("over-voltage trip within the cell's limit", STAGE_VOLTAGE, own.overvoltage_trip,
               "at most", cell["over"], missing=f"set it to {cell['over'].shown} or below",
               remedy="a lower trip"),
-        judge("over-voltage trip above the end of charging", "convenience", own.overvoltage_trip,
-              "at least", cell["full"], missing="no setting given",
-              remedy="a lower end of charging, or the charger trips every time"),
+        _above_charging(own.overvoltage_trip, cell),
         judge("under-voltage trip above the cell's lowest", STAGE_VOLTAGE, own.undervoltage_trip,
               "at least", cell["under"], missing=f"set it to {cell['under'].shown} or above",
               remedy="a higher trip"),
@@ -221,6 +220,19 @@ def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
               own.overtemperature_trip, "at most", cell["hot"],
               missing=f"set it to {cell['hot'].shown} or below", remedy="a lower trip"),
     )
+
+
+def _above_charging(trip: Finding, cell: dict[str, Finding]) -> Check:
+    """The charger's tolerance counts: inside it a charge may end in a trip, under load."""
+    remedy = ("a charger of closer tolerance, a lower end of charging, or a higher trip within the "
+              "cell's limit")
+    held = judge("over-voltage trip above the end of charging", "convenience", trip, "at least",
+                 cell["charger"], missing="no setting given", remedy=remedy,
+                 reason="end of charging at the charger's upper tolerance")
+    if held.verdict != FAIL or trip.number < cell["full"].number:
+        return held
+    return replace(held, verdict=CAUTION, reason="a charger at the upper end of its tolerance ends "
+                   "every charge in a trip, which opens contactors under the charging current")
 
 
 def _sensor_checks(asked: ManagementAsked) -> tuple[Check, ...]:
@@ -245,7 +257,8 @@ def _sensors(asked: ManagementAsked) -> Finding:
 
 def _trip_checks(asked: ManagementAsked) -> tuple[Check, ...]:
     return (_told_apart(asked), _below_peak(asked), *_told_from_rest(asked), _meets_fuse(asked),
-            _in_range(asked), _in_time(asked), *_under_voltage(asked))
+            _guards_modules(asked), _in_range(asked), _in_time(asked), *_under_voltage(asked),
+            *_unset_checks(asked))
 
 
 def _trip_band(asked: ManagementAsked) -> tuple[Finding, Finding] | None:
@@ -311,6 +324,67 @@ def _meets_fuse(asked: ManagementAsked) -> Check:
     return judge("trip acts below the current at which the fuse takes over", "who clears",
                  band[1] if band else None, "at most", takes, missing="; ".join(missing),
                  remedy="a lower trip, or a quicker fuse: between both nobody clears")
+
+
+def modules_current(asked: ManagementAsked) -> Finding:
+    """What the modules carry for ever: all in parallel, or one string where strings may be out."""
+    pack = asked.pack
+    alone = pack.layout.arrangement == "strings"
+    paths = leaf("strings in", "P", "", 1, "definition", origin=Origin("layout"),
+                 note="a string may be alone in") if alone else pack.parallel
+    title = "continuous current of one string, alone in" if alone \
+        else "continuous current of the modules"
+    if not pack.module_continuous_limit.known:
+        return pack.module_continuous_limit.called(title)
+    return trace(series_voltage, title, symbol="I", unit="A", series=paths,
+                 module_voltage=pack.module_continuous_limit)
+
+
+def _guards_modules(asked: ManagementAsked) -> Check:
+    """Cable and fuse say nothing of the cells: the overload trip must guard them too."""
+    title, limit = "overload trip ends an overload of the modules", modules_current(asked)
+    own = asked.brief.management
+    if not limit.known:
+        return Check(title, "thermal load", NOT_EVALUATED, None, None, "at most",
+                     f"{limit.title} is not known: ask the modules' maker, then set the overload "
+                     "trip with the sensor's error below it")
+    room = trace(trip_lowest, "highest setting of the overload trip for the modules", trip=limit,
+                 error=own.current_sensor_error, full_range=reach(asked))
+    told = (f"no trip guards the modules: set management.overload_trip, with its delay, at or "
+            f"below {room.shown}")
+    needs = trace(trip_highest, "lowest setting of the overload trip, steady load",
+                  trip=asked.pack.continuous_current, error=own.current_sensor_error,
+                  full_range=reach(asked))
+    if needs.number > room.number:
+        told += (f"; the continuous load asks for at least {needs.shown}: a better sensor, less "
+                 "continuous power or more in parallel first")
+    if not own.overload_trip.known:
+        return Check(title, "thermal load", NOT_EVALUATED, None, limit, "at most", told)
+    held = judge(title, "thermal load", trace(trip_highest, trip=own.overload_trip,
+                 error=own.current_sensor_error, full_range=reach(asked)), "at most", limit,
+                 reason="the setting plus the sensor's error")
+    if held.verdict == FAIL:
+        return replace(held, verdict=CAUTION, reason=f"{told}; above it only their temperature "
+                       "trips act", remedy="a lower overload trip, a better current sensor, more "
+                                           "in parallel")
+    if held.verdict == PASS and not own.overload_delay.known:
+        return replace(held, verdict=NOT_EVALUATED, reason="say the delay of the overload trip")
+    return held
+
+
+def _unset_checks(asked: ManagementAsked) -> tuple[Check, ...]:
+    """Trips that packcalc asks for and no entry of the brief holds: open until somebody shows."""
+    bands = charge_bands(asked)
+    return (
+        Check("charging is stopped below the coldest cell that may be charged", "thermal load",
+              NOT_EVALUATED, None, charge_floor(asked), "at least", "no setting is known: show in "
+              f"the management system that charger and braking stop below "
+              f"{charge_floor(asked).shown}"),
+        Check("trip of the charging current follows the cells' charge limit", "thermal load",
+              NOT_EVALUATED, None, None, "", f"no setting is known: {bands}"),
+        Check("trip of the braking current follows the cells' charge limit", "thermal load",
+              NOT_EVALUATED, None, None, "", f"no setting is known: {bands}; with the pulse that "
+              "the cells' maker allows, where there is one"))
 
 
 def _in_range(asked: ManagementAsked) -> Check:
@@ -474,4 +548,8 @@ def _open_items(asked: ManagementAsked) -> tuple[str, ...]:
     wanted = (own.trip_current, own.trip_delay, own.current_sensor_range, own.undervoltage_trip,
               own.overvoltage_trip, own.channels_per_monitor, own.temperature_sensors,
               own.balance_current, own.self_discharge_spread)
+    bands = charge_bands(asked)
+    found += [f"cold charging: set it to stop below {charge_floor(asked).shown}, and show it",
+              f"charging current trip: {bands}",
+              f"braking current trip: {bands}"]
     return (*found, *(f"{f.title}: say it in the brief" for f in wanted if not f.known))

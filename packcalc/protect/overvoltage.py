@@ -1,8 +1,8 @@
 """The over-voltage chain: every way in which a voltage rises above full charge.
 
-Charger with tolerance, braking into a full cold pack, a contactor that opens under
-braking, a motor spinning behind a dead inverter, the ceiling of a charging station. The
-largest is the highest working voltage; each part is held against it.
+Charger with tolerance, the charger's own ceiling, braking into a full cold pack, a contactor
+that opens under braking, a motor spinning behind a dead inverter, the ceiling of a charging
+station. The largest is the highest working voltage; each part is held against it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from packcalc.brief import Brief, key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.electrical import series_voltage
+from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
@@ -109,7 +109,7 @@ class OvervoltageAsked:
         reaction: of the inverter, from that limit to no power.
         back_voltage: of the motor at top speed, peak between lines.
         station_voltage: ceiling of the charging station.
-        charger_ceiling: highest output voltage of the charger.
+        charger_ceiling: highest output voltage of the charger, its tolerance counted.
         absolute_maximum, capacitor_rating, semiconductor_rating: of the inverter.
         others: further parts with their rated DC voltage, or None where nobody stated it.
         trip: over-voltage trip of all cells together; None where nobody stated it.
@@ -196,11 +196,20 @@ def overvoltage_asked(brief: Brief, pack: PackModel,
         empty_voltage=pack.empty_voltage, braking_power=brief.regeneration.power,
         braking_limit=brief.regeneration.voltage_limit, capacitance=_least_capacitance(brief),
         reaction=inverter.overvoltage_reaction, back_voltage=brief.motor.back_voltage,
-        station_voltage=brief.station.voltage, charger_ceiling=brief.charger.voltage_high,
+        station_voltage=brief.station.voltage, charger_ceiling=_charger_ceiling(brief),
         absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
         semiconductor_rating=inverter.semiconductor_rating, others=others or defaults,
         trip=_pack_trip(brief, pack), trip_delay=brief.management.voltage_delay,
         braking_time=brief.regeneration.duration)
+
+
+def _charger_ceiling(brief: Brief) -> Finding:
+    """Upper end of the charger's range at its upper tolerance; without value where not given."""
+    ceiling = brief.charger.voltage_high
+    if not ceiling.known:
+        return ceiling
+    return trace(with_tolerance, "ceiling of the charger at its upper tolerance", symbol="U_cc",
+                 voltage=ceiling, tolerance=brief.charger.tolerance)
 
 
 def _pack_trip(brief: Brief, pack: PackModel) -> Finding | None:
@@ -252,6 +261,7 @@ def _chain(asked: OvervoltageAsked) -> tuple[Link, ...]:
     return (
         Link("charger stops at its upper tolerance", BATTERY, asked.full_voltage),
         Link("braking into a full cold pack", BATTERY, asked.braking_voltage),
+        _charger(asked),
         Link("ceiling of the charging station", CHARGE, station if station.known else None,
              "" if station.known else "no fast-charge station is counted on: do not charge at one "
                                       "before its ceiling stands in the brief"),
@@ -264,6 +274,28 @@ def _start(asked: OvervoltageAsked) -> Finding:
     """Bus voltage at which the inverter begins to stop braking."""
     return largest([asked.braking_voltage, asked.full_voltage, asked.braking_limit],
                    "bus voltage when the inverter begins to stop braking")
+
+
+def _charger(asked: OvervoltageAsked) -> Link:
+    """With the battery cut off a charger that goes on drives link and inlet to its ceiling."""
+    name = "contactors open under charge: charger at its own ceiling"
+    if not asked.charger_ceiling.known:
+        return Link(name, CHARGE, None, f"not known: {asked.charger_ceiling.title}")
+    return Link(name, CHARGE, asked.charger_ceiling)
+
+
+def _room(asked: OvervoltageAsked) -> Finding | None:
+    """Time from where the inverter begins to stop braking to its limit; None where not known.
+
+    The specification asks for what the check demands: both start at the braking limit.
+    """
+    start, limit = _start(asked), asked.absolute_maximum
+    if not asked.braking_limit.known or not limit.known or asked.braking_power.number == 0 \
+            or limit.number <= start.number:
+        return None
+    return trace(time_at_power, "time from the braking limit to the absolute maximum",
+                 capacitance=asked.capacitance, lower=start, upper=limit,
+                 power=asked.braking_power)
 
 
 def _dump(asked: OvervoltageAsked) -> Link:
@@ -363,10 +395,7 @@ def _reaction_check(asked: OvervoltageAsked) -> Check:
     if limit.number <= start.number:
         return judge(title, STAGE, start, "below", limit,
                      remedy="a lower braking limit, or an inverter with a higher maximum")
-    room = trace(time_at_power, "time from the braking limit to the absolute maximum",
-                 capacitance=asked.capacitance, lower=start, upper=limit,
-                 power=asked.braking_power)
-    return judge(title, STAGE, asked.reaction, "at most", room,
+    return judge(title, STAGE, asked.reaction, "at most", _room(asked),
                  remedy="less braking power, more link capacitance, a quicker inverter, a brake "
                         "chopper")
 
@@ -446,10 +475,17 @@ def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requireme
                          "highest working voltage of the chain"),
              Requirement("inverter: highest link voltage after a shut-down at full braking",
                          "a figure in V", "windings and loop inductance add to the rise")]
-    times = _times(asked)
-    if times:
+    room, times = _room(asked), _times(asked)
+    if room is not None:
+        lines.append(Requirement(
+            "inverter: from its own braking limit to no braking power, a contactor open",
+            f"at most {room.shown}", f"from {_start(asked).shown} to its absolute maximum of "
+            f"{asked.absolute_maximum.shown}"))
+    elif times and not asked.braking_limit.known:
         lines.append(Requirement("inverter: from an open contactor to no braking power",
-                                 f"under {times[0].shown}", "from a full pack to its maximum"))
+                                 f"under {times[0].shown}, less what passes until it begins to "
+                                 "limit", "from a full pack to its maximum; its braking limit is "
+                                 "not known"))
     return tuple(lines)
 
 

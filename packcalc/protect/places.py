@@ -336,6 +336,8 @@ def _check(place: FaultPlace, one: Cleared) -> Check:
 
 # -- topology: which devices stand in a chassis loop ----------------------------------------
 
+POLE_FUSE, MIDDLE_FUSE = "fuse of the pole", "mid-pack fuse"
+
 
 @dataclass(frozen=True)
 class Pair:
@@ -343,16 +345,22 @@ class Pair:
 
     Attributes:
         key, title: of the pair.
-        fused: whether a fuse stands in the loop, wherever on its side the leak is.
+        fuse: which fuse stands in the loop wherever on its side the leak is: POLE_FUSE,
+            MIDDLE_FUSE, or "" for none.
         contactor: whether one pole's contactor stands in it.
         remedies: what would put a device into the loop.
     """
 
     key: str
     title: str
-    fused: bool
+    fuse: str
     contactor: bool
     remedies: tuple[str, ...]
+
+    @property
+    def fused(self) -> bool:
+        """Whether a fuse stands in the loop."""
+        return bool(self.fuse)
 
 
 def chassis_pairs(stands: str) -> tuple[Pair, ...]:
@@ -370,22 +378,22 @@ def chassis_pairs(stands: str) -> tuple[Pair, ...]:
     pairs = []
     if poles:
         name = "chafed cable of either pole" if poles == 2 else "chafed cable of the fused pole"
-        pairs.append(Pair("fused_pole", f"mid-pack leak and {name}", True, True,
+        pairs.append(Pair("fused_pole", f"mid-pack leak and {name}", POLE_FUSE, True,
                           (TRIP, WATCH, DOUBLE)))
     if poles < 2:
         name = "the other pole" if poles else "a pole"
         rest = ((OTHER_POLE,) if poles else ("a fuse in each pole",)) + (TRIP, WATCH, DOUBLE)
         if mid:
             pairs.append(Pair("beyond_mid", f"leak beyond the mid-pack fuse and chafed cable of "
-                              f"{name}", True, True, (TRIP, WATCH, DOUBLE)))
+                              f"{name}", MIDDLE_FUSE, True, (TRIP, WATCH, DOUBLE)))
             pairs.append(Pair("own_side", f"leak between the mid-pack fuse and {name}, and chafed "
-                              f"cable of {name}", False, True, rest))
+                              f"cable of {name}", "", True, rest))
         else:
-            pairs.append(Pair("other_pole", f"mid-pack leak and chafed cable of {name}", False,
+            pairs.append(Pair("other_pole", f"mid-pack leak and chafed cable of {name}", "",
                               True, (OTHER_POLE, MID_FUSE, TRIP, WATCH, DOUBLE)))
     if mid:
         pairs.append(Pair("inside_across", "two leaks inside the box, one on each side of the "
-                          "mid-pack fuse", True, False, (WATCH, DOUBLE)))
+                          "mid-pack fuse", MIDDLE_FUSE, False, (WATCH, DOUBLE)))
     pairs.append(Pair("inside", "two leaks inside the box" + (
-        ", on one side of the mid-pack fuse" if mid else ""), False, False, inside))
+        ", on one side of the mid-pack fuse" if mid else ""), "", False, inside))
     return tuple(pairs)

@@ -17,6 +17,7 @@ from packcalc.checks import (
     CAUTION,
     FAIL,
     NOT_EVALUATED,
+    PASS,
     Candidate,
     Check,
     Item,
@@ -70,6 +71,7 @@ class PrechargeAsked:
         timeout: after which a try is given up.
         tries: tries in a row.
         loads: what draws from the bus meanwhile.
+        awake: (name of a load, power that the branch of that name draws once it runs).
         peak_current_limit: what relay, resistor and wiring may carry at closing.
         ambient: air around the resistor, or None.
     """
@@ -84,6 +86,7 @@ class PrechargeAsked:
     timeout: Finding
     tries: Finding
     loads: tuple[BusLoad, ...] = ()
+    awake: tuple[tuple[str, Finding], ...] = ()
     peak_current_limit: Finding | None = None
     ambient: Finding | None = None
 
@@ -91,7 +94,7 @@ class PrechargeAsked:
     def lacking(self) -> tuple[Finding, ...]:
         """The findings without which nothing can be sized."""
         needed = (getattr(self, f.name) for f in fields(self)
-                  if f.name not in ("loads", "peak_current_limit", "ambient"))
+                  if f.name not in ("loads", "awake", "peak_current_limit", "ambient"))
         return tuple(f for f in needed if not f.known)
 
     @property
@@ -277,7 +280,7 @@ def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
     heat = _heat(asked, resistance)
     checks = [_voltage_check(asked), _peak_check(asked, heat["peak"]),
               _breaking_check(asked, heat["peak"])]
-    checks += [check for bus in (low, high) for check in load_checks(bus)]
+    checks += [_on_its_word(asked, check) for bus in (low, high) for check in load_checks(bus)]
     checks += [_energy_check(asked, heat), _time_check(asked, time, asked.time_limit,
                                                        "bus reaches the level in time"),
                _time_check(asked, time, asked.timeout, "timeout is longer than a slow charge")]
@@ -290,6 +293,25 @@ def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
         figure_fact("slope limit to close", "V/s", _slope(asked, resistance)),
     )
     return Candidate(f"{significant(resistance.number, 2)} Ω", tuple(_once(checks)), facts)
+
+
+def _on_its_word(asked: PrechargeAsked, check: Check) -> Check:
+    """A load that draws less asleep than its branch once it runs: its maker must say so."""
+    for load in asked.known_loads:
+        runs = next((power for name, power in asked.awake if name == load.name), None)
+        if runs is None or load.power is None or load.power.number >= runs.number \
+                or check.title != wakes_title(load.name) or check.verdict != PASS:
+            continue
+        return replace(check, verdict=CAUTION, reason=(
+            f"needs its maker's word: {load.power.shown} are counted before it is told to run, and "
+            f"the branch of this name draws {runs.shown}, with which the charge may stop"),
+            remedy=f"the maker of {load.name} states what it draws from {load.wakes_at.shown} on "
+                   "until it is told to run; or it is kept asleep by wire")
+    return check
+
+
+def wakes_title(name: str) -> str:
+    return f"{name} wakes without stopping the charge"
 
 
 def _part_candidate(asked: PrechargeAsked, part: ResistorPart) -> Candidate:

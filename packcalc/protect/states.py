@@ -6,18 +6,23 @@ the torque is at zero, except by a crash or a lost 12 V supply, which wait for n
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import re
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar
 
 from packcalc import transients as tr
-from packcalc.brief import Brief
+from packcalc.brief import CHARGE_CONTACTOR_CHOICES, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
 
 TITLE = "Switching states and their proofs"
 RULE = Origin("rule")
 OPEN, CLOSED = "open", "closed"
 CONTACTORS = ("main minus", "main plus", "pre-charge relay", "charge contactor")
+NONE, ONE, BOTH = CHARGE_CONTACTOR_CHOICES
+MAIN = re.compile(r"\bmain (?=minus|plus|contact)")
+Said = TypeVar("Said", bound=Any)
 
 BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
 CRASH_TIME = leaf("time after coming to rest in which a crashed vehicle must be isolated", "t", "s",
@@ -76,13 +81,27 @@ class StatesAsked:
     breaks: Finding | None = None
 
 
+@formula(
+    title="Time left of a time", symbol="t", unit="s", text="t = t_w − t_u",
+    inputs={"whole": "t_w [s] allowed in all", "used": "t_u [s] of it"}, basis="definition",
+    valid="t_u ≤ t_w")
+def time_left(whole: Any, used: Any) -> Any:
+    """What one step leaves to the other.
+
+    Examples:
+        >>> time_left(5.0, 2.0)
+        3.0
+    """
+    return whole - used
+
+
 @dataclass(frozen=True)
 class State:
     """One switching state.
 
     Attributes:
         name: of the state.
-        contactors: position of each of CONTACTORS.
+        contactors: position of each contactor of the result.
         before: what must hold or happen before it is entered.
         point: where it is measured that the state is reached.
         relation: "below", "above", "differing by less than" or words.
@@ -94,7 +113,7 @@ class State:
     """
 
     name: str
-    contactors: tuple[str, str, str, str]
+    contactors: tuple[str, ...]
     before: str
     point: str
     relation: str
@@ -156,12 +175,14 @@ class StatesResult:
         proofs: every way to prove a contact, with what it cannot see.
         weld_check: its steps, in order.
         item: as put to the reviewer.
+        contactors: those that this pack has, in the order of each state's positions.
     """
 
     states: tuple[State, ...]
     proofs: tuple[Proof, ...]
     weld_check: tuple[str, ...]
     item: Item
+    contactors: tuple[str, ...] = CONTACTORS
 
     def state(self, name: str) -> State:
         """The state of that name."""
@@ -170,7 +191,8 @@ class StatesResult:
 
 def study_states(asked: StatesAsked) -> StatesResult:
     """States, their proofs and the checks of their times."""
-    states = _states(asked)
+    has = 3 if asked.brief.path.charge_contactor == NONE else 4
+    states = tuple(replace(s, contactors=s.contactors[:has]) for s in _states(asked))
     fall = _fall(asked, BORDER)
     duty = [weld_level(asked), asked.brief.precharge.timeout]
     duty += [f for f in (asked.precharge_time, fall, _crash_time(asked), _hold_time(asked))
@@ -180,7 +202,30 @@ def study_states(asked: StatesAsked) -> StatesResult:
         governing="no closing onto a weld, no opening under torque, nothing left live by a crash",
         duty=tuple(duty), specification=_specification(asked), open_items=_open_items(asked),
         notes=(*NOTES, *_strings_note(asked)), checks=_checks(asked))
-    return StatesResult(states, PROOFS, _weld_check(asked), item)
+    result = StatesResult(states, PROOFS, _weld_check(asked), item, CONTACTORS[:has])
+    return _of_strings(result) if asked.pack.layout.in_strings else result
+
+
+def _of_strings(result: StatesResult) -> StatesResult:
+    """The same said of the strings' own contactors: there is no pair common to all."""
+    item = result.item
+    said = replace(
+        item, notes=_renamed(item.notes), checks=_each_renamed(item.checks),
+        specification=_each_renamed(item.specification), open_items=_renamed(item.open_items),
+        duty=tuple(f.called(MAIN.sub("string ", f.title)) for f in item.duty))
+    return StatesResult(_each_renamed(result.states), _each_renamed(result.proofs),
+                        _renamed(result.weld_check), said, _renamed(result.contactors))
+
+
+def _renamed(texts: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(MAIN.sub("string ", text) for text in texts)
+
+
+def _each_renamed(things: tuple[Said, ...]) -> tuple[Said, ...]:
+    """Every word of each thing that names a main contactor."""
+    return tuple(replace(thing, **{f.name: MAIN.sub("string ", text) for f in fields(thing)
+                                   if isinstance(text := getattr(thing, f.name), str)})
+                 for thing in things)
 
 
 def weld_level(asked: StatesAsked) -> Finding:
@@ -235,7 +280,7 @@ def _weld_check(asked: StatesAsked) -> tuple[str, ...]:
         f"Load side of main plus to battery minus, and load side of main minus to battery plus, "
         f"each through a measuring resistor that pulls it down: both below {level}. Above it that "
         "pole is welded.",
-        "The same for the charge contactor, and in strings for each string with the bus dead.",
+        *_further_welds(asked),
         f"Close main minus alone: the link stays below {level}. A rise means that main plus or the "
         "relay passes current.",
         "Close the relay: the link rises. No rise means that main minus, the relay or its resistor "
@@ -247,6 +292,12 @@ def _weld_check(asked: StatesAsked) -> tuple[str, ...]:
         "still closed.")
 
 
+def _further_welds(asked: StatesAsked) -> tuple[str, ...]:
+    also = ([] if asked.brief.path.charge_contactor == NONE else ["for the charge contactor"]) + (
+        ["for each string with the bus dead"] if asked.pack.layout.in_strings else [])
+    return (f"The same {' and '.join(also)}.",) if also else ()
+
+
 # --- the table ------------------------------------------------------------------------
 
 def _states(asked: StatesAsked) -> tuple[State, ...]:
@@ -254,7 +305,7 @@ def _states(asked: StatesAsked) -> tuple[State, ...]:
 
 
 def _starting(asked: StatesAsked) -> tuple[State, ...]:
-    level, pre = weld_level(asked), asked.brief.precharge
+    level, pre, pole = weld_level(asked), asked.brief.precharge, asked.brief.path.charge_contactor
     target = trace(tr.share_of_voltage, "level of the link for closing main plus, at the lowest "
                    "battery voltage", voltage=asked.pack.rest_low_voltage, share=pre.level,
                    note="scaled with the measured battery voltage")
@@ -272,12 +323,14 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
         State("first pole", (CLOSED, OPEN, OPEN, OPEN), "both weld checks passed",
               "DC link, plus to minus: must not rise", "below", level, SETTLE,
               "main plus or pre-charge relay is welded: open main minus",
-              f"{PACK_LIVE}; the minus pole of link and inverter",
+              f"{PACK_LIVE}; the minus pole of link and inverter"
+              + {NONE: ", and of the charge inlet", BOTH: "", ONE: ", and of the charge inlet "
+                 "unless its contactor stands in that pole"}[pole],
               "main minus itself: it reads the same when it stayed open"),
         State("pre-charge", (CLOSED, OPEN, CLOSED, OPEN), "link did not rise with one pole closed",
               "DC link against battery, and its slope", "above", target, pre.timeout,
               "open relay, then main minus; wait until the resistor is cold; "
-              f"{pre.tries.number:g} tries, then lock out", BUS_LIVE,
+              f"{pre.tries.number:g} tries, then lock out", _bus_live(asked),
               "a load that holds the level, without the slope; which of main minus, relay and "
               "resistor is open when nothing rises"),
     )
@@ -286,23 +339,33 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
 def _working(asked: StatesAsked) -> tuple[State, ...]:
     left = trace(tr.closing_difference, "voltage across main plus before it closes",
                  voltage=asked.highest, level=asked.brief.precharge.level)
+    cut = asked.brief.path.charge_contactor != NONE
     return (
         State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached",
               "with the relay open again: the link does not fall by the closing difference, and "
               "the auxiliary contact of main plus has moved; from the first load current on, "
               "voltage across main plus", "below", left, _hold_time(asked) or UNTOLD,
-              "contact did not close: torque stays off, back to off", BUS_LIVE,
+              "contact did not close: torque stays off, back to off", _bus_live(asked),
               "voltage across main plus alone: a charged link with no current reads the same open "
               "and closed; the auxiliary contact tells the armature, not a burnt main contact"),
         State("charge", (CLOSED, CLOSED, OPEN, CLOSED),
-              "plug in and locked, earth proven, torque blocked, weld check of the charge "
-              "contactor", "inlet, plus to minus, against battery", "differing by less than",
-              left, SETTLE,
-              "charger off first, then charge contactor, then main contactors",
-              f"{BUS_LIVE}; inlet and charge cable",
+              "plug in and locked, earth proven, torque blocked"
+              + (", weld check of the charge contactor" if cut else ""),
+              "inlet, plus to minus, against battery", "differing by less than", left, SETTLE,
+              "charger off first, then " + ("charge contactor, then " if cut else "")
+              + "main contactors", f"{BUS_LIVE}; inlet and charge cable",
               "before current flows an inlet whose capacitors are charged reads the same with the "
-              "charge contactor open"),
+              "charge contactor open" if cut else
+              "whether the plug is in: the inlet reads the same as in the drive"),
     )
+
+
+def _bus_live(asked: StatesAsked) -> str:
+    """What is live with the main contactors closed, charging or not."""
+    return BUS_LIVE + {
+        NONE: "; the charge inlet and its cable, which no contactor cuts off",
+        ONE: "; one pole of the charge inlet, which its contactor does not cut off",
+        BOTH: ""}[asked.brief.path.charge_contactor]
 
 
 def _ending(asked: StatesAsked) -> tuple[State, ...]:
@@ -330,10 +393,20 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
               "the second pole to open: prove each in turn, see the weld check"),
         State("loss of 12 V", (OPEN, OPEN, OPEN, OPEN),
               "nothing can come before: springs open the contacts",
-              "weld check at the next wake", "below", weld_level(asked), SETTLE,
-              "welded contacts: no wake", PACK_LIVE,
+              "weld check at the next wake", "below", weld_level(asked),
+              _after_settling(asked), "welded contacts: no wake", PACK_LIVE,
               "anything until the supply is back: no channel is read"),
     )
+
+
+def _after_settling(asked: StatesAsked) -> Finding | None:
+    """Contact settled and link fallen to the weld level; None where its resistor is not known."""
+    if asked.highest.number <= weld_level(asked).number:
+        return SETTLE
+    fall = _fall(asked, weld_level(asked))
+    return None if fall is None else trace(
+        tr.sum_of_times, "contact settled, then the link below the weld level", first=SETTLE,
+        second=fall)
 
 
 def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
@@ -350,7 +423,7 @@ def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
 def _checks(asked: StatesAsked) -> tuple[Check, ...]:
     return (_precharge_check(asked), _closed_check(asked), _torque_check(asked),
             _crash_check(asked), _crash_link_check(asked), _weld_wait_check(asked),
-            _lost_supply_check(asked))
+            _lost_supply_check(asked), _inlet_check(asked))
 
 
 def _precharge_check(asked: StatesAsked) -> Check:
@@ -446,6 +519,24 @@ def _lost_supply_check(asked: StatesAsked) -> Check:
                  remedy="hold-up of the 12 V supply until torque is at zero")
 
 
+def _inlet_check(asked: StatesAsked) -> Check:
+    title, stage = "charge inlet is dead in every state but charge", "isolation and distance"
+    poles = asked.brief.path.charge_contactor
+    ask = ("a charge contactor in both poles, closed only to charge and proven by a reading at the "
+           "inlet; without it contacts that no finger can reach, and a lock, see the insulation")
+    if poles == BOTH:
+        return Check(title, stage, NOT_EVALUATED, reason="by the brief a charge contactor in both "
+                     "poles cuts it off; no part is named for it: ask its maker for the voltage "
+                     "that each pole holds off open and breaks, in both directions",
+                     remedy="each pole alone rated above the highest working voltage")
+    return Check(title, stage, CAUTION, reason={
+        NONE: "no charge contactor is stated: the inlet is live whenever the main contactors are "
+              "closed, in the drive as well, and while the link is still charged",
+        ONE: "one pole of it stays joined to the bus whenever the main contactors are closed: a "
+             "first fault to the chassis, or one weld, makes the inlet dangerous"}[poles],
+        remedy=ask)
+
+
 # --- words ----------------------------------------------------------------------------
 
 def _specification(asked: StatesAsked) -> tuple[Requirement, ...]:
@@ -461,8 +552,39 @@ def _specification(asked: StatesAsked) -> tuple[Requirement, ...]:
                     f"{asked.brief.precharge.tries.number:g} tries, then lock-out"),
         Requirement("coils", "normally open, dropped by wire by interlock, emergency stop and "
                     "crash switch", "no program stands between"),
-        Requirement("crash to open contactors", f"at most {CRASH_TIME.shown}", CRASH_TIME.note),
+        Requirement("crash to open contactors", _opening_left(asked), CRASH_TIME.note),
+        *_charge_contactor(asked),
     )
+
+
+def _charge_contactor(asked: StatesAsked) -> tuple[Requirement, ...]:
+    poles = asked.brief.path.charge_contactor
+    if poles == NONE:
+        return ()
+    return (Requirement(f"charge contactor, {poles}", charge_contactor_demand(asked.pack),
+                        "open unless charging; its weld check comes before each charge"),)
+
+
+def charge_contactor_demand(pack: PackModel) -> str:
+    """What each pole of a charge contactor must stand, carry and break."""
+    current = pack.charging_current.shown
+    return (f"each pole alone above {pack.highest_voltage.shown} DC; carries {current} and breaks "
+            "it in both directions")
+
+
+def _opening_left(asked: StatesAsked) -> str:
+    """What the link's fall leaves of the time after a crash for opening the contactors."""
+    whole, fall = CRASH_TIME.shown, _fall(asked, BORDER)
+    if asked.highest.number <= BORDER.number:
+        return f"at most {whole}"
+    if fall is None:
+        return (f"at most {whole} less the time in which the link falls below {BORDER.shown}, "
+                "which is not known")
+    if fall.number >= CRASH_TIME.number:
+        return (f"at once; the link alone takes {fall.shown} to fall below {BORDER.shown}, more "
+                f"than the {whole} for both: an active discharge")
+    left = trace(time_left, whole=CRASH_TIME, used=fall)
+    return f"at most {left.shown}: the link's fall of {fall.shown} ends within the same {whole}"
 
 
 def _open_items(asked: StatesAsked) -> tuple[str, ...]:
@@ -472,8 +594,9 @@ def _open_items(asked: StatesAsked) -> tuple[str, ...]:
 
 
 def _strings_note(asked: StatesAsked) -> tuple[str, ...]:
-    if asked.pack.layout.arrangement != "strings":
+    if not asked.pack.layout.in_strings:
         return ()
-    return ("Each string has main contactors of its own: a string is closed onto the bus only "
-            "when its voltage is within the allowed difference of the others, and the weld check "
-            "is made string by string with the bus at rest.",)
+    return ("Each string has a pair of its own, and every pair opens on the pack's trips at the "
+            "same command; at the worst one string alone is in. A string is closed onto the bus "
+            "only when its voltage is within the allowed difference of the others, and the weld "
+            "check is made string by string with the bus at rest.",)

@@ -18,7 +18,7 @@ from packcalc.parts import ContactorPart
 NOTES = (
     "A string contactor opens under load, at the worst with its string alone in: each pole alone "
     "breaks that current at the full DC voltage. There is no pair common to all strings; the duty "
-    "of the main contactors falls to those of the string that is alone.",
+    "of the whole pack falls to those of the string that is alone.",
     "It must never open above its breaking current: a fault in its string is fed by all the "
     "others, and only the string fuse ends that.",
     "Join strings only within the allowed voltage difference; see the parallel strings.",
@@ -64,8 +64,8 @@ def _specification(carry: CarryDemand, switch: SwitchDemand,
                     f"{carry.ambient.shown}; {carry.peak_current.shown} for "
                     f"{carry.peak_duration.shown}", "best string, one string open"),
         Requirement("breaks", f"{switch.break_discharge.shown} discharging and "
-                    f"{switch.break_charge.shown} charging", "its string alone in, up to where the "
-                    "main fuse takes over"),
+                    f"{switch.break_charge.shown} charging", "its string alone in, up to the "
+                    "largest current at which it opens before the main fuse has cleared"),
         Requirement("short-time withstand", f"{carry.fault_highest.shown}, or the string fuse's "
                     "cut-off current, until it has cleared", "fed by all other strings"),
     ]

@@ -8,6 +8,7 @@ strings may be joined only where the rest voltage moves with charge.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
 
 TITLE = "Parallel strings"
+MODULE_SHORT = "A module shorted inside one string is seen"
 RULE = Origin("rule")
 HIDDEN_MOST = leaf("largest charge gap that may stay hidden when strings are joined by voltage",
                    "Δz_max", "%", 0.05, "assumed", source="packcalc-rule", origin=RULE,
@@ -301,6 +303,21 @@ def _bus_drops(n: int, diagonal: bool) -> np.ndarray:
     return near + (far if diagonal else near)
 
 
+@formula(
+    title="Measured difference at which a string may be joined", symbol="ΔU_m", unit="V",
+    text="ΔU_m = ΔU − u_e",
+    inputs={"difference": "ΔU [V] allowed", "error": "u_e [V] of the measured difference"},
+    valid="the error smaller than what is allowed", safe_side="low", basis="definition")
+def measured_difference(difference: Any, error: Any) -> Any:
+    """What the reading may show at most, so that the true difference stays within the allowed.
+
+    Examples:
+        >>> round(float(measured_difference(1.183, 0.5)), 3)
+        0.683
+    """
+    return difference - error
+
+
 @dataclass(frozen=True)
 class ChargeLimit:
     """Charge limit of one string at one cell temperature."""
@@ -447,8 +464,14 @@ def _joining(asked: StringsAsked) -> dict[str, Finding | None]:
                             slope=asked.slope)}
 
 
-def size_strings(asked: StringsAsked) -> Item:
-    """Duty of string fuses and contactors, and whether strings may be joined by voltage."""
+def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = None) -> Item:
+    """Duty of string fuses and contactors, and whether strings may be joined by voltage.
+
+    Args:
+        asked: of the layout.
+        breaks: what a string's contactors must break, discharging and charging; None where
+            only what one string carries in use is known.
+    """
     duty = string_duty(asked)
     figures = [duty.breaking, duty.lowest, duty.one_module, duty.continuous, duty.in_use,
                duty.peak, duty.charging, duty.charge_limit]
@@ -458,7 +481,8 @@ def size_strings(asked: StringsAsked) -> Item:
         key="strings", title=TITLE,
         governing=f"A fault in one string is fed by the others with up to {duty.breaking.shown}; "
                   f"with one string open the best of the rest carries {duty.continuous.shown}.",
-        duty=tuple(figures), specification=_specification(asked, duty),
+        duty=tuple(figures), specification=_specification(
+            asked, duty, breaks or (duty.peak, duty.charging)),
         checks=(*_joining_checks(asked, duty), _module_check(asked, duty)),
         open_items=("string fuse: lowest breaking current and DC clearing curve (supplier)",
                     "string contactors: breaking current of one pole, both directions "
@@ -509,7 +533,7 @@ def _told(asked: StringsAsked, duty: StringsDuty) -> Check:
 
 def _module_check(asked: StringsAsked, duty: StringsDuty) -> Check:
     return Check(
-        "A module shorted inside one string is seen", "who clears", NOT_EVALUATED,
+        MODULE_SHORT, "who clears", NOT_EVALUATED,
         duty.one_module, None, "",
         f"the others push only {duty.one_module.shown} into it, which a string fuse for "
         f"{duty.continuous.shown} does not open: nobody, unless the management system opens that "
@@ -517,7 +541,8 @@ def _module_check(asked: StringsAsked, duty: StringsDuty) -> Check:
         "trip on the difference between the strings' currents, or on the string's lowest cell")
 
 
-def _specification(asked: StringsAsked, duty: StringsDuty) -> tuple[Requirement, ...]:
+def _specification(asked: StringsAsked, duty: StringsDuty,
+                   breaks: tuple[Finding, Finding]) -> tuple[Requirement, ...]:
     low = f"at most {duty.lowest.shown}"
     return (
         Requirement("string fuse, each string: rated DC voltage", f"above "
@@ -533,11 +558,24 @@ def _specification(asked: StringsAsked, duty: StringsDuty) -> tuple[Requirement,
         Requirement("string contactor: continuous and peak current",
                     f"{duty.continuous.shown} and {duty.peak.shown}", "best string, one open"),
         Requirement("string contactor: breaking current, both directions",
-                    f"at least {duty.peak.shown} and {duty.charging.shown}",
-                    "one string is taken out under load"),
-        Requirement("management system: closes a string onto the bus only below a difference of",
-                    duty.difference.shown, "first current within the charge limit of the receiver"),
+                    " and ".join(f"at least {b.shown} {way}" if b.known else f"{way} not known"
+                                 for b, way in zip(breaks, ("discharging", "charging"),
+                                                   strict=True)),
+                    "one string is taken out under load, at the worst the only one in"),
+        Requirement("management system: closes a string onto the bus only below a measured "
+                    "difference of", _measured(asked, duty), "first current within the charge "
+                    "limit of the receiver, however the two readings err"),
     )
+
+
+def _measured(asked: StringsAsked, duty: StringsDuty) -> str:
+    """The allowed difference less what the reading may hide."""
+    if not (duty.difference.known and asked.voltage_error.known):
+        return "not known"
+    if duty.difference.number <= asked.voltage_error.number:
+        return "none: the reading may hide more than is allowed"
+    return trace(measured_difference, difference=duty.difference,
+                 error=asked.voltage_error).shown
 
 
 def joining_differences(asked: StringsAsked) -> tuple[tuple[Finding, Finding], ...]:

@@ -6,14 +6,17 @@ layout.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from packcalc.brief import BENCH_KEYS, Bench, Donor, WantedPins
+from packcalc.brief import BENCH_KEYS, Bench, Brief, Donor, WantedPins
+from packcalc.errors import Fault, InputErrors
 from packcalc.findings import Origin, leaf
 from packcalc.modules import ModuleType
+from packcalc.reading.bench_sheet import read_with_faults
 from packcalc.reading.entries import Notes, entry, is_unknown, keys_of, kind_of, schema_safe
-from packcalc.reading.positions import KeyPath
+from packcalc.reading.positions import KeyPath, positions, read_text
 from packcalc.units import into_si
 
 PIN_LISTS = ("pins_together", "pins_apart", "pins_not_in")
@@ -53,6 +56,23 @@ def read_bench(notes: Notes, data: Mapping[str, Any]) -> Bench | None:
             notes.fault(("bench", at), f"{found[lower].title} ({found[lower].shown}) lies above "
                         f"{found[higher].title} ({found[higher].shown})", "mend one of the two")
     return Bench(file=notes.words(table, "file", ("bench",)), pins=_pins(notes, table), **found)
+
+
+def sheet_faults(brief: Brief) -> tuple[Fault, ...]:
+    """What is wrong with the bench sheet that a brief names; a whole file's fault stands in the
+    brief, at the entry that names it.
+    """
+    if brief.bench is None or not brief.bench.file:
+        return ()
+    default = brief.modules[0].module if len(brief.modules) == 1 else None
+    try:
+        _, faults = read_with_faults(
+            os.path.join(os.path.dirname(brief.place), brief.bench.file), default)
+    except InputErrors as error:
+        faults = error.faults
+    line = positions(read_text(brief.place)).lines.get(("bench", "file"), 0) if faults else 0
+    return tuple(f if f.line else Fault(brief.place, line, "bench.file", f"{f.file} {f.wrong}",
+                                        f.right) for f in faults)
 
 
 def _pins(notes: Notes, table: Mapping[str, Any]) -> WantedPins:

@@ -97,9 +97,17 @@ class Notes:
             raise InputErrors([*self.faults[:MOST_FAULTS], rest])
 
     def refused(self, path: KeyPath, error: UserError) -> None:
-        """Keep what a lower floor refused, under the key that asked."""
+        """Keep what a lower floor refused, under the key that asked.
+
+        A fault of another file as a whole has no line of its own: it stands at the entry that
+        names the file.
+        """
         if isinstance(error, InputErrors):
-            self.add(*error.faults)
+            for fault in error.faults:
+                if fault.line or fault.file == self.place:
+                    self.add(fault)
+                else:
+                    self.fault(path, f"{fault.file} {fault.wrong}", fault.right)
         else:
             wrong, _, right = str(error).partition("; ")
             self.fault(path, wrong, right)

@@ -18,10 +18,13 @@ from packcalc.curves import order_fault
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import (
+    AGAINST_SPANS,
     COLUMNS,
     FUSE,
     KINDS,
     PART_CLASSES,
+    SPANS,
+    CablePart,
     FusePart,
     Part,
     PartColumn,
@@ -30,7 +33,7 @@ from packcalc.parts import (
     column,
 )
 from packcalc.reading.positions import one_line, read_text
-from packcalc.units import dimension, other_reading, parse, show, significant
+from packcalc.units import dimension, into_si, other_reading, parse, show, significant
 
 MOST_PARTS = 2000
 MOST_FAULTS = 100
@@ -42,6 +45,10 @@ UNKNOWN = ("", "unknown", "-", "–", "n/a")
 FIELDS = {"class": "class_letters"}
 NAMES = tuple(c.name for c in COLUMNS)
 CURVES = ("melting", "clearing")
+COPPER = 1.724e-8       # Ω·m, annealed copper at 20 °C (IEC 60028, remembered)
+LEAST_OF_COPPER = 0.9   # our rule: a section may be a little more than its name says
+MOST_OF_ONE = 60.0      # A for 1 mm², our rule; tables rise with about the section to the 0.625
+ROUNDED = 0.05          # sheets print their figures rounded
 # A sheet prints "20.000 A" for twenty thousand as readily as for twenty, and no span of a part
 # tells which; resistances, times and factors are printed with three true decimals.
 ASKED_ABOUT = ("voltage", "current", "let-through", "power", "energy")
@@ -243,8 +250,24 @@ def _quantity(line: int, entry: PartColumn, cell: str, basis: str,
     if entry.name.endswith("_factor") and value > 1:
         faults.add(line, entry.name, f"{cell!r} is above 1", "a factor is at most 1")
         return None
+    if not _plausible(line, entry.name, cell, value, entry.unit, SPANS, faults):
+        return None
     return leaf(entry.title, entry.symbol, entry.unit, value, basis,
                 origin=Origin(faults.place, line, entry.name, cell))
+
+
+def _plausible(line: int, name: str, cell: str, value: float, unit: str,
+               spans: Mapping[str, tuple[float, float]], faults: _Faults, at: str = "") -> bool:
+    """Whether a figure lies within its column's span; what lies outside is told."""
+    if name not in spans:
+        return True
+    low, high = (into_si(end, unit) for end in spans[name])
+    slack = 1e-9 * max(abs(low), abs(high))
+    if low - slack <= value <= high + slack:
+        return True
+    faults.add(line, f"{name}{at}", f"{cell[:40]!r} is not plausible",
+               f"between {show(low, unit)} and {show(high, unit)}: check the figure and its unit")
+    return False
 
 
 def _parsed(line: int, name: str, cell: str, dim: str, faults: _Faults) -> float | None:
@@ -285,6 +308,12 @@ def _points(line: int, entry: PartColumn, cell: str, basis: str,
         y = _parsed(line, f"{entry.name}, point {number}", second.strip(), entry.dimension, faults)
         if x is None or y is None:
             return None
+        where = f", point {number}"
+        if not (_plausible(line, entry.name, first.strip(), x, entry.against_unit, AGAINST_SPANS,
+                           faults, where)
+                and _plausible(line, entry.name, second.strip(), y, entry.unit, SPANS, faults,
+                               where)):
+            return None
         pairs.append((x, y))
     wrong = order_fault(pairs, entry.runs, lambda x: show(x, entry.against_unit),
                         lambda y: show(y, entry.unit), 2 if entry.name in CURVES else 1)
@@ -314,6 +343,31 @@ def _hold(line: int, part: Part, faults: _Faults) -> None:
                        "mend one of the two")
     if isinstance(part, FusePart):
         _hold_curves(line, part, faults)
+    if isinstance(part, CablePart):
+        _hold_copper(line, part, faults)
+
+
+def _hold_copper(line: int, part: CablePart, faults: _Faults) -> None:
+    """Resistance and current against the section of copper that the row gives."""
+    if part.section is not None and part.resistance_per_length is not None:
+        least = COPPER / part.section.number
+        if part.resistance_per_length.number < LEAST_OF_COPPER * least:
+            faults.add(line, "resistance_per_length", f"{part.resistance_per_length.shown} is less "
+                       f"than copper of {part.section.shown} has",
+                       f"about {show(least, 'mΩ/m')} at 20 °C: check both columns")
+    points = part.current_at_ambient
+    if points is None:
+        return
+    if part.section is not None:
+        most = MOST_OF_ONE * (part.section.number * 1e6) ** 0.625
+        if points.second[0] > most:
+            faults.add(line, "current_at_ambient", f"{show(points.second[0], 'A')} is not "
+                       f"plausible for {part.section.shown}",
+                       f"at most {show(most, 'A')}: check both columns")
+    if part.insulation_class is not None and points.first[-1] >= part.insulation_class.number:
+        faults.add(line, "current_at_ambient", f"a current at {show(points.first[-1], '°C')}, "
+                   "where the air is as hot as the insulation may be "
+                   f"({part.insulation_class.shown})", "leave that point out, or mend the class")
 
 
 def _hold_curves(line: int, part: FusePart, faults: _Faults) -> None:
@@ -327,11 +381,35 @@ def _hold_curves(line: int, part: FusePart, faults: _Faults) -> None:
         if at is not None:
             faults.add(line, "clearing", f"the clearing curve lies below the melting curve at "
                        f"{significant(at)} A", "a link melts before it clears: check both columns")
+        late = None if at is not None else part.melting.curve.beyond(part.clearing.curve)
+        if late is not None:
+            faults.add(line, "clearing", "the clearing curve lies below the melting curve at "
+                       f"{show(late, 's')}: by its points the link would clear within that time "
+                       "at a current that does not melt it", "a link melts before it clears: "
+                       "check both columns")
+    _hold_heat(line, part, faults)
     for curve in (part.melting, part.clearing):
         if curve and part.rated_current and curve.second[-1] <= part.rated_current.number:
             faults.add(line, curve.column.name, f"{show(curve.second[-1], 'A')} at "
                        f"{show(curve.first[-1], 's')} is not above the rated current "
                        f"{part.rated_current.shown}", "a fuse carries its rated current for ever")
+
+
+def _hold_heat(line: int, part: FusePart, faults: _Faults) -> None:
+    """The clearing I²t against the fast end of the link's own clearing curve.
+
+    Slow points let through more than the figure at high current, so the curve is held where it
+    is about adiabatic: wholly up to 1 ms, by half up to 10 ms.
+    """
+    if part.clearing is None or part.clearing_i2t is None:
+        return
+    time, current = part.clearing.first[0], part.clearing.second[0]
+    share = next((s for t, s in ((0.001, 1.0), (0.010, 0.5)) if time <= t * (1 + 1e-9)), 0.0)
+    heat = current ** 2 * time
+    if part.clearing_i2t.number < share * heat * (1.0 - ROUNDED):
+        faults.add(line, "clearing_i2t", f"{part.clearing_i2t.shown} is less than the clearing "
+                   f"curve lets through at {show(time, 's')}, {show(heat, 'A²s')}",
+                   "the highest total clearing figure in DC: check both columns")
 
 
 def _distinct(parts: list[Part], faults: _Faults) -> None:

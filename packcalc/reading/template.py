@@ -79,6 +79,7 @@ EXAMPLES: dict[str, str] = {
     "path.link_limit": '"160 degC"',
     "path.main_fuse": '"both poles"',
     "path.insulation_monitor": '"warns"',
+    "path.charge_contactor": '"both poles"',
     "motor.back_voltage": '"380 V"',
     "station.voltage": '"500 V"',
     "station.current": '"125 A"',

@@ -35,7 +35,8 @@ COLUMNS = (
 )
 
 LEGEND = (
-    "Highest: highest working voltage. Full: end of charging with the charger's tolerance. "
+    "Highest: highest voltage of the battery side. Full: end of charging with the charger's "
+    "tolerance. "
     "Braking, full: power fed back into a full cold pack. Mean: over the charge window. Loaded: "
     "at the inverter, cold, aged, nearly empty, at the end of the peak. Available: power with "
     "the bus held at the voltage that full power needs. Rate: peak current of a module against "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packcalc.protect.states import CONTACTORS, State, StatesResult
+from packcalc.protect.states import State, StatesResult
 from packcalc.report.blocks import column, item_section, words
 from packcalc.report.document import Bullets, Cell, Paragraph, Section, Table
 
@@ -11,7 +11,7 @@ def positions_table(result: StatesResult) -> Table:
     """State by contactor, and what is live."""
     columns = (column("state", "State"),
                *(column(name.replace("-", "_").replace(" ", "_"), name.capitalize())
-                 for name in CONTACTORS), column("live", "Live", wide=True))
+                 for name in result.contactors), column("live", "Live", wide=True))
     rows = tuple((words(s.name), *(words(p) for p in s.contactors), words(s.live))
                  for s in result.states)
     return Table("switching_positions", "Contactor positions, and what is live", columns, rows)

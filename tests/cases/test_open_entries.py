@@ -168,3 +168,28 @@ def test_a_trip_that_the_sensor_cannot_be_sure_to_see_does_not_count(tmp_path, c
     assert _spans(_truck_with(text, tmp_path, **blind)) != FAIL
     # 950 A + 20 % of 2500 A is 1450 A, and a sensor of 600 A never shows 700 A; the fault is 961 A
     assert _spans(_truck_with(text, tmp_path, **blind, **changes)) == FAIL
+
+
+# -- parallel strings ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def strings():
+    place = next(e for e in EXAMPLES if e.parent.name == "minibus")
+    study = study_protection(read_brief(str(place)), "12S2P", "strings")
+    return next(i for i in study.items if i.key == "strings")
+
+
+def test_a_string_left_alone_is_held_against_its_own_modules(strings):
+    out = [c for c in strings.checks if c.title.startswith("one string out")]
+    assert len(out) == 5 and all(c.verdict in (PASS, CAUTION) for c in out)
+    peak = next(c for c in out if "peak current" in c.title)
+    # 153.6 kW at 560 V through one string, 230 A at 91 % of its capacity
+    assert peak.verdict == CAUTION and peak.figure.number > peak.demand.number
+    assert "must cut the pack to 209.3 A" in peak.remedy
+
+
+def test_the_joining_limit_leaves_room_for_the_reading_s_error(strings):
+    told = next(r for r in strings.specification if "measured difference" in r.what)
+    allowed = next(f for f in strings.duty if f.title == "allowed difference at 45.00 °C")
+    assert float(told.value.split()[0]) == pytest.approx(allowed.number - 0.5, abs=2e-3)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from packcalc.brief import Branch
 from packcalc.checks import Item
 from packcalc.findings import Finding
 from packcalc.parts import RESISTOR
@@ -17,6 +18,10 @@ from packcalc.report.document import Column, Table
 from packcalc.units import from_si, printed, significant
 
 PLUS, MINUS = "+", "−"
+MONITOR = "monitor"
+# Tag and symbol of what a branch of that kind leads to; any other is a load.
+LETTERS = {MONITOR: ("B", "monitor"), "charger": ("X", "inlet"),
+           "fast-charge inlet": ("X", "inlet")}
 BEFORE, BEHIND_FUSE, BEHIND_CONTACTORS = ("before the main fuse", "behind the main fuse",
                                           "behind the contactors")
 
@@ -52,11 +57,12 @@ class Part:
 
 @dataclass(frozen=True)
 class Rung:
-    """A branch between the poles: its load and its fuses, one or two, or none."""
+    """A branch between the poles: its load, and its fuses and contactors, one or two, or none."""
 
     load: Part
     fuses: tuple[Part, ...]
     tap: str
+    contactors: tuple[Part, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,7 +76,7 @@ class Circuit:
         strings: for each string its own parts, positive end first; empty for one source.
         main_fuses, contactors: in the poles behind the source.
         precharge: relay and resistor.
-        monitor: the insulation monitor, if the brief has one.
+        monitor: the insulation monitor, if the brief has one and no branch describes it.
         rungs: branches and charge inlet.
         bus: discharge resistor, capacitor, inverter.
     """
@@ -95,7 +101,7 @@ class Circuit:
         found += [*self.main_fuses, *self.contactors, *self.precharge]
         found += [self.monitor] if self.monitor else []
         for rung in self.rungs:
-            found += [*rung.fuses, rung.load]
+            found += [*rung.fuses, *rung.contactors, rung.load]
         return (*found, *self.bus)
 
 
@@ -141,7 +147,7 @@ def circuit_of(study: ProtectionStudy) -> Circuit:
     tags in every picture.
     """
     tags, layout = _Tags(), study.layout
-    strings = layout.arrangement == "strings" and layout.parallel > 1
+    strings = layout.in_strings
     main = _main_fuses(study, tags)
     source = _source(study, tags)
     inside = _inside(study, tags, main)
@@ -239,7 +245,7 @@ def _contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
         tags.next("K"), "contactor", f"main contactor, {pole}", f"{pole} pole",
         current=duty_of(item, "Continuous current"), voltage=study.pack.highest_voltage,
         breaking=duty_of(item, "Largest current to break"),
-        other=_candidates(item, study.brief.parts.contactor), pole=pole)
+        other=_candidates(item, study.brief.parts.tripped(study.layout.in_strings)), pole=pole)
         for pole in (PLUS, MINUS))
 
 
@@ -248,7 +254,8 @@ def _string_parts(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...]
     item, highest = item_of(study, "strings"), study.pack.highest_voltage
     plus, minus, fuse = tags.next("K"), tags.next("K"), tags.next("F")
     carried = duty_of(item, "continuous current of a string")
-    breaking = duty_of(item, "peak current of a string")
+    breaking = duty_of(item_of(study, "string_contactors"),
+                       "largest current that a string contactor must break")
     fed = duty_of(item, "highest fault current from all other strings")
     other = "" if carried else "currents not evaluated"
     found = []
@@ -295,16 +302,24 @@ def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[Part, Part]:
     note = ("the brief does not say at which string; drawn at the first" if strings else "")
     relay = Part(tags.next("K"), "contactor", "pre-charge relay", "across the + contactor",
                  voltage=highest, breaking=peak, other="and makes it, every try", note=note)
-    tolerance = plainly(brief.precharge.resistor_tolerance)
+    tolerance = plainly(resistor_tolerance(study))
     heat = f"; {energy.shown} in {brief.precharge.tries.number:g} tries" if energy else ""
     resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", "across the + contactor",
                     current=peak, voltage=highest, other=f"{value} ± {tolerance}{heat}")
     return relay, resistor
 
 
+def resistor_tolerance(study: ProtectionStudy) -> Finding:
+    """Of the pre-charge resistor that the brief names, where its sheet gives one."""
+    use = study.brief.parts
+    part = use.list.part(RESISTOR, use.resistor) if use.resistor else None
+    own = part.tolerance if part is not None else None
+    return own or study.brief.precharge.resistor_tolerance
+
+
 def _monitor(study: ProtectionStudy, tags: _Tags) -> Part | None:
-    does = getattr(study.brief.path, "insulation_monitor", "none")
-    if does == "none":
+    does = study.brief.path.insulation_monitor
+    if does == "none" or any(b.kind == MONITOR for b in study.brief.branch):
         return None
     return Part(tags.next("B"), "monitor", "insulation monitor", "both poles to chassis",
                 voltage=study.pack.highest_voltage, other=does,
@@ -322,29 +337,58 @@ def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
             tags.next("F"), "fuse", f"fuse of {branch.name}", f"{pole} pole, at the tap",
             current=rating if rating.known else None, voltage=study.pack.highest_voltage,
             other=branch.fuse_part, pole=pole) for pole in poles)
-        drawn = [plainly(f) for f in (branch.power, branch.current) if f.known]
+        letter, symbol = LETTERS.get(branch.kind, ("A", "load"))
+        told = (branch.power,) if symbol == "inlet" else (branch.power, branch.current)
+        drawn = [plainly(f) for f in told if f.known]
         unfused = "" if fuses else "no fuse of its own"
-        load = Part(tags.next("A"), "load", branch.name, f"tapped {branch.taps}",
+        contactors = _charge_contactors(study, tags) if branch is _inlet_branch(study) else ()
+        watches = [_watches(study)] if branch.kind == MONITOR else []
+        load = Part(tags.next(letter), symbol, branch.name, f"tapped {branch.taps}",
                     current=branch.current if branch.current.known else None,
                     voltage=study.pack.highest_voltage,
-                    other=", ".join([*kind, *drawn]), note=unfused)
-        found.append(Rung(load, fuses, branch.taps))
+                    other=", ".join([*kind, *watches, *drawn]), note=unfused)
+        found.append(Rung(load, fuses, branch.taps, contactors))
     return tuple(found)
 
 
+def _watches(study: ProtectionStudy) -> str:
+    does = study.brief.path.insulation_monitor
+    return "counted on by nobody: path.insulation_monitor says none" if does == "none" else does
+
+
+def _inlet_branch(study: ProtectionStudy) -> Branch | None:
+    """The branch that is the way to the charge inlet: a fast-charge inlet before a charger."""
+    mine = [b for kind in ("fast-charge inlet", "charger") for b in study.brief.branch
+            if b.kind == kind]
+    return mine[0] if mine else None
+
+
+def _charge_contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
+    """In the poles that the brief says; none where it says none."""
+    poles = {"one pole": (PLUS,), "both poles": (PLUS, MINUS)}
+    charging = study.pack.charging_current
+    return tuple(Part(
+        tags.next("K"), "contactor", f"charge contactor, {pole}", f"{pole} pole, to the inlet",
+        current=charging, voltage=study.pack.highest_voltage,
+        breaking=charging, other="closed only to charge",
+        note="no part of the list is named for it", pole=pole)
+        for pole in poles.get(study.brief.path.charge_contactor, ()))
+
+
 def _inlet(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
-    """The charge inlet, where a route or a station says that there is one."""
+    """The charge inlet, where a route or a station says that there is one and no branch does."""
     station = getattr(study.brief, "station", None)
     routes = [r.name for r in study.brief.cables.route if r.carries == "charging"]
     at_station = station is not None and station.voltage.known
-    if not routes and not at_station:
+    if _inlet_branch(study) is not None or not (routes or at_station):
         return ()
+    contactors = _charge_contactors(study, tags)
     other = ", ".join(routes) or f"station up to {station.voltage.shown}"
     part = Part(tags.next("X"), "inlet", "charge inlet", BEHIND_CONTACTORS,
                 current=study.pack.charging_current, voltage=study.pack.full_voltage, other=other,
                 note="the brief does not say where charging joins; the study counts its current "
                      "through main fuse and contactors")
-    return (Rung(part, (), BEHIND_CONTACTORS),)
+    return (Rung(part, (), BEHIND_CONTACTORS, contactors),)
 
 
 def _bus(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:

@@ -307,21 +307,25 @@ def _rung(ladder: _Ladder, rung: Rung) -> None:
         said[0] += f", {load.current.shown}"
     said += [f"{f.tag} fuse, {f.pole} pole: " + ", ".join(
         x for x in (plainly(f.current) if f.current else "", f.other) if x) for f in rung.fuses]
+    said += [f"{c.tag} {c.name}: {_ratings(c)}" for c in rung.contactors]
     said += [] if rung.fuses or load.kind == "inlet" else [load.note]
-    y = _above(ladder, said, (load.tag, *(f.tag for f in rung.fuses)))
+    y = _above(ladder, said, (load.tag, *(p.tag for p in (*rung.fuses, *rung.contactors))))
     canvas = ladder.canvas
-    spots = [(Spot(LEFT + 36 if f.pole == PLUS else RIGHT - 36, y), f) for f in rung.fuses]
+    spots = [(Spot(LEFT + at if p.pole == PLUS else RIGHT - at, y), p)
+             for at, parts in ((36, rung.fuses), (82, rung.contactors)) for p in parts]
     middle = Spot(MIDDLE, y)
     half = 16.0 if load.kind == "load" else HALF
     _wire(canvas, y, [(s.x - HALF, s.x + HALF) for s, _ in spots]
           + [(middle.x - half, middle.x + half)])
-    for spot, _ in spots:
-        symbols.fuse(canvas, spot)
+    for spot, part in spots:
+        SYMBOLS[part.kind](canvas, spot)
     if load.kind == "load":
         symbols.load(canvas, middle, load.tag)
+    elif load.kind == "monitor":
+        _to_chassis(canvas, middle)
     else:
         symbols.inlet(canvas, middle)
-    ladder.y = y + 18
+    ladder.y = y + (34 if load.kind == "monitor" else 18)
 
 
 def _above(ladder: _Ladder, said: list[str], tags: tuple[str, ...]) -> float:
@@ -347,10 +351,15 @@ def _monitor(ladder: _Ladder, part: Part) -> None:
     y = _above(ladder, [f"{part.tag} {part.name}: {part.other}"], (part.tag,))
     canvas, spot = ladder.canvas, Spot(MIDDLE, y)
     _wire(canvas, y, [(MIDDLE - HALF, MIDDLE + HALF)])
-    symbols.monitor(canvas, spot)
-    canvas.line(((MIDDLE, y + 9), (MIDDLE, y + 18)))
-    symbols.chassis(canvas, (MIDDLE, y + 18))
+    _to_chassis(canvas, spot)
     ladder.y = y + 34
+
+
+def _to_chassis(canvas: Canvas, spot: Spot) -> None:
+    """An insulation monitor with its third lead."""
+    symbols.monitor(canvas, spot)
+    canvas.line(((spot.x, spot.y + 9), (spot.x, spot.y + 18)))
+    symbols.chassis(canvas, (spot.x, spot.y + 18))
 
 
 def _bus(ladder: _Ladder, parts: tuple[Part, ...]) -> None:
@@ -408,8 +417,10 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
     relay, resistor = circuit.precharge
     said.append(f"{relay.tag} and {resistor.tag}, pre-charge across the {PLUS} contactor: "
                 f"{resistor.other}.")
-    said.append(f"{circuit.monitor.tag}, insulation monitor: {circuit.monitor.other}."
-                if circuit.monitor else "No insulation monitor is counted on.")
+    if circuit.monitor:
+        said.append(f"{circuit.monitor.tag}, insulation monitor: {circuit.monitor.other}.")
+    elif not any(rung.load.kind == "monitor" for rung in circuit.rungs):
+        said.append("No insulation monitor is counted on.")
     said += [_rung_sentence(rung) for rung in circuit.rungs]
     said += [f"{p.tag}, {p.name}: {p.other}{f' ({p.note})' if p.note else ''}."
              for p in circuit.bus]
@@ -419,4 +430,6 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
 def _rung_sentence(rung: Rung) -> str:
     fuses = ", ".join(f.tag for f in rung.fuses)
     behind = f", fused by {fuses}" if fuses else f" ({rung.load.note})"
-    return f"{rung.load.tag}, {rung.load.name}, {rung.load.place}{behind}."
+    cut = f", cut off by {', '.join(c.tag for c in rung.contactors)}" if rung.contactors else ""
+    what = f" ({rung.load.other})" if rung.load.kind == "monitor" else ""
+    return f"{rung.load.tag}, {rung.load.name}{what}, {rung.load.place}{behind}{cut}."

@@ -15,12 +15,13 @@ import numpy as np
 from packcalc import transients as tr
 from packcalc.charging import BusLoad, LoadedBus
 from packcalc.findings import Finding, leaf, trace
-from packcalc.parts import RESISTOR
 from packcalc.protect.precharge import PrechargeAsked
 from packcalc.protection import ProtectionStudy, precharge_asked
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Figure, Table
-from packcalc.report.drawings.circuit import duty_of, item_of, plainly, reference_resistance
+from packcalc.report.drawings.circuit import (
+    duty_of, item_of, plainly, reference_resistance, resistor_tolerance,
+)
 from packcalc.report.drawings.svg import (
     CHAIN,
     DASHED,
@@ -141,11 +142,8 @@ def _loaded_curve(study: ProtectionStudy, corner: Corner) -> Curve:
 
 def asked_of(study: ProtectionStudy) -> PrechargeAsked:
     """The study's own pre-charge, with the tolerance of the resistor that the brief names."""
-    asked, use = precharge_asked(study.brief, study.pack), study.brief.parts
-    part = use.list.part(RESISTOR, use.resistor) if use.resistor else None
-    if part is None or part.tolerance is None:
-        return asked
-    return replace(asked, resistor_tolerance=part.tolerance)
+    return replace(precharge_asked(study.brief, study.pack),
+                   resistor_tolerance=resistor_tolerance(study))
 
 
 def _loads(study: ProtectionStudy) -> tuple[BusLoad, ...]:
