@@ -139,7 +139,7 @@ def test_the_bound_itself_with_giants_in_the_lot(parallel, seed):
 
 
 @pytest.mark.property
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([(2, 3, 0), (3, 2, 0), (2, 4, 0), (3, 2, 1),
                                                (2, 3, 1), (3, 3, 0)]),
        st.sampled_from([0.0, 0.0025, 0.05]))
@@ -163,7 +163,7 @@ def test_no_dealing_beats_the_second_bound(seed, shape, tolerance):
 # --- pins -----------------------------------------------------------------------------
 
 @pytest.mark.property
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([(3, 2, 0), (2, 3, 1), (3, 3, 0)]))
 def test_pins_are_kept_and_cost_little(seed, shape):
     series, parallel, extra = shape
