@@ -8,6 +8,7 @@ down to the user's own entry, a table row or a source.
 
 from __future__ import annotations
 
+import functools
 import inspect
 import math
 from collections.abc import Callable, Iterator, Sequence
@@ -202,26 +203,25 @@ class Finding:
 
     def walk(self) -> Iterator["Finding"]:
         """This finding and everything it rests on, each once, inputs first."""
-        seen: set[int] = set()
+        return iter(self._walked)
 
-        def visit(node: "Finding") -> Iterator["Finding"]:
-            if id(node) in seen:
-                return
-            seen.add(id(node))
-            for child in node.inputs:
-                yield from visit(child)
-            yield node
-
-        yield from visit(self)
+    @functools.cached_property
+    def _walked(self) -> tuple["Finding", ...]:
+        found: dict[int, Finding] = {}
+        for child in self.inputs:
+            for node in child._walked:
+                found.setdefault(id(node), node)
+        found.setdefault(id(self), self)
+        return tuple(found.values())
 
     def grounds(self) -> set[str]:
         """Every basis in the chain."""
         return {node.basis for node in self.walk()}
 
-    @property
+    @functools.cached_property
     def weakest(self) -> str:
         """The weakest basis in the chain."""
-        return max(self.grounds(), key=BASES.index)
+        return max((self.basis, *(child.weakest for child in self.inputs)), key=BASES.index)
 
     def leaves(self) -> list["Finding"]:
         """What the chain ends in."""
