@@ -443,6 +443,7 @@ def printed(spelling: str) -> str:
     return _PRINTED.get(spelling, spelling.replace("μ", "µ"))
 
 
+@functools.lru_cache(maxsize=65536)
 def significant(value: float, digits: int = 4) -> str:
     """Ordinary rounding to significant figures, without an exponent where readable.
 
@@ -466,6 +467,7 @@ def significant(value: float, digits: int = 4) -> str:
     return f"{rounded:.{max(0, digits - 1 - magnitude)}f}"
 
 
+@functools.lru_cache(maxsize=65536)
 def show(value: float | None, unit: str, digits: int = 4) -> str:
     """An SI number as a report prints it, with its unit.
 
