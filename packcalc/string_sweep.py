@@ -11,6 +11,7 @@ from dataclasses import replace
 from packcalc.clearing import path_conductors
 from packcalc.feeds import Feeds
 from packcalc.findings import largest, trace
+from packcalc.monitoring import sensor_deviation
 from packcalc.part_checks.sweep import Trips
 from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate
@@ -60,7 +61,11 @@ def string_coordination(feeds: Feeds, main: Coordination) -> Coordination | None
 
 def _trips(feeds: Feeds) -> Trips | None:
     own = feeds.brief.strings
-    if not (own.trip_current.known and own.trip_delay.known):
+    if not own.trip_current.known:
         return None
     return Trips(name="over-current trip on the string's own current", current=own.trip_current,
-                 delay=own.trip_delay, to_opened=True)
+                 delay=own.trip_delay if own.trip_delay.known else None, to_opened=True,
+                 sensor_error=trace(sensor_deviation, "deviation of a string's current sensor",
+                                    error=feeds.brief.management.current_sensor_error,
+                                    full_range=own.trip_current,
+                                    note="its range is not asked for: of the setting at least"))

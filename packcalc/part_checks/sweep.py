@@ -27,8 +27,6 @@ UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW)
 OVERLOAD = "overload trip"
 GRID = 400
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
-
-
 NO_TRIP = "no trip is named with its current and delay"
 
 

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 
 import pytest
 
-from packcalc.api import layouts_frame
 from packcalc.brief import KEYS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.protect.contactor import CLOSING_STEP
@@ -42,7 +41,6 @@ def test_stored_energy_of_open_health_is_that_of_the_label():
     left_open, full = pack(state_of_health=None), pack(state_of_health="100 %")
     assert left_open.total_energy.number == pytest.approx(full.total_energy.number)
     assert left_open.usable_energy.number == pytest.approx(0.7 * full.usable_energy.number)
-    assert "total_energy_kWh" in layouts_frame(asked([module(state_of_health=None)])).columns
 
 
 def test_open_path_resistances_damp_no_step_current():
