@@ -8,6 +8,7 @@ does; a change elsewhere leaves it alone.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -123,6 +124,9 @@ def put_forward(item: Item, brief: Brief) -> Candidate | None:
 # -- ids and digests --------------------------------------------------------------------------
 
 
+_PLAIN = re.compile("[A-Za-z0-9]+")
+
+
 def slug(text: str) -> str:
     """Letters and digits joined by hyphens.
 
@@ -130,8 +134,7 @@ def slug(text: str) -> str:
         >>> slug("Who clears the highest fault: box 1")
         'who-clears-the-highest-fault-box-1'
     """
-    plain = "".join(ch.lower() if ch.isascii() and ch.isalnum() else "-" for ch in text)
-    return "-".join(part for part in plain.split("-") if part)
+    return "-".join(_PLAIN.findall(text)).lower()
 
 
 def decision_id(key: str, title: str) -> str:
@@ -147,14 +150,7 @@ def decision_id(key: str, title: str) -> str:
 
 def finding_digest(finding: Finding) -> str:
     """A digest of a finding's chain: rules, sources and values, not where an entry stands."""
-    return _digest(_words(node) for node in finding.walk())
-
-
-def _words(node: Finding) -> str:
-    # an entry counts to the last figure that was given, a result as it is printed
-    value = node.shown if node.inputs or node.value is None else f"{node.value:.9g} {node.unit}"
-    rule = node.formula.text if node.formula else node.title
-    return f"{node.symbol}={value}:{node.basis}:{node.source}:{rule}"
+    return _digest(node.words for node in finding.walk())
 
 
 def _digest(words: Iterable[str]) -> str:

@@ -101,7 +101,8 @@ def formula(*, title: str, symbol: str, unit: str, text: str, inputs: dict[str, 
 
     def register(function: Callable[..., Any]) -> Callable[..., Any]:
         args = tuple(_read_input(name, words) for name, words in inputs.items())
-        if list(inspect.signature(function).parameters) != list(inputs):
+        code = inspect.unwrap(function).__code__  # a signature object would be slow to make
+        if code.co_varnames[:code.co_argcount + code.co_kwonlyargcount] != tuple(inputs):
             raise ProgramFault(f"{function.__name__}: registered inputs differ from signature")
         if basis not in BASES or (not source and basis not in ("definition", "common practice")):
             raise ProgramFault(f"{function.__name__}: basis {basis!r} needs a source")
@@ -222,6 +223,14 @@ class Finding:
     def weakest(self) -> str:
         """The weakest basis in the chain."""
         return max((self.basis, *(child.weakest for child in self.inputs)), key=BASES.index)
+
+    @functools.cached_property
+    def words(self) -> str:
+        """Rule, source, basis and value on one line, without the place of an entry."""
+        # an entry counts to the last figure that was given, a result as it is printed
+        value = self.shown if self.inputs or self.value is None else f"{self.value:.9g} {self.unit}"
+        rule = self.formula.text if self.formula else self.title
+        return f"{self.symbol}={value}:{self.basis}:{self.source}:{rule}"
 
     def leaves(self) -> list["Finding"]:
         """What the chain ends in."""

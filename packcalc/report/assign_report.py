@@ -169,6 +169,8 @@ def _ends(study: AssignmentStudy) -> dict[int, Origin]:
 
 def _cut(finding: Finding, ends: dict[int, Origin], done: dict[int, Finding]) -> Finding:
     """The finding with every chain ended where `ends` says; what is shared stays shared."""
+    if not ends:
+        return finding
     if id(finding) not in done:
         if id(finding) in ends and finding.inputs:
             done[id(finding)] = replace(finding, inputs=(), formula=None, basis=finding.weakest,

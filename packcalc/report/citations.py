@@ -46,7 +46,8 @@ def sources_used(document: Document) -> list[Source]:
             if column.key == "source":
                 keys |= {str(row[place].data) for row in table.rows}
     known = register()
-    keys |= {key for words in _words(document) for key in _CITED.findall(words) if key in known}
+    keys |= {key for words in _words(document) if "[" in words
+             for key in _CITED.findall(words) if key in known}
     unlisted = "not in the register of sources; named by the user's own entry"
     return [known.get(key) or Source(key, key, "", "", unlisted)
             for key in sorted(keys) if key and key != "–"]

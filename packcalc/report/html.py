@@ -7,6 +7,7 @@ within the page take the short number of a finding instead, `n1`, which keeps th
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import re
 from collections.abc import Iterable
@@ -78,7 +79,26 @@ def environment() -> "jinja2.Environment":
 
     loader = jinja2.FunctionLoader(_file)
     return jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True,
-                              lstrip_blocks=True, undefined=jinja2.StrictUndefined)
+                              lstrip_blocks=True, undefined=jinja2.StrictUndefined,
+                              bytecode_cache=_compiled_templates())
+
+
+def _compiled_templates() -> "jinja2.BytecodeCache | None":
+    """Templates compiled by an earlier run, in the user's own temporary folder, if there is one.
+
+    A folder that belongs to somebody else, or that cannot be written, is not used: the
+    templates are compiled again, which costs a tenth of a second.
+    """
+    import jinja2
+
+    class Cache(jinja2.FileSystemBytecodeCache):
+        def dump_bytecode(self, bucket: "jinja2.bccache.Bucket") -> None:
+            with contextlib.suppress(OSError):
+                super().dump_bytecode(bucket)
+
+    with contextlib.suppress(OSError, RuntimeError):
+        return Cache()
+    return None
 
 
 def anchor(prefix: str, key: str) -> str:
@@ -115,7 +135,7 @@ class _Page:
         self._marks = _unique_marks(list(self.steps))
         own_place = [*(chain.key for chain in document.chains()), *(s.id for s in self.shared)]
         self._numbers = {name: number for number, name in enumerate(own_place, 1)}
-        self.anchor, self.result, self.reference = anchor, result, reference
+        self.anchor, self.result, self.reference, self.beside = anchor, result, reference, zip
 
     def kind(self, block: Block) -> str:
         """The name of the macro that prints a block."""
@@ -217,6 +237,18 @@ class _Page:
     def heads(self) -> list[tuple[str, str]]:
         """Class and style of every set of column titles, which a phone prints before each cell."""
         return [(name, style) for style, name in self._heads.items()]
+
+    def cell_tags(self, table: Table) -> list[tuple[str, str, bool]]:
+        """(start tag, end tag, whether it holds a verdict) of a cell in each column."""
+        from markupsafe import Markup
+
+        found = []
+        for place, column in enumerate(table.columns):
+            judged = column.key == "verdict"
+            tag, scope = ("td", "") if place else ("th", ' scope="row"')
+            kind = ' class="n"' if column.align == "right" else ' class="v"' if judged else ""
+            found.append((Markup(f"<{tag}{scope}{kind}>"), Markup(f"</{tag}>"), judged))
+        return found
 
     def scrolls(self, table: Table) -> bool:
         """Whether the table may be wider than a screen, so that the keyboard must reach it."""
