@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
 
-from packcalc.findings import Finding
-from packcalc.modules import ModuleType
+from packcalc.findings import Finding, Origin, largest, leaf
+from packcalc.modules import ModuleType, knows_growth, traced_growth
 from packcalc.parts import NO_PARTS, PartsList
 
 
@@ -80,8 +80,8 @@ KEYS: tuple[Key, ...] = (
         "measure the capacity of a few modules at C/5 and 25 °C; divide by the label"),
     Key("modules", "resistance_growth", "number", "f_age", "", "resistance growth with age",
         0.8, 6, 1.5, 1.1,
-        "resistance counted 1.5 times that of a new module for sag and lowest fault, "
-        "once for the highest fault",
+        "resistance counted 1.5 times that of a new module for sag and lowest fault, or by the "
+        "class's law at the capacity left where that is more; once for the highest fault",
         "one 10 s pulse on a rested module at 25 °C and half charge, divided by the record"),
     Key("modules", "conductor_section", "area", "S_m", "mm²",
         "smallest section of the module's own conductors, between its terminals", 0.5, 2000,
@@ -569,6 +569,28 @@ OPTIONAL_KEYS = (*BENCH_KEYS, *DONOR_KEYS)
 def key(dotted: str) -> Key:
     """The key of that dotted name."""
     return next(k for k in (*KEYS, *OPTIONAL_KEYS) if k.dotted == dotted)
+
+
+def growth_left_open(module: ModuleType, health: Finding, origin: Origin | None) -> Finding:
+    """Resistance growth that counts where nobody measured it: the larger of rule and class's law.
+
+    Below the least capacity left that the law was read at it is not known: the law's end stands
+    here, and no layout is tried with it.
+    """
+    entry = key("modules.resistance_growth")
+    rule = leaf(entry.title, entry.symbol, entry.unit, float(entry.safe or 0.0), entry.basis,
+                source=entry.source, origin=origin, note=entry.consequence)
+    if health.number >= 1.0:
+        return rule
+    least = module.cell.health_min
+    held = health if knows_growth(module, health) else replace(
+        health, value=least, note=f"the law ends at {100 * least:.0f} %; {health.shown} is below")
+    law = traced_growth(module, held)
+    counted = largest([rule, law], entry.title)
+    if counted.inputs:
+        counted = replace(counted, symbol=entry.symbol, unit=entry.unit, basis=entry.basis,
+                          source=counted.source or entry.source, origin=origin)
+    return counted
 
 
 @dataclass(frozen=True)

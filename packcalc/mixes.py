@@ -88,11 +88,17 @@ def choices(brief: Brief) -> tuple[list[tuple[int, ...]], list[str]]:
 
 def why_not_alone(brief: Brief, i: int) -> str:
     """Why a type is not tried at all; empty when it is."""
-    module = brief.modules[i].module
-    if not module.needs_bench:
-        return ""
-    return (f"{module.title}: not tried; no published curve of {module.chemistry} is used without "
-            "a bench measurement. Enter rest_voltages at three charges.")
+    on_hand = brief.modules[i]
+    module, health = on_hand.module, on_hand.state_of_health
+    if module.needs_bench:
+        return (f"{module.title}: not tried; no published curve of {module.chemistry} is used "
+                "without a bench measurement. Enter rest_voltages at three charges.")
+    if brief.left_open(f"modules[{i}].resistance_growth") and not mod.knows_growth(module, health):
+        return (f"{module.title}: not tried; at {health.shown} state of health nobody read how far "
+                f"the resistance of {module.chemistry} has grown (the figures end at "
+                f"{100 * module.cell.health_min:.0f} %). Measure one module and enter "
+                "resistance_growth.")
+    return ""
 
 
 def why_not_in_series(brief: Brief, i: int, j: int) -> str:
@@ -104,9 +110,11 @@ def why_not_in_series(brief: Brief, i: int, j: int) -> str:
     pair = brief.modules[i], brief.modules[j]
     first, second = (o.module for o in pair)
     names = f"{first.title} and {second.title} in series: refused, "
-    for module in (first, second):
+    for index, module in ((i, first), (j, second)):
         if module.needs_bench:
             return names + f"the rest voltages of {module.title} are not measured"
+        if why_not_alone(brief, index):
+            return names + f"the resistance growth of {module.title} is not known"
         for limit, words in ((module.peak_current, "peak"),
                              (module.continuous_current, "continuous")):
             if not limit.known:
@@ -135,6 +143,8 @@ def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
         return names + f"{first.chemistry} and {second.chemistry}"
     if first.needs_bench or second.needs_bench:
         return names + "rest voltages are not measured"
+    if any(why_not_alone(brief, index) for index in (i, j)):
+        return names + "a resistance growth is not known"
     apart = _curves_apart(first, second)
     if apart > CURVES_MATCH + ROUNDING:
         return names + (f"rest voltages differ by up to {1000 * apart:.1f} mV per cell, more than "

@@ -251,22 +251,9 @@ def peak_current_limit(module: ModuleType) -> float | None:
     return module.peak_current.value
 
 
-def growth(module: ModuleType, state_of_health: Any) -> Any:
-    """Resistance growth of a module of which only the capacity left is known.
-
-    Raises:
-        OutOfRange: less capacity left than the slope was read at.
-    """
-    _demand_health(module, state_of_health)
-    return formulas.growth_with_age(state_of_health, module.cell.growth_slope)
-
-
-def _demand_health(module: ModuleType, health: Any) -> None:
-    least = module.cell.health_min
-    if np.min(health) < least - 1e-9 or np.max(health) > 1 + 1e-9:
-        raise OutOfRange(f"state of health {100 * float(np.min(health)):.4g} % is outside what "
-                         f"the growth of resistance was read at ({100 * least:.0f} to 100 %); "
-                         f"give the resistance growth itself")
+def knows_growth(module: ModuleType, state_of_health: Finding) -> bool:
+    """Whether the class's growth of resistance was read at so little capacity left."""
+    return state_of_health.number >= module.cell.health_min - 1e-9
 
 
 # --- traced twins ---------------------------------------------------------------------
@@ -348,8 +335,16 @@ def traced_peak_current_limit(module: ModuleType) -> Finding:
 
 
 def traced_growth(module: ModuleType, state_of_health: Finding) -> Finding:
-    """Resistance growth from the capacity left, with its chain."""
-    _demand_health(module, state_of_health.number)
+    """Resistance growth of a module of which only the capacity left is known, with its chain.
+
+    Raises:
+        OutOfRange: less capacity left than the slope was read at.
+    """
+    health, least = state_of_health.number, module.cell.health_min
+    if not knows_growth(module, state_of_health) or health > 1 + 1e-9:
+        raise OutOfRange(f"state of health {100 * health:.4g} % is outside what the growth of "
+                         f"resistance was read at ({100 * least:.0f} to 100 %); give the "
+                         "resistance growth itself")
     return trace(formulas.growth_with_age, state_of_health=state_of_health,
                  growth_slope=module.cell.figure("growth_slope", "growth per lost capacity",
                                                  "g", ""))

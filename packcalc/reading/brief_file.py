@@ -42,10 +42,11 @@ from packcalc.brief import (
     Strings,
     Surroundings,
     Unknown,
+    growth_left_open,
 )
 from packcalc.errors import UnknownName, UserError
 from packcalc.findings import Finding, Origin
-from packcalc.modules import ModuleType
+from packcalc.modules import ModuleType, knows_growth
 from packcalc.parts import CABLE, CONTACTOR, DISCONNECT, FUSE, RESISTOR
 from packcalc.reading.bench_brief import read_bench, read_donor
 from packcalc.reading.contradictions import hold_together
@@ -79,6 +80,7 @@ _PLAIN_SECTIONS: dict[str, Any] = {
     "station": Station, "pack": Places, "insulation": Insulation, "management": Management,
     "strings": Strings,
 }
+GROWTH, HEALTH = "resistance_growth", "state_of_health"
 MOST_MODULES, MOST_ROUTES, MOST_LOADS, MOST_BRANCHES = 1000, 100, 100, 100
 ASSUMED_ROUTE = "battery to inverter"
 # Entries of [parts] that name a part of the list, with its kind.
@@ -285,8 +287,33 @@ def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
                    if name in MODULE_KEYS and not is_unknown(value)}
         module = _module(notes, table.get("record"), figures, path)
         if module is not None:
-            found.append(ModulesOnHand(module, **entries))
+            found.append(_aged(notes, ModulesOnHand(module, **entries), path))
     return found
+
+
+def _aged(notes: Notes, on_hand: ModulesOnHand, path: KeyPath) -> ModulesOnHand:
+    """A growth left open goes by the module's class and the capacity left; its words say which."""
+    dotted = shown_key((*path, GROWTH))
+    at = next((i for i, u in enumerate(notes.unknowns) if u.dotted == dotted), None)
+    health = on_hand.state_of_health
+    if at is None or not health.known:
+        return on_hand
+    counted = growth_left_open(on_hand.module, health, on_hand.resistance_growth.origin)
+    if not knows_growth(on_hand.module, health):
+        least = 100 * on_hand.module.cell.health_min
+        words = (f"nobody read how resistance grows below {least:.0f} % of capacity left, and "
+                 f"{health.shown} counts: these modules are not tried")
+        counted, taken = replace(counted, note=words), f"not known below {least:.0f} %"
+    elif counted.inputs:
+        taken = counted.shown
+        words = (f"resistance counted {taken} times that of a new module for sag and lowest "
+                 f"fault, by the class's law at {health.shown} capacity left; once for the "
+                 "highest fault")
+    else:
+        return replace(on_hand, resistance_growth=counted)
+    old = notes.unknowns[at]
+    notes.unknowns[at] = replace(old, taken=taken, key=replace(old.key, consequence=words))
+    return replace(on_hand, resistance_growth=counted)
 
 
 def _module_entries(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> dict[str, Any]:
@@ -535,7 +562,16 @@ def with_value(brief: Brief, dotted: str, value: float | str) -> Brief:
     if shown_key(tuple(steps)) != dotted:
         raise UnknownName("entry of the brief", dotted, names)
     try:
-        return _replaced(brief, steps, value, dotted)
+        changed = _replaced(brief, steps, value, dotted)
+        growth = dotted.removesuffix(HEALTH) + GROWTH
+        if steps[-1] == HEALTH and brief.left_open(growth):
+            index = int(steps[1])
+            on_hand = changed.modules[index]
+            aged = replace(on_hand, resistance_growth=growth_left_open(
+                on_hand.module, on_hand.state_of_health, on_hand.resistance_growth.origin))
+            changed = replace(changed, modules=(*changed.modules[:index], aged,
+                                                *changed.modules[index + 1:]))
+        return changed
     except (AttributeError, IndexError, TypeError) as error:
         raise UnknownName("entry of the brief", dotted, names) from error
 

@@ -20,6 +20,7 @@ from packcalc.report.document import (
 )
 from packcalc.report.fact_columns import fact_cells, fact_columns, fact_titles, machine_key
 from packcalc.report.parts_report import parts_blocks
+from packcalc.report.steps import slug
 from packcalc.units import from_si, printed, show, significant
 
 MOST_CANDIDATES = 12
@@ -163,5 +164,17 @@ def _why_first(first: Candidate) -> str:
 
 def item_chains(item: Item) -> tuple[Chain, ...]:
     """The chains of an item's duty."""
-    key = machine_key(item.key)
-    return tuple(Chain(f"{key}.{i}", f) for i, f in enumerate(item.duty) if f.known)
+    return named_chains(machine_key(item.key), item.duty)
+
+
+def named_chains(prefix: str, findings: Iterable[Finding]) -> tuple[Chain, ...]:
+    """A chain for each known finding, its key made of the title: it outlives new neighbours."""
+    uses: dict[str, int] = {}
+    found = []
+    for finding in findings:
+        name = slug(finding.title)
+        uses[name] = uses.get(name, 0) + 1
+        if finding.known:
+            again = f"-{uses[name]}" if uses[name] > 1 else ""
+            found.append(Chain(f"{prefix}.{name}{again}", finding))
+    return tuple(found)

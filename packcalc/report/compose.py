@@ -20,6 +20,7 @@ from packcalc.report.blocks import (
     item_chains,
     item_section,
     machine_key,
+    named_chains,
     number,
     whole,
     words,
@@ -285,7 +286,7 @@ def _appendix(study: ProtectionStudy, *, layout: bool,
         ("highest", faults.highest), ("lowest", faults.lowest),
         ("time_constant", faults.time_constant_highest)) if f.known]
     if layout:
-        chains += [Chain(f"layout.{i}", f) for i, f in enumerate(_figures(study.pack)) if f.known]
+        chains += named_chains("layout", _figures(study.pack))
     for item in study.items:
         chains += item_chains(item)
     chains += [*places_chains(study.circuit.places), *more]
