@@ -64,7 +64,9 @@ def _heading(title: str, level: int) -> list[str]:
 
 def _wrap(text: str, width: int = WIDTH, indent: str = "", hanging: str | None = None) -> list[str]:
     glued = _NUMBER_AND_UNIT.sub(GLUE, " ".join(text.split()))
-    return textwrap.wrap(glued, width, initial_indent=indent, break_on_hyphens=False,
+    # a hyphen ends a line only where a word is wider than its column
+    narrow = any(len(word) > width for word in glued.split())
+    return textwrap.wrap(glued, width, initial_indent=indent, break_on_hyphens=narrow,
                          subsequent_indent=indent if hanging is None else hanging)
 
 
