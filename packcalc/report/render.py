@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -16,6 +17,10 @@ FORMATS = ("text", "markdown", "html", "json", "csv")
 ENDINGS = {".txt": "text", ".md": "markdown", ".html": "html", ".json": "json", ".csv": "csv"}
 
 OWN_MARK = b"A battery cannot be switched off"  # at the head of every table that packcalc writes
+HEAD = 8000  # B; long enough for the longest title
+# how text, Markdown, HTML, JSON and a schema of packcalc begin
+_WRITTEN = re.compile(rb'^(packcalc +\d|- packcalc: \d|<meta name="generator" content="packcalc '
+                      rb'| "packcalc": "| "\$schema": |# table: )', re.MULTILINE)
 
 
 def render(document: Document, format: str, table: str | None = None) -> str:
@@ -118,11 +123,11 @@ def _spare_inputs(path: str | os.PathLike[str], target: Path) -> None:
         return
     if target.suffix.lower() == ".toml":
         raise OutputError(f"{path}: exists and is an input; name another file")
-    if target.suffix.lower() == ".csv":
-        with target.open("rb") as old:
-            if OWN_MARK not in old.read(4000):
-                raise OutputError(f"{path}: exists and was not written as a report; name another "
-                                  "file")
+    with target.open("rb") as old:
+        head = old.read(HEAD)
+    own = OWN_MARK in head if target.suffix.lower() == ".csv" else _WRITTEN.search(head)
+    if not own:
+        raise OutputError(f"{path}: exists and was not written as a report; name another file")
 
 
 def _replace(target: Path, text: str) -> None:

@@ -199,9 +199,12 @@ def test_no_permission_to_read(good, monkeypatch) -> None:
     assert "may not be read: no permission" in fault
 
 
+OLD = '<meta name="generator" content="packcalc 0.1.0">\nthe old report'
+
+
 def test_a_full_disk_leaves_the_old_report_whole(good, monkeypatch) -> None:
     out = good.with_name("r.html")
-    out.write_text("the old report", "utf-8")
+    out.write_text(OLD, "utf-8")
     out.chmod(0o640)
 
     def full(*_args):
@@ -210,10 +213,10 @@ def test_a_full_disk_leaves_the_old_report_whole(good, monkeypatch) -> None:
     with monkeypatch.context() as patch:
         patch.setattr(os, "replace", full)
         assert "No space left on device" in not_written("report", good, "--out", out)
-    assert out.read_text("utf-8") == "the old report"
+    assert out.read_text("utf-8") == OLD
     assert sorted(os.listdir(good.parent)) == ["b.toml", "r.html"]
     assert run("report", good, "--out", out).code == 0
-    assert out.read_text("utf-8") != "the old report"
+    assert out.read_text("utf-8") != OLD
     assert stat.S_IMODE(out.stat().st_mode) == 0o640
 
 

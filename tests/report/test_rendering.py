@@ -6,6 +6,7 @@ import html
 import os
 import re
 import stat
+from dataclasses import replace
 
 import pytest
 
@@ -15,7 +16,8 @@ from packcalc.report.document import Document
 from packcalc.report.render import FORMATS, format_of, render, write
 from tests.report import sample
 
-DOCUMENT = sample.document()
+DOCUMENT = replace(sample.document(), meta=(("version", "packcalc", "0.1.0"),
+                                            *sample.document().meta))  # as frame.document makes it
 
 
 def flat(text: str, format: str) -> str:
@@ -51,7 +53,7 @@ def test_short_caution_stands_on_top(format: str) -> None:
 
 @pytest.mark.parametrize("format", FORMATS)
 def test_same_document_same_text(format: str) -> None:
-    assert render(DOCUMENT, format) == render(sample.document(), format)
+    assert render(DOCUMENT, format) == render(replace(DOCUMENT), format)
 
 
 @pytest.mark.parametrize("format", ["text", "markdown", "html", "json"])
@@ -106,6 +108,24 @@ def test_another_ending_is_refused_with_the_choices(name: str) -> None:
         format_of(name)
 
 
+KEPT = "Layouts\n\npackcalc             0.1.0\n"  # as an older report begins
+
+
+@pytest.mark.parametrize("format", ["text", "markdown", "html", "json", "csv"])
+@pytest.mark.parametrize("ending", ["txt", "html", "json", "csv"])
+def test_only_what_was_written_as_a_report_is_written_over(tmp_path, format, ending) -> None:
+    target = tmp_path / f"report.{ending}"
+    write(DOCUMENT, target, "csv" if ending == "csv" else format)
+    write(DOCUMENT, target, "csv" if ending == "csv" else format)
+    own = "# A brief for packcalc\n# A battery cannot be switched off\n[inverter]\n"
+    for words in (own, '{"packcalc_review": 1, "marks": []}', "my notes"):
+        words = words if ending != "csv" or words != own else "mark,note\nM1,packcalc 1\n"
+        target.write_text(words)
+        with pytest.raises(OutputError, match="was not written as a report"):
+            write(DOCUMENT, target, format)
+        assert target.read_text() == words
+
+
 def test_write_makes_the_file_with_ordinary_rights(tmp_path) -> None:
     target = tmp_path / "report.txt"
     write(DOCUMENT, target)
@@ -123,7 +143,7 @@ def test_given_format_beats_the_ending(tmp_path) -> None:
 
 def test_write_through_a_link_keeps_the_link(tmp_path) -> None:
     real, link = tmp_path / "real.txt", tmp_path / "link.txt"
-    real.write_text("old")
+    write(DOCUMENT, real, "markdown")
     real.chmod(0o640)
     link.symlink_to(real)
     write(DOCUMENT, link)
@@ -153,16 +173,16 @@ def test_missing_folder_is_one_line(tmp_path) -> None:
 
 def test_no_permission_is_one_line(tmp_path, monkeypatch) -> None:
     target = tmp_path / "report.txt"
-    target.write_text("kept")
+    target.write_text(KEPT)
     monkeypatch.setattr(os, "access", lambda *_: False)  # a test may run as root
     with pytest.raises(OutputError, match="cannot be written: Permission denied"):
         write(DOCUMENT, target)
-    assert target.read_text() == "kept"
+    assert target.read_text() == KEPT
 
 
 def test_a_failed_write_leaves_the_old_file_and_no_scraps(tmp_path, monkeypatch) -> None:
     target = tmp_path / "report.txt"
-    target.write_text("kept")
+    target.write_text(KEPT)
 
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
@@ -170,7 +190,7 @@ def test_a_failed_write_leaves_the_old_file_and_no_scraps(tmp_path, monkeypatch)
     monkeypatch.setattr(os, "replace", full)
     with pytest.raises(OutputError, match="No space left on device"):
         write(DOCUMENT, target)
-    assert target.read_text() == "kept"
+    assert target.read_text() == KEPT
     assert [p.name for p in tmp_path.iterdir()] == ["report.txt"]
 
 
