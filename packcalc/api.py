@@ -65,7 +65,7 @@ def make_brief(data: Mapping[str, Any], place: str = "python") -> Brief:
         ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
         ...     "inverter": {"voltage_range": "240 V to 420 V"},
         ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
-        ...     "battery": {"coldest_start": "15 degC"}})
+        ...     "battery": {"coldest_start": "15 degC", "coldest_closed": "15 degC"}})
         >>> asked.power.peak.shown
         '60.00 kW'
     """
@@ -82,7 +82,7 @@ def list_layouts(brief: Brief) -> LayoutStudy:
         ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
         ...     "inverter": {"voltage_range": "240 V to 420 V"},
         ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
-        ...     "battery": {"coldest_start": "15 degC"}}))
+        ...     "battery": {"coldest_start": "15 degC", "coldest_closed": "10 degC"}}))
         >>> study.layout(0).label
         '16S1P'
     """
@@ -105,7 +105,8 @@ def untried(brief: Brief) -> LayoutStudy | None:
     """
     from packcalc.mixes import choices, with_pairs
 
-    return None if choices(with_pairs(brief))[0] else list_layouts(brief)
+    tried = not brief.untold and choices(with_pairs(brief))[0]
+    return None if tried else list_layouts(brief)
 
 
 def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame:
@@ -123,9 +124,9 @@ def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame
         ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
         ...     "inverter": {"voltage_range": "240 V to 420 V"},
         ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
-        ...     "battery": {"coldest_start": "15 degC"}}))
+        ...     "battery": {"coldest_start": "15 degC", "coldest_closed": "10 degC"}}))
         >>> table.loc[0, "layout"], table.loc[0, "cells"], int(table.loc[0, "modules_used"])
-        ('16S1P', '96s1p', 16)
+        ('16S1P', '96s(1×?)p', 16)
     """
     import pandas
 
@@ -140,14 +141,17 @@ def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame
 
 
 def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
-                    module: int = 1) -> ProtectionStudy:
+                    module: int | None = None) -> ProtectionStudy:
     """Fuse, contactors, cables and pre-charge for one layout.
+
+    Of several layouts that match what is said, the best-ranked candidate is taken.
 
     Args:
         brief: what is asked and on hand.
         layout: e.g. "16S1P"; the best one when empty, or the nearest miss where none fits.
-        arrangement: "grouped" or "strings", for a named layout.
-        module: which `[[modules]]` entry a named layout takes, from 1.
+        arrangement: "grouped" or "strings"; either when empty.
+        module: which `[[modules]]` entry, from 1; two types side by side follow after the
+            brief's own. Any when None.
 
     Raises:
         UserError: the layout is no notation, or cannot be built from the modules on hand.
@@ -158,19 +162,18 @@ def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
         ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}],
         ...     "inverter": {"voltage_range": "240 V to 420 V"},
         ...     "power": {"peak": "60 kW", "peak_duration": "10 s"},
-        ...     "battery": {"coldest_start": "15 degC"}})
+        ...     "battery": {"coldest_start": "15 degC", "coldest_closed": "15 degC"}})
         >>> study = size_protection(asked, "16S1P")
         >>> study.items[0].title
         'Highest voltage of the battery side'
     """
+    from packcalc.mixes import with_pairs
     from packcalc.protection import study_protection
 
-    if (arrangement or module != 1) and not layout:
-        raise UserError("an arrangement or module belongs to a named layout; name one, "
-                        "like 16S2P")
-    if not 1 <= module <= len(brief.modules):
-        raise OutOfRange(f"module {module}: the brief has {len(brief.modules)}, counted from 1")
-    return study_protection(brief, layout, arrangement, module - 1)
+    count = len(with_pairs(brief).modules)
+    if module is not None and not 1 <= module <= count:
+        raise OutOfRange(f"module {module}: the brief has {count}, counted from 1")
+    return study_protection(brief, layout, arrangement, None if module is None else module - 1)
 
 
 def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,

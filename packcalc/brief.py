@@ -33,6 +33,7 @@ class Key:
         choices: for "words".
         pair: for a range, the names of its two fields.
         required: no first answer without it.
+        ends: why nothing under `least` is read, where it is not for being implausible.
     """
 
     section: str
@@ -52,12 +53,23 @@ class Key:
     choices: tuple[str, ...] = ()
     pair: tuple[str, str] | None = None
     required: bool = False
+    ends: str = ""
 
     @property
     def dotted(self) -> str:
         return f"{self.section}.{self.name}" if self.section else self.name
 
 
+TABLES_END = (
+    "is colder than the cell tables reach: they end at −20 °C, and nothing published says what "
+    "such cells do; write \"-20 degC\" and warm the cells, or keep the contactors open, when it "
+    "is colder")
+NOTHING_TRIED = "nothing is counted on: no layout can be tried without it"
+HOW_REST = (
+    "charge one module fully, measure its capacity, then draw it down to 80, 50 and 20 % of that; "
+    "at each let it rest until the reading moves by less than 1 mV in ten minutes, read the "
+    "voltage and divide by the cells in series; enter rest_voltages = "
+    '{ "20 %" = "… V", "50 %" = "… V", "80 %" = "… V" }')
 RULE_CHOICES = ("NFPA 70", "IEC 60364-5-52", "DIN VDE 0298-4", "33 CFR 183")
 INSTALL_CHOICES = ("conduit", "surface", "touching in air", "spaced in air", "single in air")
 # What an open way of laying counts as where the rule set has no table for conduit.
@@ -73,7 +85,7 @@ BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-ch
 
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,
-        find="count the modules that passed the bench"),
+        consequence=NOTHING_TRIED, find="count the modules that passed the bench"),
     Key("modules", "state_of_health", "ratio", "SOH", "%", "state of health (capacity left)",
         30, 110, 70, 90,
         "capacity counted at 70 % of the label",
@@ -93,6 +105,7 @@ KEYS: tuple[Key, ...] = (
         find="module's maker: highest I²t, or a short-circuit current squared times its time"),
     Key("inverter", "voltage_range", "voltage", "U", "V", "inverter's operating voltage range",
         12, 1500, required=True, pair=("voltage_low", "voltage_high"),
+        consequence=NOTHING_TRIED,
         find="inverter's manual: lowest and highest DC operating voltage"),
     Key("inverter", "absolute_maximum", "voltage", "U_abs", "V",
         "inverter's absolute maximum voltage", 12, 2000, None, None,
@@ -100,7 +113,8 @@ KEYS: tuple[Key, ...] = (
         "inverter's manual: maximum DC voltage, also when not running"),
     Key("inverter", "full_power_from", "voltage", "U_fp", "V",
         "voltage below which full power is not available", 12, 1500, None, None,
-        "full power is counted on only from 10 % above the lowest operating voltage",
+        "full power is counted on only from 10 % above the lowest operating voltage; its current "
+        "is counted down to that voltage itself",
         "inverter's manual: power or current derating against DC voltage"),
     Key("inverter", "dc_link_capacitance", "capacitance", "C", "mF", "DC-link capacitance",
         0.01, 100, 3.0, 0.5,
@@ -132,7 +146,8 @@ KEYS: tuple[Key, ...] = (
         "discharge resistor counted 10 % off either way",
         "resistor's data sheet; 0 % for a resistance that was measured"),
     Key("power", "peak", "power", "P_pk", "kW", "peak power at the inverter", 0.1, 2000,
-        required=True, find="what the motor and inverter may draw at full pedal"),
+        required=True, consequence=NOTHING_TRIED,
+        find="what the motor and inverter may draw at full pedal"),
     Key("power", "peak_duration", "time", "t_pk", "s", "duration of the peak", 0.1, 60, 30, 10,
         "sag is judged at the end of a 30 s peak",
         "longest full-pedal pull: a slip road, a ramp; inverter's peak time limit"),
@@ -167,7 +182,8 @@ KEYS: tuple[Key, ...] = (
         0, 5, 1, 0.5, "full-charge voltage counted 1 % higher", "charger's data sheet"),
     Key("charger", "voltage_range", "voltage", "U_ch", "V", "charger's output voltage range",
         12, 1500, pair=("voltage_low", "voltage_high"),
-        consequence="whether the charger covers the pack's voltages is not evaluated",
+        consequence="whether the charger covers the pack's voltages is not evaluated; full cells "
+                    "are counted, whatever the highest charge in use",
         find="charger's plate"),
     Key("battery", "energy_least", "energy", "E_min", "kWh", "least usable energy", 0.1, 2000,
         consequence="no energy is asked for",
@@ -182,12 +198,14 @@ KEYS: tuple[Key, ...] = (
     Key("battery", "coldest_start", "temperature", "θ_min", "°C", "coldest cells at full power",
         -20, 25, -20, -5,
         "sag is judged at −20 °C, the coldest that the cell tables cover",
-        "coldest morning at the parking place; the battery heater's setting"),
+        "coldest morning at the parking place; the battery heater's setting", ends=TABLES_END),
     Key("battery", "coldest_closed", "temperature", "θ_cl", "°C",
         "coldest cells at which the contactors may be closed", -20, 25, -20, 0,
-        "lowest fault is counted at −20 °C: cells this cold may still feed a fault",
+        "lowest fault is counted at −20 °C, and so are braking into a full pack, charging and the "
+        "joining of strings: cells this cold may still do all of it",
         "management system's lowest temperature for closing; not the temperature for full power. "
-        "Below it, and below the lowest charge in use, it must keep the contactors open"),
+        "Below it, and below the lowest charge in use, it must keep the contactors open",
+        ends=TABLES_END),
     Key("battery", "hottest", "temperature", "θ_max", "°C", "hottest cells in use", 20, 60, 45, 35,
         "cells are counted as hot as 45 °C", "hottest cell seen on a summer drive"),
     Key("battery", "mass_most", "mass", "m_max", "kg", "most mass of the modules", 1, 20000,
@@ -439,7 +457,8 @@ KEYS: tuple[Key, ...] = (
         consequence="no main fuse and no contactor is counted between pack and branch",
         find="look at the pack, or at its drawing"),
     Key("branch", "capacitance", "capacitance", "C_br", "mF", "input capacitance of the load",
-        0, 100, consequence="the branch's share of pre-charge and discharge is not evaluated",
+        0, 100, consequence="1 mF is counted behind the contactors, which may be too little: the "
+                            "branch's share of pre-charge and discharge is not evaluated",
         find="load's data sheet, or time 63 % through a known resistor"),
     Key("branch", "wakes_at", "voltage", "U_on", "V", "voltage at which the branch wakes", 0, 1500,
         consequence="the branch is counted as waking at the worst voltage during pre-charge",
@@ -563,6 +582,17 @@ DONOR_KEYS: tuple[Key, ...] = (
         safe="yes", choices=("yes", "no"), consequence="the modules are counted as pressed: they "
         "may swell when the plates come off", find="long bolts or bands round a stack"),
 )
+# Entries of a module type itself, for the words of what is open; `reading.modules` reads them.
+MODULE_TYPE = Key(
+    "modules", "label", "words", "", "", "which module: cells in series, capacity, chemistry",
+    consequence=NOTHING_TRIED, required=True,
+    find="read the plate of the module or of the donor's box. Without one: count the cells "
+         "between the terminals, measure the capacity of one module at C/5 and 25 °C; for the "
+         "chemistry ask the donor's maker: voltage alone does not tell NMC, NCA and LMO apart")
+REST_VOLTAGES = Key(
+    "modules", "rest_voltages", "words", "", "", "rest voltage of a cell at three states of charge",
+    consequence="no published curve of the class may be assumed: these modules are not tried",
+    find=HOW_REST)
 OPTIONAL_KEYS = (*BENCH_KEYS, *DONOR_KEYS)
 
 
@@ -617,6 +647,11 @@ class ModulesOnHand:
     def least_growth(self) -> Finding:
         """Resistance growth where less is worse: in the highest fault."""
         return self.resistance_growth
+
+    @property
+    def cells_beside(self) -> tuple[int | None, ...]:
+        """Cells in parallel inside each type of module that this entry stands for."""
+        return (self.module.parallel,)
 
 
 @dataclass(frozen=True)
@@ -930,12 +965,14 @@ class Unknown:
         key: its definition.
         taken: what was counted on, as printed.
         other: what a lucky answer might be, in SI (or words); None when none is offered.
+        decides: whether nothing of it, or of its modules, is tried while it is open.
     """
 
     dotted: str
     key: Key
     taken: str
     other: float | str | None
+    decides: bool = False
 
 
 @dataclass(frozen=True)
@@ -985,9 +1022,37 @@ class Brief:
         """Whether the user left an entry open, so that only its safe value is counted on."""
         return any(unknown.dotted == dotted for unknown in self.unknowns)
 
+    @property
+    def untold(self) -> tuple[Unknown, ...]:
+        """The open entries without which no first answer can be given."""
+        return tuple(unknown for unknown in self.unknowns if unknown.key.required)
+
     def entries(self) -> Iterator[tuple[str, Finding]]:
         """Every leaf with its dotted name, in the order of the classes."""
         yield from _entries(self, "")
+
+    def words(self) -> Iterator[tuple[str, str]]:
+        """Every entry that is no figure, with its dotted name; entries left empty are not there."""
+        yield from _words(self, "")
+
+
+def _words(value: object, prefix: str) -> Iterator[tuple[str, str]]:
+    if isinstance(value, str):
+        if value:
+            yield prefix, value
+    elif isinstance(value, ModuleType):
+        yield prefix, value.id
+    elif isinstance(value, tuple) and value and not any(map(is_dataclass, value)):
+        yield prefix, "; ".join(" + ".join(map(str, one)) if isinstance(one, tuple) else str(one)
+                                for one in value)
+    elif isinstance(value, tuple):
+        for index, item in enumerate(value):
+            yield from _words(item, f"{prefix}[{index}]")
+    elif is_dataclass(value) and not isinstance(value, Finding):
+        for item in fields(value):
+            name = f"{prefix}.{item.name}" if prefix else item.name
+            if name not in ("place", "digest", "unknowns", "parts.list"):
+                yield from _words(getattr(value, item.name), name)
 
 
 def _entries(value: object, prefix: str) -> Iterator[tuple[str, Finding]]:

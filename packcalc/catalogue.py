@@ -34,7 +34,9 @@ ROOMS = (
     "packcalc.protect.strings",
     "packcalc.protect.places",
     "packcalc.protect.overvoltage",
+    "packcalc.measured",
     "packcalc.handover.bands",
+    "packcalc.handover.inside",
 )
 
 

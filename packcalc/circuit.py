@@ -19,12 +19,15 @@ from packcalc.clearing import (
     fuse_named,
     fuses_apart,
     largest_to_break,
+    opened_untimed,
     path_fuses,
     takeover_of,
 )
 from packcalc.feeds import Feeds, feeds_of
 from packcalc.findings import Finding, trace
 from packcalc.pack import PackModel
+from packcalc.place_arcs import PlaceArc, worst_arc
+from packcalc.place_sweep import sweeping_by
 from packcalc.places import STRING_MODULE, places_asked
 from packcalc.protect.branches import SENSE
 from packcalc.protect.cable import RouteResult
@@ -33,8 +36,8 @@ from packcalc.protect.faults import FaultRange
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
 from packcalc.protect.management import ManagementAsked, ManagementResult, specify_management
 from packcalc.protect.overvoltage import OvervoltageResult
-from packcalc.protect.places import FaultPlace, fault_places
-from packcalc.protect.states import StatesAsked, StatesResult, study_states
+from packcalc.protect.places import FaultPlace, fault_places, place_words
+from packcalc.protect.states import StatesAsked, StatesResult, Untimed, study_states
 from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
     branch_items,
@@ -61,6 +64,7 @@ class Circuit:
         overvoltage: the chain behind the highest working voltage.
         insulation, management, states: results of those rooms.
         items: strings, branches and the rooms above, for the report.
+        arc: the worst of every fault place; None where no current is known.
         inside_strings: string fuse and contactor over the whole range; None without strings.
     """
 
@@ -72,6 +76,7 @@ class Circuit:
     states: StatesResult
     items: tuple[Item, ...]
     inside_strings: Coordination | None = None
+    arc: PlaceArc | None = None
 
 
 @dataclass(frozen=True)
@@ -105,21 +110,24 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     strings = strings_item(feeds, most)
     string_fuse = string_fuse_item(feeds, path_fuses(brief), named=brief.parts.string_fuse)
     inside = string_coordination(feeds, path.held)
+    answers = clearing_by(path.held, brief, inside)
     places = fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
-        clearing=clearing_by(path.held, brief, inside)))
+        clearing=answers, sweeping=sweeping_by(answers)))
     # What the link's resistor has to empty is every capacitor on the bus.
     charged = trace(largest_capacitance, capacitance=bus_capacitance(brief),
                     tolerance=brief.inverter.dc_link_tolerance)
-    insulation = study_insulation(replace(
-        insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged))
+    arc = worst_arc(places, answers)
+    insulation = _with_arc(study_insulation(replace(
+        insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
     management = specify_management(ManagementAsked(
         brief, path.pack, path.held.asked.fault_lowest, path.faults.highest,
-        takeover_of(path.held)))
+        takeover_of(path.held), path.held.asked.fault_voltage))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
-                                      charged, breaks_both_ways(path.held)))
+                                      charged, breaks_both_ways(path.held),
+                                      _untimed(path.held, inside)))
     named = fuse_named(path.held, brief)
     branches = tuple(_with_selectivity(item, branch, named, path.faults.highest)
                      for branch, item in zip(brief.branch, branch_items(
@@ -136,14 +144,29 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
                                       inside.item if inside else None) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief))
-    return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside)
+    return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc)
+
+
+def _with_arc(found: InsulationResult, arc: PlaceArc | None) -> InsulationResult:
+    """Gloves are no answer to an arc: what it does at its worst place stands beside them."""
+    if arc is None:
+        return found
+    item = found.item
+    return replace(found, item=replace(item, duty=(*item.duty, arc.energy, arc.at),
+                                       checks=(*item.checks, arc.check)))
+
+
+def _untimed(held: Coordination, inside: Coordination | None) -> tuple[Untimed, ...]:
+    if inside is None:
+        return (opened_untimed(held),)
+    return (opened_untimed(held, "whole pack"), opened_untimed(inside, "inside a string"))
 
 
 def _as_at_the_place(strings: Item, places: tuple[FaultPlace, ...]) -> Item:
     """A module shorted inside a string is answered once, by the parts, at its fault place."""
     place = next(p for p in places if p.key == STRING_MODULE)
-    answer = " ".join(f"At the {one.end}, {check.reason}." for one, check in zip(
-        (place.at_highest, place.at_lowest), place.checks, strict=True))
+    answer = " ".join(f"{place_words(one)[0].upper()}{place_words(one)[1:]}, {check.reason}."
+                      for one, check in zip(place.answers, place.checks, strict=True))
     verdict, told = worst(place.checks), f"as the fault place '{place.title}': {answer}"
     grave = max((c for c in place.checks if c.verdict == verdict),
                 key=lambda c: c.figure.number if c.figure is not None else 0.0)

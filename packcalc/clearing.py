@@ -26,8 +26,9 @@ from packcalc.part_checks.trip_checks import undervoltage_from
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branches import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
+from packcalc.protect.states import Untimed
 from packcalc.protect.places import (
-    Answer, Clearing, Device, clearing_without_parts, path_current,
+    Answer, Device, clearing_without_parts, path_current,
 )
 
 CHARGING = ("charger", "fast-charge inlet")
@@ -37,6 +38,12 @@ RUNNING = leaf("bar or link before the fault", "θ_i", "°C", 90.0 + 273.15, "as
 END_AT_CELLS = leaf("conductor of a module at the end of a fault", "θ_f", "°C", 130.0 + 273.15,
                     "assumed", source="packcalc-rule", origin=Origin("rule"),
                     note="our rule: it is welded to the cells, which must not be heated further")
+CELL_TRIPS = ("cell_trip", "pole_cell_trip", "bus_cell_trip", "wire_cell_trip")
+# The pack's own current trip, where its sensor need not carry the fault.
+UNSEEN = ("pole_contactor", "wire_contactor", "bus_contactors")
+IN_STRINGS = ("string_contactors", "cell_trip", "bus_cell_trip")
+BUS_SENSOR = ("the pack's trip acts only where its current sensor carries this fault, and nobody "
+              "says where that sits: not shown")
 ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits "
             "in that pole: not shown")
 
@@ -234,9 +241,67 @@ def fuses_apart(named: NamedFuses, upper: str, lower: str, highest: Finding,
 # -- the answers for fault places -------------------------------------------------------------
 
 
-def clearing_by(held: Coordination, brief: Brief,
-                inside: Coordination | None = None) -> Clearing:
+@dataclass(frozen=True)
+class PartAnswers:
     """What fuses and contactors do at a current, by their data sheets where these are known.
+
+    Attributes:
+        held: the main path.
+        brief: with its parts list.
+        named: the fuses of the brief.
+        sides: each fuse of a place, by the key of its device.
+        inside: one string against the others, where strings are paralleled.
+    """
+
+    held: Coordination
+    brief: Brief
+    named: NamedFuses
+    sides: dict[str, FuseSide | None]
+    inside: Coordination | None = None
+
+    def path(self, device: Device) -> Coordination | None:
+        """The path whose contactors a device is; None without a sweep of it."""
+        found = self.inside if device.key in IN_STRINGS else self.held
+        return found if found is not None and found.sweep is not None else None
+
+    def cell_trip(self, device: Device, path: Coordination) -> CellTrip:
+        """What a trip on the lowest cell does in the loop of a device."""
+        # The path's own check is of the main circuit: of its cables, and of one module alone.
+        left = self.held.asked.fault_voltage if device.key in ("pole_cell_trip", "bus_cell_trip") \
+            else None
+        return cell_trip(path, self.brief, left, device.drop)
+
+    def fuse(self, device: Device) -> FuseSide | None:
+        """Where a fuse counts in this loop; None where that is not shown."""
+        side = self.sides.get(device.key)
+        if side is None or side.part is None or side.reasons or _too_slow(side.part, device):
+            return None
+        return side
+
+    def __call__(self, device: Device, current: Finding) -> Answer:
+        side, path = self.sides.get(device.key), self.path(device)
+        if side is not None and side.part is not None and current.known:
+            slow = _too_slow(side.part, device)
+            if slow:
+                return None, None, f"{side.part.name}: {slow}"
+            return _fuse_answer(side, current, self.named.highest_voltage)
+        if path is None or not current.known:
+            return clearing_without_parts(device, current)
+        if device.key in ("contactors", "string_contactors"):
+            return _contactor_answer(path, current)
+        if device.key in CELL_TRIPS:
+            return _cell_answer(path, self.cell_trip(device, path), current)
+        if device.key in UNSEEN:
+            limit = path.sweep.contactor  # type: ignore[union-attr]
+            if limit.limit and current.number > limit.limit:
+                return False, None, f"above the {_amperes(limit.limit)} that it breaks"
+            return None, None, BUS_SENSOR if device.key == "bus_contactors" else ONE_POLE
+        return clearing_without_parts(device, current)
+
+
+def clearing_by(held: Coordination, brief: Brief,
+                inside: Coordination | None = None) -> PartAnswers:
+    """What the named parts do at a current.
 
     Args:
         held: the main path.
@@ -248,27 +313,8 @@ def clearing_by(held: Coordination, brief: Brief,
     sides |= {"string_fuse": named.side(brief.parts.string_fuse),
               "main_fuse": held.sweep.fuse if held.sweep is not None
               else named.side(brief.parts.main_fuse)}
-
-    def answer(device: Device, current: Finding) -> Answer:
-        side = sides.get(device.key)
-        if side is not None and side.part is not None and current.known:
-            slow = _too_slow(side.part, device)
-            if slow:
-                return None, None, f"{side.part.name}: {slow}"
-            return _fuse_answer(side, current, named.highest_voltage)
-        if device.key == "contactors" and held.sweep is not None and current.known:
-            return _contactor_answer(held, current)
-        if device.key == "string_contactors" and inside is not None \
-                and inside.sweep is not None and current.known:
-            return _contactor_answer(inside, current)
-        if device.key == "cell_trip" and inside is not None \
-                and inside.sweep is not None and current.known:
-            return _cell_answer(inside, brief, current)
-        if device.key == "pole_contactor" and held.sweep is not None:
-            return None, None, ONE_POLE
-        return clearing_without_parts(device, current)
-
-    return answer
+    sides["main_fuse.behind"] = sides["main_fuse"]
+    return PartAnswers(held, brief, named, sides, inside)
 
 
 def _too_slow(part: FusePart, device: Device) -> str:
@@ -322,20 +368,64 @@ def _contactor_answer(held: Coordination, current: Finding) -> Answer:
         f"{side.part.name} on its named trip"
 
 
-def _cell_answer(inside: Coordination, brief: Brief, current: Finding) -> Answer:
-    """A shorted module's own cells fall below the undervoltage trip, whatever the current is."""
-    side = inside.sweep.contactor  # type: ignore[union-attr]
+@dataclass(frozen=True)
+class CellTrip:
+    """What a trip on the lowest cell does to one contactor.
+
+    Attributes:
+        time: until it has opened the contactor; NaN where not known.
+        why: it is not shown to; empty where it is.
+        level: of the cells.
+        blind_from: current from which the cells keep more than the level, in A.
+    """
+
+    time: float
+    why: str
+    level: Finding
+    blind_from: float = np.inf
+
+
+def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
+              drop: Finding | None) -> CellTrip:
+    """Time of the cells' trip, and where it does not see the fault.
+
+    Args:
+        path: whose contactors it opens.
+        brief: with level and delay.
+        left: voltage that the lowest fault leaves on the cells; None where nothing lies between
+            them and the fault.
+        drop: resistance outside the modules for each cell that feeds the fault, or None.
+    """
+    side = path.sweep.contactor  # type: ignore[union-attr]
     level, delay = brief.management.undervoltage_trip, brief.management.voltage_delay
     reasons = [r for r in side.reasons if r != NO_TRIP]
     if not (level.known and delay.known):
-        reasons.append("name the cells' undervoltage trip and its delay")
-    if reasons:
-        return None, None, "; ".join(reasons)
-    if current.number > side.limit:
+        return CellTrip(np.nan, "; ".join(
+            (*reasons, "name the cells' undervoltage trip and its delay")), level)
+    if left is not None and left.known and not left.number < level.number:
+        reasons.append(f"the cells' undervoltage trip of {level.shown} does not lie above the "
+                       f"{left.shown} that such a fault leaves on them")
+    opening = side.part.opening_time if side.part is not None else None
+    blind = level.number / drop.number if drop is not None and drop.number > 0 else np.inf
+    return CellTrip(delay.number + (opening.number if opening else 0.0), "; ".join(reasons), level,
+                    blind)
+
+
+def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer:
+    """A shorted module's own cells fall below the undervoltage trip, whatever the current is."""
+    level, side, time = trip.level, path.sweep.contactor, trip.time  # type: ignore[union-attr]
+    if side.limit and current.number > side.limit:
         return False, None, f"above the {_amperes(side.limit)} that it breaks"
-    if delay.number > inside.sweep.counted_time:  # type: ignore[union-attr]
+    if trip.why:
+        return None, None, trip.why
+    if current.number >= trip.blind_from:
+        return None, None, (f"from {_amperes(trip.blind_from)} the cells keep more than its "
+                            f"{level.shown}: the wires outside take the rest of the voltage")
+    if current.number >= side.blocked_above:
+        return False, None, "held closed: every trip is held back above this current"
+    if time > path.sweep.counted_time:  # type: ignore[union-attr]
         return False, None, "the cells' undervoltage trip is slower than the counted second"
-    return True, _time(delay.number, "delay of the cells' undervoltage trip"), (
+    return True, _time(time, "delay of the cells' undervoltage trip, then the contactor's"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
         "see within the delay")
 
@@ -375,3 +465,52 @@ def takeover_of(held: Coordination) -> Finding:
             return leaf(title, "I", "A", float(swept.current[np.argmax(inside)]), "given",
                         origin=Origin(f"clearing curve of {held.asked.fuse.name}"), note=note)
     return leaf(title, "I", "A", None, "given", note="no fuse curve is known")
+
+
+# -- contactors that open at once, with no delay ------------------------------------------------
+
+
+def opened_untimed(held: Coordination, path: str = "") -> Untimed:
+    """One path's contactors with the coil dropped at once.
+
+    Args:
+        held: the path.
+        path: in words, where there are several.
+    """
+    breaks, side = breaks_both_ways(held), held.sweep.fuse if held.sweep is not None else None
+    hold = None
+    if breaks is not None and side is not None and bool(side.counts(breaks.number)):
+        hold = leaf("time in which the fuse clears what the contactor breaks", "t", "s",
+                    float(side.times(breaks.number)), "given",
+                    origin=Origin(f"clearing curve of {held.asked.fuse.name}"))
+    return Untimed(path, breaks, untimed_current(held), hold, held.asked.fault_highest)
+
+
+def untimed_current(held: Coordination) -> Finding:
+    """Largest current that the fuse has not cleared when a contactor opens without any delay.
+
+    A lost 12 V supply, an emergency stop or a crash drops the coil with no regard to the current.
+    The fault is counted from the moment at which the coil drops; a later one meets the contact
+    with no time of the fuse behind it.
+    """
+    title = "largest current not yet cleared by the fuse when the coil has dropped"
+    fuse, contactor = held.asked.fuse, held.asked.contactor
+    opening = contactor.opening_time if contactor is not None else None
+    side = held.sweep.fuse if held.sweep is not None else None
+    lacks = [words for words, open_ in (
+        ("name the fuse", fuse is None), ("name the contactor", contactor is None),
+        ("ask for the contactor's opening time with its coil suppression",
+         contactor is not None and opening is None)) if open_]
+    if side is not None:
+        lacks += list(side.reasons)
+    if lacks or side is None or side.clearing is None or opening is None:
+        return leaf(title, "I", "A", None, "given", note="; ".join(lacks) or "not swept")
+    highest = held.asked.fault_highest
+    curve = side.clearing
+    if opening.number < curve.shortest:
+        return highest.called(title, note="the contact has parted before the fuse's quickest point")
+    if opening.number > curve.longest:
+        return leaf(title, "I", "A", curve.lowest, curve.basis, origin=curve.origin,
+                    note="lowest current of its clearing curve: below it the fuse is slower still")
+    found = curve.trace_current(opening, title)
+    return found if found.number < highest.number else highest.called(title)

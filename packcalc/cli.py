@@ -20,10 +20,10 @@ CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
 
 def _layout_options(command: Any) -> Any:
     for option in (
-        click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
-                     help="Which [[modules]] entry a named layout takes."),
+        click.option("--module", type=click.IntRange(1), metavar="N",
+                     help="Which [[modules]] entry; the one that fits best when not given."),
         click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How a named layout's modules are paralleled."),
+                     help="How modules are paralleled; whichever fits best when not given."),
         click.option("--layout", metavar="16S2P", default="",
                      help="Layout to size; the best one when not given."),
     ):
@@ -121,7 +121,7 @@ def layouts(brief: str, most: int, out: str, format_: str | None, table: str | N
         answer_no("no layout meets the brief", quiet)
 
 
-def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool,
+def _sized(brief: str, layout: str, arrangement: str | None, module: int | None, quiet: bool,
            to: tuple[str, str | None, str | None]) -> Any:
     """A protection study; where no module can be tried, that answer goes out and ends the run."""
     from packcalc import api
@@ -135,7 +135,7 @@ def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet:
     from packcalc.report.layouts_report import untried_document
 
     emit(untried_document(untried), *to, quiet)
-    answer_no("no module on hand can be tried; see what to measure first", quiet)
+    answer_no("no layout can be tried yet; see what to find first", quiet)
 
 
 def _end(study: Any, quiet: bool) -> None:
@@ -154,7 +154,7 @@ def _end(study: Any, quiet: bool) -> None:
 @click.option("--chains", is_flag=True,
               help="Add every worked chain to the listing; other formats always hold them.")
 @output_options
-def protect(brief: str, layout: str, arrangement: str | None, module: int, part: str,
+def protect(brief: str, layout: str, arrangement: str | None, module: int | None, part: str,
             chains: bool, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
     """Size fuse, contactors, cables and pre-charge for one layout of BRIEF.
 
@@ -178,7 +178,7 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int, part:
 @review_option
 @as_built_option
 @output_options
-def report(brief: str, layout: str, arrangement: str | None, module: int,
+def report(brief: str, layout: str, arrangement: str | None, module: int | None,
            reviews: tuple[str, ...], record: str, out: str, format_: str | None,
            table: str | None, quiet: bool) -> None:
     """Write the whole file for review: layouts, the chosen one, its protection.

@@ -13,7 +13,7 @@ from packcalc.errors import UserError
 
 
 def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: str = "",
-             module: int = 1) -> Any:
+             module: int | None = None) -> Any:
     """Read a brief and its bench sheet, grade, and deal.
 
     Args:
@@ -29,7 +29,7 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     from packcalc.bench.grade import grade_sheet
     from packcalc.reading.bench_sheet import read_sheet
     from packcalc.reading.brief_file import read_brief
-    from packcalc.study import find_layout, list_layouts
+    from packcalc.study import choose_layout, list_layouts
 
     brief = read_brief(brief_file)
     named = sheet or (os.path.join(os.path.dirname(brief_file), brief.bench.file)
@@ -39,16 +39,18 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
                         f"[bench]")
     default = brief.modules[0].module if len(brief.modules) == 1 else None
     lot = grade_sheet(read_sheet(named, default), brief=brief)
-    chosen = (find_layout(brief, layout, arrangement, module - 1) if layout
-              else _best(list_layouts(brief), brief))
+    study = list_layouts(brief)
+    chosen = (choose_layout(study, layout, arrangement, None if module is None else module - 1)
+              if layout else _best(study, brief, arrangement))
     return assign_modules(brief, lot, chosen)
 
 
-def _best(study: Any, brief: Any) -> Any:
+def _best(study: Any, brief: Any, arrangement: str) -> Any:
     """The best layout of one of the brief's own module types."""
     for rank in range(len(study)):
         found = study.layout(rank)
-        if len(found.parts) == 1 and found.parts[0].entry < len(brief.modules):
+        if len(found.parts) == 1 and found.parts[0].entry < len(brief.modules) \
+                and arrangement in ("", found.arrangement):
             return found
     raise UserError(f"{brief.place}: no layout of one module type meets the brief; name one with "
                     f"--layout, like 16S2P")
@@ -64,18 +66,21 @@ def register(main: click.Group) -> None:
     @click.option("--layout", metavar="16S2P", default="",
                   help="Layout to fill; the best one of one module type when not given.")
     @click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                  help="How a named layout's modules are paralleled.")
-    @click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
-                  help="Which [[modules]] entry a named layout takes.")
+                  help="How modules are paralleled; whichever fits best when not given.")
+    @click.option("--module", type=click.IntRange(1), metavar="N",
+                  help="Which [[modules]] entry a named layout takes; the one that fits best "
+                       "when not given.")
     @output_options
-    def assign(brief: str, sheet: str, layout: str, arrangement: str | None, module: int,
-               out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    def assign(brief: str, sheet: str, layout: str, arrangement: str | None,
+               module: int | None, out: str, format_: str | None, table: str | None,
+               quiet: bool) -> None:
         """Deal graded modules to the places of one layout of BRIEF.
 
         \b
         Example:
           packcalc assign mypack/brief.toml --sheet mypack/bench.csv
         """
+        from packcalc.checks import FAIL
         from packcalc.report.assign_report import assignment_document
 
         with progress("dealing modules", quiet):
@@ -83,5 +88,6 @@ def register(main: click.Group) -> None:
         emit(assignment_document(study), out, format_, table, quiet)
         if not study.meets_brief:
             if not quiet:
-                tell("the answer is no: the assigned pack does not meet the brief")
+                failing = "; ".join(c.title for c in study.checks if c.verdict == FAIL)
+                tell(f"the answer is no: the assigned pack does not meet the brief: {failing}")
             sys.exit(NO)

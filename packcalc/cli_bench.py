@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import sys
 from typing import Any
 
@@ -15,14 +16,18 @@ from packcalc.errors import UserError
 @click.option("--brief", metavar="BRIEF",
               help="Brief whose modules, [bench] thresholds and voltage count.")
 @click.option("--enter", "by_hand", is_flag=True,
-              help="Ask for module after module; each row is kept as soon as it is whole.")
+              help="Ask for module after module; each value is kept as soon as it is typed.")
 @output_options
 def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_: str | None,
           table: str | None, quiet: bool) -> None:
     """Check, summarise and grade the modules of a bench SHEET (CSV).
 
     Without SHEET, the file that the brief's [bench] names is read. What is odd goes to
-    standard error, one line each, with file and row; the sheet is never rewritten.
+    standard error, one line each, with file and row; the sheet is never rewritten. --enter
+    goes on with a row that was broken off, or with the open entries of a mark that stands
+    already, like a second voltage weeks later. The row in hand lies beside the sheet in
+    SHEET.unfinished until it is whole; before a row is written anew, the sheet as it stood
+    is kept as SHEET.before.
 
     \b
     Example:
@@ -58,7 +63,8 @@ def _enter(place: str, brief: Any) -> None:
     from packcalc.bench.enter import enter, open_session
     from packcalc.report.cautions import SHORT
 
-    session = open_session(place, bench_door.default_type(brief), brief.bench if brief else None)
+    session = open_session(place, bench_door.default_type(brief), brief.bench if brief else None,
+                           datetime.date.today().isoformat())
     click.echo(SHORT)
 
     def hear(words: str) -> str:

@@ -17,10 +17,10 @@ as_built_option = click.option(
 
 def _layout_options(command: Any) -> Any:
     for option in (
-        click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
-                     help="Which [[modules]] entry a named layout takes."),
+        click.option("--module", type=click.IntRange(1), metavar="N",
+                     help="Which [[modules]] entry; the one that fits best when not given."),
         click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How a named layout's modules are paralleled."),
+                     help="How modules are paralleled; whichever fits best when not given."),
         click.option("--layout", metavar="16S2P", default="",
                      help="Layout to take; the best one when not given."),
     ):
@@ -28,7 +28,8 @@ def _layout_options(command: Any) -> Any:
     return command
 
 
-def _sized(brief: str, layout: str, arrangement: str | None, module: int, quiet: bool) -> Any:
+def _sized(brief: str, layout: str, arrangement: str | None, module: int | None,
+           quiet: bool) -> Any:
     from packcalc import api
 
     with progress("screening layouts and sizing the protection", quiet):
@@ -58,8 +59,9 @@ def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: b
 @as_built_option
 @_layout_options
 @output_options
-def build(brief: str, form: str, record: str, layout: str, arrangement: str | None, module: int,
-          out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+def build(brief: str, form: str, record: str, layout: str, arrangement: str | None,
+          module: int | None, out: str, format_: str | None, table: str | None,
+          quiet: bool) -> None:
     """Write the build sheet of one layout of BRIEF: order of links, joints, as-built record.
 
     With --as-built the record is read back: another mark or part than designed, and a
@@ -73,25 +75,34 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
     from packcalc.report.build_report import build_document, record_form
 
     study = _sized(brief, layout, arrangement, module, quiet)
+    dealt = dealt_of(study)
+    marks = marks_of(study, dealt)
     if form:
-        _write_form(form, record_form(study, marks_of(study)))
+        _write_form(form, record_form(study, marks))
         if not quiet:
             tell(f"written: {form}")
         return
     held = held_record(study, record, quiet)
-    emit(build_document(study, held, marks_of(study)), out, format_, table, quiet)
+    plan = dealt.balance if dealt else None
+    emit(build_document(study, held, marks, plan), out, format_, table, quiet)
     end_record(held, quiet)
     _end(study, quiet)
 
 
-def marks_of(study: Any) -> dict[str, str]:
-    """The mark that the bench assignment gives each module's place; empty without a bench."""
+def dealt_of(study: Any) -> Any:
+    """The bench assignment of the study's layout; None without a bench, or where none fits."""
     from packcalc import api
+
+    salvage = api.salvage_of(study)
+    return salvage.dealt if salvage else None
+
+
+def marks_of(study: Any, dealt: Any) -> dict[str, str]:
+    """The mark that the bench assignment gives each module's place; empty without one."""
     from packcalc.handover.as_built import assigned
     from packcalc.handover.build import build_sheet
 
-    salvage = api.salvage_of(study)
-    return assigned(salvage.dealt if salvage else None, build_sheet(study))
+    return assigned(dealt, build_sheet(study))
 
 
 def held_record(study: Any, path: str, quiet: bool) -> Any:
@@ -129,7 +140,7 @@ def end_record(held: Any, quiet: bool) -> None:
 @_layout_options
 @output_options
 def commission(brief: str, readings: str, form: str, layout: str, arrangement: str | None,
-               module: int, out: str, format_: str | None, table: str | None,
+               module: int | None, out: str, format_: str | None, table: str | None,
                quiet: bool) -> None:
     """Write the stages of the first energising, with gates and expected readings.
 
@@ -144,14 +155,15 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     from packcalc.report import commission_report
 
     study = _sized(brief, layout, arrangement, module, quiet)
+    dealt = dealt_of(study)
     if form:
-        _write_form(form, commission_report.form(study))
+        _write_form(form, commission_report.form(study, dealt))
         if not quiet:
             tell(f"written: {form}")
         return
     file = _readings_of(study, readings)
-    emit(commission_report.commission_document(study, file), out, format_, table, quiet)
-    why = commission_report.answer(study, file) if file is not None else ""
+    emit(commission_report.commission_document(study, file, dealt), out, format_, table, quiet)
+    why = commission_report.answer(study, file, dealt) if file is not None else ""
     if why:
         answer_no(why, quiet)
     _end(study, quiet)

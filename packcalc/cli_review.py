@@ -11,6 +11,8 @@ import click
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
 from packcalc.errors import OutputError
 
+MOST_TOLD = 20
+
 review_option = click.option(
     "--review", "reviews", metavar="FILE", multiple=True,
     help="Marks to put beside the decisions, .json or .csv; may be given again.")
@@ -19,10 +21,10 @@ review_option = click.option(
 def layout_options(command: Any) -> Any:
     """Which layout is reviewed; the best one when none is named."""
     for option in (
-        click.option("--module", default=1, show_default=True, type=click.IntRange(1), metavar="N",
-                     help="Which [[modules]] entry a named layout takes."),
+        click.option("--module", type=click.IntRange(1), metavar="N",
+                     help="Which [[modules]] entry; the one that fits best when not given."),
         click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How a named layout's modules are paralleled."),
+                     help="How modules are paralleled; whichever fits best when not given."),
         click.option("--layout", metavar="16S2P", default="",
                      help="Layout to review; the best one when not given."),
     ):
@@ -42,11 +44,21 @@ def merged(study: Any, reviews: Sequence[str], quiet: bool) -> Any:
 
 
 def end_review(review: Any, quiet: bool) -> None:
-    """Exit code of a merged review: a rejection, or a change that breaks something, is a no."""
+    """Exit code of a merged review: a no where something is rejected, breaks or is left unread."""
     from packcalc.marks import REJECTED
 
     if review is None:
         return
+    if not quiet:
+        for one in review.rewritten[:MOST_TOLD]:
+            tell(one.words)
+    if review.rewritten:
+        answer_no(f"{len(review.rewritten)} printed cells of the sheet were written in; marks in "
+                  "those rows are not counted", quiet)
+    lost = [f"{r.decision_id} to {r.asked}" for r in review.not_understood]
+    if lost:
+        answer_no(f"{len(lost)} changes that were asked for could not be checked: "
+                  f"{', '.join(lost[:5])}", quiet)
     broken = [r.decision_id for r in review.rechecks if r.breaks]
     if broken:
         answer_no(f"a change that was asked for breaks something: {', '.join(broken[:5])}", quiet)
@@ -61,7 +73,7 @@ def end_review(review: Any, quiet: bool) -> None:
 @click.option("--rules", metavar="KEY", default="common core", show_default=True,
               help="Jurisdiction for the path to a signature, e.g. new-zealand.")
 @output_options
-def review_sheet(brief: str, layout: str, arrangement: str | None, module: int,
+def review_sheet(brief: str, layout: str, arrangement: str | None, module: int | None,
                  reviews: tuple[str, ...], rules: str, out: str, format_: str | None,
                  table: str | None, quiet: bool) -> None:
     """Write the sheet of BRIEF for the reviewer: to print, or as a spreadsheet.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from packcalc.brief import Brief
@@ -26,7 +26,7 @@ from packcalc.checks import (
     named_title,
 )
 from packcalc.findings import BASES, Finding
-from packcalc.protect.places import FaultPlace
+from packcalc.protect.places import FaultPlace, place_words
 from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 
 MOST_GRAVE = 25
@@ -89,7 +89,8 @@ def decisions(study: ProtectionStudy) -> tuple[Decision, ...]:
     found += [_of_check("faults", FAULTS, c) for c in study.faults.checks]
     found += [_of_place(place) for place in study.circuit.places]
     lines = _leading(_named_once(_merged(found)), study)
-    return tuple(sorted(lines, key=gravity))
+    rules = tuple(_word_rules(study.brief))
+    return tuple(sorted((_sealed(d, rules) for d in lines), key=gravity))
 
 
 def gravity(decision: Decision) -> tuple[int, int, int]:
@@ -158,9 +159,52 @@ def _digest(words: Iterable[str]) -> str:
 
 
 def _check_digest(check: Check, beside: tuple[Finding, ...] = (), name: str = "") -> str:
-    parts = [name, check.title, check.verdict, check.relation, check.reason]
+    parts = [name, check.title, check.verdict, check.relation, check.reason, check.remedy]
     parts += [finding_digest(f) for f in (check.figure, check.demand, *beside) if f is not None]
     return _digest(parts)
+
+
+# Entries that are words stand in no chain. Each is counted with the checks that rest on it, by
+# the beginnings of their ids; {} is the name of the branch that the entry belongs to.
+_BRANCH_PLACES = ("place.branch-{}-before", "place.branch-{}-after")
+_RESTS_ON_WORDS = {
+    "regeneration.follows_charge_limit": (
+        "management.charging-is-stopped", "management.trip-of-the-braking-current"),
+    "path.main_fuse": ("main_fuse.", "coordination."),
+    "path.insulation_monitor": (
+        "place.chassis", "insulation.isolation-monitor", "switching.insulation-monitor"),
+    "path.charge_contactor": (
+        "place.inlet", "switching.charge-inlet", "insulation.charge-inlet"),
+    "management.monitor_order": ("management.no-monitor-across",),
+    "management.sense_fuse": ("management.a-fuse-at-the-cell-end", "place.wires-sense"),
+    "management.trip_falls_in_cold": (
+        "coordination.", "management.a-fixed-current-trip", "management.current-trip"),
+    "branch.fused_poles": ("branch.{}.fuse-in-both-poles", *_BRANCH_PLACES),
+    "branch.kind": ("branch.{}.", *_BRANCH_PLACES),
+    "branch.taps": ("branch.{}.", *_BRANCH_PLACES),
+}
+_INDEX = re.compile(r"\[(\d+)\]")
+
+
+def _word_rules(brief: Brief) -> Iterator[tuple[str, str]]:
+    """(Beginning of an id, entry with its words) of every entry in that table."""
+    for dotted, value in brief.words():
+        place = _INDEX.search(dotted)
+        name = slug(brief.branch[int(place[1])].name) if place and dotted.startswith(
+            "branch") else ""
+        entry = _INDEX.sub("", dotted)
+        for start in _RESTS_ON_WORDS.get(entry, ()):
+            yield start.format(name), f"{entry} = {value}"
+
+
+def _sealed(decision: Decision, rules: Sequence[tuple[str, str]]) -> Decision:
+    """With a digest that covers its figure's note and the words that it rests on as well."""
+    if decision.kind == FIGURE:
+        note = decision.finding.note if decision.finding else ""
+        more = [note] if note else []
+    else:
+        more = [words for start, words in rules if decision.id.startswith(start)]
+    return replace(decision, digest=_digest([decision.digest, *more])) if more else decision
 
 
 # -- one item ---------------------------------------------------------------------------------
@@ -205,15 +249,28 @@ def _of_check(key: str, part: str, check: Check, beside: tuple[Finding, ...] = (
 
 
 def _of_place(place: FaultPlace) -> Decision:
-    """Both ends of one place are decided together: the graver verdict stands for both."""
+    """All currents of one place are decided together: the gravest verdict stands for all."""
     checks = place.checks
     both = Check(f"who clears a fault: {place.title}", "who clears", worst(checks),
-                 reason="; ".join(f"at the {one.end} of {c.reason}" for one, c in zip(
-                     (place.at_highest, place.at_lowest), checks, strict=True)),
+                 reason="; ".join(f"{place_words(one)} {c.reason}" for one, c in zip(
+                     place.answers, checks, strict=True)),
                  remedy=checks[0].remedy)
     ends = tuple(f for f in (place.highest, place.lowest) if f.known)
     decision = _of_check(f"place.{place.key}", PLACE, both, ends)
-    return replace(decision, id=decision_id("place", place.key), item="place")
+    return replace(decision, id=decision_id("place", place.key), item="place",
+                   digest=_digest([decision.digest, *_printed_beside(place)]))
+
+
+def _printed_beside(place: FaultPlace) -> Iterator[str]:
+    """What the page says of a place besides its answers: feeders, devices, remedies, notes."""
+    loop = place.loop
+    yield from (loop.feeds, loop.voltage.shown, loop.highest.shown, loop.inductance.shown,
+                loop.time_constant.shown)
+    yield from (device.name for device in loop.devices)
+    for one in place.others:
+        yield from (one.end, one.current.shown, one.words, one.why)
+    yield from place.remedies
+    yield from loop.notes
 
 
 def _of_choice(item: Item, chosen: Candidate) -> Decision:
@@ -228,7 +285,7 @@ def _of_choice(item: Item, chosen: Candidate) -> Decision:
     return Decision(decision_id(item.key, "choice"), item.title, "Rating or part put forward",
                     "who clears" if item.key == "main_fuse" else "thermal load", chosen.verdict,
                     words, basis,
-                    _digest([chosen.name, *(_check_digest(c) for c in chosen.checks)]),
+                    _digest([chosen.name, words, *(_check_digest(c) for c in chosen.checks)]),
                     None, item.key, CHOICE, rests_on=tuple(figures))
 
 
@@ -254,7 +311,7 @@ def _merged(found: list[Decision]) -> list[Decision]:
 
 
 def _leading(found: list[Decision], study: ProtectionStudy) -> list[Decision]:
-    """Marks the figures that all else rests on."""
+    """Marks the figures that all else rests on; asked before the digests are sealed."""
     figures = (study.pack.highest_voltage, study.faults.highest, study.faults.lowest)
     digests = {finding_digest(f) for f in figures if f.known}
     return [replace(d, leading=d.kind == FIGURE and d.digest in digests) for d in found]

@@ -54,6 +54,11 @@ class Difference:
     def nothing(self) -> bool:
         return not (self.inputs or self.results or self.decisions)
 
+    @property
+    def same_input(self) -> bool:
+        """Whether both come from the same text, letter by letter."""
+        return self.old[1] == self.new[1]
+
 
 def difference(old: Mapping[str, Any], new: Mapping[str, Any]) -> Difference:
     """Compare two reports (the data of `packcalc report --format json`)."""

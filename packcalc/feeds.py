@@ -15,7 +15,7 @@ from packcalc import modules as mod
 from packcalc import transients as tr
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.pack import PackModel
+from packcalc.pack import PackModel, full_module, within
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
     FaultRange,
@@ -137,6 +137,11 @@ class Feeds:
         return trace(fault_loop_inductance, pack_inductance=self.pack_inductance,
                      per_length=self.per_length, run_length=length)
 
+    def run_voltage(self, modules: Finding, title: str) -> Finding:
+        """Highest voltage of some of the modules in series."""
+        return within(trace(el.series_voltage, title, series=modules,
+                            module_voltage=self.module.voltage_full), self.pack.full_voltage)
+
     def of_run(self, modules: int) -> Finding:
         """Inductance of some of the modules in series."""
         return trace(run_inductance, whole=self.pack_inductance,
@@ -194,11 +199,7 @@ def _module(brief: Brief, pack: PackModel) -> ModuleFeed:
     high, low = [], []
     for on_hand in _on_hand(brief, pack):
         module = on_hand.module
-        full = trace(el.with_tolerance, "full voltage of one module", symbol="U_m",
-                     voltage=trace(el.series_voltage, "full voltage of one module", symbol="U_m",
-                                   series=module.cells_in_series,
-                                   module_voltage=module.full_voltage),
-                     tolerance=brief.charger.tolerance)
+        full = full_module(brief, on_hand).called("full voltage of one module")
         empty = mod.traced_ocv_low(module, brief.battery.charge_lowest)
         initial = trace(el.stack_resistance, "module or group, first millisecond: new, hot",
                         series=one, parallel=beside, module_resistance=_initial(on_hand))

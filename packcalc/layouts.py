@@ -8,6 +8,7 @@ import numpy as np
 
 from packcalc import electrical as el
 from packcalc.brief import Brief
+from packcalc.findings import Finding, leaf
 from packcalc.loads import power_of_branches
 
 ARRANGEMENTS = ("grouped", "strings")
@@ -46,6 +47,11 @@ class Layout:
         return sum(part.series for part in self.parts)
 
     @property
+    def entries(self) -> tuple[int, ...]:
+        """The `[[modules]]` entries that it is made of."""
+        return tuple(part.entry for part in self.parts)
+
+    @property
     def label(self) -> str:
         """Module notation, e.g. "16S2P" or "10S+6S2P" for two types."""
         return "+".join(f"{p.series}S" for p in self.parts) + f"{self.parallel}P"
@@ -56,10 +62,21 @@ class Layout:
         return self.arrangement == "strings" and self.parallel > 1
 
     def cells(self, brief: Brief) -> str:
-        """Cell notation, e.g. "96s148p"; cells of a module that nobody counted count as one."""
+        """Cell notation, e.g. "96s148p"; "96s(2×?)p" where nobody said what is inside a module.
+
+        Two types side by side that differ inside read "96s(2×2–4)p": two modules with two to
+        four cells in parallel each.
+        """
         def one(part: Part) -> str:
-            module = brief.modules[part.entry].module
-            return f"{part.series * module.series}s{(module.parallel or 1) * self.parallel}p"
+            on_hand = brief.modules[part.entry]
+            inside = [n for n in on_hand.cells_beside if n is not None]
+            if len(inside) < len(on_hand.cells_beside):
+                beside = f"({self.parallel}×?)"
+            elif min(inside) < max(inside):
+                beside = f"({self.parallel}×{min(inside)}–{max(inside)})"
+            else:
+                beside = str(inside[0] * self.parallel)
+            return f"{part.series * on_hand.module.series}s{beside}p"
         return "+".join(one(part) for part in self.parts)
 
 
@@ -68,6 +85,8 @@ class Asks:
     """The brief's demands as plain SI floats; NaN where nothing is asked.
 
     To try many values of a demand at once, a field may hold an array with one value a row.
+    `charge_ceiling` is the charge that nothing carries the cells above: the charge limit beside
+    a charger whose range is given, else full cells.
     """
 
     voltage_low: float
@@ -91,6 +110,7 @@ class Asks:
     energy_most: float
     charge_lowest: float
     charge_highest: float
+    charge_ceiling: float
     coldest: float
     hottest: float
     mass_most: float
@@ -140,11 +160,23 @@ def asks_of(brief: Brief) -> Asks:
         charger_low=number(b.charger.voltage_low), charger_high=number(b.charger.voltage_high),
         energy_least=number(bat.energy_least), energy_most=number(bat.energy_most),
         charge_lowest=bat.charge_lowest.number, charge_highest=bat.charge_highest.number,
+        charge_ceiling=charge_ceiling(brief).number,
         coldest=bat.coldest_start.number, hottest=bat.hottest.number,
         mass_most=number(bat.mass_most), link=b.path.link_resistance.number,
         fuse=b.path.fuse_resistance.number, contactor=b.path.contactor_resistance.number,
         cables=cable_loop(brief),
     )
+
+
+def charge_ceiling(brief: Brief) -> Finding:
+    """Charge at which full voltage is counted: a limit that no known charger keeps is none."""
+    limit = brief.battery.charge_highest
+    if brief.charger.voltage_high.known or limit.number >= 1.0:
+        return limit
+    return leaf("charge at the end of charging", limit.symbol, limit.unit, 1.0, "assumed",
+                source="packcalc-rule", origin=limit.origin,
+                note=f"charger.voltage_range is open: nothing shows that charging ends at "
+                     f"{limit.shown}, so full cells are counted")
 
 
 def cable_loop(brief: Brief) -> float:
@@ -255,16 +287,17 @@ def ranked(screened: Screened) -> Screened:
 def shortfalls(screened: Screened) -> np.ndarray:
     """How far each layout is from passing: the sum of its relative shortfalls.
 
-    None counts for more than the whole, and a layout that cannot hold the bus at all comes after
-    every one that can: a limit that is passed many times over (a charger or a mass for another
-    class of pack) would otherwise make one lone module the nearest miss.
+    None counts for more than the whole: a limit that is passed many times over (a charger or a
+    mass for another class of pack) would otherwise make one lone module the nearest miss. A
+    layout that cannot hold the bus at all comes after every one that can, and goes by the volts
+    that it lacks before anything is drawn: nothing else of it matters.
     """
     held = screened.margins.get("loaded_voltage", np.zeros(len(screened)))
-    no_bus = held <= -1.0 + ROUNDING
-    total = np.where(no_bus, float(len(screened.margins)), 0.0)
+    total = np.zeros(len(screened))
     for margin in screened.margins.values():
         total -= np.fmax(np.fmin(margin, 0.0), -1.0)
-    return total
+    lacking = len(screened.margins) + screened.columns.get("bus_short", np.zeros(len(screened)))
+    return np.where(held <= -1.0 + ROUNDING, lacking, total)
 
 
 def nearest_misses(screened: Screened, most: int = 6) -> Screened:

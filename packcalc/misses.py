@@ -121,6 +121,10 @@ def _by(value: float, unit: str) -> str:
 def _sag(case: _Case) -> str:
     asks, row = case.asks, case.row
     corner = f"at {case.cold} and {100 * max(row['charge_left'], 0.0):.0f} % charge left"
+    if not math.isfinite(row["loaded_voltage"]) and row["bus_short"] > 0.0:
+        rest = asks.demand_voltage - row["bus_short"]
+        return (f"stands at {_volts(rest)} before anything is drawn, {_by(row['bus_short'], 'V')} "
+                f"under the {_volts(asks.demand_voltage)} that full power needs, {corner}")
     if not math.isfinite(row["loaded_voltage"]):
         most = row["available_power"] / 1e3
         return (f"cannot deliver {asks.peak_drawn / 1e3:.0f} kW {corner}; "

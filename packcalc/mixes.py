@@ -47,12 +47,24 @@ class SideBySide(ModulesOnHand):
     def least_growth(self) -> Finding:
         return self.growth_least or self.resistance_growth
 
+    @property
+    def cells_beside(self) -> tuple[int | None, ...]:
+        return tuple(o.module.parallel for o in self.both)
+
+    @property
+    def both(self) -> tuple[ModulesOnHand, ModulesOnHand]:
+        """The two entries."""
+        assert self.of_most is not None and self.of_less is not None
+        return self.of_most, self.of_less
+
 
 # --- which choices are tried ----------------------------------------------------------
 
 def with_pairs(brief: Brief) -> Brief:
     """The brief with every pair that may stand side by side as one more entry at the end."""
     own = tuple(m for m in brief.modules if not isinstance(m, SideBySide))
+    if brief.untold:
+        return brief
     if brief.mix != "parallel" or len(own) > MOST_TYPES:
         return replace(brief, modules=own) if len(own) < len(brief.modules) else brief
     pairs = [_combined(own, i, j) for i, j in itertools.combinations(range(len(own)), 2)
@@ -83,6 +95,7 @@ def choices(brief: Brief) -> tuple[list[tuple[int, ...]], list[str]]:
             refusals.append(reason)
         elif brief.mix == "series":
             tried.append((i, j))
+    refusals += [why_not_together(o) for o in brief.modules if isinstance(o, SideBySide)]
     return tried, refusals
 
 
@@ -150,6 +163,46 @@ def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
         return names + (f"rest voltages differ by up to {1000 * apart:.1f} mV per cell, more than "
                         f"{1000 * CURVES_MATCH:.0f} mV")
     return ""
+
+
+def stand_together(on_hand: ModulesOnHand, series: Any, parallel: Any, strings: Any) -> Any:
+    """Whether both types stand beside each other all along a layout; true for one type alone.
+
+    Grouped, every group holds a module of each. Of parallel strings each is of one type, and
+    there is one of each at least: no string mixes the two.
+    """
+    if not isinstance(on_hand, SideBySide):
+        return np.ones(np.shape(parallel), dtype=bool)
+    first, second = (int(o.count.number) for o in on_hand.both)
+    several = (np.asarray(parallel) >= 2) & (series <= first) & (series <= second)
+    return several & (~np.asarray(strings)
+                      | (parallel <= first // np.maximum(series, 1) + second
+                         // np.maximum(series, 1)))
+
+
+def why_not_together(on_hand: ModulesOnHand) -> str:
+    """Which layouts of two types side by side are not tried, in words."""
+    assert isinstance(on_hand, SideBySide)
+    most = min(int(o.count.number) for o in on_hand.both)
+    return (f"{on_hand.module.title}: every group must hold a module of each type, and a string "
+            f"modules of one type alone; that takes 2 in parallel at least and allows {most} in "
+            "series at most")
+
+
+def mix_cautions(brief: Brief, entries: tuple[int, ...]) -> tuple[str, ...]:
+    """What whoever builds a layout of these `[[modules]]` entries must know of two types."""
+    found = []
+    if len(entries) > 1:
+        found.append(
+            "Two module types in series: capacity, currents, temperatures and end voltages of "
+            "the weaker are kept; each type keeps its own cell limits in the monitor. Never "
+            "charge or discharge past the first cell that reaches its limit.")
+    if any(isinstance(brief.modules[entry], SideBySide) for entry in entries):
+        found.append(
+            "Two module types side by side, counted as one with the worse figure of each: every "
+            "group holds both types, or every string one type alone, never a string of both; mark "
+            "every module, and match rest voltages before any two are joined.")
+    return tuple(found)
 
 
 def _curves_apart(first: ModuleType, second: ModuleType) -> float:
@@ -227,8 +280,7 @@ def traced_most_capacity(on_hand: ModulesOnHand, used: Finding) -> tuple[Finding
 
 
 def _two(both: SideBySide) -> dict[str, Finding]:
-    most, less = both.of_most, both.of_less
-    assert most is not None and less is not None
+    most, less = both.both
     return {"larger": most.module.capacity, "larger_health": most.most_health,
             "smaller": less.module.capacity, "smaller_health": less.most_health,
             "on_hand": most.count}
@@ -299,7 +351,8 @@ def _aged_resistance(on_hand: ModulesOnHand) -> Finding:
 def _same_cells(first: ModuleType, second: ModuleType) -> Finding:
     if first.parallel == second.parallel:
         return first.cells_in_parallel
-    return replace(first.cells_in_parallel, value=None, note="differs between the two types")
+    return replace(first.cells_in_parallel, value=None,
+                   note="differs between the two types, or is not known")
 
 
 def _initial(both: tuple[ModuleType, ModuleType]) -> Finding:

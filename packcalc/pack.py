@@ -16,9 +16,9 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand, Path
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
+from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of, charge_ceiling
 from packcalc.loads import continuous_drawn, peak_drawn
-from packcalc.mixes import SideBySide, traced_most_capacity
+from packcalc.mixes import mix_cautions, traced_most_capacity
 from packcalc.screening import (
     A_HAIR,
     LONGEST_PULSE,
@@ -185,7 +185,7 @@ class _Builder:
 
 def _full(b: _Builder) -> tuple[Finding, Finding]:
     """Full-charge voltage at the upper tolerance, and without it."""
-    top = b.brief.battery.charge_highest
+    top = charge_ceiling(b.brief)
     per = []
     for on_hand in b.on_hand:
         module = on_hand.module
@@ -195,17 +195,39 @@ def _full(b: _Builder) -> tuple[Finding, Finding]:
         else:
             per.append(mod.traced_ocv_high(module, top))
     rest_full = b.voltage(per, "voltage at the end of charging")
-    full = trace(el.with_tolerance, voltage=rest_full, tolerance=b.brief.charger.tolerance)
+    full = trace(el.with_tolerance, voltage=rest_full, tolerance=b.brief.charger.tolerance,
+                 note=top.note if top.number > b.asks.charge_highest else "")
     return full, rest_full
+
+
+def full_module(brief: Brief, on_hand: ModulesOnHand) -> Finding:
+    """One module with its cells at their own full voltage, with the charger's tolerance."""
+    module, limit = on_hand.module, brief.battery.charge_highest
+    full = trace(el.series_voltage, "full voltage of one module", symbol="U_m",
+                 series=module.cells_in_series, module_voltage=module.full_voltage)
+    words = "" if charge_ceiling(brief).number >= 1.0 else (
+        f"its cells full, although charging of the pack ends at {limit.shown}: modules differ, "
+        "and one may stand above the others")
+    return trace(el.with_tolerance, "voltage of one full module", symbol="U_m", voltage=full,
+                 tolerance=brief.charger.tolerance, note=words)
+
+
+def within(run: Finding, whole: Finding) -> Finding:
+    """The voltage of some modules in series, which is never more than that of the whole pack."""
+    if run.number <= whole.number:
+        return run
+    return whole.called(run.title, run.symbol, f"the whole pack's {whole.shown}: every module full "
+                        f"by itself would make {run.shown}")
 
 
 def _edges(b: _Builder) -> list[Finding]:
     """Temperatures at which charging is looked at; see `screening.charge_edges`."""
-    coldest = b.brief.battery.coldest_start
-    return [coldest if kelvin == b.asks.coldest else _rule(
+    battery = b.brief.battery
+    coldest = min((battery.coldest_start, battery.coldest_closed), key=lambda f: f.number)
+    return [coldest if kelvin == coldest.number else _rule(
         "cold edge of a charge-limit band", "θ", "°C", kelvin)
-        for kelvin in sorted({float(t) for t in charge_edges(b.asks, b.on_hand)})
-        if kelvin == b.asks.coldest or kelvin < b.asks.hottest]
+        for kelvin in sorted({float(t) for t in charge_edges(b.brief, b.asks, b.on_hand)})
+        if kelvin == coldest.number or kelvin < b.asks.hottest]
 
 
 def _charge_limit(b: _Builder, edge: Finding) -> Finding:
@@ -328,9 +350,14 @@ def _currents(b: _Builder, demand: Finding, rest_low: Finding) -> dict[str, Find
     """Duty currents: the ceilings that the inverter's lowest voltages set."""
     brief = b.brief
     low = brief.inverter.voltage_low
+    # An open entry is a demand on the sag; that the inverter derates below it nobody has said.
+    open_ = brief.left_open("inverter.full_power_from")
     peak = trace(el.power_current, "peak current", symbol="I_pk", power=b.peak,
-                 voltage=demand, note="ceiling: the bus is counted at the lowest voltage at "
-                                      "which full power is available")
+                 voltage=low if open_ else demand,
+                 note="ceiling: the bus is counted at its lowest operating voltage, as "
+                      "inverter.full_power_from is open and full power may be drawn down to there"
+                 if open_ else "ceiling: the bus is counted at the lowest voltage at "
+                               "which full power is available")
     steady = trace(el.power_current, "continuous current", symbol="I_c",
                    power=b.continuous, voltage=low,
                    note="ceiling: the bus is counted at its lowest operating voltage")
@@ -573,14 +600,4 @@ def _notes(b: _Builder, currents: dict[str, Finding]) -> tuple[str, ...]:
         words.append(
             "Each string is a source of its own: it needs its own fuse and contactors, and a "
             "fault inside one string is fed by all the others.")
-    if len(b.layout.parts) > 1:
-        words.append(
-            "Two module types in series: capacity, currents, temperatures and end voltages of "
-            "the weaker are kept; each type keeps its own cell limits in the monitor. Never "
-            "charge or discharge past the first cell that reaches its limit.")
-    if any(isinstance(o, SideBySide) for o in b.on_hand):
-        words.append(
-            "Two module types side by side, counted as one with the worse figure of each: mark "
-            "every module, never put the two types into one group or string without matching "
-            "their rest voltages first.")
-    return tuple(words)
+    return (*words, *mix_cautions(b.brief, b.layout.entries))

@@ -74,3 +74,16 @@ def fusing_factor(fusing, rated):
         1.6
     """
     return fusing / rated
+
+
+@formula(title="conventional fusing current of a link", symbol="I2", unit="A", text="I2 = k2·In",
+         inputs={"factor": "k2 [] conventional fusing factor", "rated": "In [A] rated current"},
+         basis="definition", valid="full-range links")
+def fusing_current(factor, rated):
+    """Overload at which the link surely opens in its conventional time, an hour or more.
+
+    Examples:
+        >>> fusing_current(1.6, 400.0)
+        640.0
+    """
+    return factor * rated

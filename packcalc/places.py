@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from packcalc.brief import Branch, Brief, Route
 from packcalc.feeds import Feeds, count
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc import electrical as el
+from packcalc.monitoring import fault_cell_voltage
 from packcalc.protect.branches import SENSE, branch_loops, branch_lowest
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.faults import (
     fault_loop_inductance,
     fault_time_constant,
+    parallel_source_current,
     prospective_fault_current,
 )
 from packcalc.protect.places import (
     AT_TAP,
     CONTACTOR,
     COVER,
+    DOUBLE,
     FUSE,
     LIMIT,
     MID_FUSE,
     MIDDLE_FUSE,
     MONITOR,
+    OTHER_POLE_OF_BRANCH,
+    OWN_STRING,
     POLE_FUSE,
     TRIP,
     WATCH,
@@ -33,8 +40,13 @@ from packcalc.protect.places import (
     Pair,
     PlacesAsked,
     Source,
+    Sweeping,
     chassis_pairs,
     clearing_without_parts,
+    drop_each,
+    not_swept,
+    resistance_left,
+    side_by_side,
 )
 from packcalc.protect.strings import fed_by_others, other_strings, pair_resistance
 
@@ -43,12 +55,20 @@ MOTOR_NOTE = ("a spinning permanent-magnet motor feeds the fault through the inv
 LINK_NOTE = "the link capacitors empty themselves into the fault in milliseconds; nothing ends that"
 UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))
-STRING_MODULE = "string.module"
+STRING_MODULE, STRING_SECTION = "string.module", "string.section"
+OWN_TITLE = "one string shorted before its fuse: its own current"
 BUS = "behind the contactors"
 STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
                "the place of one string shorted before its fuse")
 PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off by the contactor "
                   "of the other pole alone")
+OWN_AND_PUSHED = ("what the other strings push in is asked of the faulted string's fuse and "
+                  "contactors; what the shorted modules give themselves is ended by nobody")
+OWN_SENSOR = "a current sensor and a trip for each string (strings.trip_current, trip_delay)"
+MAIN_BEHIND = "main_fuse.behind"
+ALL_PUSH = "the other strings, through the faulted string's fuse"
+LONG_BRANCH = ("counted with both conductors of the branch in the loop and no cable: the way back "
+               "through the chassis is not known")
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
 
 
@@ -68,7 +88,8 @@ def fuse_stands(brief: Brief, series: int) -> str:
 def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
                  main_rating: Finding | None = None,
                  string_rating: Finding | None = None,
-                 clearing: Clearing = clearing_without_parts) -> PlacesAsked:
+                 clearing: Clearing = clearing_without_parts,
+                 sweeping: Sweeping = not_swept) -> PlacesAsked:
     """Every fault place of a layout, in the order of the table.
 
     Args:
@@ -77,9 +98,83 @@ def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
         main_rating, string_rating: rated currents of the fuses, or the least that the load
             allows.
         clearing: what a device does at a current.
+        sweeping: what the devices of a loop do over its whole range.
     """
     table = _Table(feeds, routes, main_rating, string_rating)
-    return PlacesAsked(tuple(table.loops()), clearing)
+    return PlacesAsked(tuple(table.loops()), clearing, sweeping)
+
+
+def one_pole_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """The loops with the main fuse in them that the contactor of one pole alone can open."""
+    return tuple(loop for loop in loops
+                 if {"main_fuse", "pole_contactor"} <= {d.key for d in loop.devices})
+
+
+def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:
+    """What the cells that feed a lowest fault still show: the drop outside the modules.
+
+    A second chassis fault draws on a few modules alone, whose cells fall; the others keep theirs.
+    """
+    brief, pack = feeds.brief, feeds.pack
+    parts = [(p.series, brief.modules[p.entry].module.series) for p in pack.layout.parts]
+    whole = trace(fault_cell_voltage, "voltage left on a cell, the whole pack shorted",
+                  current=feeds.faults.lowest,
+                  external=trace(el.resistance_sum, "path and cables outside the modules",
+                                 unit="mΩ", first=pack.path, second=pack.cable_allowance),
+                  cells=count("cells in series", "n", sum(s * c for s, c in parts)))
+    alone = [trace(fault_cell_voltage, "voltage left on a cell, one module shorted by a second "
+                   "chassis fault", current=loop.lowest, external=pack.cable_allowance,
+                   cells=count("cells in series of one module", "n", min(c for _, c in parts)))
+             for loop in loops if loop.lowest.known
+             and "pole_contactor" in {d.key for d in loop.devices}]
+    title = "voltage left on the cells that feed the lowest fault"
+    if not alone:
+        return whole.called(title)
+    rest = trace(el.series_voltage, "voltage of the modules outside the fault",
+                 series=count("modules outside the fault", "n", pack.layout.series - 1),
+                 module_voltage=feeds.module.voltage_empty)
+    return largest([whole, *alone], title).called(title, note=(
+        "every cell is read by itself: in a second chassis fault with one module in it the others "
+        f"hold the whole pack above {rest.shown}, and a trip on the pack's voltage does not see "
+        "it"))
+
+
+def run_on_one_side(brief: Brief, series: int) -> int:
+    """Most modules between two faults on one side of the mid-pack fuse; all without a fuse."""
+    after = brief.pack.fuse_after
+    if "mid-pack" not in fuse_stands(brief, series) or not after.known \
+            or not 0 < after.number < series:
+        return series
+    return max(int(after.number), series - int(after.number))
+
+
+@dataclass(frozen=True)
+class _Run:
+    """Some modules in series, shorted at their ends: what they and the other strings give.
+
+    Attributes:
+        modules: how many.
+        voltage: of the run, full.
+        own: current that they give themselves.
+        pushed: what all other strings push in; None without any.
+        outside: resistance of the loop in which they push it; None without any.
+        resistance: of both loops side by side, or of the modules alone.
+    """
+
+    modules: int
+    voltage: Finding
+    own: Finding
+    pushed: Finding | None
+    outside: Finding | None
+    resistance: Finding
+
+    @cached_property
+    def current(self) -> Finding:
+        """What both give together."""
+        if self.pushed is None:
+            return self.own
+        return trace(parallel_source_current, "highest current of the run and the other strings",
+                     first=self.own, second=self.pushed)
 
 
 class _Table:
@@ -98,6 +193,7 @@ class _Table:
         # Parallel strings have no pair common to all: each string's own opens on the trip.
         self.strung = feeds.string is not None
         self.contactors = Device("contactors", contactor_words(self.strung), CONTACTOR)
+        self.runs: dict[int, _Run] = {}
         self.traction = [r for r in self.brief.cables.route if r.carries == "traction"]
         self.reach = _total_length(self.traction)
 
@@ -111,7 +207,10 @@ class _Table:
         yield self.module()
         if self.feeds.string is not None:
             yield self.string_short()
-            yield self.string_module()
+            yield self.string_itself()
+            yield self.string_run(STRING_MODULE, 1)
+            if self._largest_section() < self.pack.layout.series:
+                yield self.string_run(STRING_SECTION, self._largest_section())
         for branch in self.brief.branch:
             yield self.before(branch)
             yield self.after(branch)
@@ -120,6 +219,8 @@ class _Table:
                     if kind not in kinds)
         yield self.first_chassis()
         yield from (self.chassis(pair) for pair in chassis_pairs(self.stands))
+        yield from (self.chassis_branch(branch) for branch in self.brief.branch
+                    if branch.kind != SENSE)
 
     # -- shared -----------------------------------------------------------------------------
 
@@ -132,10 +233,61 @@ class _Table:
     def inside(self) -> tuple[Device, ...]:
         """What stands even in a fault ahead of the pole fuse.
 
-        Strings join behind their fuses and contactors: all of these feed such a fault.
+        Strings join behind their fuses and contactors: all of these feed such a fault. Each
+        string's own sensor sees its part of it; where the pack's sensor sits nobody has said.
         """
         mid = (self.mid,) if "mid-pack" in self.stands else ()
-        return mid + ((self.string, self.contactors) if self.strung else ())
+        if not self.strung:
+            return mid
+        name, paths = "string contactors", self.feeds.strings
+        return (*mid, self.string, Device("string_contactors", name, CONTACTOR, paths=paths),
+                Device("bus_contactors", f"{name}, on the pack's trip", CONTACTOR, paths=paths),
+                Device("bus_cell_trip", f"{name}, on the lowest cell", CONTACTOR, paths=paths))
+
+    @property
+    def faulted(self) -> tuple[Device, ...]:
+        """What parts a faulted string from the others: on its own current, or its lowest cell."""
+        return (Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating),
+                Device("string_contactors", "string contactors", CONTACTOR),
+                Device("cell_trip", "string contactors, on the lowest cell", CONTACTOR))
+
+    def run(self, modules: int) -> _Run:
+        """Modules of one string shorted at their ends; the other strings push in as well."""
+        if modules not in self.runs:
+            self.runs[modules] = self._run_of(modules)
+        return self.runs[modules]
+
+    def _run_of(self, modules: int) -> _Run:
+        module, string, one = self.feeds.module, self.feeds.string, count("as it stands", "P", 1)
+        n = count("modules between the two ends of the fault", "n", modules)
+        voltage = self.feeds.run_voltage(n, "highest voltage of the shorted modules")
+        loop = trace(el.stack_resistance, "shorted modules, new and hot", series=n, parallel=one,
+                     module_resistance=module.resistance_initial)
+        own = trace(prospective_fault_current, "highest current of the shorted modules",
+                    voltage=voltage, resistance=loop)
+        if string is None:
+            return _Run(modules, voltage, own, None, None, loop)
+        beyond = trace(el.stack_resistance, "all other strings side by side, new and hot",
+                       series=count("one string in series", "S", 1),
+                       parallel=trace(other_strings, strings=self.pack.parallel),
+                       module_resistance=string.resistance_initial)
+        left = self.pack.layout.series - modules
+        # Of unlike modules nobody knows which are left: none is counted, and the current errs high.
+        if left and len(self.pack.layout.parts) == 1:
+            beyond = trace(pair_resistance, "other strings, and what is left of the faulted one",
+                           first=beyond, second=trace(
+                               el.stack_resistance, "modules left in the faulted string",
+                               series=count("modules left in it", "n", left), parallel=one,
+                               module_resistance=module.resistance_initial))
+        pushed = trace(prospective_fault_current, "highest current pushed into the string",
+                       voltage=voltage, resistance=beyond,
+                       note="driven by the voltage that the shorted modules leave missing")
+        return _Run(modules, voltage, own, pushed, beyond, trace(
+            side_by_side, "shorted modules beside the loop of the other strings", first=loop,
+            second=beyond))
+
+    def _pushing(self, run: _Run) -> tuple[Source, ...]:
+        return (Source("other strings", run.pushed, self.faulted),) if run.pushed else ()
 
     @property
     def all_modules(self) -> str:
@@ -158,7 +310,7 @@ class _Table:
         current = self.feeds.link_peak(length) if length is not None else leaf(
             "peak current from the link capacitors", "I", "A", None, "given",
             note="limited by the capacitors' own resistance: ask the inverter's maker")
-        return Source("link capacitors", current, (), LINK_NOTE)
+        return Source("link capacitors", current, (), LINK_NOTE, fades=True)
 
     def charger(self) -> Source:
         return Source("charger", self.feeds.charger, (Device(
@@ -196,7 +348,8 @@ class _Table:
         return self.loop(
             "box", "inside the box, pole to pole, before the main fuse", lowest=lowest,
             inductance=self.feeds.pack_inductance, devices=self.inside, inherent=True,
-            remedies=(COVER,) if self.inside else (MID_FUSE, COVER), **given)
+            remedies=(OWN_SENSOR, COVER) if self.strung else
+            (COVER,) if self.inside else (MID_FUSE, COVER), **given)
 
     def cable(self, route: Route) -> Loop:
         if route.carries != "traction":
@@ -210,8 +363,9 @@ class _Table:
         """The charge inlet; its own fuse counts where a branch states one."""
         own = next((b for b in self.brief.branch if b.kind in ("fast-charge inlet", "charger")
                     and b.fuse_rating.known), None)
-        fuse = (_branch_fuse(own),) if own else ()
         length = route.length if route else self.reach
+        given = self._bus(length)
+        fuse = (replace(_branch_fuse(own), sees=given["all_sources"]),) if own else ()
         lowest = self.feeds.faults.lowest
         known = self.routes.get(route.name) if route else None
         if known is not None and known.loop_resistance is not None:
@@ -220,7 +374,6 @@ class _Table:
             lowest = trace(prospective_fault_current, "lowest fault current at the charge inlet",
                            voltage=self.pack.rest_low_voltage, resistance=loop)
         title = f"charge inlet, far end of {route.name}" if route else "charge inlet"
-        given = self._bus(length)
         given["notes"] = (*given["notes"], "the charger's side stays fed by the charger after the "
                           "pack's contactors have opened",
                           "counted as leaving behind the main fuse and the contactors: look at "
@@ -234,21 +387,25 @@ class _Table:
 
     def section(self) -> Loop:
         modules = self._largest_section()
-        n = count("modules in the largest section", "n", modules)
-        voltage = trace(el.series_voltage, "highest voltage of one section", series=n,
-                        module_voltage=self.feeds.module.voltage_full)
+        run = self.run(modules)
         whole = modules == self.pack.layout.series
         notes = ("no mid-pack break is stated: the section is the whole pack",) if whole else ()
         return self.loop(
             "section", f"one section between mid-pack breaks ({modules} modules in series)",
-            feeds="the section itself", voltage=voltage, highest=self.feeds.module.highest,
-            lowest=self.feeds.module.lowest, inductance=self.feeds.of_run(modules),
-            resistance=trace(el.stack_resistance, "section, first millisecond", series=n, parallel=
-                             count("as it stands", "P", 1),
-                             module_resistance=self.feeds.module.resistance_initial),
-            inherent=True, remedies=(COVER,), notes=(
+            feeds="the section itself, and the other strings" if self.strung else
+            "the section itself", voltage=run.voltage.called("highest voltage of one section"),
+            highest=self._strongest(run), lowest=self.feeds.module.lowest,
+            inductance=self.feeds.of_run(modules), resistance=run.resistance,
+            sources=self._pushing(run), inherent=True, remedies=(COVER,), notes=(
+                OWN_AND_PUSHED if self.strung else
                 "the current of a section is that of the pack: fewer modules have less voltage and "
                 "less resistance alike", *notes))
+
+    def _strongest(self, run: _Run) -> Finding:
+        """The run's highest current, or that of one module in it which gives more."""
+        if run.pushed is not None or self.feeds.module.highest.number <= run.own.number:
+            return run.current
+        return self.feeds.module.highest
 
     def _largest_section(self) -> int:
         series = self.pack.layout.series
@@ -258,14 +415,17 @@ class _Table:
         return max(b - a for a, b in zip(cuts, cuts[1:]))
 
     def module(self) -> Loop:
-        module = self.feeds.module
+        module, run = self.feeds.module, self.run(1)
         group = self.pack.layout.arrangement != "strings" and self.pack.layout.parallel > 1
         return self.loop(
             "module", "one module's terminals" + (", its group feeding with it" if group else ""),
-            feeds="the group" if group else "the module itself", voltage=module.voltage_full,
-            highest=module.highest, lowest=module.lowest, inductance=self.feeds.of_run(1),
-            resistance=module.resistance_initial, inherent=True, remedies=(COVER,),
-            notes=("devices inside cells seldom carry a rated voltage: not counted on",))
+            feeds="the group" if group else "the module itself, and the other strings"
+            if self.strung else "the module itself", voltage=module.voltage_full,
+            highest=run.current if run.pushed else module.highest, lowest=module.lowest,
+            inductance=self.feeds.of_run(1), resistance=run.resistance, inherent=True,
+            sources=self._pushing(run), remedies=(COVER,),
+            notes=("devices inside cells seldom carry a rated voltage: not counted on",
+                   *((OWN_AND_PUSHED,) if self.strung else ())))
 
     def string_short(self) -> Loop:
         string = self.feeds.string
@@ -275,36 +435,61 @@ class _Table:
                         voltage=self.pack.full_voltage, resistance=string.resistance_initial)
         lowest = trace(prospective_fault_current, "one other string alone, cold and empty",
                        voltage=self.pack.rest_low_voltage, resistance=string.resistance_long)
-        device = Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating)
         return self.loop(
-            "string", "one string shorted before its fuse, fed by the others",
+            "string", "one string shorted before its fuse: the part that the others feed",
             feeds="all other strings, through the faulted string's fuse", highest=highest,
             lowest=lowest, inductance=self.feeds.pack_inductance,
-            devices=(device, Device("string_contactors", "string contactors", CONTACTOR)),
-            remedies=("a fuse in each string", TRIP),
-            notes=("the faulted string's own current flows inside it: nobody clears that",))
+            resistance=trace(el.stack_resistance, "all other strings side by side, new and hot",
+                             series=count("one string in series", "S", 1), parallel=others,
+                             module_resistance=string.resistance_initial),
+            devices=self.faulted[:2], remedies=("a fuse in each string", TRIP),
+            notes=(f"only half of that fault: see '{OWN_TITLE}'",))
 
-    def string_module(self) -> Loop:
-        string, module = self.feeds.string, self.feeds.module
+    def string_itself(self) -> Loop:
+        """The other half of the same fault: it burns on when the others are cut off."""
+        string = self.feeds.string
         assert string is not None
-        low = trace(pair_resistance, "two strings, cold and aged", first=string.resistance_long,
-                    second=string.resistance_long)
-        high = trace(pair_resistance, "faulted string and one other, new and hot",
-                     first=string.resistance_initial, second=string.resistance_initial)
-        device = Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating)
-        # All others together have at least no resistance: one string's alone bounds it.
+        mid = (self.mid,) if "mid-pack" in self.stands else ()
         return self.loop(
-            STRING_MODULE, "one module shorted inside one string: the others push in",
-            feeds="difference of one module's voltage", voltage=module.voltage_full,
-            highest=trace(prospective_fault_current, "highest current pushed into the string",
-                          voltage=module.voltage_full, resistance=string.resistance_initial,
-                          note="the other strings counted without resistance: errs high"),
+            "string.own", OWN_TITLE, feeds="the faulted string itself",
+            highest=trace(prospective_fault_current, "highest current of one string in itself",
+                          voltage=self.pack.full_voltage, resistance=string.resistance_initial),
+            lowest=trace(prospective_fault_current, "lowest current of one string in itself",
+                         voltage=self.pack.rest_low_voltage, resistance=string.resistance_long),
+            inductance=self.feeds.pack_inductance, resistance=string.resistance_initial,
+            devices=mid, inherent=True, why_nobody=OWN_STRING,
+            remedies=(COVER,) if mid else (MID_FUSE, COVER),
+            notes=("its fuse and its contactors stand beyond the fault: they part it from the "
+                   "others and end nothing of its own",))
+
+    def string_run(self, key: str, modules: int) -> Loop:
+        """The part of a short inside a string that the other strings push into it."""
+        string, module, run = self.feeds.string, self.feeds.module, self.run(modules)
+        assert string is not None
+        assert run.pushed is not None and run.outside is not None
+        n, one = count("modules shorted", "n", modules), count("as it stands", "P", 1)
+        # Of unlike modules nobody knows which are shorted: the whole string is counted, errs low.
+        rest = string.resistance_long if len(self.pack.layout.parts) > 1 else trace(
+            resistance_left, "what is left of the faulted string, cold and aged",
+            whole=string.resistance_long, part=trace(
+                el.stack_resistance, "shorted modules, cold and aged", series=n, parallel=one,
+                module_resistance=module.resistance_long))
+        low = trace(pair_resistance, "loop through one other string, cold and aged",
+                    first=string.resistance_long, second=rest)
+        what = "one module" if modules == 1 else f"one section ({modules} modules in series)"
+        return self.loop(
+            key, f"{what} shorted inside one string: the others push in",
+            feeds=f"the voltage that {what.split(' (')[0]} leaves missing, in {ALL_PUSH}",
+            voltage=run.voltage, highest=run.pushed,
             lowest=trace(prospective_fault_current, "lowest current pushed into the string",
-                         voltage=module.voltage_empty, resistance=low),
-            inductance=self.feeds.pack_inductance, resistance=high,
-            devices=(device, Device("string_contactors", "string contactors", CONTACTOR),
-                     Device("cell_trip", "string contactors, on the lowest cell", CONTACTOR)),
-            remedies=("trip on unequal string currents, or on the lowest cell", TRIP))
+                         voltage=trace(el.series_voltage, "voltage left missing, empty", series=n,
+                                       module_voltage=module.voltage_empty), resistance=low),
+            # One other string is counted, as for the lowest: several have less, so this errs high.
+            inductance=self.feeds.of_run(2 * self.pack.layout.series - modules),
+            resistance=run.outside, devices=self.faulted,
+            remedies=("trip on unequal string currents, or on the lowest cell", TRIP),
+            notes=("this part alone: what the shorted modules give themselves stands at the place "
+                   "of the module or section, and nobody ends it",))
 
     def _tap(self, branch: Branch) -> tuple[Device, ...]:
         if branch.kind == SENSE:
@@ -320,8 +505,8 @@ class _Table:
         Strings have no contactor between the main fuse and the inverter: all of it is bus.
         """
         if branch.kind == SENSE:
-            return {"feeds": "modules between the two wires",
-                    "highest": self.feeds.module.highest}
+            # Two far wires of one string: all modules, and the other strings, lie between them.
+            return {"feeds": "modules between the two wires"}
         given = self._bus(length) if branch.taps == BUS or self.strung else {}
         if branch.kind in ("charger", "fast-charge inlet") and not given:
             given = {"sources": (self.charger(),),
@@ -350,23 +535,29 @@ class _Table:
         hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
         source = (self.feeds.module.voltage_empty, self.feeds.module.resistance_long) if sense \
             else (self.pack.rest_low_voltage, self._upstream(branch))
-        own = (_branch_fuse(branch),) if branch.fuse_rating.known or branch.fuse_part else ()
+        given = self._from(branch, branch.length)
+        own = self._own_fuse(branch, given)
         return self.loop(
             f"branch.{branch.name}.after", f"{branch.name}, "
             + ("behind its fuse" if own else "far end, no fuse of its own stated"),
             lowest=branch_lowest(*source, hot), inductance=self.feeds.inductance(branch.length),
             devices=(*own, *self._tap(branch)),
             remedies=("a fuse at the cell end of each wire",) if sense else
-            (AT_TAP, "a smaller fuse or a thicker conductor"),
-            **self._from(branch, branch.length))
+            (AT_TAP, "a smaller fuse or a thicker conductor",
+             *(("a fuse that breaks the sum of every source",) if own else ())), **given)
+
+    def _own_fuse(self, branch: Branch, given: dict) -> tuple[Device, ...]:
+        """The branch's own fuse, which every source of its place passes; empty without one."""
+        if not (branch.fuse_rating.known or branch.fuse_part):
+            return ()
+        return (replace(_branch_fuse(branch), sees=given.get("all_sources")),)
 
     def undescribed(self, kind: str, title: str) -> Loop:
         sense = kind == SENSE
         unknown = leaf("lowest fault current", "I_k", "A", None, "given",
                        note="length, section and fuse of these wires are not in the brief: add a "
                             f'[[branch]] with kind = "{kind}"')
-        given = {"feeds": "modules between the two wires",
-                 "highest": self.feeds.module.highest} if sense else {}
+        given = {"feeds": "modules between the two wires"} if sense else {}
         fused = sense and self.brief.management.sense_fuse == "yes"
         device = (Device("sense_fuse", "fuse at the cell end of each wire", FUSE),) if fused else ()
         return self.loop(
@@ -393,25 +584,82 @@ class _Table:
 
     def chassis(self, pair: Pair) -> Loop:
         """A second chassis fault: modules between the two faults, chassis as the way back."""
-        module, series = self.feeds.module, self.pack.layout.series
+        module = self.feeds.module
         loop = trace(pair_resistance, "one module and the long hot way back",
                      first=module.resistance_long, second=self.pack.cable_allowance)
         lowest = trace(prospective_fault_current, "lowest current of the second chassis fault",
                        voltage=module.voltage_empty, resistance=loop,
                        note="one module between the faults; a poor contact makes it lower still")
-        breaks = self._slow_breaks(pair)
+        most = self._most(pair)
+        breaks, strongest, slowest = self._slow_breaks(pair, most)
+        drop = self._drop(self.pack.cable_allowance)
         alone = f"{'string ' if self.strung else ''}contactor of that pole alone"
         devices = tuple(replace(d, breaks=breaks) for d in self._fuses_of(pair)) + (
-            (Device("pole_contactor", alone, CONTACTOR),) if pair.contactor else ())
+            (Device("pole_contactor", alone, CONTACTOR),
+             Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, drop=drop))
+            if pair.contactor else ())
         notes = () if pair.fused else ("no fuse stands in this loop",)
+        # Where no fuse stands in the loop a monitor must act on the first fault, if there is one.
+        watched = self.brief.path.insulation_monitor != "none"
+        outside = self._bus(None) if pair.contactor else {"notes": ()}
+        outside["notes"] = (*notes, slowest, *outside["notes"])
+        if "sources" in outside:
+            outside["all_sources"] = _with(strongest.current, outside["sources"])
         return self.loop(
             f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
-            feeds=f"modules between the two faults, 1 to {series}", lowest=lowest,
-            inductance=self._chassis_inductance(pair, 1), resistance=module.resistance_initial,
-            devices=devices, inherent=not pair.contactor, remedies=pair.remedies,
-            notes=(*notes, "inductance and time constant are those of one module between the two "
-                   "faults, the slowest of these loops: the way back is counted with the cables' "
-                   "inductance and with no resistance"))
+            feeds=f"modules between the two faults, 1 to {most}", lowest=lowest,
+            highest=strongest.current.called("highest current of the second chassis fault"),
+            voltage=self.feeds.run_voltage(count("most modules between the two faults", "n", most),
+                                           "highest voltage between the two faults"),
+            inductance=self._chassis_inductance(pair, strongest.modules),
+            resistance=strongest.resistance, devices=devices,
+            inherent=not pair.contactor or (watched and not pair.fused),
+            remedies=pair.remedies, **outside)
+
+    def chassis_branch(self, branch: Branch) -> Loop:
+        """A mid-pack leak and a chafed wire of a branch: the pole without a fuse, if one has none.
+
+        Of the pack's own fuses those count that stand in either pole.
+        """
+        given = self._from(branch, branch.length)
+        own = self._own_fuse(branch, given) if branch.fused_poles == "both" else ()
+        behind = branch.taps != "before the main fuse" and "both" in self.stands
+        switched = branch.taps == BUS or self.strung
+        hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+        alone = f"{'string ' if self.strung else ''}contactor of that pole alone"
+        # The main fuse by a key of its own: the main path is not sized for a branch's wire.
+        devices = (*own, *((replace(self.main, key=MAIN_BEHIND),) if behind else ()), *(
+            (Device("wire_contactor", alone, CONTACTOR),
+             Device("wire_cell_trip", f"{alone}, on the lowest cell", CONTACTOR,
+                    drop=self._drop(hot))) if switched else ()))
+        watched = self.brief.path.insulation_monitor != "none"
+        notes = (LONG_BRANCH,) if own or behind else ("no fuse stands in this loop", LONG_BRANCH)
+        given["notes"] = (*given.get("notes", ()), *notes)
+        pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
+            or branch.fuse_part else ", no fuse of its own stated"
+        return self.loop(
+            f"chassis.second.branch.{branch.name}",
+            f"second chassis fault: mid-pack leak and chafed wire of {branch.name}{pole}",
+            **given | {"feeds": "modules between the two faults, 1 to "
+                                f"{self.pack.layout.series}"},
+            lowest=branch_lowest(self.feeds.module.voltage_empty, self.feeds.module.resistance_long,
+                                 hot), inductance=self.feeds.inductance(branch.length),
+            devices=devices, inherent=watched and not (own or behind),
+            remedies=(TRIP, WATCH, DOUBLE) if own else
+            (OTHER_POLE_OF_BRANCH, TRIP, WATCH, DOUBLE))
+
+    def _drop(self, external: Finding) -> Finding | None:
+        """What the cells of one module keep of a fault that they feed through a resistance."""
+        if not external.known:
+            return None
+        least = min(self.brief.modules[p.entry].module.series for p in self.pack.layout.parts)
+        return trace(drop_each, external=external,
+                     cells=count("cells in series of one module", "n", least))
+
+    def _most(self, pair: Pair) -> int:
+        """Most modules that two faults on one side of the mid-pack fuse can have between them."""
+        series = self.pack.layout.series
+        return run_on_one_side(self.brief, series) if pair.one_side else series
 
     def _fuses_of(self, pair: Pair) -> tuple[Device, ...]:
         """Fuses that the loop passes wherever the leak is: those of its own pole, or the middle.
@@ -433,23 +681,37 @@ class _Table:
                      pack_inductance=run, per_length=self.feeds.per_length,
                      run_length=self.reach)
 
-    def _slow_breaks(self, pair: Pair) -> tuple[tuple[Finding, Finding], ...]:
-        """(voltage, time constant) of the loop for one, some and all modules between the faults."""
-        module, series = self.feeds.module, self.pack.layout.series
-        one = count("as it stands", "P", 1)
+    def _slow_breaks(self, pair: Pair, most: int) -> tuple[
+            tuple[tuple[Finding, Finding], ...], _Run, str]:
+        """One, some and all modules between the faults.
+
+        Returns:
+            (voltage, time constant) of each, the run with the highest current, of equal ones the
+            slowest, and the slowest of all in words.
+        """
         found = []
-        for modules in sorted({1, 2, max(1, series // 4), max(1, series // 2), series}):
-            n = count("modules between the faults", "n", modules)
-            resistance = trace(el.stack_resistance, "modules between the faults, new and hot",
-                               series=n, parallel=one,
-                               module_resistance=module.resistance_initial)
-            found.append((
-                trace(el.series_voltage, "voltage of the modules between the faults", series=n,
-                      module_voltage=module.voltage_full),
-                trace(fault_time_constant, "time constant of the second chassis fault",
-                      inductance=self._chassis_inductance(pair, modules),
-                      resistance=resistance)))
-        return tuple(found)
+        for modules in sorted({1, min(2, most), max(1, most // 4), max(1, most // 2), most}):
+            run = self.run(modules)
+            found.append((run, trace(
+                fault_time_constant, "time constant of the second chassis fault",
+                inductance=self._chassis_inductance(pair, modules), resistance=run.resistance)))
+        top = max(run.current.number for run, _ in found) * (1.0 - 1e-9)
+        strongest, _ = max(((r, t) for r, t in found if r.current.number >= top),
+                           key=lambda one: one[1].number)
+        slow, constant = max(found, key=lambda one: one[1].number)
+        several = f"{slow.modules} module{'s' if slow.modules > 1 else ''} between the two faults"
+        return (tuple((run.voltage, tau) for run, tau in found), strongest,
+                f"slowest of these loops: {several}, {constant.shown} at {slow.current.shown}; the "
+                "way back is counted with the cables' inductance and with no resistance")
+
+
+def _with(battery: Finding, sources: Iterable[Source]) -> Finding:
+    total = battery
+    for source in sources:
+        if source.current.known:
+            total = trace(parallel_source_current, "highest current, all sources", first=total,
+                          second=source.current)
+    return total
 
 
 def _branch_fuse(branch: Branch) -> Device:

@@ -11,7 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from packcalc.brief import Brief, Load, Management, Route
+from packcalc.brief import Branch, Brief, Load, Management, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, NOT_EVALUATED, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
@@ -23,22 +23,21 @@ from packcalc.clearing import (
     path_conductors,
     path_fuses,
 )
-from packcalc.errors import UserError
-from packcalc.electrical import resistance_sum, series_voltage
 from packcalc.feeds import feeds_of
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
-from packcalc.monitoring import fault_cell_voltage, sensor_deviation
+from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
 from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.sweep import Trips
+from packcalc.part_checks.trip_checks import overload_check
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart, Part
-from packcalc.places import contactor_words, places_asked
-from packcalc.protect.cable import RouteAsked, RouteResult, size_route
+from packcalc.places import contactor_words, fault_cell, one_pole_loops, places_asked
+from packcalc.protect.cable import MAIN_FUSE, NOBODY, RouteAsked, RouteResult, size_route
 from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
 from packcalc.protect.contactor import (
     CLOSING_STEP,
@@ -54,7 +53,7 @@ from packcalc.protect.faults import (
     fault_range,
     range_checks,
 )
-from packcalc.protect.fuse import FuseAsked, size_main_fuse
+from packcalc.protect.fuse import FuseAsked, overload_by, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
@@ -62,11 +61,13 @@ from packcalc.screening import screen_one
 from packcalc.side_circuits import (
     bus_capacitance,
     bus_loads,
+    charging_branch,
+    charging_load,
     closing_integral,
     joined_limit,
     shortest_delay,
 )
-from packcalc.study import LayoutStudy, find_layout, list_layouts
+from packcalc.study import LayoutStudy, choose_layout, list_layouts
 from packcalc.transients import closing_difference, largest_capacitance, smallest_resistance
 
 RULE = Origin("rule")
@@ -160,30 +161,20 @@ class ProtectionStudy:
 
 
 def study_protection(brief: Brief, layout: str = "", arrangement: str = "",
-                     module: int = 0) -> ProtectionStudy:
+                     module: int | None = None) -> ProtectionStudy:
     """Size the protection of a named layout, or of the best one.
 
     Args:
         brief: what is asked and on hand.
         layout: module notation; empty takes the best layout, or the nearest miss.
-        arrangement, module: of a named layout.
+        arrangement, module: what else is said of it; see `study.choose_layout`.
 
     Raises:
         UserError: the layout cannot be built from the modules on hand, or none can.
     """
     study = list_layouts(brief)
-    if layout:
-        chosen = find_layout(brief, layout, arrangement, module)
-        for part in chosen.parts:
-            if brief.modules[part.entry].module.needs_bench:
-                raise UserError(f"layout {layout}: {study.refusals[0]}")
-    elif len(study):
-        chosen = study.layout(0)
-    elif study.misses:
-        chosen = study.misses[0].layout
-    else:
-        raise UserError(f"{brief.place}: no layout can be tried; " + "; ".join(study.refusals))
-    return protect_layout(study, chosen, named=bool(layout))
+    chosen = choose_layout(study, layout, arrangement, module)
+    return protect_layout(study, chosen, named=bool(layout or arrangement or module is not None))
 
 
 def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) -> ProtectionStudy:
@@ -195,8 +186,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     pack = replace(bare, highest_voltage=overvoltage.highest)
     screened = screen_one(brief, study.asks, layout)
     miss = explain(brief, study.asks, screened, 0) if screened.failures[0] else None
-    inductance = trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
-                       per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
+    inductance = _loop_inductance(brief)
     at_the_end = _faults(pack, inductance)
     loops = _loops(brief, pack, at_the_end)
     faults = _demanded(pack, at_the_end, loops)
@@ -209,7 +199,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
         chassis_loops=_chassis_loops(loops)),
         path_fuses(brief), named=brief.parts.main_fuse)
     fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
-    asked = _coordination_asked(brief, pack, faults, routes)
+    asked = replace(_coordination_asked(brief, pack, faults, routes), **_fed_by_few(
+        brief, pack, at_the_end, loops))
     switching = _contactor_asked(brief, pack, faults, inductance)
     held = coordinate(asked, _left(listed.fuses, fuse),
                       _left(listed.contactors, size_contactors(switching, listed.contactors)))
@@ -235,6 +226,18 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
                              place=place, named=brief.parts.disconnect),
              size_connectors(carry, listed.connectors, place=place))
     return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit)
+
+
+def lowest_with(brief: Brief, layout: Layout) -> Finding:
+    """Lowest fault current of a layout with the modules of this brief; nothing is sized for it."""
+    pack = model_pack(brief, layout)
+    at_the_end = _faults(pack, _loop_inductance(brief))
+    return _demanded(pack, at_the_end, _loops(brief, pack, at_the_end)).lowest
+
+
+def _loop_inductance(brief: Brief) -> Finding:
+    return trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
+                 per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
 
 
 def _mid_pack(brief: Brief, pack: PackModel) -> tuple[Check, ...]:
@@ -271,6 +274,16 @@ def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...
     """Every loop of the layout, before any part is asked."""
     return places_asked(feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
                                  per_length=CABLE_INDUCTANCE)).loops
+
+
+def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
+                loops: tuple[Loop, ...]) -> dict[str, Finding | None]:
+    """What a fault that a few modules feed leaves on their cells, and its lowest current."""
+    feeds = feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
+                     per_length=CABLE_INDUCTANCE)
+    alone = min((one.lowest for one in one_pole_loops(loops) if one.lowest.known),
+                key=lambda f: f.number, default=None)
+    return {"fault_voltage": fault_cell(feeds, loops), "one_pole_lowest": alone}
 
 
 def _chassis_loops(loops: tuple[Loop, ...]) -> tuple[tuple[Finding, Finding], ...]:
@@ -310,7 +323,7 @@ def _rating(brief: Brief, fuse: Item) -> Finding | None:
 
 def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
                         routes: tuple[RouteResult, ...]) -> CoordinationAsked:
-    traction = [r for r in routes if r.asked.fuse_rating is not None and r.withstand is not None]
+    traction = [r for r in routes if r.asked.behind_main_fuse and r.withstand is not None]
     weakest = min(traction, key=lambda r: r.withstand.number, default=None)
     listed, names = brief.parts.list, brief.parts
     opened = names.tripped(pack.layout.in_strings)
@@ -331,23 +344,24 @@ def _coordination_asked(brief: Brief, pack: PackModel, faults: FaultRange,
         conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, opened) if opened else None,
-        trips=_trips(brief, pack), loaded_voltage=pack.loaded_voltage,
-        fault_voltage=_fault_voltage(brief, pack, faults))
+        trips=_trips(brief), loaded_voltage=_loaded_cell(brief, pack))
 
 
-def _fault_voltage(brief: Brief, pack: PackModel, faults: FaultRange) -> Finding:
-    """What the cells together still show at the lowest fault: the drop outside the modules."""
-    external = trace(resistance_sum, "path and cables outside the modules", unit="mΩ",
-                     first=pack.path, second=pack.cable_allowance)
-    cells = _cells(brief, pack)
-    return trace(series_voltage, "pack voltage left at the lowest fault", series=cells,
-                 module_voltage=trace(fault_cell_voltage, current=faults.lowest,
-                                      external=external, cells=cells))
+def _loaded_cell(brief: Brief, pack: PackModel) -> Finding:
+    """Mean voltage of one cell at the end of the peak; no value where no current carries it."""
+    if not pack.loaded_voltage.known:
+        return pack.loaded_voltage
+    cells = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
+    return trace(cell_share, "mean voltage of one cell under load, cold and nearly empty",
+                 voltage=pack.loaded_voltage,
+                 cells=leaf("cells in series", "n", "", cells, "definition",
+                            origin=Origin("layout")))
 
 
-def _trips(brief: Brief, pack: PackModel) -> Trips | None:
+def _trips(brief: Brief) -> Trips | None:
     """The current trip of the brief; its delay runs until the contactor has opened."""
-    managed, low = brief.management, _pack_undervoltage(brief, pack)
+    managed = brief.management
+    low = _where_known(managed.undervoltage_trip)
     if low is None and not (managed.trip_current.known or managed.overload_trip.known):
         return None
     return Trips(name="over-current trip of the management system",
@@ -376,20 +390,6 @@ def _where_known(finding: Finding) -> Finding | None:
     return finding if finding.known else None
 
 
-def _pack_undervoltage(brief: Brief, pack: PackModel) -> Finding | None:
-    """The cells' undervoltage trip as a voltage of the whole pack."""
-    trip = brief.management.undervoltage_trip
-    if not trip.known:
-        return None
-    return trace(series_voltage, "undervoltage trip of the whole pack",
-                 series=_cells(brief, pack), module_voltage=trip)
-
-
-def _cells(brief: Brief, pack: PackModel) -> Finding:
-    count = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
-    return leaf("cells in series", "n", "", count, "definition", origin=Origin("layout"))
-
-
 def _to_break(held: Coordination) -> Finding:
     """Up to there the contactor opens on a trip before the fuse has cleared."""
     most = largest_to_break(held)
@@ -410,14 +410,21 @@ def _let_through(held: Coordination) -> Finding:
 def _held_route(brief: Brief, route: RouteResult, held: Coordination) -> RouteResult:
     """The route once more, with what fuse and contactor let through over the whole range."""
     told = next(r for r in brief.cables.route if r.name == route.asked.name)
-    if told.carries == "charging":
-        asked = _charging_held(brief, route.asked, held)
-    else:
-        swept = held.sweep
-        shown = swept is not None and swept.covered and not np.isnan(swept.heat).any()
-        asked = replace(route.asked, let_through=held.worst_heat) \
-            if shown and route.asked.fuse_rating is not None else None
+    asked = _charging_held(brief, route.asked, held) if told.carries == "charging" \
+        else _traction_held(route.asked, held)
     return route if asked is None else size_route(asked, _cables(brief, told), named=told.cable)
+
+
+def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
+    """The traction cable behind the main fuse and the contactors, faults and overloads."""
+    swept = held.sweep
+    if swept is None or not asked.behind_main_fuse:
+        return None
+    shown = swept.covered and not np.isnan(swept.heat).any()
+    return replace(
+        asked, let_through=held.worst_heat if shown else None,
+        overload=lambda capacity: overload_check(
+            replace(held.asked, cable_current=capacity, cable_name="this cable"), swept))
 
 
 def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination) -> RouteAsked | None:
@@ -428,8 +435,9 @@ def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination) -> Route
     fuse = branch_sheet(fuse_named(held, brief), branch, asked.fault_lowest, asked.fault_highest)
     opens = fuse.opens_from is not None and asked.fault_lowest.known \
         and fuse.opens_from.number <= asked.fault_lowest.number
-    return replace(asked, fuse_rating=fuse.rating,
-                   let_through=fuse.clearing if opens else None)
+    part = fuse.part
+    return replace(asked, let_through=fuse.clearing if opens else None,
+                   overload=None if part is None else lambda capacity: overload_by(part, capacity))
 
 
 def _carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
@@ -457,7 +465,7 @@ def _place_demand(brief: Brief, routes: tuple[RouteResult, ...]) -> PlaceDemand:
         same = 0 < disconnect.number == fuse.number
         here = leaf("fuses that the brief counts on at the disconnect", "n", "", int(same),
                     "given", origin=fuse.origin)
-    sections = [r.chosen.section for r in routes if r.asked.fuse_rating is not None
+    sections = [r.chosen.section for r in routes if r.asked.behind_main_fuse
                 and r.chosen is not None and r.chosen.section is not None]
     return PlaceDemand(here, largest(sections, "largest section of the traction cables")
                        if sections else None)
@@ -509,13 +517,17 @@ def _fuse_asked(brief: Brief, pack: PackModel, faults: FaultRange,
 
 
 def _smallest_rating(fuse: Item) -> Finding | None:
-    """Rated current of the smallest fuse that the load side allows."""
-    ratings = [c for c in fuse.shortlist if not c.own]
-    if not ratings:
+    """Rated current of the smallest fuse that carries the load; None beyond the series.
+
+    Whether it also opens at the lowest fault is held with the fuse: it is no ground to size the
+    cable for none.
+    """
+    carries = next((c for c in fuse.candidates if not c.own and all(
+        k.verdict != FAIL for k in c.checks if k.stage == "thermal load")), None)
+    if carries is None:
         return None
-    name = ratings[0].name
-    return leaf("rated current of the main fuse", "I_n", "A", float(name.split()[0]), "read",
-                source="iec-60269-1", origin=Origin("shortlist of the main fuse"),
+    return leaf("rated current of the main fuse", "I_n", "A", float(carries.name.split()[0]),
+                "read", source="iec-60269-1", origin=Origin("ratings of the main fuse"),
                 note="smallest standard rating that the load side allows")
 
 
@@ -535,10 +547,14 @@ def _cable_current(brief: Brief, routes: tuple[RouteResult, ...]) -> Finding | N
 def _route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
            rating: Finding | None) -> RouteResult:
     traction = route.carries == "traction"
+    branch = None if traction else charging_branch(brief)
+    charging = pack.charging_current if branch is None else charging_load(brief, pack, branch)
+    if not traction:
+        rating = None if branch is None else _branch_rating(brief, branch)
     steady = (largest([pack.continuous_current, pack.charging_current], "continuous current")
-              if traction else pack.charging_current)
+              if traction else charging)
     peak = (largest([pack.peak_current, pack.regeneration_current], "peak current")
-            if traction else pack.charging_current)
+            if traction else charging)
     return size_route(RouteAsked(
         name=route.name, length=route.length, install=route.install,
         grouped_circuits=route.grouped_circuits, insulation_class=route.insulation_class,
@@ -549,8 +565,8 @@ def _route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
         voltage_drop_limit=brief.cables.voltage_drop_limit,
         fault_highest=faults.highest, fault_lowest=faults.lowest, counted_time=COUNTED_TIME,
         resistance_budget=_budget(brief, pack, route) if traction else None,
-        fuse_rating=rating if traction else None,
-        overload_device=_overload_device(traction, rating),
+        fuse_rating=rating, overload_device=_overload_device(traction, rating, branch),
+        why_nobody="no standard rating of the main fuse carries the load" if traction else "",
         highest_voltage=pack.highest_voltage), _cables(brief, route), named=route.cable)
 
 
@@ -560,10 +576,19 @@ def _cables(brief: Brief, route: Route) -> tuple[CablePart, ...]:
     return tuple(c for c in cables if not route.cable or c.name == route.cable)
 
 
-def _overload_device(traction: bool, rating: Finding | None) -> str:
-    if not traction:
-        return "charger, which cannot supply more than its own rating"
-    return "main fuse" if rating is not None else "nobody"
+def _branch_rating(brief: Brief, branch: Branch) -> Finding | None:
+    """Rated current of a branch's fuse: the named part's, else the brief's; None for neither."""
+    part = brief.parts.list.part(FUSE, branch.fuse_part) if branch.fuse_part else None
+    rating = (part.rated_current if part is not None else None) or branch.fuse_rating
+    return rating if rating.known else None
+
+
+def _overload_device(traction: bool, rating: Finding | None, branch: Branch | None) -> str:
+    if traction:
+        return MAIN_FUSE if rating is not None else NOBODY
+    if branch is not None and rating is not None:
+        return f"fuse of the branch {branch.name}"
+    return "charger, which cannot supply more than its own rating"
 
 
 def _budget(brief: Brief, pack: PackModel, route: Route) -> Finding:

@@ -54,6 +54,10 @@ class Trial:
         changed = {kind.name: np.full(count, getattr(asks, kind.name)) for kind in self.values}
         for kind, values in self.values.items():
             changed[kind.name][self.rows[kind]] = values
+        if LOWER_CHARGE in self.values:  # a limit that is lowered is one that the charger keeps
+            ceilings = np.full(count, asks.charge_ceiling)
+            ceilings[self.rows[LOWER_CHARGE]] = self.values[LOWER_CHARGE]
+            changed["charge_ceiling"] = ceilings
         self.screened = (screen_one(brief, replace(asks, **changed), layout, count) if count
                          else None)
 
@@ -95,7 +99,10 @@ class Trial:
         return tuple(chosen.values())
 
     def _lets_in(self, found: Iterable[Remedy]) -> bool:
-        eased = replace(self.asks, **{r.name: r.value for r in found})
+        changed = {r.name: r.value for r in found}
+        if LOWER_CHARGE.name in changed:
+            changed["charge_ceiling"] = changed[LOWER_CHARGE.name]
+        eased = replace(self.asks, **changed)
         return not screen_one(self.brief, eased, self.layout).failures[0]
 
 
@@ -162,7 +169,9 @@ def _charge_words(trial: Trial, charge: float) -> str:
         module = trial.brief.modules[part.entry].module
         volts.append(math.floor(1000 * float(mod.ocv_high(module, charge)) / module.series) / 1000)
     shown = " and ".join(f"{v:.3f} V" for v in dict.fromkeys(volts))
-    return f"with the charge limit lowered to {shown} per cell ({100 * charge:.1f} %)"
+    known = trial.brief.charger.voltage_high.known
+    kept = "" if known else ", kept by a charger whose range is given"
+    return f"with the charge limit lowered to {shown} per cell ({100 * charge:.1f} %){kept}"
 
 
 # No change goes where the brief itself would be refused: a peak below continuous power, cells

@@ -14,8 +14,8 @@ import os
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
-from datetime import date
+from dataclasses import dataclass, fields, replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -31,16 +31,70 @@ MOST_MARKS = 5000
 LONGEST_FIELD = 2000
 MOST_FAULTS = 20
 MOST_HEAD = 40  # lines above the rows of a sheet
-YEARS = (2000, 2099)
+FIRST_YEAR = 2000
+WHOLE_SHEET = "is the file whole? keep every row, marked or not"
 
 # What may be said besides the verdict: key in the files, as printed.
 FREE = {"change_to": "Change to", "name": "Name", "scope": "Scope", "licence": "Licence",
         "date": "Date", "note": "Note", "scan": "Scan"}
-CSV_HEAD = ("number", "decision", "part", "title", "figure", "check", "basis", "mark", *FREE,
+PRINTED = ("part", "title", "figure", "check", "basis")  # cells that nobody is to write in
+CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE,
             "digest", "design", "layout", "input_digest")
 _DIGEST = re.compile(r"[0-9a-f]{12}")
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 _FORMULA = re.compile(r"'*[=+\-@#\t]")
+
+
+def today() -> date:
+    """The day by this computer's clock."""
+    return date.today()
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a sheet as it came back.
+
+    Attributes:
+        line: in the file.
+        decision_id, digest: which decision, and of what.
+        printed: the cells that were printed for the reviewer to read, by column.
+        name: who marked it, or "".
+    """
+
+    line: int
+    decision_id: str
+    digest: str
+    printed: tuple[tuple[str, str], ...]
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Rewritten:
+    """A printed cell of a sheet that reads otherwise today than it was given out.
+
+    Attributes:
+        place, line: where it stands.
+        decision_id, column: which cell.
+        given_out, reads: its words as printed, and as they came back.
+        name: of whom a mark in that row is not counted; "" where the row has no mark.
+    """
+
+    place: str
+    line: int
+    decision_id: str
+    column: str
+    given_out: str
+    reads: str
+    name: str = ""
+
+    @property
+    def words(self) -> str:
+        end = (f"the mark of {one_line(self.name, 60)} in this row is not counted" if self.name
+               else "this row has no mark")
+        return (f"{self.place}:{self.line}: the column {self.column} was given out as "
+                f"{one_line(self.given_out, 200)!r} and came back as "
+                f"{one_line(self.reads, 200)!r}; {end}: to change a figure, mark the row 'change' "
+                "and write the new value under change_to")
 
 
 @dataclass(frozen=True)
@@ -53,6 +107,7 @@ class ReviewFile:
         place: path, as the user gave it.
         layout: notation of the layout that was reviewed.
         input_digest: of the brief that was reviewed.
+        rows: of a sheet, every one, marked or not; empty for marks saved by the page.
     """
 
     design: str
@@ -60,6 +115,7 @@ class ReviewFile:
     place: str = ""
     layout: str = ""
     input_digest: str = ""
+    rows: tuple[Row, ...] = ()
 
 
 def design_of(study: ProtectionStudy) -> str:
@@ -94,20 +150,27 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (),
     for mark in marks:
         given.setdefault(mark.decision_id, []).append(mark)
     version = (design_of(study), study.layout.label, study.brief.digest)
+    lines = decisions(study)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerows([f"# {' '.join(words.split())}"] for words in cautions)
     writer.writerow(CSV_HEAD)
-    for number, decision in enumerate(decisions(study), 1):
+    for number, decision in enumerate(lines, 1):
         for mark in given.get(decision.id) or [None]:
-            writer.writerow([shielded(str(cell)) for cell in _row(number, decision, mark, version)])
+            row = _row((number, len(lines)), decision, mark, version)
+            writer.writerow([shielded(str(cell)) for cell in row])
     return out.getvalue()
 
 
-def _row(number: int, decision: Decision, mark: Mark | None,
+def _printed(decision: Decision) -> tuple[str, ...]:
+    """The cells of PRINTED."""
+    return (decision.part, decision.title, decision.shown, decision.verdict or "figure",
+            decision.basis)
+
+
+def _row(number: tuple[int, int], decision: Decision, mark: Mark | None,
          version: tuple[str, str, str]) -> list[Any]:
-    head = [number, decision.id, decision.part, decision.title, decision.shown,
-            decision.verdict or "figure", decision.basis]
+    head = [*number, decision.id, *_printed(decision)]
     if mark is None:
         return [*head, "", *("" for _ in FREE), decision.digest, *version]
     return [*head, mark.verdict, *(getattr(mark, key) for key in FREE), mark.digest, *version]
@@ -142,12 +205,23 @@ def read_review(path: str | os.PathLike[str]) -> ReviewFile:
     if ending not in (".json", ".csv"):
         raise InputErrors([Fault(place, 0, "", "is no review file by its name",
                                  "a review file ends in .json (saved by the page) or .csv")])
-    text = read_text(path)
+    try:
+        text = read_text(path)
+    except InputErrors as error:
+        raise InputErrors([_for_marks(fault) for fault in error.faults]) from error
     return parse_json(text, place) if ending == ".json" else parse_csv(text, place)
 
 
+def _for_marks(fault: Fault) -> Fault:
+    """A fault of the reader of briefs, with what helps whoever looks for marks."""
+    if fault.wrong != "is empty":
+        return fault
+    return replace(fault, right="write a sheet with `packcalc review BRIEF --out FILE.csv`, or "
+                                "save the marks from the page again")
+
+
 def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
-    """Refuse a file for another design, or with ids that this design cannot have.
+    """Refuse a file for another design, with ids that this design cannot have, or with rows lost.
 
     A decision may have gone since the file was written; an id that is unknown although the
     brief and the layout are still the same is a mistake in the file.
@@ -160,9 +234,30 @@ def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
         raise InputErrors([Fault(file.place, 0, "design", f"is for the design "
                                  f"{one_line(file.design, 80)!r}, and this brief is {design!r}",
                                  "give the file that belongs to this brief's title")])
-    if file.input_digest != study.brief.digest or file.layout != study.layout.label:
-        return
-    known = {name for d in decisions(study) for name in (d.id, *d.aliases)}
+    faults = _late(file, study)
+    same = file.input_digest == study.brief.digest and file.layout == study.layout.label
+    if same:
+        faults += _unknown(file, decisions(study))
+    if faults:
+        raise InputErrors(faults[:MOST_FAULTS])
+
+
+def _late(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
+    """Marks of a day that has not come: where the clock is behind, the brief's date counts.
+
+    One day is let pass, for a reviewer in another time zone.
+    """
+    now = max(today().isoformat(), study.brief.date_of_issue)
+    last = (date.fromisoformat(now) + timedelta(days=1)).isoformat()
+    return [Fault(file.place, 0, one_line(f"{mark.decision_id}.date", 90),
+                  f"{mark.date} lies in the future: today is {now}",
+                  "write the day on which it was marked") for mark in file.marks
+            if mark.date > last]
+
+
+def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:
+    """Ids that this version cannot have, and decisions of which the sheet has no row."""
+    known = {name for d in lines for name in (d.id, *d.aliases)}
     faults = []
     for mark in file.marks:
         if mark.decision_id not in known:
@@ -170,8 +265,38 @@ def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
             faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
                                 "is no decision of this design",
                                 f"did you mean {near!r}?" if near else "take ids from the sheet"))
-    if faults:
-        raise InputErrors(faults[:MOST_FAULTS])
+    rows = {row.decision_id for row in file.rows}
+    missing = [(n, d.id) for n, d in enumerate(lines, 1) if d.id not in rows] if rows else []
+    if missing:
+        faults.append(Fault(file.place, 0, "", f"has no row of {len(missing)} of this design's "
+                            f"{len(lines)} decisions, first no. {missing[0][0]}, "
+                            f"{missing[0][1]}", WHOLE_SHEET))
+    return faults
+
+
+def rewritten(file: ReviewFile, lines: Iterable[Decision]) -> tuple[Rewritten, ...]:
+    """Printed cells that read otherwise than today, in rows of what still stands as it was."""
+    known = {d.id: d for d in lines}
+    found = []
+    for row in file.rows:
+        decision = known.get(row.decision_id)
+        if decision is None or decision.digest != row.digest:
+            continue
+        given_out = dict(zip(PRINTED, _printed(decision), strict=True))
+        found += [Rewritten(file.place, row.line, row.decision_id, column, given_out[column],
+                            reads, row.name)
+                  for column, reads in row.printed if not _alike(given_out[column], reads)]
+    return tuple(found)
+
+
+def _alike(one: str, other: str) -> bool:
+    """The same words; a bare number may come back from a spreadsheet without its zeros."""
+    if one.split() == other.split():
+        return True
+    try:
+        return float(one) == float(other)
+    except ValueError:
+        return False
 
 
 class _Reading:
@@ -181,6 +306,7 @@ class _Reading:
         self.place = place
         self.faults: list[Fault] = []
         self.marks: list[Mark] = []
+        self.rows: list[Row] = []
         self.seen: dict[tuple[str, str], str] = {}
 
     def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
@@ -241,8 +367,9 @@ class _Reading:
             day = date.fromisoformat(text) if _ISO.fullmatch(text) and text.isascii() else None
         except ValueError:
             day = None
-        if day is None or not YEARS[0] <= day.year <= YEARS[1]:
-            self.fault(line, key, f"{one_line(text, 40)!r} is no date", right)
+        if day is None or day.year < FIRST_YEAR:
+            self.fault(line, key, f"{one_line(text, 40)!r} is no date"
+                       + (f" after {FIRST_YEAR}" if day else ""), right)
 
     def file(self, design: str, layout: str = "", digest: str = "") -> ReviewFile:
         if self.faults:
@@ -251,7 +378,8 @@ class _Reading:
                 self.faults = [*self.faults[:MOST_FAULTS], Fault(
                     self.place, 0, "", f"{more} further faults are not listed")]
             raise InputErrors(self.faults)
-        return ReviewFile(design, tuple(self.marks), self.place, layout, digest)
+        return ReviewFile(design, tuple(self.marks), self.place, layout, digest,
+                          tuple(self.rows))
 
 
 def _plain(text: str) -> bool:
@@ -313,10 +441,12 @@ def parse_csv(text: str, place: str) -> ReviewFile:
             raise InputErrors([Fault(place, rows.line_num, "", "is no review sheet: no column "
                                      + ", ".join(missing), "keep the columns of packcalc review")])
         versions: dict[tuple[str, str, str], int] = {}
+        numbers: dict[tuple[str, str], int] = {}
         for row in rows:
             if any(cell.strip() for cell in row):
-                _csv_row(reading, dict(zip(head, row, strict=False)), row, head, rows.line_num,
-                         versions)
+                cells = dict(zip(head, row, strict=False))
+                numbers.setdefault((cells.get("number", ""), cells.get("of", "")), rows.line_num)
+                _csv_row(reading, cells, row, head, rows.line_num, versions)
     except csv.Error as error:
         reading.fault(rows.line_num, "", f"cannot be read as a table ({one_line(str(error))})",
                       "is the file whole? save it again as CSV")
@@ -327,7 +457,29 @@ def parse_csv(text: str, place: str) -> ReviewFile:
                       "one sheet", "one sheet, one version")
     if not versions:
         reading.fault(0, "", "holds no rows", "is the file whole?")
+    elif "of" in head and not reading.faults:
+        _all_there(reading, numbers)
     return reading.file(*next(iter(versions), ("", "", "")))
+
+
+def _all_there(reading: _Reading, numbers: dict[tuple[str, str], int]) -> None:
+    """Every row says how many decisions there are: a sheet that was cut is told by that."""
+    totals: set[int] = set()
+    seen: set[int] = set()
+    for (number, total), line in numbers.items():
+        if not (number.isascii() and number.isdigit() and total.isascii() and total.isdigit()
+                and 1 <= int(number) <= int(total) <= MOST_MARKS):
+            reading.fault(line, "number", f"{one_line(number, 20)!r} of {one_line(total, 20)!r} "
+                          "is no place in the sheet", "leave the first two columns as they are")
+            return
+        seen.add(int(number))
+        totals.add(int(total))
+    missing = sorted(set(range(1, max(totals) + 1)) - seen)
+    if len(totals) > 1 or missing:
+        first = f", first no. {missing[0]}" if missing else ""
+        reading.fault(0, "", f"holds rows of {len(seen)} of {max(totals)} decisions{first}"
+                      if missing else "does not say in each row alike how many decisions it has",
+                      WHOLE_SHEET)
 
 
 def _delimiter(text: str) -> str:
@@ -354,6 +506,9 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
     version = (cells["design"], cells.get("layout", ""), cells.get("input_digest", ""))
     versions.setdefault(version, line)
     where = one_line(cells["decision"], 80)
+    printed = tuple((key, cells[key]) for key in PRINTED if key in cells)
+    reading.rows.append(Row(line, cells["decision"], cells["digest"], printed,
+                            cells["name"] if cells["mark"] else ""))
     if not cells["mark"]:
         for key in ("change_to", "note", "scan"):
             if cells[key]:

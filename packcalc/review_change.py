@@ -1,8 +1,9 @@
 """A reviewer's own change held against the duty, and against everything else it touches.
 
 A part that the reviewer names is looked up among the ratings and parts held against the
-duty; what hangs on it is sized again, and every check that then reads differently is
-listed. A figure that the reviewer replaces is put into each check that uses it. A change
+duty; one that is not listed there, such as a section below those tried, is sized as a part
+without a data sheet. What hangs on it is sized again, and every check that then reads
+differently is listed. A figure that the reviewer replaces is put into each check that uses it. A change
 that cannot be understood is said to be so; it is never swallowed.
 """
 
@@ -17,7 +18,8 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check
 from packcalc.circuit import MainPath, study_circuit
 from packcalc.decisions import CHOICE, FIGURE, Decision, decisions, finding_digest
 from packcalc.findings import Finding, Origin, leaf
-from packcalc.parts import FusePart, Part, ResistorPart
+from packcalc.errors import UserError
+from packcalc.parts import CablePart, ContactorPart, DisconnectPart, FusePart, Part, ResistorPart
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.coordination import coordinate
 from packcalc.protection import (
@@ -27,7 +29,8 @@ from packcalc.protection import (
     protect_layout,
 )
 from packcalc.reading.positions import one_line
-from packcalc.units import fold, into_si, parse, printed, show
+from packcalc.tables import table
+from packcalc.units import DIMENSIONS, fold, into_si, parse, printed, show
 
 LISTED = 8
 BARE = ", no data sheet"
@@ -37,6 +40,18 @@ _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "res
           "disconnect": "disconnect", "string_fuse": "string_fuse",
           "string_contactors": "string_contactor"}
 _SECTION = "cable."
+_SIZED_BARE = ("precharge", "string_fuse")  # a listed rating too is sized as a bare part
+LARGEST_SECTION = 2e-3  # m²
+# Of a part that the list lacks: its class, field, dimension, quantity.
+_RATED = {
+    "main_fuse": (FusePart, "rated_current", "current", ("rated current", "I_n", "A")),
+    "string_fuse": (FusePart, "rated_current", "current", ("rated current", "I_n", "A")),
+    "contactors": (ContactorPart, "continuous_current", "current", ("rated current", "I", "A")),
+    "string_contactors": (ContactorPart, "continuous_current", "current",
+                          ("rated current", "I", "A")),
+    "disconnect": (DisconnectPart, "continuous_current", "current", ("rated current", "I", "A")),
+    "precharge": (ResistorPart, "resistance", "resistance", ("resistance", "R", "Ω")),
+}
 
 
 @dataclass(frozen=True)
@@ -111,12 +126,21 @@ def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = ""
     if item is None or not item.candidates:
         return replace(blank, words="cannot be checked: no ratings are held against this; change "
                                     "the entry of the brief and run packcalc again")
-    candidate = _named(item, asked)
-    if candidate is None:
-        names = [c.name for c in item.candidates]
-        return replace(blank, words="cannot be understood: it names no rating or part held "
-                       f"against this duty; known: {_listed(names)}")
-    return _part_change(study, item, candidate, blank)
+    for one in (item, *_coordinated(study, item)):
+        candidate = _named(one, asked)
+        bare = _unlisted(one.key, asked) if candidate is None else None
+        if candidate is not None or bare is not None:
+            return _part_change(study, one, candidate or Candidate(
+                bare.name.removesuffix(BARE), ()), blank, bare)
+    names = [c.name for c in item.candidates]
+    return replace(blank, words="cannot be understood: it names no rating or part held "
+                   f"against this duty; known: {_listed(names)}")
+
+
+def _coordinated(study: ProtectionStudy, item: Item) -> tuple[Item, ...]:
+    """Fuse and contactor: who would change their coordination names one of the two."""
+    keys = ("main_fuse", "contactors") if item.key == "coordination" else ()
+    return tuple(i for key in keys for i in study.items if i.key == key)
 
 
 def _listed(names: list[str], between: str = ", ") -> str:
@@ -138,12 +162,58 @@ def _key(words: str) -> str:
     return re.sub(r"[×*]", "x", re.sub(r"\s+", "", plain))
 
 
+def _unlisted(key: str, asked: str) -> Part | None:
+    """A part of which the reviewer gives nothing but a rating or a section; else None."""
+    if len(asked) > 60:
+        return None
+    if key.startswith(_SECTION):
+        return _bare_cable(asked)
+    if key not in _RATED:
+        return None
+    kind, field, dim, (title, symbol, unit) = _RATED[key]
+    words = fold(asked).removeprefix("to ").strip()
+    value = _plain_quantity(words, dim)
+    if value is None or value <= 0:
+        return None
+    rating = leaf(f"{title} as the reviewer would have it", symbol, unit, value, "given",
+                  origin=Origin("review mark", text=one_line(words, 60)))
+    return kind(show(value, unit) + BARE, **{field: rating})
+
+
+def _plain_quantity(words: str, dim: str) -> float | None:
+    if not _NUMBER.fullmatch(words):
+        return None
+    try:
+        return parse(words, dim)
+    except UserError:
+        return None
+
+
+def _bare_cable(asked: str) -> CablePart | None:
+    """One cable a pole by its section: mm², AWG or kcmil; sizes of the last two as printed."""
+    words = re.sub(r"\s+", " ", fold(asked).casefold().removeprefix("to ")).strip()
+    words = re.sub(r"^1 ?[x×*] ?", "", words).replace("mcm", "kcmil")
+    plain = re.sub(r"^awg ?(.+)$", r"\1awg", words).replace(" ", "")
+    sizes = table("conductors_awg")
+    row = next((r for r in sizes.rows if r["size"].casefold().replace(" ", "") == plain), None)
+    if row is not None:
+        section = sizes.finding(row, "area_mm2", f"section of {row['size']}", "S", "mm²",
+                                row["area_mm2"] * 1e-6)
+        return CablePart(f"1 × {row['size']}{BARE}", section=section)
+    area = _plain_quantity(words, "area")
+    if area is None or not 0 < area <= LARGEST_SECTION:
+        return None
+    section = leaf("section as the reviewer would have it", "S", "mm²", area, "given",
+                   origin=Origin("review mark", text=one_line(words, 60)))
+    return CablePart(f"1 × {area * 1e6:.6g} mm²{BARE}", section=section)
+
+
 # -- a part -----------------------------------------------------------------------------------
 
 
-def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate,
-                 blank: Recheck) -> Recheck:
-    after, words = _with_part(study, item, candidate)
+def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate, blank: Recheck,
+                 given: Part | None = None) -> Recheck:
+    after, words = _with_part(study, item, candidate, given)
     touched = () if after is None else _differences(study, after, item.key)
     own = after and next((i for i in after.items if i.key == item.key), None)
     names = (candidate.name + BARE, candidate.name)
@@ -177,8 +247,8 @@ def _graver(candidates: Iterable[Candidate]) -> tuple[Check, ...]:
     return tuple(found.values())
 
 
-def _with_part(study: ProtectionStudy, item: Item,
-               candidate: Candidate) -> tuple[ProtectionStudy | None, str]:
+def _with_part(study: ProtectionStudy, item: Item, candidate: Candidate,
+               given: Part | None) -> tuple[ProtectionStudy | None, str]:
     """The study with that part in its place, and what was and was not done again."""
     name = candidate.name if candidate.own else ""
     brief = _brief_with(study.brief, item.key, name)
@@ -187,11 +257,14 @@ def _with_part(study: ProtectionStudy, item: Item,
     if candidate.own and brief is not None:
         return _all_again(study, brief), \
             "everything was sized again with this part named in the brief"
-    bare = _bare_part(item, candidate)
+    bare = given or (_unlisted(item.key, candidate.name) if item.key in _SIZED_BARE else None)
     if bare is not None:
-        listed = replace(study.brief.parts.list, parts=(*study.brief.parts.list.parts, bare))
-        parts = replace(study.brief.parts, list=listed, **{_NAMED[item.key]: bare.name})
-        return _all_again(study, replace(study.brief, parts=parts)), (
+        named = _brief_with(study.brief, item.key, bare.name)
+        assert named is not None
+        if item.key == "contactors" and study.layout.in_strings:
+            named = _brief_with(named, "string_contactors", bare.name)
+        listed = replace(named.parts.list, parts=(*named.parts.list.parts, bare))
+        return _all_again(study, replace(named, parts=replace(named.parts, list=listed))), (
             "everything was sized again with this value; a bare rating has no data sheet, so what "
             "only the maker knows of it is not shown")
     if brief is None:
@@ -216,20 +289,6 @@ def _all_again(study: ProtectionStudy, brief: Brief) -> ProtectionStudy:
     return protect_layout(replace(study.study, brief=brief), study.layout, named=study.named)
 
 
-def _bare_part(item: Item, candidate: Candidate) -> Part | None:
-    """A part of which nothing but its rating is known; None where the rating is sized otherwise."""
-    name, origin = candidate.name + BARE, Origin("review mark", text=candidate.name)
-    if item.key == "precharge":
-        ohms = leaf("resistance as the reviewer would have it", "R", "Ω",
-                    parse(candidate.name, "resistance"), "given", origin=origin)
-        return ResistorPart(name, resistance=ohms)
-    if item.key == "string_fuse":
-        amperes = leaf("rated current as the reviewer would have it", "I_n", "A",
-                       parse(candidate.name, "current"), "given", origin=origin)
-        return FusePart(name, rated_current=amperes)
-    return None
-
-
 def _brief_with(brief: Brief, key: str, name: str) -> Brief | None:
     """The brief with that part named, or none named where `name` is empty."""
     if key in _NAMED:
@@ -245,8 +304,9 @@ def _with_rating(study: ProtectionStudy, brief: Brief, candidate: Candidate) -> 
     figure = next(c.figure for c in candidate.checks if c.figure is not None
                   and c.figure.unit == "A" and c.figure.title == "Rated current")
     rating = figure.called("rated current of the main fuse, as the reviewer would have it")
-    routes = tuple(r if r.asked.fuse_rating is None else _sized_again(
-        brief, replace(r.asked, fuse_rating=rating, let_through=None)) for r in study.routes)
+    changed = {"fuse_rating": rating, "let_through": None, "overload": None}
+    routes = tuple(_sized_again(brief, replace(r.asked, **changed)) if r.asked.behind_main_fuse
+                   else r for r in study.routes)
     held = coordinate(replace(study.coordination.asked, fuse=None))
     return _rebuilt(study, brief, routes, held, rating)
 
@@ -258,8 +318,7 @@ def _sized_again(brief: Brief, asked) -> RouteResult:
 
 
 def _rating(study: ProtectionStudy) -> Finding | None:
-    return next((r.asked.fuse_rating for r in study.routes if r.asked.fuse_rating is not None),
-                None)
+    return next((r.asked.fuse_rating for r in study.routes if r.asked.behind_main_fuse), None)
 
 
 def _with_section(study: ProtectionStudy, brief: Brief, item: Item,
@@ -325,7 +384,8 @@ def _figure_change(study: ProtectionStudy, decision: Decision, blank: Recheck) -
                        f"{printed(figure.unit) or 'the same unit'}, like {figure.shown}")
     own = leaf(figure.title, figure.symbol, figure.unit, value, "given",
                origin=Origin("review mark", text=one_line(blank.asked, 60)))
-    checks = tuple(_judged(c, own, decision.digest) for c in _using(study, decision.digest))
+    digest = finding_digest(figure)
+    checks = tuple(_judged(c, own, digest) for c in _using(study, digest))
     entries = [str(f.origin) for f in figure.leaves() if f.origin is not None and f.origin.line]
     rests = f" It rests on {_listed(list(dict.fromkeys(entries)))}." if entries else ""
     return replace(blank, understood=True, checks=checks, words=(
@@ -335,11 +395,17 @@ def _figure_change(study: ProtectionStudy, decision: Decision, blank: Recheck) -
 
 
 def _quantity(text: str, figure: Finding) -> float | None:
-    match = _NUMBER.fullmatch(fold(text).removeprefix("to ").strip()) if len(text) < 60 else None
-    if match is None or _key(match.group(2) or "") != _key(printed(figure.unit)):
+    words = fold(text).removeprefix("to ").strip()
+    match = _NUMBER.fullmatch(words) if len(text) < 60 else None
+    if match is None:
         return None
-    value = into_si(float(match.group(1)), figure.unit)
-    return value if abs(value) < 1e12 else None
+    if _key(match.group(2) or "") == _key(printed(figure.unit)):
+        value = into_si(float(match.group(1)), figure.unit)
+        return value if abs(value) < 1e12 else None
+    unit = (match.group(2) or "").strip()
+    kind = next((k.name for k in DIMENSIONS.values()
+                 if fold(figure.unit) in k.units and unit in k.units), "")
+    return _plain_quantity(words, kind) if kind else None
 
 
 def _using(study: ProtectionStudy, digest: str) -> Iterable[Check]:

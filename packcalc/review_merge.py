@@ -6,7 +6,7 @@ mark stands. Nothing reads as accepted that nobody accepted.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from packcalc.checks import FAIL, NOT_EVALUATED
@@ -27,7 +27,7 @@ from packcalc.marks import (
     Mark,
 )
 from packcalc.protection import ProtectionStudy
-from packcalc.review import ReviewFile, check_review
+from packcalc.review import ReviewFile, Rewritten, check_review, rewritten
 from packcalc.review_change import Recheck, recheck
 
 _DECIDED = {ACCEPT: ACCEPTED, CHANGE: CHANGE_ASKED, REJECT: REJECTED}
@@ -77,11 +77,14 @@ class Review:
         standings: one a decision, gravest first.
         gone: marks whose decision exists no longer; void.
         files: what was read.
+        rewritten: printed cells of a sheet that somebody wrote in; marks in those rows are
+            not counted.
     """
 
     standings: tuple[Standing, ...]
     gone: tuple[Mark, ...] = ()
     files: tuple[ReviewFile, ...] = ()
+    rewritten: tuple[Rewritten, ...] = ()
 
     @property
     def reviewers(self) -> tuple[tuple[str, str, str], ...]:
@@ -92,6 +95,11 @@ class Review:
     def count(self, word: str) -> int:
         """How many decisions stand so."""
         return sum(s.word == word for s in self.standings)
+
+    @property
+    def not_understood(self) -> tuple[Recheck, ...]:
+        """Changes that could not be held against anything."""
+        return tuple(r for r in self.rechecks if not r.understood)
 
     @property
     def rechecks(self) -> tuple[Recheck, ...]:
@@ -110,12 +118,21 @@ def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = ()) -> Review:
     lines = decisions(study)
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
     given: dict[str, list[Mark]] = {d.id: [] for d in lines}
+    changed = [rewritten(file, lines) for file in files]
     gone = []
-    for mark in dict.fromkeys(m for file in files for m in file.marks):
+    for mark in dict.fromkeys(_counted(files, changed)):
         place = given.get(owner.get(mark.decision_id, ""))
         (gone if place is None else place).append(mark)
     return Review(tuple(_standing(study, d, given[d.id]) for d in lines), tuple(gone),
-                  tuple(files))
+                  tuple(files), tuple(dict.fromkeys(c for found in changed for c in found)))
+
+
+def _counted(files: Sequence[ReviewFile],
+             changed: Sequence[tuple[Rewritten, ...]]) -> Iterator[Mark]:
+    """Every mark but those that stand beside a printed cell that reads otherwise."""
+    for file, found in zip(files, changed, strict=True):
+        beside = {(one.decision_id, one.name) for one in found}
+        yield from (m for m in file.marks if (m.decision_id, m.name) not in beside)
 
 
 def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark]) -> Standing:

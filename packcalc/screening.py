@@ -18,7 +18,7 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.layouts import CHECKS, Asks, Layout, Screened, asks_of
-from packcalc.mixes import most_capacity
+from packcalc.mixes import SideBySide, most_capacity, stand_together
 
 MOST_SERIES = 600      # 1500 V of single cells at 2.5 V
 MOST_PARALLEL = 400
@@ -34,14 +34,16 @@ FAR_OVER = 1.5         # two types in series are not tried this far over the abs
 
 # --- what pack traces with the same numbers -------------------------------------------
 
-def charge_edges(asks: Asks, on_hand: list[ModulesOnHand]) -> list[Any]:
+def charge_edges(brief: Brief, asks: Asks, on_hand: list[ModulesOnHand]) -> list[Any]:
     """Cold edges of the charge-limit bands, kept between the coldest cells and the hottest.
 
     Within a band the limit is constant and resistance falls as cells warm, so braking is
-    worst at the cold edge: resistance on the edge, limit a hair above it.
+    worst at the cold edge: resistance on the edge, limit a hair above it. Whoever may close the
+    contactors may also brake: cells too cold for full power are charged all the same.
     """
+    coldest = np.minimum(asks.coldest, brief.battery.coldest_closed.number)
     edges = sorted({band.above for o in on_hand for band in o.module.cell.charge_bands})
-    return [asks.coldest, *(np.clip(edge, asks.coldest, asks.hottest) for edge in edges)]
+    return [coldest, *(np.clip(edge, coldest, asks.hottest) for edge in edges)]
 
 
 def charge_limit(on_hand: ModulesOnHand, temperature: Any) -> Any:
@@ -81,7 +83,7 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
     # All edges at once, each as many rows as what stands beside it.
     at_edges = np.stack(np.broadcast_arrays(*edges, asks.charge_highest)[:-1])
     return _Laws(
-        full=mod.ocv_high(module, asks.charge_highest),
+        full=mod.ocv_high(module, asks.charge_ceiling),
         empty=module.series * module.empty_voltage.number,
         low=mod.ocv_low(module, asks.charge_lowest),
         mean=mean_voltage(on_hand, asks.charge_lowest, asks.charge_highest),
@@ -145,7 +147,9 @@ def blocks(brief: Brief, entries: tuple[int, ...], asks: Asks, most_series: int 
     series, tops = _reach(brief, asks, entries, most_series)
     tops = np.minimum(tops, most_parallel)
     for chunk in _chunks(tops):
-        rows = _Rows(entries, *_grid(brief, series[chunk], tops[chunk]))
+        rows = _of_both(brief, _Rows(entries, *_grid(brief, series[chunk], tops[chunk])))
+        if not len(rows.parallel):
+            continue
         occurring = np.flatnonzero(np.bincount(rows.parallel))
         yield _screen(brief, asks, rows, occurring, np.searchsorted(occurring, rows.parallel))
 
@@ -184,7 +188,7 @@ def grid_ends(brief: Brief, tried: list[tuple[int, ...]], asks: Asks,
             fit = tops[_within_reach(asks, on_hand, series)]
             largest = max(largest, int(fit.max(initial=0)))
         long = long or (stock > most_series and len(on_hand) == 1 and most_series * float(
-            mod.ocv_high(on_hand[0].module, asks.charge_highest)) < asks.absolute_maximum)
+            mod.ocv_high(on_hand[0].module, asks.charge_ceiling)) < asks.absolute_maximum)
     parallel, tops = most_parallel, np.arange(most_parallel + 1)
     while parallel > 1 and 2 * int(count @ np.minimum(tops, parallel)) > MOST_ROWS:
         parallel -= 1
@@ -271,6 +275,15 @@ class _Rows:
     strings: np.ndarray
 
 
+def _of_both(brief: Brief, rows: _Rows) -> _Rows:
+    """The rows in which two types side by side stand beside each other all along."""
+    if len(rows.entries) > 1 or not isinstance(brief.modules[rows.entries[0]], SideBySide):
+        return rows
+    kept = stand_together(brief.modules[rows.entries[0]], rows.series[:, 0], rows.parallel,
+                          rows.strings)
+    return _Rows(rows.entries, rows.series[kept], rows.parallel[kept], rows.strings[kept])
+
+
 def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
             at: np.ndarray) -> Screened:
     """Evaluate rows; the charge left hangs on P: `parallels[at]` is the P of each row."""
@@ -279,7 +292,7 @@ def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
                           for o in on_hand)
     left = el.charge_left(asks.charge_lowest, asks.peak_drawn, asks.peak_duration,
                           asks.demand_voltage, parallels * module_capacity)
-    edges = charge_edges(asks, on_hand)
+    edges = charge_edges(brief, asks, on_hand)
     laws = [_laws(asks, o, left, edges) for o in on_hand]
     used = rows.series.sum(axis=1) * rows.parallel
     evaluation = _Evaluation(asks, laws, rows, at)
@@ -340,6 +353,7 @@ class _Evaluation:
             "highest_voltage": np.maximum(full, braking), "full_voltage": full,
             "regeneration_voltage": braking, "mean_voltage": mean,
             "loaded_voltage": el.loaded_voltage(sag, current, resistance),
+            "bus_short": np.fmax(asks.demand_voltage - sag, 0.0),
             "peak_current": current, "charge_left": left[self.at],
             "available_power": el.available_power(asks.demand_voltage, sag, resistance),
             "continuous_power": el.available_power(asks.voltage_low, low, steady),

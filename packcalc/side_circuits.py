@@ -25,6 +25,7 @@ from packcalc.protect.branches import (
     BranchFuse,
     added_capacitance,
     branch_duty,
+    branch_load,
     discharge_integral,
     fuse_without_sheet,
     size_branch,
@@ -42,7 +43,14 @@ from packcalc.protect.strings import (
 from packcalc.strings_left import one_string_out
 
 BUS = "behind the contactors"
+BARE = (SENSE, "pre-charge", "monitor")   # wires with no input capacitor behind them
+CHARGERS = ("charger", "fast-charge inlet")
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
+# As an open DC link counts with more than an inverter usually holds: no figure is a pass for none.
+OPEN_INPUT = leaf("input capacitance, left open", "C_br", "mF", 1e-3, "assumed",
+                  source="packcalc-rule", origin=Origin("rule"),
+                  note="counted as more than a converter or charger usually holds: the slow "
+                       "side for pre-charge and discharge")
 
 
 # -- strings --------------------------------------------------------------------------------
@@ -66,11 +74,15 @@ def strings_asked(feeds: Feeds) -> StringsAsked | None:
 
 
 def _charge_limits(feeds: Feeds) -> tuple[ChargeLimit, ...]:
-    """Charge limit of one string at both ends of the cells' temperatures and between."""
-    brief = feeds.brief
+    """Charge limit of one string at both ends of the cells' temperatures and between.
+
+    Strings are joined wherever contactors may be closed, not only where full power is given.
+    """
+    battery = feeds.brief.battery
     middle = leaf("cells at room temperature", "θ", "°C", 298.15, "definition",
                   origin=Origin("rule"))
-    coldest, hottest = brief.battery.coldest_start, brief.battery.hottest
+    coldest = min((battery.coldest_start, battery.coldest_closed), key=lambda f: f.number)
+    hottest = battery.hottest
     inside = (middle,) if coldest.number < middle.number < hottest.number else ()
     return tuple(ChargeLimit(t, _string_limit(feeds, t)) for t in (coldest, *inside, hottest))
 
@@ -290,6 +302,21 @@ def _laid(brief: Brief, branch: Branch, install: str, circuits: int) -> Finding 
                  note=f"{rule.sentence} Laid {install}, {circuits} circuits counted")
 
 
+def charging_branch(brief: Brief) -> Branch | None:
+    """The branch that is one circuit with the charge cable; None unless there is one of each."""
+    own = [b for b in brief.branch if b.kind in CHARGERS]
+    routes = [r for r in brief.cables.route if r.carries == "charging"]
+    return own[0] if len(own) == 1 == len(routes) else None
+
+
+def charging_load(brief: Brief, pack: PackModel, branch: Branch) -> Finding:
+    """Load of a branch that charges: the larger of its own entry and of the charger's power."""
+    own = branch_load(branch.power, branch.current, brief.inverter.voltage_low)
+    if not own.known:
+        return pack.charging_current
+    return largest([pack.charging_current, own], f"current of the charge circuit, {branch.name}")
+
+
 def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -> BranchAsked:
     """What one branch of the brief is sized from.
 
@@ -319,6 +346,7 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
                                      tr.share_of_voltage, voltage=pack.highest_voltage,
                                      share=brief.precharge.level)) if joined else None,
         link_feeds=joined, capacity=capacity.hottest, capacity_at_best=capacity.coolest,
+        charging=pack.charging_current if branch is charging_branch(brief) else None,
         why_no_capacity=capacity.why, ambient=brief.surroundings.box_ambient,
         bus_insulation=None if sense else brief.insulation.bus_withstand)
 
@@ -326,7 +354,7 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
 def _fault_at(feeds: Feeds, branch: Branch) -> Finding:
     """Highest current behind the branch's fuse: every source that reaches it."""
     if branch.kind == SENSE:
-        return feeds.module.highest
+        return feeds.faults.highest  # two far wires: all modules of all strings between them
     if branch.taps == BUS or feeds.string is not None:
         return feeds.with_sources(feeds.link_peak(branch.length), feeds.charger, feeds.motor)
     charger = feeds.charger if branch.kind in ("charger", "fast-charge inlet") else None
@@ -357,12 +385,14 @@ def on_the_bus(brief: Brief) -> tuple[Branch, ...]:
 
 
 def bus_capacitance(brief: Brief) -> Finding:
-    """DC link and every branch on the bus, nominal; branches without a figure are not in it."""
+    """DC link and every branch on the bus, nominal; an open branch counts with `OPEN_INPUT`."""
     total = brief.inverter.dc_link_capacitance
     for branch in on_the_bus(brief):
-        if branch.capacitance.known:
+        held = branch.capacitance if branch.capacitance.known else \
+            None if branch.kind in BARE else OPEN_INPUT
+        if held is not None:
             total = trace(added_capacitance, "capacitance on the bus", first=total,
-                          second=branch.capacitance.called(f"input capacitance of {branch.name}"))
+                          second=held.called(f"input capacitance of {branch.name}"))
     return total
 
 
@@ -376,7 +406,7 @@ def bus_loads(brief: Brief, highest_voltage: Finding) -> tuple[BusLoad, ...]:
     A branch whose waking voltage is open has a `wakes_at` without value: the worst counts.
     Chargers and inlets feed and do not draw.
     """
-    quiet = ("charger", "fast-charge inlet", SENSE)
+    quiet = (*CHARGERS, SENSE)
     found = []
     for branch in on_the_bus(brief):
         if branch.kind in quiet:
@@ -394,11 +424,16 @@ def _power_of(highest_voltage: Finding, branch: Branch) -> Finding | None:
                  current=branch.current)
 
 
+def _counted_as(branch: Branch) -> str:
+    return "not in the sums: with any" if branch.kind in BARE else \
+        f"counted with {OPEN_INPUT.shown}, our rule: with more"
+
+
 def bus_checks(brief: Brief) -> tuple[Check, ...]:
     """Branches on the bus whose share of pre-charge and discharge is open."""
     least = leaf("least input capacitance", "C", "mF", 0.0, "definition", origin=Origin("rule"))
     return tuple(judge(f"Share of {b.name} in pre-charge and discharge", "fault range",
                        b.capacitance, "at least", least,
-                       missing=f"input capacitance of {b.name} is not known and not in the sums: "
+                       missing=f"input capacitance of {b.name} is not known and {_counted_as(b)} "
                                "pre-charge takes longer and the bus stays live longer")
                  for b in on_the_bus(brief))

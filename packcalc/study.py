@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +13,15 @@ from packcalc.brief import Brief
 from packcalc.errors import UnknownName, UserError
 from packcalc.layouts import Asks, Layout, Part, Screened
 from packcalc.misses import Miss, explain
-from packcalc.mixes import SideBySide, choices, why_not_alone, why_not_in_series, with_pairs
+from packcalc.mixes import (
+    SideBySide,
+    choices,
+    stand_together,
+    why_not_alone,
+    why_not_in_series,
+    why_not_together,
+    with_pairs,
+)
 from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks, grid_ends
 
 MOST_MISSES = 6
@@ -25,7 +34,7 @@ class LayoutStudy:
 
     Attributes:
         brief: what was asked; types side by side stand at the end of its modules.
-        asks: the same as numbers.
+        asks: the same as numbers; None where an entry is open without which nothing is tried.
         screened: valid layouts in blocks, each ranked.
         order: (which block, which row), best first over all.
         misses: nearest first.
@@ -35,7 +44,7 @@ class LayoutStudy:
     """
 
     brief: Brief
-    asks: Asks
+    asks: Asks | None
     screened: tuple[Screened, ...]
     order: tuple[np.ndarray, np.ndarray]
     misses: tuple[Miss, ...]
@@ -71,6 +80,8 @@ def list_layouts(brief: Brief, *, most_series: int = MOST_SERIES,
     Returns:
         LayoutStudy.
     """
+    if brief.untold:
+        return _untold(brief)
     brief = with_pairs(brief)
     asks = lay.asks_of(brief)
     tried_choices, refusals = choices(brief)
@@ -92,6 +103,14 @@ def list_layouts(brief: Brief, *, most_series: int = MOST_SERIES,
     refusals = [*refusals, *_at_odds(brief), *ends.told]
     return LayoutStudy(brief, asks, tuple(valid), _merge(valid), _nearest(brief, asks, near),
                        tuple(refusals), _not_evaluated(brief, asks), tried)
+
+
+def _untold(brief: Brief) -> LayoutStudy:
+    """The answer while one of the first four entries is not known: nothing is tried."""
+    none = np.array([], dtype=int)
+    return LayoutStudy(brief, None, (), (none, none), (), tuple(
+        f"{unknown.dotted} is open ({unknown.key.title}): no layout can be tried. To find it: "
+        f"{unknown.key.find}" for unknown in brief.untold), (), 0)
 
 
 def _merge(found: list[Screened]) -> tuple[np.ndarray, np.ndarray]:
@@ -183,13 +202,56 @@ def find_layout(brief: Brief, text: str, arrangement: str = "",
     *runs, parallel = (int(n) for n in match.groups() if n)
     first = module if isinstance(module, tuple) else (module, module + 1)
     parts = tuple(Part(e, s) for e, s in zip(first, runs, strict=False))
-    _refuse(brief, text, parts, parallel)
     chosen = arrangement or ("strings" if brief.arrangement == "strings" else "grouped")
-    return Layout(parts, parallel, "grouped" if parallel == 1 else chosen)
+    layout = Layout(parts, parallel, "grouped" if parallel == 1 else chosen)
+    _refuse(brief, text, layout)
+    return layout
 
 
-def _refuse(brief: Brief, text: str, parts: tuple[Part, ...], parallel: int) -> None:
+def choose_layout(study: LayoutStudy, text: str = "", arrangement: str = "",
+                  module: int | None = None) -> Layout:
+    """The layout that is meant: of all that match what is said, the best-ranked candidate.
+
+    Where none of them is a candidate: the layout as it is named, or the nearest miss.
+
+    Args:
+        study: the layouts of a brief.
+        text: module notation, or "".
+        arrangement: "grouped", "strings" or "".
+        module: 0-based index of a `[[modules]]` entry, or None for any.
+
+    Raises:
+        UserError: as `find_layout`; or nothing can be tried.
+        UnknownName: no such arrangement.
+    """
+    brief = study.brief
+    if arrangement and arrangement not in lay.ARRANGEMENTS:
+        raise UnknownName("arrangement", arrangement, lay.ARRANGEMENTS)
+    if study.asks is None:
+        raise UserError(f"{brief.place}: no layout can be tried; " + "; ".join(study.refusals))
+    label = text.strip().upper()
+    nearest = [miss.layout for miss in study.misses]
+    for layout in itertools.chain(map(study.layout, range(len(study))), () if text else nearest):
+        if (layout.label == label or not text) and arrangement in ("", layout.arrangement) \
+                and module in (None, layout.entries[0]):
+            return layout
+    if text:
+        return find_layout(brief, text, arrangement, module or 0)
+    if not len(study) and not nearest:
+        raise UserError(f"{brief.place}: no layout can be tried; " + "; ".join(study.refusals))
+    if module is not None:
+        raise UserError(f"module {module + 1}: none of its layouts is a candidate or a near miss; "
+                        "name one, like 16S2P")
+    several = [one for one in nearest if one.parallel > 1]  # misses show one of two arrangements
+    if not several:
+        raise UserError("no layout of parallel strings is a candidate or a near miss; name one, "
+                        "like 16S2P")
+    return replace(several[0], arrangement=arrangement)
+
+
+def _refuse(brief: Brief, text: str, layout: Layout) -> None:
     """Raise for what cannot be built."""
+    parts, parallel = layout.parts, layout.parallel
     if max(p.entry for p in parts) >= len(brief.modules):
         raise UserError(f"layout {text}: the brief has {len(brief.modules)} module type(s)")
     if min(parallel, *(p.series for p in parts)) < 1:
@@ -206,3 +268,5 @@ def _refuse(brief: Brief, text: str, parts: tuple[Part, ...], parallel: int) -> 
         if need > have:
             raise UserError(f"layout {text}: needs {need} modules of {on_hand.module.title}, "
                             f"{have} on hand")
+        if not stand_together(on_hand, part.series, parallel, layout.in_strings):
+            raise UserError(f"layout {text}: {why_not_together(on_hand)}")

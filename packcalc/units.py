@@ -368,8 +368,30 @@ def parse_range(text: str, dim: str) -> tuple[float, float]:
         raise UnitError(f"{text!r} is no range; {right}")
     low, high = (parse(part, dim) for part in parts)
     if not low < high:
-        raise UnitError(f"{text!r} does not rise; {right}")
+        raise UnitError(f"{text!r} does not rise; {_one_unit(parts) or right}")
     return low, high
+
+
+def _one_unit(parts: list[str]) -> str:
+    """The range that was probably meant where its ends carry different units."""
+    numbers = [leading_number(part) for part in parts]
+    spelled = [part[match.end():].strip() for part in parts if (match := _NUMBER.match(part))]
+    low, high = numbers
+    if low is None or high is None or not low < high or spelled[0] == spelled[1]:
+        return ""
+    unit = printed(spelled[0])
+    return f"did you mean \"{low:.10g} {unit} to {high:.10g} {unit}\"?"
+
+
+def leading_number(text: str) -> float | None:
+    """The bare number that a quantity begins with, whatever its unit; None where there is none.
+
+    Examples:
+        >>> leading_number("110 mW"), leading_number("much")
+        (110.0, None)
+    """
+    match = _NUMBER.match(fold(text)) if len(text) <= LONGEST_TEXT else None
+    return float(match.group()) if match else None
 
 
 def range_ends(text: str) -> list[str]:

@@ -187,8 +187,13 @@ def test_the_charge_cable_is_held_behind_the_fuse_of_its_branch(truck):
     bare = study(branch__charge_cable__fuse_part=None)
     assert charging_fuse(bare.brief) is None
     route = next(r for r in bare.routes if r.asked.name == "charge inlet to battery")
-    assert route.asked.fuse_rating is None
-    assert item(bare, "cable.charge inlet to battery").checks[0].verdict == NOT_EVALUATED
+    # The brief's rating alone: In ≤ Iz is held, what the link lets through is not shown.
+    assert route.asked.fuse_rating.number == 80.0 and not route.asked.behind_main_fuse
+    verdicts = {c.title: c.verdict for c in route.chosen.candidate.checks}
+    assert verdicts["Let-through of the fuse"] == NOT_EVALUATED
+    assert verdicts["Overload protection"] == NOT_EVALUATED
+    told = {c.title: c.verdict for c in item(bare, "cable.charge inlet to battery").checks}
+    assert told["Short-circuit protection"] == CAUTION
 
 
 def test_every_capacitor_on_the_bus_is_waited_for(truck):
@@ -208,9 +213,13 @@ def test_the_main_fuse_takes_over_where_its_curve_says(truck):
     assert fuse_named(truck.coordination, truck.brief).side("") is None
 
 
-def test_a_contactor_of_one_pole_alone_is_never_shown(truck):
+def test_a_contactor_of_one_pole_alone_is_not_shown_by_the_current_sensor(truck):
+    """Above its 3000 A it is told to be nobody; below, the cells' trip alone can open it."""
     own = place(truck, "chassis.second.own_side")
-    assert own.at_highest.clears is None and "sits in that pole" in own.at_highest.why
+    assert own.at_highest.clears is False and "above the 3000 A" in own.at_highest.why
+    silent = study(management__undervoltage_trip="unknown")
+    low = place(silent, "chassis.second.own_side").at_lowest
+    assert low.clears is None and "sits in that pole" in low.why
 
 
 def test_a_named_contactor_answers_what_was_asked_of_its_maker(truck):

@@ -31,9 +31,11 @@ def test_notation_of_modules_and_cells():
     assert (two.label, two.series, two.cells(brief)) == ("7S+3S2P", 10, "84s4p+12s6p")
 
 
-def test_cells_nobody_counted_count_as_one_stack_a_module():
+def test_cells_that_nobody_counted_are_not_counted_as_one():
+    # was "96s2p": a figure that nobody knows was printed as if it were known
     brief = asked([module(cells_in_parallel=None)])
-    assert Layout((Part(0, 8),), 2, "grouped").cells(brief) == "96s2p"
+    assert Layout((Part(0, 8),), 2, "grouped").cells(brief) == "96s(2×?)p"
+    assert Layout((Part(0, 8),), 1, "grouped").cells(brief) == "96s(1×?)p"
 
 
 @pytest.mark.parametrize("margin, fails", [

@@ -181,11 +181,12 @@ def test_current_limits_may_be_unknown():
 def test_growth_only_where_it_was_read(health, fine):
     found = record("nmc-12s-160ah")
     if fine:
-        assert modules.growth(found, health) == pytest.approx(
-            modules.traced_growth(found, given(health, "%")).number)
+        traced = modules.traced_growth(found, given(health, "%"))
+        assert traced.number == pytest.approx(1 + found.cell.growth_slope * (1 - health))
+        assert {f.source for f in traced.leaves()} >= {"tao-2024"}
     else:
         with pytest.raises(OutOfRange, match="give the resistance growth itself"):
-            modules.growth(found, health)
+            modules.traced_growth(found, given(health, "%"))
 
 
 # --- state of charge and class without a curve ------------------------------------------

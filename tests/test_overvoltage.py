@@ -84,7 +84,8 @@ def test_a_slow_inverter_fails_its_own_maximum_too():
     assert result.highest.number == pytest.approx(491.39, abs=0.01)
     verdicts = {s.part: s.check.verdict for s in result.standings}
     assert verdicts["inverter, absolute maximum"] == "fail"
-    assert verdicts["DC-link capacitors"] == "pass"
+    # Windings and loop give energy on top, which nobody counts: never more than a caution.
+    assert verdicts["DC-link capacitors"] == "caution"
     assert verdicts["main fuse"] == "not evaluated"
 
 
@@ -103,7 +104,8 @@ def test_a_braking_limit_at_the_maximum_leaves_no_time():
 @pytest.mark.parametrize("name", ["reaction", "braking_limit"])
 def test_an_unknown_link_leaves_at_least(name):
     result = study(**{name: None})
-    assert result.highest.number == 408.0
+    # an open entry may not soften the demand: the inverter's maximum counts until it is known
+    assert result.highest.number == 450.0
     assert result.highest.note.startswith("at least this; not evaluated: contactor opens")
     held = next(s for s in result.standings if s.part == "DC-link capacitors")
     assert held.check.verdict == "caution"
@@ -151,7 +153,8 @@ def test_semiconductors_never_pass_without_their_overshoot():
     assert "overshoot" in study().standings[2].check.reason
 
 
-@pytest.mark.parametrize(("shift", "expected"), [(0.0, "pass"), (-0.01, "fail"), (0.01, "pass")])
+@pytest.mark.parametrize(("shift", "expected"), [
+    (0.0, "caution"), (-0.01, "fail"), (0.01, "caution")])
 def test_rating_on_and_beside_the_highest_voltage(shift, expected):
     top = math.sqrt(181464.0)
     held = study(capacitor_rating=top + shift).standings[1]

@@ -186,12 +186,13 @@ def test_a_fuse_is_held_by_both_conditions_of_overload_protection(study):
         checks = [c for c in part(study, "main_fuse", name).checks if c.title == FUSING]
         assert len(checks) == bool(verdict)
         assert all(c.verdict in verdict for c in checks), name
-    # k2 = I2/In = 640/400 by the list (invented); In ≤ 1.45·Iz/k2.
+    # I2 = 640 A by the list (invented), held against 1.45·Iz: I2 is printed, not the rating.
     talvik = next(c for c in part(study, "main_fuse", "Talvik 400 full range").checks
                   if c.title == FUSING)
     whole = next(c for c in part(study, "main_fuse", "Talvik 400 full range").checks
                  if c.title == WITHIN_CABLE)
-    assert talvik.demand.number == pytest.approx(1.45 * whole.demand.number / 1.6)
+    assert talvik.figure.number == pytest.approx(640.0)
+    assert talvik.demand.number == pytest.approx(1.45 * whole.demand.number)
 
 
 def test_a_cable_s_table_current_where_the_fuse_is_the_overload_device(study):

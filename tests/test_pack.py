@@ -194,7 +194,8 @@ def test_channels_count_every_stack():
      "Braking feeds", False),
 ])
 def test_charging_in_the_cold_is_cautioned(changes, words, spoken):
-    assert any(words in note for note in pack_of(asked(**changes)).notes) is spoken
+    closed = {"battery__coldest_closed": "10 degC"}  # never colder with the contactors closed
+    assert any(words in note for note in pack_of(asked(**changes, **closed)).notes) is spoken
 
 
 @pytest.mark.parametrize("brief, layout, words", [

@@ -283,8 +283,8 @@ def highest_by_hand(brief, layout):
                                      "15 degC", "25 degC"])
 @pytest.mark.parametrize("power", ["20 kW", "200 kW"])
 def test_braking_is_the_worst_over_all_temperatures(follows, coldest, power):
-    brief = asked(battery__coldest_start=coldest, regeneration__follows_charge_limit=follows,
-                  regeneration__power=power)
+    brief = asked(battery__coldest_start=coldest, battery__coldest_closed=coldest,
+                  regeneration__follows_charge_limit=follows, regeneration__power=power)
     figures, _ = one(brief=brief)
     assert figures["highest_voltage"] == pytest.approx(highest_by_hand(brief, EIGHT), rel=1e-9)
 
@@ -307,8 +307,9 @@ def test_the_inverters_own_limit_holds_only_above_the_full_pack(limit, expected)
 
 
 def test_edges_stay_between_coldest_and_hottest():
-    brief = asked(battery__coldest_start="4 degC", battery__hottest="30 degC")
-    edges = [float(e) for e in charge_edges(asks_of(brief), list(brief.modules))]
+    brief = asked(battery__coldest_start="20 degC", battery__coldest_closed="4 degC",
+                  battery__hottest="30 degC")
+    edges = [float(e) for e in charge_edges(brief, asks_of(brief), list(brief.modules))]
     assert min(edges) == pytest.approx(277.15) and max(edges) == pytest.approx(303.15)
     assert {278.15, 288.15} <= set(edges)
 

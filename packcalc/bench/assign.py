@@ -2,7 +2,8 @@
 
 The adapter between readings with their chains and the bare numbers of `partition`,
 `sharing` and `uncertainty`. Only modules graded keep are dealt, unless the brief says
-that undecided ones count at what is expected of them.
+that undecided ones count at what is expected of them; one with an open question on its
+voltage, cells, type, dates or insulation is never dealt.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from packcalc.bench import partition as pt
+from packcalc.bench import rules
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
 from packcalc.bench.dealing import Assignment, Effort, Pins
 from packcalc.bench.grade import GradedLot, GradedModule
@@ -23,13 +25,15 @@ from packcalc.bench.sureness import Sureness, how_sure
 from packcalc.bench.together import Together, share_current
 from packcalc.bench.uncertainty import Spread
 from packcalc.brief import Brief, ModulesOnHand, WantedPins
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.errors import UserError
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layouts import Layout
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel, model_pack
 
 BETWEEN_BLOCKS = 4
+MOST_NAMED = 12
 
 
 @dataclass(frozen=True)
@@ -84,6 +88,7 @@ class AssignmentStudy:
         outlook: gains, trades, what a pin or a module is worth, what to replace.
         together: how paralleled modules share; None where nothing is paralleled.
         sureness: chances and what to measure next.
+        isolation: of the dealt modules in parallel against what this layout needs.
         notes: cautions of this answer.
     """
 
@@ -100,13 +105,24 @@ class AssignmentStudy:
     outlook: Outlook
     together: Together | None
     sureness: Sureness
+    isolation: Check
     notes: tuple[str, ...]
+
+    @property
+    def undecided(self) -> tuple[Place, ...]:
+        """Places whose module is dealt although it is undecided."""
+        return tuple(p for p in self.places if p.dealt.graded.grade == "undecided")
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """Every check of the assigned pack, what can kill first."""
+        return (self.isolation, *self.totals.checks,
+                *(self.together.checks if self.together else ()))
 
     @property
     def meets_brief(self) -> bool:
         """Whether no check of the assigned pack fails."""
-        checks = [*self.totals.checks, *(self.together.checks if self.together else ())]
-        return all(c.verdict != "fail" for c in checks)
+        return all(c.verdict != FAIL for c in self.checks)
 
 
 def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
@@ -142,18 +158,20 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     return AssignmentStudy(
         brief, layout, lot, module, pack, assignment, places,
         tuple(dealt[i] for i in assignment.left_out), found,
-        plan_balance(module, [_standing(p) for p in places], bench.balance_current),
+        plan_balance(module, [_standing(p) for p in places], bench.balance_current,
+                     assignment.arrangement == "strings"),
         look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort, bench.pins),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
         how_sure(brief, lot, module, pack, assignment, dealt),
-        (*_other_types(lot, module), *_notes(assignment, dealt, bench)))
+        _isolation(lot, pack, places),
+        (*_other_types(lot, module), *_never_dealt(lot, module), *_notes(assignment, dealt, bench)))
 
 
 def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[Dealt, ...]:
     """The modules of one type that may be dealt, in the order of the sheet."""
-    grades = ("keep", "undecided") if undecided else ("keep",)
     module = entry.module
-    chosen = [m for m in lot.modules if m.grade in grades and _is(m, module)]
+    chosen = [m for m in lot.modules if _is(m, module) and (
+        m.grade == "keep" or undecided and m.grade == "undecided" and not m.bars)]
     middle = {name: _middle(chosen, name) for name in ("capacity_common", "resistance_common")}
     capacity = middle["capacity_common"] or module.capacity.number * entry.state_of_health.number
     resistance = (middle["resistance_common"]
@@ -186,6 +204,54 @@ def _other_types(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
             f"on the sheet ({', '.join(ids)}) {'are' if count > 1 else 'is'} left out.",)
 
 
+def _barred(lot: GradedLot, module: ModuleType) -> tuple[GradedModule, ...]:
+    """Undecided modules of the type that are not dealt even where undecided ones count."""
+    return tuple(m for m in lot.modules if m.grade == "undecided" and m.bars and _is(m, module))
+
+
+def _never_dealt(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
+    """Modules with an open question that may kill, each with its ground; nothing where none."""
+    barred = _barred(lot, module) if lot.bench.count_undecided == "yes" else ()
+    if not barred:
+        return ()
+    named = "; ".join(f"{m.mark}: {m.bars[0].title}: {m.bars[0].sentence}"
+                      for m in barred[:MOST_NAMED])
+    more = f"; and {len(barred) - MOST_NAMED} more" if len(barred) > MOST_NAMED else ""
+    return (f"Never dealt while open, though undecided modules count: {named}{more}.",)
+
+
+def _isolation(lot: GradedLot, pack: PackModel, places: Sequence[Place]) -> Check:
+    """Leakage of the modules really dealt, all in parallel, against the layout's own need.
+
+    Below the need it fails; between the need and the share that modules may use up it is a
+    caution, for cables, inverter and heater leak beside them.
+    """
+    title, stage = "isolation of the assigned modules in parallel", "isolation and distance"
+    known = [p.dealt.graded.row.insulation.number for p in places
+             if p.dealt.graded.row.insulation.known]
+    voltages = [v for v in (lot.need.voltage, pack.full_voltage) if v.known]
+    if len(known) < len(places) or not voltages:
+        return Check(title, stage, NOT_EVALUATED, reason=f"{len(places) - len(known)} dealt "
+                     "modules have no insulation reading", remedy="insulation tester, each "
+                     "terminal to the case, before anybody handles a module")
+    bench, count = lot.bench, len(places)
+    together = leaf(f"isolation of the {count} assigned modules in parallel", "R", "kΩ",
+                    rules.leakage_in_parallel(known), "measured", origin=Origin("the sheet"),
+                    note="reciprocal of the sum of reciprocals")
+    need = trace(rules.pack_isolation_need, need=bench.isolation_need,
+                 voltage=max(voltages, key=lambda v: v.number))
+    line = trace(rules.modules_isolation_share, pack_need=need, share=bench.isolation_share)
+    drawn = lot.need.modules
+    words = (f"the bench drew its line for {drawn.number:.0f} modules, this layout has {count}"
+             if drawn.known and drawn.number != count else f"{count} modules")
+    verdict, demand = ((FAIL, need) if together.number < need.number * (1 - 1e-9) else
+                       (CAUTION, line) if together.number < line.number * (1 - 1e-9) else
+                       (PASS, line))
+    return Check(title, stage, verdict, together, demand, "at least", words,
+                 "" if verdict == PASS else "leave out the modules that leak most, dry and measure "
+                 f"again; give bench.modules_in_pack = {count} so that the bench draws this line")
+
+
 def _middle(chosen: Sequence[GradedModule], name: str) -> float | None:
     known = [getattr(m, name).number for m in chosen if getattr(m, name).known]
     return float(np.median(known)) if known else None
@@ -200,9 +266,16 @@ def _expected(title: str, symbol: str, unit: str, value: float) -> Finding:
 def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: ModuleType) -> None:
     need, have = layout.series * layout.parallel, len(dealt)
     if have < need:
-        waiting = sum(m.grade == "undecided" for m in lot.modules)
-        more = (f"; {waiting} more are undecided: test them, or set bench.count_undecided = "
-                f"\"yes\" to see what they might come to" if waiting else "")
+        barred = _barred(lot, module)
+        waiting = sum(m.grade == "undecided" for m in lot.modules) - len(barred)
+        more = "" if not waiting or lot.bench.count_undecided == "yes" else (
+            f"; {waiting} more are undecided: test them, or set bench.count_undecided = "
+            f"\"yes\" to see what they might come to")
+        if barred:
+            marks = ", ".join(m.mark for m in barred[:MOST_NAMED])
+            more += (f"; {len(barred)} undecided with an open question on voltage, cells, type, "
+                     f"dates or insulation, never dealt: {marks}"
+                     + (" …" if len(barred) > MOST_NAMED else ""))
         raise UserError(f"{lot.sheet.place}: {have} good modules of {module.id} for {need} places "
                         f"of {layout.label}: {need - have} short{more}")
 
@@ -277,8 +350,9 @@ def _places(assignment: Assignment, dealt: Sequence[Dealt]) -> tuple[Place, ...]
 
 def _standing(place: Place) -> Standing:
     d = place.dealt
-    return Standing(d.mark, place.label, place.row, d.graded.row.rest_voltage.value,
-                    d.capacity.number, d.resistance.number)
+    row = d.graded.row
+    return Standing(d.mark, place.label, place.row, row.rest_voltage.value, d.capacity.number,
+                    d.resistance.number, row.highest_cell.value)
 
 
 def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, ...]:

@@ -8,13 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from packcalc import modules as mod
+from packcalc.bench.sharing import equalising_current
 from packcalc.findings import Finding, formula
 from packcalc.modules import ModuleType
+from packcalc.units import show
 
 GRID = np.linspace(0.0, 1.0, 2001)
 TOLD_WITHIN = 0.15     # width of charge that one rest voltage leaves open; wider is not told
 NEAR_ENOUGH = 0.01     # of charge; nearer needs no work
 ROOM_TEMPERATURE = 293.15
+ROUNDING = 1e-9
+WATCHED = "charge fully only under a management system"
 
 
 @formula(title="charge to move into a module", symbol="ΔQ", unit="Ah", text="ΔQ = (z_t − z)·Q",
@@ -73,11 +77,13 @@ class Step:
         mark, place: which module, where it will stand.
         charge: middle of what the rest voltage allows; NaN where voltage cannot tell.
         band: half the width of what it allows.
-        action: "charge", "drain", "leave", "charge fully", "measure".
-        move: charge to move [C]; 0 for "leave".
-        current, time: of the charger or drain [A], [s]; 0 where nothing moves.
-        joining: equalising current if it were joined as it is, against the weakest neighbour
-            of unlike voltage [A]; NaN where nothing is known.
+        action: "charge", "drain", "leave", "charge fully", "measure", or WATCHED.
+        move: charge to move [C]; 0 for "leave"; the most that may go in for "charge fully".
+        least: for "charge fully" the least that goes in [C]; else the same as `move`.
+        current, time: of the charger or drain [A], [s]; 0 where nothing moves. For "charge
+            fully" the longest time at full current.
+        joining: equalising current if it were joined as it is [A]: on the others of its group,
+            or of its whole string on the other strings; NaN where a voltage is missing.
     """
 
     mark: str
@@ -86,6 +92,7 @@ class Step:
     band: float
     action: str
     move: float
+    least: float
     current: float
     time: float
     joining: float
@@ -103,6 +110,7 @@ class BalancePlan:
         charge_limit: largest joining current allowed, one module at 20 °C [A].
         hours: of charging and of draining, all modules one after another [s].
         sentence: what to do, in words.
+        cell_limit: voltage at which the highest cell ends every charge [V].
     """
 
     steps: tuple[Step, ...]
@@ -112,44 +120,74 @@ class BalancePlan:
     charge_limit: float
     hours: tuple[float, float]
     sentence: str
+    cell_limit: float
+
+    @property
+    def worst_joining(self) -> float:
+        """The largest current that joining as it stands would let flow [A]."""
+        return max((s.joining for s in self.steps if np.isfinite(s.joining)), default=0.0)
+
+    @property
+    def without_cells(self) -> tuple[str, ...]:
+        """Marks of modules whose cells nobody can see while they are charged."""
+        return tuple(s.mark for s in self.steps if s.action == WATCHED)
 
 
 @dataclass(frozen=True)
 class Standing:
-    """One module before joining: its mark, place and group, rest voltage (or None), Q and R."""
+    """One module before joining.
+
+    Attributes:
+        mark, place: which, and where it will stand.
+        row: group, or string, that it will stand in.
+        voltage: rest voltage, or None.
+        capacity, resistance: as counted.
+        highest_cell: voltage of its highest cell, or None where no cell was read.
+    """
 
     mark: str
     place: str
-    group: int
+    row: int
     voltage: float | None
     capacity: float
     resistance: float
+    highest_cell: float | None = None
 
 
-def plan_balance(module: ModuleType, standing: Sequence[Standing],
-                 current: Finding) -> BalancePlan:
+def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Finding,
+                 strings: bool = False) -> BalancePlan:
     """Bring every module to one charge before anything is joined.
 
     The target is the charge that moves the fewest ampere-hours. Where a rest voltage
     leaves more than 15 % of charge open, as on a flat curve, every module is charged fully.
+
+    Args:
+        module: the type.
+        standing: every module in its place.
+        current: of the bench charger and of the drain.
+        strings: whether rows are strings, whose ends are paralleled, and not groups.
     """
     limit = float(mod.charge_current_limit(module, ROOM_TEMPERATURE))
     rate = min(current.number, limit) if limit > 0 else current.number
     bands = [(np.nan, np.nan) if s.voltage is None else charge_from_voltage(module, s.voltage)
              for s in standing]
-    middle = np.array([(a + b) / 2 for a, b in bands])
+    joining = (_joining_strings if strings else _joining_groups)(standing)
     width = np.array([b - a for a, b in bands])
+    middle = np.array([(a + b) / 2 for a, b in bands])
     flat = bool(np.nanmax(width, initial=0.0) > TOLD_WITHIN)
+    end, cell_limit = module.series * module.full_voltage.number, module.full_voltage.number
     if flat or not np.isfinite(middle).any():
-        return _full(module, standing, width, rate, limit, flat)
+        steps = tuple(_full_step(module, s, band, rate, i)
+                      for s, band, i in zip(standing, bands, joining, strict=True))
+        return BalancePlan(steps, float("nan"), float("nan"), end, limit,
+                           (sum(s.time for s in steps), 0.0), _full_sentence(flat, cell_limit),
+                           cell_limit)
     known = np.isfinite(middle)
     target = _weighted_median(middle[known], np.array([s.capacity for s in standing])[known])
-    joining = _joining(standing)
     steps = tuple(_step(s, z, w / 2, target, rate, i)
                   for s, z, w, i in zip(standing, middle, width, joining, strict=True))
-    end = module.series * module.full_voltage.number
     return BalancePlan(steps, target, voltage_at(module, target), end, limit, _hours(steps),
-                       _sentence(steps))
+                       _sentence(steps), cell_limit)
 
 
 def _hours(steps: Sequence[Step]) -> tuple[float, float]:
@@ -168,42 +206,84 @@ def _sentence(steps: Sequence[Step]) -> str:
 
 def _step(s: Standing, charge: float, band: float, target: float, rate: float,
           joining: float) -> Step:
+    def step(action: str, move: float = 0.0) -> Step:
+        return Step(s.mark, s.place, charge, band, action, move, move, rate if move else 0.0,
+                    float(time_to_move(move, rate)), joining)
+
     if not np.isfinite(charge):
-        return Step(s.mark, s.place, charge, band, "measure", 0.0, 0.0, 0.0, joining)
+        return step("measure")
     if abs(target - charge) <= NEAR_ENOUGH:
-        return Step(s.mark, s.place, charge, band, "leave", 0.0, 0.0, 0.0, joining)
+        return step("leave")
     move = float(charge_to_move(target, charge, s.capacity))
-    return Step(s.mark, s.place, charge, band, "charge" if move > 0 else "drain", move, rate,
-                float(time_to_move(move, rate)), joining)
+    return step("charge" if move > 0 else "drain", move)
 
 
-def _full(module: ModuleType, standing: Sequence[Standing], width: np.ndarray, rate: float,
-          limit: float, flat: bool) -> BalancePlan:
-    why = ("rest voltage cannot tell the charge of this cell: every module is charged fully to "
-           "one end voltage, held there until the current falls below a twentieth of its "
-           "capacity per hour, then joined" if flat else
+def _full_step(module: ModuleType, s: Standing, band: tuple[float, float], rate: float,
+               joining: float) -> Step:
+    """Room left in a module, as a band: the fullest cell may end it earlier than the sum says."""
+    low, high = band if s.voltage is not None else (0.0, 1.0)
+    fullest = high if s.highest_cell is None else max(
+        high, charge_from_voltage(module, s.highest_cell * module.series)[1])
+    most, least = (float(charge_to_move(1.0, z, s.capacity)) for z in (low, fullest))
+    return Step(s.mark, s.place, float("nan"), (band[1] - band[0]) / 2,
+                "charge fully" if s.highest_cell is not None else WATCHED, most, least, rate,
+                float(time_to_move(most, rate)), joining)
+
+
+def _full_sentence(flat: bool, cell_limit: float) -> str:
+    why = ("rest voltage cannot tell the charge of this cell: every module is charged fully to one "
+           "end voltage" if flat else
            "no rest voltage was measured: measure every module, or charge all of them fully")
-    joining = _joining(standing)
-    steps = tuple(Step(s.mark, s.place, float("nan"), float(w) / 2, "charge fully", s.capacity,
-                       rate, float(time_to_move(s.capacity, rate)), i)
-                  for s, w, i in zip(standing, width, joining, strict=True))
-    return BalancePlan(steps, float("nan"), float("nan"),
-                       module.series * module.full_voltage.number, limit,
-                       (sum(s.time for s in steps), 0.0), why)
+    return (f"{why}. The charge ends when the highest CELL reaches {show(cell_limit, 'V')}, "
+            f"whatever the module shows, or when the module stands at the end voltage and its "
+            f"current has fallen below a twentieth of its capacity per hour, both at once. Every "
+            f"cell's voltage is watched during charging; a module whose cells cannot be seen is "
+            f"not charged fully without a management system that ends the charge by its highest "
+            f"cell. Where the highest cell ends it first, balance the cells before going on")
 
 
-def _joining(standing: Sequence[Standing]) -> list[float]:
-    """Equalising current of each module on the others of its group, joined as they are."""
+# --- joined as they are ----------------------------------------------------------------------
+
+def _joining_groups(standing: Sequence[Standing]) -> list[float]:
+    """Equalising current of each module on the others of its group."""
+    rows: dict[int, list[int]] = {}
+    for i, s in enumerate(standing):
+        rows.setdefault(s.row, []).append(i)
+    found = [float("nan")] * len(standing)
+    for members in rows.values():
+        currents = _on_the_others([standing[i].voltage for i in members],
+                                  [standing[i].resistance for i in members])
+        for i, current in zip(members, currents, strict=True):
+            found[i] = current
+    return found
+
+
+def _joining_strings(standing: Sequence[Standing]) -> list[float]:
+    """Equalising current of each module's string on the other strings."""
+    rows = sorted({s.row for s in standing})
+    members = [[s for s in standing if s.row == row] for row in rows]
+    volts = [None if any(s.voltage is None for s in own) else sum(s.voltage or 0.0 for s in own)
+             for own in members]
+    currents = dict(zip(rows, _on_the_others(volts, [sum(s.resistance for s in own)
+                                                     for own in members]), strict=True))
+    return [currents[s.row] for s in standing]
+
+
+def _on_the_others(volts: Sequence[float | None], ohms: Sequence[float]) -> list[float]:
+    """Current of each source when it is joined to all others; NaN where a voltage is missing."""
     found = []
-    for s in standing:
-        others = [o for o in standing
-                  if o.group == s.group and o is not s and o.voltage is not None]
-        if s.voltage is None or not others:
-            found.append(0.0 if s.voltage is not None else float("nan"))
+    for i, (own, resistance) in enumerate(zip(volts, ohms, strict=True)):
+        others = [(u, r) for k, (u, r) in enumerate(zip(volts, ohms, strict=True)) if k != i]
+        if own is None or any(u is None for u, _ in others):
+            found.append(float("nan"))
             continue
-        conductance = sum(1.0 / o.resistance for o in others)
-        mean = sum((o.voltage or 0.0) / o.resistance for o in others) / conductance
-        found.append(abs(s.voltage - mean) / (s.resistance + 1.0 / conductance))
+        if not others:
+            found.append(0.0)
+            continue
+        conductance = sum(1.0 / r for _, r in others)
+        mean = sum((u or 0.0) / r for u, r in others) / conductance
+        apart = 0.0 if abs(own - mean) < ROUNDING * own else abs(own - mean)
+        found.append(float(equalising_current(apart, resistance, 1.0 / conductance)))
     return found
 
 

@@ -49,6 +49,8 @@ def weakest_bound(values: np.ndarray, series: int, parallel: int) -> float:
         10.0
     """
     best = np.sort(np.asarray(values, dtype=float))[::-1][:series * parallel]
+    if parallel <= 2:  # strongest with weakest is the optimum itself (exchange argument)
+        return float((best if parallel == 1 else best[:series] + best[::-1][:series]).min())
     aside, limit = giants(best, series, parallel)
     return min(limit, _weak_bound(_rest(best, aside, parallel), series - aside, parallel))
 

@@ -19,6 +19,7 @@ from packcalc.modules import ModuleType
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
 SLACK = 1e-9
+BETTER = "better than the label"
 _RULE = Origin("rule of the bench")
 
 
@@ -119,7 +120,24 @@ def _counted(value: Finding, module: ModuleType | None) -> Finding:
     if module is None or value.number <= module.capacity.number:
         return value
     return trace(rules.capacity_counted, capacity=value, label_capacity=module.capacity,
-                 note="better than the label: suspect, counted as the label")
+                 note=f"read {BETTER}: suspect, counted as the label")
+
+
+def like_the_others(found: AtCommon, middle: Finding) -> AtCommon:
+    """A capacity read better than the label, counted like the lot's middle until tested again.
+
+    Args:
+        found: with a value that was counted as the label.
+        middle: of the capacities of its type that nobody doubts.
+    """
+    if middle.number >= found.value.number:
+        return found
+    value = middle.called("capacity at 25 °C and C/5", "Q_c")
+    value = replace(value, note=f"read {BETTER}: suspect, counted like the {middle.note} until it "
+                    "is tested again")
+    return AtCommon(value, found.relative,
+                    trace(rules.capacity_uncertainty, relative=found.relative, capacity=value),
+                    found.open_items)
 
 
 def _combined(instrument: Finding, half_first: Finding, half_second: Finding,

@@ -52,7 +52,8 @@ def grade_file(path: str | os.PathLike[str], brief: Brief | None = None) -> Grad
     bench = (brief.bench if brief is not None else None) or default_bench()
     if faults:
         types = tuple(m.module for m in brief.modules) if brief is not None else ()
-        asked = [q.fault for q in ask(sheet, bench, types)]
+        issued = brief.date_of_issue if brief is not None else ""
+        asked = [q.fault for q in ask(sheet, bench, types, issued)]
         raise InputErrors(sorted([*faults, *asked], key=lambda f: f.line or 10**9))
     return grade_sheet(sheet, bench, brief)
 

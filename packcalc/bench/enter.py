@@ -1,30 +1,30 @@
-"""Entering a bench sheet by hand: each value is checked as it is typed, each row kept at once.
+"""Entering a bench sheet by hand: each value is checked as it is typed, each kept at once.
 
 The talking is left to the caller: `say` prints a line, `hear` returns what was typed and
-raises EOFError or KeyboardInterrupt when the user is done. A finished row is appended as
-one line and forced to the disk before the next is asked for; a row that is broken off is
-appended as far as it went.
+raises EOFError or KeyboardInterrupt when the user is done. Every value of the row in hand is
+forced to the disk in a file beside the sheet (`enter_files.Unfinished`), which the next start
+takes up; a whole row is one line of the sheet before the next is asked for. A row that stands
+already is gone on with by `+`: only its open entries are asked for, and only it is rewritten.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 import statistics
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from packcalc.bench.enter_files import Unfinished, append, line_of, rewrite_row
 from packcalc.bench.questions import ask_row
 from packcalc.bench.sheet import BenchRow, BenchSheet
 from packcalc.brief import Bench
-from packcalc.errors import InputErrors, OutputError
+from packcalc.errors import InputErrors
 from packcalc.modules import ModuleType
 from packcalc.reading.bench_brief import default_bench
-from packcalc.reading.bench_sheet import HEADS, parse_sheet
+from packcalc.reading.bench_sheet import BLANK, HEADS, parse_sheet
 from packcalc.reading.positions import one_line
-from packcalc.reading.sheet_text import Layout, last_cells, layout_of, read_text
+from packcalc.reading.sheet_text import Layout, cells_by_mark, last_cells, layout_of, read_text
 from packcalc.units import printed, show
 
 # In the order of the bench: what can kill, what is cheap, what takes long.
@@ -37,7 +37,9 @@ NEW_HEAD = (
     "second_temperature_degC", "mass_kg", "donor", "crash", "water", "lifetime_record", "expiry",
     "damage", "storage")
 HELP = ("Enter: not measured. = : as in the row before. . : rest of the row stays empty. "
-        "! : keep a value that was asked about. Empty mark: done.")
+        "! : keep a value that was asked about. A mark that stands already, then + : go on with "
+        "its open entries. Empty mark: done.")
+GO_ON = "+"
 FAR_FROM_OTHERS = 0.3
 COMPARED = ("capacity", "resistance", "rest_voltage", "mass")
 FEWEST_OTHERS = 3
@@ -56,8 +58,9 @@ class Session:
         sheet: every row so far.
         default: type of the rows that name none.
         bench: thresholds for what is odd.
+        today: day that no reading may lie behind; empty where nobody said.
         before: cells of the row before.
-        added: rows appended in this sitting.
+        added: rows appended, or gone on with, in this sitting.
     """
 
     path: Path
@@ -65,12 +68,22 @@ class Session:
     sheet: BenchSheet
     default: ModuleType | None
     bench: Bench
+    today: str = ""
     before: dict[str, str] = field(default_factory=dict)
     added: int = 0
 
+    @property
+    def unfinished(self) -> Unfinished:
+        """The row in hand, beside the sheet."""
+        return Unfinished.beside(self.path)
+
+    def stands(self, mark: str) -> dict[str, str]:
+        """Cells of the row of that mark in the file; empty where there is none."""
+        return cells_by_mark(read_text(self.path)).get(mark.casefold(), {})
+
 
 def open_session(path: str | os.PathLike[str], default: ModuleType | None = None,
-                 bench: Bench | None = None) -> Session:
+                 bench: Bench | None = None, today: str = "") -> Session:
     """Begin a new sheet, or go on with one.
 
     Raises:
@@ -80,25 +93,27 @@ def open_session(path: str | os.PathLike[str], default: ModuleType | None = None
     target = Path(path)
     if not target.exists():
         layout = Layout(",", "point", "\n", NEW_HEAD)
-        _append(target, _line(layout, list(NEW_HEAD)), "xb")
+        append(target, line_of(layout, list(NEW_HEAD)), "xb")
         sheet = BenchSheet(one_line(str(target)), ())
-        return Session(target, layout, sheet, default, bench or default_bench())
+        return Session(target, layout, sheet, default, bench or default_bench(), today)
     text = read_text(target)
     sheet, faults = parse_sheet(text, one_line(str(target)), default)
     rest = [f for f in faults if f.wrong != "holds a head and no rows"]
     if rest:
         raise InputErrors(rest)
     if not text.endswith("\n"):
-        _append(target, layout_of(text).newline.encode())
-    return Session(target, layout_of(text), sheet, default, bench or default_bench(),
+        append(target, layout_of(text).newline.encode())
+    return Session(target, layout_of(text), sheet, default, bench or default_bench(), today,
                    last_cells(text))
 
 
 def enter(session: Session, say: Say, hear: Hear) -> int:
-    """Ask for module after module until an empty mark; returns how many rows were added."""
+    """Ask for module after module until an empty mark; returns how many rows were kept."""
     say(HELP)
+    cells = session.unfinished.cells(session.layout.head)
+    if cells:
+        say(f"module {cells['mark']} was broken off after {len(cells)} entries; going on with it")
     while True:
-        cells: dict[str, str] = {}
         try:
             if not _row(session, cells, say, hear):
                 return session.added
@@ -109,17 +124,31 @@ def enter(session: Session, say: Say, hear: Hear) -> int:
             return session.added
         keep(session, cells)
         say(f"kept: module {cells['mark']}, {len(session.sheet.rows)} in the sheet")
+        cells = {}
 
 
 def keep(session: Session, cells: dict[str, str]) -> None:
-    """Append one row to the file, force it to the disk, and remember it."""
-    line = _line(session.layout, [cells.get(head, "") for head in session.layout.head])
-    _append(session.path, line)
+    """Put one row into the file, force it to the disk, and remember it."""
+    stands = session.stands(cells["mark"])
+    if stands:
+        cells = {head: stands.get(head, "") if not _is_open(stands, head) else cells.get(head, "")
+                 for head in session.layout.head}
+        if any(cells[head] != stands.get(head, "") for head in cells):
+            rewrite_row(session.path, session.layout, cells)
+    else:
+        append(session.path, line_of(session.layout, [cells.get(head, "")
+                                                      for head in session.layout.head]))
+    session.unfinished.clear()
     row = read_row(session, cells)
     if row is not None:
-        session.sheet = BenchSheet(session.sheet.place, (*session.sheet.rows, row))
+        others = tuple(r for r in session.sheet.rows if r.mark.casefold() != row.mark.casefold())
+        session.sheet = BenchSheet(session.sheet.place, (*others, row))
     session.before = dict(cells)
     session.added += 1
+
+
+def _is_open(cells: dict[str, str], head: str) -> bool:
+    return cells.get(head, "").lower() in BLANK
 
 
 def read_row(session: Session, cells: dict[str, str]) -> BenchRow | None:
@@ -134,8 +163,14 @@ def wrong_with(session: Session, cells: dict[str, str], head: str) -> str:
         mark = cells["mark"].casefold()
         if mark.startswith("#"):
             return "a mark that begins with # reads as a remark; write it another way"
-        if any(row.mark.casefold() == mark for row in session.sheet.rows):
-            return f"the mark {cells['mark']} stands already in the sheet"
+        if mark == GO_ON:
+            return f"{GO_ON} goes on with a mark that stands in the sheet: type that mark first"
+        stands = session.stands(mark)
+        if stands:
+            count = sum(_is_open(stands, own) for own in session.layout.head)
+            return f"the mark {cells['mark']} stands already in the sheet" + (
+                f", {count} of its entries open: {GO_ON} goes on with them; or type another mark"
+                if count else ", with nothing open; type another mark")
     _, faults = _parsed(session, {"mark": "?new", **cells} if not cells.get("mark") else cells)
     found = next((f for f in faults if f.key == head), None)
     return f"{found.wrong}; {found.right}" if found else ""
@@ -148,7 +183,7 @@ def odd_about(session: Session, cells: dict[str, str], head: str) -> list[str]:
         return []
     name = HEADS[head][0].name if head in HEADS else head
     found = [f"{q.fault.wrong.partition(': ')[2]}; {q.fault.right}"
-             for q in ask_row(session.sheet, row, session.bench)
+             for q in ask_row(session.sheet, row, session.bench, session.today)
              if q.fault.key == head or q.fault.key == name]
     if name in COMPARED:
         found += _against_others(session, row, name)
@@ -159,7 +194,8 @@ def _against_others(session: Session, row: BenchRow, name: str) -> list[str]:
     own = getattr(row, name)
     kind = row.module.id if row.module else ""
     others = [getattr(r, name).number for r in session.sheet.rows
-              if getattr(r, name).known and (r.module.id if r.module else "") == kind]
+              if getattr(r, name).known and (r.module.id if r.module else "") == kind
+              and r.mark.casefold() != row.mark.casefold()]
     if len(others) < FEWEST_OTHERS or not own.known:
         return []
     middle = statistics.median(others)
@@ -173,14 +209,53 @@ def _against_others(session: Session, row: BenchRow, name: str) -> list[str]:
 
 def _row(session: Session, cells: dict[str, str], say: Say, hear: Hear) -> bool:
     """Fill `cells`; False when an empty mark ends the sitting."""
-    for head in session.layout.head:
-        answer = _cell(session, cells, head, say, hear)
-        if head == "mark" and not answer:
+    if not cells:
+        mark = _mark(session, say, hear)
+        if not mark:
             return False
+        _note(session, cells, "mark", mark)
+    stands = session.stands(cells["mark"])
+    if stands:
+        cells["mark"] = stands["mark"]
+    done = set(cells)
+    for head in session.layout.head:
+        if head in done:
+            continue
+        if stands and not _is_open(stands, head):
+            cells[head] = stands[head]
+            continue
+        answer = _cell(session, cells, head, say, hear)
         if answer == ".":
             break
-        cells[head] = answer
-    return bool(cells.get("mark"))
+        _note(session, cells, head, answer)
+    return True
+
+
+def _mark(session: Session, say: Say, hear: Hear) -> str:
+    """A new mark, one that stands and is gone on with, or nothing: done."""
+    offered = ""
+    while True:
+        answer = hear(prompt("mark")).strip()
+        if answer == GO_ON and offered:
+            return offered
+        if answer == "=":
+            answer = ""
+            say("  empty")
+        if not answer:
+            return ""
+        wrong = wrong_with(session, {"mark": answer}, "mark")
+        if not wrong:
+            return answer
+        say(f"  {wrong}")
+        stands = session.stands(answer)
+        offered = stands["mark"] if any(_is_open(stands, own) for own in session.layout.head) \
+            and stands else ""
+
+
+def _note(session: Session, cells: dict[str, str], head: str, answer: str) -> None:
+    """Take one answer, on the disk before the next is asked for."""
+    session.unfinished.add(head, answer)
+    cells[head] = answer
 
 
 def _cell(session: Session, cells: dict[str, str], head: str, say: Say, hear: Hear) -> str:
@@ -191,9 +266,9 @@ def _cell(session: Session, cells: dict[str, str], head: str, say: Say, hear: He
         if answer == "!" and kept:
             return kept
         if answer == "=":
-            answer = session.before.get(head, "") if head != "mark" else ""
+            answer = session.before.get(head, "")
             say(f"  {answer or 'empty'}")
-        if answer in ("", ".") and not (head == "mark" and answer == "."):
+        if answer in ("", "."):
             return answer
         tried = {**cells, head: answer}
         wrong = wrong_with(session, tried, head)
@@ -223,25 +298,6 @@ def prompt(head: str) -> str:
 def _parsed(session: Session, cells: dict[str, str]) -> tuple[BenchSheet, tuple]:
     layout = session.layout
     text = f"# decimal: {layout.decimal}\n" + "".join(
-        _line(layout, row).decode() for row in
+        line_of(layout, row).decode() for row in
         (list(layout.head), [cells.get(head, "") for head in layout.head]))
     return parse_sheet(text, session.sheet.place, session.default)
-
-
-def _line(layout: Layout, cells: list[str]) -> bytes:
-    out = io.StringIO()
-    csv.writer(out, delimiter=layout.separator, lineterminator=layout.newline).writerow(cells)
-    return out.getvalue().encode("utf-8")
-
-
-def _append(path: Path, data: bytes, mode: str = "ab") -> None:
-    """Write and force to the disk; what was there before is never touched."""
-    try:
-        with open(path, mode) as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        raise OutputError(f"{one_line(str(path))}: cannot be written "
-                          f"({error.strerror or error}); what was entered before is kept"
-                          ) from error

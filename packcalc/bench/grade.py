@@ -13,8 +13,10 @@ import numpy as np
 
 from packcalc.bench import rules
 from packcalc.bench.common import (
+    BETTER,
     AtCommon,
     capacity_at_common,
+    like_the_others,
     resistance_at_common,
     set_aside,
 )
@@ -39,6 +41,11 @@ from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.reading.bench_brief import default_bench
 
 FEWEST_FOR_MIDDLE = 5
+# What a question may be about while its module is still dealt at what is expected of it.
+NUMBERS_ONLY = ("capacity", "resistance", "impedance_ac", "mass")
+QUESTION = "question on the"
+LETHAL_WHILE_OPEN = ("insulation to the case", "rest voltage")
+EXPIRY = "calendar expiry"
 
 
 @dataclass(frozen=True)
@@ -65,15 +72,29 @@ class GradedModule:
     questions: tuple[Question, ...] = ()
 
     @property
+    def mark(self) -> str:
+        return self.row.mark
+
+    @property
+    def bars(self) -> tuple[Check, ...]:
+        """What is open on voltage, cells, type, dates, damage or insulation: never dealt."""
+        numbers = tuple(f"{QUESTION} {name}" for name in NUMBERS_ONLY)
+        return tuple(c for c in self.reasons if c.verdict == NOT_EVALUATED and (
+            c.title in LETHAL_WHILE_OPEN
+            or c.title.startswith(QUESTION) and c.title not in numbers))
+
+    @property
     def why(self) -> str:
-        """The grounds of the grade in one line."""
-        decisive = [c for c in self.reasons if c.verdict in (FAIL, NOT_EVALUATED)
-                    and c.title not in HISTORY_TITLES]
-        if self.grade in ("reject", "quarantine"):
-            decisive = [c for c in decisive if c.verdict == FAIL]
-        if self.grade == "keep":
-            decisive = [c for c in self.reasons if c.verdict == CAUTION]
+        """The grounds of the grade in one line; of a kept module, what is to be known of it."""
+        verdicts = {"keep": (CAUTION, NOT_EVALUATED),
+                    "undecided": (FAIL, NOT_EVALUATED)}.get(self.grade, (FAIL,))
+        decisive = [c for c in self.reasons if c.verdict in verdicts and tells_grade(c)]
         return "; ".join(f"{c.title}: {c.sentence}" for c in decisive)
+
+
+def tells_grade(check: Check) -> bool:
+    """Whether a check may be a ground: absent history changes no grade, a past expiry does."""
+    return check.title not in HISTORY_TITLES or check.title == EXPIRY and check.verdict == FAIL
 
 
 @dataclass(frozen=True)
@@ -103,7 +124,7 @@ class GradedLot:
 def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0) -> PackNeed:
     """Count and voltage of the finished pack: as given, else from the brief, else unknown."""
     modules, voltage = bench.modules_in_pack, bench.pack_voltage
-    if not modules.known and brief is not None:
+    if not modules.known and brief is not None and all(o.count.known for o in brief.modules):
         count = sum(on_hand.count.number for on_hand in brief.modules)
         modules = leaf("modules in the pack", "N", "", count, "assumed",
                        origin=Origin(brief.place, key="modules.count"),
@@ -136,7 +157,7 @@ def _asked(questions: tuple[Question, ...]) -> Iterable[Ground]:
     for question in questions:
         if question.quantity in ("impedance_ac", "mass"):
             continue
-        title = f"question on the {question.quantity}"
+        title = f"{QUESTION} {question.quantity}"
         yield untold(title, ENERGY, question.fault.wrong.partition(": ")[2] or question.fault.wrong,
                     question.fault.right)
 
@@ -164,13 +185,14 @@ def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | No
     bench = bench or (brief.bench if brief is not None else None) or default_bench()
     types = tuple(m.module for m in brief.modules) if brief is not None else ()
     need = pack_need(bench, brief, len(sheet.rows))
-    questions = ask(sheet, bench, types)
+    date = brief.date_of_issue if brief is not None else ""
+    questions = ask(sheet, bench, types, date)
     by_mark: dict[str, tuple[Question, ...]] = {}
     for question in questions:
         by_mark[question.mark] = (*by_mark.get(question.mark, ()), question)
-    found = [_at_common(row, bench, by_mark.get(row.mark, ())) for row in sheet.rows]
-    middles = _middles(sheet, found)
-    line, date = isolation_line(bench, need), brief.date_of_issue if brief is not None else ""
+    found = _suspects_like_the_others(sheet, [
+        _at_common(row, bench, by_mark.get(row.mark, ())) for row in sheet.rows])
+    middles, line = _middles(sheet, found), isolation_line(bench, need)
     modules = tuple(
         _graded(AtHand(row, bench, need, line,
                        frozenset(q.quantity for q in by_mark.get(row.mark, ())), capacity,
@@ -190,6 +212,23 @@ def _at_common(row: BenchRow, bench: Bench, questions: tuple[Question, ...]
             if question.quantity in (name, "module") and value.value.known:
                 pair[name] = set_aside(value, f"{ASKED}: {question.fault.wrong}")
     return pair["capacity"], pair["resistance"]
+
+
+def _suspects_like_the_others(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]
+                              ) -> list[tuple[AtCommon, AtCommon]]:
+    """No capacity that was read better than its label ranks above the middle of the others."""
+    values: dict[str, list[float]] = {}
+    for row, (capacity, _) in zip(sheet.rows, found):
+        if row.module is not None and capacity.value.known and BETTER not in capacity.value.note:
+            values.setdefault(row.module.id, []).append(capacity.value.number)
+    middles = {name: leaf("middle of the lot's capacities", "Q_mid", "Ah", float(np.median(own)),
+                          "measured", origin=Origin("the sheet"),
+                          note=f"median of {len(own)} others")
+               for name, own in values.items()}
+    return [(like_the_others(capacity, middles[row.module.id])
+             if row.module is not None and row.module.id in middles
+             and BETTER in capacity.value.note else capacity, resistance)
+            for row, (capacity, resistance) in zip(sheet.rows, found)]
 
 
 def _middles(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]) -> dict[str, Finding]:

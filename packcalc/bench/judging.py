@@ -7,20 +7,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 from packcalc.bench import rules
-from packcalc.bench.common import AtCommon
+from packcalc.bench.common import BETTER, AtCommon
+from packcalc.bench.damage import ASK, GRAVE, NONE, weigh
 from packcalc.bench.selfdischarge import on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
 from packcalc.brief import Bench
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, leaf, trace
+from packcalc.modules import ModuleType
 
 Grade = Literal["keep", "quarantine", "reject", "undecided"]
 GRADES: tuple[Grade, ...] = ("reject", "quarantine", "undecided", "keep")  # gravest first
 SURE = 2.0
 ENERGY, HEAT, SHOCK, VOLTS = ("convenience", "thermal load", "isolation and distance",
                               "highest voltage")
-NO_DAMAGE = ("none", "no", "nothing", "ok")
-GRAVE_WORDS = ("swol", "swell", "bulg", "leak", "vent", "burn", "smell", "punct", "crush", "melt")
+SLACK_CELL = 0.005
 _PRACTICE = "common practice"
 ASKED = "asked about"
 
@@ -121,33 +122,59 @@ def _voltage(b: AtHand) -> Iterable[Ground]:
 
 
 def _cells(b: AtHand) -> Iterable[Ground]:
-    title, low, high, module = "cells of the module", b.row.lowest_cell, b.row.highest_cell, \
-        b.row.module
+    """A reading that is asked about may still be true: what it would mean stands meanwhile."""
+    title, module = "cells of the module", b.row.module
+    read = [figure for figure in (b.row.lowest_cell, b.row.highest_cell) if figure.known]
     if module is None:
         return
-    if low.known and low.number < module.cell.absolute_min_voltage:
+    if not read:
+        yield untold(title, VOLTS, "neither lowest nor highest cell measured: a weak or an "
+                     "overcharged cell hides in a good sum", "voltmeter on the sense taps", None)
+        return
+    low, high = (pick(read, key=lambda figure: figure.number) for pick in (min, max))
+    if low.number < module.cell.absolute_min_voltage:
         yield _fails(title, VOLTS, "reject", f"the lowest cell stands at {low.shown}, below the "
                      f"{module.cell.absolute_min_voltage:.2f} V under which a cell must not be "
                      "charged again", "if the reading is a slip, mend the sheet", low)
         return
-    if "cells" in b.asked:
-        return
-    if not (low.known and high.known):
-        yield untold(title, VOLTS, "lowest and highest cell not measured",
-                    "voltmeter on the sense taps; one weak cell hides in a good sum", None)
-        return
-    spread = leaf("difference between the cells at rest", "ΔU_c", "mV", high.number - low.number,
-                  "measured", origin=high.origin)
-    found = judge(title, VOLTS, spread, "at most", b.bench.cell_spread_most,
+    beyond = tuple(_beyond(b, module, low, high))
+    yield from beyond
+    if len(read) < 2:
+        yield untold(title, VOLTS, "lowest or highest cell not measured: a weak or an overcharged "
+                     "cell hides in a good sum", "voltmeter on the sense taps", None)
+    elif not beyond and "cells" not in b.asked:
+        yield _spread_told(b, module, low, high)
+
+
+def _beyond(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> Iterable[Ground]:
+    """A cell out of its window, or cells too far apart: set aside, asked about or not."""
+    title = "cells of the module"
+    if high.number > module.full_voltage.number + SLACK_CELL:
+        yield _fails(title, VOLTS, "quarantine", f"a cell stands at {high.shown}, above its end "
+                     f"voltage {module.full_voltage.shown}", "if that is right: overcharged; "
+                     "never charge it further, keep it apart", high)
+    if low.number < module.empty_voltage.number - SLACK_CELL:
+        yield _fails(title, VOLTS, "quarantine", f"a cell stands at {low.shown}, below its lowest "
+                     f"voltage {module.empty_voltage.shown}", "charge it slowly under watch, then "
+                     "test self-discharge", low)
+    found = judge(title, VOLTS, _spread_of(low, high), "at most", b.bench.cell_spread_most,
                   remedy="balance the module, let it rest a week, read again")
     if found.verdict == FAIL:
         yield Ground(found, "quarantine")
-    elif on_plateau(module, (low.number + high.number) / 2):
-        yield Ground(Check(title, VOLTS, CAUTION, spread, b.bench.cell_spread_most, "at most",
-                           "on the flat part of the curve equal voltages prove nothing; compare "
-                           "again near empty"))
-    else:
-        yield Ground(found)
+
+
+def _spread_of(low: Finding, high: Finding) -> Finding:
+    return leaf("difference between the cells at rest", "ΔU_c", "mV", high.number - low.number,
+                "measured", origin=high.origin)
+
+
+def _spread_told(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> Ground:
+    title, spread, most = "cells of the module", _spread_of(low, high), b.bench.cell_spread_most
+    if on_plateau(module, (low.number + high.number) / 2):
+        return Ground(Check(title, VOLTS, CAUTION, spread, most, "at most",
+                            "on the flat part of the curve equal voltages prove nothing; compare "
+                            "again near empty"))
+    return Ground(judge(title, VOLTS, spread, "at most", most))
 
 
 def _capacity(b: AtHand) -> Iterable[Ground]:
@@ -159,6 +186,10 @@ def _capacity(b: AtHand) -> Iterable[Ground]:
                     "one discharge in five hours at 20 to 30 °C")
         return
     share = trace(rules.capacity_share, capacity=found.value, label_capacity=module.capacity)
+    if BETTER in found.value.note:  # the figure counted is not its own, so no line is held to it
+        yield Ground(Check(title, ENERGY, CAUTION, share, b.bench.capacity_warn, "at least",
+                           found.value.note, "measure it again, with another meter"))
+        return
     low = share.number * (1 - SURE * found.relative.number)
     high = share.number * (1 + SURE * found.relative.number)
     reject, warn = b.bench.capacity_reject, b.bench.capacity_warn
@@ -173,9 +204,6 @@ def _capacity(b: AtHand) -> Iterable[Ground]:
     elif share.number < warn.number:
         yield Ground(Check(title, ENERGY, CAUTION, share, warn, "at least", told,
                            "it will set the pace of its group"))
-    elif "better than the label" in found.value.note:
-        yield Ground(Check(title, ENERGY, CAUTION, share, warn, "at least",
-                           "read better than the label: suspect, counted as the label", ""))
     else:
         yield Ground(Check(title, ENERGY, PASS, share, warn, "at least", told))
 
@@ -234,12 +262,11 @@ def _past(b: AtHand) -> Iterable[Ground]:
     if row.crash == "yes":
         yield _fails("crash", HEAT, "quarantine", f"donor was crashed ({_PRACTICE})", "keep it "
                      "apart and watch it for 30 days, then look inside")
-    words = row.damage.lower()
-    if words and words not in NO_DAMAGE:
-        grave = any(word in words for word in GRAVE_WORDS)
-        yield _fails("damage", HEAT, "reject" if grave else "quarantine", f"noted: {row.damage} "
-                     f"({_PRACTICE})", "a person decides; a word that is no damage belongs "
-                     "elsewhere")
+    found = weigh(row.damage)
+    if found not in (NONE, ASK):  # what must be asked stands among the questions
+        yield _fails("damage", HEAT, "reject" if found == GRAVE else "quarantine",
+                     f"noted: {row.damage} ({_PRACTICE})", "a person decides; a word that is no "
+                     "damage belongs elsewhere")
 
 
 HISTORY_TITLES = ("lifetime record", "calendar expiry", "crash and water")

@@ -49,6 +49,7 @@ WIDEST_EXACT = 5
 EVEN_ENOUGH = 0.0005  # no meter tells conductance finer
 GOOD_ENOUGH = 0.001
 WEIGHTS = (1.0, 3.0, 10.0, 40.0)  # of missing capacity against missing conductance
+EVEN_LOOKS, FEW_LOOKS = 0.35, 0.2  # looks a group at each weight: 2000 modules in two seconds
 STRICT = 1e4  # no capacity may be missing
 
 
@@ -83,12 +84,13 @@ def assign_groups(capacity: np.ndarray, resistance: np.ndarray | None, series: i
     if placed is None:  # the groups found fit no places: name the places first
         placed, bound, proof = _best_start(units, _start_groups(units, series, parallel, pins),
                                            bound, effort, rng, rules)
-    value, final = _weakest(units, placed.groups), placed
+    value, final, limit = _weakest(units, placed.groups), placed, math.nan
     if resistance is not None:
-        final = _even_resistance(units, 1.0 / np.asarray(resistance, dtype=float), placed, value,
-                                 effort, rng, rules)
-    return _grouped(final, units, step, value, bound, proof, resistance, series, parallel,
-                    value * (1.0 - effort.tolerance))
+        conductance, floor = 1.0 / np.asarray(resistance, dtype=float), value * (
+            1.0 - effort.tolerance)
+        limit = second_bound(conductance, units, floor, series, parallel)
+        final = _even_resistance(units, conductance, placed, (floor, limit), effort, rng, rules)
+    return _grouped(final, units, step, value, bound, proof, resistance, limit)
 
 
 def _rules(pins: Pins) -> Rules:
@@ -104,14 +106,11 @@ class _Dealt:
 
 
 def _grouped(final: _Dealt, units: np.ndarray, step: float, value: float, bound: float,
-             proof: str, resistance: np.ndarray | None, series: int, parallel: int,
-             floor: float = 0.0) -> Assignment:
-    conductance = limit = math.nan
+             proof: str, resistance: np.ndarray | None, limit: float) -> Assignment:
+    conductance = math.nan
     if resistance is not None:
         g = 1.0 / np.asarray(resistance, dtype=float)
         conductance = float(g[final.groups].sum(axis=1).min())
-        limit = (second_bound(g, units, floor, series, parallel) if floor
-                 else weakest_bound(g, series, parallel))
     order = np.argsort(-units[final.groups], axis=1, kind="stable")
     rows = np.take_along_axis(final.groups, order, axis=1)
     spare = final.spare[np.argsort(-units[final.spare], kind="stable")]
@@ -390,17 +389,17 @@ def _combinations(count: int, choose: int) -> np.ndarray:
 
 # --- resistance -----------------------------------------------------------------------
 
-def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt, value: float,
-                     effort: Effort, rng: np.random.Generator, rules: Rules) -> _Dealt:
+def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt,
+                     asked: tuple[float, float], effort: Effort, rng: np.random.Generator,
+                     rules: Rules) -> _Dealt:
     """Even out conductance while the weakest group keeps its capacity within the tolerance.
 
     First both are bettered together, whatever capacity that costs on the way; then missing
     capacity weighs more and more. Where that fails, the best found goes on with no capacity
-    missing at any step.
+    missing at any step. `asked` are the capacity to keep and the bound of the conductance.
     """
-    series, parallel = best.groups.shape
-    floor = value * (1.0 - effort.tolerance)
-    goal = second_bound(conductance, units, floor, series, parallel)
+    parallel = best.groups.shape[1]
+    floor, goal = asked
     values = np.stack([units, conductance])
     found, groups = [best], best.groups
     for weight in (*WEIGHTS, STRICT):
@@ -409,7 +408,7 @@ def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt, v
         spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
         search = Search(values, groups, rules, _two_criteria(floor, goal, weight), rng,
                         spare=spare)
-        search.run(effort.rounds // 10)
+        search.run(effort.rounds // 10, EVEN_LOOKS if parallel > 3 else FEW_LOOKS)
         groups = search.best
         if _weakest(units, groups) >= floor:
             spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
@@ -474,8 +473,8 @@ def assign_even(capacity: np.ndarray, resistance: np.ndarray, series: int, paral
     spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
     value = _weakest(units, groups)
     bound = math.floor(weakest_bound(units, series, parallel) + WHOLE)
-    return _grouped(_Dealt(groups, spare), units, step, value,
-                    bound, "", resistance, series, parallel)
+    limit = weakest_bound(1.0 / resistance, series, parallel)
+    return _grouped(_Dealt(groups, spare), units, step, value, bound, "", resistance, limit)
 
 
 def share_of_fair(capacity: np.ndarray, resistance: np.ndarray, places: np.ndarray) -> np.ndarray:

@@ -11,7 +11,9 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from packcalc.bench import common
+from packcalc.bench import common, rules
+from packcalc.bench.damage import ASK, weigh
+from packcalc.bench.readings_agree import dates_of, odd_dates, unlike_readings
 from packcalc.bench.sheet import BenchRow, BenchSheet
 from packcalc.brief import Bench
 from packcalc.errors import Fault
@@ -25,7 +27,8 @@ SLIP = 1000.0
 FLAT, FLAT_BAND = "LFP", (3.18, 3.40)
 FLAT_TOP = 3.50
 STEEP = ("NMC", "NCA", "LMO")
-CLEARLY_CHARGED, FEW = 3.45, 3
+LIKE_THE_LOT = 0.10   # V a cell; modules of one donor rest within hundredths
+RATE_TOLERANCE = 0.1
 SUM_TOLERANCE = 0.02
 MASS_TOLERANCE = 0.15
 
@@ -38,7 +41,7 @@ class Question:
         fault: file, line, column, what is odd, what to do: one line.
         mark: of the module; empty when the sheet is meant.
         quantity: what may not count meanwhile: "capacity", "resistance", "impedance_ac",
-            "voltage", "cells", "module" or "mass".
+            "voltage", "cells", "module", "dates", "damage" or "mass".
     """
 
     fault: Fault
@@ -49,7 +52,7 @@ class Question:
         return str(self.fault)
 
 
-def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = ()
+def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), issued: str = ""
         ) -> tuple[Question, ...]:
     """Everything odd in a sheet, in the order of its rows.
 
@@ -57,18 +60,32 @@ def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = ()
         sheet: as read.
         bench: thresholds.
         types: module types that the brief expects; empty where nobody said.
+        issued: the brief's date of issue; empty where nobody said.
     """
-    found = [q for row in sheet.rows for q in ask_row(sheet, row, bench)]
+    usual = dates_of(sheet) if not issued else ""
+    found = [q for row in sheet.rows for q in ask_row(sheet, row, bench, issued, usual)]
     found += _mixed(sheet, types)
-    found += _flat_curve(sheet)
+    found += _unlike_the_lot(sheet)
     return tuple(sorted(found, key=lambda q: q.fault.line))
 
 
-def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench) -> Iterator[Question]:
-    """What one row must be asked on its own: label, slips of a thousand, window, cells."""
-    for inspect in (_untyped, _capacity, _resistance, _impedance, _voltage, _cells, _sum_of_cells,
-                    _mass):
-        yield from inspect(_Asker(sheet, row), row, bench)
+def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench, issued: str = "", usual: str = ""
+            ) -> Iterator[Question]:
+    """What one row must be asked on its own: label, slips of a thousand, window, cells, dates.
+
+    Args:
+        sheet, row, bench: as read.
+        issued: day that no reading may lie behind; empty where nobody said.
+        usual: day about which the sheet's readings lie, where `issued` is not known.
+    """
+    asks = _Asker(sheet, row)
+    for inspect in (_untyped, _capacity, _rate, _resistance, _impedance, _voltage, _cells,
+                    _sum_of_cells, _damage, _mass):
+        yield from inspect(asks, row, bench)
+    for column, wrong, right in odd_dates(row, issued, usual):
+        yield Question(sheet.fault(row, column, wrong, right), row.mark, "dates")
+    for figure, wrong, right in unlike_readings(row, bench):
+        yield asks("voltage", figure, wrong, right)
 
 
 @dataclass(frozen=True)
@@ -118,6 +135,24 @@ def _capacity(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
         yield asks("capacity", row.capacity, f"{row.capacity.shown} is {100 * share:.4g} % of the "
                    f"label ({label.shown}), {far} what a used module holds",
                    "another module, another cut-off, or a slip? measure it again")
+
+
+def _rate(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    """Rate and current of one test say the same thing twice."""
+    if row.module is None or not (row.capacity_rate.known and row.capacity_current.known):
+        return
+    by_current = rules.capacity_rate(row.capacity_current.number, row.module.capacity.number)
+    if abs(by_current / row.capacity_rate.number - 1) > RATE_TOLERANCE:
+        yield asks("capacity", row.capacity_current, f"{row.capacity_current.shown} is "
+                   f"{show(by_current, '1/h')} of the label ({row.module.capacity.shown}), yet the "
+                   f"rate of the test stands as {row.capacity_rate.shown}",
+                   "which of the two was it? leave the other cell empty")
+
+
+def _damage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    if weigh(row.damage) == ASK:
+        yield asks("damage", None, f"noted: {row.damage}: is there damage, or none?",
+                   "write none, or what it is without a not; look again where nobody is sure")
 
 
 def _resistance(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
@@ -280,20 +315,38 @@ def _alike(first: ModuleType, second: ModuleType) -> bool:
         abs(first.capacity.number / second.capacity.number - 1) < 0.01
 
 
-def _flat_curve(sheet: BenchSheet) -> list[Question]:
-    """A rest voltage that suits a flat curve, among steep ones that are clearly charged."""
+def _unlike_the_lot(sheet: BenchSheet) -> list[Question]:
+    """A voltage a cell far from the others of its chemistry: flat curve, count, or charge."""
     steep = [r for r in sheet.rows if _told(r, lambda c: c in STEEP)]
     flat = [r for r in sheet.rows if _told(r, lambda c: c == FLAT)]
     found = []
-    if len(steep) > FEW and statistics.median(map(_per_cell, steep)) > CLEARLY_CHARGED:
-        for row in steep:
-            if FLAT_BAND[0] <= _per_cell(row) <= FLAT_BAND[1]:
-                found.append(_odd(sheet, row, "nearly empty, or a flat-curve (LFP) module?"))
+    for rows in (steep, flat):
+        middle = statistics.median(map(_per_cell, rows)) if rows else 0.0
+        for row in rows if len(rows) > 1 else ():
+            if abs(_per_cell(row) - middle) > _likeness(row, middle):
+                found += _far_from(sheet, row, middle, rows is steep)
     for row in flat:
         if _per_cell(row) > FLAT_TOP and _per_cell(row) <= row.module.full_voltage.number:
             found.append(_odd(sheet, row, "an LFP cell does not rest there; a steep-curve module, "
                               "or read straight after charge?"))
     return found
+
+
+def _likeness(row: BenchRow, middle: float) -> float:
+    """How far from the lot's middle is like it: less than half a cell more or less would make."""
+    assert row.module is not None
+    return min(LIKE_THE_LOT, middle / (2 * row.module.series))
+
+
+def _far_from(sheet: BenchSheet, row: BenchRow, middle: float, steep: bool) -> list[Question]:
+    if steep and FLAT_BAND[0] <= _per_cell(row) <= FLAT_BAND[1]:
+        return [_odd(sheet, row, f"nearly empty, or a flat-curve (LFP) module? (middle of the lot "
+                     f"{middle:.3f} V)")]
+    if row.lowest_cell.known and row.highest_cell.known:
+        return []  # the cells' own readings prove the count, or are asked about
+    return [_odd(sheet, row, f"the middle of the lot is {middle:.3f} V: another number of cells "
+                 "than its label says, or another charge?", "read lowest and highest cell on the "
+                 "sense taps and count the taps: they prove how many cells it has")]
 
 
 def _told(row: BenchRow, wanted: Callable[[str], bool]) -> bool:
@@ -305,9 +358,10 @@ def _per_cell(row: BenchRow) -> float:
     return row.rest_voltage.number / row.module.series
 
 
-def _odd(sheet: BenchSheet, row: BenchRow, question: str) -> Question:
+def _odd(sheet: BenchSheet, row: BenchRow, question: str,
+         right: str = "read the label again; charge it a little and see whether the voltage moves"
+         ) -> Question:
     assert row.module is not None
     column = row.rest_voltage.origin.key if row.rest_voltage.origin else "rest_voltage"
     wrong = f"{_per_cell(row):.3f} V a cell in a lot of {row.module.chemistry}: {question}"
-    return Question(sheet.fault(row, column, wrong, "read the label again; charge it a little and "
-                                "see whether the voltage moves"), row.mark, "module")
+    return Question(sheet.fault(row, column, wrong, right), row.mark, "module")

@@ -284,6 +284,23 @@ def module_isolation_line(pack_need: Any, modules: Any, share: Any) -> Any:
     return pack_need * modules / share
 
 
+@formula(
+    title="isolation that all modules together must show", symbol="R_mod", unit="kΩ",
+    text="R_mod = R_need·100/x",
+    inputs={"pack_need": "R_need [kΩ] of the pack",
+            "share": "x [%] of the leakage that the modules may use up"},
+    basis="definition", safe_side="high: cables, inverter and heater leak beside the modules",
+)
+def modules_isolation_share(pack_need: Any, share: Any) -> Any:
+    """Least isolation of all modules in parallel, so that the rest of the pack may leak too.
+
+    Examples:
+        >>> modules_isolation_share(225.0e3, 0.5)
+        450000.0
+    """
+    return pack_need / share
+
+
 def leakage_in_parallel(resistances: Any) -> float:
     """Isolation of modules whose cases are joined [Ω]: the reciprocal of the sum of reciprocals.
 

@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 
 MOST_SPLITS = 2000
-MOST_TRIALS = 6000
+MOST_TRIALS = 3000
 MOST_TWOS = 1500
 MOST_TRIPLES = 400
 MOST_FIRSTS = 20000
@@ -64,16 +64,20 @@ def splits(parallel: int) -> np.ndarray:
 
 def _near_splits(parallel: int) -> np.ndarray:
     """The present split with one or two modules exchanged; of very many twos, some."""
-    here, there = np.arange(parallel), np.arange(parallel, 2 * parallel)
-    ways = [here, *(np.append(np.delete(here, i), j) for i in here for j in there)]
+    one, other = np.divmod(np.arange(parallel ** 2), parallel)
     pairs = np.stack(np.triu_indices(parallel, 1), axis=1)
-    out, into = np.divmod(np.arange(len(pairs) ** 2), len(pairs))
-    if len(out) > MOST_TWOS:  # the same ones in every run
-        some = np.random.default_rng(parallel).choice(len(out), MOST_TWOS, replace=False)
-        out, into = out[some], into[some]
-    ways += [np.append(np.delete(here, pairs[i]), parallel + pairs[j])
-             for i, j in zip(out, into, strict=True)]
-    return _columns([tuple(way.tolist()) for way in ways], 2 * parallel)
+    count = len(pairs) ** 2
+    twos = np.arange(count) if count <= MOST_TWOS else (  # the same ones in every run
+        np.random.default_rng(parallel).choice(count, MOST_TWOS, replace=False))
+    out, into = np.divmod(twos, len(pairs))
+    ones = 1 + parallel ** 2
+    mask = np.zeros((2 * parallel, ones + len(twos)))
+    mask[:parallel] = 1.0
+    columns = np.arange(1, ones)
+    mask[one, columns], mask[parallel + other, columns] = 0.0, 1.0
+    columns = np.arange(ones, mask.shape[1])[:, None]
+    mask[pairs[out], columns], mask[parallel + pairs[into], columns] = 0.0, 1.0
+    return mask
 
 
 def _ways(total: int, chosen: int) -> int:
@@ -210,12 +214,12 @@ class Search:
     def _now(self) -> tuple[float, float]:
         return float(self.bad.max()), float(self.bad.sum())
 
-    def run(self, rounds: int) -> None:
+    def run(self, rounds: int, looks_a_group: float = 1.0) -> None:
         """Descend, then kick and descend again until nothing is bad or the rounds are over.
 
         Many groups get fewer rounds: each one costs more and is less needed.
         """
-        self.most_looks = max(LOOKS_A_ROUND * rounds, len(self.groups))
+        self.most_looks = max(LOOKS_A_ROUND * rounds, looks_a_group * len(self.groups))
         self._descend()
         self._keep()
         for _ in range(max(20, rounds * SMALL // max(SMALL, len(self.groups)))):

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
 
 import numpy as np
 
 from packcalc.bench import rules
+from packcalc.bench.readings_agree import LONGEST, days_between
 from packcalc.bench.sheet import BenchRow
 from packcalc.brief import Bench
 from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
+from packcalc.units import show
 
 TITLE, STAGE = "self-discharge", "thermal load"
 DRIFT = 0.5e-3
@@ -40,8 +41,8 @@ class SelfDischarge:
     resolution: Finding
 
 
-def steepness(module: ModuleType, cell_voltage: float) -> float | None:
-    """Smallest slope of the class's curves about a cell voltage [V for 1 % of charge].
+def slopes_about(module: ModuleType, cell_voltage: float) -> tuple[float, float] | None:
+    """Smallest and largest slope of the class's curves about a cell voltage [V for 1 % of charge].
 
     The curves are looked at within half the gap between charge and discharge, since the
     voltage alone does not say on which branch the cell rests.
@@ -52,9 +53,14 @@ def steepness(module: ModuleType, cell_voltage: float) -> float | None:
     for curve in module.low_curves:
         near = soc[np.abs(curve.voltage(soc) - cell_voltage) <= window]
         if near.size:
-            rise = curve.voltage(near + 0.025) - curve.voltage(near - 0.025)
-            slopes.append(float(np.min(rise)) / 5.0)
-    return max(min(slopes), 1e-6) if slopes else None
+            slopes += list((curve.voltage(near + 0.025) - curve.voltage(near - 0.025)) / 5.0)
+    return (max(float(min(slopes)), 1e-6), max(float(max(slopes)), 1e-6)) if slopes else None
+
+
+def steepness(module: ModuleType, cell_voltage: float) -> float | None:
+    """Smallest slope of the class's curves about a cell voltage [V for 1 % of charge]."""
+    found = slopes_about(module, cell_voltage)
+    return found[0] if found else None
 
 
 def steepness_at_charge(module: ModuleType, soc: float) -> float:
@@ -63,20 +69,12 @@ def steepness_at_charge(module: ModuleType, soc: float) -> float:
                    for c in module.low_curves), 1e-6)
 
 
-def slope_leaf(module: ModuleType, slope: float) -> Finding:
+def slope_leaf(module: ModuleType, slope: float, side: str = "smallest") -> Finding:
     """The slope as a finding."""
     return leaf("slope of the rest voltage of a cell for 1 % of charge", "g", "mV", slope,
                 "assumed", source=module.low_curves[0].curve.source,
                 origin=Origin(f"class {module.chemistry}"),
-                note="smallest of the published curves about that voltage")
-
-
-def days_between(first: str, second: str) -> float | None:
-    """Days between two dates, or None where one is missing."""
-    if not first or not second:
-        return None
-    start, end = (datetime.datetime.fromisoformat(day) for day in (first, second))
-    return (end - start).total_seconds() / 86400.0
+                note=f"{side} of the published curves about that voltage")
 
 
 def _not_told(row: BenchRow, module: ModuleType, bench: Bench) -> Finding:
@@ -111,6 +109,9 @@ def selfdischarge(row: BenchRow, bench: Bench) -> SelfDischarge:
         return _nothing("one of the two voltages or dates is missing", "give both, dated", demanded)
     if row.module is None:
         return _nothing("the module's type is not known", "fill the column module")
+    if days > LONGEST:
+        return _nothing(f"{days:.0f} days between the readings, more than {LONGEST}: a slip in the "
+                        "year?", "mend the date, or repeat the test over some weeks")
     if days <= 0:
         return _nothing(f"the second reading ({second.date}) is not later than the first "
                         f"({first.date})", "are the two columns swapped?")
@@ -123,45 +124,54 @@ def selfdischarge(row: BenchRow, bench: Bench) -> SelfDischarge:
 def _judged(row: BenchRow, module: ModuleType, bench: Bench, days: float) -> SelfDischarge:
     first, second = row.selfdischarge
     fall = first.voltage.number - second.voltage.number
-    slope = steepness(module, first.voltage.number / module.series)
-    if slope is None:
+    slopes = slopes_about(module, first.voltage.number / module.series)
+    if slopes is None:
         return _nothing(f"{first.voltage.number / module.series:.3f} V a cell lies off the curves "
                         f"of {module.chemistry}", "read the voltage again")
-    given = {"cells_in_series": module.cells_in_series, "slope": slope_leaf(module, slope),
+    given = {"cells_in_series": module.cells_in_series,
              "days": leaf("days between the readings", "d", "", days, "measured", origin=_RULE)}
+    flat, steep = (slope_leaf(module, slope, side)
+                   for slope, side in zip(slopes, ("smallest", "largest")))
     not_told = _not_told(row, module, bench)
-    loss = trace(rules.charge_lost, **given, fall=leaf(
-        "fall of rest voltage between the readings", "ΔU", "mV", fall, "measured",
-        origin=second.voltage.origin))
+    fallen = leaf("fall of rest voltage between the readings", "ΔU", "mV", fall, "measured",
+                  origin=second.voltage.origin)
+    loss = trace(rules.charge_lost, **given, slope=flat, fall=fallen)
     resolution = trace(rules.charge_lost, "smallest loss that the readings can tell", symbol="s_e",
-                       fall=not_told, **given)
-    return _verdict(module, bench, loss, resolution, slope)
+                       fall=not_told, slope=flat, **given)
+    surely = rules.charge_lost(fall - not_told.number, module.series, steep.number, days)
+    return _verdict(module, bench, loss, resolution, slopes, float(surely))
 
 
 def _verdict(module: ModuleType, bench: Bench, loss: Finding, resolution: Finding,
-             slope: float) -> SelfDischarge:
+             slopes: tuple[float, float], surely: float) -> SelfDischarge:
+    """The least loss counts with the steepest published curve there, the most with the flattest."""
     line, last = bench.selfdischarge_quarantine, bench.selfdischarge_reject
-    least, most = loss.number - resolution.number, loss.number + resolution.number
-    told = f"give or take {resolution.shown}"
+    least, most = min(surely, loss.number - resolution.number), loss.number + resolution.number
+    told = f"give or take {resolution.shown} of the meter"
+    if most >= 0:
+        told += (f"; between {show(max(least, 0.0), '%')} and {show(most, '%')} over all published "
+                 "curves")
 
     def said(verdict: str, effect: str | None, demand: Finding, reason: str,
              remedy: str = "") -> SelfDischarge:
         return SelfDischarge(Check(TITLE, STAGE, verdict, loss, demand, "at most", reason, remedy),
                              effect, loss, resolution)
 
-    if least > last.number:
+    if surely > last.number:
         return said(FAIL, "reject", last, told)
-    if least > line.number:
+    if surely > line.number:
         return said(FAIL, "quarantine", line, told, "watch it apart from the others")
     if most < 0:
         return said(NOT_EVALUATED, "undecided", line, f"the voltage rose by more than the error "
                     f"({told}): not yet at rest, or warmer", "let it rest, and read again")
     if most <= line.number:
         return said(PASS, None, line, told)
-    why = (f"voltage cannot tell this: {module.chemistry} moves {1000 * slope:.2g} mV a cell for "
-           f"1 % there" if slope < PLATEAU else "the instrument cannot tell this")
+    flat, steep = slopes
+    why = (f"voltage cannot tell this: {module.chemistry} moves {1000 * flat:.2g} to "
+           f"{1000 * steep:.2g} mV a cell for 1 % there" if flat < PLATEAU else
+           "the instrument cannot tell this")
     return said(NOT_EVALUATED, "undecided", line, f"{why}; {told}",
-                NEAR_EMPTY if slope < PLATEAU else "same room, finer meter, or more weeks")
+                NEAR_EMPTY if flat < PLATEAU else "same room, finer meter, or more weeks")
 
 
 def on_plateau(module: ModuleType, cell_voltage: float) -> bool:

@@ -7,10 +7,11 @@ order and says what each closing brings together.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 
 from packcalc import modules as mod
+from packcalc.bench.balance import charge_from_voltage
 from packcalc.bench.sections import Chain, Run, closing_order, opening_order
 from packcalc.brief import Donor
 from packcalc.cell_formulas import module_voltage
@@ -25,6 +26,8 @@ ISOLATION_NEED = 500.0
 GLOVES = ((750.0, "class 00"), (1500.0, "class 0"))  # DC use, ASTM D120 and IEC 60903
 STAGE = "isolation and distance"
 CASE = "note it; a reading that stays is a leak"
+METER_BAND = 0.02      # sections of one donor differ by no more (assumed)
+LEAST_BAND = 0.01      # no band is narrower: a meter and a night's rest move that much (assumed)
 _RULE = Origin("teardown")
 
 
@@ -69,13 +72,18 @@ class Stack:
         module: its type.
         steps: modules in series.
         parallel: modules at each step.
-        charge: state of charge that is counted on.
+        charge: state of charge that is counted on, for energy.
+        voltage: of the whole chain as read, where the voltmeter's bands follow it.
+        charge_told: whether somebody gave the charge; if nobody did, and no voltage, any
+            voltage from empty to full may show.
     """
 
     module: ModuleType
     steps: int
     parallel: Finding
     charge: Finding
+    voltage: Finding | None = None
+    charge_told: bool = True
 
     @property
     def full_voltage(self) -> Finding:
@@ -90,12 +98,18 @@ class Stack:
                      steps=self._count(run), module_voltage=self.full_voltage)
 
     def expected(self, run: Run) -> tuple[float, float] | None:
-        """Band of the voltmeter at the charge counted on; None where no curve is known."""
+        """Band of the voltmeter: by the voltage read, else by the charge; None without a curve."""
+        most = run.steps * self.full_voltage.number
+        if self.voltage is not None:
+            share = self.voltage.number * run.steps / self.steps
+            return share * (1 - METER_BAND), min(share * (1 + METER_BAND), max(most, share))
+        if not self.charge_told:
+            return run.steps * self.module.series * self.module.empty_voltage.number, most
         if self.module.needs_bench:
             return None
         z = self.charge.number
-        return (run.steps * float(mod.ocv_low(self.module, z)),
-                run.steps * float(mod.ocv_high(self.module, z)))
+        low, high = (run.steps * float(ocv(self.module, z)) for ocv in (mod.ocv_low, mod.ocv_high))
+        return min(low, high * (1 - LEAST_BAND)), high
 
     def energy(self, run: Run) -> Finding:
         """Energy of a section at the charge counted on."""
@@ -139,8 +153,9 @@ class Step:
         action: what is done.
         joint: opened or closed; 0 where none is.
         measure: where to measure before going on.
-        live: what stays live.
+        live: what is live while hands are in it, and what stays live.
         sections: after the step, the longest first.
+        during: the section that the joint lies in while it is opened; None where none is.
     """
 
     number: int
@@ -149,6 +164,7 @@ class Step:
     measure: str
     live: str
     sections: tuple[SectionState, ...]
+    during: SectionState | None = None
 
     @property
     def worst(self) -> SectionState:
@@ -223,7 +239,8 @@ def _between(joint: int) -> str:
     return f"between module {joint} and {joint + 1}"
 
 
-def _after(number: int, action: str, joint: int, found: tuple[SectionState, ...]) -> Step:
+def _after(number: int, action: str, joint: int, found: tuple[SectionState, ...],
+           during: SectionState | None = None) -> Step:
     if joint:
         left = next(s for s in found if s.run.last == joint)
         right = next(s for s in found if s.run.first == joint + 1)
@@ -237,19 +254,54 @@ def _after(number: int, action: str, joint: int, found: tuple[SectionState, ...]
     live = (f"both ends of every section, and every terminal between them; {len(above)} of "
             f"{len(found)} sections above 60 V, up to {found[0].highest.shown}" if above else
             "both ends of every section; none above 60 V, each can still weld a tool")
-    return Step(number, action, joint, measure, live, found)
+    if during is not None:
+        live = (f"WHILE IT IS OPENED: section {during.run}, up to {during.highest.shown}, "
+                f"{during.words}. After: {live}")
+    return Step(number, action, joint, measure, live, found, during)
 
 
 # --- teardown --------------------------------------------------------------------------------
 
 def teardown(donor: Donor) -> Teardown:
     """The teardown sheet of a described donor."""
-    stack = Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge)
+    stack = _stack(donor)
     return Teardown(donor, stack, _checks(donor, stack), _steps(donor, stack),
                     _preparation(donor, stack), _afterwards(donor),
                     tuple(f for f in (donor.charge, donor.modules_in_parallel,
                                       donor.service_plug_after, donor.isolation,
                                       donor.total_voltage) if f.basis != "given"))
+
+
+def _stack(donor: Donor) -> Stack:
+    """The chain, with the higher of the charge as given and what the voltage may mean.
+
+    The voltmeter's bands follow the donor's own voltage where nobody gave the charge, or where
+    the two contradict; energy is then counted at the higher charge.
+    """
+    stack = Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge,
+                  charge_told=donor.charge.basis == "given")
+    band = _charge_by_voltage(donor, stack)
+    if band is None:
+        return stack
+    low, high = band
+    if stack.charge_told and low <= donor.charge.number <= high:
+        return stack
+    if stack.charge_told and high > donor.charge.number:
+        stack = replace(stack, charge=leaf(
+            "state of charge that the donor's voltage may mean", "z", "%", high, "assumed",
+            source="packcalc-rule", origin=donor.total_voltage.origin,
+            note="higher than the charge as given; the higher counts"))
+    return replace(stack, voltage=donor.total_voltage)
+
+
+def _charge_by_voltage(donor: Donor, stack: Stack) -> tuple[float, float] | None:
+    """Charge that the donor's voltage may mean; None where it says nothing that can be right."""
+    if not donor.total_voltage.known or donor.module.needs_bench \
+            or not _fits(donor.total_voltage.number, stack):
+        return None
+    a, b = (charge_from_voltage(donor.module, donor.total_voltage.number / stack.steps * (1 + e))
+            for e in (-LEAST_BAND, LEAST_BAND))
+    return a[0], b[1]
 
 
 def first_joints(donor: Donor) -> tuple[tuple[int, str], ...]:
@@ -273,6 +325,8 @@ def _steps(donor: Donor, stack: Stack) -> tuple[Step, ...]:
                     states(stack, chain, known))]
     order = opening_order(stack.steps, tuple(names), stack.harmless_steps())
     for number, joint in enumerate(order, start=1):
+        during = next(s for s in states(stack, chain, known)
+                      if s.run.first <= joint < s.run.last)
         chain = chain.open(joint)
         action = names.get(joint, "take out the link")
         if number == 1:
@@ -280,8 +334,28 @@ def _steps(donor: Donor, stack: Stack) -> tuple[Step, ...]:
                 donor.service_plug_after.known else ""
             action += f", {wait}unplug the sense leads"
         found.append(_after(number, f"{action}, {_between(joint)}; cap both ends at once", joint,
-                            states(stack, chain, known)))
-    return tuple(found)
+                            states(stack, chain, known), during))
+    return (*found, *_parting(stack, chain, len(found)))
+
+
+def _parting(stack: Stack, chain: Chain, number: int) -> tuple[Step, ...]:
+    """The last step where modules stand in parallel: one place of the chain after another."""
+    count = stack.parallel.number
+    if count < 2:
+        return ()
+    one = leaf("modules in parallel after parting", "P", "", 1, "definition", origin=_RULE)
+    found = states(replace(stack, parallel=one), chain)
+    before = states(stack, chain)[0]
+    return (Step(
+        number, f"part the {count:.0f} modules paralleled at each place, one place of the chain "
+        "after another: one link at a time, its plus side before its minus side; cap both ends at "
+        "once", 0,
+        f"before: each link, 0 A by a clamp meter, else one module feeds another: stop; after: "
+        f"each module: {band(found[0])}, its terminals to those of the others of its place: note "
+        f"the difference; each end to the case: {CASE}",
+        f"WHILE IT IS OPENED: {count:.0f} modules side by side at up to {before.highest.shown}, "
+        f"{before.words}; all of them feed a slipped tool. After: both terminals of every module, "
+        f"{found[0].words}", found, before),)
 
 
 def _checks(donor: Donor, stack: Stack) -> tuple[Check, ...]:
@@ -294,7 +368,7 @@ def _checks(donor: Donor, stack: Stack) -> tuple[Check, ...]:
     isolation = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",
                       need, missing="not measured: no tool touches the pack before it is",
                       remedy=remedy)
-    return (isolation, _cells_agree(donor, stack), *_past(donor))
+    return (isolation, _cells_agree(donor, stack), *_charge_agrees(donor, stack), *_past(donor))
 
 
 def _cells_agree(donor: Donor, stack: Stack) -> Check:
@@ -303,14 +377,44 @@ def _cells_agree(donor: Donor, stack: Stack) -> Check:
     if not donor.total_voltage.known:
         return Check(title, "highest voltage", NOT_EVALUATED, reason="total voltage not given",
                      remedy="read it at the service terminals; a wrong count shows here")
-    module = donor.module
-    least = stack.steps * module.series * module.empty_voltage.number
-    most = stack.highest(Run(1, stack.steps)).number
+    least, most = _window(stack)
     value = donor.total_voltage
-    fits = least <= value.number <= most * (1 + 1e-9)
+    fits = _fits(value.number, stack)
     return Check(title, "highest voltage", PASS if fits else FAIL, value,
                  reason=f"{stack.steps} modules lie between {least:.1f} V and {most:.1f} V",
                  remedy="" if fits else "count the modules and the cells again")
+
+
+def _window(stack: Stack) -> tuple[float, float]:
+    """Voltage of the whole chain, every cell empty and every cell full."""
+    module = stack.module
+    return (stack.steps * module.series * module.empty_voltage.number,
+            stack.highest(Run(1, stack.steps)).number)
+
+
+def _fits(voltage: float, stack: Stack) -> bool:
+    least, most = _window(stack)
+    return least <= voltage <= most * (1 + 1e-9)
+
+
+def _charge_agrees(donor: Donor, stack: Stack) -> tuple[Check, ...]:
+    """The donor's charge as given against its voltage; nothing where the voltage is not usable."""
+    title, band = "charge of the donor against its voltage", _charge_by_voltage(donor, stack)
+    if band is None:
+        return ()
+    low, high = band
+    words = (f"{donor.total_voltage.shown} is {donor.total_voltage.number / stack.steps:.2f} V a "
+             f"module: {100 * low:.0f} to {100 * high:.0f} % by the published curves")
+    if not stack.charge_told:
+        return (Check(title, "highest voltage", NOT_EVALUATED, reason=f"charge not given; {words}; "
+                      "energy is counted as full, the voltmeter's bands follow the voltage",
+                      remedy="give donor.charge, from its instrument"),)
+    if low <= donor.charge.number <= high:
+        return (Check(title, "highest voltage", PASS, donor.charge, reason=words),)
+    return (Check(title, "highest voltage", CAUTION, donor.charge, reason=f"{words}; the two "
+                  "contradict: the higher charge counts for energy, the voltage for the "
+                  "voltmeter's bands", remedy="read both again, and count the modules, before "
+                  "anything is opened"),)
 
 
 def _past(donor: Donor) -> tuple[Check, ...]:

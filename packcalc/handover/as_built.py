@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.findings import Finding
-from packcalc.handover.build import BuildSheet, BuiltPart
+from packcalc.handover.build import INSIDE_FUSE, BuildSheet, BuiltPart
+from packcalc.handover.inside import ACROSS, INSIDE, LINK, Joint
 from packcalc.handover.readings import joint_limit
 from packcalc.reading.as_built_file import JOINT, PART, AsBuilt, Built
 from packcalc.units import show
@@ -39,7 +40,7 @@ class Held:
         record: as read.
         deviations: in the order of the build sheet, what was written first.
         blank: ids of lines that nobody filled.
-        limit: resistance above which a joint stands out; None below five joints.
+        limit: resistance above which a link in series stands out; None below five.
         marks: mark assigned to each module's place, by id.
     """
 
@@ -61,7 +62,7 @@ class Held:
 
 def wanted(sheet: BuildSheet) -> dict[str, str]:
     """Every line of a record: part or joint by id."""
-    return {**{p.id: PART for p in sheet.parts}, **{name: JOINT for name, _ in sheet.joints}}
+    return {**{p.id: PART for p in sheet.parts}, **{j.id: JOINT for j in sheet.joints}}
 
 
 def assigned(dealt: AssignmentStudy | None, sheet: BuildSheet) -> dict[str, str]:
@@ -137,6 +138,10 @@ def _of_part(part: BuiltPart, one: Built) -> list[Deviation]:
     if not one.part:
         return [Deviation(part.id, part.what, "no part number or name written down",
                           "read it off the part")]
+    if part.id == INSIDE_FUSE:
+        return [Deviation(part.id, part.what, f"{one.part} fitted; no entry of the brief names "
+                          f"this part: {part.design}", "goes back to the reviewer with its data "
+                          "sheet")]
     if not part.named:
         return [Deviation(part.id, part.what, f"{one.part} fitted; the design names no part: "
                           f"{part.design}", "name it in the brief with its data sheet and run "
@@ -160,27 +165,41 @@ def _said(what: str, one: Built) -> list[Deviation]:
 
 def _of_joints(sheet: BuildSheet,
                written: Mapping[str, Built]) -> tuple[list[Deviation], Finding | None]:
-    read = [(name, f"joint {place}", written[name]) for name, place in sheet.joints
-            if name in written]
-    limit = joint_limit([b.resistance for _, _, b in read if b.resistance is not None])
-    counted = sheet.joint_limit
+    read = [(joint, what_joint(joint), written[joint.id]) for joint in sheet.joints
+            if joint.id in written]
+    # Links are like links alone: a fuse or disconnect in the row would widen what is normal.
+    likes = {kind: joint_limit([b.resistance for j, _, b in read
+                                if j.kind == kind and b.resistance is not None])
+             for kind in (LINK, ACROSS)}
     found = []
-    for name, what, one in read:
+    for joint, what, one in read:
+        name, counted, limit = joint.id, joint.limit, likes.get(joint.kind)
         if one.resistance is None:
             found.append(Deviation(name, what, "no resistance written down",
                                    "measure it before it is covered"))
-        elif counted.known and one.resistance > counted.number * (1 + 1e-9):
+        elif counted is not None and counted.known \
+                and one.resistance > counted.number * (1 + 1e-9):
             found.append(Deviation(name, what, f"{one.resistance_text} read, at most "
                                    f"{counted.shown} counted on", "take apart, clean, torque, "
                                    "measure again"))
         elif limit is not None and one.resistance > limit.number * (1 + 1e-9):
             found.append(Deviation(name, what, f"{one.resistance_text} read, stands out above "
                                    f"{limit.shown}", "take apart, clean, torque, measure again"))
+        elif joint.least is not None and one.resistance < joint.least.number * (1 - 1e-9):
+            found.append(Deviation(name, what, f"{one.resistance_text} read, at least "
+                                   f"{joint.least.shown} with the parts that belong there",
+                                   "a link in place of fuse or disconnect, or the probes bridged "
+                                   "it: look, measure again"))
         if one.torque is None:
             found.append(Deviation(name, what, "no torque written down", "set it with a "
                                    "calibrated wrench to the maker's figure", grave=False))
         found += _said(what, one)
-    return found, limit
+    return found, likes[LINK]
+
+
+def what_joint(joint: Joint) -> str:
+    """A joint in words."""
+    return f"joint at {joint.place}" if joint.kind == INSIDE else f"joint {joint.place}"
 
 
 def torque_shown(one: Built) -> str:
@@ -197,7 +216,6 @@ def form_lines(sheet: BuildSheet, marks: Mapping[str, str], design: str) -> list
                "input_digest": brief.digest}
     parts = [{"id": p.id, "what": p.what, "designed": p.named or p.design,
               "assigned_mark": marks.get(p.id, ""), **version} for p in sheet.parts]
-    joints = [{"id": name, "what": f"joint {place}",
-               "designed": f"at most {sheet.joint_limit.shown}", **version}
-              for name, place in sheet.joints]
+    joints = [{"id": j.id, "what": what_joint(j), "designed": j.limit_words, **version}
+              for j in sheet.joints]
     return [*parts, *joints]

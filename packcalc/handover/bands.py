@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from packcalc.findings import Finding, Origin, formula, leaf
 
 RULE = Origin("rule")
@@ -140,16 +142,125 @@ def days_to_limit(days: Any, change: Any, limit: Any) -> Any:
 
 
 @formula(
-    title="Half of a resistance", symbol="R_t", unit="kΩ", text="R_t = R/2",
-    inputs={"response": "R [kΩ] response value"}, basis="definition")
-def half(response: Any) -> Any:
-    """Test resistor of an isolation monitor.
+    title="A resistance with room for the next value that is made", symbol="R_t", unit="kΩ",
+    text="R_t = R·(1 + a/100)",
+    inputs={"demand": "R [kΩ] at which the monitor must act", "room": "a [%] above it"},
+    basis="definition")
+def with_room(demand: Any, room: Any) -> Any:
+    """Largest test resistor of an isolation monitor that still proves the demand closely.
 
     Examples:
-        >>> half(200e3)
-        100000.0
+        >>> round(with_room(200e3, 0.05))
+        210000
     """
-    return response / 2
+    return demand * (1 + room)
+
+
+@formula(
+    title="Time of a fall that follows its time constant", symbol="t", unit="s",
+    text="t = τ·ln(V/v)",
+    inputs={"constant": "τ [s] time to fall to 36.8 %", "start": "V [V] at the start",
+            "end": "v [V] at the end"},
+    basis="definition", valid="0 < v ≤ V, the same resistor and capacitors as when τ was read")
+def fall_from_constant(constant: Any, start: Any, end: Any) -> Any:
+    """How long a link must take that was timed from another voltage before.
+
+    Examples:
+        >>> round(float(fall_from_constant(52.2, 345.0, 60.0)), 1)
+        91.3
+    """
+    return constant * np.log(start / end)
+
+
+@formula(
+    title="Shortest of a time within its share", symbol="t_lo", unit="s",
+    text="t_lo = t·(1 − a/100)",
+    inputs={"time": "t [s] time", "share": "a [%] allowed"}, basis="definition")
+def shorter(time: Any, share: Any) -> Any:
+    """Lower end of a timed reading.
+
+    Examples:
+        >>> round(shorter(90.0, 0.1), 1)
+        81.0
+    """
+    return time * (1 - share)
+
+
+@formula(
+    title="Longest of a time within its share", symbol="t_hi", unit="s",
+    text="t_hi = t·(1 + a/100)",
+    inputs={"time": "t [s] time", "share": "a [%] allowed"}, basis="definition")
+def longer(time: Any, share: Any) -> Any:
+    """Upper end of a timed reading.
+
+    Examples:
+        >>> round(longer(90.0, 0.1), 1)
+        99.0
+    """
+    return time * (1 + share)
+
+
+@formula(
+    title="Standard uncertainty as a share of what was measured", symbol="u", unit="%",
+    text="u = 100·σ/R",
+    inputs={"sigma": "σ [mΩ] standard uncertainty", "resistance": "R [mΩ] measured"},
+    basis="definition", valid="R > 0")
+def relative_uncertainty(sigma: Any, resistance: Any) -> Any:
+    """How surely one module's resistance is known.
+
+    Examples:
+        >>> round(relative_uncertainty(0.06e-3, 2.0e-3), 3)
+        0.03
+    """
+    return sigma / resistance
+
+
+@formula(
+    title="Least resistance of measured modules at their warmest", symbol="R_lo", unit="mΩ",
+    text="R_lo = R·(1 − 2·u/100)·k",
+    inputs={"resistance": "R [mΩ] of all modules, 25 °C, 10 s, half charge",
+            "uncertainty": "u [%] mean standard uncertainty of them",
+            "ratio": "k [] warmest cell to 25 °C"},
+    basis="definition", valid="u below 50 %",
+    safe_side="wide: as if every module erred the same way")
+def least_measured(resistance: Any, uncertainty: Any, ratio: Any) -> Any:
+    """Below it the current reads high, or the voltage was taken in the wrong place.
+
+    Examples:
+        >>> round(least_measured(30e-3, 0.03, 0.9) * 1e3, 2)
+        25.38
+    """
+    return resistance * (1 - 2 * uncertainty) * ratio
+
+
+@formula(
+    title="Largest resistance of measured modules at their coldest", symbol="R_hi", unit="mΩ",
+    text="R_hi = R·(1 + 2·u/100)·k",
+    inputs={"resistance": "R [mΩ] of all modules, 25 °C, 10 s, half charge",
+            "uncertainty": "u [%] mean standard uncertainty of them",
+            "ratio": "k [] coldest cell to 25 °C"},
+    basis="definition", safe_side="wide: as if every module erred the same way")
+def largest_measured(resistance: Any, uncertainty: Any, ratio: Any) -> Any:
+    """Above it, with the path added, something in the path is poor.
+
+    Examples:
+        >>> round(largest_measured(30e-3, 0.03, 1.2) * 1e3, 2)
+        38.16
+    """
+    return resistance * (1 + 2 * uncertainty) * ratio
+
+
+@formula(
+    title="Sag of a resistance at a current", symbol="ΔU", unit="V", text="ΔU = I·R/1000",
+    inputs={"current": "I [A] drawn", "resistance": "R [mΩ] of the battery"}, basis="definition")
+def sag(current: Any, resistance: Any) -> Any:
+    """What a meter must be able to resolve.
+
+    Examples:
+        >>> round(sag(47.0, 34e-3), 3)
+        1.598
+    """
+    return current * resistance
 
 
 @formula(

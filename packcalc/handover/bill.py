@@ -5,6 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from packcalc.checks import Item
+from packcalc.handover.inside import (
+    FUSE_INSIDE,
+    LINK,
+    SWITCH,
+    disconnect_of,
+    disconnect_open,
+    joints_across,
+    joints_of,
+    parts_inside,
+    position_word,
+)
 from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 
@@ -44,7 +55,9 @@ class Line:
 def bill(study: ProtectionStudy) -> tuple[Line, ...]:
     """Every line of one layout."""
     found = [*_modules(study), _links(study)]
-    found += [_line(item, study) for item in study.items if item.key not in NOT_BOUGHT]
+    found += _fuse_inside(study)
+    found += [_line(item, study) for item in study.items if item.key not in NOT_BOUGHT
+              and (item.key != SWITCH or disconnect_of(study) or disconnect_open(study))]
     found += _charge_contactors(study)
     return (*found, *_small(study))
 
@@ -68,12 +81,24 @@ def _modules(study: ProtectionStudy) -> list[Line]:
 
 def _links(study: ProtectionStudy) -> Line:
     layout = study.layout
-    per = layout.series - 1
-    chains = layout.parallel
-    return Line("link", "module link", per * chains, "", "at most "
+    rows = layout.parallel
+    across = len(joints_across(study))
+    per = sum(j.kind == LINK for j in joints_of(study)) // _chains(study)
+    cross = f"; {across} cross links of the groups come on top" if across else ""
+    return Line("link", "module link", per * rows, "", "at most "
                 f"{study.brief.path.link_resistance.shown} with its joints, insulated, covered",
-                note=f"{per} in each of {chains} rows; cross links of groups and the way to fuse "
-                     "and contactors come on top")
+                note=f"{per} in each of {rows} rows{cross}; leads to fuses, disconnect and "
+                     "contactors come on top")
+
+
+def _fuse_inside(study: ProtectionStudy) -> list[Line]:
+    """The fuse inside the string beside the main fuse: the brief names no part for it."""
+    highest = study.pack.highest_voltage.shown
+    return [Line("inside_fuse", f"fuse inside the string, {part.tag}", part.count, "",
+                 f"rated DC voltage: above {highest}; breaks {study.faults.highest.shown}",
+                 note=f"after {position_word(study)} {part.after} from the negative end",
+                 open=1)
+            for part in parts_inside(study) if part.name == FUSE_INSIDE]
 
 
 def _line(item: Item, study: ProtectionStudy) -> Line:
@@ -123,8 +148,12 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
         length = route.asked.length.number
         return 2 * length, "m", f"two poles × {route.asked.length.shown}, for each run that lies "\
                                 "side by side; add what the lugs take"
-    return (1, "", "") if item.key in ("disconnect", "management") else (None, "", "count on the "
-                                                                        "drawing")
+    if item.key == SWITCH:
+        part = disconnect_of(study)
+        if part is None:
+            return None, "", "the brief does not say whether there is one"
+        return part.count, "", "one in each string" if part.count > 1 else ""
+    return (1, "", "") if item.key == "management" else (None, "", "count on the drawing")
 
 
 def _small(study: ProtectionStudy) -> tuple[Line, ...]:

@@ -3,30 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from packcalc import modules as mod
+from packcalc.bench.balance import BalancePlan
 from packcalc.bench.sections import Run
-from packcalc.bench.teardown import Stack, Step, assembly
+from packcalc.bench.teardown import Stack, Step, assembly, band
 from packcalc.brief import ModulesOnHand
 from packcalc.checks import FAIL, Item
 from packcalc.findings import Finding, Origin, leaf
+from packcalc.handover.at_assembly import WITHIN, AtAssembly, at_assembly
 from packcalc.handover.figures import Figures
-from packcalc.handover.stages_low import joint_ids
+from packcalc.handover.inside import (
+    ACROSS,
+    FUSE_INSIDE,
+    INSIDE,
+    Joint,
+    disconnect_of,
+    disconnect_open,
+    joints_of,
+    open_places,
+    parts_inside,
+    position_word,
+    strings_of,
+    tags_at,
+)
 from packcalc.protection import ProtectionStudy
 
-STORED = (0.30, 0.50)
-STORAGE = "charge of 30 to 50 % at building (common practice)"
-
+INSIDE_FUSE = "inside_fuse"
 PREPARATION = (
     "Two people, both told what to do: one works, one watches. Never alone.",
-    "Only modules graded keep on the bench, marked, capped, at one charge: 30 to 50 % (common "
-    "practice). A module that was dropped, wet or warm goes back to the bench.",
     "Every terminal stays capped until its link is fitted; one joint open at a time; no tool "
     "longer than the gap between two bare terminals.",
-    "Sense leads, contactor coils and 12 V stay unplugged until the dead tests are done.",
-    "The service disconnect and the last link between sections are fitted last, and only on the "
-    "day of the first energising.",
+    "Pole leads, from the first and last module to fuse and contactors, stay off, capped at the "
+    "module's end, until packcalc commission asks for them.",
+    "Sense leads, contactor coils and 12 V stay unplugged until the stage of packcalc commission "
+    "that asks for them; every sense lead is in and silent before the last joint of the string "
+    "is closed.",
+)
+
+GROUP_RULES = (
+    "All modules of a group the same way round; red lead of the meter on what is marked plus: each "
+    "reads above zero and within its band. Write each reading down.",
+    "Any two differ by no more than 10 mV a cell; else the plan before joining again.",
+    "Link the minus terminals of the group first, then the plus terminals, one module at a time. "
+    "Before each plus link measure across the open gap: no more than that difference. About twice "
+    "a module's voltage there is a reversed module, and the link would be a dead short: stop.",
+    "A group has the voltage of one module and the short-circuit current of all of them: covers on "
+    "before the next. Only whole groups are linked in series.",
 )
 
 JOINT_RULES = (
@@ -35,11 +58,11 @@ JOINT_RULES = (
     "read).",
     "Torque: the figure of the module's or part's maker, from its own sheet; packcalc knows none. "
     "Calibrated wrench, a paint mark over bolt and terminal after it.",
-    "Resistance of each link with its joints: four-wire meter, probes on the terminals. Fill in "
-    "`packcalc commission --readings` with the ids of this sheet.",
+    "Resistance of each link with its joints: four-wire meter, probes on the terminals. Every one "
+    "goes into the as-built record; packcalc commission says which of them it asks for.",
     "Outlier: a joint above the limit of the modified score (3.5, Iglewicz and Hoaglin), or half "
-    "above the median of all joints (our rule), or above the resistance that the brief counts "
-    "on, is taken apart, cleaned and torqued again. Needs five joints.",
+    "above the median of its like (our rule), or outside its own limit, is taken apart, cleaned "
+    "and torqued again. Needs five of one kind.",
 )
 
 PHOTOGRAPHS = (
@@ -62,18 +85,19 @@ class PackStack(Stack):
     Type by type from the minus end, as the layout lists its parts.
     """
 
-    def __init__(self, figures: Figures):
+    def __init__(self, figures: Figures, charged: AtAssembly):
         pack, brief = figures.pack, figures.brief
         on_hand = [brief.modules[p.entry] for p in pack.layout.parts]
         super().__init__(
             module=on_hand[0].module, steps=pack.layout.series,
             parallel=pack.parallel if pack.layout.arrangement == "grouped" else leaf(
-                "modules at each step of one string", "P", "", 1, "definition",
+                "modules at each position of one string", "P", "", 1, "definition",
                 origin=Origin("layout")),
-            charge=leaf(STORAGE, "z", "%", STORED[1], "common practice", origin=Origin("rule")))
+            charge=charged.charge)
         places = [o for o, p in zip(on_hand, pack.layout.parts, strict=True)
                   for _ in range(p.series)]
         object.__setattr__(self, "figures", figures)
+        object.__setattr__(self, "charged", charged)
         object.__setattr__(self, "places", places)
 
     @property
@@ -85,13 +109,27 @@ class PackStack(Stack):
         return self.places[run.first - 1:run.last]
 
     def expected(self, run: Run) -> tuple[float, float] | None:
-        """Band of the voltmeter at 30 to 50 % charge."""
-        modules = [o.module for o in self._modules(run)]
-        if any(m.needs_bench for m in modules):
-            return None
-        low, high = STORED
-        return (sum(float(mod.ocv_low(m, low)) for m in modules),
-                sum(float(mod.ocv_high(m, high)) for m in modules))
+        """Band of the voltmeter at the charge that the modules are joined with."""
+        return self.charged.edges([o.module for o in self._modules(run)])
+
+
+@dataclass(frozen=True)
+class Grouping:
+    """One group put together before anything is linked in series.
+
+    Attributes:
+        number: of the group, from the minus end.
+        many: modules side by side.
+        each: band of the voltmeter across one module, or None [V].
+        apart: most by which any two may differ [V].
+        highest: voltage of a full module.
+    """
+
+    number: int
+    many: int
+    each: tuple[float, float] | None
+    apart: float
+    highest: Finding
 
 
 @dataclass(frozen=True)
@@ -118,18 +156,20 @@ class BuildSheet:
     Attributes:
         figures: of the study.
         stack: the chain.
+        groups: modules joined side by side, before the steps; empty where none are.
         steps: of the assembly, section by section.
-        joints: (id, place).
+        joints: every one.
         parts: lines of the as-built record.
         warnings: why this should not be built yet.
-        joint_limit: resistance that the design counts on.
+        joint_limit: resistance that the design counts on for a link.
         stacks: how many like chains.
     """
 
     figures: Figures
     stack: PackStack
+    groups: tuple[Grouping, ...]
     steps: tuple[Step, ...]
-    joints: tuple[tuple[str, str], ...]
+    joints: tuple[Joint, ...]
     parts: tuple[BuiltPart, ...]
     warnings: tuple[str, ...]
     joint_limit: Finding
@@ -140,24 +180,66 @@ class BuildSheet:
         """Highest voltage of the whole chain."""
         return self.steps[-1].worst.highest
 
+    @property
+    def charged(self) -> AtAssembly:
+        """At what charge the modules are joined."""
+        return self.stack.charged
 
-def build_sheet(study: ProtectionStudy) -> BuildSheet:
-    """The build sheet of one layout."""
+
+def build_sheet(study: ProtectionStudy, plan: BalancePlan | None = None) -> BuildSheet:
+    """The build sheet of one layout.
+
+    Args:
+        study: one layout sized.
+        plan: what the bench says must be done before joining; None without a bench.
+    """
     figures = Figures(study)
-    stack = PackStack(figures)
     layout = study.layout
-    steps = assembly(stack, _last_joints(figures))
-    stacks = layout.parallel if layout.arrangement == "strings" else 1
-    return BuildSheet(figures, stack, steps, joint_ids(figures), _parts(study),
-                      _warnings(study), study.brief.path.link_resistance, stacks)
+    modules = [study.brief.modules[p.entry].module for p in layout.parts]
+    stack = PackStack(figures, at_assembly(modules, plan))
+    joints, word = joints_of(study), position_word(study)
+    switch = disconnect_of(study)
+    first = (switch.after,) if switch else ()
+    inner = tuple(dict.fromkeys((*first, *open_places(study))))
+    steps = tuple(_worded(step, study, stack, joints, word) for step in assembly(stack, inner))
+    return BuildSheet(figures, stack, _groups(study, stack), steps, joints, _parts(study),
+                      _warnings(study), study.brief.path.link_resistance, strings_of(study))
 
 
-def _last_joints(figures: Figures) -> tuple[int, ...]:
-    """Joints that are closed last: disconnect and mid-pack fuse, else the middle."""
-    places = figures.brief.pack
-    found = [int(f.number) for f in (places.disconnect_after, places.fuse_after)
-             if f.known and 0 < f.number < figures.pack.layout.series]
-    return tuple(dict.fromkeys(found))
+def _worded(step: Step, study: ProtectionStudy, stack: PackStack, joints: tuple[Joint, ...],
+            word: str) -> Step:
+    """A step in the words of this circuit: a link, or what stands there in its place."""
+    if not step.joint:
+        return replace(step, action=f"every {word} by itself",
+                       measure=f"each {word}: {band(step.worst)}" if word == "group" else
+                       step.measure, live=f"both terminals of every {word}")
+    k = step.joint
+    between = f"between {word} {k} and {k + 1}"
+    joint = next(j for j in joints if j.after == k and j.kind != ACROSS)
+    if not joint.of_the_day:
+        return replace(step, action=f"fit the link {between}")
+    tags, joined = tags_at(study, k), next(s for s in step.sections
+                                           if s.run.first <= k < s.run.last)
+    switch = disconnect_of(study)
+    plug = f" (fixed part of {switch.tag} with its plug out; the plug last)" \
+        if switch and switch.after == k else ""
+    what = f"{tags} {between}, no plain link{plug}" if tags else f"the last link {between}"
+    return replace(
+        step,
+        action=f"ONLY ON THE DAY OF THE FIRST ENERGISING, when packcalc commission says so: {what}",
+        measure=f"before: near 0 V across the open place, else a second path is there: stop; "
+                f"after, mains open: section {joined.run}: {band(joined)}; then four wires from "
+                f"terminal to terminal: {joint.limit_words}")
+
+
+def _groups(study: ProtectionStudy, stack: PackStack) -> tuple[Grouping, ...]:
+    """How far the modules of each group may stand apart before they are joined."""
+    if position_word(study) != "group":
+        return ()
+    runs = [Run(k, k) for k in range(1, study.layout.series + 1)]
+    return tuple(Grouping(run.first, study.layout.parallel, stack.expected(run),
+                          WITHIN * stack.places[run.first - 1].module.series, stack.highest(run))
+                 for run in runs)
 
 
 def _warnings(study: ProtectionStudy) -> tuple[str, ...]:
@@ -171,7 +253,8 @@ def _warnings(study: ProtectionStudy) -> tuple[str, ...]:
 
 def _parts(study: ProtectionStudy) -> tuple[BuiltPart, ...]:
     layout, brief = study.layout, study.brief
-    found = []
+    found, word = [], position_word(study)
+    side = "place" if word == "group" else "string"
     number = 0
     for part in layout.parts:
         module = brief.modules[part.entry].module
@@ -179,16 +262,20 @@ def _parts(study: ProtectionStudy) -> tuple[BuiltPart, ...]:
             number += 1
             found += [BuiltPart(
                 f"module.{number}" + (f".{p}" if layout.parallel > 1 else ""),
-                f"module, step {number}" + (f", {_side(study)} {p}" if layout.parallel > 1
-                                            else ""), module.title)
-                for p in range(1, layout.parallel + 1)]
-    return (*found, *(_protective(item, study) for item in study.items if item.specification
-                      and item.key not in ("insulation", "overvoltage", "coordination",
-                                           "string_coordination", "switching", "strings")))
+                f"module, position {number}" + (f", {side} {p}" if layout.parallel > 1 else ""),
+                module.title) for p in range(1, layout.parallel + 1)]
+    return (*found, *_fuse_inside(study), *(
+        _protective(item, study) for item in study.items if item.specification
+        and item.key not in ("insulation", "overvoltage", "coordination",
+                             "string_coordination", "switching", "strings")
+        and (item.key != "disconnect" or disconnect_of(study) or disconnect_open(study))))
 
 
-def _side(study: ProtectionStudy) -> str:
-    return "string" if study.layout.arrangement == "strings" else "place"
+def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
+    """The fuse that stands inside the string beside the main fuse: no item of its own."""
+    return [BuiltPart(INSIDE_FUSE, f"Fuse inside the string, {part.tag}",
+                      f"rated DC voltage: above {study.pack.highest_voltage.shown}")
+            for part in parts_inside(study) if part.name == FUSE_INSIDE]
 
 
 def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
@@ -206,5 +293,7 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
 def joint_chains(sheet: BuildSheet) -> tuple[Finding, ...]:
     """Findings of the sheet that are unfolded."""
     whole = sheet.steps[-1].worst
-    return (whole.highest, whole.energy, sheet.joint_limit)
+    inside = [f for j in sheet.joints if j.kind == INSIDE for f in (j.least, j.limit)
+              if f is not None]
+    return (whole.highest, whole.energy, sheet.joint_limit, *inside[:2])
 

@@ -15,7 +15,8 @@ from importlib import resources
 
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
-from packcalc.handover.figures import Figures
+from packcalc.handover.figures import Figures, discharge_open, discharge_time
+from packcalc.handover.inside import disconnect_of, disconnect_open
 from packcalc.protection import ProtectionStudy
 
 CORE = "common core"
@@ -153,7 +154,8 @@ def _devices(f: Figures) -> tuple[str, tuple[Finding, ...]]:
     names = f.brief.parts
     own = (names.string_fuse,) if f.study.layout.in_strings else ()
     opened = names.tripped(f.study.layout.in_strings)
-    given = [n for n in (names.main_fuse, *own, opened, names.resistor, names.disconnect) if n]
+    switch = names.disconnect if disconnect_of(f.study) or disconnect_open(f.study) else ""
+    given = [n for n in (names.main_fuse, *own, opened, names.resistor, switch) if n]
     return ("named in the brief: " + ", ".join(given) if given else
             "no part is named: specifications only"), (f.pack.highest_voltage,
                                                        f.study.faults.highest)
@@ -182,9 +184,10 @@ def _precharge(f: Figures) -> tuple[str, tuple[Finding, ...]]:
 def _discharge(f: Figures) -> tuple[str, tuple[Finding, ...]]:
     item = f.study.circuit.insulation.item
     stored = tuple(x for x in item.duty if "energy of the charged DC link" in x.title)
-    fall = f.fall_time()
-    return ("link and its fall" if fall else "energy of the link; its discharge resistor is not "
-            "in the brief"), (*stored, *((fall,) if fall else ()))
+    fall, lacking = discharge_time(f.study), discharge_open(f.study)
+    known = "energy of the link; its discharge resistor is not in the brief" if fall is None else \
+        "link and its fall" + (f", at least ({'; '.join(lacking)})" if lacking else "")
+    return known, (*stored, *((fall,) if fall else ()))
 
 
 def _mass(f: Figures) -> tuple[str, tuple[Finding, ...]]:
@@ -196,8 +199,9 @@ def _isolation(f: Figures) -> tuple[str, tuple[Finding, ...]]:
 
 
 def _monitor(f: Figures) -> tuple[str, tuple[Finding, ...]]:
-    return f"brief: monitor {f.brief.path.insulation_monitor}; readings monitor.*", (
-        f.test_resistor,)
+    does = f.brief.path.insulation_monitor
+    return f"brief: monitor {does}; readings monitor.*", () if does == "none" else \
+        f.test_resistor(f.study.circuit.insulation.joined)
 
 
 def _traces(f: Figures) -> tuple[str, tuple[Finding, ...]]:

@@ -14,6 +14,35 @@ from packcalc.findings import Finding
 
 WORDS = "words"
 YES = ("yes", "no")
+SUM, FALL = "sum", "fall"
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """What a reading must agree with: other readings, however wide its own band is.
+
+    Attributes:
+        kind: SUM of the others; FALL from the second of them to 60 V with the first as its
+            time constant.
+        ids: of the others.
+        within: largest share that it may differ by.
+        off: what a difference suggests.
+    """
+
+    kind: str
+    ids: tuple[str, ...]
+    within: Finding
+    off: str
+
+    @property
+    def words(self) -> str:
+        """What it is held against, in words."""
+        ids = self.ids
+        if self.kind == FALL:
+            return f"within {self.within.shown} of {ids[0]} · ln({ids[1]} / 60 V)"
+        named = ids[0] if len(ids) == 1 else f"the sum of {', '.join(ids)}" if len(ids) < 4 else \
+            f"the sum of {ids[0]} to {ids[-1].rsplit('.', 1)[-1]}"
+        return f"within {self.within.shown} of {named}"
 
 
 @dataclass(frozen=True)
@@ -30,6 +59,8 @@ class Expected:
         below, above: what a reading beyond that end suggests; `below` also for "no".
         needed: whether its gate waits for it.
         lacking: why there is no band, where there is none.
+        agrees: with which other readings it must agree, or None.
+        like: what it is one of many of ("links"); such readings share one table.
     """
 
     id: str
@@ -43,6 +74,8 @@ class Expected:
     above: str = ""
     needed: bool = True
     lacking: str = ""
+    agrees: Agreement | None = None
+    like: str = ""
 
     @property
     def edges(self) -> tuple[Finding, ...]:
@@ -69,7 +102,7 @@ class Stage:
     """One stage: what is done, what is read, and when not to go on.
 
     Attributes:
-        key: first part of its readings' ids.
+        key: first part of its readings' ids; a place of the build sheet keeps the sheet's id.
         title: what the stage is.
         live: what is live meanwhile.
         steps: in order.

@@ -6,31 +6,66 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from packcalc import transients as tr
+from packcalc.bench.assign import AssignmentStudy
 from packcalc.brief import Brief
-from packcalc.electrical import total_resistance, with_tolerance
+from packcalc.electrical import with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
+from packcalc.handover.inside import voltage_whole
 from packcalc.pack import PackModel
 from packcalc.parts import RESISTOR
 from packcalc.protect.insulation import module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
+from packcalc.protect.branches import added_capacitance
+from packcalc.side_circuits import BARE, OPEN_INPUT, bus_capacitance, on_the_bus
 
 SUPPLY = rule("voltage of the current-limited supply", "V", "V", 48.0,
               "our choice below the 60 V border; set it and write down what it is")
 BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
+ROOM = rule("room above the demand for a test resistor that is made", "a", "%", 0.05,
+            "our rule: the next value of a 1 % series, or two in series")
 BOND = leaf("bond of an exposed conductive part to the chassis", "R_b", "mΩ", 0.1, "read",
             source="un-r100-bonding", origin=Origin("paragraph 5.1.2.2"),
             note="at 0.2 A or more; a welded joint passes unmeasured")
 RESISTOR_TITLE = "Pre-charge resistance"
+LEVEL_TIME = "Time to the closing level"
+FALL_TITLE = "time for the DC link to fall to 60 V"
+
+
+def discharge_time(study: ProtectionStudy) -> Finding | None:
+    """Time of the link to fall below 60 V, the very finding of the file for review.
+
+    None where the discharge resistor is not known, or the link never stands above 60 V.
+    """
+    return next((f for f in study.circuit.insulation.item.duty if f.title == FALL_TITLE), None)
+
+
+def open_on_bus(study: ProtectionStudy) -> tuple[str, ...]:
+    """Branches on the bus whose capacitance is not known, with what is counted for them."""
+    return tuple(f"input capacitance of {b.name} is not known, counted with {OPEN_INPUT.shown}"
+                 for b in on_the_bus(study.brief)
+                 if not b.capacitance.known and b.kind not in BARE)
+
+
+def discharge_open(study: ProtectionStudy) -> tuple[str, ...]:
+    """What may make that time longer than counted; empty where it is the longest."""
+    return (*open_on_bus(study), *(() if voltage_whole(study.pack) else
+                                   ("parts of the over-voltage chain are not evaluated",)))
 
 
 @dataclass(frozen=True)
 class Figures:
-    """Findings of one study that several stages share."""
+    """Findings of one study that several stages share.
+
+    Attributes:
+        study: one layout sized.
+        dealt: modules of the bench in its places; None without a bench.
+    """
 
     study: ProtectionStudy
+    dealt: AssignmentStudy | None = None
 
     @property
     def brief(self) -> Brief:
@@ -69,9 +104,10 @@ class Figures:
     def can_precharge(self) -> bool:
         return self.resistor is not None and self.capacitance.known
 
-    @property
+    @cached_property
     def capacitance(self) -> Finding:
-        return self.brief.inverter.dc_link_capacitance
+        """DC link and every branch on the bus, as the pre-charge counts them."""
+        return bus_capacitance(self.brief)
 
     def resistance_edge(self, upper: bool) -> Finding:
         """Pre-charge resistance at one end of its tolerance."""
@@ -80,11 +116,28 @@ class Figures:
         return trace(edge, f"pre-charge resistance, {'upper' if upper else 'lower'} tolerance",
                      resistance=self.resistor, tolerance=self.resistor_tolerance)
 
+    @cached_property
+    def capacitance_sure(self) -> Finding:
+        """DC link and the branches on the bus that say what they hold: the lower end."""
+        whole = self.brief.inverter.dc_link_capacitance
+        for branch in on_the_bus(self.brief):
+            if branch.capacitance.known:
+                whole = trace(added_capacitance, "capacitance on the bus that is known",
+                              first=whole, second=branch.capacitance)
+        return whole
+
     def capacitance_edge(self, upper: bool) -> Finding:
-        """Link capacitance at one end of its tolerance, counted the same either way."""
+        """Bus capacitance at one end of its tolerance, counted the same either way."""
         edge = tr.largest_capacitance if upper else smallest_capacitance
-        return trace(edge, f"link capacitance, {'upper' if upper else 'lower'} tolerance",
-                     capacitance=self.capacitance,
+        return trace(edge, f"bus capacitance, {'upper' if upper else 'lower'} tolerance",
+                     capacitance=self.capacitance if upper else self.capacitance_sure,
+                     tolerance=self.brief.inverter.dc_link_tolerance)
+
+    def link_alone(self, upper: bool) -> Finding:
+        """The inverter's own capacitance at one end of its tolerance, every branch unplugged."""
+        edge = tr.largest_capacitance if upper else smallest_capacitance
+        return trace(edge, f"DC link by itself, {'upper' if upper else 'lower'} tolerance",
+                     capacitance=self.brief.inverter.dc_link_capacitance,
                      tolerance=self.brief.inverter.dc_link_tolerance)
 
     @cached_property
@@ -127,14 +180,20 @@ class Figures:
                       voltage=SUPPLY, resistance=resistance, load_resistance=bleed),
                 trace(tr.parallel_resistance, resistance=resistance, load_resistance=bleed))
 
-    def discharge_edge(self, upper: bool) -> Finding | None:
-        """Time constant of the discharge at one end; None where the resistor is not known."""
-        bleed = self.brief.inverter.discharge_resistance
-        if not bleed.known or not self.capacitance.known:
+    def discharge_edge(self, upper: bool, *, alone: bool = False) -> Finding | None:
+        """Time constant of the discharge at one end; None where the resistor is not known.
+
+        Args:
+            upper: which end.
+            alone: with every branch on the bus unplugged.
+        """
+        bleed = self.bleed_edge(upper)
+        if bleed is None or not self.capacitance.known:
             return None
-        return trace(bands.time_constant, f"{'longest' if upper else 'shortest'} time constant of "
-                     "the discharge", resistance=self.bleed_edge(upper),
-                     capacitance=self.capacitance_edge(upper))
+        words = f"{'longest' if upper else 'shortest'} time constant of the discharge"
+        return trace(bands.time_constant, words + (", inverter by itself" if alone else ""),
+                     resistance=bleed,
+                     capacitance=(self.link_alone if alone else self.capacitance_edge)(upper))
 
     def bleed_edge(self, upper: bool) -> Finding | None:
         """Discharge resistor at one end of its tolerance."""
@@ -145,15 +204,6 @@ class Figures:
         return trace(edge, f"discharge resistor, {'upper' if upper else 'lower'} tolerance",
                      unit="kΩ", resistance=bleed, tolerance=self.brief.inverter.discharge_tolerance)
 
-    def fall_time(self) -> Finding | None:
-        """Longest time of the link to fall below 60 V; None where its resistor is not known."""
-        bleed, voltage = self.bleed_edge(True), self.pack.highest_voltage
-        if bleed is None or not self.capacitance.known or voltage.number <= BORDER.number:
-            return None
-        return trace(tr.discharge_time, "longest time of the link to fall to 60 V",
-                     resistance=bleed, capacitance=self.capacitance_edge(True), voltage=voltage,
-                     end=BORDER)
-
     def fastest(self) -> Finding:
         """Shortest time to the closing level, nothing drawing."""
         return trace(tr.charging_time, "shortest time to the level, nothing drawing",
@@ -161,24 +211,21 @@ class Figures:
                      capacitance=self.capacitance_edge(False), level=self.brief.precharge.level)
 
     def slowest(self) -> Finding | None:
-        """Longest time to the closing level, discharge resistor and known loads counted.
+        """Longest time to the closing level, the very finding of the file for review.
 
-        None where the discharge resistor keeps the bus below the level.
+        None where the discharge resistor or a load keeps the bus below the level.
         """
-        level = self.brief.precharge.level
-        supply, resistance = self._slow_source()
-        settled = trace(bands.share_of_supply, "share of the source at which the bus settles",
-                        part=supply, whole=SUPPLY)
-        if settled.number <= level.number:
+        return next((f for i in self.study.items if i.key == "precharge" for f in i.duty
+                     if f.title.startswith(LEVEL_TIME)), None)
+
+    def quickest_fall(self) -> Finding | None:
+        """Shortest time of the link to fall to 60 V: from an empty pack, inverter alone."""
+        bleed, start = self.bleed_edge(False), self.pack.empty_voltage
+        if bleed is None or start.number <= BORDER.number:
             return None
-        own = level if supply is SUPPLY else trace(bands.level_of_settled, level=level,
-                                                   settled=settled)
-        free = trace(tr.charging_time, "longest time to the level, discharge resistor counted",
-                     resistance=resistance, capacitance=self.capacitance_edge(True), level=own)
-        reference = self.resistor is not None and self.resistor.title == RESISTOR_TITLE
-        loaded = [f for i in self.study.items if reference and i.key == "precharge"
-                  for f in i.duty if f.title.startswith("Time to the closing level")]
-        return largest([free, *loaded], "longest time to the level")
+        return trace(tr.discharge_time, "shortest time of the link to fall to 60 V",
+                     resistance=bleed, capacitance=self.link_alone(False), voltage=start,
+                     end=BORDER)
 
     def peak_edge(self, voltage: Finding, upper: bool) -> Finding:
         """First current into the empty link at one end of the resistor's tolerance."""
@@ -191,14 +238,6 @@ class Figures:
     def module_voltage(self) -> Finding:
         """One full module with the charger's tolerance."""
         return module_voltage(self.brief, self.pack)
-
-    @cached_property
-    def pack_resistance(self) -> tuple[Finding, Finding]:
-        """From new, hot cells in the first milliseconds to aged, cold cells after the peak."""
-        low = trace(total_resistance, "least resistance of the pack, new and hot",
-                    modules=self.pack.resistance_initial, path=self.pack.path,
-                    cables=self.pack.cable_allowance)
-        return low, self.pack.resistance_sag
 
     def charge_end(self, upper: bool) -> Finding:
         """Voltage at the end of charging at one end of the charger's tolerance."""
@@ -221,13 +260,6 @@ class Figures:
         return smallest([r.terminal_limit for r in self.brief.cables.route],
                         "lowest temperature limit of the terminals")
 
-    @cached_property
-    def test_resistor(self) -> Finding:
-        """Half of the reading at which the isolation monitor acts."""
-        managed = self.brief.management
-        acts = next((f for f in (managed.isolation_trip, managed.isolation_warn) if f.known),
-                    self.isolation)
-        return trace(bands.half,
-                     "test resistor: half the response value of the monitor", response=acts)
-
-
+    def test_resistor(self, demand: Finding) -> tuple[Finding, Finding]:
+        """Ends of a test resistor that proves a demand on the monitor, and hardly more."""
+        return demand, trace(bands.with_room, "largest test resistor", demand=demand, room=ROOM)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from packcalc.findings import Finding
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
-from packcalc.handover.figures import Figures
+from packcalc.handover.figures import Figures, discharge_open, discharge_time
+from packcalc.handover.inside import disconnect_of, disconnect_out, up_to
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.protection import ProtectionStudy
 
@@ -87,7 +88,7 @@ TASKS = (
 def maintenance(study: ProtectionStudy) -> Maintenance:
     """Intervals, readings and actions for one layout."""
     figures = Figures(study)
-    fall = figures.fall_time()
+    fall = discharge_time(study)
     chains = (study.pack.highest_voltage, figures.isolation, *((fall,) if fall else ()))
     return Maintenance(figures, TASKS, _repeats(study), _events(figures), chains)
 
@@ -103,15 +104,21 @@ def _repeats(study: ProtectionStudy) -> tuple[Repeat, ...]:
     return tuple(Repeat(rules[key], tuple(items)) for key, items in found.items())
 
 
-def _waiting(figures: Figures) -> str:
-    fall = figures.fall_time()
-    return (f"wait {fall.shown} and longer for the link" if fall else
-            "wait: how long the link stays charged is not known") + ", prove dead with a meter"
+def _waiting(study: ProtectionStudy) -> str:
+    fall, lacking = discharge_time(study), discharge_open(study)
+    if fall is None:
+        words = "wait: how long the link stays charged is not known"
+    elif lacking:
+        words = (f"wait far longer than {fall.shown} for the link, which is the least "
+                 f"({'; '.join(lacking)})")
+    else:
+        words = f"wait {fall.shown} and longer for the link"
+    return f"{words}; prove dead with a meter"
 
 
 def _events(figures: Figures) -> tuple[Event, ...]:
-    need, wait = figures.isolation.shown, _waiting(figures)
-    volts = figures.pack.highest_voltage.shown
+    need, wait = figures.isolation.shown, _waiting(figures.study)
+    out, last = disconnect_out(figures.study), _closed_last(figures.study)
     return (
         Event("crash", "After a crash, however small", (
             "Out and away; uphill and upwind; tell the operator that it is an electric vehicle. "
@@ -126,10 +133,12 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "all dead tests and every stage of the first energising again"),
         Event("flood", "After water reached the box", (
             "Do not charge, do not drive, do not open at once: water in a pack makes gas and "
-            f"shorts, and up to {volts} stands in it. Outdoors, away from anything that burns.",
+            f"shorts, and {up_to(figures.pack)} stands in it. Outdoors, away from anything that "
+            "burns.",
             "Salt water: count every module that it reached as lost (common practice).",
-            "Fresh water: sections apart, dry, look for tide marks and green copper; isolation "
-            "of every module at 500 V, then a month at rest with voltages written down."),
+            "Fresh water: sense leads off, then sections apart; dry, look for tide marks and "
+            "green copper; isolation of every module at 500 V, then a month at rest with voltages "
+            "written down."),
             "isolation as when new, no module lost charge, then all stages again"),
         Event("fuse", "After a fuse has opened", (
             "Never replace it first: find what it opened on. Both poles, both sides, isolation, "
@@ -138,9 +147,11 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "where the fault was above what their sheet allows.",
             "All links, for heat marks. Replace every fuse that carried the fault, also the ones "
             "that still conduct; same part number, never a size up."),
-            "cause found and written down; stages from the supply under 60 V on"),
+            "cause found and written down; the dead tests first (resistance across each open "
+            "contact, isolation of the load side: the contactors carried a fault), then every "
+            "later stage of the first energising in its order"),
         Event("storage", "Before and after long storage", (
-            "Charge of 30 to 50 % (common practice); disconnect out; 12 V battery off, so that "
+            f"Charge of 30 to 50 % (common practice); {out}; 12 V battery off, so that "
             "nothing sleeps on the pack; dry, above freezing where possible.",
             "Every 3 months: voltage of the pack and lowest cell; charge again before the lowest "
             "cell nears its lower limit (our rule).",
@@ -150,9 +161,20 @@ def _events(figures: Figures) -> tuple[Event, ...]:
         Event("module", "Replacing a module", (
             "A full bench sheet for the new one first; `packcalc assign` says what its place "
             "asks for; never a stranger of other chemistry or cell count.",
-            "Sections apart as on the build sheet read backwards; one joint open at a time.",
-            "Rest voltage and charge matched before it is joined; LFP by charge counted, never "
-            "by voltage.",
+            f"Contactors open, 12 V off, charger away; {out}; dead outside the box, proven by a "
+            "meter.",
+            "Sense leads off next, of every monitor that spans the joints to be opened; no power "
+            "link before the sense leads that span it.",
+            "Then sections apart as on the build sheet read backwards; one joint open at a time.",
+            "Rest voltage matched before it is joined, as packcalc assign says; on a flat curve "
+            "(LFP) voltage tells nothing: both charged fully.",
+            f"Back: power links inside its section first, torque and mark; every cell tap measured "
+            f"at the loose connector; sense leads in, one monitor at a time, lowest cells first; "
+            f"{last} only with every monitor plugged and silent.",
             "As-built record: mark, serial, date, who; its marks under the signature are void."),
-            "all links of its section measured, balance, first charge attended"),
+            "all links of its section measured, dead tests, balance, first charge attended"),
     )
+
+
+def _closed_last(study: ProtectionStudy) -> str:
+    return "disconnect and the last link" if disconnect_of(study) else "the last link"

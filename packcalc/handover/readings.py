@@ -7,18 +7,23 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from packcalc.checks import NOT_EVALUATED, Check, judge
+from packcalc.bench.meaning import total
+from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
+from packcalc.electrical import with_tolerance
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import OUTLIER_SCORE, SCORE_CONSTANT, rule
-from packcalc.handover.expected import WORDS, Expected, Plan, Stage
+from packcalc.handover.expected import FALL, WORDS, Agreement, Expected, Plan, Stage
+from packcalc.handover.figures import BORDER
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.reading.readings_file import Reading
 
 IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
 YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"
-OUT = (BELOW, ABOVE, NO)
+APART = "does not agree"
+OUT = (BELOW, ABOVE, NO, APART)
 FEWEST = 5
+KINDS = ("build.joint_", "build.group_")
 JOINT_FACTOR = rule("multiple of the median above which a joint is worse than its like", "k", "",
                     1.5)
 CALIBRATION_DAYS = 366
@@ -97,8 +102,47 @@ def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
                         "" if said else expected.below, questions=questions)
     finding = as_finding(expected, reading)
     verdict, checks = _held(expected, finding)
+    apart = _agreement(expected, reading, finding, readings)
     suggests = {BELOW: expected.below, ABOVE: expected.above}.get(verdict, "")
-    return Compared(expected, reading, finding, verdict, suggests, checks, questions)
+    if verdict not in OUT and any(c.verdict == FAIL for c in apart):
+        verdict, suggests = APART, expected.agrees.off if expected.agrees else ""
+    return Compared(expected, reading, finding, verdict, suggests, (*checks, *apart), questions)
+
+
+def _agreement(expected: Expected, reading: Reading, finding: Finding,
+               readings: Sequence[Reading]) -> tuple[Check, ...]:
+    """A reading held against the others it must agree with; nothing where one is not read."""
+    agrees = expected.agrees
+    if agrees is None:
+        return ()
+    upto = [r for r in readings if r.date <= reading.date]
+    others = [(name, latest(upto, name)) for name in agrees.ids]
+    units = ("s", "V") if agrees.kind == FALL else (expected.unit,) * len(others)
+    found = [leaf(name, "x", unit, r.value, "measured",
+                  origin=Origin(r.place, r.line, name, r.text), note=f"on {r.date}")
+             for (name, r), unit in zip(others, units, strict=True)
+             if r is not None and r.value is not None]
+    if len(found) < len(others):
+        return ()
+    edges = _fall_edges(agrees, found) if agrees.kind == FALL else _sum_edges(agrees, found)
+    return tuple(judge(f"{expected.title} agrees with {' and '.join(agrees.ids[:2])}",
+                       STAGE_OF_CHECKS, finding, relation, edge)
+                 for edge, relation in zip(edges, ("at least", "at most")))
+
+
+def _sum_edges(agrees: Agreement, found: Sequence[Finding]) -> tuple[Finding, ...]:
+    whole = total("sum of the readings of its parts", "U", "V", found)
+    return (trace(bands.lower_voltage, voltage=whole, tolerance=agrees.within),
+            trace(with_tolerance, voltage=whole, tolerance=agrees.within))
+
+
+def _fall_edges(agrees: Agreement, found: Sequence[Finding]) -> tuple[Finding, ...]:
+    constant, start = found
+    if start.number <= BORDER.number:
+        return ()
+    expected = trace(bands.fall_from_constant, constant=constant, start=start, end=BORDER)
+    return (trace(bands.shorter, time=expected, share=agrees.within),
+            trace(bands.longer, time=expected, share=agrees.within))
 
 
 def _held(expected: Expected, finding: Finding) -> tuple[str, tuple[Check, ...]]:
@@ -187,8 +231,12 @@ def joint_limit(values: Sequence[float]) -> Finding | None:
 
 
 def joint_outliers(plan: Plan, readings: Sequence[Reading]) -> tuple[Outlier, ...]:
-    """Joints above the limit that all of them set together."""
-    found = [(e, r) for e in plan.expected() if e.id.startswith("build.joint_")
+    """Joints above the limit that all of their kind set together."""
+    return tuple(o for kind in KINDS for o in _outliers(plan, readings, kind))
+
+
+def _outliers(plan: Plan, readings: Sequence[Reading], kind: str) -> tuple[Outlier, ...]:
+    found = [(e, r) for e in plan.expected() if e.id.startswith(kind)
              and (r := latest(readings, e.id)) is not None]
     limit = joint_limit([r.value for _, r in found])
     if limit is None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from packcalc.findings import Finding
-from packcalc.handover.figures import Figures
+from packcalc.handover.figures import Figures, discharge_open, discharge_time
+from packcalc.handover.inside import disconnect_of, disconnect_open, up_to
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show
 
@@ -14,7 +15,8 @@ LAYOUT_NOTE = (
     "(header, top view, side view, legend, footer), as far as read. The template and its "
     "pictograms were not seen: ask the certifier whether the standard's own form is wanted.")
 VIEWS = ("top view", "side view")
-LEGEND = ("battery box", "disconnect", "12 V battery", "cut loop", "traction cable",
+DISCONNECT = "disconnect"
+LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable",
           "airbags, pretensioners", "where not to cut or jack")
 
 
@@ -33,41 +35,72 @@ class ResponderSheet:
 
     figures: Figures
     headings: tuple[Heading, ...]
+    legend: tuple[str, ...]
     chains: tuple[Finding, ...]
 
 
 def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     """What the emergency services must know of one layout."""
     figures = Figures(study)
-    fall = figures.fall_time()
+    fall = discharge_time(study)
     chains = (study.pack.highest_voltage, study.pack.total_energy, study.pack.mass,
               *((fall,) if fall else ()))
-    return ResponderSheet(figures, _headings(figures), chains)
+    legend = LEGEND if _may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
+    return ResponderSheet(figures, _headings(figures), legend, chains)
+
+
+def _may_part(study: ProtectionStudy) -> bool:
+    return disconnect_of(study) is not None or disconnect_open(study)
+
+
+def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What switches it off as far as this circuit can be, and the blanks beside it."""
+    first = "1 key off, 2 cut loop (cut out a section)"
+    blanks = ("cut loop: where", "12 V battery: where")
+    part = disconnect_of(study)
+    inside = "Nothing empties the battery: inside the box all stays live."
+    if part is None and not disconnect_open(study):
+        return (f"{first}. That opens the contactors.",
+                "NO DISCONNECT: nothing else parts the battery. A welded contactor leaves the "
+                "orange cable live: count it as live.", inside), blanks
+    blanks = (blanks[0], "disconnect: where, how", blanks[1])
+    if part is None:
+        return (f"{first}, 3 disconnect out if one is found.",
+                "Whether it has one is not known: count orange cable as live.", inside), blanks
+    many = "3 disconnect out" if part.count == 1 else \
+        f"3 disconnect out in each of the {part.count} strings"
+    return (f"{first}, {many}.", "This isolates. " + inside), blanks
 
 
 def _pounds(mass: Finding) -> str:
     return f" ({show(mass.value, 'lb')})" if mass.known else ""
 
 
+def _link(study: ProtectionStudy) -> str:
+    """How long what hangs on the contactors stays charged after they have opened."""
+    fall = discharge_time(study)
+    if fall is None:
+        return "How long the link stays above 60 V is not known: count on minutes; measure."
+    if discharge_open(study):
+        return (f"Link stays above 60 V for {fall.shown} AT LEAST after isolating, how much longer "
+                "is not known: count on minutes; measure.")
+    return f"Link falls below 60 V in up to {fall.shown} after isolating; measure."
+
+
 def _headings(figures: Figures) -> tuple[Heading, ...]:
-    pack, fall = figures.pack, figures.fall_time()
+    pack = figures.pack
     kinds = ", ".join(dict.fromkeys(figures.brief.modules[p.entry].module.chemistry
                                     for p in pack.layout.parts))
-    link = (f"Link falls below 60 V in up to {fall.shown} after isolating; measure." if fall else
-            "How long the link stays above 60 V is not known: count on minutes; measure.")
+    off, blanks = _isolating(figures.study)
     return (
         Heading("Identification", (
-            f"Converted to electric. Lithium-ion ({kinds}), up to "
-            f"{pack.highest_voltage.shown} DC, {pack.total_energy.shown}, modules "
+            f"Converted to electric. Lithium-ion ({kinds}), "
+            f"{up_to(pack)} DC, {pack.total_energy.shown}, modules "
             f"{pack.mass.shown}{_pounds(pack.mass)}.",),
             ("make, model, year", "plate, VIN", "EV labels: front, rear")),
         Heading("Immobilise", ("It may stand ready without a sound: chock, lever to P, key "
                                "30 m (100 ft) away.",), ("parking brake, lever",)),
-        Heading("Disable hazards", (
-            "1 key off, 2 cut loop (cut out a section), 3 disconnect out.",
-            "This isolates. It does not empty the battery: inside the box all stays live.",
-            link),
-            ("cut loop: where", "disconnect: where, how", "12 V battery: where")),
+        Heading("Disable hazards", (*off, _link(figures.study)), blanks),
         Heading("Access to occupants", ("Never cut orange cable or the battery box.",),
                 ("where not to cut", "where to jack")),
         Heading("Stored energy", (

@@ -1,142 +1,92 @@
-"""The stages above 60 V: one section, pre-charge, weld, charge, wheels, current, joints, torque."""
+"""The stages with the pack whole: weld, charge, wheels, current, joint temperatures, torque."""
 
 from __future__ import annotations
 
-from packcalc.electrical import series_voltage
-from packcalc.findings import Finding, Origin, leaf, smallest, trace
-from packcalc.handover.bands import rule, share_of_current
-from packcalc.handover.expected import Expected, Stage, yes
-from packcalc.handover.figures import BORDER, Figures
+from packcalc.findings import trace
+from packcalc.handover.bands import rule, sag, share_of_current
+from packcalc.handover.expected import FALL, Agreement, Expected, Stage, yes
+from packcalc.handover.figures import Figures, discharge_open, discharge_time
+from packcalc.handover.inside import (
+    disconnect_of,
+    disconnect_open,
+    disconnect_out,
+    strings_of,
+    up_to,
+)
+from packcalc.handover.parted import inside_words, open_after, place_words, taps_ahead
+from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_resistance
+from packcalc.protection import ProtectionStudy
 
+FALL_WITHIN = rule("share by which the fall may differ from its time constant", "a", "%", 0.15,
+                   "our rule: two timings, and capacitors that lose a little with voltage")
 JOINT_SPREAD = rule("temperature of a joint above the median of all joints", "ΔT", "K", 10.0)
 FIRST_SHARE = rule("share of the continuous current on the first drive", "x", "%", 0.25)
 CELL_SPREAD = rule("difference between the cells at rest", "ΔU_c", "mV", 0.05,
                    "our rule; sellers' rules differ, no standard was found")
 
 
-def section(figures: Figures) -> Stage:
-    """The smallest section that can be joined, its disconnect the only way on."""
-    count = _first_count(figures)
-    low = trace(series_voltage, "section, every module empty", series=count,
-                module_voltage=_empty_module(figures))
-    high = trace(series_voltage, "section, every module full", series=count,
-                 module_voltage=figures.module_voltage)
-    many = f"{count.number:g} module{'s' if count.number > 1 else ''} in series"
-    above = "" if high.number <= BORDER.number else \
-        " One full module is above 60 V: there is no harmless section, gloves from here on."
-    return Stage(
-        "section", "One section", f"{many}: up to {high.shown}",
-        (f"One section of {many} into the load side, through its fuse; mains stay open.{above}",
-         "Sum of the modules' own readings in the note: the section must show it within 0.5 %.",
-         "Each pole to the chassis with a meter of 10 MΩ or more: it must sink towards nothing."),
-        (Expected("section.voltage", f"voltage of the section ({many})", "voltage", "V", low=low,
-                  high=high, how="at the section's ends",
-                  below="a module is missing, reversed or empty: stop",
-                  above="more modules are joined than the drawing says: stop"),
-         yes("section.poles_float", "both poles sink towards nothing against the chassis",
-             "an insulation fault lies inside the section: find the module before the next step")),
-        ("the section floats and shows the sum of its modules",))
-
-
-def _first_count(figures: Figures) -> Finding:
-    harmless = figures.study.circuit.insulation.sections
-    value = min(max(1.0, harmless.number), figures.pack.layout.series)
-    return leaf("modules in the first section", "n", "", value, "definition",
-                origin=Origin("sections under 60 V"),
-                note="as many as stay under 60 V when full, at least one")
-
-
-def _empty_module(figures: Figures) -> Finding:
-    modules = [figures.brief.modules[p.entry].module for p in figures.pack.layout.parts]
-    return smallest([trace(series_voltage, "empty voltage of one module", symbol="U_m",
-                           series=m.cells_in_series, module_voltage=m.empty_voltage)
-                     for m in modules], "empty voltage of one module")
-
-
-def pack_on(figures: Figures) -> Stage:
-    """The whole pack, through the pre-charge alone."""
-    pack, level = figures.pack, figures.brief.precharge.level
-    expected = [
-        Expected("pack.voltage", "voltage of the pack, mains open", "voltage", "V",
-                 low=pack.empty_voltage, high=pack.rest_full_voltage, how="at the pack's side of "
-                 "the mains; the sum of the modules' readings in the note, within 0.5 %",
-                 below="a module is missing, reversed or empty: stop",
-                 above="more in series than drawn, or charged too high: stop"),
-        *(Expected(f"pack.isolation_{pole}", f"isolation of the {pole} pole, by two voltmeter "
-                   "readings", "resistance", "kΩ", low=figures.isolation,
-                   how=f"known resistor of {figures.isolation.shown} ± 20 %, meter of 10 MΩ or "
-                   "more; the lower of both poles counts",
-                   below="modules, coolant, cables: leakages add in parallel; part by part")
-          for pole in ("positive", "negative"))]
-    if figures.can_precharge:
-        expected += _precharge(figures)
-    held = figures.can_precharge and figures.slowest() is None
-    unreached = ("STOP, design: the discharge resistor keeps the bus below "
-                 f"{level.shown}; smaller pre-charge resistance or larger discharge resistance.",
-                 ) if held else ()
-    return Stage(
-        "pack", "The pack through the pre-charge only", f"everything, up to "
-        f"{pack.highest_voltage.shown}; inverter told to stay off",
-        (*unreached, *_strings(figures),
-         "Mains kept from closing (coil lead off). Disconnect in, last link under cover.",
-         f"Pre-charge relay closed once. The bus must come to {level.shown} of the battery and "
-         "stay; a bus that hangs lower has a load on it: open at once.",
-         "Wait for the resistor to cool between two tries; no more tries than the brief says.",
-         "Relay open again, link down below 60 V, proven by meter, before the coil lead goes on."),
-        tuple(expected),
-        ("the bus comes up, floats and falls again", "isolation holds with the pack on"))
-
-
-def _strings(figures: Figures) -> tuple[str, ...]:
-    layout = figures.pack.layout
-    if layout.arrangement != "strings" or layout.parallel < 2:
-        return ()
-    return (f"{layout.parallel} strings: each alone first, by itself through the pre-charge, the "
-            "others parted; then joined, once their voltages agree as the file for review asks.",)
-
-
-def _precharge(figures: Figures) -> list[Expected]:
-    level = figures.brief.precharge.level
-    return [
-        Expected("pack.precharge_time", f"time from closing to {level.shown} of the battery",
-                 "time", "s", low=figures.fastest(), high=figures.slowest(),
-                 how="log of bus and battery voltage",
-                 below="capacitance is missing, or the resistor is low",
-                 above="a load wakes on the bus, or resistor or capacitance is high",
-                 lacking="the discharge resistor keeps the bus below the level"),
-        Expected("pack.peak_current", "first current into the empty link", "current", "A",
-                 low=figures.peak_edge(figures.pack.empty_voltage, False),
-                 high=figures.peak_edge(figures.pack.highest_voltage, True), needed=False,
-                 how="current clamp", below="resistor high",
-                 above="resistor low or bridged: open at once")]
+def _live(figures: Figures) -> str:
+    """What is live with the contactors closed, and what stays live with them open."""
+    names = taps_ahead(figures.study)
+    ahead = f" and {', '.join(names)}" if names else ""
+    return (f"with the contactors closed everything, {up_to(figures.pack)}; with them open still "
+            f"the whole inside of the box, the pole leads up to the contactors{ahead}")
 
 
 def weld(figures: Figures) -> Stage:
-    """Each main proven open while the other is closed."""
-    level = figures.study.circuit.states.item.duty[0]
+    """Each contactor proven open while the other is closed; the fall of the link timed."""
+    study = figures.study
+    level = study.circuit.states.item.duty[0]
+    strings = tuple((f"_{n}", f" of string {n}") for n in range(1, strings_of(study) + 1)) \
+        if strings_of(study) > 1 else (("", ""),)
+    alone = "One string at a time, the others open. " if strings_of(study) > 1 else ""
     return Stage(
-        "weld", "Weld test", f"everything, up to {figures.pack.highest_voltage.shown}",
-        ("One full start without torque, one stop. Then each main alone, pre-charge open, link "
-         "first below the level: voltage from the open main's load side to the other pole.",
-         "Alternate which main opens first, so that both are proven in turn."),
-        (*(Expected(f"weld.{open_}", f"behind the open {open_} main, the other one closed",
-                    "voltage", "V", high=level, how="meter of 10 MΩ or more, or the controller's "
-                    "own reading; both, once", above="welded contact or a path around it: replace "
-                    "the contactor, do not reset; a charged link looks the same: let it fall "
-                    "first") for open_ in ("plus", "minus")),
-         Expected("weld.fall_time", "link from full to 60 V after opening", "time", "s",
-                  high=figures.fall_time(), how="log or stopwatch",
-                  above="discharge path open or high; label the longer time, mend it",
-                  lacking="discharge resistor or capacitance is not in the brief; the reading "
-                          "becomes the baseline")),
-        ("neither main is welded, and the controller saw it as the meter did",))
+        "weld", "Weld test", _live(figures),
+        (f"{alone}One full start without torque, one stop. Then each contactor alone, pre-charge "
+         "open, link first below the level: voltage from the open one's load side to the other "
+         "pole of the battery.",
+         "Alternate which contactor opens first, so that both are proven in turn.",
+         "Fall of the link: branches on the bus unplugged (with the bus dead), so that nothing but "
+         "the resistor draws; bus voltage just before opening written down, then timed to 60 V. "
+         "The label carries the longest time that the file for review counts."),
+        (*(Expected(f"weld.{open_}{name}", f"behind the open {open_} contactor{said}, the other "
+                    "one closed", "voltage", "V", high=level, how="meter of 10 MΩ or more, or the "
+                    "controller's own reading; both, once", above="welded contact or a path around "
+                    "it: replace the contactor, do not reset; a charged link looks the same: let "
+                    "it fall first") for name, said in strings for open_ in ("plus", "minus")),
+         *_fall(figures)),
+        ("no contactor is welded, and the controller saw it as the meter did",))
+
+
+def _fall(figures: Figures) -> tuple[Expected, ...]:
+    """The fall from what the bus stood at, held against the time constant read before."""
+    open_ = "; ".join(discharge_open(figures.study))
+    return (
+        Expected("weld.link_voltage", "bus just before the contactors open", "voltage", "V",
+                 low=figures.pack.empty_voltage, high=figures.pack.highest_voltage,
+                 how="log or meter", below="the bus does not stand at the battery's voltage",
+                 above="more than the battery's highest voltage: stop"),
+        Expected("weld.fall_time", "link from there to 60 V after opening"
+                 + (f" ({open_})" if open_ else ""), "time", "s",
+                 low=figures.quickest_fall(), high=discharge_time(figures.study),
+                 how="log or stopwatch, nothing drawing on the bus",
+                 below="something draws on the bus or capacitance is missing: the label must carry "
+                       "the longer time; find it",
+                 above="discharge path open or high; label the longer time, mend it",
+                 lacking="discharge resistor or capacitance is not in the brief; the reading "
+                         "becomes the baseline",
+                 agrees=Agreement(
+                     FALL, ("supply.discharge_alone", "weld.link_voltage"), FALL_WITHIN,
+                     "one of the two is not what it was taken for: quicker, something draws on the "
+                     "bus; slower, the resistor or a reading is wrong. Time both again, loads "
+                     "unplugged; label the longer")))
 
 
 def charge(figures: Figures) -> Stage:
     """The first charge, attended from beginning to end."""
     brief = figures.brief
     return Stage(
-        "charge", "Attended first charge", f"everything, up to {figures.pack.full_voltage.shown}",
+        "charge", "Attended first charge", _live(figures),
         ("A person beside it who can stop it, outdoors or where nothing burns, monitor awake. "
          "Never overnight, never left.",
          "Smallest current of the charger first; every cell on the list; a hand-held meter on "
@@ -168,8 +118,7 @@ def charge(figures: Figures) -> Stage:
 def wheels(figures: Figures) -> Stage:
     """Driven wheels off the ground."""
     return Stage(
-        "wheels", "Wheels off the ground", f"everything, up to "
-        f"{figures.pack.highest_voltage.shown}",
+        "wheels", "Wheels off the ground", _live(figures),
         ("Vehicle on stands that cannot tip, nobody in front of or behind it, braking back-feed "
          "set to its least.",
          "Slow: direction forward and back, pedal let go, brake. Emergency stop at low speed. "
@@ -191,34 +140,49 @@ def wheels(figures: Figures) -> Stage:
 
 def limited(figures: Figures) -> Stage:
     """First drive at a quarter of the continuous current."""
-    low, high = figures.pack_resistance
+    low, high = pack_resistance(figures)
     ceiling = trace(share_of_current, "current limit of the first drive",
                     current=figures.pack.continuous_current, share=FIRST_SHARE)
+    seen = trace(sag, "smallest sag at that current", current=ceiling, resistance=low)
     return Stage(
-        "limited", "Limited current", f"everything, up to {figures.pack.highest_voltage.shown}",
+        "limited", "Limited current", _live(figures),
         (f"Current limit set to {ceiling.shown} or less, a yard without traffic.",
+         f"Cells between {COLDEST.shown} and {WARMEST.shown}, charge of 40 to 60 %: elsewhere the "
+         "band does not hold.",
          "One steady pull of ten seconds: battery voltage before, at its end, and the current.",
-         "Divide the sag by the current; cell temperature in the note."),
+         f"Divide the sag by the current. The sag may be as small as {seen.shown}: the meter must "
+         "resolve a twentieth of it; a log in whole volts does not.",
+         "The band carries modules and path together: a single joint a few milliohms worse still "
+         "lies in it. Its own reading and its temperature tell it, not this one."),
         (Expected("limited.current", "highest battery current", "current", "A", high=ceiling,
                   how="log", above="the limit does not hold"),
+         Expected("limited.cell_temperature", "mean of the cells at that pull", "temperature", "°C",
+                  low=COLDEST, high=WARMEST, how="monitor",
+                  below="too cold to judge the resistance: drive gently, or wait",
+                  above="too warm to judge the resistance: let it cool"),
          Expected("limited.pack_resistance", "sag divided by current, battery to inverter",
-                  "resistance", "mΩ", low=low, high=high, how="log; the current held for ten "
-                  "seconds", below="current reads high, or voltage was read in the wrong place",
+                  "resistance", "mΩ", low=low, high=high,
+                  how=f"the current held for ten seconds; band: {ground(figures)}",
+                  below="current reads high, or voltage was read in the wrong place",
                   above="a poor joint or contact, a weak or cold module: compare the groups' sags "
                         "and the joints' temperatures before more current")),
         ("sag is where the model puts it",))
 
 
 def warm(figures: Figures) -> Stage:
-    """Joint temperatures after the first hour."""
+    """Joint temperatures after the first hour, read without opening the box."""
     return Stage(
-        "warm", "Joint temperatures", f"everything, up to {figures.pack.highest_voltage.shown}",
-        ("An hour at up to the continuous current, then at once: every joint, fuse end, "
-         "contactor terminal and lug, by infrared on matt tape or a thermocouple. Covers off "
-         "only with gloves and face shield, mains open, bus proven dead.",
+        "warm", "Joint temperatures", _live(figures),
+        (f"Beforehand, parted: {_parting(figures.study)} Insulated thermocouples, rated for "
+         f"{figures.pack.highest_voltage.shown} against chassis, or strips that keep their highest "
+         "temperature, on every joint, fuse end, contactor terminal and lug. Covers on, made whole "
+         "again as at the stage with the pack on.",
+         "An hour at up to the continuous current; read from outside, covers on.",
+         f"Strips, or infrared on matt tape, need the cover off: {_uncovered(figures)} Gloves, "
+         "face shield, insulated tools at every terminal: nothing inside is ever dead.",
          "Write down current, air temperature and each joint; the hottest three into the note."),
         (Expected("warm.joint_hottest", "hottest joint or terminal", "temperature", "°C",
-                  high=figures.terminal_limit, how="infrared on matt tape, or thermocouple",
+                  high=figures.terminal_limit, how="thermocouple, strip, or infrared on matt tape",
                   above="stop: the part's own terminal limit is passed"),
          Expected("warm.joint_spread", "hottest joint above the median of all",
                   "temperature difference", "K", high=JOINT_SPREAD, how="from the list",
@@ -231,16 +195,47 @@ def warm(figures: Figures) -> Stage:
         ("no joint stands out", "every part is below its own limit"))
 
 
+def _uncovered(figures: Figures) -> str:
+    """What is done before a cover comes off, and what stays live under it."""
+    study = figures.study
+    if disconnect_of(study) is None:
+        said = "not known whether there is a disconnect" if disconnect_open(study) else \
+            "no disconnect"
+        return (f"mains open, link waited down and proven dead; {said}: THE WHOLE STRING IS STILL "
+                f"LIVE, {up_to(figures.pack)}, up to the contactors.")
+    return (f"mains open, {disconnect_out(study)}, link waited down and proven dead. THE BOX IS "
+            f"STILL LIVE: {inside_words(figures)}, and the pole leads with it.")
+
+
+def _parting(study: ProtectionStudy) -> str:
+    """How a whole pack is parted again, in the order that spares sense leads and hands."""
+    names = taps_ahead(study)
+    off = f"; {', '.join(names)} switched off, so that nothing draws" if names else ""
+    first = f"contactors open, 12 V off, charger away{off}"
+    if disconnect_of(study) is not None:
+        return f"{first}; {disconnect_out(study)}; link waited down and proven dead."
+    if not open_after(study):
+        return f"{first}; one pole lead off and capped, then the other."
+    known = disconnect_out(study) if disconnect_open(study) else "no disconnect to take out"
+    return (f"{first}; link waited down and proven dead; {known}; {place_words(study)}, opened "
+            "first, under the whole voltage and with no current, gloves on, sense leads that reach "
+            "over it out before.")
+
+
 def retorque(figures: Figures) -> Stage:
     """The joints once more after they have been warm."""
+    study = figures.study
     return Stage(
-        "retorque", "Torque once more", "every terminal inside the pack",
-        ("After the first warm runs, cold again: disconnect out, sections apart as for the dead "
-         "tests.",
+        "retorque", "Torque once more", f"until it is parted the whole string, "
+        f"{up_to(figures.pack)}; then {inside_words(figures)}",
+        (f"After the first warm runs, cold again. Parted: {_parting(study)} Pole leads off, "
+         "capped.",
+         "Sense leads that span a joint out before that joint is opened; a joint that is only "
+         "turned tighter stays as it is.",
          "Every joint with the torque of its maker; a joint that turns is marked anew and "
          "written down. Never beyond the maker's torque.",
          "Every link measured again with the ids of the build sheet: these readings become the "
-         "baseline."),
+         "baseline. Made whole again in the order of the stage with the pack on."),
         (yes("retorque.marks", "no joint turned more than its maker allows",
              "joint settles: spring washer, plastic in the stack, soft copper; look at each"),
          *(Expected(f"retorque.isolation_{pole}", f"isolation of the {pole} pole, pack joined",

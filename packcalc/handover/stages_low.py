@@ -3,71 +3,85 @@
 from __future__ import annotations
 
 from packcalc import transients as tr
-from packcalc.findings import Origin, leaf, trace
+from packcalc.brief import MONITOR_CHOICES
+from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.handover.bands import rule
 from packcalc.handover.expected import Expected, Stage, yes
-from packcalc.handover.figures import BOND, BORDER, SUPPLY, Figures
+from packcalc.handover.figures import BOND, BORDER, SUPPLY, Figures, open_on_bus
+from packcalc.handover.inside import disconnect_of, disconnect_open, strings_of
+from packcalc.handover.parted import (
+    contactor_words,
+    inside_words,
+    links_of_the_sheet,
+    place_words,
+    taps_ahead,
+)
+from packcalc.protection import ProtectionStudy
+from packcalc.side_circuits import on_the_bus
 
+LINKS, OPENS = "links", MONITOR_CHOICES[2]
+PACK_ON = "The pack through the pre-charge only"
 RESPONSE_TIME = leaf("time in which an isolation monitor reports its test resistor", "t", "s", 30.0,
                      "read", source="formula-sae-rules-2014", origin=Origin("EV7.1.2"))
 DEAD = rule("voltage that a dead circuit may show", "v", "V", 1.0,
             "our rule: pick-up of a 10 MΩ meter stays below it")
 OPEN_CONTACT = rule("resistance of an open contact", "R_k", "MΩ", 10e6,
                     "our rule; a contact with soot or water on it reads lower")
-ONE = rule("tolerance of the test resistor", "ΔR", "%", 0.01, "choose a resistor of 1 %")
+FIRST_POLE = rule("voltage that the bus may show with one pole closed", "v", "V", 5.0,
+                  "our rule: far below what the resistor would charge it to")
 EMERGENCY_TIME = rule("time from the emergency stop to open contactors", "t", "s", 1.0,
                       "our rule; the external cut-off of a competition rule allows under 2 s")
 
 
-def joint_ids(figures: Figures) -> tuple[tuple[str, str], ...]:
-    """(id, place in words) of every link between two steps."""
-    layout = figures.pack.layout
-    strings = range(1, layout.parallel + 1) if layout.arrangement == "strings" else (0,)
-    return tuple(
-        (f"build.joint_{f'{string}_' if string else ''}{k}",
-         f"{f'string {string}, ' if string else ''}between step {k} and {k + 1}")
-        for string in strings for k in range(1, layout.series))
-
-
 def joints(figures: Figures) -> Stage:
-    """What the build sheet leaves behind: every link measured, torqued and marked."""
-    limit = figures.brief.path.link_resistance
+    """What the build sheet leaves behind: links measured, torqued, marked; poles not joined."""
+    study = figures.study
+    place = place_words(study)
     expected = tuple(Expected(
-        name, f"link {place}, with its joints", "resistance", "mΩ", high=limit,
+        j.id, f"{j.place}, with its joints", "resistance", "mΩ", high=j.limit, like=LINKS,
         how="four-wire milliohm meter, probes on the module terminals, not on the bolt",
         above="dirty, loose or wrongly stacked joint (washer between link and terminal), or the "
               "wrong link: take it apart, clean, torque, measure again; the heat grows with it")
-        for name, place in joint_ids(figures))
+        for j in links_of_the_sheet(study))
+    left = (f"Left open, both sides capped: {place}. It is closed at the stage \"{PACK_ON}\", "
+            "never before.",) if place else ()
     return Stage(
-        "build", "Build sheet closed", "every terminal inside the pack, whatever is open",
-        ("Every line of the build sheet is filled and signed; every link measured.",
+        "build", "Build sheet closed", inside_words(figures) + "; nothing outside it",
+        ("Every line of the build sheet is filled and signed up to here; every link fitted so far "
+         "measured.",
+         *left,
+         "Pole leads, from the first and last module to fuse and contactors: off, capped at the "
+         "module's end.",
          "No failed check and nobody-clears place of the file for review is still unanswered; "
          "every mark of the reviewer is read.",
          "Two people, both told what to do; the one who watches can cut the supply and call for "
-         f"help. Gloves: {figures.study.circuit.insulation.gloves or 'no class reaches: stop'}, "
+         f"help. Gloves: {study.circuit.insulation.gloves or 'no class reaches: stop'}, "
          "leather over them, within their test date; face shield; insulated tools; no rings.",
          "Fire: outdoors or a room that can be left open, a way out, the fire service's number."),
-        expected,
+        (*expected, yes("build.poles_parted", "pole leads off and capped"
+                        + (f", open: {place}" if place else ""),
+                        "the string is whole or joined to the load side: part it first",
+                        how="look, and cap")),
         ("every link is below its limit and none stands out from its like",
          "the reviewer has marked every decision of the file for review"))
 
 
 def dead(figures: Figures) -> Stage:
-    """Sections apart, disconnect out, contactors without coil supply."""
+    """Pole leads off, contactors without coil supply."""
     need = figures.isolation
     isolation = ("moist dirt, a crushed cable, coolant, or a filter inside the inverter: part by "
                  "part until it rises; dry, clean, measure again")
     expected = [
-        Expected("dead.terminal_voltage", "load terminals of the pack to each other", "voltage",
-                 "V", high=DEAD, how="meter proven before and after, contactors open, disconnect "
-                 "out", above="a contact is welded or bridged, or the link still holds charge: "
+        Expected("dead.terminal_voltage", "load side of the contactors, plus to minus", "voltage",
+                 "V", high=DEAD, how="meter proven before and after, contactors open, pole leads "
+                 "off", above="a contact is welded or bridged, or the link still holds charge: "
                  "stop, find the path"),
         Expected("dead.bond_highest", "highest bond of an exposed metal part to the chassis",
                  "resistance", "mΩ", high=BOND, how="four-wire, at least 0.2 A; write each part "
                  "into the note", above="paint, rust or a missing strap under the joint"),
         *(Expected(f"dead.isolation_{pole}", f"isolation of the load side, {pole} to chassis",
                    "resistance", "kΩ", low=need, how="insulation tester, DC, at or above "
-                   f"{figures.pack.highest_voltage.shown}, battery parted at its terminals, all "
+                   f"{figures.pack.highest_voltage.shown}, pole leads off, all "
                    "live parts joined, until the reading is steady; makers' limits first",
                    below=isolation) for pole in ("positive", "negative")),
         *_parts(figures),
@@ -77,14 +91,26 @@ def dead(figures: Figures) -> Stage:
                  "around it"),
     ]
     return Stage(
-        "dead", "Dead tests", "modules in their sections; nothing on the load side",
-        ("Disconnect out and locked away, sections apart, 12 V off, charger unplugged.",
+        "dead", "Dead tests", f"{inside_words(figures)}; outside it nothing, once proven",
+        ("Pole leads off and capped, box covered, 12 V off, charger unplugged. "
+         + _disconnect_kept(figures),
          "Prove the meter on a known source, measure all pairs and both poles to the chassis, "
          "prove the meter again.",
          "Polarity of each cable by continuity, end to end; no cable joins the two poles.",
          "Look: torque marks on every joint, covers, orange cable, symbols, nothing metal loose."),
         tuple(expected),
         ("load side is dead, isolated and bonded", "polarity of every cable is proven"))
+
+
+def _disconnect_kept(figures: Figures) -> str:
+    part = disconnect_of(figures.study)
+    if part is not None:
+        return f"Plug of {part.tag} kept by the one who works."
+    if disconnect_open(figures.study):
+        return "The brief does not say whether a disconnect stands inside the string: one that " \
+               "is found stays out."
+    return "No disconnect stands inside the string: the pole leads and the open place are all " \
+           "that parts it."
 
 
 def _parts(figures: Figures) -> list[Expected]:
@@ -98,7 +124,8 @@ def _parts(figures: Figures) -> list[Expected]:
             above="wrong part, cracked or overheated"))
     known = figures.capacitance.known
     found.append(Expected(
-        "dead.link_capacitance", "DC-link capacitance, all parts together", "capacitance", "mF",
+        "dead.link_capacitance", "capacitance of the bus, every branch on it joined"
+        + _lacking(figures), "capacitance", "mF",
         low=figures.capacitance_edge(False) if known else None,
         high=figures.capacitance_edge(True) if known else None, needed=False,
         how="capacitance meter on the dead, discharged link; a meter that cannot is left out",
@@ -108,7 +135,7 @@ def _parts(figures: Figures) -> list[Expected]:
     found.append(Expected(
         "dead.discharge_resistor", "discharge resistor across the link", "resistance", "kΩ",
         low=figures.bleed_edge(False), high=figures.bleed_edge(True), needed=False,
-        how="ohmmeter on the dead link, after it has settled",
+        how="ohmmeter on the dead link, after it has settled, branches unplugged",
         below="a second load lies across the link", above="open: the link will stay charged",
         lacking="resistor is not in the brief; the reading becomes the baseline"))
     return found
@@ -119,16 +146,18 @@ def logic(figures: Figures) -> Stage:
     timeout = figures.brief.precharge.timeout
     crash = figures.brief.management.crash_open_time
     return Stage(
-        "logic", "Logic on 12 V", "12 V only; disconnect still out, no section joined to the load",
-        ("12 V from a supply with a current limit; nothing of the traction circuit joined.",
+        "logic", "Logic on 12 V", f"{inside_words(figures)}; outside it 12 V only, pole leads off",
+        ("12 V from a supply with a current limit; pole leads still off, sense leads still "
+         "unplugged. A management system that starts only with cells: write so into the note, and "
+         "do this stage's starts again after the sense leads are in.",
          "Start: the order of relays by ear and meter. With no bus voltage the pre-charge must "
-         "run into its timeout and give up, and no main may close.",
+         "run into its timeout and give up, and no plus contactor may close.",
          "Emergency stop, interlock of every cover and connector, crash input, charge plug in, "
          "12 V pulled: each once, each must drop every contactor."),
         (yes("logic.order", "relays close in the order of the switching states",
              "wiring of the coils or the programme is not as drawn"),
-         yes("logic.main_stays_open", "no main closes while the bus has no voltage",
-             "the level is not measured, or bypassed: a main would close onto an empty link"),
+         yes("logic.main_stays_open", "no plus contactor closes while the bus has no voltage",
+             "the level is not measured, or bypassed: it would close onto an empty link"),
          Expected("logic.timeout", "pre-charge gives up after", "time", "s",
                   high=timeout, how="stopwatch or log",
                   above="the setting is not what the resistor's energy was sized for"),
@@ -149,32 +178,85 @@ def logic(figures: Figures) -> Stage:
 
 def supply(figures: Figures) -> Stage:
     """Pre-charge and discharge from a current-limited supply under 60 V."""
+    study = figures.study
+    minus, plus = (contactor_words(study, pole) for pole in ("minus", "plus"))
     expected = [Expected(
         "supply.voltage", "voltage of the supply, as set", "voltage", "V", high=BORDER,
-        how="at the load side of the disconnect", above="stop: this stage is one under 60 V")]
+        how=f"at the battery side of {minus} and {plus}, where the pole leads belong",
+        above="stop: this stage is one under 60 V")]
     if figures.can_precharge:
-        expected += _charge(figures)
-    expected.append(Expected(
-        "supply.discharge_constant", "time of the dead link to fall to 36.8 % of where it began",
-        "time", "s", low=figures.discharge_edge(False), high=figures.discharge_edge(True),
-        how="supply parted, timed with a meter of 10 MΩ or more",
-        below="less capacitance, or a second load across the link",
-        above="discharge resistor open or high, or more capacitance: the link stays live longer "
-              "than its label says", lacking="discharge resistor or capacitance is not in the "
-              "brief; the reading becomes the baseline"))
+        expected += [Expected(
+            "supply.first_pole", f"bus with {minus} closed alone", "voltage", "V",
+            high=FIRST_POLE, how="meter of 10 MΩ or more",
+            above=f"{plus} or the pre-charge relay passes current: stop"), *_charge(figures)]
+    expected += _discharge(figures)
     first = (f"A supply of {SUPPLY.shown}, current limit above "
              f"{figures.peak_edge(SUPPLY, True).shown}: one that limits bends the curve and the "
              "share means nothing." if figures.can_precharge else
-             "A current-limited supply below 60 V in place of the pack.")
+             "A current-limited supply below 60 V.")
     return Stage(
         "supply", "Pre-charge and discharge from a supply under 60 V",
-        "the link, below 60 V; it still burns",
-        (first, "Loads that wake below the supply's voltage stay unplugged; write down which.",
-         "Pre-charge relay closed alone; bus voltage recorded (oscilloscope or logger; a hand-held "
+        f"{inside_words(figures)}; outside it contactors, link and every cable, below 60 V; it "
+        "still burns",
+        (f"{first} In place of the pole leads, which stay off: plus to the battery side of {plus}, "
+         f"minus to the battery side of {minus}.",
+         *_woken(figures),
+         f"The relay and its resistor lie across {plus} alone: with {minus} open nothing flows. "
+         f"So coil lead of {plus} off and taped; {minus} closed alone first: the bus must not "
+         "rise.",
+         *_which_string(study),
+         "Then the pre-charge relay; bus voltage recorded (oscilloscope or logger; a hand-held "
          "meter is too slow below a second).",
-         "Supply off, bus timed on its way down. Three times; write down each."),
+         f"Relay open, {minus} open, supply off; bus timed on its way down. Three times; write "
+         "down each. Then once more with every branch on the bus unplugged (link dead first)."),
         tuple(expected),
         ("charge and discharge follow their curves; nothing else is on the bus",))
+
+
+def _which_string(study: ProtectionStudy) -> tuple[str, ...]:
+    if strings_of(study) < 2:
+        return ()
+    return ("Every string that has a relay and resistor of its own, one after the other; the other "
+            "strings' contactors open. The brief does not say which string has it.",)
+
+
+def _woken(figures: Figures) -> tuple[str, ...]:
+    """What the supply would feed or wake."""
+    ahead = taps_ahead(figures.study)
+    names = [b.name for b in on_the_bus(figures.brief)
+             if b.wakes_at.known and b.wakes_at.number <= SUPPLY.number]
+    return (*((f"Fuses out of what leaves ahead of the contactors: {', '.join(ahead)}.",)
+              if ahead else ()),
+            f"Unplugged, for the supply wakes them: {', '.join(names)}; the bands count their "
+            "capacitance, so write it down." if names else
+            "Every branch on the bus stays joined, told to be off: its capacitance counts. One "
+            "that wakes is unplugged; write down which.")
+
+
+def _lacking(figures: Figures) -> str:
+    """Whose capacitance is only counted, beside the title."""
+    lacking = open_on_bus(figures.study)
+    return f" ({'; '.join(lacking)})" if lacking else ""
+
+
+def _discharge(figures: Figures) -> list[Expected]:
+    """Time constant of the fall: with the whole bus, and by the inverter alone."""
+    below = "less capacitance, or a second load across the link"
+    above = ("discharge resistor open or high, or more capacitance: the link stays live longer "
+             "than its label says")
+    lacking = "discharge resistor is not in the brief; the reading becomes the baseline"
+    how = "supply parted, timed with a meter of 10 MΩ or more, nothing drawing"
+    title = "time of the link to fall to 36.8 % of where it began"
+    return [
+        Expected("supply.discharge_constant", f"{title}, every branch joined{_lacking(figures)}",
+                 "time", "s", low=figures.discharge_edge(False),
+                 high=figures.discharge_edge(True), how=how, below=below, above=above,
+                 lacking=lacking),
+        Expected("supply.discharge_alone", f"{title}, every branch on the bus unplugged", "time",
+                 "s", low=figures.discharge_edge(False, alone=True),
+                 high=figures.discharge_edge(True, alone=True),
+                 how=f"{how}; the fall from the full voltage is held against it", below=below,
+                 above=above, lacking=lacking)]
 
 
 def _charge(figures: Figures) -> list[Expected]:
@@ -190,8 +272,9 @@ def _charge(figures: Figures) -> list[Expected]:
                  below=slow, above=fast),
         Expected("supply.time_constant", "time from closing to 63.2 % of where it settles", "time",
                  "ms" if moment.number < 1.0 else "s",
-                 low=figures.constant_edge(False), high=figures.constant_edge(True),
-                 how="from the same record", below=fast, above=slow),
+                 low=figures.constant_edge(False),
+                 high=figures.constant_edge(True), how="from the same record", below=fast,
+                 above=slow),
         Expected("supply.peak_current", "first current into the empty link", "current", "A",
                  low=figures.peak_edge(SUPPLY, False), high=figures.peak_edge(SUPPLY, True),
                  needed=False, how="current clamp; scale with the supply as set",
@@ -200,32 +283,53 @@ def _charge(figures: Figures) -> list[Expected]:
 
 
 def monitor(figures: Figures) -> Stage:
-    """The isolation monitor with a known resistor."""
-    test = figures.test_resistor
-    heat = trace(tr.resistor_power, "power in the test resistor at the highest working voltage",
-                 voltage=figures.pack.highest_voltage, resistance=test)
-    low = trace(tr.smallest_resistance, "test resistor, 1 % low", unit="kΩ", resistance=test,
-                tolerance=ONE)
-    high = trace(tr.largest_resistance, "test resistor, 1 % high", unit="kΩ", resistance=test,
-                 tolerance=ONE)
-    fitted = figures.brief.path.insulation_monitor != "none"
+    """The isolation monitor with resistors at the very demands."""
+    insulation, does = figures.study.circuit.insulation, figures.brief.path.insulation_monitor
+    live = f"{inside_words(figures)}; outside it contactors, link and every cable, below 60 V"
+    if does == "none":
+        return Stage(
+            "monitor", "Isolation monitor with a known resistor", live,
+            ("The brief names no isolation monitor: this stage then proves nothing; the first "
+             "insulation fault stays silent. Say in the note what is done instead.",),
+            (yes("monitor.instead", "what is done instead is written down and agreed with the "
+                 "reviewer", "nobody would see the first fault"),),
+            ("the reviewer has accepted that nothing watches the isolation",))
+    warn, trip = insulation.joined, insulation.dc_alone
+    opens = does == OPENS
+    demands = [("warn", warn, f"warn, or trip (demand: {warn.shown}, 500 Ω/V)")]
+    if opens or figures.brief.management.isolation_trip.known:
+        demands.append(("trip", trip, f"drop the contactors' coil supply (demand: {trip.shown}, "
+                        "100 Ω/V)"))
+    heat = trace(tr.resistor_power, "power in the smaller test resistor at the highest working "
+                 "voltage", voltage=figures.pack.highest_voltage, resistance=demands[-1][1])
     return Stage(
-        "monitor", "Isolation monitor with a known resistor", "the link, below 60 V",
-        (f"A resistor of {test.shown} from one pole to the chassis, then from the other; rated "
-         f"above {figures.pack.highest_voltage.shown} and for {heat.shown} where it is used again "
-         "on the whole pack.",
-         "Resistor off again: the monitor must clear."
-         if fitted else "The brief names no isolation monitor: this stage then proves nothing; "
-         "the first insulation fault stays silent. Say in the note what is done instead."),
-        (Expected("monitor.test_resistor", "test resistor, measured", "resistance", "kΩ",
-                  low=low, high=high, how="ohmmeter, before use", needed=fitted,
-                  below="the test is easier than it should be",
-                  above="the test is harder than it should be"),
-         *(Expected(f"monitor.time_{pole}", f"resistor at the {pole} pole to report or trip",
-                    "time", "s", high=RESPONSE_TIME, how="stopwatch or log", needed=fitted,
-                    above="set point too low, capacitance to chassis slows it, or it does not see "
-                          "this pole") for pole in ("positive", "negative")),
-         Expected("monitor.acts", "it does what the brief says of it", "words", "", how=
-                  f"brief: {figures.brief.path.insulation_monitor}", needed=fitted,
-                  below="its output is not wired into the loop or the warning")),
-        ("the monitor sees a fault at either pole",))
+        "monitor", "Isolation monitor with known resistors", live,
+        ("The supply of the stage before, still joined, contactors open. A monitor that measures "
+         "only at a higher voltage: this stage once more with the pack on, before the weld test.",
+         *(f"From one pole to the chassis, then from the other: a resistor at or just above "
+           f"{demand.shown}; it must {must}. A smaller one would prove less than the demand."
+           for _, demand, must in demands),
+         "The isolation R_i that the dead tests showed lies beside the resistor R and would help "
+         "the monitor: R is chosen so that both together, R·R_i/(R + R_i), stand in the band.",
+         f"Resistors rated above {figures.pack.highest_voltage.shown} and for {heat.shown} where "
+         "they are used again on the whole pack. Off again: the monitor must clear."),
+        (*(e for name, demand, must in demands for e in _proof(figures, name, demand, must)),
+         yes("monitor.acts", "it does what the brief says of it, and clears with the resistor off",
+             "its output is not wired into the loop or the warning", how=f"brief: {does}")),
+        ("the monitor sees a fault of the very demand at either pole",))
+
+
+def _proof(figures: Figures, name: str, demand: Finding, must: str) -> tuple[Expected, ...]:
+    low, high = figures.test_resistor(demand)
+    return (
+        Expected(f"monitor.{name}_resistor", f"test resistor with the isolation beside it, to "
+                 f"{must}", "resistance", "kΩ", low=low, high=high,
+                 how="R by ohmmeter before use; then R·R_i/(R + R_i), R and R_i in the note",
+                 below="a monitor that acts only below the demand would pass: take a larger one",
+                 above="more than is demanded: a sound monitor may stay silent"),
+        *(Expected(f"monitor.{name}_time_{pole}", f"that resistor at the {pole} pole, until it is "
+                   "reported" if name == "warn" else f"that resistor at the {pole} pole, until the "
+                   "coil supply drops", "time", "s", high=RESPONSE_TIME,
+                   how="stopwatch or log; never: write 999 s",
+                   above="set point below the demand, capacitance to chassis slows it, or it does "
+                         "not see this pole") for pole in ("positive", "negative")))

@@ -371,7 +371,8 @@ def selective(upper: FusePart, lower: FusePart, highest_voltage: Finding,
     """Whether only the lower of two fuses in one path opens, by what the lower lets through.
 
     The total clearing I²t of the lower must stay below the pre-arcing I²t of the upper, and
-    wherever both curves have points the lower must clear before the upper melts.
+    wherever both curves have points the lower must clear before the upper melts. Of the upper's
+    own figure and its curve's fastest point the smaller I²t counts.
     """
     title, stage = f"{lower.name} opens without {upper.name}", "who clears"
     remedy = "a larger upper fuse or a smaller lower one; ask both makers for a selectivity table"
@@ -379,14 +380,20 @@ def selective(upper: FusePart, lower: FusePart, highest_voltage: Finding,
             or lower.clearing_i2t_at.number < highest_voltage.number:
         return Check(title, stage, NOT_EVALUATED, reason=f"{SILENT}the total clearing I²t of "
                      f"{lower.name} at {highest_voltage.shown} or above")
-    by_heat = judge(title, stage, lower.clearing_i2t, "below", upper.melting_i2t,
+    melts = upper.melting_i2t
+    if melts is not None and upper.melting is not None:
+        time, current = upper.melting.first[0], upper.melting.second[0]
+        melts = smallest([melts, leaf(
+            "I²t of the melting curve's fastest point", "I²t_p", "A²s", current ** 2 * time,
+            upper.basis, origin=upper.melting.origin)], f"pre-arcing I²t of {upper.name}")
+    by_heat = judge(title, stage, lower.clearing_i2t, "below", melts,
                     missing=f"{SILENT}the pre-arcing I²t of {upper.name}",
                     reason=f"up to {fault_highest.shown}, by let-through", remedy=remedy)
     if by_heat.verdict != PASS:
         return by_heat
     melting, clearing = fuse_curves(upper)[0], fuse_curves(lower)[1]
     if melting is None or clearing is None:
-        return Check(title, stage, NOT_EVALUATED, lower.clearing_i2t, upper.melting_i2t, "below",
+        return Check(title, stage, NOT_EVALUATED, lower.clearing_i2t, melts, "below",
                      f"holds by let-through; {SILENT}both curves for the slower currents")
     at = clearing.above(melting)
     if at is not None:

@@ -34,6 +34,8 @@ class ManagementAsked:
         brief, pack: what is asked, and the layout.
         fault_lowest, fault_highest: of the fault range.
         takeover: current from which the fuse opens within the counted time; may lack a value.
+        fault_cell: voltage left on the cells that feed the lowest fault; None counts the whole
+            pack as feeding it.
     """
 
     brief: Brief
@@ -41,6 +43,7 @@ class ManagementAsked:
     fault_lowest: Finding
     fault_highest: Finding
     takeover: Finding
+    fault_cell: Finding | None = None
 
     @property
     def cells(self) -> int:
@@ -86,9 +89,10 @@ def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
         "full": full,
         "charger": ended,
         "limit": limit,
-        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
-                         "below where the charger may end it trips in every charge; higher "
-                         "overcharges"),
+        # One limit for every charger: a looser one may not loosen what the cell may see.
+        "over": limit.called("highest over-voltage trip of one cell", note=(
+            f"higher overcharges; below {ended.shown}, where the charger may end, it trips in "
+            "every charge")),
         "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
         "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
                                         "u_min", "V") for m in modules],

@@ -13,7 +13,7 @@ import numpy as np
 from packcalc.checks import NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
-from packcalc.part_checks.sweep import Sweep
+from packcalc.part_checks.sweep import Sweep, number, overheated
 from packcalc.units import show
 
 STAGE = "fault range"
@@ -66,6 +66,27 @@ def traced_heat(conductor: PathConductor, whole: Finding, at: Finding) -> Findin
                  path=through(conductor, at), current=at)
 
 
+def overheated_words(swept: Sweep, withstand: float, most: float = np.inf) -> str:
+    """Where a conductor fails, and where nobody ends its heat; empty where it holds.
+
+    Args:
+        swept: the whole range.
+        withstand: I²t that it stands.
+        most: largest current that it can carry itself.
+    """
+    spans = overheated(swept, withstand, most)
+    if not spans:
+        return ""
+    ends = " and ".join(f"from {show(s.low, 'A')} to {show(s.high, 'A')}" for s in spans)
+    return f"; fails {ends}" + ("" if swept.covered else f"; {unended(swept)}")
+
+
+def unended(swept: Sweep) -> str:
+    """The holes of a sweep: no conductor holds there, however large it is."""
+    holes = " and ".join(f"from {show(h.low, 'A')} to {show(h.high, 'A')}" for h in swept.holes)
+    return f"{holes} nobody ends the heat, and no conductor holds"
+
+
 def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None,
                     at: Finding | None) -> Check:
     """Whether a conductor survives every current that somebody is shown to open.
@@ -82,16 +103,13 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
         return Check(title, STAGE, NOT_EVALUATED, withstand, None, "at least",
                      "no device is shown to clear")
     found = path_heat(swept, conductor)
-    over = swept.current[np.nan_to_num(found) > withstand.number]
-    words = f"worst at {at.shown}"
-    if over.size:
-        words += f"; fails from {show(float(over[0]), 'A')} to {show(float(over[-1]), 'A')}"
+    words = f"worst at {at.shown}" + overheated_words(
+        swept, withstand.number, number(conductor.most) or np.inf)
     held = judge(title, STAGE, withstand, "at least", heat, reason=words,
                  remedy=conductor.remedy)
     silent = np.isnan(found[~np.isnan(swept.time)]).any()
     if held.verdict == PASS and (silent or not swept.covered):
-        why = "beyond the fuse's curve its let-through is not known" if silent else \
-            "in the hole nobody ends the heat"
+        why = "beyond the fuse's curve its let-through is not known" if silent else unended(swept)
         return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; holds only where somebody "
                        f"opens the fault: {why}")
     return held

@@ -8,7 +8,7 @@ data sheet counts as nobody.
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,8 +24,9 @@ DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
            "nobody, the contactor trips above what it breaks",
            "nobody in time, the trip is slower than the counted time")
 UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW)
-OVERLOAD = "overload trip"
+OVERLOAD, UNDERVOLTAGE = "overload trip", "cells' undervoltage trip"
 GRID = 400
+REFINED, REFINED_GRID = 3, 100  # rounds and currents to find a crossing between two of the grid
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 NO_TRIP = "no trip is named with its current and delay"
 
@@ -37,7 +38,7 @@ class Trips:
     Attributes:
         name: who trips, as the report prints it.
         current, delay: threshold, and time from crossing it to the coil's being off.
-        undervoltage, undervoltage_delay: of the pack's voltage.
+        undervoltage, undervoltage_delay: of one cell: each is read by itself.
         overload, overload_delay: a slower and lower current limit, for the cables.
         falls_in_the_cold: whether the current limit falls with the cells' temperature.
         blocked_above: current above which the contactors stay closed and leave it to the fuse.
@@ -244,7 +245,9 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
     """
     if part is None:
         return ContactorSide(None, ("no contactor is named",))
-    lines = _lines(trips, undervoltage_from)
+    # The delay of the cells' trip ends at the coil, not at the open contact.
+    own = number(part.opening_time) or 0.0
+    lines = _lines(trips, undervoltage_from, own if trips and trips.to_opened else 0.0)
     reasons = [r for r in (
         voltage_reason(part, highest_voltage),
         "" if part.break_discharge and part.break_charge
@@ -257,8 +260,7 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
     if part.break_discharge and part.break_charge:
         limit = min(part.break_discharge.number, part.break_charge.number)
     blocked = number(trips.blocked_above) if trips else None
-    opening = 0.0 if trips and trips.to_opened else number(part.opening_time) or 0.0
-    soonest = number(part.opening_time) or 0.0 if trips and trips.to_opened else 0.0
+    opening, soonest = (0.0, own) if trips and trips.to_opened else (own, 0.0)
     return ContactorSide(part, tuple(reasons), lines, limit, opening,
                          np.inf if blocked is None else blocked,
                          _threats(trips, undervoltage_from, soonest))
@@ -272,15 +274,16 @@ def trips_alone(trips: Trips | None, undervoltage_from: float | None) -> Contact
                          threats=_threats(trips, undervoltage_from, 0.0))
 
 
-def _lines(trips: Trips | None, undervoltage_from: float | None) -> tuple[TripLine, ...]:
+def _lines(trips: Trips | None, undervoltage_from: float | None,
+           opening: float = 0.0) -> tuple[TripLine, ...]:
     if trips is None:
         return ()
     error, top = number(trips.sensor_error) or 0.0, number(trips.sensor_range) or np.inf
     lines = [TripLine(name, level + error, delay) for name, level, delay in _limits(trips)
              if delay is not None and level + error <= top]
     if undervoltage_from is not None and number(trips.undervoltage_delay) is not None:
-        lines.append(TripLine("undervoltage trip", undervoltage_from,
-                              trips.undervoltage_delay.number))
+        lines.append(TripLine(UNDERVOLTAGE, undervoltage_from,
+                              trips.undervoltage_delay.number + opening))
     return tuple(lines)
 
 
@@ -306,7 +309,7 @@ def _threats(trips: Trips | None, undervoltage_from: float | None,
     found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay)
              for name, level, delay in _limits(trips)]
     if undervoltage_from is not None and number(trips.undervoltage_delay) is None:
-        found.append(TripLine("undervoltage trip", undervoltage_from, soonest))
+        found.append(TripLine(UNDERVOLTAGE, undervoltage_from, soonest))
     return tuple(found)
 
 
@@ -385,11 +388,17 @@ def sweep(low: float, high: float, fuse: FuseSide, contactor: ContactorSide,
         counted_time: within which a fault must be opened.
         extra: further currents to look at, such as the points of a withstand curve.
     """
-    current = _grid(low, high, (*_breaks(fuse, contactor, counted_time), *extra))
+    current = grid(low, high, (*breaks(fuse, contactor, counted_time), *extra))
+    device, time, heat = judge_heat(current, fuse, contactor, counted_time)
+    return Sweep(current, device, time, heat, fuse, contactor, counted_time)
+
+
+def judge_heat(current: Any, fuse: FuseSide, contactor: ContactorSide,
+               counted_time: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(device, time, I²t let through) at each current; NaN as in `judge_currents`."""
     device, time = judge_currents(current, fuse, contactor, counted_time)
     by_fuse = (device == BY_FUSE) | ((device == BY_BOTH) & (time == fuse.times(current)))
-    heat = np.where(by_fuse, fuse.heat(current), current ** 2 * time)
-    return Sweep(current, device, time, heat, fuse, contactor, counted_time)
+    return device, time, np.where(by_fuse, fuse.heat(current), np.asarray(current) ** 2 * time)
 
 
 def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
@@ -416,7 +425,7 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     return device, np.where(np.isin(device, UNOPENED), np.nan, time)
 
 
-def _breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
+def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
     """Every current at which one of the curves or windows begins, bends or ends."""
     found = [fuse.low, fuse.high, contactor.limit, contactor.blocked_above,
              *(line.from_current for line in (*contactor.lines, *contactor.threats))]
@@ -430,11 +439,51 @@ def _breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> li
     return found
 
 
-def _grid(low: float, high: float, breaks: Iterable[float]) -> np.ndarray:
-    marks = np.array([b for b in breaks if np.isfinite(b) and low <= b <= high])
+def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:
+    """A dense logarithmic grid from end to end, with every break point and both its sides."""
+    marks = np.array([b for b in points if np.isfinite(b) and low <= b <= high])
     beside = np.concatenate([marks, marks * (1 - BESIDE), marks * (1 + BESIDE)])
-    grid = np.geomspace(low, high, GRID)
-    grid[0], grid[-1] = low, high
-    return np.unique(np.clip(np.concatenate([grid, beside]), low, high))
+    dense = np.geomspace(low, high, GRID)
+    dense[0], dense[-1] = low, high
+    return np.unique(np.clip(np.concatenate([dense, beside]), low, high))
+
+
+@dataclass(frozen=True)
+class Span:
+    """Neighbouring currents of a sweep of which one thing holds, ends included."""
+
+    low: float
+    high: float
+
+
+def overheated(swept: Sweep, withstand: float, share: float = np.inf) -> tuple[Span, ...]:
+    """Where more heat gets through than a conductor stands, to the very crossing.
+
+    Args:
+        swept: the whole range.
+        withstand: I²t that the conductor stands.
+        share: most current that the conductor can carry itself.
+    """
+    def over(current: Any) -> np.ndarray:
+        _, _, heat = judge_heat(current, swept.fuse, swept.contactor, swept.counted_time)
+        own = np.minimum(1.0, share / np.asarray(current))
+        return np.nan_to_num(heat * own ** 2) > withstand
+
+    bad = over(swept.current)
+    starts = np.flatnonzero(bad & ~np.append(False, bad[:-1]))
+    ends = np.flatnonzero(bad & ~np.append(bad[1:], False))
+    last = swept.current.size - 1
+    return tuple(Span(_crossing(over, swept.current[a], swept.current[max(a - 1, 0)]),
+                      _crossing(over, swept.current[b], swept.current[min(b + 1, last)]))
+                 for a, b in zip(starts, ends, strict=True))
+
+
+def _crossing(over: Callable[[Any], np.ndarray], inside: float, outside: float) -> float:
+    """Last current on the way from one that overheats to one that does not."""
+    for _ in range(REFINED):
+        between = np.geomspace(inside, outside, REFINED_GRID)
+        index = int(np.flatnonzero(over(between))[-1])
+        inside, outside = between[index], between[min(index + 1, REFINED_GRID - 1)]
+    return float(inside)
 
 

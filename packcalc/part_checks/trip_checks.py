@@ -16,7 +16,7 @@ from packcalc.findings import Finding, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
-from packcalc.part_checks.sweep import Sweep, Trips, number
+from packcalc.part_checks.sweep import UNDERVOLTAGE, Sweep, Trips, number, sweep
 from packcalc.parts import ContactorPart, FusePart
 
 NO_SOLUTION = "no current carries the power asked, cold and nearly empty"
@@ -36,8 +36,11 @@ class CoordinationAsked:
         cable_name: as printed.
         conductors: links, bus bars and the modules' own conductors.
         fuse, contactor, trips: what protects; any may be None.
-        loaded_voltage: lowest pack voltage under load, for the undervoltage trip.
-        fault_voltage: pack voltage left at the lowest fault.
+        loaded_voltage: lowest voltage of one cell under load, for the undervoltage trip.
+        fault_voltage: of one cell of the run that feeds the lowest fault; its note says what a
+            reading of the whole pack would see.
+        one_pole_lowest: lowest fault of a loop through the fuse's pole alone, where one contactor
+            breaks and the current sensor may sit in the other pole; None without such a loop.
     """
 
     fault_lowest: Finding
@@ -57,6 +60,7 @@ class CoordinationAsked:
     trips: Trips | None = None
     loaded_voltage: Finding | None = None
     fault_voltage: Finding | None = None
+    one_pole_lowest: Finding | None = None
 
     @property
     def known(self) -> bool:
@@ -79,6 +83,22 @@ def undervoltage_from(asked: CoordinationAsked) -> float | None:
     if level is None or load is None or fault is None or not fault < level < load:
         return None
     return asked.fault_lowest.value
+
+
+def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
+    """The sweep of a loop through one pole alone; None where there is none.
+
+    The cells' undervoltage trip counts there, as it sees the cells that feed the fault; a trip on
+    the current may sit in the other pole, so it is not counted on, yet may open too soon.
+    """
+    low = asked.one_pole_lowest
+    if low is None or not low.known or low.number > asked.fault_highest.number:
+        return None
+    side = swept.contactor
+    blind = tuple(line for line in side.lines if line.name != UNDERVOLTAGE)
+    seen = tuple(line for line in side.lines if line.name == UNDERVOLTAGE)
+    alone = replace(side, lines=seen, threats=(*side.threats, *blind))
+    return sweep(low.number, asked.fault_highest.number, swept.fuse, alone, swept.counted_time)
 
 
 def overload_asked(asked: CoordinationAsked) -> OverloadAsked:
@@ -127,8 +147,8 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
                      reason="the fuse alone opens the lowest fault; no trip is needed for it")
     if undervoltage_from(asked) is not None:
         return judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
-                     reason="by undervoltage: its level lies over the voltage left at the lowest "
-                            "fault, and under the lowest voltage under load")
+                     reason="by the undervoltage of the cells that feed the fault: the level lies "
+                            "over what is left on them, and under the lowest voltage under load")
     remedy = ("a current limit that falls with the cells' temperature, or an undervoltage trip, "
               "each by name")
     if asked.peak_load.known and asked.fault_lowest.number <= asked.peak_load.number \
@@ -151,9 +171,10 @@ def _undervoltage_checks(asked: CoordinationAsked, trips: Trips) -> list[Check]:
     return [
         _quiet_under_load(asked, level),
         judge("the undervoltage trip sees the lowest fault", stage, level, "above",
-              asked.fault_voltage, missing="the voltage left at the pack's terminals at the "
-              "lowest fault is not known: it needs the resistance outside the measuring point",
-              remedy="a higher level, measured nearer to the fault"),
+              asked.fault_voltage, missing="the voltage left on the cells at the lowest fault is "
+              "not known: it needs the resistance outside the modules",
+              reason=asked.fault_voltage.note if asked.fault_voltage else "",
+              remedy="a higher level; every cell read by itself, not the pack's whole voltage"),
     ]
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.conductors import adiabatic_constant, cable_withstand, copper_resistance
-from packcalc.findings import Finding, Origin, formula, leaf, trace
+from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
 from packcalc.part_checks.fuse import SteadyLoad, arc_voltage_check, carries_check
 from packcalc.part_checks.shown import SILENT, counted, terminals_check
 from packcalc.part_formulas import loss_resistance
@@ -175,6 +175,8 @@ class BranchAsked:
     Attributes:
         name, kind: words of the brief.
         power, current: one of them, of the load.
+        charging: what charging asks of it by the charger's power, where this branch is one
+            circuit with the charge cable; else None.
         lowest_bus: V, lowest bus voltage in use.
         length, tap_length: one way; between tap and fuse.
         section, insulation_voltage, insulation_class: of the conductor.
@@ -220,6 +222,7 @@ class BranchAsked:
     why_no_capacity: str = ""
     bus_insulation: Finding | None = None
     ambient: Finding | None = None
+    charging: Finding | None = None
 
     @property
     def key(self) -> str:
@@ -262,6 +265,15 @@ def branch_load(power: Finding, current: Finding, lowest_bus: Finding) -> Findin
                   voltage=lowest_bus)
 
 
+def _load(asked: BranchAsked) -> Finding:
+    """The larger of the branch's own entry and of what charging asks, where it charges."""
+    own = branch_load(asked.power, asked.current, asked.lowest_bus)
+    if asked.charging is None or not asked.charging.known:
+        return own
+    return largest([own, asked.charging], "current of the charge circuit") if own.known \
+        else asked.charging
+
+
 def branch_loops(length: Finding, section: Finding,
                  insulation_class: Finding) -> tuple[Finding, Finding]:
     """Loop resistance of a branch: hot and high for the lowest fault, cold and low for I²t."""
@@ -286,7 +298,7 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
     hot, low = branch_loops(asked.length, asked.section, asked.insulation_class)
     constant = _constant(asked)
     return BranchDuty(
-        load=branch_load(asked.power, asked.current, asked.lowest_bus),
+        load=_load(asked),
         resistance_hot=hot, resistance_low=low,
         lowest=branch_lowest(asked.voltage_empty, asked.upstream_long, hot),
         withstand=_maybe(cable_withstand, "I²t that the conductor stands", constant=constant,
@@ -401,7 +413,22 @@ def _capacity_check(asked: BranchAsked) -> tuple[Check, ...]:
 
 
 def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
-    return (*_capacitor_checks(asked, duty), _carries(asked, duty))
+    return (*_capacitor_checks(asked, duty), *_one_circuit(asked), _carries(asked, duty))
+
+
+def _one_circuit(asked: BranchAsked) -> tuple[Check, ...]:
+    """Charge cable and branch are one circuit: two loads for it are told, the larger counts."""
+    own = branch_load(asked.power, asked.current, asked.lowest_bus)
+    if asked.charging is None or not (asked.charging.known and own.known):
+        return ()
+    check = judge("One circuit, one load: branch and charge cable", "thermal load",
+                  own, "at least", asked.charging,
+                  reason="the larger of both is counted, here and for the charge cable")
+    return (check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason="one circuit, two loads: the charger's power at the lowest "
+        "voltage asks more than the branch's own entry; the larger is counted, here and for the "
+        "charge cable", remedy="read the charger's plate: largest DC current, and power at the "
+        "lowest voltage; enter what holds in both places"),)
 
 
 def _carries(asked: BranchAsked, duty: BranchDuty) -> Check:

@@ -8,7 +8,7 @@ run alone must stand the whole current.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from packcalc import tables
@@ -48,7 +48,8 @@ from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
 from packcalc.units import from_si
 
-NOBODY = "nobody"
+NOBODY, MAIN_FUSE = "nobody", "main fuse"
+OVERLOAD = "Overload protection"
 JOINT_LIMIT = 160.0 + 273.15   # K, lowest end temperature in IEC 60364-5-54 below 300 mm²
 LONGEST_PEAK = 300.0           # s, a longer peak is a steady load
 SMALL_CIRCUIT = 100.0          # A, NFPA 70 110.14(C)
@@ -78,6 +79,9 @@ class RouteAsked:
         resistance_budget: hot loop resistance that the sag was judged with.
         fuse_rating: of the fuse that feeds this route, if one is chosen.
         overload_device: who ends an overload, or "nobody".
+        why_nobody: where it is nobody, the cause in words.
+        overload: what the named parts are shown to do about an overload of a route of that
+            capacity; None where no part is at hand.
         highest_voltage: highest working voltage, for the insulation.
         runs: cables a pole to try.
         let_through: largest I²t that the chosen devices let through anywhere in the range.
@@ -104,6 +108,8 @@ class RouteAsked:
     resistance_budget: Finding | None = None
     fuse_rating: Finding | None = None
     overload_device: str = NOBODY
+    why_nobody: str = ""
+    overload: Callable[[Finding], Check] | None = None
     highest_voltage: Finding | None = None
     runs: tuple[int, ...] = (1, 2)
     let_through: Finding | None = None
@@ -111,6 +117,11 @@ class RouteAsked:
     @property
     def key(self) -> str:
         return f"cable.{self.name}"
+
+    @property
+    def behind_main_fuse(self) -> bool:
+        """Whether the main fuse, and no fuse of a branch, protects this route."""
+        return self.fuse_rating is not None and self.overload_device == MAIN_FUSE
 
 
 @dataclass(frozen=True)
@@ -121,7 +132,8 @@ class RunChoice:
         runs: cables a pole.
         required: required table current.
         candidate: the smallest that qualifies, or None.
-        current_capacity: of the whole route, for the fuse's cable side.
+        current_capacity: of the whole route, for the fuse's cable side; where nobody ends an
+            overload, of the smallest section that fails by nothing else.
         loop_resistance: hot, out and back, all runs.
         withstand: k²S² of one cable.
         survivable: fault current that one cable survives for the counted time.
@@ -156,7 +168,8 @@ class RouteResult:
 
     @property
     def current_capacity(self) -> Finding | None:
-        return self._of_chosen("current_capacity")
+        return self._of_chosen("current_capacity") or next(
+            (c.current_capacity for c in self.choices if c.current_capacity is not None), None)
 
     @property
     def loop_resistance(self) -> Finding | None:
@@ -415,19 +428,36 @@ def _runs(runs: int) -> str:
 def _try_sections(asked: RouteAsked, frame: _Frame,
                   duty: _Duty) -> tuple[RunChoice, tuple[Candidate, ...]]:
     """Every section of the table; those from one below to three above the first that fits."""
-    figures = [_figures(asked, frame, duty, s) for s in sections(frame.rule, frame.use)]
-    tried = [_candidate(asked, frame, duty, f) for f in figures]
-    first = next((i for i, c in enumerate(tried) if c.qualifies), None)
+    figures: list[_Figures] = []
+    tried: list[Candidate] = []
+    first = None
+    for section in sections(frame.rule, frame.use):
+        figures.append(_figures(asked, frame, duty, section))
+        tried.append(_candidate(asked, frame, duty, figures[-1]))
+        first = len(tried) - 1 if first is None and tried[-1].qualifies else first
+        if first is not None and len(tried) == first + 4:
+            break
     runs = int(duty.runs.number)
     if first is None:
-        return RunChoice(runs, duty.required), tuple(tried[-2:])
+        bare = next((f for f, c in zip(figures, tried, strict=True) if _but_for_nobody(asked, c)),
+                    None)
+        capacity = _whole_capacity(duty, bare) if bare is not None else None
+        return RunChoice(runs, duty.required, current_capacity=capacity), tuple(tried[-2:])
     best = figures[first]
-    choice = RunChoice(
-        runs, duty.required, tried[first],
-        trace(route_current, f"current-carrying capacity of the route, {_runs(runs)}",
-              per_run=best.capacity, share=duty.share),
-        best.loop_resistance, best.withstand, best.survivable, best.section.area)
+    choice = RunChoice(runs, duty.required, tried[first], _whole_capacity(duty, best),
+                       best.loop_resistance, best.withstand, best.survivable, best.section.area)
     return choice, tuple(tried[max(0, first - 1):first + 4])
+
+
+def _but_for_nobody(asked: RouteAsked, candidate: Candidate) -> bool:
+    """Whether a section fails only because nobody ends an overload: its capacity still stands."""
+    return asked.overload_device == NOBODY and all(
+        c.verdict != FAIL for c in candidate.checks if c.title != OVERLOAD)
+
+
+def _whole_capacity(duty: _Duty, figures: _Figures) -> Finding:
+    return trace(route_current, "current-carrying capacity of the route, "
+                 f"{_runs(int(duty.runs.number))}", per_run=figures.capacity, share=duty.share)
 
 
 def _figures(asked: RouteAsked, frame: _Frame, duty: _Duty, section: Section) -> _Figures:
@@ -536,26 +566,44 @@ def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
 
 
 def _overload_check(asked: RouteAsked, duty: _Duty, figures: _Figures) -> Check:
-    title, stage = "Overload protection", "who clears"
+    """Who ends an overload of one section: In ≤ Iz by a fuse, a named trip, or nobody."""
+    title, stage = OVERLOAD, "who clears"
     capacity = trace(route_current, "current-carrying capacity of the route",
                      per_run=figures.capacity, share=duty.share)
-    device = asked.overload_device
+    device, rating = asked.overload_device, asked.fuse_rating
     if device == NOBODY:
-        return Check(title, stage, FAIL, capacity,
-                     reason="nobody ends an overload of this cable",
+        return Check(title, stage, FAIL, capacity, reason="nobody ends an overload of this cable",
                      remedy=f"name a trip at or below {capacity.shown}, and prove it")
-    rating = asked.fuse_rating
-    if "fuse" in device.lower() and rating is not None and rating.known:
+    if _by_fuse_alone(asked):
         check = judge(title, stage, capacity, "at least", rating,
                       reason=f"by {device}: the rating lies above what the cable carries",
                       remedy="a larger cable, a smaller fuse, or a named trip")
-        return check if check.verdict == FAIL else replace(
+        if check.verdict == FAIL:
+            return check
+        if asked.overload is not None:
+            return _as_shown(asked.overload(capacity), capacity)
+        return replace(
             check, verdict=NOT_EVALUATED,
-            reason=f"by {device}: its conventional fusing current is held against this capacity "
-                   "with the fuse; a partial-range fuse gives no overload protection")
+            reason=f"by {device}: its data sheet alone shows whether its conventional fusing "
+                   "current stays within 1.45 times this capacity; a partial-range fuse gives no "
+                   "overload protection")
     return Check(title, stage, NOT_EVALUATED, capacity, None, "at least",
                  f"by {device}: its level is not known here; it must be at or below "
                  f"{capacity.shown}")
+
+
+def _as_shown(shown: Check, capacity: Finding) -> Check:
+    """What the named parts are shown to do about an overload, as a check of this cable."""
+    if shown.demand is capacity:
+        return replace(shown, title=OVERLOAD, figure=capacity, demand=shown.figure,
+                       relation="at least")
+    return replace(shown, title=OVERLOAD, figure=capacity, demand=None, relation="",
+                   reason=shown.sentence)
+
+
+def _by_fuse_alone(asked: RouteAsked) -> bool:
+    rating = asked.fuse_rating
+    return "fuse" in asked.overload_device.lower() and rating is not None and rating.known
 
 
 def _thermal_checks(frame: _Frame, duty: _Duty, figures: _Figures) -> list[Check]:
@@ -612,14 +660,15 @@ def _item(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...],
                 required + _by_fuse(asked, frame, duties) + tuple(d.steady for d in duties)
                 + (frame.ambient_factor, frame.terminal_factor, frame.steady_limit,
                    frame.fault_end, *_smallest_for_fault(asked, frame)),
-                _specification(asked, frame, choices), candidates, _open_items(asked, choices),
+                _specification(asked, frame, choices), candidates,
+                _open_items(asked, choices, candidates),
                 _notes(asked, frame), _item_checks(asked, choices))
 
 
 def _by_fuse(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...]) -> tuple[Finding, ...]:
     """What the table must show where the fuse ends an overload: In in place of the load."""
     rating = asked.fuse_rating
-    if rating is None or not rating.known or "fuse" not in asked.overload_device.lower():
+    if rating is None or not _by_fuse_alone(asked):
         return ()
     factor = smallest([frame.ambient_factor, frame.terminal_factor], "factor that governs")
     return tuple(trace(
@@ -676,7 +725,8 @@ def _specification(asked: RouteAsked, frame: _Frame,
     return tuple(lines)
 
 
-def _open_items(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> tuple[str, ...]:
+def _open_items(asked: RouteAsked, choices: tuple[RunChoice, ...],
+                candidates: tuple[Candidate, ...]) -> tuple[str, ...]:
     items = ["fuse maker: total clearing I²t over the whole fault range, at the highest voltage",
              "cable maker: rated DC voltage, temperature class, short-circuit end temperature, "
              "resistance, own current curve"]
@@ -685,9 +735,19 @@ def _open_items(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> tuple[str,
     if not asked.fault_lowest.known:
         items.append("lowest fault current of this route")
     if not any(c.candidate for c in choices):
-        items.insert(0, "no section qualifies: more runs, cooler place, hotter-rated terminals "
-                        "or a shorter peak")
+        items.insert(0, _no_section(candidates))
     return tuple(items)
+
+
+def _no_section(candidates: tuple[Candidate, ...]) -> str:
+    """What the largest section still fails, with what would help against that."""
+    tried = [c for c in candidates if not c.own]
+    failed = [k for k in tried[-1].checks if k.verdict == FAIL] if tried else []
+    causes = "; ".join(dict.fromkeys(k.title.lower() for k in failed))
+    helps = dict.fromkeys(k.remedy for k in failed if k.remedy) or {
+        "more runs, a cooler place, hotter-rated terminals or a shorter peak": None}
+    return (f"no section qualifies: {tried[-1].name} still fails by {causes}: {'; '.join(helps)}"
+            if causes else f"no section qualifies: {'; '.join(helps)}")
 
 
 def _notes(asked: RouteAsked, frame: _Frame) -> tuple[str, ...]:
@@ -714,6 +774,23 @@ def _notes(asked: RouteAsked, frame: _Frame) -> tuple[str, ...]:
 
 def _item_checks(asked: RouteAsked,
                  choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
+    return (*_nobody_check(asked, choices), *_short_circuit_check(asked, choices))
+
+
+def _nobody_check(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
+    """Nobody ends an overload: no section of any size mends that."""
+    if asked.overload_device != NOBODY:
+        return ()
+    capacity = next((c.current_capacity for c in choices if c.current_capacity), None)
+    level = f" at or below {capacity.shown}" if capacity is not None else ""
+    why = f": {asked.why_nobody}" if asked.why_nobody else ""
+    return (Check(OVERLOAD, "who clears", FAIL, capacity,
+                  reason=f"nobody ends an overload of this cable{why}",
+                  remedy=f"name a trip{level}, and prove it; a larger cable alone helps nobody"),)
+
+
+def _short_circuit_check(asked: RouteAsked,
+                         choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
     if asked.fuse_rating is None or not asked.fuse_rating.known:
         return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
                       reason="no fuse is chosen yet for this route"),)

@@ -20,7 +20,7 @@ from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.overload import overload_checks
 from packcalc.part_checks.path_conductors import (
-    PathConductor, conductor_check, path_heat, traced_heat,
+    PathConductor, conductor_check, overheated_words, path_heat, traced_heat, unended,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import (
@@ -28,7 +28,8 @@ from packcalc.part_checks.sweep import (
     fuse_side, judge_currents, number, sweep,
 )
 from packcalc.part_checks.trip_checks import (
-    CoordinationAsked, counts_from, overload_asked, overload_check, trip_checks, undervoltage_from,
+    CoordinationAsked, counts_from, one_pole_sweep, overload_asked, overload_check, trip_checks,
+    undervoltage_from,
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
@@ -53,11 +54,18 @@ NOTES = (
     "the sheet's total clearing I²t at this voltage, or not known.",
     "Curves are those of a cold link in free air; the heat of a fault is I²t with the full "
     "prospective current, which errs high.",
-    "Arc figures by the maximum power method are information for the choice of clothing and "
-    "tools: open air, half the voltage across the arc, the device seeing half the bolted current. "
+    "Arc figures by the maximum power method are information, and here of this path alone, its "
+    "devices in circuit: the worst of all fault places stands with isolation and distances. Open "
+    "air, half the voltage across the arc, the device seeing half the bolted current. "
     "A box can concentrate the heat up to three times. Not a vehicle rule.",
     "Two fuses or two contacts in series never add up their voltages without a stated rating.",
 )
+
+
+ONE_POLE_NOTE = (
+    "The contactor's times here hold from pole to pole. A second chassis fault passes one pole "
+    "alone: its contactor breaks alone, and as the current sensor may sit in the other pole only "
+    "the cells' undervoltage trip is counted on there, see the fault places.")
 
 
 @formula(
@@ -165,7 +173,8 @@ def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
         key="coordination", title=TITLE, governing=_governing(best, swept),
         duty=_duty(best, swept, heat, arc, others), specification=_specification(best, swept),
         candidates=tuple(_candidate(a, s) for a, s in pairs[:MOST_PAIRS]),
-        open_items=_open_items(best, swept), notes=NOTES,
+        open_items=_open_items(best, swept),
+        notes=NOTES if best.one_pole_lowest is None else (*NOTES, ONE_POLE_NOTE),
         checks=_checks(best, swept, heat, others))
     return Coordination(best, swept, item, heat.value if heat else None,
                         heat.at if heat else None, arc.value if arc else None,
@@ -294,7 +303,7 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
     duration = LONGEST_ARC if time[index] >= longest else leaf(
         "time until the arc is cleared", "T", "s", float(time[index]), "computed",
         source=ARC_SOURCE, origin=SWEPT, note=f"device at {seen.shown}")
-    return _Worst(trace(arc_incident_energy, "worst incident energy of an arc, information only",
+    return _Worst(trace(arc_incident_energy, "incident energy of an arc that its devices see",
                         voltage=asked.highest_voltage, fault_current=at, time=duration,
                         distance=DISTANCE), at)
 
@@ -305,7 +314,7 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
             others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Check, ...]:
     worst = {one.name: (found, at) for one, found, at in others}
-    return (*_cable_checks(asked, swept, heat),
+    return (*_cable_checks(asked, swept, heat), *_one_pole_heat(asked, swept),
             *(conductor_check(swept, c, *worst.get(c.name, (None, None)))
               for c in asked.conductors),
             _withstand_check(asked, swept),
@@ -338,6 +347,8 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     sheets = [part.basis for part in (asked.fuse, asked.contactor) if part is not None]
     spans_open = counted("spans of current that nobody opens", len(swept.holes),
                          max(sheets, key=BASES.index, default="definition"), SWEPT)
+    if swept.covered and _one_pole_holes(asked, swept):
+        return _one_pole_open(asked, swept, title, stage)
     if swept.covered:
         weak = swept.fuse.clearing is not None and "gate" in swept.fuse.clearing.title
         words = (f"{asked.pair}: fuse from {_amperes(swept.fuse.low)} ({swept.fuse.why_low})"
@@ -352,6 +363,44 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     return Check(title, stage, NOT_EVALUATED if silent else FAIL, spans_open, NO_SPAN, "at most",
                  f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
                  _closing(swept))
+
+
+def _one_pole_holes(asked: CoordinationAsked, swept: Sweep) -> tuple[Hole, ...]:
+    """Currents of a loop through one pole that only the sensor of the other pole would see."""
+    alone = one_pole_sweep(asked, swept)
+    return alone.holes if alone is not None else ()
+
+
+def _one_pole_open(asked: CoordinationAsked, swept: Sweep, title: str, stage: str) -> Check:
+    """Opened between the poles, and not shown where the loop passes one pole alone."""
+    holes = _one_pole_holes(asked, swept)
+    spans = counted("spans of current that one pole's contactor is not shown to open", len(holes),
+                    _part_basis(asked.contactor), SWEPT)
+    where = " and ".join(_span(h) for h in holes)
+    return Check(title, stage, NOT_EVALUATED, spans, NO_SPAN, "at most",
+                 f"{asked.pair}: opened from pole to pole; not shown from {where} in a second "
+                 "chassis fault: one pole's contactor breaks alone, and an over-current trip acts "
+                 "only where the current sensor sits in that pole",
+                 "name the cells' undervoltage trip (management.undervoltage_trip, voltage_delay), "
+                 "which sees such a fault in either pole; a current sensor in each pole; or a fuse "
+                 f"that counts from {show(holes[0].low, 'A')}")
+
+
+def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
+    """The cable once more where only the cells' undervoltage trip sees the fault: it is slower."""
+    alone, withstand = one_pole_sweep(asked, swept), asked.cable_withstand
+    if alone is None or withstand is None or not withstand.known or alone.holes \
+            or np.isnan(alone.heat).any():
+        return ()
+    worst = _worst_heat(asked, alone)
+    assert worst is not None
+    return (judge(f"{asked.cable_name} survives the heat of a second chassis fault", "fault range",
+                  withstand, "at least", worst.value, reason=f"worst at {worst.at.shown}"
+                  + overheated_words(alone, withstand.number)
+                  + "; by the fuse or on the cells' undervoltage trip, whichever comes first: the "
+                    "current sensor may sit in the other pole",
+                  remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
+                         "sensor in each pole"),)
 
 
 def _closing(swept: Sweep) -> str:
@@ -383,16 +432,12 @@ def _cable_checks(asked: CoordinationAsked, swept: Sweep,
         missing = "k²S² of the cable is not known" if heat else "no device is shown to clear"
         checks.append(Check(title, stage, NOT_EVALUATED, withstand, None, "at least", missing))
     else:
-        where = f"worst at {heat.at.shown}"
-        over = swept.current[np.nan_to_num(swept.heat) > withstand.number]
-        if over.size:
-            where += (f"; fails from {show(float(over[0]), 'A')} to "
-                      f"{show(float(over[-1]), 'A')}")
+        where = f"worst at {heat.at.shown}" + overheated_words(swept, withstand.number)
         held = judge(title, stage, withstand, "at least", heat.value, reason=where,
                      remedy="a larger section, a faster fuse or a quicker trip")
         if held.verdict == PASS and not swept.covered:
             held = replace(held, verdict=NOT_EVALUATED, reason=f"{where}; holds only where "
-                           "somebody opens the fault: in the hole nobody ends the heat")
+                           f"somebody opens the fault: {unended(swept)}")
         checks.append(held)
     if silent.any():
         span = (f"{show(float(swept.current[silent][0]), 'A')} to "

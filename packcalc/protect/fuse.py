@@ -23,7 +23,7 @@ from packcalc.fuse_formulas import (
 )
 from packcalc.part_checks.fuse import FuseDemand, fuse_facts, fuse_part_checks
 from packcalc.part_checks.shown import SILENT
-from packcalc.part_formulas import fusing_factor
+from packcalc.part_formulas import fusing_current, fusing_factor
 from packcalc.parts import FusePart
 from packcalc.tables import table
 from packcalc.units import from_si, printed, significant
@@ -269,25 +269,40 @@ def _carries_load(figure: Finding, duty: FuseDuty) -> Check:
                  "a larger rating; thicker conductors at the fuse")
 
 
-def _protects_cable(figure: Finding, duty: FuseDuty) -> Check:
+def _protects_cable(figure: Finding, cable: Finding) -> Check:
     """Ib ≤ In ≤ Iz: the load side is held apart, where derating asks for more than Ib."""
-    return judge(WITHIN_CABLE, "thermal load", figure, "at most", duty.cable_current,
-                 missing=duty.cable_current.note or "cable capacity is not known",
+    return judge(WITHIN_CABLE, "thermal load", figure, "at most", cable,
+                 missing=cable.note or "cable capacity is not known",
                  reason="In ≤ Iz: a larger fuse would let the cable be overloaded for ever",
                  remedy=CABLE_REMEDY)
 
 
-def _fuses_in_time(figure: Finding, duty: FuseDuty, factor: Finding | None, missing: str,
+def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, missing: str,
                    reason: str) -> Check:
-    """I2 ≤ 1.45·Iz, held as In ≤ 1.45·Iz/k2; a caution where the link may fuse too late."""
-    asked = trace(fuse_rating_cable_limit, cable_current=duty.cable_current,
-                  fusing_factor=factor) if factor is not None and duty.cable_current.known else None
-    check = judge(FUSING, "thermal load", figure, "at most", asked,
+    """I2 ≤ 1.45·Iz; a caution where the link may fuse too late."""
+    fuses, asked = _fusing_currents(figure, cable, factor)
+    check = judge(FUSING, "thermal load", fuses, "at most", asked,
                   missing=missing if factor is None else "cable capacity is not known",
                   reason=reason, remedy=CABLE_REMEDY)
     return check if check.verdict != FAIL else replace(
         check, verdict=CAUTION, reason="an overload between Iz and the conventional fusing current "
         "may last for hours: a named overload trip must end it")
+
+
+def _fusing_currents(rated: Finding, cable: Finding, factor: Finding | None) -> tuple[
+        Finding | None, Finding | None]:
+    """(I2 of the link, the most that the cable allows); None where k2 or Iz is not known.
+
+    In ≤ Iz bounds the second one too: a link with k2 under 1.45 asks no more than that.
+    """
+    if factor is None:
+        return None, None
+    fuses = trace(fusing_current, factor=factor, rated=rated)
+    if not cable.known:
+        return fuses, None
+    most = trace(fuse_rating_cable_limit, cable_current=cable, fusing_factor=factor)
+    return fuses, trace(fusing_current, "largest conventional fusing current for the cable",
+                        factor=factor, rated=most)
 
 
 def _gg_factor(rating: float) -> Finding:
@@ -298,8 +313,9 @@ def _gg_factor(rating: float) -> Finding:
 
 
 def _rating_and_cable(figure: Finding, duty: FuseDuty) -> tuple[Check, Check]:
-    return _protects_cable(figure, duty), _fuses_in_time(
-        figure, duty, _gg_factor(figure.number), "", "I2 ≤ 1.45·Iz, were it a gG link; any other "
+    cable = duty.cable_current
+    return _protects_cable(figure, cable), _fuses_in_time(
+        figure, cable, _gg_factor(figure.number), "", "I2 ≤ 1.45·Iz, were it a gG link; any other "
         "full-range link by its maker's figure, and a partial-range link never")
 
 
@@ -314,20 +330,27 @@ def part_candidate(part: FusePart, asked: FuseAsked, duty: FuseDuty) -> Candidat
         terminal_temperature=asked.terminal_temperature,
         closing_integral=asked.closing_integral)
     checks = fuse_part_checks(part, demand)
-    return Candidate(part.name, (*checks, *_part_and_cable(part, duty)), fuse_facts(part), own=True)
+    checks = (*checks, *_part_and_cable(part, duty.cable_current))
+    return Candidate(part.name, checks, fuse_facts(part), own=True)
 
 
-def _part_and_cable(part: FusePart, duty: FuseDuty) -> tuple[Check, ...]:
+def overload_by(part: FusePart, cable: Finding) -> Check:
+    """Whether a fuse ends an overload of a cable: the graver of its two conditions."""
+    checks = _part_and_cable(part, cable)
+    return next(c for c in checks if c.verdict == worst(checks))
+
+
+def _part_and_cable(part: FusePart, cable: Finding) -> tuple[Check, ...]:
     if part.rated_current is None:
-        return (Check(WITHIN_CABLE, "thermal load", NOT_EVALUATED, None, duty.cable_current,
+        return (Check(WITHIN_CABLE, "thermal load", NOT_EVALUATED, None, cable,
                       "at most", f"{SILENT}the rated current"),)
     if part.full_range is False:
         return (Check(WITHIN_CABLE, "who clears", NOT_EVALUATED, part.rated_current,
-                      duty.cable_current, "at most", f"{part.class_letters} is partial range and "
+                      cable, "at most", f"{part.class_letters} is partial range and "
                       "gives no overload protection: name the management system's overload trip, "
                       "at or below the cable's capacity"),)
-    return _protects_cable(part.rated_current, duty), _fuses_in_time(
-        part.rated_current, duty, _part_factor(part), f"{SILENT}the conventional fusing current: "
+    return _protects_cable(part.rated_current, cable), _fuses_in_time(
+        part.rated_current, cable, _part_factor(part), f"{SILENT}the conventional fusing current: "
         "only a gG link has it by its standard", "I2 ≤ 1.45·Iz")
 
 
@@ -388,6 +411,10 @@ def _empty_window(title: str, candidates: tuple[Candidate, ...], asked: FuseAske
                      "else is named",
                      "a contactor on a named trip for this range, a fuse per string, or a warmer "
                      "or fuller lower limit of use")
+    if _no_cable(duty):
+        return Check(title, "thermal load", FAIL, duty.least_rating,
+                     reason=duty.cable_current.note,
+                     remedy="see what the cable's own sections fail by, and mend that first")
     return Check(title, "thermal load", FAIL, duty.least_rating, _upper(asked, duty), "at most",
                  "no standard rating is large enough for the load and small enough for the cable",
                  "a larger cable or two cables a pole; a second fuse for a thin cable; a cooler "
@@ -412,9 +439,16 @@ def _rounded(finding: Finding, up: bool) -> str:
     return f"{significant(whole * step, 3)} {printed(finding.unit)}".rstrip()
 
 
+def _no_cable(duty: FuseDuty) -> bool:
+    """No cable fits a route: 0 A is then no capacity, and no rating is to be sought for it."""
+    return duty.cable_current.known and duty.cable_current.number == 0
+
+
 def _rating_asked(duty: FuseDuty) -> str:
     """Both ends of the rated current; a clash is said, not printed as a range."""
     least, most = _rounded(duty.least_rating, True), _rounded(duty.cable_rating, False)
+    if _no_cable(duty):
+        return f"at least {least} for the load; {duty.cable_current.note}"
     known = duty.least_rating.known and duty.cable_rating.known and duty.cable_current.known
     if not known or duty.least_rating.number <= duty.cable_rating.number:
         return f"at least {least}, at most {most}"

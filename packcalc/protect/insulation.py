@@ -23,10 +23,10 @@ from packcalc.distances import (
     reinforced_impulse,
     scaled_distance,
 )
-from packcalc.electrical import series_voltage, with_tolerance
+from packcalc.electrical import series_voltage
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, trace
-from packcalc.pack import PackModel
+from packcalc.pack import PackModel, full_module, within
 from packcalc.part_checks.touch import BORDER, JOINED, touch_checks, touch_lines
 from packcalc.units import into_si
 
@@ -158,14 +158,8 @@ class InsulationResult:
 
 def module_voltage(brief: Brief, pack: PackModel) -> Finding:
     """Voltage of one full module with the charger's tolerance, the highest of the types."""
-    found = []
-    for part in pack.layout.parts:
-        module = brief.modules[part.entry].module
-        full = trace(series_voltage, "full voltage of one module", symbol="U_m",
-                     series=module.cells_in_series, module_voltage=module.full_voltage)
-        found.append(trace(with_tolerance, "voltage of one full module", voltage=full,
-                           tolerance=brief.charger.tolerance))
-    return largest(found, "voltage of one full module")
+    return largest([full_module(brief, brief.modules[part.entry]) for part in pack.layout.parts],
+                   "voltage of one full module")
 
 
 def insulation_asked(brief: Brief, pack: PackModel, highest: Finding) -> InsulationAsked:
@@ -450,8 +444,8 @@ def _section_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
                  max(after.number, asked.series.number - after.number), "definition",
                  origin=after.origin, note=f"disconnect after module {after.number:g} of "
                                            f"{asked.series.number:g}")
-    return (trace(series_voltage, "voltage of the larger section, disconnect out", series=count,
-                  module_voltage=asked.module_voltage),
+    return (within(trace(series_voltage, "voltage of the larger section, disconnect out",
+                         series=count, module_voltage=asked.module_voltage), asked.voltage),
             trace(iso.part_of_pack_energy, "energy of the larger section", energy=asked.energy,
                   modules=count, series=asked.series))
 

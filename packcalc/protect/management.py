@@ -194,9 +194,20 @@ def _sense_check(asked: ManagementAsked) -> Check:
                      "wire: it is fed by the whole pack",
                      remedy="a small DC fuse at each tap, rated for the whole pack's voltage, or "
                             "a fusible track that its maker states")
-    return Check(title, "who clears", CAUTION, reason="fitted; its DC rating and breaking capacity "
-                 f"for {asked.fault_highest.shown} are to be shown",
-                 remedy="the fuse's data sheet")
+    described = [b for b in asked.brief.branch if b.kind == "sense"]
+    if not described:
+        return Check(title, "who clears", CAUTION, reason="fitted; its DC rating and breaking "
+                     f"capacity for up to {asked.fault_highest.shown} are to be shown",
+                     remedy="the fuse's data sheet, and a [[branch]] with kind = \"sense\"")
+    # What it must break stands once, with its branch: there the taps' own fault is counted.
+    where = " and ".join(b.name for b in described)
+    held = judge(title, "who clears", counted(
+        "sense branches whose fuse is named from the parts list",
+        sum(bool(b.fuse_part) for b in described), "given", described[0].length.origin),
+        "at least", counted("sense branches", len(described), "definition"),
+        reason=f"fitted; its DC rating and breaking capacity are held with the branch {where}",
+        remedy="name the fuse of each sense branch from the parts list: fuse_part")
+    return held if held.verdict != FAIL else replace(held, verdict=CAUTION)
 
 
 # --- limits ---------------------------------------------------------------------------
@@ -210,8 +221,8 @@ def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
               reason="at the upper tolerance of its end voltage, every cell alike",
               remedy="a charger of closer tolerance, or a lower set point"),
         judge("over-voltage trip within the cell's limit", STAGE_VOLTAGE, own.overvoltage_trip,
-              "at most", cell["over"], missing=f"set it to {cell['over'].shown} or below",
-              remedy="a lower trip"),
+              "at most", cell["over"], missing=f"set it above {cell['charger'].shown}, where the "
+              f"charger may end, and to {cell['over'].shown} or below", remedy="a lower trip"),
         _above_charging(own.overvoltage_trip, cell),
         judge("under-voltage trip above the cell's lowest", STAGE_VOLTAGE, own.undervoltage_trip,
               "at least", cell["under"], missing=f"set it to {cell['under'].shown} or above",
@@ -430,10 +441,10 @@ def _loaded_cell(asked: ManagementAsked) -> Finding | None:
 
 def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:
     trip = asked.brief.management.undervoltage_trip
-    fault = _fault_cell(asked)
+    fault = asked.fault_cell or _fault_cell(asked)
     checks = [judge("under-voltage trip sees the lowest fault", "who clears", trip, "above", fault,
                     missing=f"set it above {fault.shown}: it then tells a cold fault from a load",
-                    remedy="a higher trip")]
+                    reason=fault.note, remedy="a higher trip")]
     checks.append(_below_loaded(asked, trip))
     delay = asked.brief.management.voltage_delay
     checks.append(judge("under-voltage trip acts within the counted time", "who clears", delay,
@@ -508,8 +519,7 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
     lines = [Requirement("cell voltage channels", f"{asked.pack.channels}",
                          "one for each cell in series of each stack"), *_monitor_lines(asked),
              Requirement("sense wires", f"fuse at the cell end, insulation above "
-                         f"{asked.pack.highest_voltage.shown} DC", "a chafed sense wire is fed by "
-                         f"up to {asked.fault_highest.shown}"),
+                         f"{asked.pack.highest_voltage.shown} DC", _sense_fault(asked)),
              Requirement("temperature sensors", f"at least {_sensors(asked).shown}",
                          "30 % of the monitored cells")]
     for limit in limits:
@@ -527,6 +537,12 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
                              f"{show(own.current_sensor_error.number, '%', 2)} of range",
                              "with temperature and age"))
     return tuple(lines)
+
+
+def _sense_fault(asked: ManagementAsked) -> str:
+    named = " and ".join(b.name for b in asked.brief.branch if b.kind == "sense")
+    return f"what feeds a chafed wire stands with the branch {named}" if named else \
+        f"a chafed sense wire is fed by up to {asked.fault_highest.shown}"
 
 
 def _monitor_lines(asked: ManagementAsked) -> list[Requirement]:

@@ -23,6 +23,7 @@ TITLE = "Over-voltage chain and highest working voltage"
 STAGE = "highest voltage"
 BATTERY, CHARGE, INVERTER = "battery side", "charge side", "inverter side"
 CAPACITANCE = "inverter.dc_link_capacitance"
+DUMP = "contactor opens under braking"
 
 NOTES = (
     "A contactor that opens under braking leaves the link capacitors alone with the braking "
@@ -91,6 +92,22 @@ def time_at_power(capacitance: Any, lower: Any, upper: Any, power: Any) -> Any:
         0.000708333
     """
     return capacitance * (upper * upper - lower * lower) / (2 * power)
+
+
+@formula(
+    title="Energy that a capacitor takes between two voltages", symbol="E", unit="J",
+    text="E = ½·(C/1000)·(V2² − V1²)",
+    inputs={"capacitance": "C [mF] on the bus", "lower": "V1 [V] lower voltage",
+            "upper": "V2 [V] upper voltage"},
+    basis="definition", valid="V2 ≥ V1", safe_side="lower tolerance of C: less energy")
+def energy_to_limit(capacitance: Any, lower: Any, upper: Any) -> Any:
+    """What may still flow into a bus before it reaches a limit.
+
+    Examples:
+        >>> round(energy_to_limit(1e-3, 400.0, 410.0), 6)
+        4.05
+    """
+    return 0.5 * capacitance * (upper * upper - lower * lower)
 
 
 # --- what is asked and what comes out -------------------------------------------------
@@ -168,7 +185,8 @@ class OvervoltageResult:
 
     Attributes:
         highest: highest working voltage, all sides.
-        battery_side: highest with the contactors closed: charging and braking alone.
+        battery_side: highest with the contactors closed: charging, braking, and the motor whose
+            diodes feed the battery.
         chain: every link, in the order of the energy's way.
         standings: every part.
         item: as put to the reviewer.
@@ -240,15 +258,17 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
     """Build the chain and hold every part against it."""
     chain = _chain(asked)
     known = [link.voltage for link in chain if link.voltage is not None]
-    highest = largest(known, "highest working voltage", _unknown_links(chain))
-    battery = largest([asked.full_voltage, asked.braking_voltage],
+    highest = largest([*known, *_bounds(asked, chain)], "highest working voltage",
+                      _unknown_links(chain))
+    # Its diodes feed the closed battery without control.
+    battery = largest([asked.full_voltage, asked.braking_voltage, asked.back_voltage],
                       "highest voltage with the contactors closed")
     standings = _standings(asked, highest)
     checks = (*(s.check for s in standings), *_duty_checks(asked, highest))
     item = Item(
         key="overvoltage", title=TITLE,
         governing=highest.note.split("governed by: ")[-1],
-        duty=(highest, battery, *known, *_times(asked)),
+        duty=(highest, battery, *known, *_times(asked), *_room_left(asked, highest)),
         specification=_specification(asked, highest), open_items=_open_items(chain),
         notes=NOTES, checks=checks)
     return OvervoltageResult(highest, battery, chain, standings, item)
@@ -299,7 +319,7 @@ def _room(asked: OvervoltageAsked) -> Finding | None:
 
 
 def _dump(asked: OvervoltageAsked) -> Link:
-    name = "contactor opens under braking"
+    name = DUMP
     if asked.braking_power.number == 0:
         return Link(name, INVERTER, None, "no braking power is fed back")
     missing = [f.title for f in (asked.braking_limit, asked.reaction) if not f.known]
@@ -317,11 +337,30 @@ def _spinning(asked: OvervoltageAsked) -> Link:
         return Link(name, INVERTER, None, f"not known: {asked.back_voltage.title}")
     if asked.back_voltage.number == 0:
         return Link(name, INVERTER, None, "given as a motor without magnets: no voltage")
+    if asked.back_voltage.number > asked.full_voltage.number:
+        return Link(name, f"{INVERTER}, and {BATTERY}", asked.back_voltage,
+                    "with the contactors closed its diodes charge the full pack without control")
     return Link(name, INVERTER, asked.back_voltage)
 
 
 def _lacks(link: Link) -> bool:
     return link.voltage is None and link.reason.startswith("not known")
+
+
+def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, ...]:
+    """What stands for the links that are not known: a lesser voltage than their answer is none.
+
+    An answer above the inverter's given absolute maximum fails the inverter itself, so that this
+    is the most that the other parts can be asked for; a rise begins where braking is limited.
+    """
+    lacking = [link.name for link in chain if _lacks(link)]
+    most, found = asked.absolute_maximum, []
+    if lacking and most.known and most.basis != "assumed":
+        found.append(most.called("inverter's absolute maximum, counted until these are known: "
+                                 + "; ".join(lacking)))
+    if DUMP in lacking and asked.braking_limit.known:
+        found.append(_start(asked))
+    return tuple(found)
 
 
 def _unknown_links(chain: tuple[Link, ...]) -> str:
@@ -340,14 +379,45 @@ def _times(asked: OvervoltageAsked) -> tuple[Finding, ...]:
                   power=asked.braking_power),)
 
 
+def _room_left(asked: OvervoltageAsked, highest: Finding) -> tuple[Finding, ...]:
+    left = _energy_left(asked, asked.absolute_maximum, highest)
+    return () if left is None else (left,)
+
+
 # --- what stands against it -----------------------------------------------------------
 
 def _standings(asked: OvervoltageAsked, highest: Finding) -> tuple[Standing, ...]:
     rows = [("inverter, absolute maximum", asked.absolute_maximum),
             ("DC-link capacitors", asked.capacitor_rating)]
-    found = [_standing(name, rating, highest) for name, rating in rows]
+    found = [_on_the_link(asked, name, rating, highest) for name, rating in rows]
     found.append(_semiconductors(asked.semiconductor_rating, highest))
     return (*found, *(_standing(name, rating, highest) for name, rating in asked.others))
+
+
+def _on_the_link(asked: OvervoltageAsked, name: str, rating: Finding,
+                 highest: Finding) -> Standing:
+    """A part on the link: what the windings give back at a shut-down comes on top, not counted."""
+    held = _standing(name, rating, highest)
+    if held.check.verdict not in (PASS, CAUTION):
+        return held
+    left = _energy_left(asked, rating, highest)
+    room = f": from the highest to this rating the link takes {left.shown} more" \
+        if left is not None else ""
+    words = "; ".join(w for w in (held.check.reason, "energy that windings and loop give back "
+                                  f"when the inverter blocks is not counted and comes on top{room}")
+                      if w)
+    return Standing(name, rating, Check(
+        held.check.title, STAGE, CAUTION, rating, highest, "at least", words,
+        "the inverter's maker states the highest link voltage after a shut-down at full current, "
+        "with this motor"))
+
+
+def _energy_left(asked: OvervoltageAsked, rating: Finding, highest: Finding) -> Finding | None:
+    """What the link still takes between the highest voltage counted and a rating."""
+    if not (rating.known and asked.capacitance.known) or rating.number < highest.number:
+        return None
+    return trace(energy_to_limit, f"energy that the link takes up to the {rating.title}",
+                 capacitance=asked.capacitance, lower=highest, upper=rating)
 
 
 def _standing(name: str, rating: Finding | None, highest: Finding) -> Standing:
@@ -377,7 +447,7 @@ def _semiconductors(rating: Finding, highest: Finding) -> Standing:
 def _duty_checks(asked: OvervoltageAsked, highest: Finding) -> tuple[Check, ...]:
     reaction = _reaction_check(asked)
     return (reaction, _limit_check(asked), _braking_trip_check(asked, reaction),
-            _charger_check(asked), _generator_check(asked))
+            _charger_check(asked), _generator_check(asked), _feeds_full_check(asked))
 
 
 def _reaction_check(asked: OvervoltageAsked) -> Check:
@@ -467,6 +537,20 @@ def _generator_check(asked: OvervoltageAsked) -> Check:
                      "speed limit by gearing; tow with the driven wheels off the ground; an active "
                      "short-circuit of the inverter that its maker states")
     return check
+
+
+def _feeds_full_check(asked: OvervoltageAsked) -> Check:
+    """Above the full pack a dead inverter overcharges it, and nobody limits the current."""
+    return judge("dead inverter cannot overcharge the pack through its diodes", STAGE,
+                 asked.back_voltage, "at most", asked.full_voltage,
+                 missing="ask the motor's maker for the peak line voltage at top speed; 0 V for a "
+                         "motor without magnets",
+                 reason="a dead inverter's diodes would charge the full pack above it, with what "
+                        "current only the motor's own impedance says" if asked.back_voltage.known
+                 and asked.back_voltage.number > asked.full_voltage.number else "",
+                 remedy="a lower top speed by gearing, a motor of a lower voltage constant, more "
+                        "modules in series, or an active short-circuit of the inverter that its "
+                        "maker states")
 
 
 def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requirement, ...]:

@@ -1,33 +1,41 @@
 """Fault places: where a fault can happen, what feeds it, and who clears it, or nobody.
 
-Each place has both ends of its current and the devices that stand in its loop. What a
-device does at a current is asked of the caller; without a real part the answer is never
-better than "not shown". A device that does not stand in the loop does not count.
+Each place has both ends of its current, all that lies between them, and the devices that
+stand in its loop. What a device does at a current is asked of the caller; without a real part
+the answer is never better than "not shown". A device that does not stand in the loop does not
+count.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
-from packcalc.findings import Finding, formula, leaf, trace
+from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.fuse_formulas import COUNTED_ON
+from packcalc.part_checks.shown import counted
+from packcalc.units import show
 
 NOBODY = "nobody"
+BETWEEN = "currents between"
 FUSE, CONTACTOR, LIMIT, MONITOR = "fuse", "contactor", "current limit", "insulation monitor"
 STANDS = ("one pole", "both poles", "mid-pack", "one pole and mid-pack",
           "both poles and mid-pack")
 
 COVER = "insulating covers on every terminal and link, insulated tools, one joint open at a time"
 OTHER_POLE = "a fuse in the other pole as well"
+OTHER_POLE_OF_BRANCH = "a fuse in the other pole of the branch as well, at the tap"
 MID_FUSE = "a mid-pack fuse, added or moved between the two halves"
 SPLIT = "a second mid-pack fuse, so that no run of modules is left without one"
 WATCH = "an insulation monitor that warns at the first fault and bars closing"
 DOUBLE = "double insulation, edge guards and clamps against the second fault"
 TRIP = "contactors on a named trip, proven for this current and voltage, one pole alone"
 AT_TAP = "a fuse at the tap, in both poles"
+NONE_CLEARS = counted("devices that clear it", 0, "definition", Origin("loop of the fault place"))
+ONE_CLEARS = counted("one at least", 1, "definition")
 NO_DEVICE = "no device stands in this loop"
+OWN_STRING = "the string's own current flows inside it, on the cells' side of fuse and contactors"
 
 
 @formula(title="current of one of several equal paths", symbol="I_p", unit="A",
@@ -73,6 +81,35 @@ def run_inductance(whole, modules, series):
     return whole * modules / series
 
 
+@formula(title="resistance of two loops side by side", symbol="R", unit="mΩ",
+         text="R = R_1·R_2/(R_1 + R_2)",
+         inputs={"first": "R_1 [mΩ] of one loop", "second": "R_2 [mΩ] of the other"},
+         basis="definition", valid="both driven by the same voltage into one fault")
+def side_by_side(first, second):
+    """What two loops with one driving voltage are to the fault that both feed.
+
+    Examples:
+        >>> side_by_side(30.0, 60.0)
+        20.0
+    """
+    return first * second / (first + second)
+
+
+@formula(title="resistance outside the modules for each of their cells", symbol="R_c", unit="mΩ",
+         text="R_c = R_x/n",
+         inputs={"external": "R_x [mΩ] of the loop outside the modules that feed it",
+                 "cells": "n [] cells in series that feed it"},
+         basis="definition", safe_side="high, few cells: the cells keep more voltage")
+def drop_each(external, cells):
+    """What a cell keeps, for each ampere of a fault that it feeds.
+
+    Examples:
+        >>> round(drop_each(9.0, 6), 3)
+        1.5
+    """
+    return external / cells
+
+
 @dataclass(frozen=True)
 class Device:
     """Something that stands in a loop and might end its current.
@@ -86,6 +123,10 @@ class Device:
             one of them carries it all.
         breaks: (voltage, time constant) that it must break here, where these are not those of
             the main path.
+        sees: highest current through it where every source besides the modules passes it too;
+            None where only the modules' current does.
+        drop: for a trip on the lowest cell: resistance outside the modules for each cell that
+            feeds the fault; None where the path's own check of that voltage holds.
     """
 
     key: str
@@ -94,6 +135,8 @@ class Device:
     rating: Finding | None = None
     paths: int = 1
     breaks: tuple[tuple[Finding, Finding], ...] = ()
+    sees: Finding | None = None
+    drop: Finding | None = None
 
 
 # Whether the device ends that current (None: not shown), in what time, and why.
@@ -131,12 +174,13 @@ class Cleared:
     """Who ends one current of one place.
 
     Attributes:
-        end: which current, in words ("highest", "lowest", "from the charger").
-        current: at the place.
+        end: which current, in words ("highest", "lowest", BETWEEN, "from the charger").
+        current: at the place; between the ends the worst one.
         device: name of the device, or NOBODY.
         clears: True, False, or None where it is not shown.
         time: where known.
         why: in words.
+        span: between the ends: the currents of which that is said, in words.
     """
 
     end: str
@@ -145,25 +189,73 @@ class Cleared:
     clears: bool | None
     time: Finding | None = None
     why: str = ""
+    span: str = ""
 
     @property
     def words(self) -> str:
         """The answer for a table: device with time, `nobody`, or what is not shown."""
+        at = f" {self.span}" if self.span else ""
         if self.clears:
-            return self.device
+            return f"{self.device},{at}" if at else self.device
         if self.clears is None:
-            return f"not shown: {self.device}" if self.device else "not evaluated"
-        return NOBODY
+            return f"not shown{at}: {self.device}" if self.device else "not evaluated"
+        return f"{NOBODY}{at}"
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Neighbouring currents of one place, ends included, that no device is shown to open.
+
+    Attributes:
+        low, high: in A.
+        clears: False where nobody opens them, None where it is not shown.
+        device: that is not shown; empty for nobody.
+        why: in words.
+    """
+
+    low: float
+    high: float
+    clears: bool | None
+    device: str = ""
+    why: str = ""
+
+    @property
+    def span(self) -> str:
+        return f"from {show(self.low, 'A')} to {show(self.high, 'A')}"
+
+
+@dataclass(frozen=True)
+class Between:
+    """Every current of one place, swept from the lowest to the highest.
+
+    Attributes:
+        gaps: what nobody opens or is shown to open, rising.
+        slowest, at, device: longest time of those that are opened, its current, and by whom;
+            None where nothing is opened.
+    """
+
+    gaps: tuple[Gap, ...] = ()
+    slowest: Finding | None = None
+    at: Finding | None = None
+    device: str = ""
 
 
 @dataclass(frozen=True)
 class Source:
-    """Something besides the modules that feeds the place, with the device that ends it."""
+    """Something besides the modules that feeds the place, with the device that ends it.
+
+    Attributes:
+        name, current: of the source.
+        devices: that might end it.
+        why: the reason while `devices` is empty.
+        fades: whether it is spent in milliseconds, whoever acts.
+    """
 
     name: str
     current: Finding
     devices: tuple[Device, ...] = ()
     why: str = ""
+    fades: bool = False
 
 
 @dataclass(frozen=True)
@@ -179,8 +271,8 @@ class Loop:
         inductance, time_constant: of the loop at its highest current.
         devices: in the loop, nearest to the fault first.
         sources: what feeds it besides the modules.
-        inherent: covers and distance are the usual answer here: nobody is then a caution,
-            elsewhere it is a failure.
+        inherent: covers and distance are the usual answer here, or a monitor that acts on a
+            first fault: nobody is then a caution, elsewhere it is a failure.
         remedies: what exists, most effective first.
         notes: cautions of this place.
         why_nobody: the reason while `devices` is empty.
@@ -211,12 +303,14 @@ class FaultPlace:
         loop: what was asked.
         at_highest, at_lowest: of the battery's current.
         others: one answer for every other source.
+        between: of every current between the two; None where the ends say it all.
     """
 
     loop: Loop
     at_highest: Cleared
     at_lowest: Cleared
     others: tuple[Cleared, ...] = ()
+    between: Cleared | None = None
 
     @property
     def key(self) -> str:
@@ -235,42 +329,104 @@ class FaultPlace:
         return self.loop.lowest
 
     @property
+    def answers(self) -> tuple[Cleared, ...]:
+        """Of the highest current, the lowest, and those between."""
+        ends = (self.at_highest, self.at_lowest)
+        return ends if self.between is None else (*ends, self.between)
+
+    @property
     def nobody(self) -> bool:
-        """Whether nobody clears either end."""
-        return self.at_highest.clears is False or self.at_lowest.clears is False
+        """Whether nobody clears some current from the lowest to the highest."""
+        return any(one.clears is False for one in self.answers)
+
+    @property
+    def shown(self) -> bool:
+        """Whether every current of the battery, from end to end, is shown to be cleared."""
+        return all(one.clears for one in self.answers)
+
+    @property
+    def feeding_on(self) -> tuple[str, ...]:
+        """What else feeds the place, lasts, and is not shown to be ended by anybody."""
+        return tuple(source.name for source, one in zip(self.loop.sources, self.others,
+                                                        strict=False)
+                     if not one.clears and not source.fades)
 
     @property
     def remedies(self) -> tuple[str, ...]:
-        """What exists where an end is not shown to be cleared; empty where both are."""
-        shown = self.at_highest.clears and self.at_lowest.clears
-        return () if shown else self.loop.remedies
+        """What exists where a current is not shown to be cleared; empty where all are."""
+        return () if self.shown else self.loop.remedies
 
     @property
     def checks(self) -> tuple[Check, ...]:
-        """One check for each end, in stage "who clears"."""
-        return tuple(_check(self, one) for one in (self.at_highest, self.at_lowest))
+        """One check for each answer, in stage "who clears"."""
+        return tuple(_check(self, one) for one in self.answers)
+
+
+Sweeping = Callable[[Loop], Between | None]
+
+
+def not_swept(loop: Loop) -> None:
+    """Nothing is said between the ends: no part is at hand."""
 
 
 @dataclass(frozen=True)
 class PlacesAsked:
-    """Every loop of a layout, and who answers for the devices."""
+    """Every loop of a layout, and who answers for the devices.
+
+    Attributes:
+        loops: in the order of the table.
+        clearing: answers for one device at one current.
+        sweeping: answers for a whole loop at every current from the lowest to the highest.
+    """
 
     loops: tuple[Loop, ...]
     clearing: Clearing = clearing_without_parts
+    sweeping: Sweeping = not_swept
 
 
 def fault_places(asked: PlacesAsked) -> tuple[FaultPlace, ...]:
     """Who clears what, at every place."""
-    return tuple(_settled(loop, asked.clearing) for loop in asked.loops)
+    return tuple(_settled(loop, asked) for loop in asked.loops)
 
 
-def _settled(loop: Loop, clearing: Clearing) -> FaultPlace:
-    others = tuple(_other(source, clearing) for source in loop.sources)
+def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
+    others = tuple(_other(source, asked.clearing) for source in loop.sources)
     ends = (("highest", loop.highest), ("lowest", loop.lowest))
-    high, low = (who_clears(end, current, loop.devices, clearing) if loop.devices else
+    high, low = (who_clears(end, current, loop.devices, asked.clearing) if loop.devices else
                  Cleared(end, current, NOBODY, False, None, loop.why_nobody)
                  for end, current in ends)
-    return FaultPlace(loop, high, low, others)
+    swept = asked.sweeping(loop)
+    if swept is None:
+        return FaultPlace(loop, high, low, others)
+    return FaultPlace(loop, _as_swept(high, swept), _as_swept(low, swept), others,
+                      _between(loop, swept))
+
+
+def _as_swept(end: Cleared, swept: Between) -> Cleared:
+    """An end that one device would clear, were another not torn open before it has."""
+    if not end.clears:
+        return end
+    value = end.current.number
+    gap = next((g for g in swept.gaps if g.low <= value <= g.high), None)
+    if gap is None:
+        return end
+    return Cleared(end.end, end.current, gap.device or NOBODY, gap.clears, None, gap.why)
+
+
+def _between(loop: Loop, swept: Between) -> Cleared | None:
+    """The gravest that is said of the currents between; None where no current is cleared."""
+    if swept.slowest is None or swept.at is None:
+        return None
+    if not swept.gaps:
+        return Cleared(BETWEEN, swept.at, swept.device, True, swept.slowest,
+                       span=f"slowest {swept.slowest.shown} at {swept.at.shown}")
+    grave = next((g for g in swept.gaps if g.clears is False), swept.gaps[0])
+    same = [g for g in swept.gaps if g.clears is grave.clears]
+    at = leaf("current from which nobody is shown to clear", "I", "A", grave.low, "definition")
+    why = swept.gaps[0].why if len(swept.gaps) == 1 else "; ".join(
+        f"{g.span} {g.why}" for g in swept.gaps)
+    return Cleared(BETWEEN, at, grave.device or NOBODY, grave.clears, None, why,
+                   " and ".join(g.span for g in same))
 
 
 def _other(source: Source, clearing: Clearing) -> Cleared:
@@ -296,17 +452,43 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
     if not current.known:
         return Cleared(end, current, "", None, None,
                        f"not evaluated: {current.note or 'its current is not known'}")
-    answers = [(d, *clearing(d, _through(d, end, current))) for d in devices]
+    answers = [(d, *_answer(d, end, current, clearing)) for d in devices]
     clear = [a for a in answers if a[1]]
     if clear:
         device, _, time, why = min(clear, key=_time_of)
         return Cleared(end, current, device.name, True, time, why)
     open_ = [a for a in answers if a[1] is None]
     if open_:
-        return Cleared(end, current, " or ".join(a[0].name for a in open_), None, None,
-                       "; ".join(f"{d.name}: {why}" for d, _, _, why in answers))
+        return Cleared(end, current, either([a[0].name for a in open_]), None, None,
+                       grounds([(d.name, why) for d, _, _, why in answers]))
     return Cleared(end, current, NOBODY, False, None,
-                   "; ".join(f"{d.name}: {why}" for d, _, _, why in answers))
+                   grounds([(d.name, why) for d, _, _, why in answers]))
+
+
+def _answer(device: Device, end: str, current: Finding, clearing: Clearing) -> Answer:
+    """A device that every source passes must end their sum, and the modules' current alone."""
+    if end == "highest" and device.sees is not None:
+        told = clearing(device, device.sees)
+        if not told[0]:
+            return told[0], told[1], f"with every source, {device.sees.shown}: {told[2]}"
+    return clearing(device, _through(device, end, current))
+
+
+def either(names: Sequence[str]) -> str:
+    """Names of devices, each once; what is only another trip of one of them is left out."""
+    kept = [n for n in names if not any(n.startswith(f"{other},") for other in names)]
+    return " or ".join(dict.fromkeys(kept))
+
+
+def grounds(told: Sequence[tuple[str, str]]) -> str:
+    """Why each device does not clear; another trip of the same one is told where it differs."""
+    return "; ".join(f"{name}: {why}" for name, why in told if not any(
+        name.startswith(f"{other},") and why == same for other, same in told))
+
+
+def place_words(one: Cleared) -> str:
+    """Which currents an answer is of, as a sentence begins."""
+    return "between the ends" if one.end == BETWEEN else f"at the {one.end} of"
 
 
 def _time_of(answer) -> float:
@@ -322,16 +504,20 @@ def _through(device: Device, end: str, current: Finding) -> Finding:
 
 
 def _check(place: FaultPlace, one: Cleared) -> Check:
-    title = f"Who clears the {one.end} fault current: {place.title}"
-    reason = f"{one.current.shown}: {one.words}; {one.why}" if one.why else one.words
+    whole = one.end == BETWEEN
+    which = "every fault current between the ends" if whole else f"the {one.end} fault current"
+    title = f"Who clears {which}: {place.title}"
+    told = f"{one.words}; {one.why}" if one.why else one.words
+    # Between the ends the span stands in the words.
+    reason = told if whole else f"{one.current.shown}: {told}"
     if one.clears:
         return judge(title, "who clears", one.time, "at most", COUNTED_ON, reason=reason,
                      missing=f"{reason}; its time is not known")
-    verdict = NOT_EVALUATED
-    if one.clears is False:
-        verdict = CAUTION if place.loop.inherent else FAIL
-    return Check(title, "who clears", verdict, reason=reason,
-                 remedy="; ".join(place.loop.remedies))
+    remedy = "; ".join(place.loop.remedies)
+    if one.clears is None:
+        return Check(title, "who clears", NOT_EVALUATED, reason=reason, remedy=remedy)
+    return Check(title, "who clears", CAUTION if place.loop.inherent else FAIL, NONE_CLEARS,
+                 ONE_CLEARS, "at least", reason, remedy)
 
 
 # -- topology: which devices stand in a chassis loop ----------------------------------------
@@ -349,6 +535,7 @@ class Pair:
             MIDDLE_FUSE, or "" for none.
         contactor: whether one pole's contactor stands in it.
         remedies: what would put a device into the loop.
+        one_side: whether both faults lie on one side of the mid-pack fuse.
     """
 
     key: str
@@ -356,6 +543,7 @@ class Pair:
     fuse: str
     contactor: bool
     remedies: tuple[str, ...]
+    one_side: bool = False
 
     @property
     def fused(self) -> bool:
@@ -387,7 +575,7 @@ def chassis_pairs(stands: str) -> tuple[Pair, ...]:
             pairs.append(Pair("beyond_mid", f"leak beyond the mid-pack fuse and chafed cable of "
                               f"{name}", MIDDLE_FUSE, True, (TRIP, WATCH, DOUBLE)))
             pairs.append(Pair("own_side", f"leak between the mid-pack fuse and {name}, and chafed "
-                              f"cable of {name}", "", True, rest))
+                              f"cable of {name}", "", True, rest, one_side=True))
         else:
             pairs.append(Pair("other_pole", f"mid-pack leak and chafed cable of {name}", "",
                               True, (OTHER_POLE, MID_FUSE, TRIP, WATCH, DOUBLE)))
@@ -395,5 +583,5 @@ def chassis_pairs(stands: str) -> tuple[Pair, ...]:
         pairs.append(Pair("inside_across", "two leaks inside the box, one on each side of the "
                           "mid-pack fuse", MIDDLE_FUSE, False, (WATCH, DOUBLE)))
     pairs.append(Pair("inside", "two leaks inside the box" + (
-        ", on one side of the mid-pack fuse" if mid else ""), "", False, inside))
+        ", on one side of the mid-pack fuse" if mid else ""), "", False, inside, one_side=mid))
     return tuple(pairs)

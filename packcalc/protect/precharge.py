@@ -34,6 +34,7 @@ from packcalc.tables import table
 from packcalc.units import significant
 
 TITLE = "Pre-charge resistor and relay"
+LEVEL_TIME = "Time to the closing level"
 LOWEST_RESISTANCE, HIGHEST_RESISTANCE = 0.1, 1e6
 VALUES_BELOW = 12  # one decade of E12; smaller ones only add current and heat
 
@@ -387,7 +388,7 @@ def _time(low: LoadedBus, high: LoadedBus) -> Finding | None:
     known = [time for time in times if time is not None]
     if len(known) < 2:
         return None
-    return max(known, key=lambda time: time.number)
+    return max(known, key=lambda time: time.number).called(LEVEL_TIME)
 
 
 def _heat(asked: PrechargeAsked, resistance: Finding) -> dict[str, Finding]:

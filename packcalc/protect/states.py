@@ -11,16 +11,18 @@ from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar
 
 from packcalc import transients as tr
-from packcalc.brief import CHARGE_CONTACTOR_CHOICES, Brief
+from packcalc.brief import CHARGE_CONTACTOR_CHOICES, TAP_CHOICES, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
+from packcalc.part_checks.shown import counted
 
 TITLE = "Switching states and their proofs"
 RULE = Origin("rule")
 OPEN, CLOSED = "open", "closed"
 CONTACTORS = ("main minus", "main plus", "pre-charge relay", "charge contactor")
 NONE, ONE, BOTH = CHARGE_CONTACTOR_CHOICES
+BUS = TAP_CHOICES[2]
 MAIN = re.compile(r"\bmain (?=minus|plus|contact)")
 Said = TypeVar("Said", bound=Any)
 
@@ -33,6 +35,12 @@ HALF = leaf("share of the empty pack's voltage that tells a weld", "x", "%", 0.5
 SETTLE = leaf("time for a contact to move and a reading to settle", "t", "s", 0.5, "assumed",
               source="packcalc-rule", origin=RULE,
               note="our rule; the contactor's operate and release times plus two readings")
+
+NO_CONTACTOR = counted("none between", 0, "definition", RULE)
+APART = "a short at the same moment is held apart: see contactors opened untimed"
+STRING_MONITOR = ("a reading of each string on its cells' side of its contactors before it is "
+                  "closed: by the management system's two voltage readings, or a monitor switched "
+                  "to one string after the other; only one monitor may measure at a time")
 
 UNTOLD = leaf("time until an open main contact shows by the link's fall", "t", "s", None, "given",
               note="needs the discharge resistor")
@@ -51,12 +59,35 @@ NOTES = (
     "Loss of the 12 V supply drops every contactor with no torque request first: each must break "
     "the largest load and the largest braking current by itself, and how often is on its data "
     "sheet. The motor may then drive the link up: see the over-voltage chain.",
+    "A lost 12 V supply, an emergency stop and a crash wait for no trip: in a short at the same "
+    "moment the contacts part before the fuse has cleared. A current above what a contactor breaks "
+    "then burns on in it.",
     "Charging blocks the drive: torque stays off while the plug is in, told by the plug's contact.",
     "No level is trusted from one reading: battery, link and contact voltages are read by "
     "different channels and compared.",
     "After a weld, or an opening at more than the contactor's load figure, the contactor is "
     "replaced, not reset.",
 )
+
+
+@dataclass(frozen=True)
+class Untimed:
+    """Contactors of one path that open with no delay while a short flows.
+
+    Attributes:
+        path: which path, in words; empty where there is one alone.
+        breaks: what one breaks, the weaker direction; None where its sheet does not show it.
+        left: largest current that the fuse has not cleared when the contact parts.
+        hold: time in which the fuse clears what the contactor breaks at most; None where it is
+            not shown to.
+        highest: highest fault of the path.
+    """
+
+    path: str
+    breaks: Finding | None
+    left: Finding
+    hold: Finding | None
+    highest: Finding
 
 
 @dataclass(frozen=True)
@@ -71,6 +102,7 @@ class StatesAsked:
         capacitance: of the whole bus, upper tolerance; None counts the DC link alone.
         breaks: current that a main contactor breaks in both directions at that voltage; None
             where its sheet does not say so.
+        untimed: one for each path whose contactors a lost supply drops.
     """
 
     brief: Brief
@@ -79,6 +111,7 @@ class StatesAsked:
     precharge_time: Finding | None
     capacitance: Finding | None = None
     breaks: Finding | None = None
+    untimed: tuple[Untimed, ...] = ()
 
 
 @formula(
@@ -96,6 +129,23 @@ def time_left(whole: Any, used: Any) -> Any:
 
 
 @dataclass(frozen=True)
+class Scaled:
+    """A level that follows the battery voltage measured at that moment.
+
+    Attributes:
+        share: of that voltage.
+        full, emptiest: what it makes of the full pack and at the lowest charge in use.
+        slope: largest slope of the link that goes with it, at the lowest charge; None where
+            there is none, or the resistor is not known.
+    """
+
+    share: Finding
+    full: Finding
+    emptiest: Finding
+    slope: Finding | None = None
+
+
+@dataclass(frozen=True)
 class State:
     """One switching state.
 
@@ -105,11 +155,13 @@ class State:
         before: what must hold or happen before it is entered.
         point: where it is measured that the state is reached.
         relation: "below", "above", "differing by less than" or words.
-        level: what the reading is held against; None where the proof is in words.
+        level: what the reading is held against, the stricter end of a scaled one; None where the
+            proof is in words.
         timeout: after which the state has failed; None where nobody said.
         failing: what happens then.
         live: what is live.
         blind: what this proof cannot see.
+        scaled: how the level follows the battery voltage; None for a fixed one.
     """
 
     name: str
@@ -122,6 +174,7 @@ class State:
     failing: str
     live: str
     blind: str = ""
+    scaled: Scaled | None = None
 
 
 @dataclass(frozen=True)
@@ -281,8 +334,8 @@ def _weld_check(asked: StatesAsked) -> tuple[str, ...]:
         f"each through a measuring resistor that pulls it down: both below {level}. Above it that "
         "pole is welded.",
         *_further_welds(asked),
-        f"Close main minus alone: the link stays below {level}. A rise means that main plus or the "
-        "relay passes current.",
+        f"Close main minus alone: the link stays below {level}{_watched(asked)}. A rise means that "
+        "main plus or the relay passes current.",
         "Close the relay: the link rises. No rise means that main minus, the relay or its resistor "
         "is open.",
         "Level and slope reached: close main plus, then open the relay, and prove main plus before "
@@ -306,9 +359,7 @@ def _states(asked: StatesAsked) -> tuple[State, ...]:
 
 def _starting(asked: StatesAsked) -> tuple[State, ...]:
     level, pre, pole = weld_level(asked), asked.brief.precharge, asked.brief.path.charge_contactor
-    target = trace(tr.share_of_voltage, "level of the link for closing main plus, at the lowest "
-                   "battery voltage", voltage=asked.pack.rest_low_voltage, share=pre.level,
-                   note="scaled with the measured battery voltage")
+    target = _closing_level(asked)
     return (
         State("off", (OPEN, OPEN, OPEN, OPEN), "torque at zero, contactors told to open",
               "DC link, plus to minus", "below", BORDER, _fall(asked, BORDER),
@@ -321,42 +372,93 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
               "a contact is welded or the link still charged: no closing", PACK_LIVE,
               "whether a contact will close; a weld while the link is still charged"),
         State("first pole", (CLOSED, OPEN, OPEN, OPEN), "both weld checks passed",
-              "DC link, plus to minus: must not rise", "below", level, SETTLE,
-              "main plus or pre-charge relay is welded: open main minus",
+              "DC link, plus to minus: must not rise in the whole of that time", "below", level,
+              _relay_told(asked), "main plus or pre-charge relay is welded: open main minus",
               f"{PACK_LIVE}; the minus pole of link and inverter"
               + {NONE: ", and of the charge inlet", BOTH: "", ONE: ", and of the charge inlet "
                  "unless its contactor stands in that pole"}[pole],
               "main minus itself: it reads the same when it stayed open"),
         State("pre-charge", (CLOSED, OPEN, CLOSED, OPEN), "link did not rise with one pole closed",
-              "DC link against battery, and its slope", "above", target, pre.timeout,
+              "DC link against battery, and its slope", "above", target.full, pre.timeout,
               "open relay, then main minus; wait until the resistor is cold; "
               f"{pre.tries.number:g} tries, then lock out", _bus_live(asked),
               "a load that holds the level, without the slope; which of main minus, relay and "
-              "resistor is open when nothing rises"),
+              "resistor is open when nothing rises", target),
     )
 
 
+def _relay_told(asked: StatesAsked) -> Finding | None:
+    """Time after which a closed relay has raised the link above the weld level.
+
+    The whole pre-charge in its slow corner, with every load awake: the level lies far below its
+    end. None where that time is not known.
+    """
+    if asked.precharge_time is None or not asked.precharge_time.known:
+        return None
+    return trace(tr.sum_of_times, "contact settled, then a whole pre-charge in the slow corner",
+                 first=SETTLE, second=asked.precharge_time,
+                 note="a welded relay charges the link through its resistor: sooner it may pass")
+
+
+def _watched(asked: StatesAsked) -> str:
+    told = _relay_told(asked)
+    return ", for as long as a closed relay needs to raise it" if told is None else \
+        f" for {told.shown}, in which a closed relay would have raised it"
+
+
+def _closing_level(asked: StatesAsked) -> Scaled:
+    """Share of the measured battery voltage at which main plus may close, with its slope."""
+    share, pack = asked.brief.precharge.level, asked.pack
+    full, emptiest = (trace(
+        tr.share_of_voltage, f"level of the link for closing main plus, {words}", voltage=volts,
+        share=share) for words, volts in (("full pack", pack.full_voltage),
+                                          ("lowest battery voltage", pack.rest_low_voltage)))
+    return Scaled(share, full, emptiest, _closing_slope(asked))
+
+
+def _closing_slope(asked: StatesAsked) -> Finding | None:
+    """Slope at the level, with the resistor that the time of pre-charge was worked with."""
+    chain = asked.precharge_time.walk() if asked.precharge_time is not None else ()
+    resistor = next((f for f in chain if f.formula is tr.largest_resistance.formula), None)
+    if resistor is None:
+        return None
+    return trace(tr.level_slope, "slope of the link for closing main plus, lowest battery voltage",
+                 voltage=asked.pack.rest_low_voltage, level=asked.brief.precharge.level,
+                 resistance=resistor, capacitance=_capacitance(asked))
+
+
+def _closing_gap(asked: StatesAsked) -> Scaled:
+    """What the closing level leaves of the measured battery voltage."""
+    level, pack = asked.brief.precharge.level, asked.pack
+    full, emptiest = (trace(
+        tr.closing_difference, f"voltage across main plus before it closes, {words}",
+        voltage=volts, level=level) for words, volts in (
+            ("full pack", pack.full_voltage), ("lowest battery voltage", pack.rest_low_voltage)))
+    return Scaled(leaf("share of the battery voltage left across main plus", "x", "%",
+                       1.0 - level.number, "definition", origin=level.origin), full, emptiest)
+
+
 def _working(asked: StatesAsked) -> tuple[State, ...]:
-    left = trace(tr.closing_difference, "voltage across main plus before it closes",
-                 voltage=asked.highest, level=asked.brief.precharge.level)
+    left = _closing_gap(asked)
     cut = asked.brief.path.charge_contactor != NONE
     return (
         State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached",
               "with the relay open again: the link does not fall by the closing difference, and "
               "the auxiliary contact of main plus has moved; from the first load current on, "
-              "voltage across main plus", "below", left, _hold_time(asked) or UNTOLD,
+              "voltage across main plus", "below", left.emptiest, _hold_time(asked) or UNTOLD,
               "contact did not close: torque stays off, back to off", _bus_live(asked),
               "voltage across main plus alone: a charged link with no current reads the same open "
-              "and closed; the auxiliary contact tells the armature, not a burnt main contact"),
+              "and closed; the auxiliary contact tells the armature, not a burnt main contact",
+              left),
         State("charge", (CLOSED, CLOSED, OPEN, CLOSED),
               "plug in and locked, earth proven, torque blocked"
               + (", weld check of the charge contactor" if cut else ""),
-              "inlet, plus to minus, against battery", "differing by less than", left, SETTLE,
-              "charger off first, then " + ("charge contactor, then " if cut else "")
+              "inlet, plus to minus, against battery", "differing by less than", left.emptiest,
+              SETTLE, "charger off first, then " + ("charge contactor, then " if cut else "")
               + "main contactors", f"{BUS_LIVE}; inlet and charge cable",
               "before current flows an inlet whose capacitors are charged reads the same with the "
               "charge contactor open" if cut else
-              "whether the plug is in: the inlet reads the same as in the drive"),
+              "whether the plug is in: the inlet reads the same as in the drive", left),
     )
 
 
@@ -423,7 +525,8 @@ def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
 def _checks(asked: StatesAsked) -> tuple[Check, ...]:
     return (_precharge_check(asked), _closed_check(asked), _torque_check(asked),
             _crash_check(asked), _crash_link_check(asked), _weld_wait_check(asked),
-            _lost_supply_check(asked), _inlet_check(asked))
+            _lost_supply_check(asked), *(_untimed_check(one) for one in asked.untimed),
+            *_monitor_sees(asked), _inlet_check(asked))
 
 
 def _precharge_check(asked: StatesAsked) -> Check:
@@ -466,8 +569,9 @@ def _torque_check(asked: StatesAsked) -> Check:
 
 
 def _crash_check(asked: StatesAsked) -> Check:
-    return judge("a crash opens the contactors in time", "who clears",
+    return judge("a crash opens the contactors in time, no fault present", "who clears",
                  asked.brief.management.crash_open_time, "at most", CRASH_TIME,
+                 reason=APART,
                  missing="say the time from crash signal to open contactors; with no crash signal "
                          "nobody opens them",
                  remedy="a crash switch wired into the coils' supply")
@@ -511,12 +615,58 @@ def _weld_wait_check(asked: StatesAsked) -> Check:
 def _lost_supply_check(asked: StatesAsked) -> Check:
     load = largest([asked.pack.peak_current, asked.pack.regeneration_current,
                     asked.pack.charging_current], "largest current that a lost 12 V supply breaks")
-    return judge("contactors break the largest load when the 12 V supply is lost", "who clears",
-                 asked.breaks, "at least", load,
-                 reason="how many times is on the contactor's data sheet",
+    title = "contactors break the largest load, no fault present, when the 12 V supply is lost"
+    return judge(title, "who clears", asked.breaks, "at least", load,
+                 reason=f"how many times is on the contactor's data sheet; {APART}",
                  missing=f"ask the contactor's maker: {load.shown} in both directions at "
                          f"{asked.highest.shown}, how many times",
                  remedy="hold-up of the 12 V supply until torque is at zero")
+
+
+def _untimed_check(one: Untimed) -> Check:
+    """A coil that drops with no delay against the fuse, which may not have cleared yet."""
+    title = "contactors opened untimed during a short" + (f", {one.path}" if one.path else "")
+    remedy = "; ".join(words for words in (
+        f"hold up the coils' supply for at least {one.hold.shown}, in which the fuse clears what "
+        "the contactor breaks at most" if one.hold is not None else "",
+        "a faster or smaller fuse", "a contactor that breaks more, in both directions") if words)
+    later = (f"a short that begins once the coil has dropped meets the parting contact with up to "
+             f"{one.highest.shown}")
+    held = judge(title, "who clears", one.breaks, "at least", one.left, reason=later,
+                 missing=one.left.note if not one.left.known else
+                 f"ask the contactor's maker: {one.left.shown} in both directions", remedy=remedy)
+    if held.verdict != FAIL:
+        return held
+    return replace(held, verdict=CAUTION, reason=(
+        "lost 12 V supply, emergency stop or crash: the contact parts before the fuse has "
+        f"cleared, and from {held.figure.shown} to {held.demand.shown} it is torn open in an arc "
+        f"that it is not shown to put out; {later}"))
+
+
+def _monitor_sees(asked: StatesAsked) -> tuple[Check, ...]:
+    """Before closing the isolation reading must be that of the cells, not of a dead bus."""
+    if asked.brief.path.insulation_monitor == "none":
+        return ()
+    title, stage = "insulation monitor sees the battery before the contactors close", "who clears"
+    taps = [b for b in asked.brief.branch if b.kind == "monitor"]
+    strung = asked.pack.layout.in_strings
+    if not taps:
+        return (Check(title, stage, NOT_EVALUATED,
+                      reason="where it is tapped is not described, and the state wake demands its "
+                             "reading", remedy='add a [[branch]] with kind = "monitor" and taps'),)
+    # Strings join behind their contactors: no tap of the main circuit lies before these.
+    behind = counted("contactors between the monitor's tap and the cells",
+                     min(int(strung or b.taps == BUS) for b in taps), "given",
+                     taps[0].length.origin)
+    held = judge(title, stage, behind, "at most", NO_CONTACTOR,
+                 reason="the state wake demands its reading while every contactor is open",
+                 remedy=STRING_MONITOR if strung else "tap it between the cells and the contactors")
+    if held.verdict != FAIL:
+        return (held,)
+    whose = "string contactors" if strung else "main contactors"
+    return (replace(held, verdict=CAUTION, reason=(
+        f"it is tapped behind the {whose}: while they are open it reads the bus alone, and a "
+        "leak of the cells shows only after closing; the state wake demands its reading before")),)
 
 
 def _inlet_check(asked: StatesAsked) -> Check:

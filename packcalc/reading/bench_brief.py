@@ -96,7 +96,12 @@ def _marks(notes: Notes, raw: Any, name: str) -> tuple[tuple[str, ...], ...]:
             and all(isinstance(mark, str) for mark in pin) for pin in raw):
         notes.fault(("bench", name), "is no list of lists of marks", right)
         return ()
-    return tuple(tuple(mark.strip() for mark in pin) for pin in raw)
+    found = tuple(tuple(mark.strip() for mark in pin) for pin in raw)
+    for pin in found if name != "pins_not_in" else ():
+        twice = next((mark for i, mark in enumerate(pin) if mark in pin[:i]), "")
+        if twice:
+            notes.fault(("bench", name), f"names {twice} twice in one pin", right)
+    return found
 
 
 def _boxes(notes: Notes, raw: Any) -> tuple[tuple[str, int, int], ...]:

@@ -45,7 +45,8 @@ from packcalc.units import dimension, fold, into_si, printed, to_si_number
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
 LONGEST_MARK, LONGEST_WORDS = 40, 300
 BLANK = ("", "-", "–", "?", "unknown", "n/a")
-_NUMBER = re.compile(r"[+-]?\d{1,15}(?:([.,])\d{1,15})?(?:[eE][+-]?\d{1,3})?")
+# A spreadsheet writes up to seventeen significant digits, below 1 with zeros before them.
+_NUMBER = re.compile(r"[+-]?\d{1,15}(?:([.,])\d{1,30})?(?:[eE][+-]?\d{1,3})?")
 
 # Head of a column to (figure, unit); case counts, because mohm and Mohm differ.
 HEADS: dict[str, tuple[Figure, str]] = {
@@ -340,7 +341,7 @@ class _Reading:
             self.fault(line, head, f"is {len(cell)} characters long",
                        f"up to {LONGEST_WORDS}; keep the rest in your diary")
             return ""
-        return one_line(" ".join(cell.split()))
+        return "" if cell.lower() in BLANK else one_line(" ".join(cell.split()))
 
     def module(self, line: int, cell: str) -> ModuleType | None:
         """The type a row names; each distinct text is read, and faulted, once."""

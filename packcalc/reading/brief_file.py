@@ -18,6 +18,8 @@ from typing import Any
 from packcalc.brief import (
     BRANCH_CHOICES,
     CARRIES_CHOICES,
+    MODULE_TYPE,
+    REST_VOLTAGES,
     STRICTEST_INSTALL,
     Battery,
     Branch,
@@ -44,7 +46,7 @@ from packcalc.brief import (
     Unknown,
     growth_left_open,
 )
-from packcalc.errors import UnknownName, UserError
+from packcalc.errors import UnknownName, UserError, nearest
 from packcalc.findings import Finding, Origin
 from packcalc.modules import ModuleType, knows_growth
 from packcalc.parts import CABLE, CONTACTOR, DISCONNECT, FUSE, RESISTOR
@@ -62,6 +64,7 @@ from packcalc.reading.entries import (
 )
 from packcalc.reading.library import record, record_with
 from packcalc.reading.modules import KEYS as MODULE_KEYS
+from packcalc.reading.modules import NEEDED as MODULE_NEEDED
 from packcalc.reading.modules import module_from_entries
 from packcalc.reading.parts_list import read_parts
 from packcalc.reading.positions import KeyPath, one_line, read_toml, shown_key
@@ -162,6 +165,7 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
              "mix": notes.choice(data, "mix", (), MIX_CHOICES, MIX_CHOICES[0]),
              "arrangement": notes.choice(data, "arrangement", (), ARRANGEMENT_CHOICES,
                                          ARRANGEMENT_CHOICES[0])}
+    _drop_consequences(notes, data)
     notes.raise_faults()
     return Brief(
         **words, place=place, digest=_digest(data, text, listed), modules=tuple(modules),
@@ -170,6 +174,14 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
         precharge=Precharge(**_patient(precharge), load=tuple(Load(**load) for load in loads)),
         branch=tuple(Branch(**branch) for branch in branches), parts=listed,
         unknowns=tuple(notes.unknowns), bench=bench, donor=donor)
+
+
+def _drop_consequences(notes: Notes, data: Mapping[str, Any]) -> None:
+    """What is missing only because its section's name is misspelt is told by that name alone."""
+    known = (*TOP_LEVEL, *OPTIONAL_SECTIONS)
+    meant = {nearest(str(name), known) for name in data if name not in known} - {"", *data}
+    notes.faults[:] = [fault for fault in notes.faults
+                       if fault.line or fault.key.partition(".")[0] not in meant]
 
 
 def _digest(data: Mapping[str, Any], text: str, listed: PartsUse) -> str:
@@ -285,10 +297,28 @@ def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
         notes.only(table, [*own, "record", *MODULE_KEYS], path)
         figures = {name: value for name, value in table.items()
                    if name in MODULE_KEYS and not is_unknown(value)}
+        if _type_open(notes, table, figures, path):
+            continue
         module = _module(notes, table.get("record"), figures, path)
+        if module is not None and module.needs_bench:
+            notes.unknowns.append(Unknown(shown_key((*path, "rest_voltages")), REST_VOLTAGES,
+                                          "none", None, True))
         if module is not None:
             found.append(_aged(notes, ModulesOnHand(module, **entries), path))
     return found
+
+
+def _type_open(notes: Notes, table: Mapping[str, Any], figures: Mapping[str, Any],
+               path: KeyPath) -> bool:
+    """Whether the user says that it is not known which module this is; listed as open."""
+    names = ("label", "record", *MODULE_NEEDED)
+    told = "label" in figures or not is_unknown(table.get("record")) \
+        or all(name in figures for name in MODULE_NEEDED)
+    name = next((n for n in names if table.get(n) is not None and is_unknown(table[n])), "")
+    if told or not name:
+        return False
+    notes.unknowns.append(Unknown(shown_key((*path, name)), MODULE_TYPE, "none", None, True))
+    return True
 
 
 def _aged(notes: Notes, on_hand: ModulesOnHand, path: KeyPath) -> ModulesOnHand:
@@ -300,10 +330,11 @@ def _aged(notes: Notes, on_hand: ModulesOnHand, path: KeyPath) -> ModulesOnHand:
         return on_hand
     counted = growth_left_open(on_hand.module, health, on_hand.resistance_growth.origin)
     if not knows_growth(on_hand.module, health):
+        notes.unknowns[at] = replace(notes.unknowns[at], decides=True)
         least = 100 * on_hand.module.cell.health_min
         words = (f"nobody read how resistance grows below {least:.0f} % of capacity left, and "
                  f"{health.shown} counts: these modules are not tried")
-        counted, taken = replace(counted, note=words), f"not known below {least:.0f} %"
+        taken = f"not known below {least:.0f} %"
     elif counted.inputs:
         taken = counted.shown
         words = (f"resistance counted {taken} times that of a new module for sag and lowest "
@@ -313,7 +344,7 @@ def _aged(notes: Notes, on_hand: ModulesOnHand, path: KeyPath) -> ModulesOnHand:
         return replace(on_hand, resistance_growth=counted)
     old = notes.unknowns[at]
     notes.unknowns[at] = replace(old, taken=taken, key=replace(old.key, consequence=words))
-    return replace(on_hand, resistance_growth=counted)
+    return replace(on_hand, resistance_growth=replace(counted, note=words))
 
 
 def _module_entries(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> dict[str, Any]:

@@ -23,6 +23,7 @@ from packcalc.units import (
     dimension,
     from_si,
     into_si,
+    leading_number,
     other_reading,
     parse_range,
     printed,
@@ -146,7 +147,8 @@ class Notes:
         allowed = list(known)
         for name in table:
             if name not in allowed:
-                self.fault((*path, str(name)), "unknown key", _where_instead(str(name), allowed))
+                self.fault((*path, str(name)), "unknown key",
+                           _where_instead(str(name), allowed, path))
 
     # -- words ------------------------------------------------------------------------------
 
@@ -182,13 +184,34 @@ class Notes:
 MOST_KEYS_SHOWN = 6
 
 
-def _where_instead(name: str, allowed: list[str]) -> str:
+# Sections that may stand several times, and so in double brackets.
+REPEATED = ("modules", "branch", "cables.route", "precharge.load")
+
+
+def header(section: str) -> str:
+    """A section as its head is written."""
+    return f"[[{section}]]" if section in REPEATED else f"[{section}]"
+
+
+def _homes(name: str, path: KeyPath) -> str:
+    """The sections that have an entry of that name; one inside the section it stands in first."""
+    found = dict.fromkeys(key.section for key in KEYS if key.name == name and key.section)
+    inside = [section for section in found if path and section.startswith(f"{path[0]}.")]
+    return " or ".join(header(section) for section in inside or found)
+
+
+def _where_instead(name: str, allowed: list[str], path: KeyPath) -> str:
+    homes = _homes(name, path)
+    if homes and path:
+        return f"it belongs under {homes}"
     near = nearest(name, allowed)
     if near:
         return f"did you mean {near!r}?"
-    homes = [key.section for key in KEYS if key.name == name and key.section]
     if homes:
-        return f"it belongs under [{homes[0]}]"
+        return f"it belongs under {homes}"
+    near = nearest(name, dict.fromkeys(key.name for key in KEYS))
+    if near:
+        return f"did you mean {near!r}, which belongs under {_homes(near, path)}?"
     more = len(allowed) - MOST_KEYS_SHOWN
     return "known here: " + ", ".join(allowed[:MOST_KEYS_SHOWN]) + (
         f" and {more} more; packcalc new writes them all" if more > 0 else "")
@@ -248,12 +271,14 @@ def span(key: Key) -> str:
     return f"{key.least:.10g} to {key.most:.10g} {printed(key.unit)}".rstrip()
 
 
-def _near_miss(value: float, key: Key) -> str:
-    """What was probably meant when a prefix or a percent sign slipped."""
+def _near_miss(value: float, key: Key, words: str) -> str:
+    """What was probably meant when a prefix or a percent sign slipped: the unit asked for first."""
     if key.dimension == "temperature":
         return ""
-    factors = (1000.0, 1e-3, 100.0) if key.dimension == "ratio" else (1000.0, 1e-3)
-    near = next((value * f for f in factors if plausible(value * f, key)), None)
+    number = leading_number(words)
+    meant = [] if number is None or not key.unit else [into_si(number, key.unit)]
+    factors = (100.0,) if key.dimension == "ratio" else (1000.0, 1e-3)
+    near = next((v for v in (*meant, *(value * f for f in factors)) if plausible(v, key)), None)
     return "" if near is None else f"did you mean {_figure(near, key.unit)}?"
 
 
@@ -267,9 +292,15 @@ def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str,
     A point before exactly three digits may mark thousands: where both readings are plausible
     for this entry the user is asked. "3.650 V" of a cell or "110.000 kW" of a motor is not.
     """
+    if key.ends and key.least is not None and from_si(value, key.unit) < key.least \
+            and not plausible(value, key):
+        wrong, _, right = key.ends.partition("; ")
+        notes.fault(path, f"{words} {wrong}", right)
+        return None
     if not plausible(value, key):
+        near = _near_miss(value, key, words if text is None else text)
         notes.fault(path, f"{words} is not plausible for {key.title} ({span(key)})",
-                    _near_miss(value, key) or "check the figure and its unit")
+                    near or "check the figure and its unit")
         return None
     other = other_reading(words if text is None else text, key.dimension)
     if other is not None and plausible(other[0], key):
@@ -338,6 +369,9 @@ def schema_safe(key: Key) -> Safe:
 def entry(notes: Notes, key: Key, raw: Any, path: KeyPath, safe: Safe) -> dict[str, Any]:
     """Read one entry of the schema; its field names (two for a range) to what was read."""
     if is_unknown(raw):
+        if key.required and raw is None:  # the word is an answer, a gap is a slip
+            notes.fault(path, f"{key.title}: needed for a first answer",
+                        f"find it: {key.find}; or write {LEFT_OPEN!r}")
         return _left_open(notes, key, path, safe)
     if key.dimension == "words":
         return {key.name: notes.choice({key.name: raw}, key.name, path[:-1], key.choices,
@@ -368,12 +402,10 @@ def _end_of_range(key: Key, index: int, value: float | None, basis: str, origin:
 
 def _left_open(notes: Notes, key: Key, path: KeyPath, safe: Safe) -> dict[str, Any]:
     dotted = shown_key(path)
-    if key.required:
-        notes.fault(path, f"{key.title}: needed for a first answer", f"find it: {key.find}")
     words = key.dimension == "words"
     taken = str(key.safe) if words else "none" if safe.value is None else show(safe.value, key.unit)
     other = key.other if words else safe.other
-    notes.unknowns.append(Unknown(dotted, key, taken, other))
+    notes.unknowns.append(Unknown(dotted, key, taken, other, key.required))
     if words:
         return {key.name: str(key.safe)}
     origin = Origin(notes.place, 0, dotted, "unknown")

@@ -330,7 +330,7 @@ def _points(line: int, entry: PartColumn, cell: str, basis: str,
 RISING = (
     ("melting_i2t", "clearing_i2t"), ("lowest_breaking_current", "breaking_capacity"),
     ("rated_current", "breaking_capacity"), ("rated_current", "lowest_breaking_current"),
-    ("rated_current", "fusing_current"),
+    ("rated_current", "fusing_current"), ("rated_current", "cut_off_current"),
     ("rating_ambient", "link_constant"), ("insulation_class", "short_circuit_temperature"),
 )
 
@@ -345,6 +345,20 @@ def _hold(line: int, part: Part, faults: _Faults) -> None:
         _hold_curves(line, part, faults)
     if isinstance(part, CablePart):
         _hold_copper(line, part, faults)
+    _hold_carry(line, part, faults)
+
+
+def _hold_carry(line: int, part: Part, faults: _Faults) -> None:
+    """What is carried for a time is never less than what is carried for ever."""
+    carry, ever = getattr(part, "carry", None), getattr(part, "continuous_current", None)
+    if carry is None or ever is None:
+        return
+    least = min(range(len(carry.second)), key=lambda i: carry.second[i])
+    if carry.second[least] < ever.number * (1.0 - 1e-9):
+        faults.add(line, "carry", f"{show(carry.second[least], 'A')} for "
+                   f"{show(carry.first[least], 's')} lies below continuous_current "
+                   f"({ever.shown})", "what a part carries for ever it carries for a time as "
+                   "well: check both columns")
 
 
 def _hold_copper(line: int, part: CablePart, faults: _Faults) -> None:
@@ -388,11 +402,42 @@ def _hold_curves(line: int, part: FusePart, faults: _Faults) -> None:
                        "at a current that does not melt it", "a link melts before it clears: "
                        "check both columns")
     _hold_heat(line, part, faults)
+    _hold_melting(line, part, faults)
+    _hold_arc(line, part, faults)
     for curve in (part.melting, part.clearing):
         if curve and part.rated_current and curve.second[-1] <= part.rated_current.number:
             faults.add(line, curve.column.name, f"{show(curve.second[-1], 'A')} at "
                        f"{show(curve.first[-1], 's')} is not above the rated current "
                        f"{part.rated_current.shown}", "a fuse carries its rated current for ever")
+
+
+def _hold_melting(line: int, part: FusePart, faults: _Faults) -> None:
+    """The pre-arcing I²t is the lowest there is: slower melting takes more, never less."""
+    melting, clearing = part.melting, part.clearing
+    if melting and clearing and (melting.first, melting.second) == (clearing.first,
+                                                                    clearing.second):
+        faults.add(line, "clearing", "the points are those of the melting curve, one by one",
+                   "a link arcs after it has melted, and clears later: check both columns")
+    if melting is None or part.melting_i2t is None:
+        return
+    time, current = melting.first[0], melting.second[0]
+    heat = current ** 2 * time
+    if part.melting_i2t.number > heat * (1.0 + ROUNDED):
+        faults.add(line, "melting_i2t", f"{part.melting_i2t.shown} is more than its melting curve "
+                   f"takes at {show(time, 's')}, {show(heat, 'A²s')}",
+                   "the lowest pre-arcing figure, at high current: check both columns")
+
+
+def _hold_arc(line: int, part: FusePart, faults: _Faults) -> None:
+    """A link forces the current down by an arc voltage above its source."""
+    if part.arc_voltage is None:
+        return
+    stated = [f.number for f in (part.rated_voltage_dc, part.clearing_i2t_at) if f is not None]
+    stated += part.permitted_time_constant.first if part.permitted_time_constant else ()
+    if stated and part.arc_voltage.number < min(stated) * (1.0 - 1e-9):
+        faults.add(line, "arc_voltage", f"{part.arc_voltage.shown} lies below every DC voltage of "
+                   f"the row, the lowest {show(min(stated), 'V')}", "a link whose arc stays below "
+                   "the source interrupts nothing: the peak arc voltage at the working voltage")
 
 
 def _hold_heat(line: int, part: FusePart, faults: _Faults) -> None:

@@ -13,6 +13,7 @@ import os
 import re
 import stat
 import tomllib
+import unicodedata
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -64,7 +65,7 @@ def parse_toml(text: str, place: str) -> dict:
     try:
         return tomllib.loads(text)
     except ValueError as error:
-        raise InputErrors(_syntax_faults(str(error), found, place)) from error
+        raise InputErrors(_syntax_faults(str(error), found, place, text)) from error
     except RecursionError as error:
         raise _whole(place, "is nested too deep", "a brief has no need of it") from error
 
@@ -160,7 +161,7 @@ _HINTS = (
 )
 
 
-def _syntax_faults(message: str, found: "Positions", place: str) -> list[Fault]:
+def _syntax_faults(message: str, found: "Positions", place: str, text: str) -> list[Fault]:
     if found.duplicates:
         return [Fault(place, again, shown_key(key), f"stands twice, first on line {first}",
                       "keep one") for key, first, again in found.duplicates[:20]]
@@ -170,9 +171,23 @@ def _syntax_faults(message: str, found: "Positions", place: str) -> list[Fault]:
     else:  # the parser met the end of the file: show where the unfinished thing begins
         reason = message.replace(" (at end of document)", " before the file ends")
         line, column = found.stopped or (0, 0)
+    odd = _odd_letter(text.split("\n")[int(line) - 1]) if int(line) else ""
+    if odd:
+        name = unicodedata.name(odd, "unnamed character").lower()
+        return [Fault(place, int(line), "", f"a key or section name holds {one_line(odd)!r} "
+                      f"(U+{ord(odd):04X}, {name}), which is not a plain letter",
+                      "type the name again")]
     right = next((hint for start, hint in _HINTS if reason.startswith(start)), "")
     return [Fault(place, int(line), "", f"column {column}: is no valid TOML: {one_line(reason)}",
                   right)]
+
+
+def _odd_letter(line: str) -> str:
+    """The first letter of a key or header that only looks like a plain one; "" where none does."""
+    name = line.partition("=")[0]
+    if any(mark in name for mark in "\"'#"):
+        return ""
+    return next((c for c in name if ord(c) > 127), "")
 
 
 def shown_key(key: KeyPath) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from packcalc.errors import Fault, InputErrors
+from packcalc.errors import Fault, InputErrors, ProgramFault
 from packcalc.reading.positions import one_line
 
 LARGEST_FILE = 5_000_000
@@ -105,6 +105,44 @@ def last_cells(text: str) -> dict[str, str]:
         if any(one.cells) and not is_comment(one.cells, True) and one.cells[:len(head)] != head:
             cells = one.cells
     return dict(zip(head, cells))
+
+
+def cells_by_mark(text: str) -> dict[str, dict[str, str]]:
+    """Cells of every whole row by its mark, folded; each row's by head."""
+    head = layout_of(text).head
+    return {cells["mark"].casefold(): cells for _, _, cells in _rows(text, head)}
+
+
+def with_row(text: str, mark: str, line: str) -> str:
+    """The same text with the row of one mark written as `line`; every other byte as it was.
+
+    Args:
+        text: of the sheet.
+        mark: of the row.
+        line: with its line end, where the row has one.
+
+    Examples:
+        >>> with_row("mark,mass_kg\\nA,\\nB,3\\n", "a", "A,2\\n")
+        'mark,mass_kg\\nA,2\\nB,3\\n'
+    """
+    lines = list(io.StringIO(text, newline=""))
+    for first, end, cells in _rows(text, layout_of(text).head):
+        if cells["mark"].casefold() == mark.casefold():
+            return "".join((*lines[:first - 1], line, *lines[end - 1:]))
+    raise ProgramFault(f"no row of mark {mark!r}")
+
+
+def _rows(text: str, head: tuple[str, ...]) -> Iterator[tuple[int, int, dict[str, str]]]:
+    """First line, line after the last, and cells of each row that has a mark."""
+    found = list(records(text))
+    ends = [*(one.line for one in found[1:]), len(list(io.StringIO(text, newline=""))) + 1]
+    below = False
+    for one, end in zip(found, ends):
+        if below and any(one.cells) and not is_comment(one.cells, False):
+            cells = dict(zip(head, one.cells))
+            if cells.get("mark"):
+                yield one.line, end, cells
+        below = below or one.cells[:len(head)] == head
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from packcalc.brief import BRANCH_CHOICES, CARRIES_CHOICES, Key
+from packcalc.brief import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, Key
 from packcalc.errors import OutputError
 from packcalc.reading.bench_template import (
     ABOUT,
@@ -39,8 +39,8 @@ EXAMPLES: dict[str, str] = {
     "modules.resistance_growth": "1.3",
     "modules.conductor_section": '"60 mm²"',
     "modules.conductor_withstand": '"40000000 A²s"',
-    "inverter.voltage_range": '"260 V to 430 V"',
-    "inverter.absolute_maximum": '"450 V"',
+    "inverter.voltage_range": '"260 V to 450 V"',
+    "inverter.absolute_maximum": '"470 V"',
     "inverter.full_power_from": '"300 V"',
     "inverter.dc_link_capacitance": '"1.0 mF"',
     "inverter.dc_link_tolerance": '"10 %"',
@@ -50,7 +50,7 @@ EXAMPLES: dict[str, str] = {
     "inverter.torque_zero_time": '"50 ms"',
     "inverter.discharge_resistance": '"22 kΩ"',
     "inverter.discharge_tolerance": '"5 %"',
-    "power.peak": '"60 kW"',
+    "power.peak": '"50 kW"',
     "power.peak_duration": '"10 s"',
     "power.continuous": '"25 kW"',
     "power.peaks_in_life": "50000",
@@ -149,14 +149,14 @@ EXAMPLES: dict[str, str] = {
     "precharge.load.wakes_at": '"180 V"',
 }
 
-# What the starter's scenario states besides the required entries: with charge and cold left
-# open, no layout of its modules would carry its load, and the first run would show near misses
-# alone; sense wires without a fuse would be its one failure.
-STATED = ("battery.charge_lowest", "battery.coldest_start", "management.sense_fuse")
-
+# What the starter's scenario states besides the required entries, each marked as an example:
+# with charge and cold left open, no layout of its modules would carry its load, and the first
+# run would show near misses alone. A protective part is never stated: nobody has looked.
+STATED = ("battery.charge_lowest", "battery.coldest_start")
+MARK = "  # example value: change it"
 
 # Plain words that the starter shows as a comment: they name a record or a list of the user's.
-LEFT_OUT = ("record", "cable")
+LEFT_OUT = ("record", "cable", "rest_voltages")
 
 
 @dataclass(frozen=True)
@@ -169,6 +169,7 @@ class Plain:
     example: str
     form: str
     absent: str
+    find: str = ""
 
 
 PLAIN: tuple[Plain, ...] = (
@@ -184,6 +185,10 @@ PLAIN: tuple[Plain, ...] = (
           '"12s 160 Ah NMC"', "text", "needed, or a record, or the figures one by one"),
     Plain("modules", "record", "a record of the library instead of a label", '"…"', "text",
           "the label counts"),
+    Plain("modules", "rest_voltages", "rest voltages of one cell at three charges; LMO and LTO "
+          "modules are not tried without them, for all others they come before the class's curves",
+          '{ "20 %" = "3.55 V", "50 %" = "3.70 V", "80 %" = "3.99 V" }', "table",
+          "the published curves of the class count; LMO and LTO are not tried", HOW_REST),
     Plain("cables.route", "name", "name of the route", f'"{ASSUMED_ROUTE}"', "text",
           "numbered in order"),
     Plain("cables.route", "carries", "current that the route carries", '"traction"',
@@ -257,7 +262,7 @@ def describe_keys() -> list[KeyLine]:
     lines: list[KeyLine] = []
     for section in ("", *SECTIONS):
         lines += [KeyLine(f"{p.section}.{p.name}".strip("."), p.title, p.form, p.example, "",
-                          p.absent, "", False) for p in PLAIN if p.section == section]
+                          p.absent, p.find, False) for p in PLAIN if p.section == section]
         lines += [_key_line(key) for key in keys_of(section)]
     for section in OPTIONAL_SECTIONS:
         lines += [KeyLine(f"{section}.{name}", title, form, example, "", absent, "", False)
@@ -268,7 +273,8 @@ def describe_keys() -> list[KeyLine]:
 
 def _key_line(key: Key) -> KeyLine:
     form = " | ".join(key.choices) or f"{key.dimension}{' range' if key.pair else ''}"
-    unknown = "needed for a first answer" if key.required else key.consequence
+    unknown = "needed for a first answer: write it, or the word; nothing is tried without it" \
+        if key.required else key.consequence
     if key.section == "precharge.load" and key.dimension in ("resistance", "power"):
         unknown = f"needed for a {KIND_CHOICES[key.dimension == 'power']} load"
     return KeyLine(key.dotted, key.title, form, _example(key), span(key), unknown,
@@ -297,7 +303,9 @@ _HEAD = (
     "never existed. Put your own figures in its place.",
     "Quantities are texts with a unit: \"260 V\", \"1.2 mΩ\" or \"1.2 mohm\", \"-20 degC\", "
     "\"85 %\". Decimal point, no thousands marks. Four entries give a first answer: which module, "
-    "how many, the inverter's voltage range, peak power.",
+    "how many, the inverter's voltage range, peak power. These four, and the coldest cells and the "
+    "lowest charge under [battery], hold example values: change all six before you believe a "
+    "result.",
     "\"unknown\" is an answer: the figure on the safe side then counts, and the report lists what "
     "to find next. Leaving an entry out means the same.",
 )
@@ -346,9 +354,11 @@ def _plain_lines(section: str) -> Iterator[str]:
     for plain in (p for p in PLAIN if p.section == section):
         choices = f": {plain.form}" if "|" in plain.form else ""
         yield from _comment(f"{plain.title}{choices}")
+        yield from _comment(plain.find, "  find:    ") if plain.find else ()
         left_out = (not section and plain.name != "title") or plain.name in LEFT_OUT \
             or section == "parts"
-        yield ("# " if left_out else "") + f"{plain.name} = {plain.example}"
+        mark = MARK if plain.section == "modules" and not left_out else ""
+        yield ("# " if left_out else "") + f"{plain.name} = {plain.example}{mark}"
 
 
 def _quantity_lines(section: str) -> Iterator[str]:
@@ -360,14 +370,15 @@ def _quantity_lines(section: str) -> Iterator[str]:
         yield from _comment(key.find, "  find:    ")
         example = f"{key.name} = {EXAMPLES[key.dotted]}"
         if key.required:
-            yield example
+            yield from _comment(key.consequence, "  unknown: ")
+            yield example + MARK
         elif key.name == "resistance":  # the load shown is one of constant power
             yield f"# {example}"
         elif section == "precharge.load":
             yield example
         else:
             yield from _comment(key.consequence, "  unknown: ")
-            yield example if key.dotted in STATED else \
+            yield f'{example}{MARK}, or write "unknown"' if key.dotted in STATED else \
                 f'{key.name} = "unknown"  # for example {EXAMPLES[key.dotted]}'
 
 
@@ -377,6 +388,8 @@ def write_starter(folder: str | os.PathLike[str], cautions: Sequence[str] = ()) 
     Raises:
         OutputError: the folder cannot be written, or holds a brief already.
     """
+    if not os.fspath(folder).strip():
+        raise OutputError("no folder is named; name one, like mypack, or . for this one")
     target = Path(folder) / FILE_NAME
     place = one_line(str(target))
     text = starter_brief(cautions)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.assign import AssignmentStudy, Place
+from packcalc.checks import FAIL
 from packcalc.findings import Finding, Origin
 from packcalc.report.assign_plot import groups_figure
 from packcalc.report.blocks import checks_table, column, findings_table, number, words
@@ -71,6 +72,10 @@ def _answer(study: AssignmentStudy) -> Section:
     if study.spare:
         blocks.append(Paragraph(f"Left out, {len(study.spare)}: {left}"
                                 + (" …" if len(study.spare) > 12 else "")))
+    failing = [c for c in study.checks if c.verdict == FAIL]
+    if failing:
+        blocks.insert(0, Paragraph("Fails: " + "; ".join(f"{c.title}: {c.sentence}"
+                                                         for c in failing) + ".", "caution"))
     blocks.append(Bullets(study.notes, kind="caution"))
     return Section("assignment", "Assignment", tuple(blocks))
 
@@ -89,12 +94,28 @@ def _build_list(study: AssignmentStudy) -> Section:
          number(p.dealt.resistance.number, "mΩ"),
          number(p.dealt.graded.row.rest_voltage.value, "V"), number(expected, "V"),
          words(plan[p.dealt.mark].action),
-         words("readings" if all(p.dealt.measured) else "expected, not measured"))
+         words(_known_by(p)))
         for p in study.places)
     table = Table("build_list", f"Build list: place is {row} and position", columns, rows,
                   "Check polarity by meter at every joint. Voltages at assembly hold after the "
                   "plan below.")
-    return Section("build_list", "Build list", (table, _row_table(study), groups_figure(study)))
+    open_ = (_undecided(study),) if study.undecided else ()
+    return Section("build_list", "Build list",
+                   (*open_, table, _row_table(study), groups_figure(study)))
+
+
+def _known_by(place: Place) -> str:
+    known = "readings" if all(place.dealt.measured) else "expected, not measured"
+    return f"UNDECIDED; {known}" if place.dealt.graded.grade == "undecided" else known
+
+
+def _undecided(study: AssignmentStudy) -> Table:
+    """Modules dealt only because the brief counts undecided ones, each with its ground."""
+    return Table("dealt_undecided", "Dealt though undecided: settle these before anything is built",
+                 (column("place", "Place"), column("mark", "Mark"),
+                  column("why", "Ground", wide=True)),
+                 tuple((words(p.label), words(p.dealt.mark), words(p.dealt.graded.why))
+                       for p in study.undecided))
 
 
 def _row_table(study: AssignmentStudy) -> Table:
@@ -114,29 +135,66 @@ def _row_table(study: AssignmentStudy) -> Table:
 
 def _before_joining(study: AssignmentStudy) -> Section:
     plan = study.balance
+    full = not np.isfinite(plan.voltage)
     columns = (column("place", "Place"), column("mark", "Mark"),
                column("charge_percent", "Charge", "%"),
                column("band_percent", "Give or take", "%"), column("action", "Do"),
-               column("move_Ah", "Move", "Ah"), column("to_V", "To rest voltage", "V"),
-               column("current_A", "At", "A"), column("time_h", "For", "h"),
+               column("move_least_Ah", "Takes at least", "Ah"),
+               column("move_Ah", "Takes at most" if full else "Move", "Ah"),
+               column("to_V", "End voltage while charging" if full else "To rest voltage", "V"),
+               column("current_A", "At", "A"),
+               column("time_h", "For at most" if full else "For", "h"),
                column("joining_A", "Joined as it is", "A"))
-    end = plan.voltage if np.isfinite(plan.voltage) else plan.end_voltage
+    end = plan.end_voltage if full else plan.voltage
     rows = tuple((words(s.place), words(s.mark), number(s.charge, "%", 3), number(s.band, "%", 2),
-                  words(s.action), number(s.move, "Ah", 3), number(end, "V"),
-                  number(s.current, "A", 3), number(s.time, "h", 3), number(s.joining, "A", 3))
-                 for s in plan.steps)
-    worst = max((s.joining for s in plan.steps if np.isfinite(s.joining)), default=0.0)
+                  words(s.action), number(s.least if full else None, "Ah", 3),
+                  number(s.move, "Ah", 3), number(end, "V"), number(s.current, "A", 3),
+                  number(s.time, "h", 3), number(s.joining, "A", 3)) for s in plan.steps)
+    blocks: list[Block] = [Paragraph(f"{plan.sentence}. {_joined_as_they_are(study)}", "caution")]
+    if plan.without_cells:
+        blocks.append(Paragraph(
+            f"No cell was read of {_some(plan.without_cells)}: not charged fully without a "
+            f"management system that watches every cell.", "caution"))
+    table = Table("balance_plan", "Before anything is joined", columns, rows,
+                  (_FULL_NOTE if full else _MOVE_NOTE).format(
+                      cell=show(plan.cell_limit, "V"), charging=show(plan.hours[0], "h"),
+                      draining=show(plan.hours[1], "h")))
+    return Section("balance_plan", "Before anything is joined", (*blocks, table))
+
+
+_MOVE_NOTE = (
+    "Charging {charging}, draining {draining}, one module after another. Every charge ends when "
+    "the highest cell reaches {cell}, whatever the plan says; watch the cells. Rest an hour, read "
+    "again, and join only what stands within 10 mV a cell. Most of \"give or take\" is the class's "
+    "curve, the same for every module: differences between modules are surer than the charge.")
+_FULL_NOTE = (
+    "Charging {charging} at most, one module after another, with the current falling at the end on "
+    "top. What a module takes is a band, for its rest voltage leaves its charge open: one that has "
+    "taken its most and has not ended, or ends well before its least, is set aside until somebody "
+    "knows why. No cell above {cell}. The end voltage stands only while charging: an hour later a "
+    "module rests lower. Then join only what stands within 10 mV a cell.")
+
+
+def _joined_as_they_are(study: AssignmentStudy) -> str:
+    """What joining without the plan would let flow, beside what a module may be charged with."""
+    plan, strings = study.balance, study.assignment.arrangement == "strings"
+    if study.layout.parallel == 1:
+        return "Nothing is paralleled: unlike modules exchange no current when they are joined."
+    if all(not np.isfinite(s.joining) for s in plan.steps):
+        return "A rest voltage is missing: what would flow on joining is not known."
+    worst = plan.worst_joining
+    what = ("a whole string would exchange up to {} the moment it touches the others" if strings
+            else "a module would exchange up to {} the moment it touches its group")
     limit = ("charging is not allowed at 20 °C" if plan.charge_limit <= 0 else
              f"one module's charge limit at 20 °C is {show(plan.charge_limit, 'A')}")
-    said = (f"Joined as they are, a module would exchange up to {show(worst, 'A')} the moment it "
-            f"touches its group; {limit}.")
-    table = Table("balance_plan", "Before anything is joined", columns, rows,
-                  f"Charging {show(plan.hours[0], 'h')}, draining {show(plan.hours[1], 'h')}, one "
-                  f"module after another. Rest an hour, read again, and join only what stands "
-                  f"within 10 mV a cell. Most of \"give or take\" is the class's curve, the same "
-                  f"for every module: differences between modules are surer than the charge.")
-    return Section("balance_plan", "Before anything is joined",
-                   (Paragraph(f"{plan.sentence}. {said}", "caution"), table))
+    beyond = (" and is exceeded" if plan.charge_limit > 0 and worst > plan.charge_limit else "")
+    flat = ("" if np.isfinite(plan.voltage) else " Equal voltages do not mean equal charge: "
+            "current flows for hours after such a joining.")
+    return f"Joined as they are, {what.format(show(worst, 'A'))}; {limit}{beyond}.{flat}"
+
+
+def _some(marks: tuple[str, ...]) -> str:
+    return ", ".join(marks[:12]) + (f" and {len(marks) - 12} more" if len(marks) > 12 else "")
 
 
 def _meaning(study: AssignmentStudy) -> Section:
@@ -145,7 +203,7 @@ def _meaning(study: AssignmentStudy) -> Section:
     blocks: list[Block] = [
         findings_table("assigned", "With the modules in their places", figures),
         findings_table("as_sized", "As sized from the brief's own state of health", t.before),
-        checks_table("assigned_checks", "Against the brief", t.checks)]
+        checks_table("assigned_checks", "Against the brief", (study.isolation, *t.checks))]
     ends = _ends(study)
     if ends:
         blocks.append(Paragraph(
@@ -272,7 +330,8 @@ def _replacing(study: AssignmentStudy) -> Section:
                   for s in study.outlook.successors[:MOST_SUCCESSORS])
     more = len(study.outlook.successors) - len(later)
     how = ("Before a replacement is joined: bring it to the rest voltage of its group by the same "
-           "plan, within 10 mV a cell; on a flat curve charge both fully.")
+           "plan, within 10 mV a cell; on a flat curve charge both fully, ended by the highest "
+           "cell.")
     return Section("replacing", "Replacing a module", (
         Table("replace_first", "Which to replace first: one like the middle of the lot in its "
               "place, all dealt anew", (column("mark", "Mark"), column("capacity_Ah", "Pack", "Ah"),

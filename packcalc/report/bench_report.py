@@ -6,10 +6,10 @@ from itertools import groupby
 
 from packcalc.bench.grade import (
     GRADES,
-    HISTORY_TITLES,
     GradedLot,
     GradedModule,
     isolation_line,
+    tells_grade,
 )
 from packcalc.bench.next_tests import Test, bench_hours, next_tests
 from packcalc.bench.statistics import Spread, correlation, spread
@@ -194,7 +194,7 @@ def reasons_table(lot: GradedLot) -> Table:
     columns = (column("mark", "Mark"), column("check", "Check", wide=True),
                column("verdict", "Verdict"), column("why", "Figure, line and reason", wide=True),
                column("remedy", "What would change it", wide=True))
-    told = [(m, c) for m in lot.modules for c in m.reasons if c.title not in HISTORY_TITLES]
+    told = [(m, c) for m in lot.modules for c in m.reasons if tells_grade(c)]
     rows = tuple((Cell(m.row.mark), Cell(c.title), Cell(c.verdict), words(c.sentence),
                   words(c.remedy)) for m, c in told if c.verdict != PASS)
     return Table("bench_reasons", "Checks that did not pass", columns, rows,
@@ -221,7 +221,8 @@ def _rules(lot: GradedLot) -> tuple[Block, ...]:
                  "apart and never converted.",
                  "A line is crossed when the figure lies beyond it by twice its standard "
                  "uncertainty; nearer than that the measurement cannot tell, and says so.",
-                 "Better than the label is suspect: counted as the label, or asked about."),
+                 "Better than the label is suspect: counted like the middle of the others until it "
+                 "is tested again, or asked about."),
                 "bench_methods")]
     if line is not None:
         blocks.append(Chain("bench_isolation_line", line, "leakages of modules add in parallel"))
@@ -270,15 +271,20 @@ def _reach(sheet: Teardown) -> str:
     if step is None:
         return ("Not reachable: a single module is above 60 V when full. Every step is work on "
                 "lethal parts to the end.")
-    return (f"After step {step.number} no section is above 60 V. That ends the danger of shock, "
-            "not of burns: one module still welds a spanner.")
+    opened = step.during
+    still = (f" Step {step.number} itself is still done in a section of up to "
+             f"{opened.highest.shown}." if opened is not None
+             and opened.highest.number > 60.0 + 1e-9 else "")
+    return (f"After step {step.number} no section is above 60 V.{still} That ends the danger of "
+            "shock, not of burns: one module still welds a spanner.")
 
 
 def steps_table(sheet: Teardown) -> Table:
     """What is done, where to measure, what stays live, with room for the reading."""
     columns = (column("step", "Step"), column("action", "Do", wide=True),
                column("measure", "Measure before going on", wide=True),
-               column("live", "Stays live", wide=True), column("reading", "Read, by whom"))
+               column("live", "Live while it is opened, and after", wide=True),
+               column("reading", "Read, by whom"))
     rows = tuple((whole(s.number), Cell(s.action), Cell(s.measure), Cell(s.live), Cell("____"))
                  for s in sheet.steps)
     return Table("teardown_steps", "Steps", columns, rows,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from packcalc.brief import Brief, Unknown
+import re
+
+from packcalc.brief import BENCH_KEYS, DONOR_KEYS, KEYS, Brief, Unknown
 from packcalc.layouts import Layout
 from packcalc.next_steps import NextStep, find_next
 from packcalc.report.blocks import Cell, column, number, words
@@ -30,9 +32,18 @@ def inputs_table(brief: Brief) -> Table:
         if leaf.known:
             rows.append((Cell(dotted), Cell(leaf.title), Cell(leaf.shown), Cell(leaf.basis),
                          words(str(leaf.origin or "")), words(leaf.note)))
-    rows.append((Cell("cables.rules"), Cell("cable rule set"), Cell(brief.cables.rules),
-                 words(""), words(""), words("")))
+    rows += [_word_row(brief, dotted, value) for dotted, value in brief.words()
+             if dotted != "note"]  # it stands above the table
     return Table("inputs", "Inputs and assumptions", columns, tuple(rows))
+
+
+def _word_row(brief: Brief, dotted: str, value: str) -> tuple[Cell, ...]:
+    """An entry that is words: a change of it counts as much as that of a figure."""
+    plain = re.sub(r"\[\d+\]", "", dotted)
+    known = next((k.title for k in (*KEYS, *BENCH_KEYS, *DONOR_KEYS) if k.dotted == plain), "")
+    basis = ("assumed" if brief.left_open(dotted) else "given") if known else ""
+    title = known or plain.rpartition(".")[2].replace("_", " ")
+    return Cell(dotted), Cell(title), Cell(value), words(basis), words(""), words("")
 
 
 def modules_table(brief: Brief) -> Table:
@@ -52,7 +63,8 @@ def modules_table(brief: Brief) -> Table:
 
 
 def next_table(brief: Brief, layout: Layout | None, most: int = 0,
-               steps: tuple[NextStep, ...] | None = None) -> Table:
+               steps: tuple[NextStep, ...] | None = None,
+               elsewhere: str = "packcalc check lists them") -> Table:
     """The open entries; ranked by what they move where a layout is known.
 
     Args:
@@ -60,6 +72,7 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0,
         layout: whose figures are looked at.
         most: how many are listed; 0 lists all.
         steps: `find_next` of the two, where it is at hand.
+        elsewhere: where the others stand, in words.
     """
     columns = (column("entry", "Entry"), column("meaning", "What is open", wide=True),
                column("taken", "Counted on meanwhile"),
@@ -67,16 +80,19 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0,
                column("consequence", "What that means", wide=True),
                column("find", "How to find it", wide=True))
     if layout is None:
-        rows = tuple((Cell(u.dotted), Cell(u.key.title), words(u.taken), Cell("–"), words(""),
-                      words(u.key.consequence), words(u.key.find)) for u in brief.unknowns)
-        return Table("find_next", "Find these next", columns, rows)
+        # What decides comes first; all else moves nothing while it is open.
+        ordered = sorted(brief.unknowns, key=lambda u: not u.decides)
+        rows = tuple((Cell(u.dotted), Cell(u.key.title), words(u.taken), Cell("–"),
+                      words("everything: nothing is tried without it" if u.decides else ""),
+                      words(u.key.consequence), words(u.key.find)) for u in ordered)
+        return Table("find_next", "Find these next, what decides first", columns, rows)
     rows = tuple(
         (Cell(s.unknown.dotted), Cell(s.unknown.key.title), words(s.unknown.taken),
          number(s.swing, "%", 2) if s.moves else Cell("–"), words(s.moves),
          words(s.unknown.key.consequence), words(s.unknown.key.find))
         for s in (find_next(brief, layout) if steps is None else steps)[:most or None])
     more = len(brief.unknowns) - len(rows)
-    tail = f" {more} more are open; packcalc check lists them." if more else ""
+    tail = f" {more} more are open; {elsewhere}." if more else ""
     return Table("find_next", "Find these next, the one that moves the result most first",
                  columns, rows,
                  "Moves by: change of that figure if a lucky answer came back; it ranks entries "
@@ -101,6 +117,8 @@ def check_document(brief: Brief) -> Document:
               study.misses[0].layout if study.misses else None)
     found = (f"{len(study)} layouts of {study.tried} tried meet the brief; packcalc layouts lists "
              "them." if len(study) else
+             "The brief can be read, but no layout can be tried yet; the reasons stand below."
+             if not study.tried else
              f"The brief can be read, but no layout of {study.tried} tried meets it; packcalc "
              "layouts says what is near.")
     blocks: list[Block] = [
@@ -111,7 +129,8 @@ def check_document(brief: Brief) -> Document:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if brief.unknowns:
         steps = find_next(brief, layout) if layout else None
-        blocks.append(next_table(brief, layout, MOST_FIRST if layout else 0, steps))
+        blocks.append(next_table(brief, layout, MOST_FIRST if layout else 0, steps,
+                                 "they stand below"))
         rest = (steps or ())[MOST_FIRST:]
         if rest:
             blocks.append(_also_open(tuple(s.unknown for s in rest)))

@@ -5,16 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from itertools import groupby
 
+from packcalc.bench.balance import BalancePlan
 from packcalc.bench.teardown import band
 from packcalc.handover.as_built import Held, form_lines, torque_shown
 from packcalc.handover.build import (
+    GROUP_RULES,
     JOINT_RULES,
     PHOTOGRAPHS,
     PREPARATION,
-    STORAGE,
     BuildSheet,
+    Grouping,
     build_sheet,
     joint_chains,
+)
+from packcalc.handover.inside import (
+    INSIDE,
+    disconnect_of,
+    disconnect_open,
+    open_places,
+    parts_inside,
 )
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.as_built_file import Built, form_text
@@ -48,17 +57,20 @@ SIGNERS = ("builder", "electrician or high-voltage specialist", "structural engi
 
 
 def build_document(study: ProtectionStudy, held: Held | None = None,
-                   marks: Mapping[str, str] | None = None) -> Document:
+                   marks: Mapping[str, str] | None = None,
+                   plan: BalancePlan | None = None) -> Document:
     """The page of `packcalc build`.
 
     Args:
         study: one layout sized.
         held: the record as read and held against the design; none where not given.
         marks: mark that the assignment gives each module's place, by id.
+        plan: what the assignment asks before modules are joined; None without a bench.
     """
-    sheet = build_sheet(study)
+    sheet = build_sheet(study, plan)
     told = (deviations_section(held),) if held else ()
-    sections = (_first(study, sheet), *told, _steps(sheet), _joints(sheet, held), _photographs(),
+    sections = (_first(study, sheet), *told, *_groups(sheet), _steps(sheet),
+                _joints(sheet, held), _photographs(study),
                 _as_built(study, sheet, held, marks or {}))
     worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []))
     return document("Build sheet and as-built record", subtitle(study),
@@ -117,12 +129,62 @@ def _first(study: ProtectionStudy, sheet: BuildSheet) -> Section:
                                 "first energising, through their own pre-charge, once their "
                                 "voltages agree as the file for review asks.", "caution"))
     elif study.layout.parallel > 1:
-        blocks.append(Paragraph(f"Each step is {study.layout.parallel} modules in parallel: match "
-                                "their charge first, then join them, before the step is linked "
-                                "to the next. A reversed module in a group is a dead short.",
-                                "caution"))
-    blocks.append(Bullets(PREPARATION, "build_preparation", ordered=True))
+        blocks.append(Paragraph(f"Each group is {study.layout.parallel} modules side by side: "
+                                "match their charge first, then join them, before the group is "
+                                "linked to the next. A reversed module in a group is a dead "
+                                "short.", "caution"))
+    blocks.append(Bullets(_preparation(study, sheet), "build_preparation", ordered=True))
     return Section("before", "Before the first link", tuple(blocks))
+
+
+def _preparation(study: ProtectionStudy, sheet: BuildSheet) -> tuple[str, ...]:
+    """Rules before the first link, with the charge and the last joint of this pack."""
+    two, *rest = PREPARATION
+    charge = (f"Only modules graded keep on the bench, marked, capped, {sheet.charged.order}. A "
+              "module that was dropped, wet or warm goes back to the bench.")
+    inside = parts_inside(study)
+    day = "left open, capped on both sides, and closed on the day of the first energising only"
+    if inside:
+        tags = " and ".join(p.shown for p in inside)
+        last = f"No plain link stands at {tags}: that place is {day}."
+    elif not open_places(study):
+        last = "Nothing is linked in series: the poles stay capped until the first energising."
+    else:
+        last = f"No disconnect or fuse stands inside the string: its last link is {day}."
+    if disconnect_of(study) is None and open_places(study):
+        last += (f" Closed, the chain is one, up to {sheet.worst.shown}, and no disconnect parts "
+                 "it again: only a link taken out under voltage.")
+    if disconnect_open(study):
+        last = ("The brief does not say whether a disconnect stands inside the string, or where: "
+                "find out before the first link. " + last)
+    return two, charge, *rest, last
+
+
+def _groups(sheet: BuildSheet) -> tuple[Section, ...]:
+    """The groups first; no section where no modules stand side by side."""
+    if not sheet.groups:
+        return ()
+    columns = (column("group", "Group"), column("modules", "Modules"),
+               column("each", "Each reads"), column("apart_mV", "Apart, at most", "mV"),
+               column("reversed_V", "Reversed, about", "V"),
+               column("highest_V", "Highest", "V"), column("reading", "Read, each module"),
+               column("name", "By whom"))
+    rows = tuple((whole(g.number), whole(g.many), Cell(_each(g)), number(g.apart, "mV"),
+                  number(2 * g.highest.number, "V", 2), number(g.highest.number, "V"), BLANK,
+                  BLANK) for g in sheet.groups)
+    return (Section("groups", "Groups first: modules side by side", (
+        Paragraph("What two modules differ by drives a current between them the moment they "
+                  "touch; packcalc assign says how much, and brings each to one charge.",
+                  "caution"),
+        Bullets(GROUP_RULES, "group_rules", ordered=True),
+        Table("build_groups", "Groups, each before its first link in series", columns, rows,
+              f"Voltmeter: {sheet.charged.words}. A reading outside: stop, find out why."))),)
+
+
+def _each(group: Grouping) -> str:
+    """Band of one module on the voltmeter."""
+    return "as on its bench sheet" if group.each is None else \
+        f"{group.each[0]:.2f} to {group.each[1]:.2f} V"
 
 
 def _steps(sheet: BuildSheet) -> Section:
@@ -133,8 +195,8 @@ def _steps(sheet: BuildSheet) -> Section:
     rows = tuple((whole(s.number), Cell(s.action), Cell(s.measure), Cell(s.live),
                   number(s.worst.highest.number, "V"), BLANK) for s in sheet.steps)
     table = Table("build_steps", "Links in order", columns, rows,
-                  f"Bands of the voltmeter: {STORAGE}; the sum of the modules' own readings "
-                  "counts first. A reading outside: stop, find out why.")
+                  f"Bands of the voltmeter: {sheet.charged.words}; the sum of the modules' own "
+                  "readings counts first. A reading outside: stop, find out why.")
     return Section("steps", "Links in order, and what is live", (
         Paragraph(_reach(sheet), "caution"), table, _sections(sheet)))
 
@@ -169,16 +231,25 @@ def _sections(sheet: BuildSheet) -> Table:
 
 def _joints(sheet: BuildSheet, held: Held | None = None) -> Section:
     columns = (column("id", "Joint"), column("place", "Where", wide=True),
-               column("torque", "Torque, maker's / set"), column("mark", "Mark"),
+               column("limit", "Resistance"), column("torque", "Torque, maker's / set"),
+               column("mark", "Mark"),
                column("resistance_mohm", "Read [mΩ]"), column("name", "By, date"))
-    rows = tuple((Cell(name), Cell(place), *_read(held.line(name) if held else None))
-                 for name, place in sheet.joints)
+    rows = tuple((Cell(j.id), Cell(j.place), Cell(j.limit_words),
+                  *_read(held.line(j.id) if held else None)) for j in sheet.joints)
     blocks: list[Block] = [Bullets(JOINT_RULES, "joint_rules")]
     if rows:
-        blocks.append(Table("joints", f"Joints; at most {sheet.joint_limit.shown} each, with "
-                            "nothing that stands out", columns, rows,
-                            "Joints to fuse, contactors, disconnect and cable lugs: add them "
-                            "below by hand, each with its own line."))
+        day = [j for j in sheet.joints if j.of_the_day]
+        if day:
+            across = (" Read across fuse and disconnect; each of their own bolted joints by itself "
+                      "as a link. A cable between two boxes comes on top: add it by hand."
+                      if day[0].kind == INSIDE else "")
+            blocks.append(Paragraph(
+                f"{', '.join(j.id for j in day)}: closed and read on the day of the first "
+                f"energising, not before.{across}", "caution"))
+        blocks.append(Table("joints", "Joints; each within its limit, and no link that stands "
+                            "out from its like", columns, rows,
+                            "Joints to main fuse, contactors and cable lugs: add them below by "
+                            "hand, each with its own line."))
     return Section("joints", "Torque and joint resistance", tuple(blocks))
 
 
@@ -190,8 +261,10 @@ def _read(one: Built | None) -> tuple[Cell, ...]:
     return Cell(torque_shown(one)), words(one.mark), ohms, Cell(f"{one.name}, {one.date}")
 
 
-def _photographs() -> Section:
-    rows = tuple((whole(n), Cell(what), BLANK) for n, what in enumerate(PHOTOGRAPHS, start=1))
+def _photographs(study: ProtectionStudy) -> Section:
+    wanted = [p if disconnect_of(study) or disconnect_open(study) else
+              p.removeprefix("disconnect, ") for p in PHOTOGRAPHS]
+    rows = tuple((whole(n), Cell(what), BLANK) for n, what in enumerate(wanted, start=1))
     columns = (column("number", "No."), column("photograph", "Photograph", wide=True),
                column("file", "File, date"))
     return Section("photographs", "Photographs to take", (

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from packcalc.bench.assign import AssignmentStudy
 from packcalc.checks import FAIL
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected, Plan, Stage
 from packcalc.handover.readings import (
+    APART,
     NOT_READ,
     OUT,
     Compared,
@@ -48,9 +50,16 @@ from packcalc.report.handover_blocks import (
 SIGNERS = ("who measured", "who watched", "electrician")
 
 
-def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None) -> Document:
-    """The page of `packcalc commission`, with readings held against their bands if given."""
-    plan = plan_of(study)
+def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None,
+                        dealt: AssignmentStudy | None = None) -> Document:
+    """The page of `packcalc commission`, with readings held against their bands if given.
+
+    Args:
+        study: one layout sized.
+        file: what was read, or None.
+        dealt: modules of the bench in its places, for the bands that rest on them; or None.
+    """
+    plan = plan_of(study, dealt)
     readings = file.readings if file is not None else ()
     found = gates(plan, readings)
     about = meta(study)
@@ -71,9 +80,10 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
                     (*sections, *appendix(tuple(worked))), about)
 
 
-def answer(study: ProtectionStudy, file: ReadingsFile) -> str:
+def answer(study: ProtectionStudy, file: ReadingsFile,
+           dealt: AssignmentStudy | None = None) -> str:
     """Why the readings say no, or ""."""
-    plan = plan_of(study)
+    plan = plan_of(study, dealt)
     compared = [c for g in gates(plan, file.readings) for c in g.compared]
     out = [c.expected.id for c in compared if c.verdict in OUT]
     out += [o.id for o in joint_outliers(plan, file.readings) if o.id not in out]
@@ -83,16 +93,17 @@ def answer(study: ProtectionStudy, file: ReadingsFile) -> str:
     return "; ".join(parts)
 
 
-def form(study: ProtectionStudy) -> str:
+def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
     """An empty file of readings: every id, what it is, and its band as a remark."""
     lines = [f"# {' '.join(text.split())}" for text in (*CAUTIONS, DEFERENCE)]
     lines.append("# Fill in value with its unit (or yes / no), date like 2026-11-24; one row may "
                  "be copied for a later date. Rows left blank are not read.")
     lines.append(",".join(COLUMNS))
-    for stage in plan_of(study).stages:
+    for stage in plan_of(study, dealt).stages:
         lines.append(f"# {stage.title}")
         for expected in stage.expected:
-            lines += [f"# {_plain(expected.title)}: {_plain(expected.band)}",
+            agrees = f"; {expected.agrees.words}" if expected.agrees is not None else ""
+            lines += [f"# {_plain(expected.title)}: {_plain(expected.band + agrees)}",
                       expected.id + "," * (len(COLUMNS) - 1)]
     return "\n".join(lines) + "\n"
 
@@ -161,27 +172,33 @@ def _stage(number: int, gate: Gate, *, read: bool) -> Section:
     blocks: list[Block] = [
         Paragraph(f"Live: {stage.live}.", "caution"),
         Bullets(stage.steps, f"{stage.key}_steps", ordered=True)]
-    alike = [c for c in gate.compared if c.expected.id.startswith("build.joint_")]
-    if alike:
-        blocks += _joints(alike, read=read)
-    elif gate.compared:
-        blocks.append(_readings_table(stage, gate.compared, read=read))
+    kinds = dict.fromkeys(c.expected.like for c in gate.compared)
+    for like in kinds:
+        found = [c for c in gate.compared if c.expected.like == like]
+        blocks += _alike(stage, like, found, read=read) if like else \
+            (_readings_table(stage, found, read=read),)
     blocks.append(Paragraph("Do not go on unless every reading above is in its band, and "
                             + "; ".join(stage.gate) + ".", "caution"))
     return Section(stage.key, f"{number} {stage.title}", tuple(blocks))
 
 
-def _joints(compared: Sequence[Compared], *, read: bool) -> tuple[Block, ...]:
-    """Like joints share one demand: said once, then a line each."""
-    first = compared[0].expected
+def _alike(stage: Stage, like: str, compared: Sequence[Compared], *,
+           read: bool) -> tuple[Block, ...]:
+    """Readings of one kind share their words: said once, then a line each."""
+    low = any(c.expected.low is not None for c in compared)
     columns = (column("id", "Reading"), column("what", "What", wide=True),
-               column("high_mohm", "At most", "mΩ"), column("read", "Read"),
+               *((Column("low", "At least", "right"),) if low else ()),
+               Column("high", "At most", "right"), column("unit", "Unit"), column("read", "Read"),
                *((column("verdict", "Verdict"),) if read else ()))
-    rows = tuple((Cell(c.expected.id), Cell(c.expected.title), edge_cells(c.expected)[1],
+    rows = tuple((Cell(c.expected.id), Cell(c.expected.title),
+                  *edge_cells(c.expected)[0 if low else 1:],
                   Cell(c.reading.text if c.reading else "–") if read else BLANK,
                   *((Cell(c.verdict),) if read else ())) for c in compared)
-    return (Paragraph(f"How: {first.how}. Too high suggests: {first.above}."),
-            Table("build_readings", "Links: readings", columns, rows))
+    first = compared[0].expected
+    off = [f"Too {side} suggests: {text}." for side, text in
+           (("low", first.below), ("high", first.above)) if text]
+    return (Paragraph(" ".join((f"How: {first.how}.", *off))),
+            Table(f"{stage.key}_{like}", f"{like.capitalize()}: readings", columns, rows))
 
 
 def _readings_table(stage: Stage, compared: Sequence[Compared], *, read: bool) -> Table:
@@ -192,8 +209,14 @@ def _readings_table(stage: Stage, compared: Sequence[Compared], *, read: bool) -
                  column("suggests", "Suggests", wide=True)] if read else
                 [column("read", "Read"), column("off", "Too low / too high suggests", wide=True)])
     rows = tuple((Cell(c.expected.id), Cell(_what(c.expected)), *edge_cells(c.expected),
-                  words(c.expected.how), *_tail(c, read=read)) for c in compared)
+                  words(_how(c.expected)), *_tail(c, read=read)) for c in compared)
     return Table(f"{stage.key}_readings", f"{stage.title}: readings", tuple(columns), rows)
+
+
+def _how(expected: Expected) -> str:
+    """With what and where it is read, and with what it must agree."""
+    agrees = f"must lie {expected.agrees.words}" if expected.agrees is not None else ""
+    return "; ".join(text for text in (expected.how, agrees) if text)
 
 
 def _what(expected: Expected) -> str:
@@ -207,8 +230,9 @@ def _tail(compared: Compared, *, read: bool) -> tuple[Cell, ...]:
     if read:
         text = compared.reading.text if compared.reading else ""
         return Cell(text or "–"), Cell(compared.verdict), words(compared.suggests)
-    off = [f"{side}: {text}" for side, text in (("low", expected.below), ("high", expected.above))
-           if text]
+    off = [f"{side}: {text}" for side, text in (
+        ("low", expected.below), ("high", expected.above),
+        ("does not agree", expected.agrees.off if expected.agrees else "")) if text]
     if expected.dimension == "words":
         off = [f"no: {expected.below}"]
     return BLANK, words("; ".join(off))
@@ -246,9 +270,16 @@ def _out_table(out: Sequence[Compared]) -> Table:
                column("band", "Band"), column("verdict", "Verdict"),
                column("suggests", "What it suggests", wide=True))
     rows = tuple((Cell(c.expected.id), Cell(c.expected.title), Cell(c.reading.text),
-                  Cell(c.expected.band), Cell(c.verdict), words(c.suggests))
+                  Cell(_asked(c)), Cell(c.verdict), words(c.suggests))
                  for c in out if c.reading is not None)
     return Table("out_of_band", "Out of band: stop here first", columns, rows)
+
+
+def _asked(compared: Compared) -> str:
+    """The band, or what it had to agree with where that is what it missed."""
+    if compared.verdict == APART and compared.expected.agrees is not None:
+        return compared.expected.agrees.words
+    return compared.expected.band
 
 
 def _outlier_table(outliers: Sequence[Outlier]) -> Table:

@@ -10,6 +10,8 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Item
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.as_built import Held
+from packcalc.measured import Measured, measured_against
+from packcalc.mixes import mix_cautions
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import (
@@ -49,13 +51,19 @@ from packcalc.report.management_report import management_section
 from packcalc.report.overvoltage_report import overvoltage_section
 from packcalc.report.places_report import headline, places_chains, places_section
 from packcalc.report.review_report import (
-    decisions_section,
+    broken,
+    decisions_sections,
     links_of,
     review_section,
     signature_section,
+    unread,
     with_decision_chains,
 )
-from packcalc.report.salvage_report import salvage_chains, salvage_sections
+from packcalc.report.salvage_report import (
+    front_against_bench,
+    salvage_chains,
+    salvage_sections,
+)
 from packcalc.report.states_report import states_section
 from packcalc.review_merge import Review, merge
 from packcalc.units import show
@@ -79,8 +87,11 @@ def protection_document(study: ProtectionStudy, part: str = "", *,
     if part:
         body = _one_part(study, part)
     else:
-        body = (_first(study), _places(study),
-                Section("chosen", "The layout", (_layout_facts(study),)), *_items(study),
+        mixed = mix_cautions(brief, study.layout.entries)
+        body = (_first(study), *_judged(study), _places(study),
+                Section("chosen", "The layout", (
+                    _layout_facts(study), *((Bullets(mixed, kind="caution"),) if mixed else ()))),
+                *_items(study),
                 _appendix(study, layout=False) if chains else _left_out(study))
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}", body,
                     meta_of(brief))
@@ -118,17 +129,17 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
     brief = study.brief
     review = merge(study) if review is None else review
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
-    sections = (
-        _first(study), _places(study), _pictures(study, salvage), _assumed(study),
-        layouts_section(study.study), _chosen(study), *bench, *_items(study),
-        signature_section(brief),
-    )
+    measured = measured_against(study, salvage.lot, salvage.dealt) if salvage else Measured()
     worked = _appendix(study, layout=True, more=salvage_chains(salvage.dealt) if salvage else ())
     worked = with_decision_chains(worked, [s.decision for s in review.standings])
-    decided = decisions_section(study, review, links_of(worked))
+    gravest, further = decisions_sections(study, review, links_of(worked))
     said = (review_section(review),) if review.files else ()
     built = as_built_sections(study, held) if held else ()
-    sections = (*sections[:2], *said, *built[:1], decided, *sections[2:], *built[1:], worked)
+    sections = (
+        _first(study, measured, review), *said, *built[:1], gravest, *_judged(study, measured),
+        _places(study),
+        further, _pictures(study, salvage), _assumed(study), layouts_section(study.study),
+        _chosen(study), *bench, *_items(study), signature_section(brief), *built[1:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
     return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
 
@@ -145,39 +156,71 @@ def _sentence(study: ProtectionStudy) -> str:
     most = ("or more DC (parts of the over-voltage chain are not evaluated)" if open_
             else "DC at most")
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
-            f"{pack.highest_voltage.shown} {most}, up to {study.faults.highest.shown} into a "
-            "fault, "
-            f"{pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
+            f"{pack.highest_voltage.shown} {most}, "
+            f"{_into_a_fault(study)}, {pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
 
 
-def _first(study: ProtectionStudy) -> Section:
-    """What can kill, what is open and what nobody clears; then each check that fails."""
+def _most(study: ProtectionStudy) -> Finding:
+    """The highest current of all fault places with every source, if that is more than the pack's.
+
+    Sources of which nobody knows the current are not in it; the fault places name them.
+    """
+    alone = study.faults.highest
+    every = [p.highest for p in study.circuit.places if p.highest.known]
+    return max((alone, *every), key=lambda f: f.number) if alone.known else alone
+
+
+def _into_a_fault(study: ProtectionStudy) -> str:
+    most, alone = _most(study), study.faults.highest
+    if most is alone:
+        return f"up to {alone.shown} into a fault"
+    return f"up to {most.shown} into a fault with every source ({alone.shown} without)"
+
+
+def _fault_highest(study: ProtectionStudy) -> Cell:
+    most, alone = _most(study), study.faults.highest
+    if most is alone:
+        return _cell(alone)
+    return Cell(f"{most.shown}; {alone.shown} from the modules alone", _cell(most).value)
+
+
+def _first(study: ProtectionStudy, bench: Measured = Measured(),
+           review: Review | None = None) -> Section:
+    """What can kill, what is open and what nobody clears: one screen."""
     pack, faults = study.pack, study.faults
     blocks: list[Block] = [Paragraph(_sentence(study), "lead")]
+    if review is not None:
+        blocks += [*unread(review), *broken(review)]
     if study.miss:
         blocks.append(Paragraph(f"This layout does not meet the brief: {study.miss.sentence}.",
                                 "open"))
     blocks.append(Facts("first", "What can kill, in five figures", (
-        ("highest_voltage_V", "Highest working voltage", _cell(pack.highest_voltage)),
-        ("fault_highest_A", "Highest fault current", _cell(faults.highest)),
+        ("highest_voltage_V", "Highest working voltage", _at_least(pack.highest_voltage)),
+        ("fault_highest_A", "Highest fault current", _fault_highest(study)),
         ("fault_lowest_A", "Lowest fault current", _cell(faults.lowest)),
         ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
         ("stored_energy_kWh", "Energy stored when full", _cell(pack.total_energy)),
     )))
+    blocks += [b for b in front_against_bench(bench) if isinstance(b, Facts)]
     blocks.append(Paragraph(_open_line(study), "open"))
     blocks.append(Paragraph(headline(study.circuit.places), "caution"))
-    # Cautions of fault places stand in their own table, on the same page.
-    grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
-             or (c.verdict == CAUTION and not title.startswith(PLACE))]
-    if grave:
-        grave.sort(key=lambda pair: pair[1].verdict != FAIL)
-        blocks.append(_named_checks("failing", "What fails, then what needs caution; each by its "
-                                    "stage, gravest first", grave))
     for item in study.without_candidate:
         blocks.append(Paragraph(f"{item.title}: no standard rating passes every check that could "
                                 "be evaluated.", "open"))
     blocks.append(Bullets(tuple(faults.notes), kind="caution"))
     return Section("first", "What can kill first", tuple(blocks))
+
+
+def _judged(study: ProtectionStudy, bench: Measured = Measured()) -> tuple[Section, ...]:
+    """Each check that fails or needs caution; those of fault places stand in their own table."""
+    measured = [b for b in front_against_bench(bench) if not isinstance(b, Facts)]
+    grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
+             or (c.verdict == CAUTION and not title.startswith(PLACE))]
+    grave.sort(key=lambda pair: pair[1].verdict != FAIL)
+    failing = [_named_checks("failing", "What fails, then what needs caution; each by its stage, "
+                             "gravest first", grave)] if grave else []
+    blocks = (*measured, *failing)
+    return (Section("judged", "What fails, and what needs caution", blocks),) if blocks else ()
 
 
 def _places(study: ProtectionStudy) -> Section:
@@ -193,6 +236,13 @@ def _pictures(study: ProtectionStudy, salvage: Salvage | None = None) -> Section
     return Section("pictures", "The circuit in pictures", (
         one_line_figure(study), voltage_picture_figure(study),
         modules_layout_figure(study, tuple(map(tuple, marks.values())))))
+
+
+def _at_least(finding: Finding) -> Cell:
+    """A voltage of which links are not evaluated says on page one that it may be more."""
+    cell = _cell(finding)
+    open_ = finding.note.startswith("at least this")
+    return replace(cell, text=f"at least {cell.text}") if open_ else cell
 
 
 def _cell(finding: Finding) -> Cell:

@@ -30,8 +30,12 @@ def difference_document(found: Difference) -> Document:
 
 
 def _lead(found: Difference) -> str:
-    if found.nothing:
+    if found.nothing and found.same_input:
         return "Nothing differs in inputs, results or decisions."
+    if found.nothing:
+        return ("No entry, result or decision was found to differ, yet the two were not made of "
+                "the same text: their digests of the input differ. That may be a comment, a note, "
+                "or a figure of the parts list that nothing here rests on; compare the files.")
     return (f"{len(found.inputs)} inputs, {len(found.results)} results and "
             f"{len(found.decisions)} decisions differ.")
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from packcalc.findings import Finding
 from packcalc.handover.expected import WORDS, Expected
+from packcalc.handover.inside import most_voltage
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import finding_cell
 from packcalc.report.brief_report import meta_of
@@ -30,8 +31,8 @@ def meta(study: ProtectionStudy) -> tuple[tuple[str, str, str], ...]:
 def lead(study: ProtectionStudy, words: str) -> Paragraph:
     """First sentence of a page: what it is, how high, that it stays live."""
     pack = study.pack
-    return Paragraph(f"{words} {pack.modules_used} modules, at most {pack.highest_voltage.shown} "
-                     "DC. LETHAL: it cannot be switched off.", "lead")
+    return Paragraph(f"{words} {pack.modules_used} modules, {most_voltage(pack)}. LETHAL: it "
+                     "cannot be switched off.", "lead")
 
 
 def chains(name: str, findings: Iterable[Finding]) -> tuple[Chain, ...]:

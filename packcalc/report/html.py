@@ -20,7 +20,7 @@ from packcalc.findings import BASES
 from packcalc.marks import MARKS, NOT_MARKED, STANDINGS
 from packcalc.report.cautions import SHORT
 from packcalc.report.citations import KEY as SOURCES
-from packcalc.report.document import Block, Document, Facts, Table
+from packcalc.report.document import Block, Document, Facts, Figure, Table
 from packcalc.report.steps import (
     Step,
     inputs_of,
@@ -45,6 +45,8 @@ SHORT_ROWS_OF_WORDS = 6
 OFTEN, LONG_WORDS = 3, 60
 _SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd|tbody|thead|table"
                          r"|ul|ol|dl)\b)")
+_CUT = re.compile(r'data-cut="([\d.]+)"')
+_BOX = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
 MANY_COLUMNS = 9  # from here on a table is set smaller in print
 
 
@@ -153,6 +155,16 @@ class _Page:
         return [{**{k: c.data for k, c in zip(keys, row, strict=True)},
                  "text": {k: c.text for k, c in zip(keys, row, strict=True)}}
                 for row in block.rows]
+
+    def halves(self, block: Figure) -> tuple[str, list[str]] | None:
+        """For paper: what a tall picture is drawn by, and the two windows to look at it through."""
+        start = block.svg[:block.svg.find(">")]
+        cut, box = _CUT.search(start), _BOX.search(start)
+        if cut is None or box is None:
+            return None
+        width, height, at = box[1], float(box[2]), cut[1]
+        return f"{block.key}-all", [f"0 0 {width} {at}",
+                                    f"0 {at} {width} {height - float(at):g}"]
 
     def review_file(self) -> dict[str, str]:
         """What a saved mark belongs to."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from packcalc.place_arcs import WORST_ARC
 from packcalc.protect.insulation import InsulationResult
 from packcalc.report.blocks import column, finding_cell, item_section, words
 from packcalc.report.document import Block, Paragraph, Section, Table
@@ -35,4 +36,8 @@ def insulation_section(result: InsulationResult, level: int = 1) -> Section:
     if result.gloves:
         blocks.append(Paragraph(f"Rubber gloves: {result.gloves}, leather over them; retest every "
                                 "six months."))
+    arc = next((f for f in result.item.duty if f.title == WORST_ARC), None)
+    if arc is not None:
+        blocks.append(Paragraph(f"Gloves stop a shock and no arc: {arc.shown} at the working "
+                                f"distance, at the worst place: {arc.note}.", "caution"))
     return Section(whole.key, whole.title, (*blocks, *rest), level)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import RANKING
+from packcalc.mixes import mix_cautions
 from packcalc.report.blocks import column, number, whole, words
 from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
 from packcalc.report.document import (
@@ -96,6 +97,8 @@ def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
     if not len(study) and study.misses and brief.unknowns:
         sections.append(Section("next", "What to find first", (
             next_table(brief, study.misses[0].layout, MOST_OPEN),)))
+    if not len(study) and not study.misses:
+        sections.append(Section("next", "What to find first", (_measurements(brief),)))
     return document("Layouts", brief.title or brief.place, tuple(sections), meta_of(brief))
 
 
@@ -103,7 +106,7 @@ def untried_document(study: LayoutStudy) -> Document:
     """The whole file where no module can be tried: why, what to measure, what was read."""
     brief = study.brief
     lead = Paragraph(
-        "No candidate: nothing is sized, because no module on hand can be tried. LETHAL all the "
+        "No candidate: nothing is sized, because no layout can be tried yet. LETHAL all the "
         "same: every module on hand holds its full energy and cannot be switched off.", "lead")
     inputs: list[Block] = [Paragraph(brief.note)] if brief.note else []
     if brief.unknowns:
@@ -112,26 +115,19 @@ def untried_document(study: LayoutStudy) -> Document:
     return document("Battery pack: file for review", brief.title or brief.place, (
         Section("first", "What can kill first", (lead,)),
         layouts_section(study),
-        Section("measure", "What to measure first", (
+        Section("measure", "What to find first", (
             _measurements(brief),)),
         Section("inputs", "Inputs and assumptions", tuple(inputs))), meta_of(brief))
 
 
-HOW_REST = (
-    "charge one module fully, measure its capacity, then draw it down to 80, 50 and 20 % of that; "
-    "at each let it rest until the reading moves by less than 1 mV in ten minutes, read the "
-    "voltage and divide by the cells in series; enter rest_voltages = "
-    '{ "20 %" = "… V", "50 %" = "… V", "80 %" = "… V" }')
-
-
 def _measurements(brief: Brief) -> Table:
-    """How the rest voltages are read that a type is not tried without."""
+    """What nothing is tried without, and how it is read or measured."""
     columns = (column("module", "Module"), column("needed", "What is needed", wide=True),
                column("find", "How to find it", wide=True))
-    titles = dict.fromkeys(m.module.title for m in brief.modules if m.module.needs_bench)
-    return Table("measure", "Measure these, or the modules are not tried", columns, tuple(
-        (words(title), words("rest voltage of a cell at three states of charge"), words(HOW_REST))
-        for title in titles))
+    titles = {f"modules[{i}]": on_hand.module.title for i, on_hand in enumerate(brief.modules)}
+    return Table("measure", "Find these first, or nothing is tried", columns, tuple(
+        (words("" if u.key.required else titles.get(u.dotted.partition(".")[0], u.dotted)),
+         words(u.key.title), words(u.key.find)) for u in brief.unknowns if u.decides))
 
 
 def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
@@ -147,6 +143,11 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(layouts_table(study, most))
     if study.misses:
         blocks.append(misses_table(study))
+    shown = [*(study.layout(rank) for rank in range(min(most, len(study)) if most else len(study))),
+             *(m.layout for m in study.misses)]
+    mixed = tuple(dict.fromkeys(w for one in shown for w in mix_cautions(study.brief, one.entries)))
+    if mixed:
+        blocks.append(Bullets(mixed, kind="caution"))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:

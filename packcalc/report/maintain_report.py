@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from packcalc.findings import Finding
+from packcalc.handover.inside import disconnect_out
 from packcalc.handover.maintain import Maintenance, maintenance
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column, words
@@ -26,11 +27,11 @@ def _first(study: ProtectionStudy, plan: Maintenance) -> Section:
                column("ground", "Ground"), column("source", "Source"), column("done", "Done, by"))
     rows = tuple((Cell(t.interval), Cell(t.what), Cell(t.ground), words(t.source), BLANK)
                  for t in plan.tasks)
+    gloves = study.circuit.insulation.gloves or "a class that reaches the voltage"
     return Section("first", "Intervals", (
         lead(study, "For as long as the pack exists."),
-        Paragraph("Opening the box: two people, disconnect out, link proven dead, gloves of "
-                  f"{study.circuit.insulation.gloves or 'a class that reaches the voltage'}. "
-                  "Every terminal inside stays live.", "caution"),
+        Paragraph(f"Opening the box: two people; {disconnect_out(study)}; link proven dead; "
+                  f"gloves of {gloves}. Every terminal inside stays live.", "caution"),
         Table("intervals", "What is done when", columns, rows,
               "Where the maker of a part, or the law, asks for more, that counts.")))
 

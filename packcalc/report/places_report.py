@@ -50,16 +50,35 @@ def places_chains(places: Sequence[FaultPlace]) -> tuple[Chain, ...]:
 
 def headline(places: Sequence[FaultPlace]) -> str:
     """Where nobody clears a fault, and how far the rest is shown, in a few sentences."""
-    nobody = [p.title for p in places if p.nobody]
-    open_ = [p.title for p in places if not p.nobody
-             and None in (p.at_highest.clears, p.at_lowest.clears)]
-    shown = len(places) - len(nobody) - len(open_)
+    nobody = [_where(p) for p in places if p.nobody]
+    open_ = [p.title for p in places if not p.nobody and not p.shown]
+    fed = [p for p in places if p.shown and p.feeding_on]
+    shown = len(places) - len(nobody) - len(open_) - len(fed)
     words_ = [f"Nobody clears a fault: {'; '.join(nobody)}." if nobody else
               "No place was found that nobody clears."]
     if open_:
         words_.append(f"Not shown for {len(open_)} more.")
     words_.append(f"Shown from end to end: {shown} of {len(places)} places.")
+    if fed:
+        feeders = dict.fromkeys(f"the {name}" for p in fed for name in p.feeding_on)
+        words_.append(f"For {len(fed)} more the battery's current is shown, and not who ends that "
+                      f"of {' and '.join(feeders)}.")
     return " ".join(words_)
+
+
+def _between(place: FaultPlace) -> str:
+    """What is said of the currents between; the ends' own words where these hold throughout."""
+    if place.between is not None:
+        return place.between.words
+    words_ = place.at_highest.words
+    return words_ if words_ == place.at_lowest.words else "not swept: name the parts"
+
+
+def _where(place: FaultPlace) -> str:
+    """A place that nobody clears; with the currents where that is only some of them."""
+    middle = place.between
+    return place.title if middle is None or middle.clears is not False else \
+        f"{place.title} ({middle.span})"
 
 
 def places_table(places: Sequence[FaultPlace]) -> Table:
@@ -71,17 +90,25 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                column("time_highest_s", "Within", "s"), column("lowest_A", "Lowest", "A"),
                column("who_lowest", "Who clears the lowest", wide=True),
                column("time_lowest_s", "Within", "s"),
+               column("who_between", "Who clears between the two", wide=True),
+               column("time_between_s", "Slowest", "s"),
                column("inductance_uH", "Inductance", "µH"),
                column("time_constant_ms", "Time constant", "ms"))
     rows = tuple((Cell(p.title), words(p.loop.feeds), _figure(p.loop.voltage),
                   _figure(p.loop.highest), _all(p), words(p.at_highest.words),
                   _time(p.at_highest), _figure(p.lowest), words(p.at_lowest.words),
-                  _time(p.at_lowest), _figure(p.loop.inductance), _figure(p.loop.time_constant))
+                  _time(p.at_lowest), words(_between(p)),
+                  _time(p.between) if p.between else Cell("–"),
+                  _figure(p.loop.inductance), _figure(p.loop.time_constant))
                  for p in places)
     return Table("fault_places", "Fault places", columns, rows,
-                 "Inductance and time constant hold for the highest current. All sources: link "
-                 "capacitors, charger and motor where known, added although their peaks come at "
-                 "different times.")
+                 "Between the two every current of a dense grid is asked, with every break point "
+                 "of the curves; the slowest is printed with its current. Inductance and time "
+                 "constant are those of the loop with the highest current; where another loop of "
+                 "the place is slower, a caution below says which. Highest: all modules and "
+                 "strings. All sources: link capacitors, charger and motor where known, added "
+                 "although their peaks come at different times; a branch's own fuse is held "
+                 "against this sum, other devices against the highest of the battery.")
 
 
 def remedies_table(places: Sequence[FaultPlace]) -> Table:
@@ -116,9 +143,10 @@ def _grouped(pairs: Iterable[tuple[Any, str]]) -> dict[Any, list[str]]:
 
 
 def _worst(place: FaultPlace) -> Cleared:
-    ends = (place.at_lowest, place.at_highest)
-    return next((e for e in ends if e.clears is False), None) or next(
-        (e for e in ends if e.clears is None), ends[0])
+    """The gravest answer; of equal ones that between the ends, which says how far it reaches."""
+    answers = tuple(reversed(place.answers))
+    return next((e for e in answers if e.clears is False), None) or next(
+        (e for e in answers if e.clears is None), answers[0])
 
 
 def _all(place: FaultPlace) -> Cell:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from packcalc.handover.responder import (
     LAYOUT_NOTE,
-    LEGEND,
     VIEWS,
     Heading,
     responder_sheet,
@@ -30,7 +29,7 @@ def responder_document(study: ProtectionStudy) -> Document:
         Table("responder", "High-voltage vehicle, converted", columns, rows),
         Table("views", "Views, with the legend's numbers drawn in",
               (column("view", "View"), column("place", "Picture", wide=True)), views),
-        Bullets(LEGEND, "legend", ordered=True)))
+        Bullets(sheet.legend, "legend", ordered=True)))
     after = Section("about", "About this page", (
         Paragraph(LAYOUT_NOTE),
         Table("responder_sources", "What it rests on", (column("source", "Source"),),

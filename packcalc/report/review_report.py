@@ -50,9 +50,10 @@ Links = dict[tuple, str]
 # -- the decisions ----------------------------------------------------------------------------
 
 
-def decisions_section(study: ProtectionStudy, review: Review | None = None,
-                      links: Links | None = None, *, boxes: bool = False) -> Section:
-    """Every decision, the gravest first, with the marks given to it.
+def decisions_sections(study: ProtectionStudy, review: Review | None = None,
+                       links: Links | None = None, *, boxes: bool = False) -> tuple[Section,
+                                                                                  Section]:
+    """The gravest decisions, then all further ones, with the marks given to them.
 
     Args:
         study: one layout sized.
@@ -72,10 +73,11 @@ def decisions_section(study: ProtectionStudy, review: Review | None = None,
             ("design", "Design", words(file.design)), ("layout", "Layout", words(file.layout)),
             ("input_digest", "Digest of the input", words(file.input_digest)))),
         Table(GRAVE, f"The {min(MOST_GRAVE, len(rows))} gravest decisions", COLUMNS,
-              tuple(rows[:MOST_GRAVE])),
-        Table(REST, "All further decisions", COLUMNS, tuple(rows[MOST_GRAVE:])),
-        signatures_table()]
-    return Section("decisions", "Decisions for the reviewer", tuple(blocks))
+              tuple(rows[:MOST_GRAVE]))]
+    rest = Table(REST, f"Decisions {MOST_GRAVE + 1} to {len(rows)}", COLUMNS,
+                 tuple(rows[MOST_GRAVE:]))
+    return (Section("decisions", "Decisions for the reviewer", tuple(blocks)),
+            Section("further", "All further decisions", (rest, signatures_table())))
 
 
 def _row(number: int, standing: Standing, links: Links, boxes: bool) -> tuple[Cell, ...]:
@@ -162,7 +164,8 @@ def with_decision_chains(section: Section, lines: Iterable[Decision]) -> Section
 
 def review_section(review: Review) -> Section:
     """Who marked what, where reviewers differ, what became void, what changes would do."""
-    blocks: list[Block] = [Paragraph(_summary(review), "lead"), _reviewers(review)]
+    blocks: list[Block] = [Paragraph(_summary(review), "lead"), *unread(review),
+                           _reviewers(review)]
     for word, title in ((CONFLICT, "Reviewers differ"),):
         rows = tuple((Cell(s.decision.id), Cell(f"{s.decision.part}: {s.decision.title}"),
                       Cell("; ".join(_said(m) for m in s.marks)))
@@ -174,6 +177,20 @@ def review_section(review: Review) -> Section:
     blocks += _voided(review)
     blocks += _changes(review)
     return Section("review", "What the reviewers marked", tuple(blocks))
+
+
+def unread(review: Review) -> tuple[Paragraph, ...]:
+    """What was asked or written and could not be taken in: it must not be overlooked."""
+    said = [Paragraph(one.words, "caution") for one in review.rewritten]
+    said += [Paragraph(f"A change of {r.part} to {r.asked!r}, asked for by {r.by}, was not "
+                       f"checked: {r.words}.", "caution") for r in review.not_understood]
+    return tuple(said)
+
+
+def broken(review: Review) -> tuple[Paragraph, ...]:
+    """Changes that were asked for and break something."""
+    return tuple(Paragraph(f"{r.part}, changed to {r.asked} as {r.by} asks: {r.words}", "caution")
+                 for r in review.rechecks if r.breaks)
 
 
 def _summary(review: Review) -> str:
@@ -216,8 +233,7 @@ def _changes(review: Review) -> list[Block]:
     blocks: list[Block] = [Table("review_changes", "Changes asked for, checked again", columns,
                                  rows, "Nothing was changed in the design: put the change into the "
                                        "brief and run packcalc again.")]
-    blocks += [Paragraph(f"{r.part}, changed to {r.asked}: {r.words}", "caution")
-               for r in review.rechecks if r.breaks or not r.understood]
+    blocks += broken(review)
     columns = (Column("decision", "Id"), Column("where", "Where", wide=True),
                Column("check", "Check", wide=True), Column("before", "Before"),
                Column("after", "After"), Column("why", "Figure, demand and reason", wide=True))
@@ -338,7 +354,8 @@ def review_document(study: ProtectionStudy, review: Review | None = None,
         "packcalc report BRIEF --review FILE puts the marks beside the decisions."),
         ordered=True),))
     subtitle = f"{study.layout.label} {study.layout.arrangement}: {brief.title or brief.place}"
-    sections = [how, signature_section(brief, rules), decisions_section(study, review, boxes=True)]
+    sections = [how, signature_section(brief, rules),
+                *decisions_sections(study, review, boxes=True)]
     if review is not None and review.files:
         sections.append(review_section(review))
     return document("Sheet for the reviewer", subtitle, tuple(sections), meta_of(brief))

@@ -6,12 +6,34 @@ from dataclasses import replace
 
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
+from packcalc.measured import Measured
 from packcalc.report.assign_report import assignment_sections
 from packcalc.report.bench_report import grades_table, grounds_table, summary
-from packcalc.report.document import Block, Chain, Paragraph, Section
+from packcalc.report.blocks import checks_table, number
+from packcalc.report.document import Block, Cell, Chain, Facts, Paragraph, Section
 
 # What the file for review shows of an assignment; `packcalc assign` prints the rest.
 SHOWN = ("assignment", "build_list", "balance_plan", "meaning", "sharing", "sureness")
+
+
+def front_against_bench(found: Measured) -> tuple[Block, ...]:
+    """Under the front figures: what they become with the modules that were measured."""
+    blocks: list[Block] = []
+    rows = []
+    if found.lowest is not None:
+        rows.append(("fault_lowest_measured_A", "Lowest fault current, worst measured module",
+                     number(found.lowest.value, "A")))
+    if found.energy is not None:
+        rows.append(("usable_energy_dealt_kWh", "Usable energy, modules as dealt",
+                     number(found.energy.value, "kWh")))
+    if rows:
+        blocks.append(Facts("first_measured", "The same by the bench sheet", tuple(
+            (key, title, Cell(f"{cell.text} {key.rpartition('_')[2]}", cell.value))
+            for key, title, cell in rows)))
+    if found.checks:
+        blocks.append(checks_table("bench_against_brief",
+                                   "Bench sheet against the brief's figures", found.checks))
+    return tuple(blocks)
 
 
 def salvage_sections(lot: GradedLot, dealt: AssignmentStudy | None,

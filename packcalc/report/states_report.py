@@ -39,7 +39,14 @@ def ways_table(result: StatesResult) -> Table:
 
 
 def _level(state: State) -> str:
-    return state.relation if state.level is None else f"{state.relation} {state.level.shown}"
+    """A level that follows the battery in its share of it, with both ends; else its figure."""
+    scaled = state.scaled
+    if scaled is None:
+        return state.relation if state.level is None else f"{state.relation} {state.level.shown}"
+    slope = "" if scaled.slope is None else (
+        f"; and a slope of at most {scaled.slope.shown} when emptiest, scaled alike")
+    return (f"{state.relation} {scaled.share.shown} of the measured battery voltage "
+            f"({scaled.full.shown} full, {scaled.emptiest.shown} emptiest){slope}")
 
 
 def _within(state: State) -> Cell:

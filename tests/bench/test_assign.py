@@ -249,8 +249,8 @@ def test_a_low_module_is_charged_and_a_high_one_drained():
 
 def test_a_flat_curve_is_charged_fully():
     module, current = record("lfp-8s-100ah"), study().lot.bench.balance_current
-    plan = plan_balance(module, [Standing(f"M{i}", f"1.{i}", 0, 8 * 3.29, 100 * 3600.0, 2e-3)
-                                 for i in range(4)], current)
+    plan = plan_balance(module, [Standing(f"M{i}", f"1.{i}", 0, 8 * 3.29, 100 * 3600.0, 2e-3,
+                                          3.292) for i in range(4)], current)
     assert {s.action for s in plan.steps} == {"charge fully"}
     assert "cannot tell" in plan.sentence and np.isnan(plan.target)
 

@@ -91,7 +91,7 @@ def test_equal_cells_on_a_plateau_prove_nothing():
     assert check.verdict == "caution" and "prove nothing" in check.reason
 
 
-@pytest.mark.parametrize(("lowest", "grade"), [("2.49", "reject"), ("2.51", "undecided")])
+@pytest.mark.parametrize(("lowest", "grade"), [("2.49", "reject"), ("2.51", "quarantine")])
 def test_a_cell_below_its_last_voltage_is_rejected(lowest, grade):
     assert graded(lowest_cell_V=lowest).grade == grade
 

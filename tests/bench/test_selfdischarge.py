@@ -8,6 +8,7 @@ from packcalc.bench.selfdischarge import (
     days_between,
     on_plateau,
     selfdischarge,
+    slopes_about,
     steepness,
     steepness_at_charge,
 )
@@ -37,18 +38,21 @@ def test_loss_and_resolution_by_hand():
 
 
 def test_verdicts_on_either_side_of_the_lines():
-    per_mV = judged(1).loss.number / 1  # loss of 1 mV
+    """A pass goes by the flattest published curve there, a fail by the steepest."""
+    flat, steep = slopes_about(NMC, 3.7)
     error = judged(0).resolution.number
-    for line, below, above in ((0.03, ("pass", None), ("fail", "quarantine")),
+    per_mV = judged(1).loss.number
+    found = judged((0.03 - error) / per_mV - 1)
+    assert (found.check.verdict, found.effect) == ("pass", None)
+    sure = 28 / 30 * 6 * steep * 1000 * 100  # mV that a loss of 100 % in 30 days would cost, surely
+    for line, below, above in ((0.03, ("not evaluated", "undecided"), ("fail", "quarantine")),
                                (0.10, ("fail", "quarantine"), ("fail", "reject"))):
-        inside, outside = (line - error) / per_mV - 1, (line + error) / per_mV + 1
-        found = judged(inside)
-        assert (found.check.verdict, found.effect) == below
-        found = judged(outside)
-        assert (found.check.verdict, found.effect) == above
+        for fall, wanted in ((sure * line + 10 - 1, below), (sure * line + 10 + 1, above)):
+            found = judged(fall)
+            assert (found.check.verdict, found.effect) == wanted
     between = judged(0.03 / per_mV)
     assert (between.check.verdict, between.effect) == ("not evaluated", "undecided")
-    assert "the instrument cannot tell" in between.check.reason
+    assert flat < steep and "the instrument cannot tell" in between.check.reason
 
 
 def test_a_flat_curve_cannot_be_told_by_voltage():

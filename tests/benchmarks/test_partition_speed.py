@@ -94,6 +94,24 @@ def test_both_criteria(kind, series, parallel):
     assert first.max() <= 3e-3
 
 
+@pytest.mark.parametrize("kind", ["normal", "skewed"])
+@pytest.mark.parametrize("series, parallel", [(1000, 2), (666, 3), (500, 4), (400, 5), (125, 16),
+                                              (16, 125)])
+def test_two_thousand_modules_by_both_criteria(kind, series, parallel):
+    spent, gaps = [], []
+    for seed in range(3):
+        q = lot(kind, series * parallel, seed)
+        r = 3e-3 * np.exp(0.10 * np.random.default_rng(100 + seed).standard_normal(len(q)))
+        start = time.process_time()
+        found = assign_groups(q, r, series, parallel)
+        spent.append(time.process_time() - start)
+        gaps.append(found.conductance_gap)
+    print(f"\n{kind} {series} x {parallel}: median {np.median(spent):.2f} s, conductance "
+          f"{100 * np.median(gaps):.3f} % below its bound (largest {100 * max(gaps):.3f})")
+    assert np.median(spent) <= 2.0
+    assert parallel < 4 or np.median(gaps) <= 3e-3  # what groups of fewer modules cannot promise
+
+
 def test_beside_general_solvers():
     """One table: this program and general exact solvers on the same lots, ten seconds each."""
     rows = [f"{'lot':14}{'solver':10}{'weakest Ah':>12}{'bound Ah':>11}{'gap %':>9}{'s':>9}"]

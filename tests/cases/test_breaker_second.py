@@ -93,8 +93,13 @@ def test_the_stiff_type_of_two_counts_in_the_highest_fault():
     assert _initial(both).number == pytest.approx(_initial(brief.modules[1]).number)
     assert _initial(both).number < 0.9 * _initial(brief.modules[0]).number
     study = list_layouts(brief)
-    initial = {entry: pack.resistance_initial.number for entry, _, pack in rows(study, "14S1P")}
-    assert initial[2] == pytest.approx(initial[1]) and initial[2] < 0.9 * initial[0]
+    alone = {entry: pack.resistance_initial.number for entry, _, pack in rows(study, "14S1P")}
+    assert set(alone) == {0, 1}  # no string of both types
+    for entry, _, pack in rows(study, "14S2P"):
+        # two beside each other, one of them at most as stiff as it can be
+        assert entry == 2 and 2 * pack.resistance_initial.number == pytest.approx(alone[1])
+        assert 2 * pack.resistance_initial.number < 0.9 * alone[0]
+    assert rows(study, "14S2P")
 
 
 # -- fuses ------------------------------------------------------------------------------------

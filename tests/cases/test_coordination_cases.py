@@ -329,7 +329,9 @@ def test_heat_by_the_contactor_is_the_trip_s():
 def test_a_hole_keeps_the_cable_from_passing():
     found = coordinate(asked(trips=None))
     heat = check(found, "survives the heat")
-    assert heat.verdict == NOT_EVALUATED and "in the hole nobody ends the heat" in heat.reason
+    # the hole is named with its currents: from the lowest fault to where the fuse counts
+    assert heat.verdict == NOT_EVALUATED
+    assert "from 700.0 A to 1000 A nobody ends the heat" in heat.reason
 
 
 # -- closed contactor -------------------------------------------------------------------------

@@ -304,7 +304,7 @@ def test_a_brief_of_untried_modules_has_a_whole_report(label, ending, tmp_path):
     brief.write_text(UNTRIED.format(label), "utf-8")
     ran = run("report", brief, "--out", out)
     text = out.read_text("utf-8")
-    assert ran.code == 1 and "no module on hand can be tried" in ran.lines[-1]
+    assert ran.code == 1 and "no layout can be tried yet" in ran.lines[-1]
     assert "rest voltage of a cell at three" in text and "resistance" in text
     if ending != "csv":
         assert "licensed electrician" in text
@@ -384,10 +384,10 @@ def test_two_types_in_series_are_tried_within_a_bound_that_is_told(monkeypatch):
 
 
 def test_the_best_of_many_layouts_are_kept(monkeypatch):
-    whole = list_layouts(stock(3000))
+    whole = list_layouts(stock(3600))
     monkeypatch.setattr("packcalc.study.MOST_KEPT", 100)
     monkeypatch.setattr(screening, "BLOCK", 5000)
-    best = list_layouts(stock(3000))
+    best = list_layouts(stock(3600))
     assert len(whole) > 1000 and len(best) == 100 and MOST_KEPT == 100_000
     keys = [[s.row(i)["smallest_margin"] for i in range(100)] for s in (whole, best)]
     assert np.allclose(keys[0], keys[1])

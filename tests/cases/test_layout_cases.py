@@ -99,7 +99,7 @@ def test_braking_into_a_full_cold_pack_from_the_chargers_upper_end():
     # E = 8 · 24 · 2.50 V · 1.01 = 484.8 V
     # R = 8/2 · 6 mΩ · 2.5 · 1.18 · 1.25 + 7.551 mΩ = 96.05 mΩ
     # U = (484.8 + √(484.8² + 4 · 0.09605 · 20 000))/2 = 488.7 V
-    found = row_of(brief_of())
+    found = row_of(brief_of(battery__coldest_closed="0 degC"))
     resistance = 4 * 0.006 * 2.5 * 1.18 * 1.25 + PATH + CABLES
     expected = (484.8 + sqrt(484.8 ** 2 + 4 * resistance * 20e3)) / 2
     assert found["full_voltage"] == pytest.approx(484.8)

@@ -250,7 +250,7 @@ def test_the_charger_s_ceiling_governs_when_it_is_the_largest():
     result = chain("440 V")
     assert result.highest.number == pytest.approx(442.2)
     assert result.battery_side.number == pytest.approx(96 * 4.2 * 1.005)
-    assert told(result.item.checks, "absolute maximum rated").verdict == PASS
+    assert told(result.item.checks, "absolute maximum rated").verdict == CAUTION
     assert told(chain("448 V").item.checks, "absolute maximum rated").verdict == FAIL  # 450.24 V
 
 
@@ -263,9 +263,9 @@ def test_an_open_ceiling_is_said():
 
 @pytest.mark.parametrize(("trip", "within", "above"), [
     ("4.199 V", PASS, FAIL), ("4.21 V", PASS, CAUTION), ("4.22 V", PASS, CAUTION),
-    ("4.222 V", FAIL, PASS), ("4.242 V", FAIL, PASS), ("4.243 V", FAIL, PASS)])
+    ("4.222 V", PASS, PASS), ("4.242 V", PASS, PASS), ("4.243 V", FAIL, PASS)])
 def test_the_over_voltage_trip_counts_the_charger_s_tolerance(trip, within, above):
-    # 4.2 V · 1.005 = 4.221 V: both the charger's end and, below our 4.242 V, the highest trip
+    # 4.2 V · 1.005 = 4.221 V: the charger's end; our 4.242 V is the highest trip of any charger
     brief, pack = scenario("16S1P", charger={"tolerance": "0.5 %"},
                            management={"overvoltage_trip": trip})
     checks = man.specify_management(man.ManagementAsked(

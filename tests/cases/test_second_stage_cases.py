@@ -87,7 +87,8 @@ def test_a_motor_at_top_speed_above_everything_else():
     assert result.highest.number == 620.0
     assert standing["DC-link capacitors"] == "fail"
     assert standing["inverter's semiconductors"] == "caution"
-    assert result.battery_side.number == pytest.approx(96 * 4.2 * 1.01)
+    # a dead inverter's diodes feed the closed battery: that side is not lower than the motor
+    assert result.battery_side.number == 620.0
 
 
 def test_a_station_ceiling_rates_a_small_pack():

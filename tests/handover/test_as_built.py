@@ -24,7 +24,7 @@ STUDY = study_of()
 SHEET = build_sheet(STUDY)
 DESIGN = design_of(STUDY)
 MARKS = {p.id: f"M{n:02}" for n, p in enumerate(SHEET.parts) if p.id.startswith("module.")}
-JOINTS = [name for name, _ in SHEET.joints]
+JOINTS = [j.id for j in SHEET.joints]
 
 
 def record(*changes: dict[str, str], **every: str) -> str:

@@ -92,9 +92,12 @@ def test_end_of_charge_carries_the_chargers_tolerance() -> None:
         (rest * (1 - tolerance), rest * (1 + tolerance)))
 
 
-def test_test_resistor_is_half_of_what_the_monitor_answers_to() -> None:
+def test_a_test_resistor_stands_at_the_demand_and_hardly_above() -> None:
+    # half the set point, as before, let a monitor pass that acts below what is demanded
     figures = Figures(study_of())
-    assert figures.test_resistor.number == pytest.approx(figures.isolation.number / 2)
+    low, high = figures.test_resistor(figures.isolation)
+    assert (low.number, high.number) == pytest.approx(
+        (figures.isolation.number, 1.05 * figures.isolation.number))
 
 
 def test_without_a_capacitance_the_safe_value_counts_and_says_so() -> None:
@@ -118,7 +121,10 @@ SCALAR_AND_ARRAY = [
     (bands.level_of_settled, (0.95, 0.98)), (bands.lower_voltage, (400.0, 0.01)),
     (bands.outlier_limit, (8e-5, 4e-6, 3.5, 0.6745)), (bands.multiple, (8e-5, 1.5)),
     (bands.change, (0.1, 0.08)), (bands.days_to_limit, (100.0, 0.1, 0.5)),
-    (bands.half, (2e5,)), (bands.share_of_current, (200.0, 0.25)),
+    (bands.with_room, (2e5, 0.05)), (bands.fall_from_constant, (52.2, 345.0, 60.0)),
+    (bands.shorter, (90.0, 0.1)), (bands.longer, (90.0, 0.1)), (bands.sag, (47.0, 34e-3)),
+    (bands.relative_uncertainty, (6e-5, 2e-3)), (bands.least_measured, (30e-3, 0.03, 0.9)),
+    (bands.largest_measured, (30e-3, 0.03, 1.2)), (bands.share_of_current, (200.0, 0.25)),
 ]
 
 

@@ -41,7 +41,8 @@ def test_every_decision_has_its_anchor_and_its_boxes() -> None:
     assert ids == [f"d-{name}" for name in DECISIONS]
     assert PAGE.count('<p class="boxes">') == len(DECISIONS)
     assert "☐ accept  ☐ change to" in PAGE.split("</style>")[0]  # printed by the style
-    assert PAGE.index(f"The {MOST_GRAVE} gravest") < PAGE.index("All further decisions")
+    assert PAGE.index(f"The {MOST_GRAVE} gravest") < PAGE.index(
+        f"Decisions {MOST_GRAVE + 1} to {len(DECISIONS)}")
 
 
 def test_decisions_link_to_figures_that_are_worked() -> None:
@@ -54,9 +55,10 @@ def test_decisions_link_to_figures_that_are_worked() -> None:
         [True] * sum(computed)
 
 
-def test_first_what_can_kill_then_places_then_decisions() -> None:
+def test_first_what_can_kill_then_the_gravest_decisions_then_places() -> None:
     places = [PAGE.index(f'id="{mark_}"') for mark_ in
-              ("s-first", "cautions", "s-fault_places", "s-decisions", "s-inputs", "s-appendix")]
+              ("s-first", "cautions", "s-decisions", "s-fault_places", "s-further", "s-inputs",
+               "s-appendix")]
     assert places == sorted(places)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from datetime import date
 from typing import Any
 
 from packcalc.api import size_protection
@@ -15,6 +16,9 @@ from tests.briefs import asked
 HOSTILE = ("</script><script>window.broken=1</script>", "<img src=x onerror=window.broken=1>",
            "{{ 7*7 }} {% raw %}", "=HYPERLINK(\"x\")", "\"><svg onload=window.broken=1>",
            "'--", "]]>", "javascript:window.broken=1", "&lt;b&gt; \\u003c")
+
+
+TODAY = date(2026, 12, 31)  # by the clock of every test, see tests/conftest.py
 
 
 @functools.lru_cache(maxsize=None)

@@ -18,7 +18,7 @@ from packcalc.report.document import Column, Table
 from packcalc.units import from_si, printed, significant
 
 PLUS, MINUS = "+", "−"
-MONITOR = "monitor"
+MONITOR, PRECHARGE, SENSE = "monitor", "pre-charge", "sense"
 # Tag and symbol of what a branch of that kind leads to; any other is a load.
 LETTERS = {MONITOR: ("B", "monitor"), "charger": ("X", "inlet"),
            "fast-charge inlet": ("X", "inlet")}
@@ -75,9 +75,12 @@ class Circuit:
         inside: mid-pack fuse and disconnect, by place; one row a string, or one for the pack.
         strings: for each string its own parts, positive end first; empty for one source.
         main_fuses, contactors: in the poles behind the source.
-        precharge: relay and resistor.
+        precharge: relay and resistor across the + contactor, with the fuses of their wires, in
+            the order of the current.
+        precharge_tap: where the wires of pre-charge leave the + pole.
+        sense: the management system on the taps of the cells, and what fuses these.
         monitor: the insulation monitor, if the brief has one and no branch describes it.
-        rungs: branches and charge inlet.
+        rungs: branches between the poles and charge inlet.
         bus: discharge resistor, capacitor, inverter.
     """
 
@@ -87,7 +90,9 @@ class Circuit:
     strings: tuple[tuple[Part, ...], ...]
     main_fuses: tuple[Part, ...]
     contactors: tuple[Part, ...]
-    precharge: tuple[Part, Part]
+    precharge: tuple[Part, ...]
+    precharge_tap: str
+    sense: tuple[Rung, ...]
     monitor: Part | None
     rungs: tuple[Rung, ...]
     bus: tuple[Part, ...]
@@ -96,6 +101,8 @@ class Circuit:
     def parts(self) -> tuple[Part, ...]:
         """Every part once, in the order of the current."""
         found = [self.source, *(part for row in self.inside for part in row)]
+        for rung in self.sense:
+            found += [*rung.fuses, rung.load]
         for string in self.strings:
             found += string
         found += [*self.main_fuses, *self.contactors, *self.precharge]
@@ -153,12 +160,13 @@ def circuit_of(study: ProtectionStudy) -> Circuit:
     inside = _inside(study, tags, main)
     per_string = _string_parts(study, tags) if strings else ()
     contactors = () if strings else _contactors(study, tags)
-    precharge = _precharge(study, tags)
+    precharge, tap = _precharge(study, tags)
     monitor = _monitor(study, tags)
+    sense = _sense(study, tags)
     rungs = (*_branches(study, tags), *_inlet(study, tags))
     in_poles = tuple(part for part in main if part.pole)
     return Circuit(source, layout.series, inside, per_string, in_poles, contactors, precharge,
-                   monitor, rungs, _bus(study, tags))
+                   tap, sense, monitor, rungs, _bus(study, tags))
 
 
 def _source(study: ProtectionStudy, tags: _Tags) -> Part:
@@ -292,7 +300,11 @@ def reference_resistance(study: ProtectionStudy) -> float | None:
     return max(passed or below)
 
 
-def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[Part, Part]:
+def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...], str]:
+    """Fuse, relay, resistor in series, and where their wires leave the + pole.
+
+    A branch of that kind is this path: its fuse stands at the tap, in series with the relay.
+    """
     item, brief = item_of(study, "precharge"), study.brief
     peak, highest = duty_of(item, "Peak pre-charge current"), study.pack.highest_voltage
     energy = duty_of(item, "Energy of failed")
@@ -306,7 +318,52 @@ def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[Part, Part]:
     heat = f"; {energy.shown} in {brief.precharge.tries.number:g} tries" if energy else ""
     resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", "across the + contactor",
                     current=peak, voltage=highest, other=f"{value} ± {tolerance}{heat}")
-    return relay, resistor
+    wires = next((b for b in brief.branch if b.kind == PRECHARGE), None)
+    if wires is None:
+        return (relay, resistor), BEHIND_FUSE
+    fuses = _wire_fuses(study, tags, wires)
+    return (*fuses[:1], relay, resistor, *fuses[1:]), wires.taps
+
+
+def _wire_fuses(study: ProtectionStudy, tags: _Tags, wires: Branch) -> tuple[Part, ...]:
+    """One at the tap; where the brief says both poles, one at the other end of the same wires."""
+    if not (wires.fuse_rating.known or wires.fuse_part):
+        return ()
+    both = wires.fused_poles == "both"
+    ends = ("at the tap", "at the bus end") if both else ("at the tap",)
+    note = ("the brief says both poles; these wires run in the + pole alone, so it is drawn at "
+            "either end of them" if both else "")
+    return tuple(Part(
+        tags.next("F"), "fuse", f"fuse of {wires.name}", f"{PLUS} pole, {end}",
+        current=wires.fuse_rating if wires.fuse_rating.known else None,
+        voltage=study.pack.highest_voltage, other=wires.fuse_part, note=note, pole=PLUS)
+        for end in ends)
+
+
+def _sense(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
+    """The management system: it reads every cell, whether its wires are described or not."""
+    highest, channels = study.pack.highest_voltage, study.pack.channels
+    reads = f"management system, reads {channels} cell voltages"
+    found = []
+    for branch in (b for b in study.brief.branch if b.kind == SENSE):
+        known = branch.fuse_rating.known or branch.fuse_part
+        fuses = (Part(tags.next("F"), "fuse", f"fuse of {branch.name}, one in each wire",
+                      "at the cell end", voltage=highest, other=branch.fuse_part,
+                      current=branch.fuse_rating if branch.fuse_rating.known else None),
+                 ) if known else ()
+        load = Part(tags.next("A"), "management", branch.name, "on the taps of the cells",
+                    voltage=highest, other=reads, note="" if fuses else "no fuse of its own")
+        found.append(Rung(load, fuses, SENSE))
+    if found:
+        return tuple(found)
+    fused = study.brief.management.sense_fuse == "yes"
+    fuses = (Part(tags.next("F"), "fuse", "fuse of the sense wires, one in each wire",
+                  "at the cell end", voltage=highest, note="its rating is not in the brief"),
+             ) if fused else ()
+    load = Part(tags.next("A"), "management", "management system", "on the taps of the cells",
+                voltage=highest, other=f"reads {channels} cell voltages",
+                note="its sense wires are not described in the brief")
+    return (Rung(load, fuses, SENSE),)
 
 
 def resistor_tolerance(study: ProtectionStudy) -> Finding:
@@ -328,7 +385,9 @@ def _monitor(study: ProtectionStudy, tags: _Tags) -> Part | None:
 
 def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
     found = []
-    for branch in getattr(study.brief, "branch", ()):
+    for branch in study.brief.branch:
+        if branch.kind in (PRECHARGE, SENSE):
+            continue  # these do not lie between the poles
         rating = branch.fuse_rating
         poles = ((PLUS, MINUS) if branch.fused_poles == "both" else (PLUS,)) if (
             rating.known or branch.fuse_part) else ()
@@ -405,7 +464,7 @@ def _bus(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
                           note="asked for; the brief does not say that there is one"))
     found.append(Part(tags.next("C"), "capacitor", "DC-link capacitor", "in the inverter",
                       voltage=pack.highest_voltage,
-                      other=f"{plainly(inverter.dc_link_capacitance)} + "
+                      other=f"{plainly(inverter.dc_link_capacitance)} ± "
                             f"{plainly(inverter.dc_link_tolerance)}"))
     found.append(Part(tags.next("T"), "inverter", "inverter", "end of the bus",
                       current=pack.peak_current, voltage=pack.highest_voltage,

@@ -7,6 +7,8 @@ with its label above. So the picture grows downwards with the circuit and labels
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from packcalc.protection import ProtectionStudy
 from packcalc.report.document import Figure
 from packcalc.report.drawings import symbols
@@ -26,6 +28,7 @@ from packcalc.report.drawings.circuit import (
 from packcalc.report.drawings.svg import (
     CHAIN,
     LEADING,
+    PAPER,
     WIDTH,
     Canvas,
     text_width,
@@ -48,6 +51,7 @@ class _Ladder:
     def __init__(self, canvas: Canvas) -> None:
         self.canvas = canvas
         self.y = 0.0
+        self.breaks: list[float] = []
         self._from = {PLUS: 0.0, MINUS: 0.0}
 
     def start(self, y: float) -> None:
@@ -65,6 +69,10 @@ class _Ladder:
         middle = self.y + height / 2
         self.rail(pole, middle - HALF, middle + HALF)
         return Spot(LEFT if pole == PLUS else RIGHT, middle, standing=True)
+
+    def block_ends(self) -> None:
+        """Nothing but the rails passes here: a tall picture may be cut for paper."""
+        self.breaks.append(self.y + 2)
 
     def end(self) -> None:
         for pole in (PLUS, MINUS):
@@ -86,7 +94,11 @@ def _draw(circuit: Circuit, caption: str, text: str) -> str:
     canvas.text((LEFT - 6, 14), PLUS, bold=True, size=15)
     canvas.text((RIGHT + 6, 14), MINUS, bold=True, size=15, anchor="end")
     _sources(ladder, circuit)
+    for rung in circuit.sense:
+        _sense(ladder, rung)
     _rungs(ladder, circuit, BEFORE)
+    if circuit.contactors and circuit.precharge_tap == BEFORE:
+        _tap(ladder, circuit.precharge[0])
     _main_fuses(ladder, circuit.main_fuses)
     _rungs(ladder, circuit, BEHIND_FUSE)
     if circuit.contactors:
@@ -95,7 +107,7 @@ def _draw(circuit: Circuit, caption: str, text: str) -> str:
         _monitor(ladder, circuit.monitor)
     _rungs(ladder, circuit, BEHIND_CONTACTORS)
     _bus(ladder, circuit.bus)
-    return canvas.finish(ladder.y + 12, caption, text)
+    return canvas.finish(ladder.y + 12, caption, text, ladder.breaks)
 
 
 # --- the source -------------------------------------------------------------------------
@@ -188,23 +200,22 @@ def _in_row(canvas: Canvas, spot: Spot, thing: Part | tuple[int, int]) -> None:
 
 
 def _string_precharge(ladder: _Ladder, circuit: Circuit) -> None:
-    """Relay and resistor over the first string's positive contactor."""
+    """Fuse, relay and resistor over the first string's positive contactor."""
     canvas, y = ladder.canvas, ladder.y
     count = 3 + len(_sections(circuit, 0))
     node = LEFT + (RIGHT - LEFT) / count
     high = y - 30
-    relay, resistor = circuit.precharge
-    spots = (Spot(LEFT + 30, high), Spot(LEFT + 84, high))
-    far = max(node, spots[1].x + HALF + 8) if node < spots[1].x + HALF else node
-    canvas.line(((LEFT, y), (LEFT, high), (spots[0].x - HALF, high)))
-    canvas.line(((spots[0].x + HALF, high), (spots[1].x - HALF, high)))
-    canvas.line(((spots[1].x + HALF, high), (far, high), (far, high + 12), (node, high + 12),
-                 (node, y)))
-    symbols.contactor(canvas, spots[0])
-    symbols.resistor(canvas, spots[1])
+    spots = [Spot(LEFT + 30 + 54 * n, high) for n in range(len(circuit.precharge))]
+    far = max(node, spots[-1].x + HALF + 8) if node < spots[-1].x + HALF else node
+    at = LEFT
+    canvas.line(((LEFT, y), (LEFT, high)))
+    for spot, part in zip(spots, circuit.precharge, strict=True):
+        canvas.line(((at, high), (spot.x - HALF, high)))
+        SYMBOLS[part.kind](canvas, spot)
+        canvas.text((spot.x, high - 13), part.tag, anchor="middle", bold=True)
+        at = spot.x + HALF
+    canvas.line(((at, high), (far, high), (far, high + 12), (node, high + 12), (node, y)))
     symbols.junction(canvas, (node, y))
-    canvas.text((spots[0].x, high - 13), relay.tag, anchor="middle", bold=True)
-    canvas.text((spots[1].x, high - 13), resistor.tag, anchor="middle", bold=True)
 
 
 def _source_words(circuit: Circuit) -> tuple[str, ...]:
@@ -217,9 +228,7 @@ def _source_words(circuit: Circuit) -> tuple[str, ...]:
         plus, fuse, minus = circuit.strings[0]
         parts += [f"{_family(plus)} and {_family(minus)} contactors of string n: {_ratings(plus)}",
                   f"{_family(fuse)} fuse of string n: {_ratings(fuse)}"]
-        relay, resistor = circuit.precharge
-        parts += [f"{relay.tag} {relay.name}: {_ratings(relay)}",
-                  f"{resistor.tag} {resistor.name}: {_ratings(resistor)}"]
+        parts += [f"{p.tag} {p.name}: {_ratings(p)}" for p in circuit.precharge]
     return tuple(line for part in parts for line in wrap(part, room, most=4))
 
 
@@ -262,13 +271,11 @@ def _standing(ladder: _Ladder, part: Part, lines: tuple[str, ...]) -> None:
 def _contactors(ladder: _Ladder, circuit: Circuit) -> None:
     """The positive contactor with the pre-charge branch beside it, then the negative one."""
     plus, minus = circuit.contactors
-    relay, resistor = circuit.precharge
     room = BRANCH - LABEL - 12
     own = (plus.tag, *wrap(f"{plus.name}: {_ratings(plus)}", room, most=7))
     side = RIGHT - 10 - BRANCH - 14
-    first = (relay.tag, *wrap(f"{relay.name}: {_ratings(relay, voltage=False)}", side, most=4))
-    second = (resistor.tag, *wrap(f"{resistor.name}: {resistor.other}", side, most=5))
-    heights = [max(2 * HALF + 10, LEADING * len(lines) + 10) for lines in (first, second)]
+    labels = [_beside(part, side) for part in circuit.precharge]
+    heights = [max(2 * HALF + 10, LEADING * len(lines) + 10) for lines in labels]
     height = max(sum(heights) + 16, LEADING * len(own) + 24)
     canvas, top = ladder.canvas, ladder.y + 8
     spot = ladder.in_pole(PLUS, height)
@@ -277,7 +284,7 @@ def _contactors(ladder: _Ladder, circuit: Circuit) -> None:
                  tags=(plus.tag,))
     bottom = ladder.y + height - 8
     at, y = top, top
-    for part, lines, tall in zip((relay, resistor), (first, second), heights, strict=True):
+    for part, lines, tall in zip(circuit.precharge, labels, heights, strict=True):
         inner = Spot(BRANCH, y + tall / 2, standing=True)
         canvas.line(((BRANCH, at), (BRANCH, inner.y - HALF)))
         SYMBOLS[part.kind](canvas, inner)
@@ -285,11 +292,59 @@ def _contactors(ladder: _Ladder, circuit: Circuit) -> None:
                      tags=(part.tag,))
         at, y = inner.y + HALF, y + tall
     canvas.line(((BRANCH, at), (BRANCH, bottom)))
-    for place in (top, bottom):
+    elsewhere = circuit.precharge_tap == BEFORE
+    for place in (bottom,) if elsewhere else (top, bottom):
         canvas.line(((LEFT, place), (BRANCH, place)))
         symbols.junction(canvas, (LEFT, place))
+    if elsewhere:
+        canvas.dot((BRANCH, top), 2.6, fill=PAPER)
+        canvas.text((BRANCH - 6, top + 4), "from above", anchor="end")
     ladder.y += height
     _standing(ladder, minus, (f"{minus.tag} {minus.name}", f"asked the same as {plus.tag}"))
+    ladder.block_ends()
+
+
+def _beside(part: Part, room: float) -> tuple[str, ...]:
+    """The label of a part of the pre-charge path."""
+    said = {"resistor": part.other, "fuse": _rated(part)}.get(part.kind) or _ratings(
+        part, voltage=False)
+    return (part.tag, *wrap(f"{part.name}: {said}", room, most=5))
+
+
+def _tap(ladder: _Ladder, first: Part) -> None:
+    """Where the wires of pre-charge leave the + pole, ahead of the main fuse."""
+    canvas, y = ladder.canvas, ladder.y + 16
+    canvas.line(((LEFT, y), (LEFT + 40, y)))
+    symbols.junction(canvas, (LEFT, y))
+    canvas.dot((LEFT + 40, y), 2.6, fill=PAPER)
+    canvas.text((LEFT + 50, y + 4), f"pre-charge, to {first.tag} below")
+    ladder.y = y + 12
+
+
+# --- what reads the cells ---------------------------------------------------------------
+
+def _sense(ladder: _Ladder, rung: Rung) -> None:
+    """The management system with some of its wires, each with its fuse at the cell end."""
+    load, canvas = rung.load, ladder.canvas
+    said = [f"{load.tag} {load.name}: {load.other}"]
+    said += [f"{f.tag} {f.name}: {_rated(f)}".rstrip(": ") for f in rung.fuses]
+    said += [load.note] if load.note else []
+    top = _above(ladder, said, (load.tag, *(f.tag for f in rung.fuses)))
+    box, tap = Spot(MIDDLE + 40, top + 16), LABEL + 96
+    for number, words in enumerate(("tap of the first cell", "…", "tap of the last cell")):
+        y = top + 16 * number
+        canvas.text((tap - 8, y + 4), words, anchor="end")
+        canvas.dot((tap, y), 2.6, fill=PAPER)
+        if rung.fuses:
+            fuse = Spot(tap + 24, y)
+            canvas.line(((tap + 2.6, y), (fuse.x - HALF, y)))
+            symbols.fuse(canvas, fuse)
+            canvas.line(((fuse.x + HALF, y), (box.x - 20, y)))
+        else:
+            canvas.line(((tap + 2.6, y), (box.x - 20, y)))
+    symbols.management(canvas, box, load.tag)
+    ladder.y = top + 46
+    ladder.block_ends()
 
 
 # --- what lies across the poles ---------------------------------------------------------
@@ -298,6 +353,7 @@ def _rungs(ladder: _Ladder, circuit: Circuit, tap: str) -> None:
     for rung in circuit.rungs:
         if rung.tap == tap:
             _rung(ladder, rung)
+            ladder.block_ends()
 
 
 def _rung(ladder: _Ladder, rung: Rung) -> None:
@@ -305,11 +361,10 @@ def _rung(ladder: _Ladder, rung: Rung) -> None:
     said = [f"{load.tag} {load.name}" + (f": {load.other}" if load.other else "")]
     if load.current is not None and load.kind == "inlet":
         said[0] += f", {load.current.shown}"
-    said += [f"{f.tag} fuse, {f.pole} pole: " + ", ".join(
-        x for x in (plainly(f.current) if f.current else "", f.other) if x) for f in rung.fuses]
-    said += [f"{c.tag} {c.name}: {_ratings(c)}" for c in rung.contactors]
+    said += _alike(rung.fuses, "fuse", _rated)
+    said += _alike(rung.contactors, "charge contactor", _ratings)
     said += [] if rung.fuses or load.kind == "inlet" else [load.note]
-    y = _above(ladder, said, (load.tag, *(p.tag for p in (*rung.fuses, *rung.contactors))))
+    y = _above(ladder, said, (load.tag, _tags(rung.fuses), _tags(rung.contactors)))
     canvas = ladder.canvas
     spots = [(Spot(LEFT + at if p.pole == PLUS else RIGHT - at, y), p)
              for at, parts in ((36, rung.fuses), (82, rung.contactors)) for p in parts]
@@ -326,6 +381,23 @@ def _rung(ladder: _Ladder, rung: Rung) -> None:
     else:
         symbols.inlet(canvas, middle)
     ladder.y = y + (34 if load.kind == "monitor" else 18)
+
+
+def _rated(fuse: Part) -> str:
+    """Stated rating and part of a fuse that the brief describes."""
+    return ", ".join(x for x in (plainly(fuse.current) if fuse.current else "", fuse.other) if x)
+
+
+def _tags(parts: tuple[Part, ...]) -> str:
+    return " ".join(p.tag for p in parts)
+
+
+def _alike(parts: tuple[Part, ...], name: str, rated: Callable[[Part], str]) -> list[str]:
+    """One line for the same part in one pole or in both."""
+    if not parts:
+        return []
+    poles = " and ".join(p.pole for p in parts)
+    return [f"{_tags(parts)} {name}, {poles}: {rated(parts[0])}"]
 
 
 def _above(ladder: _Ladder, said: list[str], tags: tuple[str, ...]) -> float:
@@ -414,9 +486,11 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
         plus, minus = circuit.contactors
         said.append(f"{plus.tag} in the {PLUS} pole and {minus.tag} in the {MINUS} pole, main "
                     f"contactors: {_ratings(plus)}.")
-    relay, resistor = circuit.precharge
-    said.append(f"{relay.tag} and {resistor.tag}, pre-charge across the {PLUS} contactor: "
-                f"{resistor.other}.")
+    said += [_sense_sentence(rung) for rung in circuit.sense]
+    path = circuit.precharge
+    resistor = next(p for p in path if p.kind == "resistor")
+    said.append(f"{', '.join(p.tag for p in path)} in series, pre-charge across the {PLUS} "
+                f"contactor, tapped {circuit.precharge_tap}: {resistor.other}.")
     if circuit.monitor:
         said.append(f"{circuit.monitor.tag}, insulation monitor: {circuit.monitor.other}.")
     elif not any(rung.load.kind == "monitor" for rung in circuit.rungs):
@@ -425,6 +499,12 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
     said += [f"{p.tag}, {p.name}: {p.other}{f' ({p.note})' if p.note else ''}."
              for p in circuit.bus]
     return " ".join([*said, "A diagram for review, not for wiring."])
+
+
+def _sense_sentence(rung: Rung) -> str:
+    behind = "".join(f", {f.tag} in each wire" for f in rung.fuses)
+    note = f" ({rung.load.note})" if rung.load.note else ""
+    return f"{rung.load.tag}, {rung.load.name}, {rung.load.other}{behind}{note}."
 
 
 def _rung_sentence(rung: Rung) -> str:

@@ -208,12 +208,17 @@ def discharging_traces(study: ProtectionStudy) -> Traces | None:
     asked = given if known else duty_of(item_of(study, "precharge"), "Largest bleed resistance")
     if asked is None or highest <= DANGEROUS:
         return None
+    # the largest that is asked for is an upper bound: it has no tolerance above itself
+    a = study.brief.inverter.discharge_tolerance.number if known else 0.0
     b = study.brief.inverter.dc_link_tolerance.number
     farad = asked_of(study).capacitance.number
-    corners = [_discharging(highest, asked.number, farad * (1 + s * b)) for s in (-1, 0, 1)]
-    slow = float(tr.discharge_time(asked.number, corners[2].capacitance, highest, DANGEROUS))
-    words = "given" if known else "largest asked for"
-    return Traces(f"discharge through {plainly(asked)}, {words}", *corners, "V",
+    corners = [_discharging(highest, asked.number * (1 + s * a), farad * (1 + s * b))
+               for s in (-1, 0, 1)]
+    slow = float(tr.discharge_time(corners[2].resistance, corners[2].capacitance, highest,
+                                   DANGEROUS))
+    words = (f"± {plainly(study.brief.inverter.discharge_tolerance)}, given" if known
+             else ", largest asked for")
+    return Traces(f"discharge through {plainly(asked)} {words}".replace(" ,", ","), *corners, "V",
                   1.04 * highest, (f"{DANGEROUS:g} V", DANGEROUS),
                   (("slow corner at 60 V", slow),), 1.3 * slow)
 
@@ -341,8 +346,9 @@ def _sentence(study: ProtectionStudy, charging: Traces | None,
             f"{_begin(discharging.title)}, from {study.pack.highest_voltage.shown}: at one "
             f"nominal time constant, {show(discharging.nominal.time_constant, 's', 3)}, between "
             f"{low:.0f} V and {high:.0f} V; the slow corner passes {DANGEROUS:g} V after "
-            f"{show(slow, 's', 3)}. The band is that of the capacitance; the resistor counts as "
-            "printed.")
+            f"{show(slow, 's')}. The band is that of "
+            + ("resistor and capacitance." if "±" in discharging.title else
+               "the capacitance; the resistor counts as printed."))
     said.append("The capacitance's lower tolerance is taken as large as the upper. For review.")
     return " ".join(said)
 

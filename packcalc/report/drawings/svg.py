@@ -236,19 +236,27 @@ class Canvas:
             f'<path d="{strokes}" stroke="{INK}" stroke-width="0.7" fill="none"/></pattern>')
         return f"url(#{mark})"
 
-    def finish(self, height: float, title: str, description: str) -> str:
-        """The whole `<svg>`."""
+    def finish(self, height: float, title: str, description: str,
+               breaks: Sequence[float] = ()) -> str:
+        """The whole `<svg>`.
+
+        Args:
+            height: of the picture.
+            title, description: its text equivalent.
+            breaks: heights at which a tall picture may be cut, for paper.
+        """
         patterns = "".join(self._patterns.values())
         widest = max(LEAST_WIDTH, MAX_WIDTH * min(1.0, ONE_PAGE / height))
         definitions = f"<defs>{patterns}</defs>" if patterns else ""
+        cut = min(breaks, key=lambda y: abs(y - height / 2), default=0.0)
+        cuts = f' data-cut="{_n(cut)}"' if height > ONE_PAGE and cut else ""
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(self.width)} {_n(height)}" '
             f'width="100%" style="max-width:{_n(widest)}rem;height:auto" role="img" '
-            f'aria-labelledby="{self.key}-title" aria-describedby="{self.key}-desc" '
-            f'font-family="{FONT}" '
-            f'font-size="{_n(SIZE)}" fill="{INK}">'
+            f'aria-labelledby="{self.key}-title" aria-describedby="{self.key}-desc"{cuts}>'
             f'<title id="{self.key}-title">{escape(title)}</title>'
             f'<desc id="{self.key}-desc">{escape(description)}</desc>{definitions}'
+            f'<g id="{self.key}-all" font-family="{FONT}" font-size="{_n(SIZE)}" fill="{INK}">'
             f"{''.join(self._parts)}"
             f'<g stroke="{PAPER}" stroke-width="3" stroke-linejoin="round" '
-            f'paint-order="stroke">{"".join(self._texts)}</g></svg>')
+            f'paint-order="stroke">{"".join(self._texts)}</g></g></svg>')

@@ -136,6 +136,12 @@ def load(canvas: Canvas, spot: Spot, tag: str) -> None:
     canvas.text((spot.x, spot.y + 4), tag, anchor="middle", bold=True)
 
 
+def management(canvas: Canvas, spot: Spot, tag: str) -> None:
+    """A box with a tag that many wires reach: the management system."""
+    canvas.rect((spot.x - 20, spot.y - 24), (40, 48))
+    canvas.text((spot.x, spot.y + 4), tag, anchor="middle", bold=True)
+
+
 def junction(canvas: Canvas, at: Point) -> None:
     """A dot where conductors join."""
     canvas.dot(at, 2.4, fill=INK)

@@ -1,0 +1,104 @@
+"""Whether the dates of a row can be right, and its voltages agree with one another.
+
+A mistyped year stretches a self-discharge test until a bad module looks sound, and a rest
+voltage that is no longer true would steer the plan before joining.
+"""
+
+from __future__ import annotations
+
+import datetime
+import statistics
+from collections.abc import Iterator
+
+from packcalc.bench.sheet import BenchRow, BenchSheet
+from packcalc.brief import Bench
+from packcalc.findings import Finding
+from packcalc.units import show
+
+LONGEST = 366           # days: of a test, and of a reading's age (rule of the bench)
+LIKE_BEFORE = 0.020     # V a cell between two rest voltages with nothing moved (rule of the bench)
+READINGS = (("rest_date", "rest voltage"), ("first_date", "first voltage of the self-discharge "
+            "test"), ("second_date", "second voltage of the self-discharge test"))
+
+
+def days_between(first: str, second: str) -> float | None:
+    """Days between two dates, or None where one is missing."""
+    if not first or not second:
+        return None
+    start, end = (datetime.datetime.fromisoformat(day).replace(tzinfo=None)
+                  for day in (first, second))
+    return (end - start).total_seconds() / 86400.0
+
+
+def _dates(row: BenchRow) -> dict[str, str]:
+    first, second = row.selfdischarge
+    return {"rest_date": row.rest_date, "first_date": first.date, "second_date": second.date}
+
+
+def dates_of(sheet: BenchSheet) -> str:
+    """The day about which a sheet's readings lie; empty where none is dated."""
+    found = [day for row in sheet.rows for day in _dates(row).values() if day]
+    return statistics.median_low(found) if found else ""
+
+
+def odd_dates(row: BenchRow, issued: str, usual: str) -> Iterator[tuple[str, str, str]]:
+    """Column, what is odd, what to do: behind the day of issue, too old, or too far apart.
+
+    Args:
+        row: with its dates.
+        issued: the brief's date of issue; empty where nobody said.
+        usual: day about which the sheet's readings lie, for a sheet without a date of issue.
+    """
+    held, name = (issued, "date of issue") if issued else (usual, "the sheet's other readings")
+    dates = _dates(row)
+    for column, title in READINGS:
+        age = days_between(dates[column], held)
+        if age is None:
+            continue
+        if issued and age < -1.0 + 1e-9:  # the whole day of issue still counts
+            yield column, f"{dates[column]} lies behind the date of issue ({issued})", \
+                "mend the date, here or in the brief"
+        elif abs(age) > LONGEST:
+            yield column, (f"{dates[column]} lies {abs(age):.0f} days from the {name} ({held}), "
+                           f"more than {LONGEST}: a slip in the year, or is the {title} so old?"), \
+                "mend the date, or read the voltage again"
+    test = days_between(dates["first_date"], dates["second_date"])
+    if test is not None and test > LONGEST:
+        yield "second_date", (f"{test:.0f} days between the two readings, more than {LONGEST}: a "
+                              "slip in the year would hide a fast self-discharge"), \
+            "mend the date, or repeat the test over some weeks"
+
+
+def unlike_readings(row: BenchRow, bench: Bench) -> Iterator[tuple[Finding, str, str]]:
+    """A rest voltage that a later reading of the same module contradicts."""
+    rest, module = row.rest_voltage, row.module
+    if module is None or not rest.known:
+        return
+    slack = bench.voltmeter_error.number + module.series * LIKE_BEFORE
+    for reading in row.selfdischarge:
+        if not reading.voltage.known or _settled_after(reading.date, row.rest_date):
+            continue
+        if reading.voltage.number - rest.number > slack or _fell(row, reading.voltage, slack):
+            yield (reading.voltage, f"{reading.voltage.shown}{_on(reading.date)} against a rest "
+                   f"voltage of {rest.shown}{_on(row.rest_date)}, "
+                   f"{show(abs(reading.voltage.number - rest.number), 'V')} apart: was it charged "
+                   "or drained in between, or is one a slip?",
+                   "the plan before joining counts on the rest voltage: write the last reading "
+                   "with its date there")
+            return
+
+
+def _settled_after(day: str, rest_day: str) -> bool:
+    """Whether the rest voltage is the later of the two, so that it is the one that counts."""
+    days = days_between(day, rest_day)
+    return days is not None and days > 0
+
+
+def _fell(row: BenchRow, voltage: Finding, slack: float) -> bool:
+    """Whether a later reading lies far below; a fall within the test is self-discharge's matter."""
+    first, _ = row.selfdischarge
+    return voltage is first.voltage and row.rest_voltage.number - voltage.number > slack
+
+
+def _on(day: str) -> str:
+    return f" on {day}" if day else ""

@@ -1,0 +1,348 @@
+"""The stages in which the pack becomes whole: its parts, the sense leads, the first closing."""
+
+from __future__ import annotations
+
+from packcalc import transients as tr
+from packcalc.bench.sections import Run
+from packcalc.electrical import series_voltage
+from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.handover.at_assembly import AtAssembly, at_assembly
+from packcalc.handover.bands import rule
+from packcalc.handover.expected import SUM, Agreement, Expected, Stage, yes
+from packcalc.handover.figures import Figures
+from packcalc.handover.inside import INSIDE, Joint, position_word, strings_of, up_to
+from packcalc.handover.parted import (
+    closing_words,
+    contactor_words,
+    inside_words,
+    joints_of_the_day,
+    open_after,
+    place_words,
+    runs_of,
+    spanning,
+    taps_ahead,
+)
+from packcalc.handover.stages_low import PACK_ON
+from packcalc.modules import ModuleType
+from packcalc.protect.strings import measured_difference
+from packcalc.protection import ProtectionStudy
+
+POSITIONS = "positions"
+WITHIN = rule("share by which a sum may differ from its parts' readings", "a", "%", 0.005,
+              "our rule: two meters of 0.25 %; the reviewer may replace it")
+MONITOR_ERROR = rule("difference between monitor and meter at one cell", "ΔU_c", "mV", 0.010,
+                     "our rule; the monitor's own sheet counts where it says more")
+BESIDE = rule("resistor beside the meter across the open place", "R", "kΩ", 10e3,
+              "our rule: leakage through isolation and a meter alone would read high")
+ALLOWED = "allowed difference at "
+
+
+def _strings(study: ProtectionStudy) -> tuple[tuple[str, str], ...]:
+    """Part of an id and of a title for each string; one blank pair where there is one alone."""
+    many = strings_of(study)
+    if many < 2:
+        return (("", ""),)
+    return tuple((f"{n}_", f"string {n}, ") for n in range(1, many + 1))
+
+
+def _modules(figures: Figures) -> tuple[ModuleType, ...]:
+    """Type at each position from the negative end."""
+    return tuple(figures.brief.modules[p.entry].module for p in figures.pack.layout.parts
+                 for _ in range(p.series))
+
+
+def _charged(figures: Figures) -> AtAssembly:
+    plan = figures.dealt.balance if figures.dealt is not None else None
+    return at_assembly(list(dict.fromkeys(_modules(figures))), plan)
+
+
+def _band(figures: Figures, run: Run, title: str) -> tuple[Finding, Finding]:
+    """Voltage of positions in series at the charge that they are joined with."""
+    modules, charged = _modules(figures)[run.first - 1:run.last], _charged(figures)
+    edges = charged.edges(modules)
+    if edges is None:
+        return (_series(figures, run, title, full=False), _series(figures, run, title, full=True))
+    low, high = (leaf(f"{title}, {end}", "U", "V", value, charged.charge.basis,
+                      origin=charged.charge.origin, note=charged.words)
+                 for end, value in zip(("lowest", "highest"), edges, strict=True))
+    return low, high
+
+
+def _series(figures: Figures, run: Run, title: str, *, full: bool) -> Finding:
+    count = leaf("positions in series", "n", "", run.steps, "definition",
+                 origin=Origin("build sheet"))
+    each = figures.module_voltage if full else smallest(
+        [trace(series_voltage, "empty voltage of one module", symbol="U_m",
+               series=m.cells_in_series, module_voltage=m.empty_voltage)
+         for m in dict.fromkeys(_modules(figures)[run.first - 1:run.last])],
+        "empty voltage of one module")
+    return trace(series_voltage, f"{title}, every module {'full' if full else 'empty'}",
+                 series=count, module_voltage=each)
+
+
+# --- the parts by themselves -----------------------------------------------------------------
+
+def section(figures: Figures) -> Stage:
+    """Each position, then each part of the string, by itself and unloaded."""
+    study = figures.study
+    word, runs, place = position_word(study), runs_of(study), place_words(study)
+    expected: list[Expected] = []
+    for name, said in _strings(study):
+        expected += [_position(figures, name, said, k) for k in range(1, study.layout.series + 1)]
+        expected += [_part(figures, name, said, n, run) for n, run in enumerate(runs, start=1)]
+    return Stage(
+        "section", "One section after the other", f"{inside_words(figures)}; pole leads off, so "
+        "nothing outside it; each end of a part is lethal against the other",
+        ("Gloves and face shield on; box open for the probes alone, one pair of terminals bare at "
+         "a time. The supply of the stages before is away.",
+         f"Every {word} by itself first: red lead on what is marked plus. A reading below zero is "
+         "a reversed one.",
+         "Then each part end to end: it must show the sum of its own readings. So one that is "
+         "missing, reversed or at another charge shows, whatever the whole may read.",
+         "Each end of each part to the chassis with a meter of 10 MΩ or more: it must sink towards "
+         "nothing.",
+         *((f"Still open, capped: {place}.",) if place else ())),
+        (*expected,
+         yes("section.poles_float", "each end of each part sinks towards nothing against the "
+             "chassis", "an insulation fault lies inside that part: find the module before the "
+             "next step")),
+        ("each part floats and shows the sum of its modules",))
+
+
+def _position(figures: Figures, name: str, said: str, k: int) -> Expected:
+    title = f"{said}{position_word(figures.study)} {k} by itself"
+    low, high = _band(figures, Run(k, k), title)
+    return Expected(f"section.position_{name}{k}", title, "voltage", "V", low=low, high=high,
+                    how=f"voltmeter, sign written down; band: {_charged(figures).words}",
+                    below="reversed (below zero), missing, or not at the charge of the plan: stop",
+                    above="more in series than drawn, or charged beyond the plan: stop",
+                    like=POSITIONS)
+
+
+def _part(figures: Figures, name: str, said: str, number: int, run: Run) -> Expected:
+    word = position_word(figures.study)
+    title = f"{said}part {number}: {word}{'s' if run.steps > 1 else ''} {run}, end to end"
+    low, high = _band(figures, run, title)
+    ids = tuple(f"section.position_{name}{k}" for k in range(run.first, run.last + 1))
+    return Expected(
+        f"section.voltage_{name}{number}", title, "voltage", "V", low=low, high=high,
+        how="at the ends of the part",
+        below="a module is missing, reversed or at another charge: stop",
+        above="more modules are joined than the drawing says: stop",
+        agrees=Agreement(SUM, ids, WITHIN, "the part is not the sum of what stands in it: one is "
+                         "missing, reversed or read at another time; read each again: stop"))
+
+
+# --- sense leads -----------------------------------------------------------------------------
+
+def sense(figures: Figures) -> Stage:
+    """Sense leads in, one monitor at a time, before the string becomes whole."""
+    study = figures.study
+    place, over = place_words(study), spanning(study)
+    monitors = study.circuit.management.monitors
+    cells = sum(m.series for m in _modules(figures))
+    many = f"; {strings_of(study)} strings, each for itself" if strings_of(study) > 1 else ""
+    stop = tuple(f"STOP, design: monitor {n} reaches over the open place. Its leads must not be "
+                 "plugged while that place is open, and the place must not be closed without them: "
+                 "ask its maker and the reviewer." for n in over)
+    divided = f"{len(monitors)} monitors a string, counted from the minus end{many}" \
+        if monitors else "how the monitors divide the cells is not known: their maker's plan first"
+    return Stage(
+        "sense", "Sense leads, before the string is whole",
+        f"{inside_words(figures)}; every sense wire with its cells; pole leads off",
+        (*stop,
+         "Before any plug: every power link between the cells of that monitor is on, torqued and "
+         "measured. A lead plugged across a missing link carries the string's current.",
+         f"Loose connector first: every cell tap against the monitor's pin list: polarity, order, "
+         f"one cell step from pin to pin, no jump across a link ({divided}).",
+         "Plug one monitor at a time, lowest cells first, as its maker orders; hand on each plug "
+         "for a minute: nothing warm. Then 12 V to the management system, coil leads still off.",
+         f"All {cells} cells of a string listed, in order; three of them by meter; temperatures "
+         "against the air.",
+         *((f"Still open, capped: {place}. It is closed only with every monitor plugged and "
+            "silent.",) if place else ()),
+         "To unplug later: plug of the disconnect or last link out first, then sense leads, then "
+         "power links."),
+        (yes("sense.taps", "every tap stands in order at its loose connector, one cell step each",
+             "a tap is crossed, doubled or over a link: mend it before any plug",
+             how="meter, at each connector"),
+         yes("sense.plugged", f"every monitor plugged, all {cells} cells of each string listed",
+             "a lead, a fuse or a monitor is open: that cell would not be watched"),
+         Expected("sense.monitor_error", "largest difference between monitor and meter, three "
+                  "cells", "voltage", "mV", high=MONITOR_ERROR, how="meter at the tap",
+                  above="a poor tap, or the monitor reads wrong: its trips are then wrong too"),
+         yes("sense.temperatures", "every temperature agrees with the air's",
+             "a sensor is loose or on the wrong input"),
+         yes("sense.silent", "no monitor warns, no plug or wire warms, nothing balances by itself",
+             "stop: leads out again, lowest cells last; look for a crossed tap"),
+         yes("sense.lost_lead", "a lost cell reading keeps the contactors from closing",
+             "the pack would run with a cell unseen", how="as the maker tests it")),
+        ("every cell is seen and every monitor is silent",))
+
+
+# --- the whole pack --------------------------------------------------------------------------
+
+def pack_on(figures: Figures) -> Stage:
+    """The string made whole, then through the pre-charge alone."""
+    study, level = figures.study, figures.brief.precharge.level
+    plus, minus = (contactor_words(study, pole) for pole in ("plus", "minus"))
+    held = figures.can_precharge and figures.slowest() is None
+    unreached = ("STOP, design: the discharge resistor or a load keeps the bus below "
+                 f"{level.shown}; smaller pre-charge resistance, larger discharge resistance, or "
+                 "loads kept asleep.",) if held else ()
+    return Stage(
+        "pack", PACK_ON,
+        f"inside the box everything, {up_to(figures.pack)}, from the moment the string is whole; "
+        f"with it the pole leads, the battery side of every contactor{_ahead_live(study)}; behind "
+        f"the contactors the bus while {minus} and the relay are closed",
+        (*unreached, "Inverter and charger told to stay off.", *_joining(figures),
+         "Contactors still open: voltage of the whole, then isolation of both poles, the isolation "
+         "monitor's leads off for that and on again after it.",
+         f"Coil lead of {plus} off and taped: it cannot close. Relay and {minus} stay with the "
+         "controller; it will report that the plus contact did not close.",
+         *_each_string(study),
+         f"Start: {minus} closes alone, the bus must not rise. Then the relay across {plus}: the "
+         f"bus must come to {level.shown} of the battery and stay; a bus that hangs lower has a "
+         "load on it: open at once.",
+         "Wait for the resistor to cool between two tries; no more tries than the brief says.",
+         f"Relay and {minus} open, link down below 60 V, proven by meter, before the coil lead "
+         "goes on."),
+        (*_joined(figures), *_whole(figures),
+         *(_precharge(figures) if figures.can_precharge else ()), *_differ(figures)),
+        ("the bus comes up, floats and falls again", "isolation holds with the pack on"))
+
+
+def _ahead_live(study: ProtectionStudy) -> str:
+    names = taps_ahead(study)
+    return f" and what leaves ahead of them ({', '.join(names)})" if names else ""
+
+
+def _joining(figures: Figures) -> tuple[str, ...]:
+    """Pole leads, then the open place, in the order in which no circuit closes by surprise."""
+    study = figures.study
+    names = taps_ahead(study)
+    out = (f"Fuses out of what leaves ahead of the contactors: {', '.join(names)}. Put back only "
+           "after this stage, with the string parted again or the holder's maker allowing it "
+           "live.",) if names else ()
+    if not open_after(study):
+        return (*out, "12 V off, every contactor open. Pole leads on, the minus lead first: from "
+                "the second on everything up to the contactors is live.")
+    *earlier, last = closing_words(study)
+    across = "" if study.layout.in_strings or not names else " and those fuses out"
+    return (*out,
+            f"Every monitor plugged and silent. 12 V off, every contactor open{across}.",
+            *(f"Pole leads still off: {one}." for one in earlier),
+            "Across the place that is left open, pole leads still off: near nothing, else a second "
+            "path is there: stop.",
+            "Pole leads on, each by itself, capped end last; that place is still open, so nothing "
+            "stands between them but leakage.",
+            f"Now the string is made whole: {last}. Read it from terminal to terminal; cover on.")
+
+
+def _each_string(study: ProtectionStudy) -> tuple[str, ...]:
+    if strings_of(study) < 2:
+        return ()
+    return (f"{strings_of(study)} strings: one at a time from here, the contactors of the others "
+            "kept open, their coil leads off. A string with no relay of its own is not pre-charged "
+            "by itself: it is proven by voltage and isolation here, and closes for the first time "
+            "onto the bus that another string holds, only below the difference in the list. The "
+            "brief does not say which string has the relay.",)
+
+
+def _joined(figures: Figures) -> list[Expected]:
+    """The open place before and after it is closed, in each string."""
+    found = []
+    for name, said in _strings(figures.study) if open_after(figures.study) else ():
+        found.append(Expected(
+            f"pack.open_place_{name}".rstrip("_"), f"{said}across the last open place, pole leads "
+            f"off, {BESIDE.shown} beside the meter", "voltage", "V", high=_leak(figures),
+            how="before anything is fitted there",
+            above="a second path joins the parts: a tool, a tap, water; find it"))
+    return [*found, *(_across(j) for j in joints_of_the_day(figures.study))]
+
+
+def _leak(figures: Figures) -> Finding:
+    """What leakage at the isolation demanded would still show across the place."""
+    whole = Run(1, figures.study.layout.series)
+    return trace(tr.divided_voltage, "largest reading that leakage alone makes",
+                 voltage=_series(figures, whole, "whole string", full=True),
+                 resistance=figures.isolation, load_resistance=BESIDE)
+
+
+def _across(joint: Joint) -> Expected:
+    inside = joint.kind == INSIDE
+    return Expected(
+        joint.id, f"{joint.place}, closed, from terminal to terminal" if inside else
+        f"last link, {joint.place}, with its joints", "resistance", "mΩ", low=joint.least,
+        high=joint.limit, how="four wires, mains open, no current; meter and leads rated for the "
+        "whole pack against chassis",
+        below="a plain link stands where fuse or disconnect belong, or the meter is bridged: stop",
+        above="fuse, disconnect contacts or their joints: part by part before any load",
+        lacking="a part does not say its resistance; the reading becomes the baseline")
+
+
+def _whole(figures: Figures) -> list[Expected]:
+    study, found = figures.study, []
+    whole = Run(1, study.layout.series)
+    for name, said in _strings(study):
+        low, high = _band(figures, whole, f"{said}pack before its first closing")
+        ids = tuple(f"section.voltage_{name}{n}" for n, _ in enumerate(runs_of(study), start=1))
+        found.append(Expected(
+            f"pack.voltage_{name}".rstrip("_"), f"{said}voltage of the whole, contactors open",
+            "voltage", "V", low=low, high=high, how="at the battery side of the contactors",
+            below="a module is missing, reversed or empty: stop",
+            above="more in series than drawn, or charged too high: stop",
+            agrees=Agreement(SUM, ids, WITHIN, "the whole is not the sum of its parts: read each "
+                             "again, find the place: stop")))
+    return [*found, *(Expected(
+        f"pack.isolation_{pole}", f"isolation of the {pole} pole, by two voltmeter readings",
+        "resistance", "kΩ", low=figures.isolation,
+        how=f"known resistor of {figures.isolation.shown} ± 20 %, meter of 10 MΩ or more, the "
+        "isolation monitor's leads off; the lower of both poles counts"
+        + ("; each string by itself, the lowest written down" if strings_of(study) > 1 else ""),
+        below="modules, coolant, cables: leakages add in parallel; part by part")
+        for pole in ("positive", "negative"))]
+
+
+def _precharge(figures: Figures) -> list[Expected]:
+    study, level = figures.study, figures.brief.precharge.level
+    plus, minus = (contactor_words(study, pole) for pole in ("plus", "minus"))
+    return [
+        Expected("pack.first_pole", f"bus with {minus} closed alone", "voltage", "V",
+                 high=study.circuit.states.item.duty[0], how="log or meter",
+                 above=f"{plus} or the relay passes current: open at once"),
+        Expected("pack.precharge_time", f"time from closing to {level.shown} of the battery",
+                 "time", "s", low=figures.fastest(),
+                 high=figures.slowest(), how="log of bus and battery voltage",
+                 below="capacitance is missing, or the resistor is low",
+                 above="a load wakes on the bus, or resistor or capacitance is high",
+                 lacking="the discharge resistor or a load keeps the bus below the level"),
+        Expected("pack.peak_current", "first current into the empty link", "current", "A",
+                 low=figures.peak_edge(figures.pack.empty_voltage, False),
+                 high=figures.peak_edge(figures.pack.highest_voltage, True), needed=False,
+                 how="current clamp", below="resistor high",
+                 above="resistor low or bridged: open at once")]
+
+
+def _differ(figures: Figures) -> list[Expected]:
+    """How far strings may stand apart before they are joined on the bus."""
+    if strings_of(figures.study) < 2:
+        return []
+    return [Expected(
+        "pack.strings_differ", "largest difference between two strings before they are joined",
+        "voltage", "V", high=_difference(figures), how="one meter, one after the other, at rest",
+        above="never joined: bring both to one charge first; the fuller one drives its current "
+              "into the other the moment they touch",
+        lacking="the difference at which strings may be joined is not known: do not join them")]
+
+
+def _difference(figures: Figures) -> Finding | None:
+    """The file for review's own demand: the least allowed, less what the reading may hide."""
+    allowed = [f for i in figures.study.items if i.key == "strings" for f in i.duty
+               if f.title.startswith(ALLOWED) and f.known]
+    error = figures.brief.strings.voltage_error
+    if not allowed or not error.known:
+        return None
+    least = smallest(allowed, "least allowed difference of two strings")
+    return trace(measured_difference, difference=least, error=error) \
+        if least.number > error.number else None

@@ -1,0 +1,293 @@
+"""Who clears at one fault place at every current from its lowest to its highest.
+
+Both ends may be cleared and the middle by nobody: a contactor that breaks no more, a fuse that
+does not count yet, a trip that tears the contactor open before the fuse has cleared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from packcalc.clearing import CELL_TRIPS, UNSEEN, PartAnswers
+from packcalc.findings import Finding, Origin, leaf
+from packcalc.part_checks.sweep import (
+    ContactorSide, FuseSide, breaks, grid,
+)
+from packcalc.protect.places import CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds
+from packcalc.units import show
+
+SWEPT = Origin("sweep from lowest to highest fault of the place, with every break point")
+CLEARED, NOT_SHOWN, NOBODY = range(3)
+UNPROVEN = "a contactor that is not shown to break it may open before the fuse has cleared"
+BURST = ("with every source the {name} is driven above the {limit} that it breaks, and may burst "
+         "before any other device has cleared")
+TOO_EARLY = "the contactor trips above the {limit} that it breaks, before the fuse has cleared"
+NO_FUSE, NO_CONTACTOR = FuseSide(None), ContactorSide(None)
+
+
+@dataclass(frozen=True, eq=False)
+class _Told:
+    """What one device does over the currents.
+
+    Attributes:
+        device: in the loop.
+        time: until it has cleared; NaN where it is not counted.
+        open: where it is not shown.
+        torn: soonest time at which it is torn open above what it breaks; NaN where it is not.
+        limit: what it breaks, for the words.
+        burst: where a fuse is driven above what it breaks, nearest to the fault of all devices.
+    """
+
+    device: Device
+    time: np.ndarray
+    open: np.ndarray
+    torn: np.ndarray
+    limit: float = 0.0
+    burst: np.ndarray | None = None
+
+
+def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
+    """A loop's answer over its whole range, by the sheets of the named parts."""
+    found: dict[tuple, Between] = {}  # taps of one point have the same devices and currents
+
+    def swept(loop: Loop) -> Between | None:
+        low, high = loop.lowest, loop.highest
+        if not loop.devices or not high.known:
+            return None
+        if not low.known:
+            return _at_the_highest(answers, loop)
+        if not 0 < low.number < high.number:
+            return None
+        key = (tuple((d.key, _number(d.sees), _number(d.drop)) for d in loop.devices), low.number,
+               high.number)
+        if key not in found:
+            found[key] = _swept(answers, loop)
+        return found[key]
+
+    return swept
+
+
+def _number(item: Finding | None) -> float | None:
+    return item.value if item is not None else None
+
+
+def _at_the_highest(answers: PartAnswers, loop: Loop) -> Between:
+    """The highest current alone, where nobody knows the lowest."""
+    most = max(d.paths for d in loop.devices)
+    alone = replace(loop, lowest=leaf("share of the highest current", "I", "A",
+                                      loop.highest.number / most, "definition"))
+    current = np.array([loop.highest.number])
+    cases, code, _ = _judged(answers, alone, current)
+    return Between(_gaps(answers, cases, current, code))
+
+
+def _swept(answers: PartAnswers, loop: Loop) -> Between:
+    current = currents_of(answers, loop)
+    cases, code, time = _judged(answers, loop, current)
+    return Between(_gaps(answers, cases, current, code), *_slowest(cases, current, time))
+
+
+def currents_of(answers: PartAnswers, loop: Loop) -> np.ndarray:
+    """The currents of a loop that are looked at, every break point of its devices among them."""
+    return grid(loop.lowest.number, loop.highest.number, _breaks(answers, loop))
+
+
+def times_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
+    """Longest time until each current is cleared; NaN where nobody is shown to clear it."""
+    return _judged(answers, loop, current)[2]
+
+
+def _judged(answers: PartAnswers, loop: Loop,
+            current: np.ndarray) -> tuple[list[_Case], np.ndarray, np.ndarray]:
+    """(cases, code, time) over the currents; the time is NaN where one case is not cleared."""
+    cases = [_case(answers, loop, current, paths)
+             for paths in range(1, max(d.paths for d in loop.devices) + 1)]
+    # Whichever number of strings feeds the fault, it must be cleared.
+    code = np.max([np.where(c.feeds, c.code, CLEARED) for c in cases], axis=0)
+    time = np.full(current.shape, np.nan)
+    for case in cases:
+        time = np.fmax(time, np.where(case.feeds & (code == CLEARED), case.time, np.nan))
+    return cases, code, time
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    """What the devices do while a number of equal paths feeds the fault.
+
+    Attributes:
+        told: one answer a device.
+        feeds: where so many paths can give the current.
+        code, time: CLEARED with its time, NOT_SHOWN, or NOBODY.
+        early: where a contactor is torn open before the fuse has cleared.
+    """
+
+    told: list[_Told]
+    feeds: np.ndarray
+    code: np.ndarray
+    time: np.ndarray
+    early: np.ndarray
+
+
+def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
+    most = max(d.paths for d in loop.devices)
+    share = current / paths
+    # One path gives at least the lowest current, and at most its part of the highest.
+    feeds = (share >= loop.lowest.number * (1 - 1e-9)) & (
+        share <= loop.highest.number / most * (1 + 1e-9))
+    told = [_told(answers, device, current, share, loop.highest.number)
+            for device in loop.devices]
+    fuse = _least([t.time for t in told if t.device.kind == FUSE], current)
+    torn = _least([t.torn for t in told], current)
+    # A contactor torn open before the fuse has cleared burns on, whatever the fuse would do.
+    early = ~np.isnan(torn) & ~(fuse < torn)
+    by_contactor = _least([t.time for t in told if t.device.kind == CONTACTOR], current)
+    time = np.fmin(np.where(early, np.nan, fuse), by_contactor)
+    for one in told:  # what a burst fuse leaves burning no later device is counted on for
+        time = time if one.burst is None else np.where(one.burst, np.nan, time)
+    open_ = np.any([t.open for t in told], axis=0)
+    code = np.where(~np.isnan(time), CLEARED, np.where(open_, NOT_SHOWN, NOBODY))
+    return _Case(told, feeds, code, time, early)
+
+
+def _least(times: list[np.ndarray], current: np.ndarray) -> np.ndarray:
+    found = np.full(current.shape, np.nan)
+    for time in times:
+        found = np.fmin(found, time)
+    return found
+
+
+def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
+    """Every current at which a device of the loop begins, bends or ends."""
+    found: list[float] = []
+    limit = answers.named.counted_time
+    paths = [answers.path(d) for d in loop.devices if d.kind == CONTACTOR]
+    sides = [p.sweep.contactor for p in paths if p is not None and p.sweep is not None]
+    for device in loop.devices:
+        path = answers.path(device) if device.key in CELL_TRIPS else None
+        found += [] if path is None else [answers.cell_trip(device, path).blind_from]
+        fuse = answers.fuse(device)
+        if fuse is not None:
+            found += breaks(fuse, NO_CONTACTOR, limit)
+            for side in sides:
+                found += breaks(fuse, side, limit)
+        # Shared between equal paths, a current bends where each of them has its part of it.
+        found += [device.paths * b for b in found] if device.paths > 1 else []
+    for side in sides:
+        found += breaks(NO_FUSE, side, limit)
+    return found
+
+
+def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.ndarray,
+          highest: float) -> _Told:
+    """One device, which carries the whole current or the share of one of several paths."""
+    none = np.full(current.shape, np.nan)
+    path = answers.path(device) if device.kind == CONTACTOR else None
+    if path is not None and path.sweep is not None:
+        return _switched(answers, device, path.sweep.contactor, current, share)
+    side = answers.fuse(device) if device.kind == FUSE else None
+    if side is None:
+        return _Told(device, none, _not_shown(answers, device, current), none)
+    own = share if device.paths > 1 else current
+    time, quiet = np.where(side.counts(own), side.times(own), np.nan), np.zeros(own.shape, bool)
+    if device.sees is None:
+        return _Told(device, time, quiet, none)
+    burst = own + (device.sees.number - highest) > side.high * (1.0 + 1e-9)
+    return _Told(device, np.where(burst, np.nan, time), quiet, none, side.high, burst)
+
+
+def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
+              current: np.ndarray, share: np.ndarray) -> _Told:
+    """A contactor on its trip: counted, not shown, or torn open.
+
+    One of several strings' contactors breaks its share; the pack's trip sees the whole current,
+    a string's own the share.
+    """
+    counted, none = answers.named.counted_time * (1.0 + 1e-9), np.full(current.shape, np.nan)
+    seen = share if device.key == "string_contactors" else current
+    above, shut = share > side.limit, seen >= side.blocked_above
+    if device.key in CELL_TRIPS:
+        path = answers.path(device)
+        assert path is not None
+        trip = answers.cell_trip(device, path)
+        blind = current >= trip.blind_from
+        acts = np.where(shut | blind, np.nan, trip.time)
+        if trip.why:
+            return _Told(device, none, ~shut, none, side.limit)
+        counts = ~above & (acts <= counted)
+        return _Told(device, np.where(counts, acts, np.nan), blind & ~above,
+                     np.where(above, acts, np.nan), side.limit)
+    soonest = side.earliest(seen)
+    torn = np.where(above | bool(side.reasons), soonest, np.nan)
+    if side.reasons:
+        return _Told(device, none, np.ones(current.shape, bool), torn, side.limit)
+    if device.key in UNSEEN:  # its trip acts only where the sensor carries this fault
+        return _Told(device, none, ~above, torn, side.limit)
+    acts = side.times(seen)
+    counts = ~above & (acts <= counted)
+    return _Told(device, np.where(counts, acts, np.nan), np.zeros(current.shape, bool), torn,
+                 side.limit)
+
+
+def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:
+    """Where a device without a sheet may act: not at or below a fuse's rated current."""
+    top = leaf("current", "I", "A", float(current[-1]), "definition")
+    if answers(device, top)[0] is False:
+        return np.zeros(current.shape, bool)
+    rated = device.rating.value if device.rating is not None else None
+    return np.ones(current.shape, bool) if rated is None or device.kind != FUSE \
+        else current > rated
+
+
+def _gaps(answers: PartAnswers, cases: list[_Case], current: np.ndarray,
+          code: np.ndarray) -> tuple[Gap, ...]:
+    starts = np.flatnonzero(np.diff(code, prepend=-1))
+    ends = np.append(starts[1:], code.size) - 1
+    return tuple(_gap(answers, cases, current, slice(int(a), int(b) + 1), code[a])
+                 for a, b in zip(starts, ends, strict=True) if code[a] != CLEARED)
+
+
+def _gap(answers: PartAnswers, cases: list[_Case], current: np.ndarray, part: slice,
+         code: Any) -> Gap:
+    """One span with its ground, asked in its middle."""
+    middle = (part.start + part.stop - 1) // 2
+    case = next(c for c in cases if c.feeds[middle] and c.code[middle] == code)
+    at = leaf("current", "I", "A", float(current[middle]), "definition")
+    words = grounds([(one.device.name, answers(one.device, at)[2]) for one in case.told
+                     if np.isnan(one.time[middle]) and not _bursts(one, middle)])
+    words = "; ".join(w for w in (*(BURST.format(name=one.device.name, limit=show(one.limit, "A"))
+                                    for one in case.told if _bursts(one, middle)), words) if w)
+    names = either([t.device.name for t in case.told if t.open[middle]])
+    return Gap(float(current[part.start]), float(current[part.stop - 1]),
+               None if code == NOT_SHOWN else False, names,
+               "; ".join(w for w in (words, _torn(case, current, part)) if w))
+
+
+def _bursts(one: _Told, index: int) -> bool:
+    return one.burst is not None and bool(one.burst[index])
+
+
+def _torn(case: _Case, current: np.ndarray, part: slice) -> str:
+    """Where a fuse would clear, had a trip not torn the contactor open before."""
+    fused = ~np.isnan(_least([t.time for t in case.told if t.device.kind == FUSE], current))
+    early = np.flatnonzero((case.early & fused)[part])
+    if not early.size:
+        return ""
+    limit = max(t.limit for t in case.told if t.burst is None)
+    why = TOO_EARLY.format(limit=show(limit, "A")) if limit else UNPROVEN
+    return f"from {show(float(current[part][early[0]]), 'A')} {why}"
+
+
+def _slowest(cases: list[_Case], current: np.ndarray,
+             time: np.ndarray) -> tuple[Finding | None, Finding | None, str]:
+    if np.isnan(time).all():
+        return None, None, ""
+    index = int(np.nanargmax(time))
+    name = next(t.device.name for c in cases for t in c.told if t.time[index] == time[index])
+    return (leaf("slowest clearing between the ends", "t", "s", float(time[index]), "given",
+                 origin=SWEPT, note="from the data sheet's points"),
+            leaf("current that is cleared slowest", "I", "A", float(current[index]), "definition",
+                 origin=SWEPT), name)
