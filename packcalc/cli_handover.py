@@ -150,6 +150,7 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     \b
     Example:
       packcalc commission mypack/brief.toml --form mypack/readings.csv
+      (fill in what was read, then)
       packcalc commission mypack/brief.toml --readings mypack/readings.csv
     """
     from packcalc.report import commission_report

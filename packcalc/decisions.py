@@ -167,7 +167,7 @@ def _check_digest(check: Check, beside: tuple[Finding, ...] = (), name: str = ""
 # Entries that are words stand in no chain. Each is counted with the checks that rest on it, by
 # the beginnings of their ids; {} is the name of the branch that the entry belongs to.
 _BRANCH_PLACES = ("place.branch-{}-before", "place.branch-{}-after")
-_RESTS_ON_WORDS = {
+RESTS_ON_WORDS = {
     "regeneration.follows_charge_limit": (
         "management.charging-is-stopped", "management.trip-of-the-braking-current"),
     "path.main_fuse": ("main_fuse.", "coordination."),
@@ -193,7 +193,7 @@ def _word_rules(brief: Brief) -> Iterator[tuple[str, str]]:
         name = slug(brief.branch[int(place[1])].name) if place and dotted.startswith(
             "branch") else ""
         entry = _INDEX.sub("", dotted)
-        for start in _RESTS_ON_WORDS.get(entry, ()):
+        for start in RESTS_ON_WORDS.get(entry, ()):
             yield start.format(name), f"{entry} = {value}"
 
 

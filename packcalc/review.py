@@ -30,6 +30,7 @@ FORMAT = 1
 MOST_MARKS = 5000
 LONGEST_FIELD = 2000
 MOST_FAULTS = 20
+COLUMNS, FEW = " columns", 3
 MOST_HEAD = 40  # lines above the rows of a sheet
 FIRST_YEAR = 2000
 WHOLE_SHEET = "is the file whole? keep every row, marked or not"
@@ -451,6 +452,7 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         reading.fault(rows.line_num, "", f"cannot be read as a table ({one_line(str(error))})",
                       "is the file whole? save it again as CSV")
         return reading.file("")
+    _told_once(reading, text)
     if len(versions) > 1:
         line = sorted(versions.values())[1]
         reading.fault(line, "design", "rows of two designs, or of two versions of one, stand in "
@@ -460,6 +462,18 @@ def parse_csv(text: str, place: str) -> ReviewFile:
     elif "of" in head and not reading.faults:
         _all_there(reading, numbers)
     return reading.file(*next(iter(versions), ("", "", "")))
+
+
+def _told_once(reading: _Reading, text: str) -> None:
+    """Many rows with too many cells have one cause: it is told in one line."""
+    wide = [f for f in reading.faults if f.wrong.endswith(COLUMNS)]
+    if len(wide) > FEW:
+        sign = _delimiter(text).replace("\t", "tab")
+        first = wide[0]
+        reading.faults = [f for f in reading.faults if f not in wide] + [replace(
+            first, wrong=f"{len(wide)} rows from here on have more cells than the head",
+            right=f"the separator is {sign!r}: put cells that hold it in quotes, or save the "
+                  "sheet with commas")]
 
 
 def _all_there(reading: _Reading, numbers: dict[tuple[str, str], int]) -> None:
@@ -499,7 +513,7 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
         reading.fault(line, "", f"has {len(row)} of {len(head)} cells", "is the file whole?")
         return
     if any(cell.strip() for cell in row[len(head):]):
-        reading.fault(line, "", f"has {len(row)} cells for {len(head)} columns",
+        reading.fault(line, "", f"has {len(row)} cells for {len(head)}{COLUMNS}",
                       "put text with separators in quotes")
         return
     cells = {key: unshielded(cell.strip()) for key, cell in cells.items()}

@@ -3,8 +3,8 @@
 A part that the reviewer names is looked up among the ratings and parts held against the
 duty; one that is not listed there, such as a section below those tried, is sized as a part
 without a data sheet. What hangs on it is sized again, and every check that then reads
-differently is listed. A figure that the reviewer replaces is put into each check that uses it. A change
-that cannot be understood is said to be so; it is never swallowed.
+differently is listed. A figure that the reviewer replaces is put into each check that uses
+it. A change that cannot be understood is said to be so; it is never swallowed.
 """
 
 from __future__ import annotations

@@ -157,7 +157,8 @@ def _sentence(study: ProtectionStudy) -> str:
             else "DC at most")
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
             f"{pack.highest_voltage.shown} {most}, "
-            f"{_into_a_fault(study)}, {pack.usable_energy.shown} usable. LETHAL: it cannot be switched off.")
+            f"{_into_a_fault(study)}, {pack.usable_energy.shown} usable. "
+            "LETHAL: it cannot be switched off.")
 
 
 def _most(study: ProtectionStudy) -> Finding:

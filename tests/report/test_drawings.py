@@ -259,7 +259,7 @@ def test_asked_discharge_resistor_reaches_the_border_in_time(case: str) -> None:
 
 
 def test_given_discharge_resistor_is_drawn() -> None:
-    assert "discharge through 15 kΩ, given" in figure("unknowns", "precharge_traces").svg
+    assert "discharge through 15 kΩ ± 5 %, given" in figure("unknowns", "precharge_traces").svg
     rows = {row[1].text: row[6].text for row in figure("unknowns", "one_line").data.rows}
     assert rows["discharge resistor"] == "15 kΩ"
 
