@@ -21,6 +21,7 @@ from packcalc.report.steps import (
     lines,
     new_note,
     result,
+    slug,
     steps,
     twins,
 )
@@ -134,7 +135,8 @@ class _Page:
 def _input(symbol: str, step: Step) -> str:
     finding = step.finding
     if not step.is_leaf or step.chain:
-        return f"{symbol}: {finding.title}; see [{step.id}]"
+        named = slug(finding.title) in step.id  # then the id says the title
+        return f"{symbol}: {'' if named else f'{finding.title}; '}see [{step.id}]"
     origin = f", {finding.origin}" if finding.origin else ""
     source = f", {finding.source}" if finding.source else ""
     note = f" ({finding.note})" if finding.note else ""

@@ -298,7 +298,7 @@ def test_what_the_check_says_to_write_holds(tmp_path, truck):
 
 def test_the_front_page_shows_both(truck):
     text = render(report_document(truck, salvage_of(truck)), "text")
-    first = text[:text.index("What fails")]
+    first = text[:text.index("What fails, then")]
     assert "Lowest fault current, worst measured module" in first
     assert "Usable energy, modules as dealt" in first
     assert "worst measured module" in first and "resistance_growth" in first
