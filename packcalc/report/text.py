@@ -28,7 +28,7 @@ from packcalc.report.steps import (
 
 WIDTH = 80
 GAP = 2
-LABEL = 11
+LABEL = 9  # "governing", "safe side"
 NARROWEST_WORDS = 16  # a column of words narrower than this reads worse than a record
 GLUE = "\u00a0"
 
@@ -117,18 +117,18 @@ class _Page:
                          f"[{self.twins[chain.key]}]", hanging="  ")
         out = self._step(step, indent=0)
         for step in below(chain.key, self.steps, self.printed):
-            out += ["", *self._step(step, indent=2)]
+            out += ["", *self._step(step, indent=1)]
         return out
 
     def _step(self, step: Step, indent: int) -> list[str]:
         margin = " " * indent
         out = _wrap(f"{step.finding.title} [{step.id}]", indent=margin, hanging=margin + "  ")
         for place, (symbol, item) in enumerate(inputs_of(step, self.steps)):
-            out += _labelled("" if place else "inputs", _input(symbol, item), indent=indent + 2)
+            out += _labelled("" if place else "inputs", _input(symbol, item), indent=indent + 1)
         for label, words in lines(step):
             if label == "note" and not new_note(step, self.steps):
                 continue
-            out += _labelled(label, words, indent=indent + 2)
+            out += _labelled(label, words, indent=indent + 1)
         return out
 
 
