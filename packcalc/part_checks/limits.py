@@ -89,10 +89,10 @@ def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
         "full": full,
         "charger": ended,
         "limit": limit,
-        # One limit for every charger: a looser one may not loosen what the cell may see.
-        "over": limit.called("highest over-voltage trip of one cell", note=(
-            f"higher overcharges; below {ended.shown}, where the charger may end, it trips in "
-            "every charge")),
+        # the stricter of the two, so that a close charger leaves less; never more than `limit`
+        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
+                         "below where the charger may end it trips in every charge; higher "
+                         "overcharges"),
         "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
         "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
                                         "u_min", "V") for m in modules],

@@ -221,8 +221,8 @@ def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
               reason="at the upper tolerance of its end voltage, every cell alike",
               remedy="a charger of closer tolerance, or a lower set point"),
         judge("over-voltage trip within the cell's limit", STAGE_VOLTAGE, own.overvoltage_trip,
-              "at most", cell["over"], missing=f"set it above {cell['charger'].shown}, where the "
-              f"charger may end, and to {cell['over'].shown} or below", remedy="a lower trip"),
+              "at most", cell["over"], missing=f"set it to {cell['over'].shown} or below",
+              remedy="a lower trip"),
         _above_charging(own.overvoltage_trip, cell),
         judge("under-voltage trip above the cell's lowest", STAGE_VOLTAGE, own.undervoltage_trip,
               "at least", cell["under"], missing=f"set it to {cell['under'].shown} or above",
