@@ -9,14 +9,15 @@ value (a target, a limit) hold None: nothing is asked.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass, replace
 
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
 from packcalc.parts import NO_PARTS, PartsList
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Key:
     """One entry of the brief: how it is read, and what `unknown` means.
 
@@ -623,7 +624,7 @@ def growth_left_open(module: ModuleType, health: Finding, origin: Origin | None)
     return counted
 
 
-@dataclass(frozen=True)
+@value_object
 class ModulesOnHand:
     """One `[[modules]]` entry."""
 
@@ -654,7 +655,7 @@ class ModulesOnHand:
         return (self.module.parallel,)
 
 
-@dataclass(frozen=True)
+@value_object
 class Inverter:
     voltage_low: Finding
     voltage_high: Finding
@@ -670,7 +671,7 @@ class Inverter:
     discharge_tolerance: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Power:
     peak: Finding
     peak_duration: Finding
@@ -678,7 +679,7 @@ class Power:
     peaks_in_life: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Regeneration:
     power: Finding
     duration: Finding
@@ -686,7 +687,7 @@ class Regeneration:
     follows_charge_limit: str
 
 
-@dataclass(frozen=True)
+@value_object
 class Charger:
     power: Finding
     tolerance: Finding
@@ -694,7 +695,7 @@ class Charger:
     voltage_high: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Battery:
     energy_least: Finding
     energy_most: Finding
@@ -706,13 +707,13 @@ class Battery:
     mass_most: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Surroundings:
     box_ambient: Finding
     cable_ambient: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Path:
     link_resistance: Finding
     fuse_resistance: Finding
@@ -725,7 +726,7 @@ class Path:
     charge_contactor: str
 
 
-@dataclass(frozen=True)
+@value_object
 class Strings:
     """How alike parallel strings are, and how well their voltages are compared."""
 
@@ -735,7 +736,7 @@ class Strings:
     trip_delay: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Route:
     """One `[[cables.route]]`; its ambient is that of `surroundings` unless given.
 
@@ -753,7 +754,7 @@ class Route:
     cable: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class PartsUse:
     """`[parts]`: the user's list, and the parts of it that the brief names ("" names none)."""
 
@@ -770,14 +771,14 @@ class PartsUse:
         return (self.string_contactor if in_strings else "") or self.contactor
 
 
-@dataclass(frozen=True)
+@value_object
 class Cables:
     rules: str
     voltage_drop_limit: Finding
     route: tuple[Route, ...]
 
 
-@dataclass(frozen=True)
+@value_object
 class Branch:
     """One `[[branch]]`: a small conductor that leaves a source of kiloamperes.
 
@@ -804,7 +805,7 @@ class Branch:
     wakes_at: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Load:
     """One `[[precharge.load]]`."""
 
@@ -815,7 +816,7 @@ class Load:
     wakes_at: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Precharge:
     level: Finding
     time_limit: Finding
@@ -825,7 +826,7 @@ class Precharge:
     load: tuple[Load, ...]
 
 
-@dataclass(frozen=True)
+@value_object
 class WantedPins:
     """What the user wants of places, by mark: `pins_together` and its sisters in `[bench]`.
 
@@ -841,7 +842,7 @@ class WantedPins:
     boxes: tuple[tuple[str, int, int], ...] = ()
 
 
-@dataclass(frozen=True)
+@value_object
 class Bench:
     """`[bench]`: the bench sheet and the thresholds that its modules are graded by.
 
@@ -875,7 +876,7 @@ class Bench:
     pins: WantedPins = WantedPins()
 
 
-@dataclass(frozen=True)
+@value_object
 class Donor:
     """`[donor]`: the pack that the modules come out of.
 
@@ -899,18 +900,18 @@ class Donor:
     compression: str
 
 
-@dataclass(frozen=True)
+@value_object
 class Motor:
     back_voltage: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Station:
     voltage: Finding
     current: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Places:
     """What sits between the modules of a string."""
 
@@ -918,7 +919,7 @@ class Places:
     fuse_after: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Insulation:
     pollution_degree: Finding
     material_group: str
@@ -931,7 +932,7 @@ class Insulation:
     bus_withstand: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Management:
     channels_per_monitor: Finding
     monitor_order: str
@@ -956,7 +957,7 @@ class Management:
     crash_open_time: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Unknown:
     """One entry that the user left open: what was taken, and how to find the real figure.
 
@@ -975,7 +976,7 @@ class Unknown:
     decides: bool = False
 
 
-@dataclass(frozen=True)
+@value_object
 class Brief:
     """Everything asked, checked and with its origin.
 

@@ -9,7 +9,6 @@ of another. Copper only.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 from typing import Any
 
 from packcalc import tables
@@ -17,6 +16,7 @@ from packcalc.conductors import combined_factor
 from packcalc.errors import OutOfRange, UnknownName
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.units import from_si
+from packcalc.value import value_object
 
 TOUCHING = 0.86  # lowest ratio of IEC F to G side by side (0.869), rounded down
 _LONE = "spaced in air"
@@ -24,7 +24,7 @@ _PAIR = "touching in air"
 SAME_AS = {"single in air": _LONE}
 
 
-@dataclass(frozen=True)
+@value_object
 class CurrentTable:
     """One current table as one way of laying and one insulation class use it.
 
@@ -53,7 +53,7 @@ class CurrentTable:
     laying: float = 1.0
 
 
-@dataclass(frozen=True)
+@value_object
 class RuleSet:
     """One body of rules, never mixed with another.
 
@@ -178,7 +178,7 @@ def rule_set(key: str) -> RuleSet:
     return RULES[key]
 
 
-@dataclass(frozen=True)
+@value_object
 class Section:
     """One conductor of a table.
 

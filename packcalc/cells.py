@@ -7,7 +7,6 @@ measurements and models; `cell_formulas` holds the arithmetic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,6 +23,7 @@ from packcalc.cell_formulas import (
 )
 from packcalc.errors import OutOfRange, ProgramFault
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.value import value_object
 
 REFERENCE_TEMPERATURE = 298.15
 REFERENCE_CHARGE = 0.50
@@ -35,7 +35,7 @@ STRETCH_TOP, STRETCH_BOTTOM = 0.13, 0.75
 
 # --- value objects --------------------------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class OcvCurve:
     """One open-circuit curve of one cell.
 
@@ -70,7 +70,7 @@ class OcvCurve:
                      source=self.source, origin=place, note=self.note))
 
 
-@dataclass(frozen=True)
+@value_object
 class Law:
     """Ratios of resistance along one axis, each with a published band.
 
@@ -146,7 +146,7 @@ class Law:
                     origin=Origin(f"{self.name} law", text=row))
 
 
-@dataclass(frozen=True)
+@value_object
 class _Words:
     axis: str
     symbol: str
@@ -174,7 +174,7 @@ def _outside(law: Law, low: float, high: float) -> str:
             f"(known: {shown[1]} to {shown[2]}); {words.ask}")
 
 
-@dataclass(frozen=True)
+@value_object
 class ChargeBand:
     """A band of cell temperature with the rate allowed in it.
 
@@ -188,7 +188,7 @@ class ChargeBand:
     rate: float | None
 
 
-@dataclass(frozen=True)
+@value_object
 class CellClass:
     """What is known of a chemistry.
 
@@ -295,7 +295,7 @@ def charge_limit_rate(cell: CellClass, temperature: Any, rate: Any) -> Any:
 
 # --- curves on a module's own axis ----------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class AnchoredCurve:
     """A curve between a module's own empty and full voltages.
 

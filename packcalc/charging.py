@@ -9,17 +9,17 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
 
 from packcalc import transients as tr
 from packcalc.checks import FAIL, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf, smallest, trace
+from packcalc.value import value_object
 
 KINDS = ("resistive", "constant power")
 
 
-@dataclass(frozen=True)
+@value_object
 class BusLoad:
     """A load that wakes on the bus while it is being charged.
 
@@ -52,7 +52,7 @@ class BusLoad:
         return self.draws is not None and self.draws.known and self.wakes_at.known
 
 
-@dataclass(frozen=True)
+@value_object
 class LoadedBus:
     """Battery voltage, one resistor at its upper tolerance, the loads: the slow corner."""
 

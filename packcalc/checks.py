@@ -7,9 +7,10 @@ evaluated. A figure that nobody saw in print is never the ground of a pass.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.findings import NEVER_A_GROUND, TO_CONFIRM, Finding
+from packcalc.value import value_object
 
 PASS, CAUTION, FAIL, NOT_EVALUATED = "pass", "caution", "fail", "not evaluated"
 VERDICTS = (FAIL, NOT_EVALUATED, CAUTION, PASS)
@@ -19,7 +20,7 @@ STAGES = ("highest voltage", "isolation and distance", "fault range", "who clear
           "thermal load", "voltage drop", "convenience")
 
 
-@dataclass(frozen=True)
+@value_object
 class Check:
     """One demand held against one figure.
 
@@ -194,7 +195,7 @@ def worst(checks: Sequence[Check]) -> str:
     return next((v for v in VERDICTS if v in verdicts), NOT_EVALUATED)
 
 
-@dataclass(frozen=True)
+@value_object
 class Fact:
     """One further column of a table of candidates: a figure or words.
 
@@ -231,7 +232,7 @@ def word_fact(title: str, text: str) -> Fact:
     return Fact(title, text, words=True)
 
 
-@dataclass(frozen=True)
+@value_object
 class Candidate:
     """A rating, or a user's own part, held against a duty.
 
@@ -261,7 +262,7 @@ class Candidate:
         return all(c.verdict != FAIL for c in self.checks)
 
 
-@dataclass(frozen=True)
+@value_object
 class Requirement:
     """One line of the specification that goes to a supplier."""
 
@@ -270,7 +271,7 @@ class Requirement:
     why: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Item:
     """One protective part: its duty, its specification, what was held against them.
 

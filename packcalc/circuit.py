@@ -7,7 +7,7 @@ fault, what the branches and strings need, what the management system must do.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.brief import TAP_CHOICES, Branch, Brief
 from packcalc.checks import Item, worst
@@ -49,12 +49,13 @@ from packcalc.side_circuits import (
 )
 from packcalc.string_sweep import string_coordination
 from packcalc.transients import largest_capacitance
+from packcalc.value import value_object
 
 BEFORE_FUSE = TAP_CHOICES[0]
 LEVEL_TIME = "Time to the closing level"
 
 
-@dataclass(frozen=True)
+@value_object
 class Circuit:
     """What stands around the main path of one layout.
 
@@ -79,7 +80,7 @@ class Circuit:
     arc: PlaceArc | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class MainPath:
     """The sized main path that the circuit hangs on.
 

@@ -6,7 +6,7 @@ brief does not name, or whose sheet is silent, is "not shown", with what to ask 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from packcalc.protect.states import Untimed
 from packcalc.protect.places import (
     Answer, Device, clearing_without_parts, path_current,
 )
+from packcalc.value import value_object
 
 CHARGING = ("charger", "fast-charge inlet")
 RUNNING = leaf("bar or link before the fault", "θ_i", "°C", 90.0 + 273.15, "assumed",
@@ -48,7 +49,7 @@ ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the cur
             "in that pole: not shown")
 
 
-@dataclass(frozen=True)
+@value_object
 class NamedFuses:
     """The fuses that the brief names from its list, each held against the highest voltage.
 
@@ -241,7 +242,7 @@ def fuses_apart(named: NamedFuses, upper: str, lower: str, highest: Finding,
 # -- the answers for fault places -------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@value_object
 class PartAnswers:
     """What fuses and contactors do at a current, by their data sheets where these are known.
 
@@ -368,7 +369,7 @@ def _contactor_answer(held: Coordination, current: Finding) -> Answer:
         f"{side.part.name} on its named trip"
 
 
-@dataclass(frozen=True)
+@value_object
 class CellTrip:
     """What a trip on the lowest cell does to one contactor.
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.units import significant
+from packcalc.value import value_object
 
 LONGEST_ADIABATIC = 5.0  # s, IEC 60364-4-43, 434.5.2
 
@@ -96,7 +97,7 @@ def adiabatic_time(withstand: Any, current: Any) -> Any:
     return withstand / np.square(current)
 
 
-@dataclass(frozen=True)
+@value_object
 class Curve:
     """Time against current: currents rising, times falling.
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.checks import (
@@ -28,6 +28,7 @@ from packcalc.checks import (
 from packcalc.findings import BASES, Finding
 from packcalc.protect.places import FaultPlace, place_words
 from packcalc.protection import STRINGS_TITLE, ProtectionStudy
+from packcalc.value import value_object
 
 MOST_GRAVE = 25
 FIGURE, CHECK, CHOICE = "figure", "check", "choice"
@@ -36,7 +37,7 @@ FAULTS = "Fault range"
 PLACE = "Fault place"
 
 
-@dataclass(frozen=True)
+@value_object
 class Decision:
     """One thing to accept, change, reject or leave.
 

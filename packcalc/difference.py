@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
+
+from packcalc.value import value_object
 
 ADDED, REMOVED, CHANGED = "added", "removed", "changed"
 DECISION_TABLES = ("decisions_grave", "decisions_rest")
 FIRST = ("first", "layout")
 
 
-@dataclass(frozen=True)
+@value_object
 class Change:
     """One line of the difference.
 
@@ -31,7 +32,7 @@ class Change:
     why: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Difference:
     """Everything that differs between two reports.
 

@@ -30,8 +30,34 @@ DEBUG = "PACKCALC_DEBUG"
 FORMATS = ("text", "markdown", "html", "json", "csv")
 
 
+class _Help(click.HelpFormatter):
+    """Help as wide as the screen.
+
+    click asks `shutil` how wide that is, which loads every library of compression.
+    """
+
+    def __init__(self, indent_increment: int = 2, width: int | None = None,
+                 max_width: int | None = None) -> None:
+        super().__init__(indent_increment, width or _screen(max_width or 80), max_width)
+
+
+def _screen(most: int) -> int:
+    """Columns that help may fill: the user's own word, else the terminal's, else 80."""
+    said = os.environ.get("COLUMNS", "")
+    columns = int(said) if said.isdecimal() else 0
+    with contextlib.suppress(AttributeError, ValueError, OSError):
+        columns = columns or os.get_terminal_size(sys.__stdout__.fileno()).columns
+    return max(min(columns or 80, most) - 2, 50)
+
+
+class _Context(click.Context):
+    formatter_class = _Help
+
+
 class Command(click.Command):
     """A command whose help ends in the exit codes and the caution."""
+
+    context_class = _Context
 
     def __init__(self, *args: Any, **extra: Any) -> None:
         # click keeps the help option of the context that met the command first

@@ -13,7 +13,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
 class PackcalcError(Exception):
@@ -53,8 +53,7 @@ class ProgramFault(PackcalcError):
     """packcalc broke one of its own promises; report it as a bug."""
 
 
-@dataclass(frozen=True)
-class Fault:
+class Fault(NamedTuple):
     """One thing wrong with a user's file.
 
     Attributes:

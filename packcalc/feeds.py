@@ -6,7 +6,6 @@ Lowest: cold, aged, empty, long-pulse resistance, one string. Each figure keeps 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from packcalc.protect.faults import (
 from packcalc.protect.places import resistance_left, run_inductance
 from packcalc.protect.strings import pair_resistance
 from packcalc.screening import LONGEST_PULSE
+from packcalc.value import value_object
 
 RULE = Origin("rule")
 LEAST_PER_LENGTH = leaf("least inductance of a conductor pair for each metre", "L'", "µH/m",
@@ -44,7 +44,7 @@ def count(title: str, symbol: str, value: float) -> Finding:
     return leaf(title, symbol, "", value, "definition", origin=Origin("layout"))
 
 
-@dataclass(frozen=True)
+@value_object
 class ModuleFeed:
     """One module, or one group of paralleled modules, as a source.
 
@@ -63,7 +63,7 @@ class ModuleFeed:
     lowest: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class StringFeed:
     """One string of several as a source.
 
@@ -81,7 +81,7 @@ class StringFeed:
     hysteresis: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Feeds:
     """Every source of one layout.
 

@@ -12,11 +12,12 @@ import functools
 import inspect
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 from packcalc.errors import ProgramFault
 from packcalc.units import from_si, into_si, show, significant
+from packcalc.value import value_object
 
 # From the firmest ground to the weakest; the weakest link names a chain's ground.
 BASES = (
@@ -27,7 +28,7 @@ NEVER_A_GROUND = ("remembered",)
 TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
 
 
-@dataclass(frozen=True)
+@value_object
 class Input:
     """One argument of a formula as its text writes it."""
 
@@ -37,7 +38,7 @@ class Input:
     meaning: str
 
 
-@dataclass(frozen=True)
+@value_object
 class Formula:
     """What is known of one registered formula.
 
@@ -139,7 +140,7 @@ def _docstring(own: str, entry: Formula) -> str:
     return "\n".join(lines)
 
 
-@dataclass(frozen=True)
+@value_object
 class Origin:
     """Where a leaf value comes from: the user's entry, a table row, a record or a rule."""
 
@@ -155,7 +156,7 @@ class Origin:
         return f"{where}{key}{text}"
 
 
-@dataclass(frozen=True)
+@value_object
 class Finding:
     """One traced value.
 

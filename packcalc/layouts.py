@@ -10,6 +10,7 @@ from packcalc import electrical as el
 from packcalc.brief import Brief
 from packcalc.findings import Finding, leaf
 from packcalc.loads import power_of_branches
+from packcalc.value import value_object
 
 ARRANGEMENTS = ("grouped", "strings")
 
@@ -20,7 +21,7 @@ CABLE_ALLOWANCE = 0.554e-3 * (234.5 + 90.0) / (234.5 + 20.0)
 ROUNDING = 1e-9
 
 
-@dataclass(frozen=True)
+@value_object
 class Part:
     """A run of equal modules inside every string: which `[[modules]]` entry, how many."""
 
@@ -28,7 +29,7 @@ class Part:
     series: int
 
 
-@dataclass(frozen=True)
+@value_object
 class Layout:
     """One series/parallel choice.
 
@@ -80,7 +81,7 @@ class Layout:
         return "+".join(one(part) for part in self.parts)
 
 
-@dataclass(frozen=True)
+@value_object
 class Asks:
     """The brief's demands as plain SI floats; NaN where nothing is asked.
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from packcalc.value import value_object
+
 
 ACCEPT, CHANGE, REJECT = "accept", "change", "reject"
 NOT_CHECKED, NOT_MY_FIELD = "not checked", "not my field"
@@ -14,7 +15,7 @@ LEFT = "not checked by those who marked"
 STANDINGS = (CONFLICT, REJECTED, CHANGE_ASKED, VOID, NOT_MARKED, LEFT, ACCEPTED)
 
 
-@dataclass(frozen=True)
+@value_object
 class Mark:
     """What one person says of one decision.
 

@@ -7,7 +7,7 @@ its state of health. A sheet that shows a worse module makes both too good for i
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from packcalc.bench.assign import AssignmentStudy
@@ -16,6 +16,7 @@ from packcalc.brief import ModulesOnHand
 from packcalc.checks import CAUTION, FAIL, Check, judge
 from packcalc.findings import Finding, formula, trace
 from packcalc.protection import ProtectionStudy, lowest_with
+from packcalc.value import value_object
 
 STAGE = "fault range"
 GROWTH, HEALTH = ("worst measured module within the brief's resistance growth",
@@ -50,7 +51,7 @@ def measured_health(measured: Any, label: Any) -> Any:
     return measured / label
 
 
-@dataclass(frozen=True)
+@value_object
 class Measured:
     """What the bench says against the figures of the brief.
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from packcalc.brief import Brief
 from packcalc.layouts import Asks, Layout, Screened
 from packcalc.remedies import Remedy, Trial
 from packcalc.units import show
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Failure:
     """One failed check of one layout, in words.
 
@@ -27,7 +27,7 @@ class Failure:
     alone: tuple[Remedy, ...] = ()
 
 
-@dataclass(frozen=True)
+@value_object
 class Miss:
     """A layout that fails, everything that it fails, and what would let it in.
 
@@ -89,7 +89,7 @@ def explain(brief: Brief, asks: Asks, screened: Screened, index: int) -> Miss:
 
 # --- each failure in words ------------------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class _Case:
     brief: Brief
     asks: Asks

@@ -10,7 +10,7 @@ energy or a high fault current is the danger.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.modules import ModuleType
+from packcalc.value import value_object
 
 CURVES_MATCH = 0.010  # V per cell; our rule for two types side by side
 LEAST_SHARE = 0.5     # our rule: the weaker of a string has half the other's capacity at least
@@ -27,7 +28,7 @@ MOST_TYPES = 12       # more make more pairs than anyone reads
 ROUNDING = 1e-6       # of binary numbers, below any figure a user gives
 
 
-@dataclass(frozen=True)
+@value_object
 class SideBySide(ModulesOnHand):
     """Two entries that stand side by side as one combined type.
 

@@ -8,7 +8,7 @@ arrays for screening, and `traced_` twins that keep the chain.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import cached_property
 from typing import Any
 
@@ -19,6 +19,7 @@ from packcalc import cells
 from packcalc.cells import AnchoredCurve, CellClass, OcvCurve
 from packcalc.errors import OutOfRange, UserError
 from packcalc.findings import Finding, leaf, trace
+from packcalc.value import value_object
 
 CELLS_MOST = 100
 CAPACITY_LEAST, CAPACITY_MOST = 1.0 * 3600, 2000.0 * 3600
@@ -27,7 +28,7 @@ INITIAL_PULSE = 0.010
 REST_FAR = 0.15
 
 
-@dataclass(frozen=True)
+@value_object
 class RestVoltage:
     """A rest voltage the user measured: state of charge, and voltage of one cell [V]."""
 
@@ -35,7 +36,7 @@ class RestVoltage:
     voltage: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class ModuleType:
     """One type of module.
 
@@ -352,7 +353,7 @@ def traced_growth(module: ModuleType, state_of_health: Finding) -> Finding:
 
 # --- labels ---------------------------------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class Label:
     """What a module's label says: counts, capacity as text, chemistry as written."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from packcalc.findings import formula
+from packcalc.value import value_object
 
 RESTARTS, RUNS_ON, LINKS_MEASURED = (
     "restarts at each module", "runs on across links", "runs on, links measured")
@@ -182,7 +182,7 @@ def acts_by(trip: Any, deviation: Any) -> Any:
 
 # --- monitors along a string ---------------------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class Monitor:
     """One monitor along one string: cells counted from 1 at the negative end.
 

@@ -7,7 +7,6 @@ relative change of any headline figure is its swing. A swing ranks; it is no res
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from packcalc.layouts import Layout, asks_of
 from packcalc.mixes import SideBySide, with_pairs
 from packcalc.reading.brief_file import with_value
 from packcalc.screening import screen_one
+from packcalc.value import value_object
 
 # Names of the headline figures, as the reason is printed.
 HEADLINES = {
@@ -41,7 +41,7 @@ NOTICEABLE = 0.02
 _OF_MODULE = re.compile(r"modules\[(\d+)\]")
 
 
-@dataclass(frozen=True)
+@value_object
 class NextStep:
     """One open entry with its swing.
 

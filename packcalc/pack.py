@@ -7,7 +7,7 @@ each other for every example.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -29,12 +29,13 @@ from packcalc.screening import (
 )
 from packcalc.transients import most_power, passing_power
 from packcalc.units import show
+from packcalc.value import value_object
 
 RULE = Origin("rule")
 BATTERY_SIDE = "highest voltage of the battery side"
 
 
-@dataclass(frozen=True)
+@value_object
 class Corner:
     """One crossed condition with the battery's answer to every load, in plain SI floats.
 
@@ -60,7 +61,7 @@ class Corner:
     braking: float
 
 
-@dataclass(frozen=True)
+@value_object
 class PackModel:
     """Everything known of one layout; all fields are findings unless said otherwise."""
 

@@ -7,11 +7,12 @@ column; what the sheet does not say is None and is asked for by name. Nothing is
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 
 from packcalc.curves import Curve
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding, Origin
+from packcalc.value import value_object
 
 FUSE, CONTACTOR, CABLE = "fuse", "contactor", "cable"
 RESISTOR, DISCONNECT, CONNECTOR = "resistor", "disconnect", "connector"
@@ -23,7 +24,7 @@ LIST_BASES = ("given", "measured", "read", "assumed", "invented")
 YES_NO = ("yes", "no")
 
 
-@dataclass(frozen=True)
+@value_object
 class PartColumn:
     """One column of the parts list: who has it, how it is written, what it means.
 
@@ -228,7 +229,7 @@ def column(name: str) -> PartColumn:
     raise UnknownName("column of the parts list", name, [c.name for c in COLUMNS])
 
 
-@dataclass(frozen=True)
+@value_object
 class Points:
     """Pairs from one cell, in SI, in the order in which the first rises.
 
@@ -252,7 +253,7 @@ class Points:
                      self.basis)
 
 
-@dataclass(frozen=True)
+@value_object
 class Part:
     """What every part has."""
 
@@ -277,7 +278,7 @@ class Part:
         return self.rated_voltage_dc is None and self.rated_voltage_ac is not None
 
 
-@dataclass(frozen=True)
+@value_object
 class FusePart(Part):
     """A fuse link; `class_letters` is "" where the list does not say."""
 
@@ -310,7 +311,7 @@ class FusePart(Part):
         return None if not self.class_letters else self.class_letters[0] == "g"
 
 
-@dataclass(frozen=True)
+@value_object
 class ContactorPart(Part):
     """One contactor; figures are those of one pole."""
 
@@ -331,7 +332,7 @@ class ContactorPart(Part):
     terminal_limit: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class CablePart(Part):
     """One cable."""
 
@@ -342,7 +343,7 @@ class CablePart(Part):
     current_at_ambient: Points | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class ResistorPart(Part):
     """One pre-charge or bleed resistor."""
 
@@ -353,7 +354,7 @@ class ResistorPart(Part):
     pulse_energy: Points | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class DisconnectPart(Part):
     """A manual or service disconnect."""
 
@@ -372,7 +373,7 @@ class DisconnectPart(Part):
     fuse_inside: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class ConnectorPart(Part):
     """A plug or a terminal."""
 
@@ -392,7 +393,7 @@ PART_CLASSES: dict[str, type[Part]] = {
 }
 
 
-@dataclass(frozen=True)
+@value_object
 class PartsList:
     """Every part of one file.
 

@@ -7,7 +7,7 @@ shown to clear that half, the longest exposure of the source counts.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from packcalc.protect.coordination import (
     ARC_SOURCE, DISTANCE, LONGEST_ARC, arc_current, arc_incident_energy,
 )
 from packcalc.protect.places import FaultPlace, Loop
+from packcalc.value import value_object
 
 WORST_ARC = "worst incident energy of an arc, all fault places"
 BURN = leaf("incident energy at which bare skin begins to blister", "E", "cal/cm²", 1.2 * 4.184e4,
@@ -27,7 +28,7 @@ NO_CLOTHING = leaf("incident energy above which no clothing is counted on", "E",
                    40.0 * 4.184e4, "read", source=ARC_SOURCE, note="work there dead or not at all")
 
 
-@dataclass(frozen=True)
+@value_object
 class PlaceArc:
     """The worst arc anywhere in the pack.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 from packcalc.brief import Branch, Brief, Route
@@ -49,6 +49,7 @@ from packcalc.protect.places import (
     side_by_side,
 )
 from packcalc.protect.strings import fed_by_others, other_strings, pair_resistance
+from packcalc.value import value_object
 
 MOTOR_NOTE = ("a spinning permanent-magnet motor feeds the fault through the inverter's diodes: "
               "its short-circuit current is not in the sum; ask the motor's maker")
@@ -148,7 +149,7 @@ def run_on_one_side(brief: Brief, series: int) -> int:
     return max(int(after.number), series - int(after.number))
 
 
-@dataclass(frozen=True)
+@value_object
 class _Run:
     """Some modules in series, shorted at their ends: what they and the other strings give.
 

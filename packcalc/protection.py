@@ -6,7 +6,7 @@ again with the smallest cable; contactors and pre-charge last.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -69,6 +69,7 @@ from packcalc.side_circuits import (
 )
 from packcalc.study import LayoutStudy, choose_layout, list_layouts
 from packcalc.transients import closing_difference, largest_capacitance, smallest_resistance
+from packcalc.value import value_object
 
 RULE = Origin("rule")
 AnyPart = TypeVar("AnyPart", bound=Part)
@@ -104,7 +105,7 @@ STRINGS_NOTE = (
     "string contactors.")
 
 
-@dataclass(frozen=True)
+@value_object
 class ProtectionStudy:
     """One layout with everything sized for it.
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import Asks, Layout, Screened
 from packcalc.screening import screen_one
+from packcalc.value import value_object
 
 WARMEST_TRIED, COOLEST_TRIED = 298.15, 293.15
 ZERO_CELSIUS = 273.15
@@ -25,7 +26,7 @@ LEAST_CHARGE = 0.5
 HIGHEST_LOW = 0.4      # a pack that is empty at more has lost half its use
 
 
-@dataclass(frozen=True)
+@value_object
 class Remedy:
     """One changed demand.
 
@@ -122,7 +123,7 @@ def _steps(kind: _Kind, asks: Asks) -> np.ndarray:
 
 # --- the demands that may be moved ----------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class _Kind:
     """One demand, the way in which it is eased, and the steps in which it is printed.
 

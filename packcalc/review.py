@@ -14,7 +14,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,7 @@ from packcalc.errors import Fault, InputErrors, nearest
 from packcalc.marks import CHANGE, MARKS, Mark
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line, read_text
+from packcalc.value import value_object
 
 FORMAT = 1
 MOST_MARKS = 5000
@@ -51,7 +52,7 @@ def today() -> date:
     return date.today()
 
 
-@dataclass(frozen=True)
+@value_object
 class Row:
     """One row of a sheet as it came back.
 
@@ -69,7 +70,7 @@ class Row:
     name: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Rewritten:
     """A printed cell of a sheet that reads otherwise today than it was given out.
 
@@ -98,7 +99,7 @@ class Rewritten:
                 "and write the new value under change_to")
 
 
-@dataclass(frozen=True)
+@value_object
 class ReviewFile:
     """The marks of one file.
 
@@ -217,8 +218,8 @@ def _for_marks(fault: Fault) -> Fault:
     """A fault of the reader of briefs, with what helps whoever looks for marks."""
     if fault.wrong != "is empty":
         return fault
-    return replace(fault, right="write a sheet with `packcalc review BRIEF --out FILE.csv`, or "
-                                "save the marks from the page again")
+    return fault._replace(right="write a sheet with `packcalc review BRIEF --out FILE.csv`, "
+                                "or save the marks from the page again")
 
 
 def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
@@ -470,8 +471,8 @@ def _told_once(reading: _Reading, text: str) -> None:
     if len(wide) > FEW:
         sign = _delimiter(text).replace("\t", "tab")
         first = wide[0]
-        reading.faults = [f for f in reading.faults if f not in wide] + [replace(
-            first, wrong=f"{len(wide)} rows from here on have more cells than the head",
+        reading.faults = [f for f in reading.faults if f not in wide] + [first._replace(
+            wrong=f"{len(wide)} rows from here on have more cells than the head",
             right=f"the separator is {sign!r}: put cells that hold it in quotes, or save the "
                   "sheet with commas")]
 

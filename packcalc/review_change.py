@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, judge
@@ -31,6 +31,7 @@ from packcalc.protection import (
 from packcalc.reading.positions import one_line
 from packcalc.tables import table
 from packcalc.units import DIMENSIONS, fold, into_si, parse, printed, show
+from packcalc.value import value_object
 
 LISTED = 8
 BARE = ", no data sheet"
@@ -54,7 +55,7 @@ _RATED = {
 }
 
 
-@dataclass(frozen=True)
+@value_object
 class Touched:
     """One check elsewhere that reads differently after the change.
 
@@ -80,7 +81,7 @@ class Touched:
         return GRAVITY.index(self.after) > GRAVITY.index(self.before)
 
 
-@dataclass(frozen=True)
+@value_object
 class Recheck:
     """What came of one change.
 

@@ -7,7 +7,6 @@ mark stands. Nothing reads as accepted that nobody accepted.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.decisions import Decision, decisions
@@ -29,11 +28,12 @@ from packcalc.marks import (
 from packcalc.protection import ProtectionStudy
 from packcalc.review import ReviewFile, Rewritten, check_review, rewritten
 from packcalc.review_change import Recheck, recheck
+from packcalc.value import value_object
 
 _DECIDED = {ACCEPT: ACCEPTED, CHANGE: CHANGE_ASKED, REJECT: REJECTED}
 
 
-@dataclass(frozen=True)
+@value_object
 class Standing:
     """One decision with the marks given to it.
 
@@ -69,7 +69,7 @@ class Standing:
         return self.word == ACCEPTED and self.decision.verdict in (FAIL, NOT_EVALUATED)
 
 
-@dataclass(frozen=True)
+@value_object
 class Review:
     """Every decision with its marks.
 

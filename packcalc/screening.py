@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.layouts import CHECKS, Asks, Layout, Screened, asks_of
 from packcalc.mixes import SideBySide, most_capacity, stand_together
+from packcalc.value import value_object
 
 MOST_SERIES = 600      # 1500 V of single cells at 2.5 V
 MOST_PARALLEL = 400
@@ -60,7 +60,7 @@ def mean_voltage(on_hand: ModulesOnHand, low: Any, high: Any) -> Any:
 
 # --- one module's laws, and its limits ------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class _Laws:
     """One module's figures: one value, one for each row that differs, or one for each edge."""
 
@@ -98,7 +98,7 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
     )
 
 
-@dataclass(frozen=True)
+@value_object
 class _Limits:
     """What the weakest module of a row bears; NaN where nobody said."""
 
@@ -154,7 +154,7 @@ def blocks(brief: Brief, entries: tuple[int, ...], asks: Asks, most_series: int 
         yield _screen(brief, asks, rows, occurring, np.searchsorted(occurring, rows.parallel))
 
 
-@dataclass(frozen=True)
+@value_object
 class Ends:
     """Where the grid ends.
 
@@ -265,7 +265,7 @@ def _within_reach(asks: Asks, on_hand: list[ModulesOnHand], series: np.ndarray) 
 
 # --- the rows -------------------------------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class _Rows:
     """Which layouts stand in the rows."""
 

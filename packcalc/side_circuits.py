@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc import transients as tr
@@ -41,6 +41,7 @@ from packcalc.protect.strings import (
     string_duty,
 )
 from packcalc.strings_left import one_string_out
+from packcalc.value import value_object
 
 BUS = "behind the contactors"
 BARE = (SENSE, "pre-charge", "monitor")   # wires with no input capacitor behind them
@@ -240,7 +241,7 @@ HOTTEST, COOLEST = ("conduit", "touching in air"), ("spaced in air", "touching i
 BESIDE = 2   # circuits counted together where a branch lies hottest: one more beside it
 
 
-@dataclass(frozen=True)
+@value_object
 class Capacity:
     """What a branch's conductor may carry for ever; the brief does not say how it lies.
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import functools
 import tomllib
-from dataclasses import dataclass
 from importlib import resources
 
 from packcalc.errors import ProgramFault, UnknownName
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Source:
     """One thing that can be cited.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,12 +23,13 @@ from packcalc.mixes import (
     with_pairs,
 )
 from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks, grid_ends
+from packcalc.value import value_object
 
 MOST_MISSES = 6
 MOST_KEPT = 100_000  # layouts that meet the brief and are kept, best first: bounds the memory
 
 
-@dataclass(frozen=True)
+@value_object
 class LayoutStudy:
     """Every layout of a brief, ranked, and the nearest misses.
 

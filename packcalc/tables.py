@@ -10,16 +10,16 @@ from __future__ import annotations
 
 import csv
 import functools
-from dataclasses import dataclass
 from importlib import resources
 
 from packcalc.errors import OutOfRange, ProgramFault
 from packcalc.findings import Finding, Origin, leaf
+from packcalc.value import value_object
 
 META = ("title", "source", "edition", "conditions", "basis", "note")
 
 
-@dataclass(frozen=True)
+@value_object
 class Table:
     """One standard table.
 

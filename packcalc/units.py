@@ -13,10 +13,10 @@ import functools
 import math
 import re
 import unicodedata
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from packcalc.errors import UnitError
+from packcalc.value import value_object
 
 if TYPE_CHECKING:
     import pint
@@ -68,7 +68,7 @@ pound_force = 4.4482216152605 * newton
 """
 
 
-@dataclass(frozen=True)
+@value_object
 class Dimension:
     """One kind of quantity: its SI unit and the unit spellings that a user may write.
 

@@ -13,7 +13,8 @@ PACKAGE = ROOT / "packcalc"
 
 # Lower floors first; modules of one floor may not import each other unless listed as stairs.
 FLOORS = (
-    ("packcalc", "packcalc.errors", "packcalc.marks"),
+    ("packcalc", "packcalc.errors", "packcalc.value"),
+    ("packcalc.marks",),
     ("packcalc.units", "packcalc.sources"),
     ("packcalc.findings",),
     ("packcalc.tables", "packcalc.checks"),

@@ -9,7 +9,6 @@ voltage, cells, type, dates or insulation is never dealt.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -31,12 +30,13 @@ from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layouts import Layout
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel, model_pack
+from packcalc.value import value_object
 
 BETWEEN_BLOCKS = 4
 MOST_NAMED = 12
 
 
-@dataclass(frozen=True)
+@value_object
 class Dealt:
     """One module that may be dealt.
 
@@ -56,7 +56,7 @@ class Dealt:
         return self.graded.row.mark
 
 
-@dataclass(frozen=True)
+@value_object
 class Place:
     """One line of the build list.
 
@@ -72,7 +72,7 @@ class Place:
     dealt: Dealt
 
 
-@dataclass(frozen=True)
+@value_object
 class AssignmentStudy:
     """Modules dealt to the places of one layout, and what that means.
 
@@ -311,7 +311,7 @@ def pins_of(wanted: WantedPins, marks: Sequence[str], layout: Layout) -> Pins:
     return Pins(tuple(tuple(number[m] for m in pin) for pin in wanted.together), apart, allowed)
 
 
-@dataclass(frozen=True)
+@value_object
 class Numbers:
     """Capacities and resistances as bare arrays."""
 

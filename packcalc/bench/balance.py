@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from packcalc.bench.sharing import equalising_current
 from packcalc.findings import Finding, formula
 from packcalc.modules import ModuleType
 from packcalc.units import show
+from packcalc.value import value_object
 
 GRID = np.linspace(0.0, 1.0, 2001)
 TOLD_WITHIN = 0.15     # width of charge that one rest voltage leaves open; wider is not told
@@ -69,7 +69,7 @@ def voltage_at(module: ModuleType, charge: float) -> float:
     return float(np.interp(charge, middle, volts))
 
 
-@dataclass(frozen=True)
+@value_object
 class Step:
     """What to do with one module before it is joined.
 
@@ -98,7 +98,7 @@ class Step:
     joining: float
 
 
-@dataclass(frozen=True)
+@value_object
 class BalancePlan:
     """The plan for all modules.
 
@@ -133,7 +133,7 @@ class BalancePlan:
         return tuple(s.mark for s in self.steps if s.action == WATCHED)
 
 
-@dataclass(frozen=True)
+@value_object
 class Standing:
     """One module before joining.
 

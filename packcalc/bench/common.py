@@ -6,7 +6,7 @@ Common conditions: 25 °C and a discharge in five hours for the capacity; 25 °C
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc import cell_formulas, cells
 from packcalc.bench import rules
@@ -15,6 +15,7 @@ from packcalc.brief import Bench
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
+from packcalc.value import value_object
 
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
@@ -37,7 +38,7 @@ def rate_exponent() -> Finding:
                 "uncertain")
 
 
-@dataclass(frozen=True)
+@value_object
 class AtCommon:
     """A quantity at common conditions.
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from packcalc.errors import UserError
+from packcalc.value import value_object
 
 AMPERE_HOUR = 3600.0
 FINEST = 0.01 * AMPERE_HOUR
@@ -16,7 +17,7 @@ MOST_TRIES = 20_000
 NOTHING = 1e-9  # rounding of floating-point sums
 
 
-@dataclass(frozen=True)
+@value_object
 class Pins:
     """What the user wants kept together, kept apart, or kept out of some places.
 
@@ -35,7 +36,7 @@ class Pins:
         return bool(self.together or self.apart) or self.allowed is not None
 
 
-@dataclass(frozen=True)
+@value_object
 class Effort:
     """How long to look, in rounds, and how the look is seeded.
 
@@ -50,7 +51,7 @@ class Effort:
     tolerance: float = 0.0025
 
 
-@dataclass(frozen=True)
+@value_object
 class Assignment:
     """Modules dealt to places.
 

@@ -11,18 +11,18 @@ import csv
 import io
 import json
 import os
-from dataclasses import dataclass
 from pathlib import Path
 
 from packcalc.errors import OutputError
 from packcalc.reading.positions import one_line
 from packcalc.reading.sheet_text import Layout, with_row
+from packcalc.value import value_object
 
 UNFINISHED, BEFORE, ANEW = ".unfinished", ".before", ".anew"
 BOM = b"\xef\xbb\xbf"
 
 
-@dataclass(frozen=True)
+@value_object
 class Unfinished:
     """The row in hand: one line an answer, in a file beside the sheet.
 

@@ -7,7 +7,6 @@ instrument cannot tell, leaves a module undecided. The gravest grade stands.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -39,6 +38,7 @@ from packcalc.brief import Bench, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, VERDICTS, Check, judge
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.reading.bench_brief import default_bench
+from packcalc.value import value_object
 
 FEWEST_FOR_MIDDLE = 5
 # What a question may be about while its module is still dealt at what is expected of it.
@@ -48,7 +48,7 @@ LETHAL_WHILE_OPEN = ("insulation to the case", "rest voltage")
 EXPIRY = "calendar expiry"
 
 
-@dataclass(frozen=True)
+@value_object
 class GradedModule:
     """One module with its grade.
 
@@ -97,7 +97,7 @@ def tells_grade(check: Check) -> bool:
     return check.title not in HISTORY_TITLES or check.title == EXPIRY and check.verdict == FAIL
 
 
-@dataclass(frozen=True)
+@value_object
 class GradedLot:
     """A whole sheet, graded.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Literal
 
 from packcalc.bench import rules
@@ -15,6 +14,7 @@ from packcalc.brief import Bench
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, leaf, trace
 from packcalc.modules import ModuleType
+from packcalc.value import value_object
 
 Grade = Literal["keep", "quarantine", "reject", "undecided"]
 GRADES: tuple[Grade, ...] = ("reject", "quarantine", "undecided", "keep")  # gravest first
@@ -26,7 +26,7 @@ _PRACTICE = "common practice"
 ASKED = "asked about"
 
 
-@dataclass(frozen=True)
+@value_object
 class PackNeed:
     """What the finished pack asks of its modules' isolation.
 
@@ -39,7 +39,7 @@ class PackNeed:
     voltage: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Ground:
     """One check of one module, and the grade that it asks for; None asks for nothing."""
 
@@ -47,7 +47,7 @@ class Ground:
     effect: Grade | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class AtHand:
     """What every check of a module may look at."""
 

@@ -6,7 +6,7 @@ Sums over many modules are findings of their own: the chain keeps every module's
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
 from packcalc.transients import most_power, passing_power
+from packcalc.value import value_object
 
 
 @formula(title="resistance at a corner against 25 °C, 10 s, half charge", symbol="k", unit="",
@@ -50,7 +51,7 @@ def resistance_at_corner(ratio, resistance):
     return ratio * resistance
 
 
-@dataclass(frozen=True)
+@value_object
 class Totals:
     """What the assigned pack comes to.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc import modules as mod
 from packcalc.bench import rules
@@ -14,6 +14,7 @@ from packcalc.checks import NOT_EVALUATED
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import show
+from packcalc.value import value_object
 
 REST_NIGHT = 12.0 * 3600
 PULSE_TIME = 45.0 * 60
@@ -28,7 +29,7 @@ _CHECK_OF = {"insulation to the case": "insulation", "rest voltage": "rest volta
              "self-discharge": "self-discharge"}
 
 
-@dataclass(frozen=True)
+@value_object
 class Test:
     """One test of one module type, and the modules that wait for it.
 

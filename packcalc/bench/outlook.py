@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,12 +13,13 @@ from packcalc.bench.dealing import Assignment, Effort, Pins
 from packcalc.bench.strings import assign_strings
 from packcalc.brief import WantedPins
 from packcalc.errors import UserError
+from packcalc.value import value_object
 
 TRIED = 8
 BETWEEN_BLOCKS = 4
 
 
-@dataclass(frozen=True)
+@value_object
 class Trade:
     """One way to deal the same modules.
 
@@ -37,7 +38,7 @@ class Trade:
     chosen: bool = False
 
 
-@dataclass(frozen=True)
+@value_object
 class WhatIf:
     """A change and the pack's capacity after dealing anew [C]; None where it cannot be dealt."""
 
@@ -46,7 +47,7 @@ class WhatIf:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Successor:
     """What a later replacement in one place must bring.
 
@@ -64,7 +65,7 @@ class Successor:
     fits: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@value_object
 class Outlook:
     """Trades, what-ifs, what to replace first, and what fits later."""
 
@@ -90,7 +91,7 @@ def look_out(numbers: Any, marks: Sequence[str], assignment: Assignment, pins: P
     return Outlook(view.trades(), view.what_ifs(wanted), view.replace_first(), view.successors())
 
 
-@dataclass(frozen=True)
+@value_object
 class _View:
     q: np.ndarray
     r: np.ndarray

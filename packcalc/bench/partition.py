@@ -12,7 +12,7 @@ import heapq
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -37,6 +37,7 @@ from packcalc.bench.dealing import (
 )
 from packcalc.bench.search import Rules, Search, pair_up
 from packcalc.errors import UserError
+from packcalc.value import value_object
 
 REACHED = "the bound is reached"
 NOT_PROVEN = "not proven; the bound is, and it knows no pins"
@@ -97,7 +98,7 @@ def _rules(pins: Pins) -> Rules:
     return Rules(tuple(b for b in pins.together if len(b) > 1), pins.apart, pins.allowed)
 
 
-@dataclass(frozen=True)
+@value_object
 class _Dealt:
     """Groups of module numbers, and what is left over."""
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import statistics
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 from packcalc.bench import common, rules
 from packcalc.bench.damage import ASK, weigh
@@ -20,6 +19,7 @@ from packcalc.errors import Fault
 from packcalc.findings import Finding
 from packcalc.modules import DROP_LEAST, DROP_MOST, ModuleType
 from packcalc.units import show
+from packcalc.value import value_object
 
 PLAUSIBLE_LOW, PLAUSIBLE_HIGH = 0.3, 6.0
 COLD_GROWTH = 10.0
@@ -33,7 +33,7 @@ SUM_TOLERANCE = 0.02
 MASS_TOLERANCE = 0.15
 
 
-@dataclass(frozen=True)
+@value_object
 class Question:
     """One thing to ask about one row, or about the sheet.
 
@@ -88,7 +88,7 @@ def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench, issued: str = "", us
         yield asks("voltage", figure, wrong, right)
 
 
-@dataclass(frozen=True)
+@value_object
 class _Asker:
     sheet: BenchSheet
     row: BenchRow

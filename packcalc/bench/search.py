@@ -12,10 +12,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 
 import numpy as np
+
+from packcalc.value import value_object
 
 MOST_SPLITS = 2000
 MOST_TRIALS = 3000
@@ -114,7 +116,7 @@ def _together(*bads):
     return total
 
 
-@dataclass(frozen=True)
+@value_object
 class Rules:
     """What a re-split must keep.
 

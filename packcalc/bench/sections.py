@@ -7,12 +7,13 @@ closed. Teardown opens joints one by one; assembly closes them in the reverse or
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.errors import ProgramFault, UserError
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Run:
     """Steps that are joined: first and last, counted from 1 at the minus end."""
 
@@ -27,7 +28,7 @@ class Run:
         return f"{self.first}" if self.first == self.last else f"{self.first} to {self.last}"
 
 
-@dataclass(frozen=True)
+@value_object
 class Chain:
     """Steps in series with the joints that are open.
 

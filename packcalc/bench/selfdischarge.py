@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import show
+from packcalc.value import value_object
 
 TITLE, STAGE = "self-discharge", "thermal load"
 DRIFT = 0.5e-3
@@ -25,7 +25,7 @@ NEAR_EMPTY = ("rest the module near 20 % charge, where the curve is steep, and r
               "weeks")
 
 
-@dataclass(frozen=True)
+@value_object
 class SelfDischarge:
     """What two readings say.
 

@@ -8,12 +8,12 @@ of less resistance empties first, its voltage falls and the others take over.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from packcalc.findings import formula
+from packcalc.value import value_object
 
 STEPS = 400
 CALM_STEP = 0.2  # of the fastest time constant; above it the step is cut
@@ -55,7 +55,7 @@ def equalising_current(difference, first_resistance, second_resistance):
     return difference / (first_resistance + second_resistance)
 
 
-@dataclass(frozen=True)
+@value_object
 class Network:
     """Networks of paralleled branches, each a stack of modules in series.
 
@@ -99,7 +99,7 @@ def split(voltage: np.ndarray, resistance: np.ndarray,
     return terminal, (voltage - terminal[:, None]) * conductance
 
 
-@dataclass(frozen=True)
+@value_object
 class Discharge:
     """A discharge at constant current.
 

@@ -7,15 +7,16 @@ one without a value was not measured. Nothing here judges or corrects: `question
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any
 
 from packcalc.errors import Fault
 from packcalc.findings import Finding, leaf
 from packcalc.modules import ModuleType
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Figure:
     """One measured column: how it is printed, its unit spellings, and what is readable.
 
@@ -110,7 +111,7 @@ def not_measured(name: str) -> Finding:
     return leaf(column.title, column.symbol, column.unit, None, "measured", note="not measured")
 
 
-@dataclass(frozen=True)
+@value_object
 class DatedVoltage:
     """One reading of a self-discharge test; the date is ISO 8601 or empty."""
 
@@ -130,7 +131,7 @@ def _two_readings() -> tuple[DatedVoltage, DatedVoltage]:
     return first, second
 
 
-@dataclass(frozen=True)
+@value_object
 class BenchRow:
     """One module as measured.
 
@@ -188,7 +189,7 @@ class BenchRow:
         return (*(value for value in own if isinstance(value, Finding)), *dated)
 
 
-@dataclass(frozen=True)
+@value_object
 class BenchSheet:
     """A whole sheet.
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 import numpy as np
 
+from packcalc.value import value_object
 
-@dataclass(frozen=True)
+
+@value_object
 class Spread:
     """Spread of one quantity over a lot; figures in the unit that went in.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -25,13 +24,14 @@ from packcalc.brief import Brief
 from packcalc.loads import peak_drawn
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
+from packcalc.value import value_object
 
 SEED = 20240229
 SHARED = np.sqrt(0.5)  # half of an instrument's variance is counted as common to all modules
 SHOWN = 5
 
 
-@dataclass(frozen=True)
+@value_object
 class Target:
     """One figure of the pack against its target.
 
@@ -52,7 +52,7 @@ class Target:
     high: float
 
 
-@dataclass(frozen=True)
+@value_object
 class Sharpener:
     """A measurement and the share of the figure's variance that it would explain."""
 
@@ -61,7 +61,7 @@ class Sharpener:
     share: float
 
 
-@dataclass(frozen=True)
+@value_object
 class Sureness:
     """Chances from seeded draws.
 

@@ -7,7 +7,7 @@ order and says what each closing brings together.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import accumulate
 
 from packcalc import modules as mod
@@ -19,6 +19,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import UserError
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
+from packcalc.value import value_object
 
 SHOCK_LIMIT = 60.0
 SERVICE_VOLTAGE, SERVICE_ENERGY = 120.0, 6.0e6
@@ -64,7 +65,7 @@ def section_energy(steps: float, parallel: float, module_energy: float, charge: 
     return steps * parallel * module_energy * charge
 
 
-@dataclass(frozen=True)
+@value_object
 class Stack:
     """A chain of like modules: what teardown and assembly share.
 
@@ -125,7 +126,7 @@ class Stack:
                     origin=_RULE)
 
 
-@dataclass(frozen=True)
+@value_object
 class SectionState:
     """One section at one moment.
 
@@ -144,7 +145,7 @@ class SectionState:
     words: str
 
 
-@dataclass(frozen=True)
+@value_object
 class Step:
     """One step: what is done, where to measure, what stays live.
 
@@ -171,7 +172,7 @@ class Step:
         return self.sections[0]
 
 
-@dataclass(frozen=True)
+@value_object
 class Teardown:
     """A whole teardown sheet.
 

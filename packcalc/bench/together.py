@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,11 +16,12 @@ from packcalc.checks import Check, judge
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
+from packcalc.value import value_object
 
 GRID = np.linspace(0.0, 1.0, 501)
 
 
-@dataclass(frozen=True)
+@value_object
 class Share:
     """One moment of the discharge.
 
@@ -40,7 +40,7 @@ class Share:
     fair: np.ndarray
 
 
-@dataclass(frozen=True)
+@value_object
 class Together:
     """Sharing through the discharge.
 

@@ -8,15 +8,16 @@ drawn once a pack. Everything is plain numpy.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 import numpy as np
+
+from packcalc.value import value_object
 
 CHUNK = 250
 TRIALS = 10000
 
 
-@dataclass(frozen=True)
+@value_object
 class Spread:
     """Spread of modules that nobody measured, relative to their donor pack's mean.
 
@@ -49,7 +50,7 @@ class Spread:
         return float(np.sqrt(many + few))
 
 
-@dataclass(frozen=True)
+@value_object
 class Belief:
     """What is known of each module.
 
@@ -69,7 +70,7 @@ class Belief:
     common_resistance: float = 0.0
 
 
-@dataclass(frozen=True)
+@value_object
 class Draws:
     """What the drawn packs came to.
 

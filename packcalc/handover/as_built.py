@@ -7,7 +7,6 @@ builder thinks it better.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
@@ -17,11 +16,12 @@ from packcalc.handover.inside import ACROSS, INSIDE, LINK, Joint
 from packcalc.handover.readings import joint_limit
 from packcalc.reading.as_built_file import JOINT, PART, AsBuilt, Built
 from packcalc.units import show
+from packcalc.value import value_object
 
 MODULE = "module."
 
 
-@dataclass(frozen=True)
+@value_object
 class Deviation:
     """One thing that is not as designed, or not written down; `grave` holds the gate."""
 
@@ -32,7 +32,7 @@ class Deviation:
     grave: bool = True
 
 
-@dataclass(frozen=True)
+@value_object
 class Held:
     """A record held against its design.
 

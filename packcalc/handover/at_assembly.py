@@ -7,7 +7,6 @@ cannot tell the charge. Without a plan the same question is put to the module's 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from packcalc import modules as mod
 from packcalc.bench.balance import TOLD_WITHIN, BalancePlan, charge_from_voltage, voltage_at
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.modules import ModuleType
+from packcalc.value import value_object
 
 STORED = (0.30, 0.50)
 FULL = (0.95, 1.00)   # charged fully, then rested an hour or more (our rule)
@@ -22,7 +22,7 @@ WITHIN = 0.010        # V a cell: what the plan lets two modules differ by
 RULE, PLAN = Origin("rule"), Origin("plan before joining")
 
 
-@dataclass(frozen=True)
+@value_object
 class AtAssembly:
     """Charge of every module when it is joined.
 

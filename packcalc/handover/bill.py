@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.checks import Item
 from packcalc.handover.inside import (
@@ -18,6 +17,7 @@ from packcalc.handover.inside import (
 )
 from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
+from packcalc.value import value_object
 
 # String contactors are the contactors of a layout in strings: one line, not two, to the duty of
 # those of one string.
@@ -25,7 +25,7 @@ NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination",
               "string_coordination", "switching", "strings", "string_contactors")
 
 
-@dataclass(frozen=True)
+@value_object
 class Line:
     """One line.
 

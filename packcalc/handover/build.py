@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.bench.balance import BalancePlan
 from packcalc.bench.sections import Run
@@ -28,6 +28,7 @@ from packcalc.handover.inside import (
     tags_at,
 )
 from packcalc.protection import ProtectionStudy
+from packcalc.value import value_object
 
 INSIDE_FUSE = "inside_fuse"
 PREPARATION = (
@@ -113,7 +114,7 @@ class PackStack(Stack):
         return self.charged.edges([o.module for o in self._modules(run)])
 
 
-@dataclass(frozen=True)
+@value_object
 class Grouping:
     """One group put together before anything is linked in series.
 
@@ -132,7 +133,7 @@ class Grouping:
     highest: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class BuiltPart:
     """One line of the as-built record.
 
@@ -149,7 +150,7 @@ class BuiltPart:
     named: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class BuildSheet:
     """Everything of `packcalc build`.
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import functools
 from collections.abc import Callable
-from dataclasses import dataclass
 from importlib import resources
 
 from packcalc.errors import UnknownName
@@ -18,6 +17,7 @@ from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open
 from packcalc.protection import ProtectionStudy
+from packcalc.value import value_object
 
 CORE = "common core"
 FILLED, PARTLY, BLANK = "filled", "partly filled", "blank"
@@ -49,7 +49,7 @@ SOURCE_OF_SET = {"us-maker": "cfr-49-561", "motorsport-uk": "motorsport-uk-2026"
 Fill = Callable[[Figures], tuple[str, tuple[Finding, ...]]]
 
 
-@dataclass(frozen=True)
+@value_object
 class Asked:
     """One document that certifiers ask for.
 
@@ -74,7 +74,7 @@ class Asked:
     whole: bool = False
 
 
-@dataclass(frozen=True)
+@value_object
 class Answer:
     """One asked document with what is known of it."""
 
@@ -84,7 +84,7 @@ class Answer:
     figures: tuple[Finding, ...]
 
 
-@dataclass(frozen=True)
+@value_object
 class Clause:
     """One clause of a jurisdiction, as read."""
 
@@ -98,7 +98,7 @@ class Clause:
     status: str
 
 
-@dataclass(frozen=True)
+@value_object
 class CertifierFile:
     """Everything of `packcalc certify`."""
 

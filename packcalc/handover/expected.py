@@ -7,17 +7,17 @@ either end may be missing. A reading without a band is written down and becomes 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from packcalc.errors import ProgramFault
 from packcalc.findings import Finding
+from packcalc.value import value_object
 
 WORDS = "words"
 YES = ("yes", "no")
 SUM, FALL = "sum", "fall"
 
 
-@dataclass(frozen=True)
+@value_object
 class Agreement:
     """What a reading must agree with: other readings, however wide its own band is.
 
@@ -45,7 +45,7 @@ class Agreement:
         return f"within {self.within.shown} of {named}"
 
 
-@dataclass(frozen=True)
+@value_object
 class Expected:
     """One reading that is expected.
 
@@ -97,7 +97,7 @@ class Expected:
         return f"no band: {self.lacking or 'becomes the baseline'}"
 
 
-@dataclass(frozen=True)
+@value_object
 class Stage:
     """One stage: what is done, what is read, and when not to go on.
 
@@ -118,7 +118,7 @@ class Stage:
     gate: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@value_object
 class Plan:
     """Every stage in order."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 from packcalc import transients as tr
@@ -20,6 +19,7 @@ from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
 from packcalc.protect.branches import added_capacitance
 from packcalc.side_circuits import BARE, OPEN_INPUT, bus_capacitance, on_the_bus
+from packcalc.value import value_object
 
 SUPPLY = rule("voltage of the current-limited supply", "V", "V", 48.0,
               "our choice below the 60 V border; set it and write down what it is")
@@ -55,7 +55,7 @@ def discharge_open(study: ProtectionStudy) -> tuple[str, ...]:
                                    ("parts of the over-voltage chain are not evaluated",)))
 
 
-@dataclass(frozen=True)
+@value_object
 class Figures:
     """Findings of one study that several stages share.
 

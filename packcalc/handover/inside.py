@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from packcalc.electrical import resistance_sum
@@ -11,6 +10,7 @@ from packcalc.handover.bands import rule
 from packcalc.pack import PackModel
 from packcalc.parts import DISCONNECT
 from packcalc.protection import ProtectionStudy
+from packcalc.value import value_object
 
 FUSE, SWITCH = "fuse", "disconnect"
 LINK, ACROSS, INSIDE = "link", "across", "inside"
@@ -72,7 +72,7 @@ LEAST_SHARE = rule("share of the parts' resistance below which a reading is doub
                    "lower; the reviewer may replace it")
 
 
-@dataclass(frozen=True)
+@value_object
 class Part:
     """A fuse or disconnect inside the string, tagged as on the one-line diagram.
 
@@ -98,7 +98,7 @@ class Part:
         return f"{self.tag} ({self.name})"
 
 
-@dataclass(frozen=True)
+@value_object
 class Joint:
     """One joint of the build sheet.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.findings import Finding
 from packcalc.handover.commission import plan_of
@@ -11,9 +10,10 @@ from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_out, up_to
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.protection import ProtectionStudy
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Task:
     """Something that is done at intervals; `ground` says where the interval comes from."""
 
@@ -23,7 +23,7 @@ class Task:
     source: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Event:
     """What to do after something happened: in order, and when it may run again."""
 
@@ -33,7 +33,7 @@ class Event:
     again: str
 
 
-@dataclass(frozen=True)
+@value_object
 class Repeat:
     """Readings of one kind that are taken again."""
 
@@ -46,7 +46,7 @@ class Repeat:
         return self.expected[0].id if len(self.expected) == 1 else f"{self.rule.prefix}*"
 
 
-@dataclass(frozen=True)
+@value_object
 class Maintenance:
     """Everything of `packcalc maintain`."""
 

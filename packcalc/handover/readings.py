@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from packcalc.bench.meaning import total
 from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
@@ -17,6 +16,7 @@ from packcalc.handover.expected import FALL, WORDS, Agreement, Expected, Plan, S
 from packcalc.handover.figures import BORDER
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.reading.readings_file import Reading
+from packcalc.value import value_object
 
 IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
 YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"
@@ -30,7 +30,7 @@ CALIBRATION_DAYS = 366
 STAGE_OF_CHECKS = "thermal load"
 
 
-@dataclass(frozen=True)
+@value_object
 class Compared:
     """One expected reading with what was read last.
 
@@ -60,7 +60,7 @@ class Compared:
         return self.verdict not in OUT
 
 
-@dataclass(frozen=True)
+@value_object
 class Gate:
     """One stage with its readings; `why` is empty where its readings hold."""
 
@@ -198,7 +198,7 @@ def gates(plan: Plan, readings: Sequence[Reading]) -> tuple[Gate, ...]:
 # -- joints against each other ----------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@value_object
 class Outlier:
     """One joint that differs from its like: its reading and the limit that it passes."""
 
@@ -248,7 +248,7 @@ def _outliers(plan: Plan, readings: Sequence[Reading], kind: str) -> tuple[Outli
 # -- trend ------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@value_object
 class Trend:
     """One id read at least twice.
 

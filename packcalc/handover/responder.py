@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open, up_to
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show
+from packcalc.value import value_object
 
 LAYOUT_NOTE = (
     "Order after the scope of ISO 17840-3:2019 and front page after the contents of ISO 17840-2 "
@@ -20,7 +20,7 @@ LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable
           "airbags, pretensioners", "where not to cut or jack")
 
 
-@dataclass(frozen=True)
+@value_object
 class Heading:
     """One heading with what is known and what the builder adds (blanks)."""
 
@@ -29,7 +29,7 @@ class Heading:
     blanks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@value_object
 class ResponderSheet:
     """The whole page."""
 

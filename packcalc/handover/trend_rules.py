@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.findings import Finding
 from packcalc.handover.bands import rule
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class TrendRule:
     """Limits of change for the ids that begin so.
 

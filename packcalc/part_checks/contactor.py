@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Fact, figure_fact, judge
 from packcalc.curves import Curve
@@ -12,12 +12,13 @@ from packcalc.part_checks.shown import (
     OPTIMISTIC, SILENT, counted, remark, stepped, terminals_check, voltage_check,
 )
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
+from packcalc.value import value_object
 
 BOTH_WAYS = counted("directions in which the path's current flows", 2, "definition")
 ONE_POLE = counted("poles on one drive", 1, "common practice")
 
 
-@dataclass(frozen=True)
+@value_object
 class CarryDemand:
     """What anything in the main path must carry. Any finding may lack its value.
 
@@ -46,7 +47,7 @@ class CarryDemand:
     spare_voltage: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class SwitchDemand:
     """What a contactor must make and break besides.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, leaf, smallest, trace
@@ -12,13 +12,14 @@ from packcalc.part_checks.contactor import (
 from packcalc.part_checks.shown import SILENT, counted, voltage_check
 from packcalc.part_formulas import contacts_drop
 from packcalc.parts import ConnectorPart, DisconnectPart
+from packcalc.value import value_object
 
 VOLTAGE = "rated above the highest working voltage"
 PILOT = counted("pilot contacts that open before the power contacts", 1, "common practice")
 BOTH_LEADS = counted("contacts in the path, one in each lead", 2, "definition")
 
 
-@dataclass(frozen=True)
+@value_object
 class PlaceDemand:
     """What the brief says of the place of a disconnect or connector.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, figure_fact, judge, word_fact,
@@ -21,9 +21,10 @@ from packcalc.part_checks.sweep import fuse_side
 from packcalc.part_formulas import loss_resistance, pulse_integral_demand
 from packcalc.parts import FusePart
 from packcalc.tables import Table, table
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class FuseDemand:
     """What a fuse must meet at its place. Any finding may lack its value.
 
@@ -54,7 +55,7 @@ class FuseDemand:
     closing_integral: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class SteadyLoad:
     """What `carries_check` asks of a place: the two of `FuseDemand` that derating needs.
 

@@ -6,13 +6,13 @@ lowest fault less that error the highest.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.brief import Brief
 from packcalc.electrical import with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import sensor_deviation, trip_highest, trip_lowest
 from packcalc.pack import PackModel, charge_limits
+from packcalc.value import value_object
 
 RULE = Origin("rule")
 WARN_BELOW_LIMIT = 5.0  # K; our rule
@@ -26,7 +26,7 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
 
-@dataclass(frozen=True)
+@value_object
 class ManagementAsked:
     """What the specification stands on.
 
@@ -58,7 +58,7 @@ class ManagementAsked:
                      for part in self.pack.layout.parts for _ in range(part.series))
 
 
-@dataclass(frozen=True)
+@value_object
 class Limit:
     """One line of the table of limits.
 

@@ -8,7 +8,6 @@ to its breaking current, however slow.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,13 +20,14 @@ from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep
 from packcalc.units import show
+from packcalc.value import value_object
 
 STAGE = "who clears"
 NONE_OPEN = counted("none", 0, "definition")
 GRID = 120
 
 
-@dataclass(frozen=True)
+@value_object
 class OverloadAsked:
     """What an overload is held against.
 

@@ -6,7 +6,7 @@ worst point of the sweep is asked of each, with what one of several paths can ca
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,11 +15,12 @@ from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
 from packcalc.part_checks.sweep import Sweep, number, overheated
 from packcalc.units import show
+from packcalc.value import value_object
 
 STAGE = "fault range"
 
 
-@dataclass(frozen=True)
+@value_object
 class PathConductor:
     """One conductor of the main path besides its cable.
 

@@ -18,6 +18,7 @@ from packcalc.curves import Curve
 from packcalc.findings import Finding
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
 from packcalc.parts import ContactorPart, FusePart, Points
+from packcalc.value import value_object
 
 NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY, TOO_SLOW = range(6)
 DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
@@ -31,7 +32,7 @@ BESIDE = 1e-9  # a break point is tried on it and this share to either side
 NO_TRIP = "no trip is named with its current and delay"
 
 
-@dataclass(frozen=True)
+@value_object
 class Trips:
     """The trips that open the contactors, by name. Any may be missing.
 
@@ -66,7 +67,7 @@ def number(item: Finding | None) -> float | None:
     return item.value if item is not None else None
 
 
-@dataclass(frozen=True)
+@value_object
 class FuseSide:
     """Where a fuse counts.
 
@@ -183,7 +184,7 @@ def _sheet_integral(part: FusePart, highest_voltage: Finding) -> float:
     return value if holds else np.nan  # type: ignore[return-value]
 
 
-@dataclass(frozen=True)
+@value_object
 class TripLine:
     """One trip that acts at and above a current."""
 
@@ -192,7 +193,7 @@ class TripLine:
     delay: float
 
 
-@dataclass(frozen=True)
+@value_object
 class ContactorSide:
     """Where a contactor counts.
 
@@ -325,7 +326,7 @@ def _inductive_reason(part: ContactorPart, voltage: Finding, time_constant: Find
     return ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Hole:
     """A span of current that nobody is shown to open, ends included."""
 
@@ -448,7 +449,7 @@ def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:
     return np.unique(np.clip(np.concatenate([dense, beside]), low, high))
 
 
-@dataclass(frozen=True)
+@value_object
 class Span:
     """Neighbouring currents of a sweep of which one thing holds, ends included."""
 

@@ -7,7 +7,7 @@ undervoltage; the slow one ends what the load never asks for.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
@@ -18,11 +18,12 @@ from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_tr
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.sweep import UNDERVOLTAGE, Sweep, Trips, number, sweep
 from packcalc.parts import ContactorPart, FusePart
+from packcalc.value import value_object
 
 NO_SOLUTION = "no current carries the power asked, cold and nearly empty"
 
 
-@dataclass(frozen=True)
+@value_object
 class CoordinationAsked:
     """One path: its fault range, its load, its cable, and the parts held against it.
 

@@ -7,7 +7,7 @@ through, insulation for the whole pack, and a fuse that survives the capacitors.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
@@ -17,6 +17,7 @@ from packcalc.part_checks.fuse import SteadyLoad, arc_voltage_check, carries_che
 from packcalc.part_checks.shown import SILENT, counted, terminals_check
 from packcalc.part_formulas import loss_resistance
 from packcalc.parts import FusePart
+from packcalc.value import value_object
 
 RULE = Origin("rule")
 BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
@@ -128,7 +129,7 @@ def branch_current(power, voltage):
     return power / voltage
 
 
-@dataclass(frozen=True)
+@value_object
 class BranchFuse:
     """The branch fuse's data sheet; any finding may lack its value.
 
@@ -168,7 +169,7 @@ def fuse_without_sheet(rating: Finding, name: str = "") -> BranchFuse:
                       _sheet("total clearing I²t of the branch fuse", "I²t_c", "A²s"))
 
 
-@dataclass(frozen=True)
+@value_object
 class BranchAsked:
     """What one branch is sized from. Any finding may lack its value.
 
@@ -229,7 +230,7 @@ class BranchAsked:
         return f"branch.{self.name}"
 
 
-@dataclass(frozen=True)
+@value_object
 class BranchDuty:
     """Figures of one branch; a figure whose inputs are open has no value."""
 

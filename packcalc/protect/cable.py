@@ -9,7 +9,7 @@ run alone must stand the whole current.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc import tables
 from packcalc.cable_rules import (
@@ -47,6 +47,7 @@ from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
 from packcalc.units import from_si
+from packcalc.value import value_object
 
 NOBODY, MAIN_FUSE = "nobody", "main fuse"
 OVERLOAD = "Overload protection"
@@ -56,7 +57,7 @@ SMALL_CIRCUIT = 100.0          # A, NFPA 70 110.14(C)
 UNEVEN = 1.1                   # busier run over an even split
 
 
-@dataclass(frozen=True)
+@value_object
 class RouteAsked:
     """What one cable route has to do.
 
@@ -124,7 +125,7 @@ class RouteAsked:
         return self.fuse_rating is not None and self.overload_device == MAIN_FUSE
 
 
-@dataclass(frozen=True)
+@value_object
 class RunChoice:
     """The smallest section that qualifies with one number of cables a pole.
 
@@ -150,7 +151,7 @@ class RunChoice:
     section: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class RouteResult:
     """What was asked, the item for the report, and the choice for each run count."""
 
@@ -180,7 +181,7 @@ class RouteResult:
         return self._of_chosen("withstand")
 
 
-@dataclass(frozen=True)
+@value_object
 class _Frame:
     """What does not change from section to section."""
 
@@ -195,7 +196,7 @@ class _Frame:
     steady_current: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class _Duty:
     """What one number of cables a pole asks of each of them."""
 
@@ -209,7 +210,7 @@ class _Duty:
     required: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class _Figures:
     """What one section offers."""
 

@@ -7,7 +7,7 @@ the preferred currents are a size guide only.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from packcalc.part_checks.contactor import (
 from packcalc.parts import ContactorPart
 from packcalc.tables import table
 from packcalc.units import significant
+from packcalc.value import value_object
 
 TITLE = "Main contactors"
 CLOSING_STEP = "Step current at closing after pre-charge"
@@ -129,7 +130,7 @@ def loop_time_constant(inductance: Any, resistance: Any) -> Any:
     return inductance / resistance
 
 
-@dataclass(frozen=True)
+@value_object
 class ContactorAsked:
     """What the main contactors must carry, make and break. Any finding may lack its value.
 
@@ -198,7 +199,7 @@ class ContactorAsked:
                 raise OutOfRange(f"{item.title} is zero: the closing current would have no limit")
 
 
-@dataclass(frozen=True)
+@value_object
 class ClosingStep:
     """The current step when the main closes onto the pre-charged bus."""
 

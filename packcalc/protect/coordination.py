@@ -33,6 +33,7 @@ from packcalc.part_checks.trip_checks import (
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
+from packcalc.value import value_object
 
 TITLE = "Who clears, over the whole fault range"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
@@ -128,7 +129,7 @@ class Coordination:
         return self.sweep.holes if self.sweep else ()
 
 
-@dataclass(frozen=True)
+@value_object
 class _Worst:
     """The worst point of one quantity."""
 

@@ -7,13 +7,13 @@ resistance, one string, long hot path) decides whether anything opens at all.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 import numpy as np
 
 from packcalc.checks import Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, formula, leaf, trace
+from packcalc.value import value_object
 
 LOWEST_IS_A_GUESS = (
     "A shorted cold lithium cell does not follow voltage over resistance for seconds: "
@@ -148,7 +148,7 @@ def fault_loop_inductance(pack_inductance, per_length, run_length):
     return pack_inductance + per_length * run_length
 
 
-@dataclass(frozen=True)
+@value_object
 class FaultAsked:
     """What the range of a fault is computed from. Any finding may lack its value.
 
@@ -171,7 +171,7 @@ class FaultAsked:
     peak_load: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class FaultRange:
     """Highest and lowest fault current of one place, each with its chain.
 

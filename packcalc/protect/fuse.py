@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
@@ -27,6 +27,7 @@ from packcalc.part_formulas import fusing_current, fusing_factor
 from packcalc.parts import FusePart
 from packcalc.tables import table
 from packcalc.units import from_si, printed, significant
+from packcalc.value import value_object
 
 NOTES = (
     "An AC voltage rating says nothing about DC: only a DC rating at this voltage, with its "
@@ -51,7 +52,7 @@ FUSING = "Conventional fusing current within 1.45 times the cable's capacity"
 CABLE_REMEDY = "a larger cable; two cables a pole; a second, smaller fuse for the thin cable"
 
 
-@dataclass(frozen=True)
+@value_object
 class FuseAsked:
     """What the main fuse is sized from. Any finding may lack its value.
 
@@ -93,7 +94,7 @@ class FuseAsked:
     chassis_loops: tuple[tuple[Finding, Finding], ...] = ()
 
 
-@dataclass(frozen=True)
+@value_object
 class FuseDuty:
     """What a main fuse must meet, computed once for all ratings.
 

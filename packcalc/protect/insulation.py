@@ -7,7 +7,7 @@ creepage and clearance after IEC 60664-1, gloves, discharge and sections for ser
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc import isolation_formulas as iso
 from packcalc import transients as tr
@@ -29,6 +29,7 @@ from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.pack import PackModel, full_module, within
 from packcalc.part_checks.touch import BORDER, JOINED, touch_checks, touch_lines
 from packcalc.units import into_si
+from packcalc.value import value_object
 
 TITLE = "Isolation, distances, stored energy and gloves"
 STAGE = "isolation and distance"
@@ -70,7 +71,7 @@ NOTES = (
 
 # --- what is asked and what comes out -------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class InsulationAsked:
     """What isolation and distances stand on; findings from `y_capacitance` on may lack a value.
 
@@ -113,7 +114,7 @@ class InsulationAsked:
     leakage_share: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class Distances:
     """Distances demanded; None where the tables end below the voltage.
 
@@ -136,7 +137,7 @@ class Distances:
         return tuple(f for f in found if f is not None)
 
 
-@dataclass(frozen=True)
+@value_object
 class InsulationResult:
     """Everything of the second stage.
 

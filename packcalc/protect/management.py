@@ -8,7 +8,7 @@ link, fuse or disconnect.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import resistance_sum, series_voltage
@@ -33,6 +33,7 @@ from packcalc.part_checks.limits import (
 )
 from packcalc.part_checks.shown import counted
 from packcalc.units import show
+from packcalc.value import value_object
 
 TITLE = "Management system: what it must measure and when it must act"
 NO_MONITOR = counted("monitors that may span it", 0, "definition")
@@ -76,7 +77,7 @@ NOTES = (
 # --- what is asked and what comes out -------------------------------------------------
 
 
-@dataclass(frozen=True)
+@value_object
 class ManagementResult:
     """The specification.
 

@@ -7,7 +7,7 @@ station. The largest is the highest working voltage; each part is held against i
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
+from packcalc.value import value_object
 
 TITLE = "Over-voltage chain and highest working voltage"
 STAGE = "highest voltage"
@@ -112,7 +113,7 @@ def energy_to_limit(capacitance: Any, lower: Any, upper: Any) -> Any:
 
 # --- what is asked and what comes out -------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class OvervoltageAsked:
     """What the chain is made of; any finding but the first three may lack its value.
 
@@ -153,7 +154,7 @@ class OvervoltageAsked:
     braking_time: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class Link:
     """One link of the chain: what raises the voltage, where, how high.
 
@@ -170,7 +171,7 @@ class Link:
     reason: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Standing:
     """One part held against the highest voltage that it can see."""
 
@@ -179,7 +180,7 @@ class Standing:
     check: Check
 
 
-@dataclass(frozen=True)
+@value_object
 class OvervoltageResult:
     """The chain with everything held against it.
 

@@ -9,13 +9,13 @@ count.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.part_checks.shown import counted
 from packcalc.units import show
+from packcalc.value import value_object
 
 NOBODY = "nobody"
 BETWEEN = "currents between"
@@ -110,7 +110,7 @@ def drop_each(external, cells):
     return external / cells
 
 
-@dataclass(frozen=True)
+@value_object
 class Device:
     """Something that stands in a loop and might end its current.
 
@@ -169,7 +169,7 @@ def clearing_without_parts(device: Device, current: Finding) -> Answer:
     return None, None, "counted on only if its curve shows that it opens within 1 s: not shown"
 
 
-@dataclass(frozen=True)
+@value_object
 class Cleared:
     """Who ends one current of one place.
 
@@ -202,7 +202,7 @@ class Cleared:
         return f"{NOBODY}{at}"
 
 
-@dataclass(frozen=True)
+@value_object
 class Gap:
     """Neighbouring currents of one place, ends included, that no device is shown to open.
 
@@ -224,7 +224,7 @@ class Gap:
         return f"from {show(self.low, 'A')} to {show(self.high, 'A')}"
 
 
-@dataclass(frozen=True)
+@value_object
 class Between:
     """Every current of one place, swept from the lowest to the highest.
 
@@ -240,7 +240,7 @@ class Between:
     device: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Source:
     """Something besides the modules that feeds the place, with the device that ends it.
 
@@ -258,7 +258,7 @@ class Source:
     fades: bool = False
 
 
-@dataclass(frozen=True)
+@value_object
 class Loop:
     """One place before it is asked who clears it.
 
@@ -295,7 +295,7 @@ class Loop:
     why_nobody: str = NO_DEVICE
 
 
-@dataclass(frozen=True)
+@value_object
 class FaultPlace:
     """One place with both ends of its current and who clears them.
 
@@ -369,7 +369,7 @@ def not_swept(loop: Loop) -> None:
     """Nothing is said between the ends: no part is at hand."""
 
 
-@dataclass(frozen=True)
+@value_object
 class PlacesAsked:
     """Every loop of a layout, and who answers for the devices.
 
@@ -525,7 +525,7 @@ def _check(place: FaultPlace, one: Cleared) -> Check:
 POLE_FUSE, MIDDLE_FUSE = "fuse of the pole", "mid-pack fuse"
 
 
-@dataclass(frozen=True)
+@value_object
 class Pair:
     """Two chassis faults at once: where they are and what stands between them.
 

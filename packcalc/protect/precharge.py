@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 from packcalc import transients as tr
 from packcalc.charging import BusLoad, LoadedBus, load_checks
@@ -32,6 +32,7 @@ from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
+from packcalc.value import value_object
 
 TITLE = "Pre-charge resistor and relay"
 LEVEL_TIME = "Time to the closing level"
@@ -58,7 +59,7 @@ NOTES = (
 )
 
 
-@dataclass(frozen=True)
+@value_object
 class PrechargeAsked:
     """What the pre-charge must do. Any finding may lack its value.
 

@@ -7,7 +7,7 @@ the torque is at zero, except by a crash or a lost 12 V supply, which wait for n
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 from packcalc import transients as tr
@@ -16,6 +16,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requireme
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
 from packcalc.part_checks.shown import counted
+from packcalc.value import value_object
 
 TITLE = "Switching states and their proofs"
 RULE = Origin("rule")
@@ -70,7 +71,7 @@ NOTES = (
 )
 
 
-@dataclass(frozen=True)
+@value_object
 class Untimed:
     """Contactors of one path that open with no delay while a short flows.
 
@@ -90,7 +91,7 @@ class Untimed:
     highest: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class StatesAsked:
     """What the states stand on.
 
@@ -128,7 +129,7 @@ def time_left(whole: Any, used: Any) -> Any:
     return whole - used
 
 
-@dataclass(frozen=True)
+@value_object
 class Scaled:
     """A level that follows the battery voltage measured at that moment.
 
@@ -145,7 +146,7 @@ class Scaled:
     slope: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class State:
     """One switching state.
 
@@ -177,7 +178,7 @@ class State:
     scaled: Scaled | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class Proof:
     """One way to prove a contact.
 
@@ -219,7 +220,7 @@ PROOFS = (
 )
 
 
-@dataclass(frozen=True)
+@value_object
 class StatesResult:
     """The table of states and everything held against it.
 

@@ -7,7 +7,7 @@ strings may be joined only where the rest voltage moves with charge.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
+from packcalc.value import value_object
 
 TITLE = "Parallel strings"
 MODULE_SHORT = "A module shorted inside one string is seen"
@@ -318,7 +319,7 @@ def measured_difference(difference: Any, error: Any) -> Any:
     return difference - error
 
 
-@dataclass(frozen=True)
+@value_object
 class ChargeLimit:
     """Charge limit of one string at one cell temperature."""
 
@@ -326,7 +327,7 @@ class ChargeLimit:
     limit: Finding
 
 
-@dataclass(frozen=True)
+@value_object
 class StringsAsked:
     """What parallel strings are sized from. Any finding may lack its value.
 
@@ -365,7 +366,7 @@ class StringsAsked:
     regeneration_current: Finding | None = None
 
 
-@dataclass(frozen=True)
+@value_object
 class StringsDuty:
     """What each string's fuse and contactors must carry, break and make.
 

@@ -12,7 +12,6 @@ import hashlib
 import io
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from packcalc.errors import Fault, InputErrors, nearest
 from packcalc.reading.positions import one_line, read_text
@@ -24,6 +23,7 @@ from packcalc.reading.readings_file import (
     measured,
     rows,
 )
+from packcalc.value import value_object
 
 # What the design says stands in front; what the builder fills in follows.
 DESIGNED = ("id", "what", "designed", "assigned_mark")
@@ -36,7 +36,7 @@ PART, JOINT = "part", "joint"
 NOT_OF_JOINT, NOT_OF_PART = ("part", "serial"), ("resistance",)
 
 
-@dataclass(frozen=True)
+@value_object
 class Built:
     """One line that somebody filled.
 
@@ -63,7 +63,7 @@ class Built:
     line: int = 0
 
 
-@dataclass(frozen=True)
+@value_object
 class AsBuilt:
     """A whole record; `digest` is of the text that was read.
 

@@ -41,6 +41,7 @@ from packcalc.reading.sheet_text import (
     records,
 )
 from packcalc.units import dimension, fold, into_si, printed, to_si_number
+from packcalc.value import value_object
 
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
 LONGEST_MARK, LONGEST_WORDS = 40, 300
@@ -55,7 +56,7 @@ HEADS: dict[str, tuple[Figure, str]] = {
 PLAIN_HEADS = ("mark", *WORDS, *ANSWERS, *DATES)
 
 
-@dataclass(frozen=True)
+@value_object
 class ColumnLine:
     """One line of the reference table of the bench sheet."""
 

@@ -31,6 +31,7 @@ from packcalc.units import (
     show,
     to_si,
 )
+from packcalc.value import value_object
 
 MOST_FAULTS = 100
 LEFT_OPEN = "unknown"
@@ -351,7 +352,7 @@ def _given_range(notes: Notes, key: Key, raw: Any, path: KeyPath) -> list[float 
 # -- findings ---------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@value_object
 class Safe:
     """What counts while an entry is open, in SI: the safe value, and a lucky one."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from packcalc import cell_formulas as formulas
@@ -16,6 +15,7 @@ from packcalc.modules import (
     CAPACITY_LEAST, CAPACITY_MOST, CELLS_MOST, DROP_LEAST, DROP_MOST, INITIAL_PULSE, REST_FAR,
     ModuleType, RestVoltage, read_label,
 )
+from packcalc.value import value_object
 
 UNKNOWN = "unknown"
 WARM_ENOUGH = 293.15
@@ -24,7 +24,7 @@ LEAST_SPAN, LEAST_APART = 0.40, 0.10
 RECORD_BASES = ("given", "measured", "read", "assumed", "invented")
 
 
-@dataclass(frozen=True)
+@value_object
 class Key:
     """One entry: its dimension, how it is printed, and what is plausible for one module."""
 

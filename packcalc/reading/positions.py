@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from packcalc.errors import Fault, InputErrors, nearest
+from packcalc.value import value_object
 
 LARGEST_FILE = 1_000_000
 DEEPEST_KEY = 20
@@ -206,7 +207,7 @@ def shown_key(key: KeyPath) -> str:
 # -- lines ------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@value_object
 class Positions:
     """Where each entry of one text stands.
 

@@ -14,11 +14,11 @@ import io
 import os
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
 from packcalc.reading.positions import one_line, read_text
 from packcalc.units import parse
+from packcalc.value import value_object
 
 COLUMNS = ("id", "value", "instrument", "calibration_date", "date", "name", "note")
 NEEDED = ("id", "value", "date")
@@ -30,7 +30,7 @@ MOST_ROWS, MOST_FAULTS, LONGEST_CELL = 20_000, 100, 1000
 _GUARDED, _FORMULA = re.compile(r"'+[=+\-@#]"), re.compile(r"'*[=+\-@#]")
 
 
-@dataclass(frozen=True)
+@value_object
 class Reading:
     """One row.
 
@@ -59,7 +59,7 @@ class Reading:
         return self.text.lower() == YES_NO[0]
 
 
-@dataclass(frozen=True)
+@value_object
 class ReadingsFile:
     """Every reading of one file, in its order; `digest` is of the text that was read."""
 

@@ -7,11 +7,11 @@ import io
 import re
 import stat
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from packcalc.errors import Fault, InputErrors, ProgramFault
 from packcalc.reading.positions import one_line
+from packcalc.value import value_object
 
 LARGEST_FILE = 5_000_000
 MARKS = {"point": ".", "comma": ","}
@@ -66,7 +66,7 @@ def read_text(path: Path) -> str:
     return text
 
 
-@dataclass(frozen=True)
+@value_object
 class Layout:
     """How a sheet is written: what whoever appends a row must keep to."""
 
@@ -145,7 +145,7 @@ def _rows(text: str, head: tuple[str, ...]) -> Iterator[tuple[int, int, dict[str
         below = below or one.cells[:len(head)] == head
 
 
-@dataclass(frozen=True)
+@value_object
 class Record:
     """One record of the file: its first line, its cells; or why it cannot be split."""
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from packcalc.brief import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, Key
@@ -29,6 +28,7 @@ from packcalc.reading.brief_file import (
 )
 from packcalc.reading.entries import keys_of, span
 from packcalc.reading.positions import one_line
+from packcalc.value import value_object
 
 FILE_NAME = "brief.toml"
 WIDTH = 96
@@ -159,7 +159,7 @@ MARK = "  # example value: change it"
 LEFT_OUT = ("record", "cable", "rest_voltages")
 
 
-@dataclass(frozen=True)
+@value_object
 class Plain:
     """An entry that is plain words and so has no quantity in the schema."""
 
@@ -232,7 +232,7 @@ SECTIONS: dict[str, str] = {
 }
 
 
-@dataclass(frozen=True)
+@value_object
 class KeyLine:
     """One line of the reference table of the brief.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
@@ -67,6 +67,7 @@ from packcalc.report.salvage_report import (
 from packcalc.report.states_report import states_section
 from packcalc.review_merge import Review, merge
 from packcalc.units import show
+from packcalc.value import value_object
 
 PLACE = "Fault place: "
 
@@ -114,7 +115,7 @@ def _left_out(study: ProtectionStudy) -> Section:
         f"of them, and packcalc report writes the whole file. Parts: {keys}."),))
 
 
-@dataclass(frozen=True)
+@value_object
 class Salvage:
     """What the bench adds to the file: the graded lot and, where it can be made, who goes where."""
 

@@ -8,13 +8,14 @@ that a page shows. Figures carry their data and a text equivalent.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Union
 
 from packcalc.findings import Finding
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Column:
     """One column: machine key (ends in its unit, e.g. `energy_kWh`), printed title.
 
@@ -31,7 +32,7 @@ class Column:
     wide: bool = False
 
 
-@dataclass(frozen=True)
+@value_object
 class Cell:
     """One cell: the text a page shows, the value JSON and CSV carry."""
 
@@ -43,7 +44,7 @@ class Cell:
         return self.text if self.value is None else self.value
 
 
-@dataclass(frozen=True)
+@value_object
 class Table:
     """A table. `key` is its stable name in JSON and the file stem in CSV."""
 
@@ -54,7 +55,7 @@ class Table:
     note: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Facts:
     """A short two-column list of labelled values; `key` is its name in JSON."""
 
@@ -63,7 +64,7 @@ class Facts:
     rows: tuple[tuple[str, str, Cell], ...]  # (machine key, printed label, value)
 
 
-@dataclass(frozen=True)
+@value_object
 class Paragraph:
     """Plain text; `kind` is "text", "caution", "open" or "lead"."""
 
@@ -71,7 +72,7 @@ class Paragraph:
     kind: str = "text"
 
 
-@dataclass(frozen=True)
+@value_object
 class Bullets:
     """A list of lines; `key` names it in JSON when it is not empty."""
 
@@ -81,7 +82,7 @@ class Bullets:
     kind: str = "text"
 
 
-@dataclass(frozen=True)
+@value_object
 class Chain:
     """A finding to be unfolded: inputs, rule, result, source, basis."""
 
@@ -90,7 +91,7 @@ class Chain:
     governing: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Figure:
     """A picture from data: SVG text, its text equivalent, and its data as a table."""
 
@@ -104,7 +105,7 @@ class Figure:
 Block = Union[Table, Facts, Paragraph, Bullets, Chain, Figure]
 
 
-@dataclass(frozen=True)
+@value_object
 class Section:
     """One section; `level` 1 stands right under the document's title."""
 
@@ -114,7 +115,7 @@ class Section:
     level: int = 1
 
 
-@dataclass(frozen=True)
+@value_object
 class Document:
     """A whole report.
 

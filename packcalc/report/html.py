@@ -11,7 +11,6 @@ import contextlib
 import functools
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +30,7 @@ from packcalc.report.steps import (
     steps,
     twins,
 )
+from packcalc.value import value_object
 
 if TYPE_CHECKING:
     import jinja2
@@ -108,7 +108,7 @@ def anchor(prefix: str, key: str) -> str:
     return f"{prefix}-{re.sub(r'[^A-Za-z0-9_.-]+', '-', key)}"
 
 
-@dataclass(frozen=True)
+@value_object
 class _Part:
     """One section of the page, with its id."""
 

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from packcalc.errors import ProgramFault
 from packcalc.findings import BASES, Finding, worked
 from packcalc.report.document import Chain, Document
+from packcalc.value import value_object
 
 
-@dataclass(frozen=True)
+@value_object
 class Step:
     """One finding of a document.
 

@@ -6,7 +6,7 @@ not stated is drawn where the study counts it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from packcalc.brief import Branch
 from packcalc.checks import Item
@@ -16,6 +16,7 @@ from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Table
 from packcalc.units import from_si, printed, significant
+from packcalc.value import value_object
 
 PLUS, MINUS = "+", "−"
 MONITOR, PRECHARGE, SENSE = "monitor", "pre-charge", "sense"
@@ -26,7 +27,7 @@ BEFORE, BEHIND_FUSE, BEHIND_CONTACTORS = ("before the main fuse", "behind the ma
                                           "behind the contactors")
 
 
-@dataclass(frozen=True)
+@value_object
 class Part:
     """One part of the circuit.
 
@@ -55,7 +56,7 @@ class Part:
     pole: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class Rung:
     """A branch between the poles: its load, and its fuses and contactors, one or two, or none."""
 
@@ -65,7 +66,7 @@ class Rung:
     contactors: tuple[Part, ...] = ()
 
 
-@dataclass(frozen=True)
+@value_object
 class Circuit:
     """Everything that the one-line diagram draws.
 

@@ -9,13 +9,13 @@ The box is a schema, not the place of a module in the vehicle.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import whole, words
 from packcalc.report.document import Column, Figure, Table
 from packcalc.report.drawings.circuit import MINUS, PLUS, Circuit, circuit_of
 from packcalc.report.drawings.svg import DASHED, WIDTH, Canvas, Point, clip, text_width, wrap
+from packcalc.value import value_object
 
 KEY = "modules_layout"
 GROUPED, STRINGS = "grouped", "strings"
@@ -27,7 +27,7 @@ HEAD, STRING_HEAD = 26.0, 26.0
 Marks = Sequence[Sequence[str]]
 
 
-@dataclass(frozen=True)
+@value_object
 class Grid:
     """Where every module stands.
 
@@ -98,7 +98,7 @@ def terminal(grid: Grid, step: int, lane: int, pole: str) -> Point:
     return x + (grid.box[0] if on_the_right else 0.0), y + grid.box[1] / 2
 
 
-@dataclass(frozen=True)
+@value_object
 class Link:
     """One connection: what it is, the two terminals as (step, lane, pole), its course."""
 

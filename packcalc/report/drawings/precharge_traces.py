@@ -8,7 +8,7 @@ not at 63 %. Loads that wake on the bus are counted in the slow corner.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -33,6 +33,7 @@ from packcalc.report.drawings.svg import (
     wrap,
 )
 from packcalc.units import show, significant
+from packcalc.value import value_object
 
 KEY = "precharge_traces"
 LEFT, RIGHT = 40.0, WIDTH - 12.0
@@ -45,7 +46,7 @@ SHOWN_STEPS = (0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0)
 Curve = Callable[[np.ndarray], np.ndarray]
 
 
-@dataclass(frozen=True)
+@value_object
 class Corner:
     """One corner of the tolerances: its resistance, capacitance and curve."""
 
@@ -58,7 +59,7 @@ class Corner:
         return self.resistance * self.capacitance
 
 
-@dataclass(frozen=True)
+@value_object
 class Traces:
     """One panel: three corners, and the levels and times that are marked.
 
@@ -230,7 +231,7 @@ def _discharging(voltage: float, resistance: float, capacitance: float) -> Corne
 
 # --- the picture ------------------------------------------------------------------------
 
-@dataclass(frozen=True)
+@value_object
 class _Frame:
     panel: Traces
     top: float

@@ -6,14 +6,14 @@ positive end on the left, or standing, with the positive end on top.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.report.drawings.svg import INK, PAPER, Canvas, Point
+from packcalc.value import value_object
 
 HALF = 14.0
 
 
-@dataclass(frozen=True)
+@value_object
 class Spot:
     """Where a symbol stands, and whether its conductor runs downwards."""
 

@@ -8,7 +8,6 @@ every figure, stands in the table below it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 
 import numpy as np
@@ -19,6 +18,7 @@ from packcalc.part_checks.sweep import number
 from packcalc.protect.coordination import Coordination, CoordinationAsked
 from packcalc.report.document import Cell, Column, Figure, Table
 from packcalc.units import show, significant
+from packcalc.value import value_object
 
 WIDTH, HEIGHT = 760, 560
 LEFT, RIGHT, TOP, BOTTOM = 70, 18, 54, 62
@@ -29,7 +29,7 @@ PREFIX = "tc"
 BRACKET = 2.5   # the ends of the contactor's window point up by this factor of time
 
 
-@dataclass(frozen=True)
+@value_object
 class _Line:
     """One line or area of the picture: its mark, its look, what it is, its points."""
 
@@ -41,7 +41,7 @@ class _Line:
     figures: str = ""
 
 
-@dataclass(frozen=True)
+@value_object
 class _Scale:
     """Amperes and seconds to places in the picture."""
 

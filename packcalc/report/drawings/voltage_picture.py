@@ -6,7 +6,6 @@ charger on the right; labels are pushed apart, and a fine line leads each to its
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 
 from packcalc.findings import Finding
 from packcalc.protection import ProtectionStudy
@@ -23,6 +22,7 @@ from packcalc.report.drawings.svg import (
     ticks,
     wrap,
 )
+from packcalc.value import value_object
 
 KEY = "voltage_picture"
 TOP, BOTTOM_MARGIN, LEAST_HEIGHT = 44.0, 76.0, 300.0
@@ -33,7 +33,7 @@ SCALE = 24.0
 GAP = 4.0
 
 
-@dataclass(frozen=True)
+@value_object
 class Level:
     """One voltage of the picture.
 
@@ -76,7 +76,7 @@ def levels(study: ProtectionStudy) -> tuple[Level, ...]:
     )
 
 
-@dataclass(frozen=True)
+@value_object
 class _Scale:
     low: float
     high: float
