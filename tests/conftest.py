@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator
 
 import pytest
 
 from packcalc import review
+from packcalc.door import COLLECT_AFTER
 from tests.review.cases import TODAY
+
+
+gc.set_threshold(COLLECT_AFTER)  # as the command line does, from the first test on
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -7,10 +7,13 @@ and the difference then shows which numbers moved.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from functools import lru_cache
 
 import pytest
 
 from examples import regenerate
+from packcalc import api
 from packcalc.brief import Brief
 from packcalc.reading.brief_file import read_brief
 from packcalc.report.cautions import SHORT
@@ -32,6 +35,14 @@ def brief_of(name: str) -> Brief:
 def test_every_folder_is_an_example() -> None:
     folders = {path.parent.name for path in regenerate.ROOT.glob("examples/*/brief.toml")}
     assert folders == set(regenerate.EXAMPLES)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _sized_once() -> Iterator[None]:
+    """The pages of one example rest on one study, which a process works out once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(api, "size_protection", lru_cache(maxsize=None)(api.size_protection))
+        yield
 
 
 @pytest.mark.parametrize(("name", "file"), REPORTS, ids=["/".join(r) for r in REPORTS])
