@@ -170,10 +170,13 @@ def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
     from packcalc.mixes import with_pairs
     from packcalc.protection import study_protection
 
-    count = len(with_pairs(brief).modules)
+    count = len(with_pairs(brief).modules) + len(brief.untyped)
     if module is not None and not 1 <= module <= count:
         raise OutOfRange(f"module {module}: the brief has {count}, counted from 1")
-    return study_protection(brief, layout, arrangement, None if module is None else module - 1)
+    entry = None if module is None else brief.index_of(module - 1)
+    if module is not None and entry is None:
+        raise OutOfRange(f"module {module}: the brief does not say which module it is")
+    return study_protection(brief, layout, arrangement, entry)
 
 
 def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,

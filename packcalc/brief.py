@@ -35,6 +35,7 @@ class Key:
         pair: for a range, the names of its two fields.
         required: no first answer without it.
         ends: why nothing under `least` is read, where it is not for being implausible.
+        zero: whether nothing at all is plausible too, below `least`.
     """
 
     section: str
@@ -55,6 +56,7 @@ class Key:
     pair: tuple[str, str] | None = None
     required: bool = False
     ends: str = ""
+    zero: bool = False
 
     @property
     def dotted(self) -> str:
@@ -66,6 +68,8 @@ TABLES_END = (
     "such cells do; write \"-20 degC\" and warm the cells, or keep the contactors open, when it "
     "is colder")
 NOTHING_TRIED = "nothing is counted on: no layout can be tried without it"
+NOT_TRIED = ("nothing is counted on: these modules are not tried, and no layout can be where there "
+             "are no others")
 HOW_REST = (
     "charge one module fully, measure its capacity, then draw it down to 80, 50 and 20 % of that; "
     "at each let it rest until the reading moves by less than 1 mV in ten minutes, read the "
@@ -86,7 +90,7 @@ BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-ch
 
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,
-        consequence=NOTHING_TRIED, find="count the modules that passed the bench"),
+        consequence=NOT_TRIED, find="count the modules that passed the bench"),
     Key("modules", "state_of_health", "ratio", "SOH", "%", "state of health (capacity left)",
         30, 110, 70, 90,
         "capacity counted at 70 % of the label",
@@ -114,8 +118,8 @@ KEYS: tuple[Key, ...] = (
         "inverter's manual: maximum DC voltage, also when not running"),
     Key("inverter", "full_power_from", "voltage", "U_fp", "V",
         "voltage below which full power is not available", 12, 1500, None, None,
-        "full power is counted on only from 10 % above the lowest operating voltage; its current "
-        "is counted down to that voltage itself",
+        "the loaded voltage is asked to stay 10 % above the lowest operating voltage; current and "
+        "charge of the peak are counted at the lowest operating voltage itself",
         "inverter's manual: power or current derating against DC voltage"),
     Key("inverter", "dc_link_capacitance", "capacitance", "C", "mF", "DC-link capacitance",
         0.01, 100, 3.0, 0.5,
@@ -146,23 +150,23 @@ KEYS: tuple[Key, ...] = (
         "tolerance of the discharge resistor", 0, 50, 10, 5,
         "discharge resistor counted 10 % off either way",
         "resistor's data sheet; 0 % for a resistance that was measured"),
-    Key("power", "peak", "power", "P_pk", "kW", "peak power at the inverter", 0.1, 2000,
+    Key("power", "peak", "power", "P_pk", "kW", "peak power at the inverter", 1, 2000,
         required=True, consequence=NOTHING_TRIED,
         find="what the motor and inverter may draw at full pedal"),
     Key("power", "peak_duration", "time", "t_pk", "s", "duration of the peak", 0.1, 60, 30, 10,
         "sag is judged at the end of a 30 s peak",
         "longest full-pedal pull: a slip road, a ramp; inverter's peak time limit"),
-    Key("power", "continuous", "power", "P_c", "kW", "continuous power", 0.05, 2000, None, None,
+    Key("power", "continuous", "power", "P_c", "kW", "continuous power", 0.3, 2000, None, None,
         "half the peak power is counted as continuous; more than published drive cycles of a "
         "light truck ask, less than a long climb at full power",
         "motor's continuous rating, or the power that holds the steepest long climb"),
     Key("power", "peaks_in_life", "number", "n_pk", "", "full-power peaks in the pack's life",
         1, 1e8, 100000, 10000, "fuse is asked to stand 100 000 peaks",
         "full pulls a day times days of use"),
-    Key("regeneration", "power", "power", "P_rg", "kW", "braking power fed back", 0, 2000,
+    Key("regeneration", "power", "power", "P_rg", "kW", "braking power fed back", 0.3, 2000,
         None, None,
         "braking power counted as half the peak power",
-        "inverter's regeneration setting"),
+        "inverter's regeneration setting", zero=True),
     Key("regeneration", "duration", "time", "t_rg", "s", "duration of a braking pulse", 0.1, 60,
         10, 5, "voltage rise is judged at the end of a 10 s braking pulse",
         "inverter's setting, or a long downhill stop"),
@@ -177,7 +181,7 @@ KEYS: tuple[Key, ...] = (
                     "inverter's own voltage limit is given, that limit alone counts",
         find="management system's manual: charge current limit sent to the inverter, and proof "
              "that the inverter obeys it"),
-    Key("charger", "power", "power", "P_ch", "kW", "charging power", 0.05, 500, 11, 6.6,
+    Key("charger", "power", "power", "P_ch", "kW", "charging power", 0.4, 500, 11, 6.6,
         "charging counted at 11 kW", "charger's plate"),
     Key("charger", "tolerance", "ratio", "Δ_ch", "%", "tolerance of the charger's end voltage",
         0, 5, 1, 0.5, "full-charge voltage counted 1 % higher", "charger's data sheet"),
@@ -186,10 +190,10 @@ KEYS: tuple[Key, ...] = (
         consequence="whether the charger covers the pack's voltages is not evaluated; full cells "
                     "are counted, whatever the highest charge in use",
         find="charger's plate"),
-    Key("battery", "energy_least", "energy", "E_min", "kWh", "least usable energy", 0.1, 2000,
+    Key("battery", "energy_least", "energy", "E_min", "kWh", "least usable energy", 1, 2000,
         consequence="no energy is asked for",
         find="distance a day times consumption, plus reserve"),
-    Key("battery", "energy_most", "energy", "E_max", "kWh", "most usable energy", 0.1, 5000,
+    Key("battery", "energy_most", "energy", "E_max", "kWh", "most usable energy", 1, 5000,
         consequence="no upper limit on energy",
         find="box, budget or rules"),
     Key("battery", "charge_lowest", "ratio", "SOC_min", "%", "lowest charge in use", 0, 60, 10, 20,
@@ -586,7 +590,7 @@ DONOR_KEYS: tuple[Key, ...] = (
 # Entries of a module type itself, for the words of what is open; `reading.modules` reads them.
 MODULE_TYPE = Key(
     "modules", "label", "words", "", "", "which module: cells in series, capacity, chemistry",
-    consequence=NOTHING_TRIED, required=True,
+    consequence=NOT_TRIED, required=True,
     find="read the plate of the module or of the donor's box. Without one: count the cells "
          "between the terminals, measure the capacity of one module at C/5 and 25 °C; for the "
          "chemistry ask the donor's maker: voltage alone does not tell NMC, NCA and LMO apart")
@@ -765,6 +769,8 @@ class PartsUse:
     string_contactor: str = ""
     resistor: str = ""
     disconnect: str = ""
+    mid_fuse: str = ""
+    charge_contactor: str = ""
 
     def tripped(self, in_strings: bool) -> str:
         """The contactor that the pack's trips open: in parallel strings that of each string."""
@@ -1025,16 +1031,51 @@ class Brief:
 
     @property
     def untold(self) -> tuple[Unknown, ...]:
-        """The open entries without which no first answer can be given."""
-        return tuple(unknown for unknown in self.unknowns if unknown.key.required)
+        """The open entries without which no first answer can be given.
+
+        Which modules and how many is known as soon as one type is: the others are left out.
+        """
+        told = any(on_hand.count.known for on_hand in self.modules)
+        return tuple(unknown for unknown in self.unknowns if unknown.key.required
+                     and not (told and unknown.key.section == "modules"))
+
+    @property
+    def untyped(self) -> tuple[Unknown, ...]:
+        """Open entries of `[[modules]]` that do not say which module; not among `modules`."""
+        return tuple(unknown for unknown in self.unknowns if unknown.key is MODULE_TYPE)
+
+    def number_of(self, index: int) -> int:
+        """Where a type stands among the `[[modules]]` entries of the file, from 0."""
+        for unknown in self.untyped:  # in the order of the file
+            index += _number(unknown.dotted) <= index
+        return index
+
+    def index_of(self, number: int) -> int | None:
+        """Where an entry of the file stands in `modules`; None for one that says no type."""
+        left_out = [_number(unknown.dotted) for unknown in self.untyped]
+        return None if number in left_out else number - sum(n < number for n in left_out)
 
     def entries(self) -> Iterator[tuple[str, Finding]]:
         """Every leaf with its dotted name, in the order of the classes."""
-        yield from _entries(self, "")
+        for name, finding in _entries(self, ""):
+            yield self._as_written(name), finding
 
     def words(self) -> Iterator[tuple[str, str]]:
         """Every entry that is no figure, with its dotted name; entries left empty are not there."""
-        yield from _words(self, "")
+        for name, text in _words(self, ""):
+            yield self._as_written(name), text
+
+    def _as_written(self, name: str) -> str:
+        """A dotted name with the number that the module type has in the file."""
+        if not self.untyped or not name.startswith("modules["):
+            return name
+        number = _number(name)
+        return name.replace(f"[{number}]", f"[{self.number_of(number)}]", 1)
+
+
+def _number(dotted: str) -> int:
+    """The number of the entry in "modules[2].label"."""
+    return int(dotted.partition("[")[2].partition("]")[0])
 
 
 def _words(value: object, prefix: str) -> Iterator[tuple[str, str]]:

@@ -7,8 +7,7 @@ import importlib
 from packcalc.findings import Formula, formulas
 
 ROOMS = (
-    "packcalc.cells",
-    "packcalc.modules",
+    "packcalc.cell_formulas",
     "packcalc.conductors",
     "packcalc.electrical",
     "packcalc.mixes",
@@ -20,11 +19,9 @@ ROOMS = (
     "packcalc.fuse_formulas",
     "packcalc.part_formulas",
     "packcalc.protect.faults",
-    "packcalc.protect.fuse",
     "packcalc.protect.coordination",
     "packcalc.protect.contactor",
-    "packcalc.protect.cable",
-    "packcalc.protect.precharge",
+    "packcalc.protect.states",
     "packcalc.bench.rules",
     "packcalc.bench.teardown",
     "packcalc.bench.sharing",

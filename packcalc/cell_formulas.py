@@ -1,6 +1,7 @@
 """Formulas of cells and modules: interpolation of published rows, and products of ratios.
 
-All are definitions; what is known of cells stands in the rows, each with its source.
+What is known of cells stands in the rows, each with its source. A rule of our own says so: its
+basis is `assumed`, and it states what it takes and to which side it errs.
 """
 
 from __future__ import annotations
@@ -40,7 +41,9 @@ def _between(at: Any, below: Any, value_below: Any, above: Any, value_above: Any
     inputs={"charge": "x [%] state of charge on the curve's axis",
             "charge_below": "x1 [%] of the row below", "voltage_below": "E1 [V] of the row below",
             "charge_above": "x2 [%] of the row above", "voltage_above": "E2 [V] of the row above"},
-    basis="definition", valid="x1 to x2",
+    basis="read", source="chapra-numerical-methods",
+    where="section 18.1.1, linear interpolation, example 18.1",
+    valid="x1 to x2",
 )
 def curve_voltage(charge: Any, charge_below: Any, voltage_below: Any, charge_above: Any,
                   voltage_above: Any) -> Any:
@@ -59,7 +62,9 @@ def curve_voltage(charge: Any, charge_below: Any, voltage_below: Any, charge_abo
     inputs={"voltage": "E [V] of the cell at rest",
             "voltage_below": "E1 [V] of the row below", "charge_below": "x1 [%] of the row below",
             "voltage_above": "E2 [V] of the row above", "charge_above": "x2 [%] of the row above"},
-    basis="definition", valid="E1 to E2, rising",
+    basis="read", source="chapra-numerical-methods",
+    where="section 18.1.1, linear interpolation, example 18.1",
+    valid="E1 to E2, rising",
 )
 def curve_charge(voltage: Any, voltage_below: Any, charge_below: Any, voltage_above: Any,
                  charge_above: Any) -> Any:
@@ -78,7 +83,9 @@ def curve_charge(voltage: Any, voltage_below: Any, charge_below: Any, voltage_ab
     inputs={"voltage": "E [V] on the lowest curve of the class",
             "half_gap": "h [V] half the gap between the charge and discharge curves",
             "empty_voltage": "E_e [V] at which the module counts as empty"},
-    basis="definition", safe_side="low: used for sag and for the lowest fault current",
+    basis="assumed", source="packcalc-rule",
+    where="charge and discharge curves are taken to lie half their gap from the published one",
+    safe_side="low: used for sag and for the lowest fault current",
 )
 def lowest_rest_voltage(voltage: Any, half_gap: Any, empty_voltage: Any) -> Any:
     """Take a curve down to its discharge side, never below the empty voltage.
@@ -96,7 +103,9 @@ def lowest_rest_voltage(voltage: Any, half_gap: Any, empty_voltage: Any) -> Any:
     inputs={"voltage": "E [V] on the highest curve of the class",
             "half_gap": "h [V] half the gap between the charge and discharge curves",
             "full_voltage": "E_f [V] at which the module counts as full"},
-    basis="definition", safe_side="high: used for voltage and for the highest fault current",
+    basis="assumed", source="packcalc-rule",
+    where="charge and discharge curves are taken to lie half their gap from the published one",
+    safe_side="high: used for voltage and for the highest fault current",
 )
 def highest_rest_voltage(voltage: Any, half_gap: Any, full_voltage: Any) -> Any:
     """Take a curve up to its charge side, never above the full voltage.
@@ -114,7 +123,9 @@ def highest_rest_voltage(voltage: Any, half_gap: Any, full_voltage: Any) -> Any:
     inputs={"temperature": "T [°C] of the cell",
             "temperature_below": "T1 [°C] of the row below", "ratio_below": "k1 [] of that row",
             "temperature_above": "T2 [°C] of the row above", "ratio_above": "k2 [] of that row"},
-    basis="definition", valid="T1 to T2",
+    basis="read", source="chapra-numerical-methods",
+    where="section 18.1.1, linear interpolation, example 18.1",
+    valid="T1 to T2",
     safe_side="high: resistance is convex in temperature, so the straight line lies above it",
 )
 def ratio_between_temperatures(temperature: Any, temperature_below: Any, ratio_below: Any,
@@ -134,7 +145,9 @@ def ratio_between_temperatures(temperature: Any, temperature_below: Any, ratio_b
     inputs={"charge": "z [%] state of charge",
             "charge_below": "z1 [%] of the row below", "ratio_below": "k1 [] of that row",
             "charge_above": "z2 [%] of the row above", "ratio_above": "k2 [] of that row"},
-    basis="definition", valid="z1 to z2",
+    basis="read", source="chapra-numerical-methods",
+    where="section 18.1.1, linear interpolation, example 18.1",
+    valid="z1 to z2",
 )
 def ratio_between_charges(charge: Any, charge_below: Any, ratio_below: Any, charge_above: Any,
                           ratio_above: Any) -> Any:
@@ -153,7 +166,9 @@ def ratio_between_charges(charge: Any, charge_below: Any, ratio_below: Any, char
     inputs={"pulse": "t [s] since the load came on",
             "pulse_below": "t1 [s] of the row below", "ratio_below": "k1 [] of that row",
             "pulse_above": "t2 [s] of the row above", "ratio_above": "k2 [] of that row"},
-    basis="definition", valid="t1 to t2",
+    basis="computed", source="chapra-numerical-methods",
+    where="section 18.1.1, linear interpolation, with the logarithm of time as abscissa",
+    valid="t1 to t2",
     safe_side="high: resistance is convex in the logarithm of time, so the line lies above it",
 )
 def ratio_between_pulses(pulse: Any, pulse_below: Any, ratio_below: Any, pulse_above: Any,
@@ -174,7 +189,9 @@ def ratio_between_pulses(pulse: Any, pulse_below: Any, ratio_below: Any, pulse_a
     inputs={"resistance": "R10 [mΩ] of the module at 10 s, 25 °C, 50 % charge",
             "temperature_ratio": "k_T [] to 25 °C", "charge_ratio": "k_z [] to 50 % charge",
             "pulse_ratio": "k_t [] to 10 s", "growth": "k_a [] with age"},
-    basis="definition", valid="ratios of one cell, taken as independent of one another",
+    basis="computed", source="gasper-2022",
+    where="resistance at 25 °C and −10 °C; that further ratios multiply is taken, not read",
+    valid="ratios of one cell, taken as independent of one another",
     safe_side="high, when each ratio is the largest published",
 )
 def resistance_under_load(resistance: Any, temperature_ratio: Any, charge_ratio: Any,
@@ -195,7 +212,8 @@ def resistance_under_load(resistance: Any, temperature_ratio: Any, charge_ratio:
             "temperature_ratio": "k_T [] of the test to 25 °C",
             "charge_ratio": "k_z [] of the test to 50 % charge",
             "pulse_ratio": "k_t [] of the test to 10 s"},
-    basis="definition",
+    basis="computed", source="gasper-2022",
+    where="resistance at 25 °C and −10 °C; that further ratios multiply is taken, not read",
     safe_side="smallest published ratios for sag, largest for the peak fault",
 )
 def reference_resistance(resistance: Any, temperature_ratio: Any, charge_ratio: Any,
@@ -232,7 +250,9 @@ def resistance_from_window(cells_in_series: Any, drop: Any, capacity: Any) -> An
     inputs={"resistance": "R10 [mΩ] of the module at 10 s, 25 °C, 50 % charge",
             "initial_ratio": "a [] of the first millisecond to 10 s",
             "hot_ratio": "b [] of a hot cell to 25 °C, first millisecond"},
-    basis="definition", safe_side="low: used for the highest fault current only",
+    basis="assumed", source="packcalc-rule",
+    where="the two ratios are taken to multiply: no test was read that varies both",
+    safe_side="low: used for the highest fault current only",
 )
 def initial_resistance(resistance: Any, initial_ratio: Any, hot_ratio: Any) -> Any:
     """Resistance of the first millisecond of a fault, from the 10 s value.
@@ -249,7 +269,9 @@ def initial_resistance(resistance: Any, initial_ratio: Any, hot_ratio: Any) -> A
     text="R_i = R_m·b",
     inputs={"resistance": "R_m [mΩ] of the module at 1 kHz, or as the initial voltage drop",
             "hot_ratio": "b [] of a hot cell to 25 °C, first millisecond"},
-    basis="definition", safe_side="low: used for the highest fault current only",
+    basis="assumed", source="packcalc-rule",
+    where="the class's ratio of a hot cell is taken to hold for the module",
+    safe_side="low: used for the highest fault current only",
 )
 def initial_resistance_measured(resistance: Any, hot_ratio: Any) -> Any:
     """Resistance of the first millisecond of a fault, from a reading of it.
@@ -266,7 +288,9 @@ def initial_resistance_measured(resistance: Any, hot_ratio: Any) -> Any:
     text="k_a = 1 + g·(100 − H)/100",
     inputs={"state_of_health": "H [%] capacity left",
             "growth_slope": "g [] growth per lost share of capacity"},
-    basis="definition", valid="H from 70 to 100 %",
+    basis="assumed", source="packcalc-rule",
+    where="a straight line through a new cell; its slope is the largest of the published tests",
+    valid="H from 70 to 100 %",
     safe_side="high, when g is the largest published",
 )
 def growth_with_age(state_of_health: Any, growth_slope: Any) -> Any:
@@ -281,7 +305,7 @@ def growth_with_age(state_of_health: Any, growth_slope: Any) -> Any:
 
 @formula(
     title="current at a rate", symbol="I", unit="A", text="I = r·Q",
-    inputs={"rate": "r [] in capacities per hour", "capacity": "Q [Ah]"},
+    inputs={"rate": "r [] in capacities per hour", "capacity": "Q [Ah] of the module"},
     basis="definition",
 )
 def current_at_rate(rate: Any, capacity: Any) -> Any:

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Callable
+from typing import Any
 
 from packcalc import transients as tr
 from packcalc.checks import FAIL, Check, judge
@@ -62,7 +64,7 @@ class LoadedBus:
     level: Finding
     loads: tuple[BusLoad, ...]
 
-    @property
+    @functools.cached_property
     def target(self) -> Finding:
         return trace(tr.share_of_voltage, "Voltage of the closing level", symbol="v_x",
                      voltage=self.voltage, share=self.level)
@@ -71,8 +73,22 @@ class LoadedBus:
         """The loads that draw at a bus voltage."""
         return tuple(load for load in self.loads if load.wakes_at.number <= bus)
 
+    @functools.cached_property
+    def _told(self) -> dict[tuple[str, int], Any]:
+        """What was worked for as many loads awake: each is asked for many times."""
+        return {}
+
+    def _once(self, what: str, bus: float, work: Callable[[float], Any]) -> Any:
+        key = (what, len(self.awake(bus)))
+        if key not in self._told:
+            self._told[key] = work(bus)
+        return self._told[key]
+
     def source(self, bus: float) -> tuple[Finding, Finding]:
         """Open-circuit voltage and resistance with the resistive loads that are awake."""
+        return self._once("source", bus, self._source)
+
+    def _source(self, bus: float) -> tuple[Finding, Finding]:
         voltage, resistance = self.voltage, self.resistance
         for load in self.awake(bus):
             if load.kind == "resistive":
@@ -86,6 +102,9 @@ class LoadedBus:
 
     def power(self, bus: float) -> Finding:
         """Sum of the constant-power loads that are awake."""
+        return self._once("power", bus, self._power)
+
+    def _power(self, bus: float) -> Finding:
         powers = [load.power for load in self.awake(bus)
                   if load.kind == "constant power" and load.power is not None]
         if not powers:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from packcalc.findings import NEVER_A_GROUND, TO_CONFIRM, Finding
+from packcalc.findings import AT_LEAST, NEVER_A_GROUND, TO_CONFIRM, Finding
 from packcalc.value import value_object
 
 PASS, CAUTION, FAIL, NOT_EVALUATED = "pass", "caution", "fail", "not evaluated"
@@ -101,7 +101,7 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
 
     Returns:
         Check; `not evaluated` where a value is lacking or where a pass would rest on a
-        figure that is only remembered.
+        figure that is only remembered; a caution where it would rest on one that may be more.
     """
     for item, role in ((figure, "the figure"), (demand, "the demand")):
         if item is None or not item.known:
@@ -121,7 +121,20 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     if weak:
         words = "would pass only on a figure that nobody saw in print: " + "; ".join(sorted(weak))
         return Check(title, stage, NOT_EVALUATED, figure, demand, relation, words, remedy)
+    more = _may_be_more(demand if relation in ("at least", "above") else figure)
+    if more:
+        words = more if reason.startswith(AT_LEAST) else "; ".join(filter(None, (reason, more)))
+        return Check(title, stage, CAUTION, figure, demand, relation, words,
+                     "the figures that are still open")
     return Check(title, stage, PASS, figure, demand, relation, reason, remedy)
+
+
+def _may_be_more(item: Finding) -> str:
+    """What in the chain of a figure is only the least it can be, in words."""
+    found = next((node for node in item.walk() if node.may_be_more), None)
+    if found is None or found is item:
+        return item.may_be_more
+    return f"{found.title} {found.shown}, {found.may_be_more}"
 
 
 def named_title(name: str) -> str:
@@ -148,6 +161,14 @@ def named_part(named: str, candidates: "Sequence[Candidate]") -> tuple[Check, ..
     first = told[0] if told[0].verdict in (FAIL, CAUTION) else None
     held = (first.figure, first.demand, first.relation) if first else (None, None, "")
     return (Check(title, stage, found.verdict, *held, words, "; ".join(remedies)),)
+
+
+def hidden_cautions(item: "Item") -> tuple[Check, ...]:
+    """Cautions of a named part whose one line says `not evaluated`, which outranks them."""
+    silent = {c.title for c in item.checks if c.verdict == NOT_EVALUATED}
+    return tuple(replace(check, title=f"{part.name}: {check.title}")
+                 for part in item.candidates if part.own and named_title(part.name) in silent
+                 for check in part.checks if check.verdict == CAUTION)
 
 
 def _spare(check: Check) -> float:

@@ -24,7 +24,8 @@ from packcalc.clearing import (
     takeover_of,
 )
 from packcalc.feeds import Feeds, feeds_of
-from packcalc.findings import Finding, trace
+from packcalc.findings import Finding
+from packcalc.further_parts import charge_contactor_item, mid_fuse_item
 from packcalc.pack import PackModel
 from packcalc.place_arcs import PlaceArc, worst_arc
 from packcalc.place_sweep import sweeping_by
@@ -33,6 +34,7 @@ from packcalc.protect.branches import SENSE
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.faults import FaultRange
+from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
 from packcalc.protect.management import ManagementAsked, ManagementResult, specify_management
 from packcalc.protect.overvoltage import OvervoltageResult
@@ -41,14 +43,12 @@ from packcalc.protect.states import StatesAsked, StatesResult, Untimed, study_st
 from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
     branch_items,
-    bus_capacitance,
     bus_checks,
     string_contactor_item,
     string_fuse_item,
     strings_item,
 )
 from packcalc.string_sweep import string_coordination
-from packcalc.transients import largest_capacitance
 from packcalc.value import value_object
 
 BEFORE_FUSE = TAP_CHOICES[0]
@@ -90,6 +90,7 @@ class MainPath:
         precharge: the pre-charge item.
         pack_inductance, cable_inductance: of the fault loop.
         closing_step: what a contactor makes after pre-charge.
+        fuse_asked: what the main fuse is sized from; None keeps a mid-pack fuse as it was.
     """
 
     pack: PackModel
@@ -101,6 +102,7 @@ class MainPath:
     pack_inductance: Finding
     cable_inductance: Finding
     closing_step: Finding | None = None
+    fuse_asked: FuseAsked | None = None
 
 
 def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) -> Circuit:
@@ -116,9 +118,7 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
         clearing=answers, sweeping=sweeping_by(answers)))
-    # What the link's resistor has to empty is every capacitor on the bus.
-    charged = trace(largest_capacitance, capacitance=bus_capacitance(brief),
-                    tolerance=brief.inverter.dc_link_tolerance)
+    charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
     arc = worst_arc(places, answers)
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
@@ -141,10 +141,13 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     switched = _string_contactors(feeds, brief, named, path)
     if strings is not None:
         strings = _as_at_the_place(strings, places)
-    several = tuple(item for item in (strings, string_fuse, switched,
-                                      inside.item if inside else None) if item is not None)
+    loops = tuple(place.loop for place in places)
+    several = tuple(item for item in (
+        strings, string_fuse, switched, inside.item if inside else None,
+        mid_fuse_item(feeds, path.fuse_asked, loops),
+        charge_contactor_item(feeds, named, loops)) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
-             _with_bus_checks(states.item, brief))
+             _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc)
 
 
@@ -200,6 +203,6 @@ def _with_selectivity(item: Item, branch: Branch, named: NamedFuses, highest: Fi
         named, upper, branch.fuse_part, highest, "the whole vehicle")))
 
 
-def _with_bus_checks(item: Item, brief: Brief) -> Item:
+def _with_bus_checks(item: Item, brief: Brief, pack: PackModel) -> Item:
     """The switching item with the branches whose share of the bus is open."""
-    return replace(item, checks=(*item.checks, *bus_checks(brief)))
+    return replace(item, checks=(*item.checks, *bus_checks(brief, pack.layout.in_strings)))

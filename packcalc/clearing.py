@@ -42,9 +42,12 @@ END_AT_CELLS = leaf("conductor of a module at the end of a fault", "θ_f", "°C"
 CELL_TRIPS = ("cell_trip", "pole_cell_trip", "bus_cell_trip", "wire_cell_trip")
 # The pack's own current trip, where its sensor need not carry the fault.
 UNSEEN = ("pole_contactor", "wire_contactor", "bus_contactors")
-IN_STRINGS = ("string_contactors", "cell_trip", "bus_cell_trip")
+LEAK = "leak_contactor"  # of one string, in the part of a fault that passes one of its poles
+IN_STRINGS = ("string_contactors", "cell_trip", "bus_cell_trip", LEAK)
 BUS_SENSOR = ("the pack's trip acts only where its current sensor carries this fault, and nobody "
               "says where that sits: not shown")
+LEAK_SENSOR = ("the string's own trip acts only where its sensor sits in the pole that this part "
+               "passes, and nobody says where that is: not shown")
 ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits "
             "in that pole: not shown")
 
@@ -155,7 +158,7 @@ def breaks_both_ways(held: Coordination) -> Finding | None:
     """What the main contactor breaks in either direction; None unless its sheet shows it here."""
     part, voltage = held.asked.contactor, held.asked.highest_voltage
     if part is None or part.break_discharge is None or part.break_charge is None \
-            or voltage_check(part, voltage, "").verdict != PASS:
+            or voltage_check(part, voltage, "").verdict not in (PASS, CAUTION):
         return None
     return smallest([part.break_discharge, part.break_charge],
                     f"breaking current of {part.name}, the weaker direction")
@@ -288,8 +291,9 @@ class PartAnswers:
             return _fuse_answer(side, current, self.named.highest_voltage)
         if path is None or not current.known:
             return clearing_without_parts(device, current)
-        if device.key in ("contactors", "string_contactors"):
-            return _contactor_answer(path, current)
+        if device.key in ("contactors", "string_contactors", LEAK):
+            told = _contactor_answer(path, current)
+            return (None, None, LEAK_SENSOR) if told[0] and device.key == LEAK else told
         if device.key in CELL_TRIPS:
             return _cell_answer(path, self.cell_trip(device, path), current)
         if device.key in UNSEEN:
@@ -313,7 +317,8 @@ def clearing_by(held: Coordination, brief: Brief,
     sides = {f"branch_fuse.{b.name}": named.side(b.fuse_part) for b in brief.branch}
     sides |= {"string_fuse": named.side(brief.parts.string_fuse),
               "main_fuse": held.sweep.fuse if held.sweep is not None
-              else named.side(brief.parts.main_fuse)}
+              else named.side(brief.parts.main_fuse),
+              "midpack_fuse": named.side(brief.parts.mid_fuse)}
     sides["main_fuse.behind"] = sides["main_fuse"]
     return PartAnswers(held, brief, named, sides, inside)
 
@@ -356,13 +361,13 @@ def _amperes(value: float) -> str:
 
 def _contactor_answer(held: Coordination, current: Finding) -> Answer:
     side, limit = held.sweep.contactor, held.sweep.counted_time  # type: ignore[union-attr]
+    if side.limit and current.number > side.limit:
+        return False, None, f"above the {_amperes(side.limit)} that it breaks"
     if side.reasons:
         return None, None, "; ".join(side.reasons)
     time = float(side.times(np.array([current.number]))[0])
     if np.isnan(time):
         return False, None, "no named trip acts at this current"
-    if current.number > side.limit:
-        return False, None, f"above the {_amperes(side.limit)} that it breaks"
     if time > limit:
         return False, None, "its trip is slower than the counted second"
     return True, _time(time, f"trip and opening time of {side.part.name}"), \
@@ -378,12 +383,14 @@ class CellTrip:
         why: it is not shown to; empty where it is.
         level: of the cells.
         blind_from: current from which the cells keep more than the level, in A.
+        shut_from: current from which every trip may be held back.
     """
 
     time: float
     why: str
     level: Finding
     blind_from: float = np.inf
+    shut_from: float = np.inf
 
 
 def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
@@ -408,8 +415,10 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
                        f"{left.shown} that such a fault leaves on them")
     opening = side.part.opening_time if side.part is not None else None
     blind = level.number / drop.number if drop is not None and drop.number > 0 else np.inf
+    # The pack holds back the trips of its strings' contactors as well.
+    held = brief.management.trip_blocked_above
     return CellTrip(delay.number + (opening.number if opening else 0.0), "; ".join(reasons), level,
-                    blind)
+                    blind, min(side.blocked_above, held.number if held.known else np.inf))
 
 
 def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer:
@@ -422,7 +431,7 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
     if current.number >= trip.blind_from:
         return None, None, (f"from {_amperes(trip.blind_from)} the cells keep more than its "
                             f"{level.shown}: the wires outside take the rest of the voltage")
-    if current.number >= side.blocked_above:
+    if current.number >= trip.shut_from:
         return False, None, "held closed: every trip is held back above this current"
     if time > path.sweep.counted_time:  # type: ignore[union-attr]
         return False, None, "the cells' undervoltage trip is slower than the counted second"

@@ -113,11 +113,11 @@ def held_record(study: Any, path: str, quiet: bool) -> Any:
     from packcalc.handover.as_built import assigned, hold, wanted
     from packcalc.handover.build import build_sheet
     from packcalc.reading.as_built_file import read_as_built
-    from packcalc.review import design_of
+    from packcalc.review import design_of, latest_day
 
     with progress("holding the record against the design", quiet):
         sheet = build_sheet(study)
-        record = read_as_built(path, wanted(sheet), design_of(study))
+        record = read_as_built(path, wanted(sheet), design_of(study), latest_day(study))
         salvage = api.salvage_of(study)
         return hold(sheet, record, assigned(salvage.dealt if salvage else None, sheet),
                     salvage.lot if salvage else None)
@@ -163,6 +163,8 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
             tell(f"written: {form}")
         return
     file = _readings_of(study, readings)
+    if file is not None and not file.design and not quiet:
+        tell(f"{file.place}: {commission_report.UNBOUND}")
     emit(commission_report.commission_document(study, file, dealt), out, format_, table, quiet)
     why = commission_report.answer(study, file, dealt) if file is not None else ""
     if why:
@@ -186,9 +188,11 @@ def _readings_of(study: Any, path: str) -> Any:
     if not path:
         return None
     from packcalc.handover.commission import plan_of
-    from packcalc.reading.readings_file import read_readings
+    from packcalc.reading.readings_file import Bound, read_readings
+    from packcalc.review import design_of, latest_day
 
-    return read_readings(path, plan_of(study).dimensions)
+    bound = Bound(design_of(study), study.layout.label, latest_day(study))
+    return read_readings(path, plan_of(study).dimensions, bound)
 
 
 @click.command(cls=Command, short_help="Intervals, readings to repeat, what to do after events.")

@@ -298,7 +298,8 @@ def cable_fault_integral(current: Any, time: Any) -> Any:
 @formula(title="current that one cable survives for the counted time", symbol="I_1s", unit="A",
          text="I_1s = √(k²S² / t)",
          inputs={"withstand": "k²S² [A²s] of one cable", "time": "t [s] counted time"},
-         basis="definition")
+         basis="read", source="iec-60364-4-43-conductors",
+         where="434.5.2, solved for I")
 def survivable_current(withstand: Any, time: Any) -> Any:
     """Fault current that just reaches the end temperature in the counted time.
 

@@ -27,9 +27,10 @@ LONGEST_ADIABATIC = 5.0  # s, IEC 60364-4-43, 434.5.2
     inputs={"current": "I [A] between I_1 and I_2", "current_1": "I_1 [A] first point",
             "time_1": "t_1 [s] first point", "current_2": "I_2 [A] second point",
             "time_2": "t_2 [s] second point"},
+    basis="read", source="bhandari-machine-elements",
+    where="chapter 5, straight line on logarithmic scales, example 5.7",
     valid="between the two points; a straight line on logarithmic scales",
-    safe_side="a curve that bends down between its points lies below the line: give more points",
-    basis="definition")
+    safe_side="a curve that bends down between its points lies below the line: give more points")
 def log_log_time(current: Any, current_1: Any, time_1: Any, current_2: Any, time_2: Any) -> Any:
     """Time between two points of a time–current curve.
 
@@ -47,7 +48,9 @@ def log_log_time(current: Any, current_1: Any, time_1: Any, current_2: Any, time
     inputs={"time": "t [s] between t_1 and t_2", "current_1": "I_1 [A] first point",
             "time_1": "t_1 [s] first point", "current_2": "I_2 [A] second point",
             "time_2": "t_2 [s] second point"},
-    valid="between the two points; a straight line on logarithmic scales", basis="definition")
+    basis="read", source="bhandari-machine-elements",
+    where="chapter 5, straight line on logarithmic scales, example 5.6",
+    valid="between the two points; a straight line on logarithmic scales")
 def log_log_current(time: Any, current_1: Any, time_1: Any, current_2: Any, time_2: Any) -> Any:
     """Current between two points of a time–current curve.
 
@@ -64,9 +67,10 @@ def log_log_current(time: Any, current_1: Any, time_1: Any, current_2: Any, time
     text="I²t = Ik² · (t − 2·τ·(1 − e^(−t/τ)) + (τ/2)·(1 − e^(−2·t/τ)))",
     inputs={"prospective": "Ik [A] prospective current", "time_constant": "τ [s] of the loop",
             "time": "t [s] after the fault begins"},
+    basis="computed", source="halliday-fundamentals",
+    where="heat of a rising current in an R-L loop: the squared rise, integrated",
     valid="t at or above 0, τ above 0; constant R and L, no current before the fault",
-    safe_side="low against Ik²·t: use Ik²·t for heat, this for the earliest melting",
-    basis="definition", where="the squared rise of an R-L loop, integrated")
+    safe_side="low against Ik²·t: use Ik²·t for heat, this for the earliest melting")
 def rising_integral(prospective: Any, time_constant: Any, time: Any) -> Any:
     """I²t of an R-L loop a time after the fault begins.
 
@@ -84,9 +88,10 @@ def rising_integral(prospective: Any, time_constant: Any, time: Any) -> Any:
     title="time in which a fault heats a conductor to its limit", symbol="t", unit="s",
     text="t = k²S² / I²",
     inputs={"withstand": "k²S² [A²s] of the conductor", "current": "I [A] fault current"},
+    basis="read", source="iec-60364-4-43-conductors",
+    where="434.5.2, I²·t = k²S² solved for t",
     valid="up to 5 s; beyond, the current-carrying capacity rules",
-    safe_side="no heat is taken to leave the conductor", basis="definition",
-    where="I²·t = k²S² solved for t")
+    safe_side="no heat is taken to leave the conductor")
 def adiabatic_time(withstand: Any, current: Any) -> Any:
     """How long a conductor stands a fault current.
 

@@ -117,7 +117,8 @@ def put_forward(item: Item, brief: Brief) -> Candidate | None:
     named = {"main_fuse": use.main_fuse, "contactors": use.tripped(strung),
              "precharge": use.resistor,
              "disconnect": use.disconnect, "string_fuse": use.string_fuse,
-             "string_contactors": use.string_contactor,
+             "string_contactors": use.string_contactor, "mid_fuse": use.mid_fuse,
+             "charge_contactor": use.charge_contactor,
              **{f"cable.{r.name}": r.cable for r in brief.cables.route}}.get(item.key, "")
     own = next((c for c in item.candidates if c.own and named and c.name == named), None)
     return own or (item.shortlist[0] if item.shortlist else None)

@@ -109,8 +109,8 @@ def cable_allowance(length, resistance_per_length):
     """Loop resistance allowed for the traction cables when sag is judged.
 
     Examples:
-        >>> round(cable_allowance(5.0, 0.7064e-3), 6)
-        0.007064
+        >>> round(cable_allowance(5.0, 0.7204e-3), 6)
+        0.007204
     """
     return 2.0 * length * resistance_per_length
 
@@ -130,7 +130,7 @@ def total_resistance(modules, path, cables):
     return modules + path + cables
 
 
-@formula(title="capacity of the pack", symbol="Q", unit="Ah", text="Q = P · Q_m · SOH",
+@formula(title="capacity of the pack", symbol="Q", unit="Ah", text="Q = P · Q_m · SOH/100",
          inputs={"parallel": "P [] in parallel", "module_capacity": "Q_m [Ah] label capacity",
                  "state_of_health": "SOH [%] capacity left"},
          basis="definition", safe_side="capacity as it is now, not as labelled")
@@ -145,11 +145,12 @@ def pack_capacity(parallel, module_capacity, state_of_health):
 
 
 @formula(title="charge left at the end of the peak", symbol="SOC_e", unit="%",
-         text="SOC_e = SOC − P·t / (U · Q · 3600 s/h)",
+         text="SOC_e = SOC − 100 · P·t / (U · Q · 3600 s/h)",
          inputs={"charge": "SOC [%] before the peak", "power": "P [W] peak power",
                  "duration": "t [s] of the peak", "voltage": "U [V] lowest voltage allowed",
                  "capacity": "Q [Ah] of the pack"},
-         basis="definition",
+         basis="assumed", source="packcalc-rule",
+         where="the current of the end of the peak is counted for all of it",
          safe_side="the current is counted as P/U_lowest throughout, more than it is")
 def charge_left(charge, power, duration, voltage, capacity):
     """State of charge when the peak ends, with the largest current it can draw.
@@ -181,8 +182,8 @@ def constant_power_current(open_circuit_voltage, resistance, power):
 
 
 @formula(title="loaded voltage", symbol="U", unit="V", text="U = E − I · R",
-         inputs={"open_circuit_voltage": "E [V] open-circuit voltage", "current": "I [A]",
-                 "resistance": "R [Ω] up to the inverter"},
+         inputs={"open_circuit_voltage": "E [V] open-circuit voltage",
+                 "current": "I [A] drawn", "resistance": "R [Ω] up to the inverter"},
          basis="definition")
 def loaded_voltage(open_circuit_voltage, current, resistance):
     """Voltage at the inverter's terminals under load.
@@ -241,7 +242,7 @@ def raised_voltage(open_circuit_voltage, current, resistance):
 
 
 @formula(title="full-charge voltage with charger tolerance", symbol="U_full", unit="V",
-         text="U_full = U · (1 + Δ)",
+         text="U_full = U · (1 + Δ/100)",
          inputs={"voltage": "U [V] at the end of charging", "tolerance": "Δ [%] of the charger"},
          basis="definition", safe_side="upper tolerance")
 def with_tolerance(voltage, tolerance):
@@ -255,7 +256,7 @@ def with_tolerance(voltage, tolerance):
 
 
 @formula(title="energy between two states of charge", symbol="W", unit="kWh",
-         text="W = Q · (SOC_1 − SOC_2) · U / 1000",
+         text="W = Q · (SOC_1 − SOC_2)/100 · U / 1000",
          inputs={"capacity": "Q [Ah] of the pack", "upper": "SOC_1 [%] from",
                  "lower": "SOC_2 [%] down to", "voltage": "U [V] mean open-circuit voltage"},
          basis="definition", safe_side="losses in the resistance are not taken off")
@@ -270,7 +271,8 @@ def energy_between(capacity, upper, lower, voltage):
 
 
 @formula(title="current at a power and a voltage", symbol="I", unit="A", text="I = P / U",
-         inputs={"power": "P [W]", "voltage": "U [V]"}, basis="definition",
+         inputs={"power": "P [W] drawn", "voltage": "U [V] at which it is drawn"},
+         basis="definition",
          safe_side="largest at the lowest voltage at which the inverter still runs")
 def power_current(power, voltage):
     """Current that carries a power at a voltage.
@@ -297,7 +299,7 @@ def module_current(current, parallel):
 
 
 @formula(title="current against capacity", symbol="c", unit="1/h", text="c = I / Q",
-         inputs={"current": "I [A]", "capacity": "Q [Ah] real capacity"}, basis="definition")
+         inputs={"current": "I [A] drawn", "capacity": "Q [Ah] real capacity"}, basis="definition")
 def rate(current, capacity):
     """Current as multiples of the real capacity per hour.
 
@@ -312,7 +314,8 @@ def rate(current, capacity):
          text="I_lim = I_label · min(SOH, 100)/100",
          inputs={"limit": "I_label [A] of a new module",
                  "state_of_health": "SOH [%] capacity left"},
-         basis="definition",
+         basis="assumed", source="packcalc-rule",
+         where="a module that lost capacity is loaded at the same rate",
          safe_side="a limit counts as a rate of the capacity that is left, never more than new")
 def limit_at_health(limit, state_of_health):
     """Current limit of a module that has lost capacity.
@@ -327,7 +330,8 @@ def limit_at_health(limit, state_of_health):
 @formula(title="resistance of a module below the record's", symbol="R_m", unit="mΩ",
          text="R_m = R · min(f_age, 1)",
          inputs={"resistance": "R [mΩ] of a new module", "growth": "f_age [] as measured"},
-         basis="definition",
+         basis="assumed", source="packcalc-rule",
+         where="only a resistance below the record's is believed",
          safe_side="low: age never raises the resistance of the highest fault")
 def resistance_at_fault(resistance, growth):
     """Resistance for the highest fault of a module that measures lower than its record.

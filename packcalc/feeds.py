@@ -12,9 +12,10 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc import transients as tr
-from packcalc.brief import Brief, ModulesOnHand
+from packcalc.brief import TAP_CHOICES, Branch, Brief, ModulesOnHand
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.pack import PackModel, full_module, within
+from packcalc.protect.branches import SENSE, added_capacitance
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
     FaultRange,
@@ -37,6 +38,44 @@ SHORT_RUN = leaf("length counted for a run that is left open", "l", "m", 0.5, "a
                  source="packcalc-rule", origin=RULE,
                  note="short, where the capacitors' current is asked: it then errs high")
 SLOPE_POINTS = 41
+BUS = TAP_CHOICES[2]
+BARE = (SENSE, "pre-charge", "monitor")   # wires with no input capacitor behind them
+# As an open DC link counts with more than an inverter usually holds: no figure is a pass for none.
+OPEN_INPUT = leaf("input capacitance, left open", "C_br", "mF", 1e-3, "assumed",
+                  source="packcalc-rule", origin=RULE,
+                  note="not known, and counted as more than a converter or charger usually holds: "
+                       "with less, pre-charge and discharge are shorter and the fault's peak is "
+                       "lower than printed; with more they are longer and it is higher")
+
+
+# -- the bus --------------------------------------------------------------------------------
+
+
+def on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
+    """Branches that are pre-charged and discharged with the DC link, and feed a fault with it.
+
+    Args:
+        brief: with its branches.
+        strung: whether strings are paralleled. They join behind their own contactors: all that
+            leaves from where they join then lies on the bus, with a fuse between at most.
+    """
+    return tuple(b for b in brief.branch
+                 if b.taps == BUS or (strung and b.kind != SENSE))
+
+
+def bus_capacitance(brief: Brief, strung: bool) -> Finding:
+    """DC link and every branch on the bus, nominal; an open branch counts with `OPEN_INPUT`."""
+    total = brief.inverter.dc_link_capacitance
+    for branch in on_the_bus(brief, strung):
+        held = branch.capacitance if branch.capacitance.known else \
+            None if branch.kind in BARE else OPEN_INPUT
+        if held is not None:
+            total = trace(added_capacitance, "capacitance on the bus", first=total,
+                          second=held.called(f"input capacitance of {branch.name}"))
+    return total
+
+
+# -- every source ---------------------------------------------------------------------------
 
 
 def count(title: str, symbol: str, value: float) -> Finding:
@@ -91,7 +130,7 @@ class Feeds:
         string: None unless strings are paralleled.
         resistance_box: lowest-fault loop without the cables.
         pack_inductance, per_length: of modules and links; of a route.
-        capacitance: DC link at its upper tolerance.
+        capacitance: DC link and every branch on the bus, at its upper tolerance.
         charger: current that the charger adds.
         motor: current that a spinning motor adds, where known.
     """
@@ -160,11 +199,11 @@ def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductan
     """
     box = trace(resistance_left, "loop of the lowest fault without the cables",
                 whole=pack.resistance_long, part=pack.cable_allowance)
-    capacitance = trace(tr.largest_capacitance, capacitance=brief.inverter.dc_link_capacitance,
+    strung = pack.layout.in_strings
+    capacitance = trace(tr.largest_capacitance, capacitance=bus_capacitance(brief, strung),
                         tolerance=brief.inverter.dc_link_tolerance)
-    several = pack.layout.arrangement == "strings" and pack.layout.parallel > 1
     return Feeds(brief, pack, faults, _module(brief, pack), _string(brief, pack, box)
-                 if several else None, box, pack_inductance, per_length, capacitance,
+                 if strung else None, box, pack_inductance, per_length, capacitance,
                  pack.charging_current, motor)
 
 

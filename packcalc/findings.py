@@ -26,6 +26,8 @@ BASES = (
 )
 NEVER_A_GROUND = ("remembered",)
 TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
+# How a note says that the value is the least it can be, and that another figure bounds it.
+AT_LEAST, BOUNDED = "at least this", "counted until these are known"
 
 
 @value_object
@@ -93,9 +95,9 @@ def formula(*, title: str, symbol: str, unit: str, text: str, inputs: dict[str, 
         unit: printed unit of the result ("" when it has none).
         text: the formula in the printed units of `inputs`.
         inputs: parameter name to "symbol [unit] meaning", in the order of the signature.
-        basis: one of BASES.
+        basis: one of BASES; "assumed" is a rule of our own (source "packcalc-rule").
         source: key of the register of sources; empty only for basis "definition".
-        where: clause, equation or table in the source.
+        where: clause, equation or table in the source; of an own rule, what it takes.
         valid: range in which the formula holds.
         safe_side: which side is the safe one, if the formula errs.
     """
@@ -202,6 +204,13 @@ class Finding:
     def shown(self) -> str:
         """Value with unit, to four significant figures."""
         return show(self.value, self.unit)
+
+    @property
+    def may_be_more(self) -> str:
+        """What a value leaves out that may raise it, in words; empty where it is the most."""
+        if not self.note.startswith(AT_LEAST) or BOUNDED in self.note:
+            return ""
+        return self.note.partition("; governed by")[0]
 
     def walk(self) -> Iterator["Finding"]:
         """This finding and everything it rests on, each once, inputs first."""

@@ -59,7 +59,7 @@ def fuse_ambient_factor(ambient, hottest_part, rating_ambient):
             "ambient_factor": "A1 [] ambient factor",
             "fluctuation_factor": "A′2 [] fluctuating-load factor"},
     valid="still air, DC; the conductor factor C1 is not in it and can only raise it",
-    safe_side="high",
+    safe_side="high: a larger link runs cooler; the cable bounds it from above",
     basis="read", source=GUIDE, where="pages 35 and 37; proximity factor 1 at DC",
 )
 def fuse_rating_before_conductor(load_current, ambient_factor, fluctuation_factor):
@@ -77,7 +77,7 @@ def fuse_rating_before_conductor(load_current, ambient_factor, fluctuation_facto
     inputs={"before": "In,0 [A] before the conductor factor",
             "conductor_factor": "C1 [] maker's factor for the conductors joined to the fuse"},
     valid="C1 above 0 and at most 1, from the maker's sheet",
-    safe_side="high",
+    safe_side="high: a larger link runs cooler; the cable bounds it from above",
     basis="read", source=GUIDE, where="pages 35 and 37",
 )
 def fuse_rating_with_conductor(before, conductor_factor):
@@ -99,7 +99,7 @@ def fuse_rating_with_conductor(before, conductor_factor):
     inputs={"peak_current": "Ip [A] repeated or occasional overload",
             "share": "B [] largest share of the melting current (B′2, or Cf3 if occasional)"},
     valid="on/off load; Im is read from the melting curve at the length of the peak",
-    safe_side="high",
+    safe_side="high: the peak stays further from melting the link",
     basis="read", source=GUIDE, where="page 12, Table 3; page 36 for Cf3",
 )
 def fuse_melting_current_demand(peak_current, share):
@@ -114,11 +114,11 @@ def fuse_melting_current_demand(peak_current, share):
 
 @formula(
     title="Largest rating that protects a cable against overload", symbol="In", unit="A",
-    text="In = 1.45·Iz / k2",
+    text="In = min(1.45·Iz / k2, Iz)",
     inputs={"cable_current": "Iz [A] corrected current-carrying capacity",
             "fusing_factor": "k2 [] conventional fusing current over rated current"},
     valid="full-range links only; never above Iz itself",
-    safe_side="low",
+    safe_side="low: a smaller link opens sooner and spares the cable",
     basis="read", source="iec-60364-4-43", where="clause 433.1, I2 ≤ 1.45 Iz",
 )
 def fuse_rating_cable_limit(cable_current, fusing_factor):
@@ -138,8 +138,10 @@ def fuse_rating_cable_limit(cable_current, fusing_factor):
             "ambient_factor": "Kt [] sheet's factor at the ambient",
             "fluctuation_factor": "Kf [] sheet's factor for fluctuating load",
             "conductor_factor": "Ke [] sheet's factor for the conductors joined"},
+    basis="read", source="semiconductor-fuse-guide",
+    where="pages 35 and 37: the rated current is divided by each factor",
     valid="all factors from one data sheet; still air, DC, up to 2,000 m",
-    safe_side="high", basis="definition",
+    safe_side="high: a larger link runs cooler; the cable bounds it from above",
 )
 def fuse_rating_by_sheet(load_current, ambient_factor, fluctuation_factor, conductor_factor):
     """Rated current asked by the load with the factors of the link's own sheet.

@@ -8,14 +8,15 @@ import numpy as np
 
 from packcalc import electrical as el
 from packcalc.brief import Brief
-from packcalc.findings import Finding, leaf
+from packcalc.findings import Finding, largest, leaf
 from packcalc.loads import power_of_branches
 from packcalc.value import value_object
 
 ARRANGEMENTS = ("grouped", "strings")
 
-# 35 mm² class 5 copper at 90 °C: 0.554 Ω/km at 20 °C (IEC 60228) times (234.5+90)/(234.5+20).
-CABLE_ALLOWANCE = 0.554e-3 * (234.5 + 90.0) / (234.5 + 20.0)
+# 35 mm² class 5 tinned copper at 90 °C: 0.565 Ω/km at 20 °C (IEC 60228),
+# times (234.5+90)/(234.5+20).
+CABLE_ALLOWANCE = 0.565e-3 * (234.5 + 90.0) / (234.5 + 20.0)
 
 # A margin this little below zero is the rounding of binary numbers, no failure.
 ROUNDING = 1e-9
@@ -87,13 +88,15 @@ class Asks:
 
     To try many values of a demand at once, a field may hold an array with one value a row.
     `charge_ceiling` is the charge that nothing carries the cells above: the charge limit beside
-    a charger whose range is given, else full cells.
+    a charger whose range is given, else full cells. The loaded voltage is held against
+    `demand_voltage`; current and charge of the peak are counted at `peak_voltage`.
     """
 
     voltage_low: float
     voltage_high: float
     absolute_maximum: float
     demand_voltage: float
+    peak_voltage: float
     peak: float
     peak_duration: float
     continuous: float
@@ -149,7 +152,7 @@ def asks_of(brief: Brief) -> Asks:
     return Asks(
         voltage_low=inv.voltage_low.number, voltage_high=inv.voltage_high.number,
         absolute_maximum=inv.absolute_maximum.number,
-        demand_voltage=max(inv.voltage_low.number, inv.full_power_from.number),
+        demand_voltage=demand_voltage(b).number, peak_voltage=peak_voltage(b).number,
         peak=b.power.peak.number, peak_duration=b.power.peak_duration.number,
         continuous=b.power.continuous.number, regeneration=b.regeneration.power.number,
         regeneration_duration=b.regeneration.duration.number,
@@ -167,6 +170,23 @@ def asks_of(brief: Brief) -> Asks:
         fuse=b.path.fuse_resistance.number, contactor=b.path.contactor_resistance.number,
         cables=cable_loop(brief),
     )
+
+
+def demand_voltage(brief: Brief) -> Finding:
+    """What the loaded voltage must hold; 10 % above the lowest where nobody said what it is."""
+    return largest([brief.inverter.voltage_low, brief.inverter.full_power_from],
+                   "voltage that full power needs")
+
+
+def peak_voltage(brief: Brief) -> Finding:
+    """Lowest voltage at which the whole peak may be drawn: its current and charge go by it.
+
+    While `full_power_from` is open its safe value is a demand on the sag; that the inverter
+    derates below it nobody has said, and full power may be drawn down to the lowest voltage.
+    """
+    if brief.left_open("inverter.full_power_from"):
+        return brief.inverter.voltage_low
+    return demand_voltage(brief)
 
 
 def charge_ceiling(brief: Brief) -> Finding:

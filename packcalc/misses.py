@@ -171,8 +171,10 @@ def _continuous(case: _Case) -> str:
 
 
 def _peak_limit(case: _Case) -> str:
-    return case.per_module(case.asks.peak_drawn / case.asks.demand_voltage, "peak_current",
-                           "at the peak")
+    asks = case.asks
+    lower = asks.peak_voltage < asks.demand_voltage
+    when = f"at the peak, drawn at {_volts(asks.peak_voltage)}" if lower else "at the peak"
+    return case.per_module(asks.peak_drawn / asks.peak_voltage, "peak_current", when)
 
 
 def _steady_limit(case: _Case) -> str:

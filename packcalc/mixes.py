@@ -104,10 +104,13 @@ def why_not_alone(brief: Brief, i: int) -> str:
     """Why a type is not tried at all; empty when it is."""
     on_hand = brief.modules[i]
     module, health = on_hand.module, on_hand.state_of_health
+    if not on_hand.count.known:
+        return f"{module.title}: not tried; nobody said how many are on hand. Enter count."
     if module.needs_bench:
         return (f"{module.title}: not tried; no published curve of {module.chemistry} is used "
                 "without a bench measurement. Enter rest_voltages at three charges.")
-    if brief.left_open(f"modules[{i}].resistance_growth") and not mod.knows_growth(module, health):
+    if brief.left_open(f"modules[{brief.number_of(i)}].resistance_growth") \
+            and not mod.knows_growth(module, health):
         return (f"{module.title}: not tried; at {health.shown} state of health nobody read how far "
                 f"the resistance of {module.chemistry} has grown (the figures end at "
                 f"{100 * module.cell.health_min:.0f} %). Measure one module and enter "
@@ -125,6 +128,8 @@ def why_not_in_series(brief: Brief, i: int, j: int) -> str:
     first, second = (o.module for o in pair)
     names = f"{first.title} and {second.title} in series: refused, "
     for index, module in ((i, first), (j, second)):
+        if not brief.modules[index].count.known:
+            return names + f"nobody said how many of {module.title} are on hand"
         if module.needs_bench:
             return names + f"the rest voltages of {module.title} are not measured"
         if why_not_alone(brief, index):
@@ -157,6 +162,8 @@ def why_not_in_parallel(brief: Brief, i: int, j: int) -> str:
         return names + f"{first.chemistry} and {second.chemistry}"
     if first.needs_bench or second.needs_bench:
         return names + "rest voltages are not measured"
+    if not all(brief.modules[index].count.known for index in (i, j)):
+        return names + "nobody said how many there are of each"
     if any(why_not_alone(brief, index) for index in (i, j)):
         return names + "a resistance growth is not known"
     apart = _curves_apart(first, second)
@@ -230,7 +237,8 @@ def _temperatures_apart(brief: Brief, first: ModuleType, second: ModuleType) -> 
          text="I_lim = I · R_1/R_2",
          inputs={"limit": "I [A] the lower of the two", "stiffer": "R_1 [mΩ] the lower of the two",
                  "softer": "R_2 [mΩ] the higher of the two"},
-         basis="definition",
+         basis="assumed", source="packcalc-rule",
+         where="current divider of one stiff module among soft ones, at its worst share",
          safe_side="low: one stiff module among soft ones takes at most R_2/R_1 of its even share")
 def shared_limit(limit, stiffer, softer):
     """Current limit counted on even shares where the shares are uneven.
@@ -243,7 +251,7 @@ def shared_limit(limit, stiffer, softer):
 
 
 @formula(title="most capacity of a module, two types side by side", symbol="Q_m", unit="Ah",
-         text="Q_m = (n_1·Q_1·SOH_1 + (N − n_1)·Q_2·SOH_2) / N, n_1 = min(N_1, N)",
+         text="Q_m = (n_1·Q_1·SOH_1 + (N − n_1)·Q_2·SOH_2) / (100·N), n_1 = min(N_1, N)",
          inputs={"larger": "Q_1 [Ah] label of the type that stores more",
                  "larger_health": "SOH_1 [%] its capacity left",
                  "smaller": "Q_2 [Ah] label of the other",

@@ -64,10 +64,12 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
         layout: the layout whose headlines are looked at.
 
     Returns:
-        NextStep: entries that move a main figure first, the largest swing first.
+        NextStep: entries without which modules are not tried, then those that move a main
+            figure, the largest swing first.
     """
     whole = with_pairs(brief)
-    base, used = headlines(whole, layout), _entries_of(whole, layout)
+    base, used = headlines(whole, layout), {
+        brief.number_of(entry) for entry in _entries_of(whole, layout)}
     steps = []
     for unknown in brief.unknowns:
         of_module = _OF_MODULE.match(unknown.dotted)
@@ -82,7 +84,9 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
         most = main if swings[main] >= NOTICEABLE else max(swings, key=lambda n: swings[n])
         steps.append(NextStep(unknown, swings[most], HEADLINES[most] if swings[most] else ""))
     first = {HEADLINES[name] for name in MAIN}
-    return tuple(sorted(steps, key=lambda s: (s.moves not in first, -s.swing)))
+    # Modules of which nobody said which or how many may give layouts that are not tried at all.
+    return tuple(sorted(steps, key=lambda s: (not s.unknown.key.required, s.moves not in first,
+                                              -s.swing)))
 
 
 def _entries_of(brief: Brief, layout: Layout) -> set[int]:
@@ -109,7 +113,7 @@ def headlines(brief: Brief, layout: Layout) -> dict[str, float]:
     return {
         **{name: float(row.columns[name][0]) for name in (
             "highest_voltage", "loaded_voltage", "available_power", "usable_energy")},
-        "continuous_current": steady, "peak_current": asks.peak_drawn / asks.demand_voltage,
+        "continuous_current": steady, "peak_current": asks.peak_drawn / asks.peak_voltage,
         "table_current": steady * max(_table_share(brief, r) for r in brief.cables.route),
         "cable_drop": steady * sum(r.length.number for r in brief.cables.route)
         / (brief.cables.voltage_drop_limit.number * asks.voltage_low),

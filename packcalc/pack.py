@@ -16,7 +16,15 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand, Path
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of, charge_ceiling
+from packcalc.layouts import (
+    CABLE_ALLOWANCE,
+    Asks,
+    Layout,
+    asks_of,
+    charge_ceiling,
+    demand_voltage,
+    peak_voltage,
+)
 from packcalc.loads import continuous_drawn, peak_drawn
 from packcalc.mixes import mix_cautions, traced_most_capacity
 from packcalc.screening import (
@@ -81,6 +89,7 @@ class PackModel:
     resistance_sag: Finding
     loaded_voltage: Finding
     demand_voltage: Finding
+    peak_voltage: Finding
     peak_current: Finding
     available_power: Finding
     largest_power: Finding
@@ -167,9 +176,9 @@ class _Builder:
             "length of all traction routes", "l", "m", sum(r.length.number for r in routes),
             "definition", origin=Origin("sum of routes"), note=", ".join(
                 f"{r.name} {r.length.shown}" for r in routes))
-        per = _rule("allowance for one conductor: 35 mm² class 5 copper at 90 °C", "R'", "mΩ/m",
+        per = _rule("allowance for one conductor: 35 mm² class 5 tinned copper at 90 °C", "R'", "mΩ/m",
                     CABLE_ALLOWANCE, basis="computed", source="iec-60228",
-                    note="0.554 Ω/km at 20 °C × 324.5/254.5")
+                    note="0.565 Ω/km at 20 °C × 324.5/254.5")
         return trace(el.cable_allowance, length=total, resistance_per_length=per)
 
     def resistance(self, temperature: Finding, charge: Finding, pulse: Finding, *,
@@ -292,14 +301,13 @@ def _regeneration(b: _Builder, start: Finding) -> Finding:
 def _sag(b: _Builder) -> dict[str, Finding]:
     """Loaded voltage at the inverter at the end of the peak: cold, aged, nearly empty."""
     brief = b.brief
-    demand = largest([brief.inverter.voltage_low, brief.inverter.full_power_from],
-                     "voltage that full power needs")
+    demand, peak_at = demand_voltage(brief), peak_voltage(brief)
     capacity = smallest([trace(el.pack_capacity, parallel=b.parallel,
                                module_capacity=o.module.capacity,
                                state_of_health=o.state_of_health) for o in b.on_hand],
                         "capacity of the pack")
     left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=b.peak,
-                 duration=brief.power.peak_duration, voltage=demand, capacity=capacity)
+                 duration=brief.power.peak_duration, voltage=peak_at, capacity=capacity)
     at = left if left.number >= 0 else leaf(
         "charge left, counted as empty", "SOC_e", "%", 0.0, "definition", origin=RULE,
         note=f"the pack runs empty before the peak ends: {left.shown}")
@@ -318,8 +326,8 @@ def _sag(b: _Builder) -> dict[str, Finding]:
     top = trace(most_power, "most power in theory, cold and nearly empty", symbol="P_m",
                 unit="kW", voltage=e, resistance=r)
     held = _held_power("power with the bus held at its lower limit", "P_av", e, r, demand)
-    return {"demand_voltage": demand, "capacity": capacity, "charge_left": left,
-            "open_circuit_sag": e, "resistance_sag": r, "peak_at_corner": current,
+    return {"demand_voltage": demand, "peak_voltage": peak_at, "capacity": capacity,
+            "charge_left": left, "open_circuit_sag": e, "resistance_sag": r, "peak_at_corner": current,
             "loaded_voltage": loaded, "largest_power": top, "available_power": held}
 
 
@@ -347,14 +355,13 @@ def _module_limit(b: _Builder, name: str, title: str) -> Finding:
     return smallest(found, title)
 
 
-def _currents(b: _Builder, demand: Finding, rest_low: Finding) -> dict[str, Finding]:
+def _currents(b: _Builder, peak_at: Finding, rest_low: Finding) -> dict[str, Finding]:
     """Duty currents: the ceilings that the inverter's lowest voltages set."""
     brief = b.brief
     low = brief.inverter.voltage_low
-    # An open entry is a demand on the sag; that the inverter derates below it nobody has said.
     open_ = brief.left_open("inverter.full_power_from")
     peak = trace(el.power_current, "peak current", symbol="I_pk", power=b.peak,
-                 voltage=low if open_ else demand,
+                 voltage=peak_at,
                  note="ceiling: the bus is counted at its lowest operating voltage, as "
                       "inverter.full_power_from is open and full power may be drawn down to there"
                  if open_ else "ceiling: the bus is counted at the lowest voltage at "
@@ -478,7 +485,7 @@ def _corners(b: _Builder, capacity: float) -> tuple[Corner, ...]:
             (layout.parallel, layout.parallel - 1) if several else (layout.parallel,)):
         # With a string out the others empty faster.
         left = el.charge_left(asks.charge_lowest, asks.peak_drawn, asks.peak_duration,
-                              asks.demand_voltage, capacity * inside / layout.parallel)
+                              asks.peak_voltage, capacity * inside / layout.parallel)
         found.append(_corner(b, max(left, 0.0) if low else asks.charge_highest, kelvin, aged,
                              inside, low=low))
     return tuple(found)
@@ -522,7 +529,7 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
     regen = _regeneration(b, full)
     sag = _sag(b)
     nearly_empty = _nearly_empty(b)
-    currents = _currents(b, sag["demand_voltage"], nearly_empty["rest_low_voltage"])
+    currents = _currents(b, sag["peak_voltage"], nearly_empty["rest_low_voltage"])
     del sag["peak_at_corner"]  # the model carries the ceiling, the corners carry this one
     return PackModel(
         layout=layout, cells=layout.cells(brief), series=b.series, parallel=b.parallel,

@@ -20,8 +20,8 @@ def loss_resistance(power, current):
 
 
 @formula(title="voltage drop in closed contacts", symbol="ΔU", unit="V", text="ΔU = n·I·R/1000",
-         inputs={"contacts": "n [] contacts one behind the other", "current": "I [A]",
-                 "resistance": "R [mΩ] of one closed contact"},
+         inputs={"contacts": "n [] contacts one behind the other",
+                 "current": "I [A] through them all", "resistance": "R [mΩ] of one closed contact"},
          basis="definition")
 def contacts_drop(contacts, current, resistance):
     """What contacts in the main path take from the voltage at the inverter.

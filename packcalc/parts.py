@@ -334,13 +334,18 @@ class ContactorPart(Part):
 
 @value_object
 class CablePart(Part):
-    """One cable."""
+    """One cable, or several alike side by side.
+
+    Attributes:
+        runs: cables a pole; one, but where a reviewer asks for more.
+    """
 
     section: Finding | None = None
     insulation_class: Finding | None = None
     short_circuit_temperature: Finding | None = None
     resistance_per_length: Finding | None = None
     current_at_ambient: Points | None = None
+    runs: int = 1
 
 
 @value_object

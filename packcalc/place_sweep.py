@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from packcalc.clearing import CELL_TRIPS, UNSEEN, PartAnswers
+from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.sweep import (
     ContactorSide, FuseSide, breaks, grid,
@@ -168,7 +168,9 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
     sides = [p.sweep.contactor for p in paths if p is not None and p.sweep is not None]
     for device in loop.devices:
         path = answers.path(device) if device.key in CELL_TRIPS else None
-        found += [] if path is None else [answers.cell_trip(device, path).blind_from]
+        if path is not None:
+            trip = answers.cell_trip(device, path)
+            found += [trip.blind_from, trip.shut_from]
         fuse = answers.fuse(device)
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
@@ -208,26 +210,31 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     """
     counted, none = answers.named.counted_time * (1.0 + 1e-9), np.full(current.shape, np.nan)
     seen = share if device.key == "string_contactors" else current
-    above, shut = share > side.limit, seen >= side.blocked_above
+    above = share > side.limit
     if device.key in CELL_TRIPS:
         path = answers.path(device)
         assert path is not None
         trip = answers.cell_trip(device, path)
         blind = current >= trip.blind_from
+        shut = seen >= trip.shut_from
         acts = np.where(shut | blind, np.nan, trip.time)
         if trip.why:
-            return _Told(device, none, ~shut, none, side.limit)
+            return _Told(device, none, ~shut & ~above if side.limit else ~shut, none, side.limit)
         counts = ~above & (acts <= counted)
+        # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same.
         return _Told(device, np.where(counts, acts, np.nan), blind & ~above,
-                     np.where(above, acts, np.nan), side.limit)
+                     np.where(above & ~blind, trip.time, np.nan), side.limit)
     soonest = side.earliest(seen)
     torn = np.where(above | bool(side.reasons), soonest, np.nan)
-    if side.reasons:
-        return _Told(device, none, np.ones(current.shape, bool), torn, side.limit)
+    if side.reasons:  # whatever else is asked for, nothing opens above what its sheet says
+        return _Told(device, none, ~above if side.limit else np.ones(current.shape, bool), torn,
+                     side.limit)
     if device.key in UNSEEN:  # its trip acts only where the sensor carries this fault
         return _Told(device, none, ~above, torn, side.limit)
     acts = side.times(seen)
     counts = ~above & (acts <= counted)
+    if device.key == LEAK:  # the string's sensor may sit in its other pole
+        return _Told(device, none, counts, torn, side.limit)
     return _Told(device, np.where(counts, acts, np.nan), np.zeros(current.shape, bool), torn,
                  side.limit)
 

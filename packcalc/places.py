@@ -11,6 +11,7 @@ from packcalc.feeds import Feeds, count
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc import electrical as el
 from packcalc.monitoring import fault_cell_voltage
+from packcalc.parts import FUSE as FUSE_PART
 from packcalc.protect.branches import SENSE, branch_loops, branch_lowest
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.faults import (
@@ -65,8 +66,18 @@ PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off b
                   "of the other pole alone")
 OWN_AND_PUSHED = ("what the other strings push in is asked of the faulted string's fuse and "
                   "contactors; what the shorted modules give themselves is ended by nobody")
+LEAK = "leak_contactor"
+LEAKS = "second chassis fault: leaks in two strings, the part through"
+LEAKS_NOTE = ("both leaks inside their strings: the chassis joins them, and each pole where the "
+              "strings meet closes a loop of its own; when one part is opened the other burns on")
+LEAKS_BLIND = ("one module apart and far from that pole the cells hardly move: no trip on a cell "
+               "is counted on; a mid-pack fuse stands in it only where the leaks lie on either "
+               "side of it")
+LEAKS_TRIP = ("a trip on unequal string currents, its sensor in the pole without a fuse, set below "
+              "the smallest of them")
+BOTH_ENDS = "a fuse at either end of each string"
 OWN_SENSOR = "a current sensor and a trip for each string (strings.trip_current, trip_delay)"
-MAIN_BEHIND = "main_fuse.behind"
+MAIN_BEHIND, MID_KEY = "main_fuse.behind", "midpack_fuse"
 ALL_PUSH = "the other strings, through the faulted string's fuse"
 LONG_BRANCH = ("counted with both conductors of the branch in the loop and no cable: the way back "
                "through the chassis is not known")
@@ -187,9 +198,7 @@ class _Table:
         self.routes = {r.asked.name: r for r in routes}
         self.stands = fuse_stands(self.brief, self.pack.layout.series)
         self.main = Device("main_fuse", "main fuse", FUSE, main_rating)
-        # A fuse that only `pack.fuse_after` states is nobody's named part: it has no curve.
-        self.mid = self.main if "mid-pack" in self.brief.path.main_fuse else Device(
-            "midpack_fuse", "mid-pack fuse, not named", FUSE)
+        self.mid = self._mid_fuse()
         self.string = Device("string_fuse", "string fuse", FUSE, string_rating, feeds.strings)
         # Parallel strings have no pair common to all: each string's own opens on the trip.
         self.strung = feeds.string is not None
@@ -220,8 +229,20 @@ class _Table:
                     if kind not in kinds)
         yield self.first_chassis()
         yield from (self.chassis(pair) for pair in chassis_pairs(self.stands))
+        if self.strung:
+            yield from (self.leaks(fused) for fused in (True, False))
         yield from (self.chassis_branch(branch) for branch in self.brief.branch
                     if branch.kind != SENSE)
+
+    def _mid_fuse(self) -> Device:
+        """The named one; else the main fuse where that stands there; else one without a curve."""
+        name = self.brief.parts.mid_fuse
+        if name:
+            return Device(MID_KEY, "mid-pack fuse", FUSE,
+                          self.brief.parts.list.part(FUSE_PART, name).rated_current)
+        if "mid-pack" in self.brief.path.main_fuse:
+            return self.main
+        return Device(MID_KEY, "mid-pack fuse, not named", FUSE)
 
     # -- shared -----------------------------------------------------------------------------
 
@@ -241,7 +262,8 @@ class _Table:
         if not self.strung:
             return mid
         name, paths = "string contactors", self.feeds.strings
-        return (*mid, self.string, Device("string_contactors", name, CONTACTOR, paths=paths),
+        return (*(replace(m, paths=paths) for m in mid), self.string,
+                Device("string_contactors", name, CONTACTOR, paths=paths),
                 Device("bus_contactors", f"{name}, on the pack's trip", CONTACTOR, paths=paths),
                 Device("bus_cell_trip", f"{name}, on the lowest cell", CONTACTOR, paths=paths))
 
@@ -330,6 +352,16 @@ class _Table:
         sources = (self.link(length), self.charger(), *motor)
         return {"sources": sources, "notes": notes,
                 "all_sources": self.feeds.with_sources(*(s.current for s in sources))}
+
+    def _through_one_fuse(self, others: Finding) -> dict:
+        """Every source of the bus, which reaches into a string through that string's own fuse.
+
+        Charger and motor are parted with the other strings: only the link is spent before.
+        """
+        given = self._bus(self.reach)
+        given["all_sources"] = _with(others, given["sources"])
+        given["sources"] = tuple(s for s in given["sources"] if s.fades)
+        return given
 
     # -- the places -------------------------------------------------------------------------
 
@@ -436,6 +468,9 @@ class _Table:
                         voltage=self.pack.full_voltage, resistance=string.resistance_initial)
         lowest = trace(prospective_fault_current, "one other string alone, cold and empty",
                        voltage=self.pack.rest_low_voltage, resistance=string.resistance_long)
+        outside = self._through_one_fuse(highest)
+        outside["notes"] = (f"only half of that fault: see '{OWN_TITLE}'", *outside["notes"])
+        fuse, own_trip, _ = self.faulted
         return self.loop(
             "string", "one string shorted before its fuse: the part that the others feed",
             feeds="all other strings, through the faulted string's fuse", highest=highest,
@@ -443,8 +478,9 @@ class _Table:
             resistance=trace(el.stack_resistance, "all other strings side by side, new and hot",
                              series=count("one string in series", "S", 1), parallel=others,
                              module_resistance=string.resistance_initial),
-            devices=self.faulted[:2], remedies=("a fuse in each string", TRIP),
-            notes=(f"only half of that fault: see '{OWN_TITLE}'",))
+            devices=(replace(fuse, sees=outside["all_sources"]), own_trip),
+            remedies=("a fuse in each string, which breaks the sum of every source", TRIP),
+            **outside)
 
     def string_itself(self) -> Loop:
         """The other half of the same fault: it burns on when the others are cut off."""
@@ -465,32 +501,38 @@ class _Table:
 
     def string_run(self, key: str, modules: int) -> Loop:
         """The part of a short inside a string that the other strings push into it."""
-        string, module, run = self.feeds.string, self.feeds.module, self.run(modules)
-        assert string is not None
+        run = self.run(modules)
         assert run.pushed is not None and run.outside is not None
-        n, one = count("modules shorted", "n", modules), count("as it stands", "P", 1)
-        # Of unlike modules nobody knows which are shorted: the whole string is counted, errs low.
-        rest = string.resistance_long if len(self.pack.layout.parts) > 1 else trace(
-            resistance_left, "what is left of the faulted string, cold and aged",
-            whole=string.resistance_long, part=trace(
-                el.stack_resistance, "shorted modules, cold and aged", series=n, parallel=one,
-                module_resistance=module.resistance_long))
-        low = trace(pair_resistance, "loop through one other string, cold and aged",
-                    first=string.resistance_long, second=rest)
         what = "one module" if modules == 1 else f"one section ({modules} modules in series)"
         return self.loop(
             key, f"{what} shorted inside one string: the others push in",
             feeds=f"the voltage that {what.split(' (')[0]} leaves missing, in {ALL_PUSH}",
             voltage=run.voltage, highest=run.pushed,
-            lowest=trace(prospective_fault_current, "lowest current pushed into the string",
-                         voltage=trace(el.series_voltage, "voltage left missing, empty", series=n,
-                                       module_voltage=module.voltage_empty), resistance=low),
+            lowest=self._least_pushed(modules, "lowest current pushed into the string"),
             # One other string is counted, as for the lowest: several have less, so this errs high.
             inductance=self.feeds.of_run(2 * self.pack.layout.series - modules),
             resistance=run.outside, devices=self.faulted,
             remedies=("trip on unequal string currents, or on the lowest cell", TRIP),
             notes=("this part alone: what the shorted modules give themselves stands at the place "
                    "of the module or section, and nobody ends it",))
+
+    def _least_pushed(self, modules: int, title: str) -> Finding:
+        """What some modules out of two strings in one loop drive round it, cold and empty."""
+        string, module = self.feeds.string, self.feeds.module
+        assert string is not None
+        n, one = count("modules out of balance", "n", modules), count("as it stands", "P", 1)
+        # Of unlike modules nobody knows which are shorted: the whole string is counted, errs low.
+        rest = string.resistance_long if len(self.pack.layout.parts) > 1 else trace(
+            resistance_left, "what is left of the faulted string, cold and aged",
+            whole=string.resistance_long, part=trace(
+                el.stack_resistance, "modules out of balance, cold and aged", series=n,
+                parallel=one, module_resistance=module.resistance_long))
+        return trace(
+            prospective_fault_current, title,
+            voltage=trace(el.series_voltage, "voltage out of balance, empty", series=n,
+                          module_voltage=module.voltage_empty),
+            resistance=trace(pair_resistance, "loop through one other string, cold and aged",
+                             first=string.resistance_long, second=rest))
 
     def _tap(self, branch: Branch) -> tuple[Device, ...]:
         if branch.kind == SENSE:
@@ -616,6 +658,38 @@ class _Table:
             resistance=strongest.resistance, devices=devices,
             inherent=not pair.contactor or (watched and not pair.fused),
             remedies=pair.remedies, **outside)
+
+    def leaks(self, fused: bool) -> Loop:
+        """One leak in each of two strings: the part through the fuses' pole, or the other.
+
+        At the worst the leaks are the far ends of their strings, and each loop is a whole string
+        shorted, all further strings pushing in until a string fuse has opened; at the least they
+        lie one module apart, as far from that pole as can be.
+        """
+        string = self.feeds.string
+        assert string is not None
+        through = "their fuses" if fused else "the pole without a string fuse"
+        whole = trace(fed_by_others, "all strings but one, shorted through the chassis",
+                      others=trace(other_strings, strings=self.pack.parallel),
+                      voltage=self.pack.full_voltage, resistance=string.resistance_initial)
+        highest = largest([whole, self.feeds.module.highest], f"highest current through {through}")
+        outside = self._through_one_fuse(highest) if fused else {"notes": ()}
+        contactor = Device(LEAK, "string contactor of that pole alone", CONTACTOR)
+        fuses = (Device("string_fuse", "fuse of one of the two strings", FUSE, self.string.rating,
+                        sees=outside.get("all_sources")),) if fused else ()
+        outside["notes"] = (*(() if fused else ("no fuse stands in this loop",)), LEAKS_NOTE,
+                            LEAKS_BLIND, *outside["notes"])
+        return self.loop(
+            f"chassis.second.strings.{'fused' if fused else 'bare'}", f"{LEAKS} {through}",
+            feeds=f"modules between the leaks and that pole, 1 to {self.pack.layout.series} out "
+                  "of balance, and further strings",
+            highest=highest, lowest=self._least_pushed(
+                1, "lowest current between two strings").called(
+                "lowest current between two strings", note="two strings in; with more in, the "
+                "share of one contactor is less still"),
+            inductance=self.feeds.pack_inductance, resistance=string.resistance_initial,
+            devices=(*fuses, contactor), inherent=self.brief.path.insulation_monitor != "none",
+            remedies=(WATCH, DOUBLE, LEAKS_TRIP, *(() if fused else (BOTH_ENDS,))), **outside)
 
     def chassis_branch(self, branch: Branch) -> Loop:
         """A mid-pack leak and a chafed wire of a branch: the pole without a fuse, if one has none.

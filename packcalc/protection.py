@@ -23,7 +23,7 @@ from packcalc.clearing import (
     path_conductors,
     path_fuses,
 )
-from packcalc.feeds import feeds_of
+from packcalc.feeds import bus_capacitance, feeds_of
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layouts import CHECKS, Layout
 from packcalc.loads import open_loads
@@ -59,7 +59,6 @@ from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
 from packcalc.screening import screen_one
 from packcalc.side_circuits import (
-    bus_capacitance,
     bus_loads,
     charging_branch,
     charging_load,
@@ -195,10 +194,9 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     first = size_main_fuse(_fuse_asked(brief, pack, faults, None), path_fuses(brief))
     rating = _rating(brief, first)
     routes = tuple(_route(brief, route, pack, faults, rating) for route in brief.cables.route)
-    fuse = size_main_fuse(replace(
-        _fuse_asked(brief, pack, faults, _cable_current(brief, routes)),
-        chassis_loops=_chassis_loops(loops)),
-        path_fuses(brief), named=brief.parts.main_fuse)
+    fuse_asked = replace(_fuse_asked(brief, pack, faults, _cable_current(brief, routes)),
+                         chassis_loops=_chassis_loops(loops))
+    fuse = size_main_fuse(fuse_asked, path_fuses(brief), named=brief.parts.main_fuse)
     fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
     asked = replace(_coordination_asked(brief, pack, faults, routes), **_fed_by_few(
         brief, pack, at_the_end, loops))
@@ -220,7 +218,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     carry, place = _carry_demand(brief, pack, faults, held), _place_demand(brief, routes)
     step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
-                                            PACK_INDUCTANCE, CABLE_INDUCTANCE, step), overvoltage)
+                                            PACK_INDUCTANCE, CABLE_INDUCTANCE, step,
+                                            fuse_asked), overvoltage)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              size_disconnect(carry, listed.disconnects, switch=_pulled(pack, inductance),
@@ -607,7 +606,8 @@ def _contactor_asked(brief: Brief, pack: PackModel, faults: FaultRange,
                      inductance: Finding) -> ContactorAsked:
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
-    capacitance = trace(largest_capacitance, capacitance=bus_capacitance(brief),
+    capacitance = trace(largest_capacitance,
+                        capacitance=bus_capacitance(brief, pack.layout.in_strings),
                         tolerance=brief.inverter.dc_link_tolerance)
     return ContactorAsked(
         highest_voltage=pack.highest_voltage, continuous_current=pack.continuous_current,
@@ -641,7 +641,7 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
                           load.power if load.power.known else None, wakes_at(load))
                   for load in p.load)
     named = {load.name for load in loads}
-    branches = bus_loads(brief, pack.highest_voltage)
+    branches = bus_loads(brief, pack.highest_voltage, pack.layout.in_strings)
     loads += tuple(load for load in branches if load.name not in named)
     bleed = brief.inverter.discharge_resistance
     if bleed.known:
@@ -653,7 +653,7 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
             origin=RULE, note="it lies across the bus from the first volt")),)
     return PrechargeAsked(
         highest_voltage=pack.highest_voltage, lowest_voltage=pack.rest_low_voltage,
-        capacitance=bus_capacitance(brief),
+        capacitance=bus_capacitance(brief, pack.layout.in_strings),
         capacitance_tolerance=brief.inverter.dc_link_tolerance,
         resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
         timeout=p.timeout, tries=p.tries, loads=loads,

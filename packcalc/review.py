@@ -15,7 +15,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ from packcalc.errors import Fault, InputErrors, nearest
 from packcalc.marks import CHANGE, MARKS, Mark
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line, read_text
+from packcalc.reading.readings_file import to_come
 from packcalc.value import value_object
 
 FORMAT = 1
@@ -244,17 +245,18 @@ def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
         raise InputErrors(faults[:MOST_FAULTS])
 
 
-def _late(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
-    """Marks of a day that has not come: where the clock is behind, the brief's date counts.
+def latest_day(study: ProtectionStudy) -> str:
+    """Today, ISO 8601; where this computer's clock is behind, the brief's date of issue."""
+    return max(today().isoformat(), study.brief.date_of_issue)
 
-    One day is let pass, for a reviewer in another time zone.
-    """
-    now = max(today().isoformat(), study.brief.date_of_issue)
-    last = (date.fromisoformat(now) + timedelta(days=1)).isoformat()
+
+def _late(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
+    """Marks of a day that has not come."""
+    now = latest_day(study)
     return [Fault(file.place, 0, one_line(f"{mark.decision_id}.date", 90),
                   f"{mark.date} lies in the future: today is {now}",
                   "write the day on which it was marked") for mark in file.marks
-            if mark.date > last]
+            if to_come(mark.date, now)]
 
 
 def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:

@@ -20,7 +20,7 @@ from packcalc.decisions import CHOICE, FIGURE, Decision, decisions, finding_dige
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.errors import UserError
 from packcalc.parts import CablePart, ContactorPart, DisconnectPart, FusePart, Part, ResistorPart
-from packcalc.protect.cable import RouteResult, size_route
+from packcalc.protect.cable import RouteAsked, RouteResult, size_route
 from packcalc.protect.coordination import coordinate
 from packcalc.protection import (
     CABLE_INDUCTANCE,
@@ -39,9 +39,11 @@ GRAVITY = (PASS, "", CAUTION, NOT_EVALUATED, FAIL)
 _NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?) ?(\S.*)?")
 _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "resistor",
           "disconnect": "disconnect", "string_fuse": "string_fuse",
-          "string_contactors": "string_contactor"}
+          "string_contactors": "string_contactor", "mid_fuse": "mid_fuse",
+          "charge_contactor": "charge_contactor"}
 _SECTION = "cable."
-_SIZED_BARE = ("precharge", "string_fuse")  # a listed rating too is sized as a bare part
+_HELD_ALONE = ("mid_fuse", "charge_contactor")
+_SIZED_BARE = ("precharge", "string_fuse", *_HELD_ALONE)  # a listed rating too is sized as a bare part
 LARGEST_SECTION = 2e-3  # m²
 # Of a part that the list lacks: its class, field, dimension, quantity.
 _RATED = {
@@ -51,6 +53,9 @@ _RATED = {
     "string_contactors": (ContactorPart, "continuous_current", "current",
                           ("rated current", "I", "A")),
     "disconnect": (DisconnectPart, "continuous_current", "current", ("rated current", "I", "A")),
+    "mid_fuse": (FusePart, "rated_current", "current", ("rated current", "I_n", "A")),
+    "charge_contactor": (ContactorPart, "continuous_current", "current",
+                         ("rated current", "I", "A")),
     "precharge": (ResistorPart, "resistance", "resistance", ("resistance", "R", "Ω")),
 }
 
@@ -128,7 +133,7 @@ def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = ""
         return replace(blank, words="cannot be checked: no ratings are held against this; change "
                                     "the entry of the brief and run packcalc again")
     for one in (item, *_coordinated(study, item)):
-        candidate = _named(one, asked)
+        candidate = _named(one, asked) or _of_list(study, one, asked)
         bare = _unlisted(one.key, asked) if candidate is None else None
         if candidate is not None or bare is not None:
             return _part_change(study, one, candidate or Candidate(
@@ -156,6 +161,15 @@ def _named(item: Item, asked: str) -> Candidate | None:
     if not found and item.key.startswith(_SECTION):
         found = [c for c in item.candidates if _key(c.name) == "1x" + wanted]
     return found[0] if found else None
+
+
+def _of_list(study: ProtectionStudy, item: Item, asked: str) -> Candidate | None:
+    """A part of the list that was not tried: of these the brief's own is held alone."""
+    if item.key not in _HELD_ALONE:
+        return None
+    kind, wanted = _RATED[item.key][0], _key(asked)
+    found = [p for p in study.brief.parts.list.parts if type(p) is kind and _key(p.name) == wanted]
+    return Candidate(found[0].name, (), own=True) if found else None
 
 
 def _key(words: str) -> str:
@@ -191,22 +205,26 @@ def _plain_quantity(words: str, dim: str) -> float | None:
 
 
 def _bare_cable(asked: str) -> CablePart | None:
-    """One cable a pole by its section: mm², AWG or kcmil; sizes of the last two as printed."""
+    """Cables a pole by their section: mm², AWG or kcmil; sizes of the last two as printed."""
     words = re.sub(r"\s+", " ", fold(asked).casefold().removeprefix("to ")).strip()
-    words = re.sub(r"^1 ?[x×*] ?", "", words).replace("mcm", "kcmil")
+    many = re.match(r"(\d) ?[x×*] ?", words)
+    runs = int(many.group(1)) if many else 1
+    if runs not in RouteAsked.runs:
+        return None
+    words = words[many.end() if many else 0:].replace("mcm", "kcmil")
     plain = re.sub(r"^awg ?(.+)$", r"\1awg", words).replace(" ", "")
     sizes = table("conductors_awg")
     row = next((r for r in sizes.rows if r["size"].casefold().replace(" ", "") == plain), None)
     if row is not None:
         section = sizes.finding(row, "area_mm2", f"section of {row['size']}", "S", "mm²",
                                 row["area_mm2"] * 1e-6)
-        return CablePart(f"1 × {row['size']}{BARE}", section=section)
+        return CablePart(f"{runs} × {row['size']}{BARE}", section=section, runs=runs)
     area = _plain_quantity(words, "area")
     if area is None or not 0 < area <= LARGEST_SECTION:
         return None
     section = leaf("section as the reviewer would have it", "S", "mm²", area, "given",
                    origin=Origin("review mark", text=one_line(words, 60)))
-    return CablePart(f"1 × {area * 1e6:.6g} mm²{BARE}", section=section)
+    return CablePart(f"{runs} × {area * 1e6:.6g} mm²{BARE}", section=section, runs=runs)
 
 
 # -- a part -----------------------------------------------------------------------------------

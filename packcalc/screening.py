@@ -291,7 +291,7 @@ def _screen(brief: Brief, asks: Asks, rows: _Rows, parallels: np.ndarray,
     module_capacity = min(el.pack_capacity(1, o.module.capacity.number, o.state_of_health.number)
                           for o in on_hand)
     left = el.charge_left(asks.charge_lowest, asks.peak_drawn, asks.peak_duration,
-                          asks.demand_voltage, parallels * module_capacity)
+                          asks.peak_voltage, parallels * module_capacity)
     edges = charge_edges(brief, asks, on_hand)
     laws = [_laws(asks, o, left, edges) for o in on_hand]
     used = rows.series.sum(axis=1) * rows.parallel
@@ -393,7 +393,7 @@ def _margins(asks: Asks, limits: _Limits, c: dict[str, np.ndarray], p: np.ndarra
     # Where no current carries the power, the power short stands for the voltage short.
     sag = np.where(np.isfinite(c["loaded_voltage"]), c["loaded_voltage"] / asks.demand_voltage,
                    np.minimum(c["available_power"] / asks.peak_drawn, 1.0 - 2e-9)) - 1.0
-    peak = el.power_current(asks.peak_drawn, asks.demand_voltage)
+    peak = el.power_current(asks.peak_drawn, asks.peak_voltage)
     drawn = peak * asks.peak_duration / c["capacity"]
     outside = np.maximum(limits.coldest - asks.coldest, asks.hottest - limits.hottest)
     margins = {

@@ -13,7 +13,7 @@ from packcalc.charging import BusLoad
 from packcalc.checks import Check, Item, judge
 from packcalc.conductors import corrected_current
 from packcalc.errors import OutOfRange
-from packcalc.feeds import Feeds
+from packcalc.feeds import BARE, BUS, OPEN_INPUT, Feeds, bus_capacitance, on_the_bus
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.modules import traced_charge_current_limit
 from packcalc.pack import PackModel
@@ -23,7 +23,6 @@ from packcalc.protect.branches import (
     SENSE,
     BranchAsked,
     BranchFuse,
-    added_capacitance,
     branch_duty,
     branch_load,
     discharge_integral,
@@ -43,15 +42,8 @@ from packcalc.protect.strings import (
 from packcalc.strings_left import one_string_out
 from packcalc.value import value_object
 
-BUS = "behind the contactors"
-BARE = (SENSE, "pre-charge", "monitor")   # wires with no input capacitor behind them
 CHARGERS = ("charger", "fast-charge inlet")
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
-# As an open DC link counts with more than an inverter usually holds: no figure is a pass for none.
-OPEN_INPUT = leaf("input capacitance, left open", "C_br", "mF", 1e-3, "assumed",
-                  source="packcalc-rule", origin=Origin("rule"),
-                  note="counted as more than a converter or charger usually holds: the slow "
-                       "side for pre-charge and discharge")
 
 
 # -- strings --------------------------------------------------------------------------------
@@ -123,6 +115,15 @@ def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
     Returns:
         None where no strings are paralleled.
     """
+    asked = string_fuse_asked(feeds)
+    if asked is None:
+        return None
+    item = size_main_fuse(asked, parts, named=named)
+    return replace(item, key="string_fuse", title="String fuse")
+
+
+def string_fuse_asked(feeds: Feeds) -> FuseAsked | None:
+    """What a fuse in each string is sized from; None where none are paralleled."""
     asked = strings_asked(feeds)
     if asked is None:
         return None
@@ -131,15 +132,14 @@ def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
                                inductance=feeds.pack_inductance, resistance=resistance)
                          for words, resistance in (("highest", asked.resistance_initial),
                                                    ("lowest", asked.resistance_long)))
-    item = size_main_fuse(FuseAsked(
+    return FuseAsked(
         highest_voltage=pack.highest_voltage, continuous_current=duty.continuous,
         peak_current=duty.peak, peak_duration=brief.power.peak_duration,
         box_ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking,
         fault_lowest=duty.lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,
         cycles=brief.power.peaks_in_life, bus_insulation=brief.insulation.bus_withstand,
         path_resistance=brief.path.fuse_resistance, terminal_temperature=joined_limit(brief),
-        closing_integral=closing_integral(brief, pack)), parts, named=named)
-    return replace(item, key="string_fuse", title="String fuse")
+        closing_integral=closing_integral(brief, pack))
 
 
 def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
@@ -227,8 +227,8 @@ def joined_limit(brief: Brief) -> Finding | None:
 def closing_integral(brief: Brief, pack: PackModel) -> Finding:
     """I²t of the step when the main contactor closes onto the pre-charged bus."""
     return trace(discharge_integral, "I²t of the step when the main contactor closes",
-                 capacitance=trace(tr.largest_capacitance, capacitance=bus_capacitance(brief),
-                                   tolerance=brief.inverter.dc_link_tolerance),
+                 capacitance=trace(tr.largest_capacitance, capacitance=bus_capacitance(
+                     brief, pack.layout.in_strings), tolerance=brief.inverter.dc_link_tolerance),
                  voltage=trace(tr.closing_difference, voltage=pack.highest_voltage,
                                level=brief.precharge.level),
                  resistance=pack.resistance_least,
@@ -380,36 +380,19 @@ def branch_items(feeds: Feeds, sheet: FuseSheet | None = None) -> tuple[Item, ..
 # -- on the bus -----------------------------------------------------------------------------
 
 
-def on_the_bus(brief: Brief) -> tuple[Branch, ...]:
-    """Branches that are pre-charged and discharged with the DC link."""
-    return tuple(b for b in brief.branch if b.taps == BUS)
-
-
-def bus_capacitance(brief: Brief) -> Finding:
-    """DC link and every branch on the bus, nominal; an open branch counts with `OPEN_INPUT`."""
-    total = brief.inverter.dc_link_capacitance
-    for branch in on_the_bus(brief):
-        held = branch.capacitance if branch.capacitance.known else \
-            None if branch.kind in BARE else OPEN_INPUT
-        if held is not None:
-            total = trace(added_capacitance, "capacitance on the bus", first=total,
-                          second=held.called(f"input capacitance of {branch.name}"))
-    return total
-
-
-def bus_loads(brief: Brief, highest_voltage: Finding) -> tuple[BusLoad, ...]:
+def bus_loads(brief: Brief, highest_voltage: Finding, strung: bool) -> tuple[BusLoad, ...]:
     """Branches on the bus that draw during pre-charge: those with a known power.
 
     Args:
-        brief: with its branches.
+        brief, strung: as of `on_the_bus`.
         highest_voltage: at which a branch of known current draws its largest power.
 
     A branch whose waking voltage is open has a `wakes_at` without value: the worst counts.
     Chargers and inlets feed and do not draw.
     """
-    quiet = (*CHARGERS, SENSE)
+    quiet = (*CHARGERS, SENSE, "pre-charge")  # its own wires feed the bus
     found = []
-    for branch in on_the_bus(brief):
+    for branch in on_the_bus(brief, strung):
         if branch.kind in quiet:
             continue
         power = branch.power if branch.power.known else _power_of(highest_voltage, branch)
@@ -427,14 +410,14 @@ def _power_of(highest_voltage: Finding, branch: Branch) -> Finding | None:
 
 def _counted_as(branch: Branch) -> str:
     return "not in the sums: with any" if branch.kind in BARE else \
-        f"counted with {OPEN_INPUT.shown}, our rule: with more"
+        f"counted with {OPEN_INPUT.shown}, our rule: with less both are shorter, with more"
 
 
-def bus_checks(brief: Brief) -> tuple[Check, ...]:
+def bus_checks(brief: Brief, strung: bool) -> tuple[Check, ...]:
     """Branches on the bus whose share of pre-charge and discharge is open."""
     least = leaf("least input capacitance", "C", "mF", 0.0, "definition", origin=Origin("rule"))
     return tuple(judge(f"Share of {b.name} in pre-charge and discharge", "fault range",
                        b.capacitance, "at least", least,
                        missing=f"input capacitance of {b.name} is not known and {_counted_as(b)} "
                                "pre-charge takes longer and the bus stays live longer")
-                 for b in on_the_bus(brief))
+                 for b in on_the_bus(brief, strung))

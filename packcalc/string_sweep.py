@@ -63,8 +63,10 @@ def _trips(feeds: Feeds) -> Trips | None:
     own = feeds.brief.strings
     if not own.trip_current.known:
         return None
+    blocked = feeds.brief.management.trip_blocked_above
     return Trips(name="over-current trip on the string's own current", current=own.trip_current,
                  delay=own.trip_delay if own.trip_delay.known else None, to_opened=True,
+                 blocked_above=blocked if blocked.known else None,
                  sensor_error=trace(sensor_deviation, "deviation of a string's current sensor",
                                     error=feeds.brief.management.current_sensor_error,
                                     full_range=own.trip_current,

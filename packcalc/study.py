@@ -101,7 +101,7 @@ def list_layouts(brief: Brief, *, most_series: int = MOST_SERIES,
     if met > MOST_KEPT:
         valid = _best(valid)
         refusals = [*refusals, f"{met} layouts meet the brief: the best {MOST_KEPT} are kept"]
-    refusals = [*refusals, *_at_odds(brief), *ends.told]
+    refusals = [*_left_out(brief), *refusals, *_at_odds(brief), *ends.told]
     return LayoutStudy(brief, asks, tuple(valid), _merge(valid), _nearest(brief, asks, near),
                        tuple(refusals), _not_evaluated(brief, asks), tried)
 
@@ -112,6 +112,12 @@ def _untold(brief: Brief) -> LayoutStudy:
     return LayoutStudy(brief, None, (), (none, none), (), tuple(
         f"{unknown.dotted} is open ({unknown.key.title}): no layout can be tried. To find it: "
         f"{unknown.key.find}" for unknown in brief.untold), (), 0)
+
+
+def _left_out(brief: Brief) -> tuple[str, ...]:
+    """Entries of `[[modules]]` that say no type, beside others that do."""
+    return tuple(f"{unknown.dotted} is open ({unknown.key.title}): these modules are not tried, "
+                 f"the others are. To find it: {unknown.key.find}" for unknown in brief.untyped)
 
 
 def _merge(found: list[Screened]) -> tuple[np.ndarray, np.ndarray]:

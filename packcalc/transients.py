@@ -148,6 +148,27 @@ def resistance_for_time(time: Any, capacitance: Any, level: Any) -> Any:
 
 
 @formula(
+    title="Resistance that meets a time limit, from one that was tried", symbol="R", unit="Ω",
+    text="R = R_t·min(1; t_x/t)",
+    inputs={"trial": "R_t [Ω] tried", "time": "t [s] to the level with it",
+            "limit": "t_x [s] allowed"},
+    basis="definition",
+    valid="a fixed capacitance, source and loads",
+    safe_side="a smaller resistance: with loads awake the time grows faster than the resistance")
+def resistance_from_trial(trial: Any, time: Any, limit: Any) -> Any:
+    """With loads that draw what they draw, C·dv/dt = (V − v)/R − i(v): as a function of t/R
+    the voltage rises the more slowly the larger R is, so that t/R never falls as R grows.
+
+    Examples:
+        >>> float(resistance_from_trial(100.0, 2.0, 1.5))
+        75.0
+        >>> float(resistance_from_trial(100.0, 1.0, 1.5))
+        100.0
+    """
+    return trial * np.minimum(1.0, limit / time)
+
+
+@formula(
     title="Voltage that a resistive load leaves on the bus", symbol="V_th", unit="V",
     text="V_th = V·R_L/(R + R_L)",
     inputs={"voltage": "V [V] source", "resistance": "R [Ω] pre-charge",
@@ -430,7 +451,7 @@ def sum_of_times(first: Any, second: Any) -> Any:
 
 @formula(
     title="Power of a current at a voltage", symbol="P", unit="W", text="P = U·I",
-    inputs={"voltage": "U [V]", "current": "I [A]"}, basis="definition")
+    inputs={"voltage": "U [V] across it", "current": "I [A] through it"}, basis="definition")
 def current_power(voltage: Any, current: Any) -> Any:
     """Power that a current carries at a voltage.
 
@@ -559,7 +580,9 @@ def loaded_slope(voltage: Any, bus_voltage: Any, load_current: Any, resistance: 
 
 @formula(
     title="Half of a slope", symbol="s_h", unit="V/s", text="s_h = s/2",
-    inputs={"slope": "s [V/s] smallest healthy slope"}, basis="definition",
+    inputs={"slope": "s [V/s] smallest healthy slope"},
+    basis="assumed", source="packcalc-rule",
+    where="half of the smallest healthy slope tells a held bus",
     safe_side="lower: gives up later")
 def half_slope(slope: Any) -> Any:
     """Our margin between a healthy and a held bus.

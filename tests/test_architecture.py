@@ -34,7 +34,7 @@ FLOORS = (
     ("packcalc.catalogue", "packcalc.study", "packcalc.feeds"),
     ("packcalc.strings_left",),
     ("packcalc.places", "packcalc.side_circuits", "packcalc.clearing"),
-    ("packcalc.string_sweep", "packcalc.place_sweep"),
+    ("packcalc.string_sweep", "packcalc.place_sweep", "packcalc.further_parts"),
     ("packcalc.place_arcs",),
     ("packcalc.circuit",),
     ("packcalc.protection",),

@@ -198,7 +198,7 @@ def test_the_charge_cable_is_held_behind_the_fuse_of_its_branch(truck):
 
 def test_every_capacitor_on_the_bus_is_waited_for(truck):
     # 1.1 mF of the link, 0.06 mF of the converter, 0.02 mF of the charger
-    assert bus_capacitance(truck.brief).number == pytest.approx(1.18e-3)
+    assert bus_capacitance(truck.brief, False).number == pytest.approx(1.18e-3)
     states = item(truck, "switching")
     fall = next(f for f in states.duty if f.title.startswith("time for the link to fall"))
     alone = study(**{"branch__DC/DC_converter__capacitance": "0 mF",

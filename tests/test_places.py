@@ -228,14 +228,14 @@ def test_branch_items_and_the_sums_of_the_bus():
     one = feeds(HEATER)
     (item,) = branch_items(one)
     assert item.key == "branch.heater"
-    assert bus_capacitance(one.brief).number == pytest.approx(1.05e-3)
-    (load,) = bus_loads(one.brief, one.pack.highest_voltage)
+    assert bus_capacitance(one.brief, False).number == pytest.approx(1.05e-3)
+    (load,) = bus_loads(one.brief, one.pack.highest_voltage, False)
     assert (load.name, load.kind, load.power.number) == ("heater", "constant power", 5000.0)
     assert not load.wakes_at.known
     open_ = feeds(HEATER.replace('capacitance = "0.05 mF"', 'capacitance = "unknown"'))
-    (check,) = bus_checks(open_.brief)
+    (check,) = bus_checks(open_.brief, False)
     assert check.verdict == "not evaluated" and "counted with 1.000 mF" in check.reason
-    assert bus_capacitance(open_.brief).number == pytest.approx(2e-3)  # an open one is not none
+    assert bus_capacitance(open_.brief, False).number == pytest.approx(2e-3)  # open is not none
 
 
 def test_section_of_the_report_names_every_place_and_nobody():

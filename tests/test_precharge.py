@@ -209,6 +209,21 @@ def test_the_loaded_time_agrees_with_quadrature():
         wanted, rel=1e-8)
 
 
+@pytest.mark.parametrize("loads, power, conductance", [
+    ((supply(100.0),), 100.0, 0.0), ((heater(2000.0),), 0.0, 1 / 2000.0),
+    ((supply(60.0), heater(2000.0)), 60.0, 1 / 2000.0)])
+def test_the_windows_upper_end_is_in_time_with_the_loads_awake(loads, power, conductance):
+    # the time by quadrature at the end of the window is the limit, with the loads awake
+    item = size_precharge(asked(*loads, level=0.9, time_limit=0.3))
+    end = duty(item, "Upper end of the resistance window").number
+    volts = np.linspace(0.0, 360.0, 400_001)
+    drawn = np.divide(power, volts, out=np.zeros_like(volts), where=volts >= 60.0) \
+        + conductance * volts
+    took = np.trapezoid(1e-3 / ((400.0 - volts) / end - drawn), volts)
+    assert took == pytest.approx(0.3, rel=1e-3)
+    assert end < 0.3 / (1e-3 * math.log(10))  # without loads
+
+
 def test_a_load_that_sleeps_until_above_the_level_is_a_caution():
     item = size_precharge(asked(supply(500.0, 390.0), level=0.95))
     assert [c.verdict for c in item.checks] == ["pass", "caution"]

@@ -24,11 +24,12 @@ from packcalc.bench.sureness import Sureness, how_sure
 from packcalc.bench.together import Together, share_current
 from packcalc.bench.uncertainty import Spread
 from packcalc.brief import Brief, ModulesOnHand, WantedPins
+from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.errors import UserError
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layouts import Layout
-from packcalc.modules import ModuleType
+from packcalc.modules import INITIAL_PULSE, ModuleType, resistance_initial
 from packcalc.pack import PackModel, model_pack
 from packcalc.value import value_object
 
@@ -158,7 +159,7 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     return AssignmentStudy(
         brief, layout, lot, module, pack, assignment, places,
         tuple(dealt[i] for i in assignment.left_out), found,
-        plan_balance(module, [_standing(p) for p in places], bench.balance_current,
+        plan_balance(module, [_standing(p, module) for p in places], bench.balance_current,
                      assignment.arrangement == "strings"),
         look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort, bench.pins),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
@@ -348,11 +349,30 @@ def _places(assignment: Assignment, dealt: Sequence[Dealt]) -> tuple[Place, ...]
                  for column, i in enumerate(members))
 
 
-def _standing(place: Place) -> Standing:
+def _standing(place: Place, module: ModuleType) -> Standing:
     d = place.dealt
     row = d.graded.row
     return Standing(d.mark, place.label, place.row, row.rest_voltage.value, d.capacity.number,
-                    d.resistance.number, row.highest_cell.value)
+                    first_resistance(d, module), row.highest_cell.value)
+
+
+def first_resistance(d: Dealt, module: ModuleType) -> float:
+    """Resistance of the first millisecond, hot [Ω]: low, so that a joining current errs high.
+
+    A reading of it counts, the lower of an AC meter's and a pulse of 10 ms at most; else the
+    class's ratio to 10 s, and where nobody measured the module, no more than its type new.
+    """
+    row, cell = d.graded.row, module.cell
+    asked = {q.quantity for q in d.graded.questions}
+    read = [row.impedance_ac.number] if row.impedance_ac.known and "impedance_ac" not in asked \
+        else []
+    if row.resistance.known and "resistance" not in asked and row.resistance_pulse.known \
+            and row.resistance_pulse.number <= INITIAL_PULSE:
+        read.append(row.resistance.number)
+    if any(value > 0 for value in read):
+        return initial_resistance_measured(min(v for v in read if v > 0), cell.hot_ratio)
+    found = initial_resistance(d.resistance.number, cell.initial_ratio, cell.hot_ratio)
+    return found if d.measured[1] else min(found, resistance_initial(module))
 
 
 def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ ROUNDING = 1e-9
 WATCHED = "charge fully only under a management system"
 
 
-@formula(title="charge to move into a module", symbol="ΔQ", unit="Ah", text="ΔQ = (z_t − z)·Q",
+@formula(title="charge to move into a module", symbol="ΔQ", unit="Ah", text="ΔQ = (z_t − z)/100·Q",
          inputs={"target": "z_t [%] charge to bring it to", "charge": "z [%] charge it has",
                  "capacity": "Q [Ah] its capacity"},
          basis="definition", safe_side="")
@@ -82,8 +82,9 @@ class Step:
         least: for "charge fully" the least that goes in [C]; else the same as `move`.
         current, time: of the charger or drain [A], [s]; 0 where nothing moves. For "charge
             fully" the longest time at full current.
-        joining: equalising current if it were joined as it is [A]: on the others of its group,
-            or of its whole string on the other strings; NaN where a voltage is missing.
+        joining: equalising current of the first instant if it were joined as it is [A]: on the
+            others of its group, or of its whole string on the other strings; NaN where a
+            voltage is missing.
     """
 
     mark: str
@@ -141,7 +142,8 @@ class Standing:
         mark, place: which, and where it will stand.
         row: group, or string, that it will stand in.
         voltage: rest voltage, or None.
-        capacity, resistance: as counted.
+        capacity: as counted.
+        resistance: of the first millisecond, hot: what counts in the moment of joining.
         highest_cell: voltage of its highest cell, or None where no cell was read.
     """
 

@@ -15,12 +15,15 @@ from packcalc.brief import Bench
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
+from packcalc.units import show
 from packcalc.value import value_object
 
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
 SLACK = 1e-9
 BETTER = "better than the label"
+FALL_TOLD = 0.10   # of the fall of voltage: what a pulse's meter may leave open (rule of the bench)
+FALL_LOST = 0.50   # a fall that may be off by half or more says nothing (rule of the bench)
 _RULE = Origin("rule of the bench")
 
 
@@ -150,7 +153,8 @@ def _combined(instrument: Finding, half_first: Finding, half_second: Finding,
 
 # --- resistance -----------------------------------------------------------------------------
 
-_NEEDED = (("resistance_pulse", "length of the pulse"),
+_NEEDED = (("resistance_current", "current of the pulse"),
+           ("resistance_pulse", "length of the pulse"),
            ("resistance_temperature", "temperature at the pulse"),
            ("resistance_charge", "state of charge at the pulse"))
 
@@ -166,6 +170,9 @@ def resistance_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     if missing:
         return without_value("resistance", "uncorrectable: not noted: " + ", ".join(missing),
                              missing)
+    lost = _lost_fall(row, row.module, bench)
+    if lost:
+        return without_value("resistance", lost, ("pulse resistance",))
     try:
         lower, upper = (_referred(row, row.module, side) for side in ("high", "low"))
     except OutOfRange as error:
@@ -178,9 +185,40 @@ def resistance_at_common(row: BenchRow, bench: Bench) -> AtCommon:
         value = trace(rules.middle_of_band, lower=lower, upper=upper)
         half = trace(rules.band_half_width, lower=lower, upper=upper)
     instrument = row.resistance_error if row.resistance_error.known else bench.resistance_error
-    relative = _combined(instrument, half, _nothing(), "relative uncertainty of the resistance")
+    fall = trace(rules.fall_half_width, voltmeter_error=bench.voltmeter_error,
+                 current=row.resistance_current, resistance=row.resistance)
+    relative = _combined(instrument, half, fall, "relative uncertainty of the resistance")
     sigma = trace(rules.resistance_uncertainty, relative=relative, resistance=value)
     return AtCommon(value, relative, sigma)
+
+
+def _lost_fall(row: BenchRow, module: ModuleType, bench: Bench) -> str:
+    """Why the fall of voltage cannot be told from the meter's error; empty where it can."""
+    fall = row.resistance_current.number * row.resistance.number
+    if bench.voltmeter_error.number < FALL_LOST * fall:
+        return ""
+    return (f"the pulse made {show(fall, 'mV')} and the voltmeter leaves "
+            f"{bench.voltmeter_error.shown} open; {larger_pulse(module, bench)}")
+
+
+def larger_pulse(module: ModuleType, bench: Bench) -> str:
+    """What to repeat a pulse with, so that its fall of voltage is told to a tenth."""
+    least = least_current(module, bench)
+    limit = module.continuous_current.value
+    if limit is not None and least.number > limit:
+        return (f"repeat it with {show(limit, 'A')}, the most it may carry, and a voltmeter finer "
+                f"than {show(FALL_TOLD * limit * module.resistance_low.number, 'mV')} "
+                "(bench.voltmeter_error)")
+    return (f"repeat it with at least {least.shown}, or with a finer voltmeter "
+            "(bench.voltmeter_error)")
+
+
+def least_current(module: ModuleType, bench: Bench) -> Finding:
+    """Current of a pulse whose fall of voltage the meter tells to a tenth."""
+    return trace(rules.least_pulse_current, voltmeter_error=bench.voltmeter_error,
+                 half_width=leaf("share of the fall that may be left open", "h", "%", FALL_TOLD,
+                                 "assumed", source="packcalc-rule", origin=_RULE),
+                 resistance=module.resistance_low)
 
 
 def _nothing() -> Finding:

@@ -1,43 +1,119 @@
-"""What a note on damage asks for: nothing, setting aside, rejecting, or a question.
+"""What a note on damage or on a module's past asks for: nothing, a question, or setting aside.
 
-The words are a person's own. A denied one ("not swollen") is never read as damage, nor as
-its absence: it is asked about.
+The words are a person's own. In the column of damage a denied word ("not swollen") is never
+read as damage, nor as its absence: it is asked about. Where a module came from and where it
+lay are told in the same free words, and water or fire is often told there alone.
 """
 
 from __future__ import annotations
 
 import re
 
+from packcalc.value import value_object
+
 NONE, PLAIN, GRAVE, ASK = "none", "plain", "grave", "ask"
 
 NO_DAMAGE = ("", "none", "no", "nothing", "ok")
-DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "free")
+DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "free", "neither", "nor", "none")
 DENIED_WITHIN = 3  # words before the grave one
 GRAVE_STEMS = ("swol", "swell", "bulg", "puff", "balloon", "pillow", "leak", "weep", "ooz", "drip",
                "electrolyte", "vent", "gass", "burn", "scorch", "smok", "fire", "smell", "punct",
                "pierc", "crush", "melt", "hiss", "overheat")
 GRAVE_WORDS = ("hot", "warm", "gas")
 
+# Of where it came from and where it lay: beginnings of words, for "vent" stands in "invented".
+WATER_STEMS = ("flood", "floded", "flodded", "submer", "immers", "drown", "inundat", "waterlog",
+               "underwater", "soak")
+PAST_STEMS = (*WATER_STEMS, "fire", "flame", "burnt", "burned", "burning", "scorch", "charred",
+              "smoke", "smoulder", "smolder", "melt", "explo", "overheat", "swol", "swell", "bulg",
+              "balloon")
+DOUBT_STEMS = ("water", "wet", "rain", "leak", "rust", "corro", "damag", "crash", "accident",
+               "collision", "collid", "wreck", "dropped", "fell", "puff", "overcharg", "smell")
+# Two words that say one thing: water that got at it, or something that is no harm.
+_WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?water\b")
+_HARMLESS = re.compile(
+    r"\b(?:fire|flame|smoke|water|flood|rain|leak|crash|rust)[\s-]?"
+    r"(?:proof\w*|resist\w*|tight|retardant|rated|station|brigade|engines?|fighters?|"
+    r"department|extinguishers?|doors?|walls?|blankets?|detectors?|alarms?|wood|place|cooled|"
+    r"cooling|heaters?|pumps?|free)\b")
+_FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
+            "in", "stood", "the", "or", "nor", "visible")
+
 
 def weigh(note: str) -> str:
-    """NONE, PLAIN, GRAVE or ASK.
+    """NONE, PLAIN, GRAVE or ASK, of a note on damage.
 
     Examples:
-        >>> [weigh(note) for note in ("", "scratch", "case swollen", "not swollen")]
-        ['none', 'plain', 'grave', 'ask']
+        >>> [weigh(note) for note in ("", "scratch", "case swollen", "not swollen", "Flooded")]
+        ['none', 'plain', 'grave', 'ask', 'grave']
     """
     words = re.findall(r"[\w']+", note.lower())
     if " ".join(words) in NO_DAMAGE:
         return NONE
     grave = [i for i, word in enumerate(words) if _is_grave(word)]
-    if any(not _denied(words, i) for i in grave):
+    if any(not _denied(words, i) and _denial(words, i) != NONE for i in grave):
         return GRAVE
+    if _WATER.search(note.lower()):
+        return ASK if any(word in DENIALS for word in words) else GRAVE
     return ASK if grave or words[0] in DENIALS else PLAIN
 
 
 def _is_grave(word: str) -> bool:
-    return word in GRAVE_WORDS or any(stem in word for stem in GRAVE_STEMS)
+    return (word in GRAVE_WORDS or any(stem in word for stem in GRAVE_STEMS)
+            or word.startswith(WATER_STEMS))
 
 
 def _denied(words: list[str], at: int) -> bool:
     return any(word in DENIALS for word in words[max(at - DENIED_WITHIN, 0):at])
+
+
+# --- where it came from, where it lay ---------------------------------------------------------
+
+@value_object
+class Past:
+    """What a note on donor or storage tells.
+
+    Attributes:
+        meaning: NONE, ASK, or GRAVE.
+        words: the words that tell it, as written; empty for NONE.
+    """
+
+    meaning: str
+    words: tuple[str, ...] = ()
+
+
+def weigh_past(note: str) -> Past:
+    """NONE, ASK or GRAVE, of a note on where a module came from or where it lay.
+
+    Water, fire and swelling are grave; a word is let go only where it is denied right before
+    it, and asked about where a denial stands near it or it might mean something else.
+
+    Examples:
+        >>> [weigh_past(note).meaning for note in (
+        ...     "dry shed", "Flooded cellar", "stood UNDER WATER", "not flooded", "no fire",
+        ...     "fire station van", "no cover, flooded", "crashed van")]
+        ['none', 'grave', 'grave', 'none', 'none', 'none', 'ask', 'ask']
+    """
+    text = _HARMLESS.sub(lambda match: "_" * len(match.group()), note.lower())
+    text = _WATER.sub(lambda match: "underwater".ljust(len(match.group()), "_"), text)
+    tokens = list(re.finditer(r"[^\W_]['\w-]*|[,;.]", text))
+    words = [token.group() for token in tokens]
+    grave, doubt = [], []
+    for at, (token, word) in enumerate(zip(tokens, words, strict=True)):
+        found = word.startswith((*PAST_STEMS, *DOUBT_STEMS)) and _denial(words, at)
+        if found and found != NONE:
+            sure = found == GRAVE and word.startswith(PAST_STEMS)
+            (grave if sure else doubt).append(note[token.start():token.end()])
+    return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt)) if doubt else Past(NONE)
+
+
+def _denial(words: list[str], at: int) -> str:
+    """NONE where the word is denied right before it, ASK where a denial stands near, else GRAVE."""
+    back = at - 1
+    while back >= 0 and (words[back] in _FILLERS or words[back + 1] in ("or", "nor")
+                         and words[back].startswith((*PAST_STEMS, *DOUBT_STEMS))):
+        back -= 1
+    if back >= 0 and words[back] in DENIALS:
+        return NONE
+    near = words[max(at - DENIED_WITHIN - 1, 0):at] + words[at + 1:at + 2]
+    return ASK if any(word in DENIALS for word in near) else GRAVE

@@ -209,7 +209,7 @@ def _at_common(row: BenchRow, bench: Bench, questions: tuple[Question, ...]
             "resistance": resistance_at_common(row, bench)}
     for question in questions:
         for name, value in pair.items():
-            if question.quantity in (name, "module") and value.value.known:
+            if question.quantity == name or question.quantity == "module" and value.value.known:
                 pair[name] = set_aside(value, f"{ASKED}: {question.fault.wrong}")
     return pair["capacity"], pair["resistance"]
 

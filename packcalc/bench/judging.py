@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable
 from typing import Literal
 
 from packcalc.bench import rules
-from packcalc.bench.common import BETTER, AtCommon
-from packcalc.bench.damage import ASK, GRAVE, NONE, weigh
+from packcalc.bench.common import BETTER, FALL_TOLD, AtCommon, larger_pulse
+from packcalc.bench.damage import ASK, GRAVE, NONE, weigh, weigh_past
 from packcalc.bench.selfdischarge import on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
 from packcalc.brief import Bench
@@ -232,12 +232,21 @@ def _resistance(b: AtHand) -> Iterable[Ground]:
     elif high > reject.number:
         yield Ground(Check(title, HEAT, NOT_EVALUATED, share, reject, "at most", "the measurement "
                            f"cannot tell which side of the line it is ({told})",
-                           "repeat at 25 °C, 10 s, half charge"), "undecided")
+                           _repeat_pulse(b)), "undecided")
     elif share.number > warn.number:
         yield Ground(Check(title, HEAT, CAUTION, share, warn, "at most", told,
                            "it runs hotter than its neighbours"))
     else:
         yield Ground(Check(title, HEAT, PASS, share, warn, "at most", told))
+
+
+def _repeat_pulse(b: AtHand) -> str:
+    """How to repeat a pulse; with how much current where the meter left the fall open."""
+    row, told = b.row, "repeat at 25 °C, 10 s, half charge"
+    fall = row.resistance_current.number * row.resistance.number
+    if row.module is None or b.bench.voltmeter_error.number <= FALL_TOLD * fall:
+        return told
+    return f"{told}; {larger_pulse(row.module, b.bench)}"
 
 
 def _type_resistance(b: AtHand) -> Finding | None:
@@ -267,6 +276,13 @@ def _past(b: AtHand) -> Iterable[Ground]:
         yield _fails("damage", HEAT, "reject" if found == GRAVE else "quarantine",
                      f"noted: {row.damage} ({_PRACTICE})", "a person decides; a word that is no "
                      "damage belongs elsewhere")
+    for column in ("donor", "storage"):
+        told = weigh_past(getattr(row, column))
+        if told.meaning == GRAVE:
+            yield _fails(f"what its {column} tells", HEAT, "quarantine",
+                         f"{column}: {getattr(row, column)} ({', '.join(told.words)}: "
+                         f"{_PRACTICE})", "a person decides; if it never got at the module, write "
+                         "so with a not right before the word")
 
 
 HISTORY_TITLES = ("lifetime record", "calendar expiry", "crash and water")

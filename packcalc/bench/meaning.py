@@ -40,7 +40,9 @@ def corner_ratio(corner, reference):
 @formula(title="resistance of the modules at a corner", symbol="R_mod", unit="mΩ",
          text="R_mod = k · R_25", inputs={"ratio": "k [] corner against bench",
                                           "resistance": "R_25 [mΩ] of all modules as measured"},
-         basis="definition")
+         basis="assumed", source="packcalc-rule",
+         where="measured modules are taken to change with cold, charge and time as their type does",
+         safe_side="high, with the largest published ratios of the type")
 def resistance_at_corner(ratio, resistance):
     """Resistance of the assigned modules at a corner.
 

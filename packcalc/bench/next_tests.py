@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from packcalc import modules as mod
 from packcalc.bench import rules
+from packcalc.bench.common import FALL_TOLD
 from packcalc.bench.grade import GradedLot, GradedModule, isolation_line
 from packcalc.bench.selfdischarge import DRIFT, PLATEAU, slope_leaf, steepness_at_charge
 from packcalc.brief import Bench
@@ -169,8 +170,11 @@ def _pulse_words(module: ModuleType | None, lot: GradedLot) -> _Words:
     one_c = module.capacity.number / 3600
     current = min(one_c, limit) if limit is not None else one_c / 2
     why = "" if limit is not None else " (half of 1 C: its current limit is not known)"
+    told = FALL_TOLD * current * module.resistance_low.number
+    fine = "" if told >= lot.bench.voltmeter_error.number else \
+        f" with a voltmeter that tells {show(told, 'mV')}"
     return (f"half charge, 20 to 30 °C, 30 min at rest; {show(current, 'A')}{why} for 10 s; note "
-            "voltage before and at 10 s, current, temperature, charge",
+            f"voltage before and at 10 s{fine}, current, temperature, charge",
             f"10 s; any cell at {show(module.empty_voltage.number, 'V')}; smell or hiss",
             "ISO 12405-4, 7.3: 30 min rest; pulse and stop are our rule")
 

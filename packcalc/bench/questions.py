@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 
 from packcalc.bench import common, rules
-from packcalc.bench.damage import ASK, weigh
+from packcalc.bench.damage import ASK, weigh, weigh_past
 from packcalc.bench.readings_agree import dates_of, odd_dates, unlike_readings
 from packcalc.bench.sheet import BenchRow, BenchSheet
 from packcalc.brief import Bench
@@ -153,6 +153,13 @@ def _damage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
     if weigh(row.damage) == ASK:
         yield asks("damage", None, f"noted: {row.damage}: is there damage, or none?",
                    "write none, or what it is without a not; look again where nobody is sure")
+    for column in ("donor", "storage"):
+        told = weigh_past(getattr(row, column))
+        if told.meaning == ASK:
+            yield Question(asks.sheet.fault(
+                row, column, f"noted: {getattr(row, column)} ({', '.join(told.words)}): did water, "
+                "fire or a blow get at the module?", "fill water, crash and damage, and tell the "
+                "donor and the storage without the word"), row.mark, "damage")
 
 
 def _resistance(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:

@@ -1,7 +1,7 @@
 """Formulas of the bench: common conditions, uncertainty, isolation, self-discharge, hours.
 
-All are definitions; the slopes and exponents that stand in them are leaves with their own
-source, in `packcalc.bench.common`.
+The slopes and exponents that stand in them are leaves with their own source, in
+`packcalc.bench.common`. A rule of our own says so: its basis is `assumed`.
 """
 
 from __future__ import annotations
@@ -38,7 +38,10 @@ def capacity_rate(current: Any, label_capacity: Any) -> Any:
     title="capacity at 25 °C", symbol="Q_25", unit="Ah", text="Q_25 = Q_m/(1 + a·(T − 25)/100)",
     inputs={"capacity": "Q_m [Ah] as measured", "temperature": "T [°C] of the test",
             "slope": "a [%] of the capacity for each kelvin"},
-    basis="definition", valid="T from 15 to 35 °C",
+    basis="read", source="wildfeuer-2021",
+    where="abstract, 1.5 % for 3 K; the straight line beyond 3 K is taken, not read",
+    valid="T from 15 to 35 °C",
+    safe_side="none of its own: the correction counts as uncertain by its whole size",
 )
 def capacity_at_25(capacity: Any, temperature: Any, slope: Any) -> Any:
     """Bring a capacity to 25 °C along a straight line.
@@ -54,7 +57,10 @@ def capacity_at_25(capacity: Any, temperature: Any, slope: Any) -> Any:
     title="capacity at C/5", symbol="Q_c", unit="Ah", text="Q_c = Q_25·(r/0.2)^p",
     inputs={"capacity": "Q_25 [Ah] at 25 °C", "rate": "r [1/h] of the test",
             "exponent": "p [] loss of capacity with rate"},
-    basis="definition", valid="r from 0.1 to 0.5 1/h",
+    basis="read", source="yazvinskaya-2022",
+    where="Peukert's equation, read to hold from 0.2 to 2 1/h; below 0.2 it is taken",
+    valid="r from 0.1 to 0.5 1/h",
+    safe_side="none of its own: the correction counts as uncertain by its whole size",
 )
 def capacity_at_c5(capacity: Any, rate: Any, exponent: Any) -> Any:
     """Bring a capacity to a discharge in five hours.
@@ -84,7 +90,9 @@ def capacity_share(capacity: Any, label_capacity: Any) -> Any:
 @formula(
     title="capacity that is counted on", symbol="Q_c", unit="Ah", text="Q_c = min(Q, Q_L)",
     inputs={"capacity": "Q [Ah] at common conditions", "label_capacity": "Q_L [Ah] on the label"},
-    basis="definition", safe_side="low: a reading above the label is counted as the label",
+    basis="assumed", source="packcalc-rule",
+    where="a label is not raised by one good reading",
+    safe_side="low: a reading above the label is counted as the label",
 )
 def capacity_counted(capacity: Any, label_capacity: Any) -> Any:
     """Count no module better than its label.
@@ -102,7 +110,8 @@ def capacity_counted(capacity: Any, label_capacity: Any) -> Any:
     title="half-width of the temperature correction", symbol="h_T", unit="%",
     text="h_T = a·max(|T − 25|, 1)",
     inputs={"temperature": "T [°C] of the test", "slope": "a [%] for each kelvin"},
-    basis="definition",
+    basis="assumed", source="packcalc-rule",
+    where="no published spread of the correction: its whole size is counted",
     safe_side="wide: the correction counts as uncertain by its whole size, one kelvin at least",
 )
 def temperature_half_width(temperature: Any, slope: Any) -> Any:
@@ -119,7 +128,9 @@ def temperature_half_width(temperature: Any, slope: Any) -> Any:
     title="half-width of the rate correction", symbol="h_r", unit="%",
     text="h_r = 100·p·|ln(r/0.2)|",
     inputs={"rate": "r [1/h] of the test", "exponent": "p [] loss of capacity with rate"},
-    basis="definition", safe_side="wide: the correction counts as uncertain by its whole size",
+    basis="assumed", source="packcalc-rule",
+    where="no published spread of the correction: its whole size is counted",
+    safe_side="wide: the correction counts as uncertain by its whole size",
 )
 def rate_half_width(rate: Any, exponent: Any) -> Any:
     """How far a rate correction may be off.
@@ -135,7 +146,8 @@ def rate_half_width(rate: Any, exponent: Any) -> Any:
     title="standard uncertainty of a quantity known within two limits", symbol="u", unit="%",
     text="u = h/√3",
     inputs={"half_width": "h [%] half the distance between the limits"},
-    basis="definition", source="jcgm-100", where="4.3.7, equation (7)",
+    basis="read", source="jcgm-100",
+    where="4.3.7, equation (7)",
     valid="every value between the limits is as likely as any other",
 )
 def rectangular_uncertainty(half_width: Any) -> Any:
@@ -153,7 +165,8 @@ def rectangular_uncertainty(half_width: Any) -> Any:
     text="u_c = √(u1² + u2² + u3²)",
     inputs={"first": "u1 [%] of the instrument", "second": "u2 [%] of the first correction",
             "third": "u3 [%] of the second correction"},
-    basis="definition", source="jcgm-100", where="5.1.2, equation (10)",
+    basis="read", source="jcgm-100",
+    where="5.1.2, equation (10)",
     valid="parts that do not depend on one another",
 )
 def combined_uncertainty(first: Any, second: Any, third: Any) -> Any:
@@ -168,7 +181,7 @@ def combined_uncertainty(first: Any, second: Any, third: Any) -> Any:
 
 @formula(
     title="standard uncertainty of the capacity", symbol="u(Q)", unit="Ah", text="u(Q) = u_c·Q/100",
-    inputs={"relative": "u_c [%]", "capacity": "Q [Ah]"},
+    inputs={"relative": "u_c [%] combined", "capacity": "Q [Ah] at common conditions"},
     basis="definition",
 )
 def capacity_uncertainty(relative: Any, capacity: Any) -> Any:
@@ -184,7 +197,7 @@ def capacity_uncertainty(relative: Any, capacity: Any) -> Any:
 @formula(
     title="standard uncertainty of the resistance", symbol="u(R)", unit="mΩ",
     text="u(R) = u_c·R/100",
-    inputs={"relative": "u_c [%]", "resistance": "R [mΩ]"},
+    inputs={"relative": "u_c [%] combined", "resistance": "R [mΩ] at common conditions"},
     basis="definition",
 )
 def resistance_uncertainty(relative: Any, resistance: Any) -> Any:
@@ -247,6 +260,41 @@ def resistance_share(resistance: Any, type_resistance: Any) -> Any:
         1.5
     """
     return resistance / type_resistance
+
+
+@formula(
+    title="half-width of the fall of voltage as read", symbol="h_U", unit="%",
+    text="h_U = 100·e_U/(I·R)",
+    inputs={"voltmeter_error": "e_U [mV] between two readings of the module",
+            "current": "I [A] of the pulse", "resistance": "R [mΩ] as measured"},
+    basis="definition", safe_side="wide: both readings of the pulse count as off by the whole "
+    "limit between them",
+)
+def fall_half_width(voltmeter_error: Any, current: Any, resistance: Any) -> Any:
+    """How far a pulse resistance may be off because the meter cannot tell the fall finer.
+
+    Examples:
+        >>> round(fall_half_width(0.010, 100.0, 0.002), 4)
+        0.05
+    """
+    return voltmeter_error / (current * resistance)
+
+
+@formula(
+    title="least current of a pulse", symbol="I_min", unit="A", text="I_min = 100·e_U/(h·R)",
+    inputs={"voltmeter_error": "e_U [mV] between two readings of the module",
+            "half_width": "h [%] of the fall that the meter may leave open",
+            "resistance": "R [mΩ] lowest of the type"},
+    basis="definition", safe_side="high, with the lowest resistance of the type",
+)
+def least_pulse_current(voltmeter_error: Any, half_width: Any, resistance: Any) -> Any:
+    """Current at which a pulse's fall of voltage is told well enough.
+
+    Examples:
+        >>> round(least_pulse_current(0.010, 0.10, 0.0016), 1)
+        62.5
+    """
+    return voltmeter_error / (half_width * resistance)
 
 
 # --- isolation ------------------------------------------------------------------------------
@@ -373,8 +421,10 @@ def days_to_tell(not_told: Any, cells_in_series: Any, slope: Any, loss: Any) -> 
 @formula(
     title="time of one capacity test", symbol="t_Q", unit="h", text="t_Q = 1/r + 1 + 5 + 1 + 0.5/r",
     inputs={"charge_rate": "r [] charging rate, capacities per hour"},
-    basis="definition",
+    basis="assumed", source="packcalc-rule",
+    where="plan of one test: a rest of one hour before and after, half a charge at the end",
     valid="charge, one hour's rest, discharge in five hours, one hour's rest, half charge",
+    safe_side="a plan: rests that the maker asks for make it longer",
 )
 def capacity_test_time(charge_rate: Any) -> Any:
     """Time of charge, rest, C/5 discharge, rest and recharge to half.

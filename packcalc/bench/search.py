@@ -219,12 +219,14 @@ class Search:
     def run(self, rounds: int, looks_a_group: float = 1.0) -> None:
         """Descend, then kick and descend again until nothing is bad or the rounds are over.
 
-        Many groups get fewer rounds: each one costs more and is less needed.
+        Many groups get fewer rounds: each one costs more and is less needed. With no rounds it
+        ends where nothing betters the worst group.
         """
         self.most_looks = max(LOOKS_A_ROUND * rounds, looks_a_group * len(self.groups))
         self._descend()
         self._keep()
-        for _ in range(max(20, rounds * SMALL // max(SMALL, len(self.groups)))):
+        least = 20 if rounds else 0
+        for _ in range(max(least, rounds * SMALL // max(SMALL, len(self.groups)))):
             if self.worst <= CALM or self.looks > self.most_looks:
                 return
             self._kick()

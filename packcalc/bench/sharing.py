@@ -39,7 +39,7 @@ def first_branch_current(first_voltage, second_voltage, current, first_resistanc
 
 
 @formula(title="equalising current on joining", symbol="I_eq", unit="A",
-         text="I_eq = ΔU/(R_1 + R_2)",
+         text="I_eq = 1000·ΔU/(R_1 + R_2)",
          inputs={"difference": "ΔU [V] of the rest voltages",
                  "first_resistance": "R_1 [mΩ] of the module that joins",
                  "second_resistance": "R_2 [mΩ] of what it joins"},

@@ -62,7 +62,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("resistance", "DC pulse resistance as measured", "R_m", "mΩ", _OHM, 0, 1e7,
            "fall of voltage at the end of a pulse, divided by the step of current"),
     Figure("resistance_current", "current of the pulse", "I_p", "A", (("A", "A"),), 0.001, 5000,
-           "clamp meter or shunt during the pulse"),
+           "clamp meter or shunt during the pulse; it tells how large the fall was"),
     Figure("resistance_pulse", "length of the pulse", "t_p", "s", (("s", "s"), ("ms", "ms")),
            0.0001, 3600, "the moment after load-on at which the voltage was read"),
     Figure("resistance_temperature", "temperature at the pulse", "θ_p", "°C", _DEGREE, -40, 80,
@@ -70,7 +70,8 @@ FIGURES: tuple[Figure, ...] = (
     Figure("resistance_charge", "state of charge at the pulse", "z_p", "%", _SHARE, 0, 100,
            "charge taken out since full, against the capacity"),
     Figure("resistance_error", "standard uncertainty of the resistance reading", "u_R", "%",
-           _SHARE, 0, 50, "from the meters' data sheets: fall of voltage and step of current"),
+           _SHARE, 0, 50, "from the meters' data sheets: gain of voltmeter and clamp; the "
+           "voltmeter's last digits count beside it (bench.voltmeter_error over the fall)"),
     Figure("impedance_ac", "reading of an AC meter (another quantity)", "Z_ac", "mΩ", _OHM,
            0, 1e7, "an AC meter of about 1 kHz, four wires; never a stand-in for the pulse"),
     Figure("first_voltage", "first voltage of the self-discharge test", "U_1", "V", _VOLT,

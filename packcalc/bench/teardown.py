@@ -53,7 +53,10 @@ def section_voltage(steps: float, module_voltage: float) -> float:
     inputs={"steps": "n [] modules in series in the section",
             "parallel": "P [] modules in parallel at each step",
             "module_energy": "W_m [kWh] of a full module", "charge": "z [%] state of charge"},
-    basis="definition", safe_side="high: nominal energy of a new module",
+    basis="assumed", source="packcalc-rule",
+    where="energy is counted in proportion to the charge; a cell's voltage falls with it, so less"
+          " is there",
+    safe_side="high: nominal energy of a new module",
 )
 def section_energy(steps: float, parallel: float, module_energy: float, charge: float) -> float:
     """Energy that a section holds.

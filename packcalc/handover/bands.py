@@ -85,7 +85,9 @@ def lower_voltage(voltage: Any, tolerance: Any) -> Any:
     text="R_out = m + M·d/c",
     inputs={"median": "m [mΩ] median of all", "deviation": "d [mΩ] median distance from it",
             "score": "M [] modified score allowed", "constant": "c [] of the score"},
-    basis="definition", valid="at least five readings; d > 0",
+    basis="read", source="nist-handbook",
+    where="1.3.5.17: 0.6745·(x − median)/MAD above 3.5 is labelled, solved for x",
+    valid="at least five readings; d > 0",
     safe_side="a set in which more than half are bad has no outliers: the limit stands beside it")
 def outlier_limit(median: Any, deviation: Any, score: Any, constant: Any) -> Any:
     """The modified score M = c·(x − m)/d solved for x.
@@ -129,7 +131,9 @@ def change(latest: Any, baseline: Any) -> Any:
     text="n = n_0·(c_lim − c)/c",
     inputs={"days": "n_0 [] days from baseline to the latest reading", "change": "c [%] so far",
             "limit": "c_lim [%] limit, same sign"},
-    basis="definition", valid="c and c_lim of one sign, days above zero",
+    basis="assumed", source="packcalc-rule",
+    where="a change is drawn on along a straight line",
+    valid="c and c_lim of one sign, days above zero",
     safe_side="wear speeds up: sooner in truth; a date to look again, no promise until then")
 def days_to_limit(days: Any, change: Any, limit: Any) -> Any:
     """A straight line through the baseline and the latest reading.
@@ -161,7 +165,9 @@ def with_room(demand: Any, room: Any) -> Any:
     text="t = τ·ln(V/v)",
     inputs={"constant": "τ [s] time to fall to 36.8 %", "start": "V [V] at the start",
             "end": "v [V] at the end"},
-    basis="definition", valid="0 < v ≤ V, the same resistor and capacitors as when τ was read")
+    basis="read", source="halliday-fundamentals",
+    where="chapter 30, problem 51: 0.1 % is left after 6.91 time constants",
+    valid="0 < v ≤ V, the same resistor and capacitors as when τ was read")
 def fall_from_constant(constant: Any, start: Any, end: Any) -> Any:
     """How long a link must take that was timed from another voltage before.
 
@@ -221,7 +227,9 @@ def relative_uncertainty(sigma: Any, resistance: Any) -> Any:
     inputs={"resistance": "R [mΩ] of all modules, 25 °C, 10 s, half charge",
             "uncertainty": "u [%] mean standard uncertainty of them",
             "ratio": "k [] warmest cell to 25 °C"},
-    basis="definition", valid="u below 50 %",
+    basis="assumed", source="packcalc-rule",
+    where="two standard uncertainties, and all modules err together",
+    valid="u below 50 %",
     safe_side="wide: as if every module erred the same way")
 def least_measured(resistance: Any, uncertainty: Any, ratio: Any) -> Any:
     """Below it the current reads high, or the voltage was taken in the wrong place.
@@ -239,7 +247,9 @@ def least_measured(resistance: Any, uncertainty: Any, ratio: Any) -> Any:
     inputs={"resistance": "R [mΩ] of all modules, 25 °C, 10 s, half charge",
             "uncertainty": "u [%] mean standard uncertainty of them",
             "ratio": "k [] coldest cell to 25 °C"},
-    basis="definition", safe_side="wide: as if every module erred the same way")
+    basis="assumed", source="packcalc-rule",
+    where="two standard uncertainties, and all modules err together",
+    safe_side="wide: as if every module erred the same way")
 def largest_measured(resistance: Any, uncertainty: Any, ratio: Any) -> Any:
     """Above it, with the path added, something in the path is poor.
 

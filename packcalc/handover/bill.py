@@ -22,7 +22,8 @@ from packcalc.value import value_object
 # String contactors are the contactors of a layout in strings: one line, not two, to the duty of
 # those of one string.
 NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination",
-              "string_coordination", "switching", "strings", "string_contactors")
+              "string_coordination", "switching", "strings", "string_contactors",
+              "mid_fuse", "charge_contactor")  # bought by the lines of their places
 
 
 @value_object
@@ -92,12 +93,12 @@ def _links(study: ProtectionStudy) -> Line:
 
 
 def _fuse_inside(study: ProtectionStudy) -> list[Line]:
-    """The fuse inside the string beside the main fuse: the brief names no part for it."""
-    highest = study.pack.highest_voltage.shown
+    """The fuse inside the string beside the main fuse."""
+    highest, named = study.pack.highest_voltage.shown, study.brief.parts.mid_fuse
     return [Line("inside_fuse", f"fuse inside the string, {part.tag}", part.count, "",
                  f"rated DC voltage: above {highest}; breaks {study.faults.highest.shown}",
-                 note=f"after {position_word(study)} {part.after} from the negative end",
-                 open=1)
+                 named=named, note=f"after {position_word(study)} {part.after} from the negative "
+                 "end", open=_questions(study, "mid_fuse"))
             for part in parts_inside(study) if part.name == FUSE_INSIDE]
 
 
@@ -128,8 +129,13 @@ def _charge_contactors(study: ProtectionStudy) -> list[Line]:
     if many is None:
         return []
     return [Line("charge_contactors", "charge contactor", many, "",
-                 charge_contactor_demand(study.pack), note=f"{poles}; the data of its part are in "
-                 "no list of the brief", open=1)]
+                 charge_contactor_demand(study.pack), named=study.brief.parts.charge_contactor,
+                 note=poles, open=_questions(study, "charge_contactor"))]
+
+
+def _questions(study: ProtectionStudy, key: str) -> int:
+    """Open questions of a part that is held by itself once it is named; one before."""
+    return next((len(i.open_items) for i in study.items if i.key == key), 1)
 
 
 def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, str]:

@@ -186,7 +186,8 @@ def _discharge(f: Figures) -> tuple[str, tuple[Finding, ...]]:
     stored = tuple(x for x in item.duty if "energy of the charged DC link" in x.title)
     fall, lacking = discharge_time(f.study), discharge_open(f.study)
     known = "energy of the link; its discharge resistor is not in the brief" if fall is None else \
-        "link and its fall" + (f", at least ({'; '.join(lacking)})" if lacking else "")
+        "link and its fall" + (f", as counted: it may be shorter or longer ({'; '.join(lacking)})"
+                               if lacking else "")
     return known, (*stored, *((fall,) if fall else ()))
 
 

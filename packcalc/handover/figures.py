@@ -18,7 +18,7 @@ from packcalc.protect.insulation import module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
 from packcalc.protect.branches import added_capacitance
-from packcalc.side_circuits import BARE, OPEN_INPUT, bus_capacitance, on_the_bus
+from packcalc.feeds import BARE, OPEN_INPUT, bus_capacitance, on_the_bus
 from packcalc.value import value_object
 
 SUPPLY = rule("voltage of the current-limited supply", "V", "V", 48.0,
@@ -45,12 +45,12 @@ def discharge_time(study: ProtectionStudy) -> Finding | None:
 def open_on_bus(study: ProtectionStudy) -> tuple[str, ...]:
     """Branches on the bus whose capacitance is not known, with what is counted for them."""
     return tuple(f"input capacitance of {b.name} is not known, counted with {OPEN_INPUT.shown}"
-                 for b in on_the_bus(study.brief)
+                 for b in on_the_bus(study.brief, study.pack.layout.in_strings)
                  if not b.capacitance.known and b.kind not in BARE)
 
 
 def discharge_open(study: ProtectionStudy) -> tuple[str, ...]:
-    """What may make that time longer than counted; empty where it is the longest."""
+    """What may make that time other than counted; empty where it is the longest."""
     return (*open_on_bus(study), *(() if voltage_whole(study.pack) else
                                    ("parts of the over-voltage chain are not evaluated",)))
 
@@ -107,7 +107,7 @@ class Figures:
     @cached_property
     def capacitance(self) -> Finding:
         """DC link and every branch on the bus, as the pre-charge counts them."""
-        return bus_capacitance(self.brief)
+        return bus_capacitance(self.brief, self.pack.layout.in_strings)
 
     def resistance_edge(self, upper: bool) -> Finding:
         """Pre-charge resistance at one end of its tolerance."""
@@ -120,7 +120,7 @@ class Figures:
     def capacitance_sure(self) -> Finding:
         """DC link and the branches on the bus that say what they hold: the lower end."""
         whole = self.brief.inverter.dc_link_capacitance
-        for branch in on_the_bus(self.brief):
+        for branch in on_the_bus(self.brief, self.pack.layout.in_strings):
             if branch.capacitance.known:
                 whole = trace(added_capacitance, "capacitance on the bus that is known",
                               first=whole, second=branch.capacitance)

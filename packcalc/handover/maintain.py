@@ -68,14 +68,19 @@ TASKS = (
          "after their test", "law, read", "cfr-29-1910-137"),
     Task("every month", "press the emergency stop with the car standing; contactors must drop",
          OURS),
-    Task("every 3 months", "isolation readings; logs of pre-charge time and fall of the link; "
-         "cells an hour after a full charge", OURS),
+    Task("every 3 months", "isolation of both poles; pre-charge time from the log; cells an hour "
+         "after a full charge", OURS),
     Task("every 3 months", "isolation monitor with its test resistor, both poles", OURS,
          "formula-sae-rules-2014"),
     Task("after rain, washing or a coolant leak", "isolation of both poles again",
          "inspection sheets, read", "formula-sae-inspection"),
+    Task("every 6 months", "pack resistance from the sag; temperatures of the joints at the same "
+         "current", OURS),
     Task("once a year", "pack open: every link measured, torque marks, bolts, covers, vents, "
-         "seals, straps, sense leads; dead tests again", OURS),
+         "seals, straps, sense leads; dead tests again; pre-charge and discharge from the "
+         "supply again", OURS),
+    Task("once a year", "weld test with the fall of the link, from the same voltage and with the "
+         "branches unplugged as at the first", OURS),
     Task("once a year", "crash input, cut loop, interlock of each cover, plug lock: each once",
          OURS),
     Task("once a year", "capacity of the weakest module's group from a full charge and a slow "
@@ -109,8 +114,8 @@ def _waiting(study: ProtectionStudy) -> str:
     if fall is None:
         words = "wait: how long the link stays charged is not known"
     elif lacking:
-        words = (f"wait far longer than {fall.shown} for the link, which is the least "
-                 f"({'; '.join(lacking)})")
+        words = (f"wait far longer than {fall.shown} for the link: it may fall sooner or stay "
+                 f"far longer ({'; '.join(lacking)})")
     else:
         words = f"wait {fall.shown} and longer for the link"
     return f"{words}; prove dead with a meter"

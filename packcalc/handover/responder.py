@@ -14,6 +14,8 @@ LAYOUT_NOTE = (
     "Order after the scope of ISO 17840-3:2019 and front page after the contents of ISO 17840-2 "
     "(header, top view, side view, legend, footer), as far as read. The template and its "
     "pictograms were not seen: ask the certifier whether the standard's own form is wanted.")
+ON_PAPER = ("On paper this sheet is one page; what its figures rest on stands, worked, in the file "
+            "that it was printed from.")
 VIEWS = ("top view", "side view")
 DISCONNECT = "disconnect"
 LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable",
@@ -82,8 +84,8 @@ def _link(study: ProtectionStudy) -> str:
     if fall is None:
         return "How long the link stays above 60 V is not known: count on minutes; measure."
     if discharge_open(study):
-        return (f"Link stays above 60 V for {fall.shown} AT LEAST after isolating, how much longer "
-                "is not known: count on minutes; measure.")
+        return (f"COUNT ON THE LINK ABOVE 60 V FOR LONGER THAN {fall.shown} after isolating: not "
+                "all that holds its charge is known, it may fall sooner or take minutes; measure.")
     return f"Link falls below 60 V in up to {fall.shown} after isolating; measure."
 
 

@@ -17,7 +17,7 @@ from packcalc.handover.parted import (
     taps_ahead,
 )
 from packcalc.protection import ProtectionStudy
-from packcalc.side_circuits import on_the_bus
+from packcalc.feeds import on_the_bus
 
 LINKS, OPENS = "links", MONITOR_CHOICES[2]
 PACK_ON = "The pack through the pre-charge only"
@@ -223,7 +223,7 @@ def _which_string(study: ProtectionStudy) -> tuple[str, ...]:
 def _woken(figures: Figures) -> tuple[str, ...]:
     """What the supply would feed or wake."""
     ahead = taps_ahead(figures.study)
-    names = [b.name for b in on_the_bus(figures.brief)
+    names = [b.name for b in on_the_bus(figures.brief, figures.pack.layout.in_strings)
              if b.wakes_at.known and b.wakes_at.number <= SUPPLY.number]
     return (*((f"Fuses out of what leaves ahead of the contactors: {', '.join(ahead)}.",)
               if ahead else ()),

@@ -27,7 +27,7 @@ def voltage_check(part: Part, highest_voltage: Finding, title: str) -> Check:
 def voltage_reason(part: Part, highest_voltage: Finding) -> str:
     """Why a part does not count at this voltage; empty where it does."""
     check = voltage_check(part, highest_voltage, "")
-    if check.verdict == "pass":
+    if check.verdict in ("pass", "caution"):
         return ""
     if check.verdict == NOT_EVALUATED:
         return check.reason

@@ -91,7 +91,9 @@ def with_branch(upstream, branch):
          text="I²t = C·V²/(2·R) (mF, V, mΩ)",
          inputs={"capacitance": "C [mF] that empties", "voltage": "V [V] it starts from",
                  "resistance": "R [mΩ] of the loop"},
-         basis="definition", where="energy ½·C·V² all turned to heat in R", valid="R above 0",
+         basis="read", source="power-electronics-2014",
+         where="example 2.4: energy ½·C·V² all turned to heat in R",
+         valid="R above 0",
          safe_side="low R, largest C: more I²t")
 def discharge_integral(capacitance, voltage, resistance):
     """Heat that a discharging capacitor puts into a fuse in its way.
@@ -104,7 +106,7 @@ def discharge_integral(capacitance, voltage, resistance):
 
 
 @formula(title="capacitance of two in parallel", symbol="C", unit="mF", text="C = C_1 + C_2",
-         inputs={"first": "C_1 [mF]", "second": "C_2 [mF]"}, basis="definition")
+         inputs={"first": "C_1 [mF] of one", "second": "C_2 [mF] of the other"}, basis="definition")
 def added_capacitance(first, second):
     """Sum on the bus.
 

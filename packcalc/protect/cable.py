@@ -270,11 +270,11 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
 
 def _own_cable(asked: RouteAsked, rule: RuleSet,
                part: CablePart) -> tuple[Candidate, RunChoice | None]:
-    """One cable of the list, one a pole, by the table's section that is not larger."""
+    """One cable of the list by the table's section that is not larger."""
     own = replace(asked, insulation_end=part.short_circuit_temperature or asked.insulation_end)
     try:
         frame = _frame(own, rule)
-        duty = _duty(own, frame, 1)
+        duty = _duty(own, frame, part.runs)
         section = _table_section(frame, part)
         figures = _figures(own, frame, duty, section) if section else None
     except OutOfRange as refusal:
@@ -292,8 +292,9 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
     candidate = Candidate(part.name, tuple(checks), facts, own=True)
     capacity = trace(route_current, f"current-carrying capacity of {part.name}",
                      per_run=figures.capacity, share=duty.share)
-    return candidate, RunChoice(1, duty.required, candidate, capacity, figures.loop_resistance,
-                                figures.withstand, figures.survivable, part.section)
+    return candidate, RunChoice(part.runs, duty.required, candidate, capacity,
+                                figures.loop_resistance, figures.withstand, figures.survivable,
+                                part.section)
 
 
 def _table_section(frame: _Frame, part: CablePart) -> Section | None:
@@ -713,7 +714,7 @@ def _specification(asked: RouteAsked, frame: _Frame,
                     "SAE sizes hold 5 to 12 % less copper than AWG of the same number"),
         Requirement("Terminals and lugs", f"steady limit {asked.terminal_limit.shown}, short-time "
                     f"limit at least {frame.fault_end.shown}"),
-        Requirement("Overload protection", asked.overload_device),
+        _overload_told(asked, choices),
         Requirement("Short-circuit protection",
                     f"fuse {asked.fuse_rating.shown}" if asked.fuse_rating is not None
                     else "the fuse that feeds this route, still to be chosen"),
@@ -724,6 +725,15 @@ def _specification(asked: RouteAsked, frame: _Frame,
                 f"Smallest section, {_runs(choice.runs)}", choice.candidate.name,
                 f"total clearing I²t of the fuse at most {choice.withstand.shown} a cable"))
     return tuple(lines)
+
+
+def _overload_told(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> Requirement:
+    """Who is asked to end an overload, and what is shown of it for the smallest section."""
+    shown = next((check for choice in choices if choice.candidate
+                  for check in choice.candidate.checks if check.title == OVERLOAD), None)
+    if shown is None:
+        return Requirement("Overload protection", asked.overload_device)
+    return Requirement("Overload protection", f"{shown.verdict}: {shown.sentence}")
 
 
 def _open_items(asked: RouteAsked, choices: tuple[RunChoice, ...],

@@ -91,7 +91,8 @@ def arc_incident_energy(voltage, fault_current, time, distance):
 @formula(
     title="current of an arc of the greatest power", symbol="I_arc", unit="A",
     text="I_arc = I / 2", inputs={"fault_current": "I [A] bolted fault current"},
-    basis="definition", where="half the voltage across the arc, half across the source")
+    basis="read", source="nfpa-70e-2018",
+    where="Annex D.5, half the bolted fault current: half the voltage across the arc")
 def arc_current(fault_current):
     """What a device sees while the arc burns.
 

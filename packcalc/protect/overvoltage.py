@@ -63,8 +63,9 @@ def smallest_capacitance(capacitance: Any, tolerance: Any) -> Any:
     text="v = √(V1² + 2000·P·t/C)",
     inputs={"start": "V1 [V] at the start", "power": "P [kW] fed in", "time": "t [ms] fed",
             "capacitance": "C [mF] on the bus"},
-    basis="computed", source="pfc-design-example-2013",
-    where="eq. 56 for v; from C·dv/dt = P/v, the whole power into the capacitor",
+    basis="computed", source="electrical-principles-2007",
+    where="ch. 6, problem 16, solved for v; from C·dv/dt = P/v, the whole power into the "
+          "capacitor",
     valid="P ≥ 0, no other load on the bus",
     safe_side="lower tolerance of C, whole braking power, longest time")
 def fed_voltage(start: Any, power: Any, time: Any, capacitance: Any) -> Any:
@@ -82,7 +83,9 @@ def fed_voltage(start: Any, power: Any, time: Any, capacitance: Any) -> Any:
     unit="ms", text="t = C·(V2² − V1²)/(2000·P)",
     inputs={"capacitance": "C [mF] on the bus", "lower": "V1 [V] lower voltage",
             "upper": "V2 [V] upper voltage", "power": "P [kW] constant power"},
-    basis="read", source="pfc-design-example-2013", where="eq. 56, solved for the time",
+    basis="read", source="electrical-principles-2007",
+    where="ch. 6, problem 16, energy over time; with a second voltage, pfc-design-example-2013 "
+          "eq. 56",
     valid="V2 ≥ V1, P > 0, no other load on the bus",
     safe_side="lower tolerance of C and whole power: the shortest time to a limit")
 def time_at_power(capacitance: Any, lower: Any, upper: Any, power: Any) -> Any:
@@ -100,7 +103,10 @@ def time_at_power(capacitance: Any, lower: Any, upper: Any, power: Any) -> Any:
     text="E = ½·(C/1000)·(V2² − V1²)",
     inputs={"capacitance": "C [mF] on the bus", "lower": "V1 [V] lower voltage",
             "upper": "V2 [V] upper voltage"},
-    basis="definition", valid="V2 ≥ V1", safe_side="lower tolerance of C: less energy")
+    basis="read", source="defibrillator-example-17-9",
+    where="eq. 17-17 at both voltages",
+    valid="V2 ≥ V1",
+    safe_side="lower tolerance of C: less energy")
 def energy_to_limit(capacitance: Any, lower: Any, upper: Any) -> Any:
     """What may still flow into a bus before it reaches a limit.
 

@@ -37,6 +37,7 @@ from packcalc.value import value_object
 TITLE = "Pre-charge resistor and relay"
 LEVEL_TIME = "Time to the closing level"
 LOWEST_RESISTANCE, HIGHEST_RESISTANCE = 0.1, 1e6
+HALVINGS = 14  # leave a ten-thousandth of the first trial
 VALUES_BELOW = 12  # one decade of E12; smaller ones only add current and heat
 
 NOTES = (
@@ -208,6 +209,7 @@ def _window(asked: PrechargeAsked) -> tuple[Finding, Finding | None]:
                     level=asked.level)
     ends = [trace(tr.nominal_below, f"{end.title}, nominal", resistance=end,
                   tolerance=asked.resistor_tolerance) for end in (by_time, *_load_limits(asked))]
+    ends += _in_time_with_loads(asked, smallest(ends, "Largest resistance to try"))
     upper = smallest(ends, "Upper end of the resistance window")
     limit = asked.peak_current_limit
     if limit is None or not limit.known or limit.number <= 0:
@@ -216,6 +218,34 @@ def _window(asked: PrechargeAsked) -> tuple[Finding, Finding | None]:
                   voltage=asked.highest_voltage, current=limit)
     return upper, trace(tr.nominal_above, "Lower end of the resistance window",
                         resistance=least, tolerance=asked.resistor_tolerance)
+
+
+def _in_time_with_loads(asked: PrechargeAsked, most: Finding) -> list[Finding]:
+    """The largest resistance that brings the bus up in time although the loads are awake.
+
+    The time has no inverse with a load of constant power: the resistance is halved in on.
+    """
+    if not asked.known_loads:
+        return []
+    limit, low, high = asked.time_limit.number, 0.0, most.number
+    tried, took = _trial(asked, high)
+    for _ in range(HALVINGS if took is None or took.number > limit else 0):
+        middle = (low + high) / 2
+        resistance, time = _trial(asked, middle)
+        if time is None or time.number > limit:
+            high = middle
+        else:
+            low, tried, took = middle, resistance, time
+    if took is None:
+        return []
+    return [trace(tr.resistance_from_trial, "Largest resistance for the time limit, loads awake",
+                  trial=tried, time=took, limit=asked.time_limit)]
+
+
+def _trial(asked: PrechargeAsked, ohms: float) -> tuple[Finding, Finding | None]:
+    tried = leaf("Nominal resistance tried", "R_t", "Ω", ohms, "computed",
+                 origin=Origin("halved in on the time limit"))
+    return tried, _time(*_slow_buses(asked, tried))
 
 
 def _load_limits(asked: PrechargeAsked) -> list[Finding]:

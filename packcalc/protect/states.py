@@ -12,10 +12,11 @@ from typing import Any, TypeVar
 
 from packcalc import transients as tr
 from packcalc.brief import CHARGE_CONTACTOR_CHOICES, TAP_CHOICES, Brief
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
-from packcalc.part_checks.shown import counted
+from packcalc.part_checks.shown import counted, voltage_check
+from packcalc.parts import CONTACTOR
 from packcalc.value import value_object
 
 TITLE = "Switching states and their proofs"
@@ -38,6 +39,7 @@ SETTLE = leaf("time for a contact to move and a reading to settle", "t", "s", 0.
               note="our rule; the contactor's operate and release times plus two readings")
 
 NO_CONTACTOR = counted("none between", 0, "definition", RULE)
+LATE = "short that begins once the coils have dropped"
 APART = "a short at the same moment is held apart: see contactors opened untimed"
 STRING_MONITOR = ("a reading of each string on its cells' side of its contactors before it is "
                   "closed: by the management system's two voltage readings, or a monitor switched "
@@ -487,7 +489,8 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
               "nothing: the crash signal opens the coils' supply by wire",
               "DC link, plus to minus", "below", BORDER, CRASH_TIME,
               "not isolated: responders' sheet, cut loop, treat as live", PACK_LIVE,
-              "live metal on the pack's side of the contactors; torn wires of the reading itself"),
+              "live metal on the pack's side of the contactors; torn wires of the reading itself; "
+              f"{_late_words(asked)}"),
         State("key off under load", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero first; current below what the contactors open every day",
               "battery current at zero, then DC link, plus to minus", "below", BORDER,
@@ -498,7 +501,7 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
               "nothing can come before: springs open the contacts",
               "weld check at the next wake", "below", weld_level(asked),
               _after_settling(asked), "welded contacts: no wake", PACK_LIVE,
-              "anything until the supply is back: no channel is read"),
+              f"anything until the supply is back: no channel is read; {_late_words(asked)}"),
     )
 
 
@@ -527,6 +530,7 @@ def _checks(asked: StatesAsked) -> tuple[Check, ...]:
     return (_precharge_check(asked), _closed_check(asked), _torque_check(asked),
             _crash_check(asked), _crash_link_check(asked), _weld_wait_check(asked),
             _lost_supply_check(asked), *(_untimed_check(one) for one in asked.untimed),
+            *(_late_check(one) for one in asked.untimed),
             *_monitor_sees(asked), _inlet_check(asked))
 
 
@@ -631,9 +635,7 @@ def _untimed_check(one: Untimed) -> Check:
         f"hold up the coils' supply for at least {one.hold.shown}, in which the fuse clears what "
         "the contactor breaks at most" if one.hold is not None else "",
         "a faster or smaller fuse", "a contactor that breaks more, in both directions") if words)
-    later = (f"a short that begins once the coil has dropped meets the parting contact with up to "
-             f"{one.highest.shown}")
-    held = judge(title, "who clears", one.breaks, "at least", one.left, reason=later,
+    held = judge(title, "who clears", one.breaks, "at least", one.left,
                  missing=one.left.note if not one.left.known else
                  f"ask the contactor's maker: {one.left.shown} in both directions", remedy=remedy)
     if held.verdict != FAIL:
@@ -641,7 +643,30 @@ def _untimed_check(one: Untimed) -> Check:
     return replace(held, verdict=CAUTION, reason=(
         "lost 12 V supply, emergency stop or crash: the contact parts before the fuse has "
         f"cleared, and from {held.figure.shown} to {held.demand.shown} it is torn open in an arc "
-        f"that it is not shown to put out; {later}"))
+        "that it is not shown to put out"))
+
+
+def _late_check(one: Untimed) -> Check:
+    """A short that begins while the contacts part: no time of the fuse lies behind it."""
+    title = LATE + (f", {one.path}" if one.path else "")
+    ask = ("the contactor's maker: opening into the highest fault with this fuse in series, in "
+           "both directions")
+    held = judge(title, "who clears", one.breaks, "at least", one.highest,
+                 missing=f"ask {ask}" if one.highest.known else "highest fault is not known",
+                 reason="it breaks the highest fault by itself")
+    if held.verdict != FAIL:
+        return held
+    return replace(held, verdict=NOT_EVALUATED, remedy=f"ask {ask}", reason=(
+        f"above {held.figure.shown} only the fuse ends it, and the contact is torn open in the "
+        "fault until it has: whether the contactor holds that arc is on no sheet"))
+
+
+def _late_words(asked: StatesAsked) -> str:
+    """What is said of that short in the table of states."""
+    verdicts = {_late_check(one).verdict for one in asked.untimed}
+    told = "not evaluated, see the checks" if verdicts - {PASS} or not verdicts else \
+        "within what the contactors break"
+    return f"{LATE}: {told}"
 
 
 def _monitor_sees(asked: StatesAsked) -> tuple[Check, ...]:
@@ -675,6 +700,12 @@ def _inlet_check(asked: StatesAsked) -> Check:
     poles = asked.brief.path.charge_contactor
     ask = ("a charge contactor in both poles, closed only to charge and proven by a reading at the "
            "inlet; without it contacts that no finger can reach, and a lock, see the insulation")
+    named = asked.brief.parts.charge_contactor
+    if poles == BOTH and named:
+        held = voltage_check(asked.brief.parts.list.part(CONTACTOR, named), asked.highest, title)
+        return replace(held, stage=stage, reason="; ".join(w for w in (
+            held.reason, f"{named} in both poles, each alone; that it is open is proven by a "
+            "reading at the inlet, and by its weld check before each charge") if w))
     if poles == BOTH:
         return Check(title, stage, NOT_EVALUATED, reason="by the brief a charge contactor in both "
                      "poles cuts it off; no part is named for it: ask its maker for the voltage "

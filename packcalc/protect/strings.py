@@ -72,7 +72,7 @@ def source_current(voltage, bus, resistance):
     return (voltage - bus) / resistance
 
 
-@formula(title="share of the best string", symbol="p", unit="%", text="p = (1 + m)/(n + m)",
+@formula(title="share of the best string", symbol="p", unit="%", text="p = (100 + m)/(n + m/100)",
          inputs={"strings": "n [] strings in",
                  "mismatch": "m [%] resistance of the others above that of the best"},
          basis="definition", where="current divider at equal open-circuit voltage",
@@ -89,7 +89,7 @@ def best_string_share(strings, mismatch):
     return (1.0 + mismatch) / (strings + mismatch)
 
 
-@formula(title="current at a share", symbol="I_s", unit="A", text="I_s = p · I",
+@formula(title="current at a share", symbol="I_s", unit="A", text="I_s = p/100 · I",
          inputs={"share": "p [%] of the current", "current": "I [A] of the pack"},
          basis="definition")
 def shared_current(share, current):
@@ -131,7 +131,8 @@ def fed_by_others(others, voltage, resistance):
 
 
 @formula(title="resistance of two strings in one loop", symbol="R", unit="mΩ",
-         text="R = R_1 + R_2", inputs={"first": "R_1 [mΩ]", "second": "R_2 [mΩ]"},
+         text="R = R_1 + R_2",
+         inputs={"first": "R_1 [mΩ] of one", "second": "R_2 [mΩ] of the other"},
          basis="definition")
 def pair_resistance(first, second):
     """Two strings back to back.
@@ -178,7 +179,7 @@ def string_capacitance(capacity, slope):
 
 
 @formula(title="two capacitances in series", symbol="C", unit="F", text="C = C_1·C_2/(C_1 + C_2)",
-         inputs={"first": "C_1 [F]", "second": "C_2 [F]"}, basis="definition")
+         inputs={"first": "C_1 [F] of one", "second": "C_2 [F] of the other"}, basis="definition")
 def series_capacitance(first, second):
     """What the joining current sees of two strings.
 
@@ -207,7 +208,8 @@ def joining_time_constant(first, second, capacitance):
 @formula(title="joining current after a time", symbol="i", unit="A", text="i = I_0·e^(−t/τ)",
          inputs={"first_current": "I_0 [A] at joining", "time_constant": "τ [h] of joining",
                  "time": "t [h] since joining"},
-         basis="read", source="electrical-principles-2007", where="chapter 18, C–R transients",
+         basis="read", source="halliday-fundamentals",
+         where="chapter 30, problem 51: 0.1 % is left after 6.91 time constants",
          valid="straight piece of the open-circuit curve, constant resistance, no load",
          safe_side="the lasting resistance is higher: a smaller current for longer")
 def joining_current(first_current, time_constant, time):
@@ -222,8 +224,10 @@ def joining_current(first_current, time_constant, time):
 
 @formula(title="time until little is left of an exponential fall", symbol="t_x", unit="h",
          text="t_x = τ · ln(100/x)",
-         inputs={"time_constant": "τ [h]", "left": "x [%] share still left"},
-         basis="definition", where="the fall i/I_0 = e^(−t/τ) solved for t", valid="x above 0")
+         inputs={"time_constant": "τ [h] time constant", "left": "x [%] share still left"},
+         basis="read", source="halliday-fundamentals",
+         where="chapter 30, problem 51: 0.1 % is left after 6.91 time constants",
+         valid="x above 0")
 def settling_time(time_constant, left):
     """How long the joining current lasts.
 
@@ -239,7 +243,7 @@ def settling_time(time_constant, left):
          inputs={"error": "u_e [V] error of the measured difference",
                  "hysteresis": "h [V] gap of the string's rest voltage after charge and discharge",
                  "slope": "dU/dz [V] rest voltage of the string, per whole charge"},
-         basis="definition", valid="slope above 0", safe_side="high")
+         basis="definition", valid="slope above 0", safe_side="high: the error and the gap add")
 def hidden_gap(error, hysteresis, slope):
     """How far two strings may differ in charge although their voltages read the same.
 
@@ -308,7 +312,8 @@ def _bus_drops(n: int, diagonal: bool) -> np.ndarray:
     title="Measured difference at which a string may be joined", symbol="ΔU_m", unit="V",
     text="ΔU_m = ΔU − u_e",
     inputs={"difference": "ΔU [V] allowed", "error": "u_e [V] of the measured difference"},
-    valid="the error smaller than what is allowed", safe_side="low", basis="definition")
+    valid="the error smaller than what is allowed", basis="definition",
+    safe_side="low: the meter may read too little")
 def measured_difference(difference: Any, error: Any) -> Any:
     """What the reading may show at most, so that the true difference stays within the allowed.
 

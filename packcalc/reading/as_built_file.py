@@ -21,8 +21,11 @@ from packcalc.reading.readings_file import (
     check_date,
     guarded,
     measured,
+    of_one_design,
     rows,
+    to_come,
 )
+from packcalc.reading.told_once import told_once
 from packcalc.value import value_object
 
 # What the design says stands in front; what the builder fills in follows.
@@ -81,27 +84,28 @@ class AsBuilt:
     input_digest: str = ""
 
 
-def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str],
-                  design: str) -> AsBuilt:
+def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str], design: str,
+                  today: str = "") -> AsBuilt:
     """Read a record.
 
     Args:
         path: of the CSV file.
         wanted: PART or JOINT by id.
         design: name of the design that it must belong to.
+        today: day, ISO 8601, after which no date may lie; "" where none is held against it.
 
     Raises:
         InputErrors: every fault of the file, each with row and id.
     """
-    return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)))
+    return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)), today)
 
 
 def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
-                       place: str = "record") -> AsBuilt:
+                       place: str = "record", today: str = "") -> AsBuilt:
     """Read the text of a record.
 
     Raises:
-        InputErrors: every fault at once.
+        InputErrors: every fault at once; that it belongs to another design stands alone.
     """
     faults: list[Fault] = []
     found: list[Built] = []
@@ -119,27 +123,20 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
     except csv.Error as error:
         faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
                             "a quotation mark that opens must close"))
-    faults += _of_one_design(place, versions, design) + _twice(place, found)
+    other = of_one_design(place, versions, (design, ""), "record")
+    if other:
+        raise InputErrors(other)
+    faults += _twice(place, found)
+    faults += [Fault(place, b.line, b.id, f"date {b.date} lies in the future: today is {today}",
+                     "write the day on which it was fitted") for b in found
+               if to_come(b.date, today)]
     if not count and not faults:
         faults.append(Fault(place, 0, "", "holds no line", "one row a part, below the head"))
     if faults:
-        raise InputErrors(faults[:MOST_FAULTS])
+        raise InputErrors(told_once(faults)[:MOST_FAULTS])
     _, layout, digest = next(iter(versions))
     return AsBuilt(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(found), layout,
                    digest)
-
-
-def _of_one_design(place: str, versions: Mapping[tuple[str, ...], int],
-                   design: str) -> list[Fault]:
-    if len(versions) > 1:
-        return [Fault(place, sorted(versions.values())[1], "design", "rows of two designs, or of "
-                      "two versions of one, stand in one record", "one record, one version")]
-    for (name, *_), line in versions.items():
-        if name != design:
-            return [Fault(place, line, "design", f"is for the design {one_line(name, 60)!r}, and "
-                          f"this brief is {design!r}", "give the record of this brief, or write a "
-                          "new one with packcalc build BRIEF --form FILE")]
-    return []
 
 
 def _built(place: str, line: int, row: Mapping[str, str], wanted: Mapping[str, str],

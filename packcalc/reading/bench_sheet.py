@@ -78,7 +78,8 @@ _PLAIN_LINES = (
                "donor's management system, read out before it is taken apart"),
     ColumnLine("expiry", "end of the calendar life that the maker states", "the maker's paper"),
     ColumnLine("damage, donor, storage", "words: dents, swelling, smell; which donor; where it "
-               "lay and how charged", "look, and write it down"),
+               "lay and how charged. Water, fire or swelling in any of them sets the module aside",
+               "look, and write it down"),
 )
 
 
@@ -184,8 +185,9 @@ class _Reading:
             other = "point" if (self.decimal or "point") == "comma" else "comma"
             wrong = f"{cell!r} is written with a decimal {other}" + (
                 f", and {more} more figures" if more else "")
-            right = ("the sheet declares `# decimal: comma`; write one mark throughout"
-                     if self.decimal else "declare it once: a first line `# decimal: comma`")
+            right = (f"the sheet declares `# decimal: {self.decimal}`; write one mark throughout, "
+                     f"or declare `# decimal: {other}`" if self.decimal
+                     else "declare it once: a first line `# decimal: comma`")
             self.faults.append(Fault(self.place, line, head, wrong, right))
         if self.head and not self.rows and not self.faults:
             self.faults.append(Fault(self.place, 0, "", "holds a head and no rows",

@@ -88,7 +88,8 @@ MOST_MODULES, MOST_ROUTES, MOST_LOADS, MOST_BRANCHES = 1000, 100, 100, 100
 ASSUMED_ROUTE = "battery to inverter"
 # Entries of [parts] that name a part of the list, with its kind.
 NAMED_PARTS = {"main_fuse": FUSE, "string_fuse": FUSE, "contactor": CONTACTOR,
-               "string_contactor": CONTACTOR, "resistor": RESISTOR, "disconnect": DISCONNECT}
+               "string_contactor": CONTACTOR, "resistor": RESISTOR, "disconnect": DISCONNECT,
+               "mid_fuse": FUSE, "charge_contactor": CONTACTOR}
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 # An open entry that hangs on a neighbour: (neighbour, safe factor, lucky factor, at most).
@@ -297,7 +298,8 @@ def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
         notes.only(table, [*own, "record", *MODULE_KEYS], path)
         figures = {name: value for name, value in table.items()
                    if name in MODULE_KEYS and not is_unknown(value)}
-        if _type_open(notes, table, figures, path):
+        if _type_open(notes, table, figures, path) \
+                or not figures and _type_slipped(notes, path):
             continue
         module = _module(notes, table.get("record"), figures, path)
         if module is not None and module.needs_bench:
@@ -319,6 +321,12 @@ def _type_open(notes: Notes, table: Mapping[str, Any], figures: Mapping[str, Any
         return False
     notes.unknowns.append(Unknown(shown_key((*path, name)), MODULE_TYPE, "none", None, True))
     return True
+
+
+def _type_slipped(notes: Notes, path: KeyPath) -> bool:
+    """Whether a name is misspelt that says which module this is: that line tells it."""
+    return any(shown_key((*path, name)) in notes.slipped
+               for name in ("label", "record", *MODULE_NEEDED))
 
 
 def _aged(notes: Notes, on_hand: ModulesOnHand, path: KeyPath) -> ModulesOnHand:
@@ -593,6 +601,8 @@ def with_value(brief: Brief, dotted: str, value: float | str) -> Brief:
     if shown_key(tuple(steps)) != dotted:
         raise UnknownName("entry of the brief", dotted, names)
     try:
+        if steps[0] == "modules" and isinstance(steps[1], int):
+            steps[1] = brief.index_of(steps[1])  # None, for no type, is no entry
         changed = _replaced(brief, steps, value, dotted)
         growth = dotted.removesuffix(HEALTH) + GROWTH
         if steps[-1] == HEALTH and brief.left_open(growth):

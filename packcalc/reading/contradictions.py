@@ -100,18 +100,22 @@ def _places(notes: Notes, data: Mapping[str, Any], modules: Sequence[ModulesOnHa
 
 def _opening_times(notes: Notes, listed: PartsUse) -> None:
     """A time until the contactor has opened is not shorter than the contactor's own."""
-    if not listed.contactor:
-        return
-    try:
-        part = listed.list.part(CONTACTOR, listed.contactor)
-    except UserError:  # noted where the list was read
-        return
-    opening = part.opening_time if isinstance(part, ContactorPart) else None
     for name in UNTIL_OPEN:
-        delay = notes.read.get(f"management.{name}")
+        _opens_in_time(notes, listed, listed.contactor, ("management", name))
+    _opens_in_time(notes, listed, listed.tripped(True), ("strings", "trip_delay"))
+
+
+def _opens_in_time(notes: Notes, listed: PartsUse, contactor: str, path: tuple[str, str]) -> None:
+    if contactor:
+        try:
+            part = listed.list.part(CONTACTOR, contactor)
+        except UserError:  # noted where the list was read
+            return
+        opening = part.opening_time if isinstance(part, ContactorPart) else None
+        delay = notes.read.get(".".join(path))
         if opening is not None and _given(delay) and delay.number < opening.number * (
                 1.0 - ROUNDING):
-            notes.fault(("management", name), f"{delay.title} {delay.shown} is shorter than "
+            notes.fault(path, f"{delay.title} {delay.shown} is shorter than "
                         f"{part.name} takes to open, {opening.shown}",
                         "count from the event until the arc has ended")
 

@@ -73,6 +73,7 @@ class Notes:
         faults: everything wrong so far.
         unknowns: entries left open so far.
         read: findings so far by the dotted key of their section.
+        slipped: keys that are missing only because their name is misspelt.
     """
 
     place: str
@@ -80,6 +81,7 @@ class Notes:
     faults: list[Fault] = field(default_factory=list)
     unknowns: list[Unknown] = field(default_factory=list)
     read: dict[str, Finding] = field(default_factory=dict)
+    slipped: set[str] = field(default_factory=set)
 
     def line(self, path: KeyPath) -> int:
         return locate(self.text, path) if self.text else 0
@@ -115,8 +117,11 @@ class Notes:
             self.fault(path, wrong, right)
 
     def raise_faults(self) -> None:
-        if self.faults:
-            raise InputErrors(sorted(self.faults, key=lambda fault: fault.line))
+        """Raise what was gathered; a key that only slipped is told once, where it is misspelt."""
+        faults = [fault for fault in self.faults
+                  if fault.file != self.place or fault.key not in self.slipped]
+        if faults:
+            raise InputErrors(sorted(faults, key=lambda fault: fault.line))
 
     # -- shape ------------------------------------------------------------------------------
 
@@ -148,8 +153,11 @@ class Notes:
         allowed = list(known)
         for name in table:
             if name not in allowed:
-                self.fault((*path, str(name)), "unknown key",
-                           _where_instead(str(name), allowed, path))
+                right = _where_instead(str(name), allowed, path)
+                self.fault((*path, str(name)), "unknown key", right)
+                near = nearest(str(name), allowed)
+                if near and near not in table and right == _meant(near):
+                    self.slipped.add(shown_key((*path, near)))
 
     # -- words ------------------------------------------------------------------------------
 
@@ -201,13 +209,17 @@ def _homes(name: str, path: KeyPath) -> str:
     return " or ".join(header(section) for section in inside or found)
 
 
+def _meant(near: str) -> str:
+    return f"did you mean {near!r}?"
+
+
 def _where_instead(name: str, allowed: list[str], path: KeyPath) -> str:
     homes = _homes(name, path)
     if homes and path:
         return f"it belongs under {homes}"
     near = nearest(name, allowed)
     if near:
-        return f"did you mean {near!r}?"
+        return _meant(near)
     if homes:
         return f"it belongs under {homes}"
     near = nearest(name, dict.fromkeys(key.name for key in KEYS))
@@ -256,6 +268,8 @@ def number_si(raw: Any, dim: str) -> float:
 def plausible(value: float, key: Key) -> bool:
     """Whether a value in SI lies in the key's span."""
     shown = from_si(value, key.unit)
+    if key.zero and shown == 0:
+        return True
     slack = 1e-9 * max(abs(key.least or 0.0), abs(key.most or 0.0))
     return (key.least is None or shown >= key.least - slack) \
         and (key.most is None or shown <= key.most + slack)
@@ -269,7 +283,8 @@ def span(key: Key) -> str:
     """The plausible span as printed, e.g. "12 to 1500 V"; empty where there is none."""
     if key.least is None or key.most is None:
         return ""
-    return f"{key.least:.10g} to {key.most:.10g} {printed(key.unit)}".rstrip()
+    nothing = "0, or " if key.zero else ""
+    return f"{nothing}{key.least:.10g} to {key.most:.10g} {printed(key.unit)}".rstrip()
 
 
 def _near_miss(value: float, key: Key, words: str) -> str:

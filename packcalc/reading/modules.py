@@ -82,6 +82,7 @@ class _Reader:
         self.entries = {k: v for k, v in entries.items() if v != UNKNOWN}
         self.basis = self.entries.get("basis", "given")
         self.from_label: set[str] = set()
+        self.slipped: set[str] = set()  # missing only because the name is misspelt
 
     def fault(self, key: str, wrong: str, right: str = "") -> None:
         origin = self.origin_of(key)
@@ -96,6 +97,7 @@ class _Reader:
         for key in self.entries:
             if key not in KEYS:
                 near = nearest(str(key), KEYS)
+                self.slipped.add(near)
                 self.fault(key, "unknown key", f"did you mean {near!r}?" if near else
                            "known: " + ", ".join(KEYS))
         for key in WORDS:
@@ -112,7 +114,7 @@ class _Reader:
         """Take apart a label; it may not contradict other entries."""
         if "label" not in self.entries:
             for key in NEEDED:
-                if key not in self.entries:
+                if key not in self.entries and key not in self.slipped:
                     self.fault(key, "is missing", "a module needs chemistry, cells_in_series and "
                                "capacity, or a label like \"12s 160 Ah NMC\"")
             return

@@ -33,6 +33,8 @@ from packcalc.parts import (
     column,
 )
 from packcalc.reading.positions import one_line, read_text
+from packcalc.reading.readings_file import in_quotes
+from packcalc.reading.told_once import FEW, told_once
 from packcalc.units import dimension, into_si, other_reading, parse, show, significant
 
 MOST_PARTS = 2000
@@ -58,7 +60,7 @@ class _Faults:
     """The faults of one file, given up beyond a bound."""
 
     def __init__(self, place: str):
-        self.place, self.found = place, []
+        self.place, self.found, self.separator = place, [], ","
 
     def add(self, line: int, key: str, wrong: str, right: str = "") -> None:
         self.found.append(Fault(self.place, line, key, one_line(wrong), one_line(right)))
@@ -73,7 +75,7 @@ class _Faults:
 
     def stop(self) -> None:
         if self.found:
-            raise InputErrors(sorted(self.found, key=lambda f: (f.line == 0, f.line)))
+            raise InputErrors(told_once(self.found, by_key=True))
 
 
 def read_parts(path: str | os.PathLike[str]) -> PartsList:
@@ -96,7 +98,7 @@ def parts_from_text(text: str, place: str = "parts") -> PartsList:
     rows = _rows(text, faults)
     head = _head(rows, faults)
     parts = []
-    for line, cells in rows[1:]:
+    for line, cells in _not_wide(rows, faults):
         part = _part(line, cells, head, faults)
         if part is not None:
             parts.append(part)
@@ -116,6 +118,7 @@ def _rows(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
     lines = ["" if line.lstrip(' "').startswith("#") else line for line in lines]
     head = next((line for line in lines if line.strip()), "")
     separator = "\t" if "\t" in head else max(";,", key=head.count)
+    faults.separator = separator
     reader = csv.reader((line + "\n" for line in lines), delimiter=separator, strict=True)
     rows: list[tuple[int, list[str]]] = []
     before = 0
@@ -138,6 +141,23 @@ def _rows(text: str, faults: _Faults) -> list[tuple[int, list[str]]]:
         faults.add(0, "", "holds no head row", "begin with: kind,name,rated_voltage_dc,…")
         faults.stop()
     return rows
+
+
+def _not_wide(rows: list[tuple[int, list[str]]], faults: _Faults) -> list[tuple[int, list[str]]]:
+    """Rows below the head without those that have more cells than it.
+
+    Where those are many, the separator stands in the cells of other rows too, whose columns have
+    moved: what else is wrong with them would only lead astray.
+    """
+    (_, head), *below = rows
+    wide = [line for line, cells in below if any(cells[len(head):])]
+    cells_of = dict(below)
+    for line in wide:
+        faults.add(line, "", f"has {len(cells_of[line])} cells, the head has {len(head)}",
+                   in_quotes(faults.separator))
+    if len(wide) > FEW:
+        faults.stop()
+    return [row for row in below if row[0] not in wide]
 
 
 def _head(rows: list[tuple[int, list[str]]], faults: _Faults) -> list[str]:
@@ -171,10 +191,6 @@ def _near_column(name: str) -> str:
 
 
 def _part(line: int, cells: list[str], head: list[str], faults: _Faults) -> Part | None:
-    if len(cells) > len(head) and any(cells[len(head):]):
-        faults.add(line, "", f"has {len(cells)} cells, the head has {len(head)}",
-                   "a list of points stands in \"quotation marks\" when the separator is in it")
-        return None
     row = {name: cell for name, cell in zip(head, cells, strict=False)
            if cell.lower() not in UNKNOWN}
     kind = row.get("kind", "").lower()

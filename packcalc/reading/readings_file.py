@@ -1,8 +1,8 @@
 """Dated readings from a CSV file: strict, every fault told at once, nothing lost.
 
 Columns: id, value (with its unit, or yes and no), instrument, calibration_date, date, name,
-note. Comma, semicolon or tab between cells, as the head shows; a row that begins with `#`
-is a remark. One id may be read again on another day. The file is never written to.
+note, design, layout. Comma, semicolon or tab between cells, as the head shows; a row that begins
+with `#` is a remark. One id may be read again on another day. The file is never written to.
 """
 
 from __future__ import annotations
@@ -17,14 +17,18 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
 from packcalc.reading.positions import one_line, read_text
+from packcalc.reading.told_once import told_once
 from packcalc.units import parse
 from packcalc.value import value_object
 
-COLUMNS = ("id", "value", "instrument", "calibration_date", "date", "name", "note")
+FILLED = ("value", "instrument", "calibration_date", "date", "name", "note")
+VERSION = ("design", "layout")  # as the form has them; files of before them have no such columns
+COLUMNS = ("id", *FILLED, *VERSION)
 NEEDED = ("id", "value", "date")
 WORDS = "words"
 YES_NO = ("yes", "no")
 SIGNED = ("voltage", "current", "temperature")
+BUILD = "build."  # begins the ids of what is read while the pack is joined
 MOST_ROWS, MOST_FAULTS, LONGEST_CELL = 20_000, 100, 1000
 # A spreadsheet takes such a cell for a formula; an apostrophe in front keeps it a text.
 _GUARDED, _FORMULA = re.compile(r"'+[=+\-@#]"), re.compile(r"'*[=+\-@#]")
@@ -60,38 +64,66 @@ class Reading:
 
 
 @value_object
+class Bound:
+    """What a file of readings is bound to.
+
+    Attributes:
+        design, layout: which the file must belong to; "" where none is asked for.
+        today: day, ISO 8601, after which no date may lie; "" where none is held against it.
+    """
+
+    design: str = ""
+    layout: str = ""
+    today: str = ""
+
+
+FREE = Bound()
+
+
+@value_object
 class ReadingsFile:
-    """Every reading of one file, in its order; `digest` is of the text that was read."""
+    """Every reading of one file, in its order; `digest` is of the text that was read.
+
+    Attributes:
+        design: that the file says it belongs to; "" where it does not say.
+    """
 
     place: str
     digest: str
     readings: tuple[Reading, ...]
+    design: str = ""
 
 
-def read_readings(path: str | os.PathLike[str], wanted: Mapping[str, str]) -> ReadingsFile:
+def read_readings(path: str | os.PathLike[str], wanted: Mapping[str, str],
+                  bound: Bound = FREE) -> ReadingsFile:
     """Read a file of readings.
 
     Args:
         path: of the CSV file.
         wanted: dimension of `packcalc.units` by id, or "words" for yes and no.
+        bound: design, layout and day that it must keep to.
 
     Raises:
         InputErrors: every fault of the file, each with row and id.
     """
-    return readings_from_text(read_text(path), wanted, one_line(os.fspath(path)))
+    return readings_from_text(read_text(path), wanted, one_line(os.fspath(path)), bound)
 
 
-def readings_from_text(text: str, wanted: Mapping[str, str],
-                       place: str = "readings") -> ReadingsFile:
+def readings_from_text(text: str, wanted: Mapping[str, str], place: str = "readings",
+                       bound: Bound = FREE) -> ReadingsFile:
     """Read the text of a file of readings.
 
     Raises:
-        InputErrors: every fault at once.
+        InputErrors: every fault at once; that it belongs to another design stands alone.
     """
     faults: list[Fault] = []
     found: list[Reading] = []
+    versions: dict[tuple[str, ...], int] = {}
     try:
         for line, row in rows(text, place, faults):
+            version = tuple(row[key] for key in VERSION)
+            if any(version):  # a row that was added by hand may leave them blank
+                versions.setdefault(version, line)
             one = _reading(place, line, row, wanted, faults)
             if one is not None:
                 found.append(one)
@@ -102,23 +134,79 @@ def readings_from_text(text: str, wanted: Mapping[str, str],
     except csv.Error as error:
         faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
                             "a quotation mark that opens must close"))
+    other = of_one_design(place, versions, (bound.design, bound.layout),
+                          "file of readings")
+    if other:
+        raise InputErrors(other)
     if not faults:
-        faults += _twice(place, found)
+        faults += [*_twice(place, found), *_out_of_time(place, found, bound)]
     if not found and not faults:
         faults.append(Fault(place, 0, "", "holds no reading", "one row a reading, below the head"))
     if faults:
-        raise InputErrors(faults)
-    return ReadingsFile(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(found))
+        raise InputErrors(told_once(faults))
+    design, *_ = next(iter(versions), ("",))
+    return ReadingsFile(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(found),
+                        design)
 
 
-def readings_text(readings: Iterable[Reading]) -> str:
+def to_come(day: str, today: str) -> bool:
+    """Whether a day is still to come; one day is let pass, for another time zone.
+
+    Examples:
+        >>> to_come("2026-11-26", "2026-11-25"), to_come("2026-11-27", "2026-11-25")
+        (False, True)
+    """
+    return bool(today) and datetime.date.fromisoformat(day) > (
+        datetime.date.fromisoformat(today) + datetime.timedelta(days=1))
+
+
+def of_one_design(place: str, versions: Mapping[tuple[str, ...], int], own: tuple[str, str],
+                  what: str) -> list[Fault]:
+    """A fault where a file belongs to another design or layout, or to several.
+
+    Args:
+        place: of the file.
+        versions: first line of each set of design, layout and more that stands in it.
+        own: design and layout of the brief; what is "" is not held.
+        what: the file is, in a word or two.
+    """
+    if len(versions) > 1:
+        return [Fault(place, sorted(versions.values())[1], "design", "rows of two designs, or of "
+                      f"two versions of one, stand in one {what}", f"one {what}, one version")]
+    for version, line in versions.items():
+        for key, said, asked in zip(VERSION, version, own):
+            if asked and said != asked:
+                return [Fault(place, line, key, f"is for the {key} {one_line(said, 60)!r}, and "
+                              f"this brief is {asked!r}", f"give the {what} of this brief, or "
+                              "write a new one with --form FILE")]
+    return []
+
+
+def _out_of_time(place: str, found: Sequence[Reading], bound: Bound) -> Iterator[Fault]:
+    """Days that cannot be: still to come, before the pack was joined, calibrated afterwards."""
+    built = min((r for r in found if r.id.startswith(BUILD)), key=lambda r: r.date, default=None)
+    for one in found:
+        if to_come(one.date, bound.today):
+            yield Fault(place, one.line, one.id, f"date {one.date} lies in the future: today is "
+                        f"{bound.today}", "write the day on which it was read")
+        elif built is not None and one.date < built.date:
+            yield Fault(place, one.line, one.id, f"date {one.date} lies before the pack was "
+                        f"joined: its first joint was read on {built.date}, line {built.line}",
+                        "write the day on which it was read, in the pack as built")
+        elif one.calibration_date > one.date:
+            yield Fault(place, one.line, one.id, f"calibration_date {one.calibration_date} lies "
+                        f"after the reading, {one.date}", "write the calibration that held on "
+                        "that day, or leave it blank")
+
+
+def readings_text(readings: Iterable[Reading], design: str = "", layout: str = "") -> str:
     """Readings as such a file; what is read from it again is the same."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     for one in readings:
         row = (one.id, one.text, one.instrument, one.calibration_date, one.date, one.name,
-               one.note)
+               one.note, design, layout)
         writer.writerow(map(guarded, row))
     return out.getvalue()
 
@@ -157,7 +245,7 @@ def rows(text: str, place: str, faults: list[Fault], columns: Sequence[str] = CO
         if len(cells) > len(head) and any(cells[len(head):]):
             faults.append(Fault(place, line, one_line(cells[0], 60),
                                 f"has {len(cells)} cells where the head has {len(head)}",
-                                "a cell that holds the separator stands in \"quotation marks\""))
+                                in_quotes(separator)))
             continue
         row = dict.fromkeys(columns, "")
         row.update(zip(head, (_unguarded(cell) for cell in cells)))
@@ -165,6 +253,13 @@ def rows(text: str, place: str, faults: list[Fault], columns: Sequence[str] = CO
     if not head:
         faults.append(Fault(place, 0, "", "holds no head row",
                             "begin with: " + ",".join(columns)))
+
+
+def in_quotes(separator: str) -> str:
+    """What to do with a row that has more cells than the head."""
+    sign = separator.replace("\t", "tab")
+    return (f"the separator is {sign!r}: a cell that holds it stands in \"quotation marks\", or "
+            "the sheet is saved with another separator")
 
 
 def _remark(line: str) -> bool:
@@ -209,7 +304,7 @@ def _reading(place: str, line: int, row: dict[str, str], wanted: Mapping[str, st
         fault("no such reading", f"did you mean {near!r}?" if near else
               "ids stand in the list of readings that `packcalc commission` prints")
         return None
-    if not any(cell for key, cell in row.items() if key != "id"):
+    if not any(row[key] for key in FILLED):
         return None  # a line of the form that nobody has filled yet
     value = measured(row["value"], wanted[name], fault)
     for key in ("date", "calibration_date"):

@@ -144,7 +144,7 @@ def _before_joining(study: AssignmentStudy) -> Section:
                column("to_V", "End voltage while charging" if full else "To rest voltage", "V"),
                column("current_A", "At", "A"),
                column("time_h", "For at most" if full else "For", "h"),
-               column("joining_A", "Joined as it is", "A"))
+               column("joining_A", "Joined as it is, first instant", "A"))
     end = plan.end_voltage if full else plan.voltage
     rows = tuple((words(s.place), words(s.mark), number(s.charge, "%", 3), number(s.band, "%", 2),
                   words(s.action), number(s.least if full else None, "Ah", 3),
@@ -190,7 +190,16 @@ def _joined_as_they_are(study: AssignmentStudy) -> str:
     beyond = (" and is exceeded" if plan.charge_limit > 0 and worst > plan.charge_limit else "")
     flat = ("" if np.isfinite(plan.voltage) else " Equal voltages do not mean equal charge: "
             "current flows for hours after such a joining.")
-    return f"Joined as they are, {what.format(show(worst, 'A'))}; {limit}{beyond}.{flat}"
+    return (f"Joined as they are, {what.format(show(worst, 'A'))}; {limit}{beyond}. "
+            f"{_first_instant(study)}{flat}")
+
+
+def _first_instant(study: AssignmentStudy) -> str:
+    """Which resistance the joining currents were counted with."""
+    ratio = study.module.cell.figure("initial_ratio", "first millisecond to 10 s", "a", "")
+    return ("Counted without links and with the resistance of the first millisecond, hot: a "
+            f"module's own AC or short-pulse reading, else {ratio.number:g} of its 10 s resistance "
+            f"[{ratio.source}, {ratio.basis}]; within seconds the current falls.")
 
 
 def _some(marks: tuple[str, ...]) -> str:

@@ -165,7 +165,7 @@ def _groups(sheet: BuildSheet) -> tuple[Section, ...]:
     if not sheet.groups:
         return ()
     columns = (column("group", "Group"), column("modules", "Modules"),
-               column("each", "Each reads"), column("apart_mV", "Apart, at most", "mV"),
+               column("each", "Each reads", wide=True), column("apart_mV", "Apart, at most", "mV"),
                column("reversed_V", "Reversed, about", "V"),
                column("highest_V", "Highest", "V"), column("reading", "Read, each module"),
                column("name", "By whom"))

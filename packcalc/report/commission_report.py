@@ -21,7 +21,7 @@ from packcalc.handover.readings import (
     trends,
 )
 from packcalc.protection import ProtectionStudy
-from packcalc.reading.readings_file import COLUMNS, Reading, ReadingsFile
+from packcalc.reading.readings_file import COLUMNS, FILLED, Reading, ReadingsFile
 from packcalc.report.blocks import column, words
 from packcalc.report.cautions import CAUTIONS, DEFERENCE
 from packcalc.report.document import (
@@ -46,7 +46,10 @@ from packcalc.report.handover_blocks import (
     signatures,
     subtitle,
 )
+from packcalc.review import design_of
 
+UNBOUND = ("does not say which design it belongs to: make sure that these readings are of this "
+           "pack, and add the columns design and layout as --form FILE writes them")
 SIGNERS = ("who measured", "who watched", "electrician")
 
 
@@ -97,14 +100,17 @@ def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
     """An empty file of readings: every id, what it is, and its band as a remark."""
     lines = [f"# {' '.join(text.split())}" for text in (*CAUTIONS, DEFERENCE)]
     lines.append("# Fill in value with its unit (or yes / no), date like 2026-11-24; one row may "
-                 "be copied for a later date. Rows left blank are not read.")
+                 "be copied for a later date. Rows left blank are not read; design and layout "
+                 "stay as they are.")
     lines.append(",".join(COLUMNS))
+    blank = "," * (len(FILLED) + 1)
+    version = f"{design_of(study)},{study.layout.label}"
     for stage in plan_of(study, dealt).stages:
         lines.append(f"# {stage.title}")
         for expected in stage.expected:
             agrees = f"; {expected.agrees.words}" if expected.agrees is not None else ""
             lines += [f"# {_plain(expected.title)}: {_plain(expected.band + agrees)}",
-                      expected.id + "," * (len(COLUMNS) - 1)]
+                      f"{expected.id}{blank}{version}"]
     return "\n".join(lines) + "\n"
 
 
@@ -126,6 +132,8 @@ def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
                                 "them against their bands with --readings FILE.", "text"))
     else:
         blocks.append(Paragraph(_verdict_sentence(found), "open"))
+        if not file.design:
+            blocks.append(Paragraph(f"The file of readings {UNBOUND}.", "caution"))
     blocks.append(_overview(found, read=file is not None))
     blocks.append(Paragraph("Bands are computed from the tolerances of the parts. A reading "
                             "outside its band: stop, find out why. Never widen a band to fit a "
@@ -149,7 +157,10 @@ def _overview(found: Sequence[Gate], *, read: bool) -> Table:
                Column("live", "Live meanwhile", wide=True)]
     columns.append(Column("gate", "Gate, as far as the readings go", wide=True) if read else
                    Column("done", "Done, by whom"))
-    rows = tuple((Cell(str(n), n), Cell(g.stage.title), Cell(g.stage.live),
+    first: dict[str, int] = {}
+    rows = tuple((Cell(str(n), n), Cell(g.stage.title),
+                  Cell(g.stage.live if first.setdefault(g.stage.live, n) == n
+                       else f"as at {first[g.stage.live]}", g.stage.live),
                   Cell(_gate_words(g)) if read else BLANK) for n, g in enumerate(found, start=1))
     return Table("stages", "Stages in order", tuple(columns), rows)
 
@@ -310,7 +321,8 @@ def _trend_table(lines: Sequence[Trend]) -> Table:
 
 
 def _all(readings: Sequence[Reading]) -> Table:
-    columns = tuple(column(name, name.replace("_", " "), wide=name == "note") for name in COLUMNS)
+    columns = tuple(column(name, name.replace("_", " "), wide=name == "note")
+                    for name in ("id", *FILLED))
     rows = tuple((Cell(r.id), Cell(r.text), words(r.instrument), words(r.calibration_date),
                   Cell(r.date), words(r.name), words(r.note)) for r in readings)
     return Table("readings", "Readings, in the order of the file", columns, rows)

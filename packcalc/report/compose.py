@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Item
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_cautions
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.as_built import Held
@@ -218,7 +218,8 @@ def _judged(study: ProtectionStudy, bench: Measured = Measured()) -> tuple[Secti
     measured = [b for b in front_against_bench(bench) if not isinstance(b, Facts)]
     grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
              or (c.verdict == CAUTION and not title.startswith(PLACE))]
-    grave.sort(key=lambda pair: pair[1].verdict != FAIL)
+    grave += [(item.title, c) for item in study.items for c in hidden_cautions(item)]
+    grave.sort(key=lambda pair: (pair[1].verdict != FAIL, STAGES.index(pair[1].stage)))
     failing = [_named_checks("failing", "What fails, then what needs caution; each by its stage, "
                              "gravest first", grave)] if grave else []
     blocks = (*measured, *failing)

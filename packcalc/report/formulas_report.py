@@ -12,6 +12,13 @@ from packcalc.report.document import Cell, Document, Facts, Paragraph, Section, 
 from packcalc.report.frame import document
 from packcalc.sources import source
 
+GROUNDS = ("A definition is an identity (a sum, a ratio, Ohm's law) and needs no source. Formulas "
+           "read or computed answer to numbers printed in a source. An assumed one is a rule of "
+           "our own: no source prescribes it, a reviewer may replace it.")
+OWN = "assumed"
+SI_WORDS = ("Every quantity of a call is in SI units, whatever unit its symbol has above: V, A, Ω, "
+            "F, H, s, m, kg, J, W, K; a charge in C, a share as a ratio (0.1 for 10 %).")
+
 
 def formulas_document() -> Document:
     """Every formula, one a row, by the room that holds it."""
@@ -19,12 +26,25 @@ def formulas_document() -> Document:
     columns = (column("name", "Name"), column("title", "Gives", wide=True),
                column("formula", "Formula", wide=True), column("unit", "Unit"),
                column("basis", "Basis"), column("source", "Source"), column("room", "Room"))
-    rows = tuple((words(f.name), words(f.title), words(f.text), words(_unit(f.unit)),
+    rows = tuple((words(f.name), Cell(_title(f), f.title), words(f.text), words(_unit(f.unit)),
                   words(f.basis), words(f.source), words(_room(f))) for f in entries)
     table = Table("formulas", f"{len(rows)} formulas", columns, rows,
                   "packcalc formulas NAME prints one with symbols, range and worked example.")
     return document("Formulas", "every rule that packcalc computes with",
-                    (Section("formulas", "Formulas", (table,)),))
+                    (Section("formulas", "Formulas", (Paragraph(GROUNDS), _own(entries), table)),))
+
+
+def _own(entries: list[Formula]) -> Table:
+    """The rules that rest on no source, told before all others."""
+    columns = (column("name", "Name"), column("takes", "Takes for granted", wide=True),
+               column("safe_side", "Errs", wide=True))
+    rows = tuple((words(f.name), words(f.where), words(f.safe_side))
+                 for f in entries if f.basis == OWN)
+    return Table("own_rules", f"{len(rows)} rules of our own (assumed)", columns, rows)
+
+
+def _title(entry: Formula) -> str:
+    return entry.title[:1].upper() + entry.title[1:]
 
 
 def _room(entry: Formula) -> str:
@@ -51,13 +71,12 @@ def formula_document(name: str) -> Document:
     if name not in known:
         raise UnknownName("formula", name, known)
     entry = known[name]
-    title = entry.title[:1].upper() + entry.title[1:]
     columns = (column("symbol", "Symbol"), column("unit", "Unit"),
                column("meaning", "Meaning", wide=True), column("parameter", "Parameter"))
     inputs = Table("inputs", "Inputs", columns, tuple(
         (words(i.symbol), words(_unit(i.unit)), words(i.meaning), words(i.parameter))
         for i in entry.inputs))
-    return document(title, entry.name, (Section("formula", "Formula", (
+    return document(_title(entry), entry.name, (Section("formula", "Formula", (
         Paragraph(entry.text, "lead"), inputs, _facts(entry), *_examples(entry))),))
 
 
@@ -69,11 +88,15 @@ def _facts(entry: Formula) -> Facts:
         ("result", "Result", words(f"{entry.symbol} [{_unit(entry.unit)}]")),
         ("range", "Range", words(entry.valid)),
         ("safe_side", "Safe side", words(entry.safe_side)),
-        ("basis", "Basis", words(entry.basis)),
+        ("basis", "Basis", Cell(_basis(entry), entry.basis)),
         ("source", "Source", Cell(shown, entry.source or "–")),
-        ("where", "Where", words(entry.where)),
+        ("where", "Takes for granted" if entry.basis == OWN else "Where", words(entry.where)),
         ("seen", "How it was read", words(cited.seen if cited else "")),
         ("room", "Room", words(_room(entry)))))
+
+
+def _basis(entry: Formula) -> str:
+    return "assumed: a rule of our own" if entry.basis == OWN else entry.basis
 
 
 def _examples(entry: Formula) -> tuple[Table, ...]:
@@ -83,4 +106,4 @@ def _examples(entry: Formula) -> tuple[Table, ...]:
     rows = tuple((words(e.source.strip()), words(e.want.strip())) for e in parsed)
     columns = (column("call", "Call", wide=True), column("result", "Result", wide=True))
     return (Table("worked_example", "Worked example (SI in, SI out; runs as a test)", columns,
-                  rows),)
+                  rows, SI_WORDS),)

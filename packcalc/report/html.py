@@ -41,7 +41,7 @@ GRAVE, REST = "decisions_grave", "decisions_rest"  # tables that take marks
 DECISION_HEADS = ("No.", "Decision", "Verdict", "Weakest basis", "Mark")
 SCROLLS = 5  # a table of so many columns may be wider than a phone
 SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
-SHORT_ROWS_OF_WORDS = 6
+SHORT_ROWS_OF_WORDS, SHORT_WORDS = 6, 800  # rows, and signs in all of them
 OFTEN, LONG_WORDS = 3, 60
 _SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd|tbody|thead|table"
                          r"|ul|ol|dl)\b)")
@@ -238,7 +238,7 @@ class _Page:
         names = ["words", self._heads[_heads(table)]] if words else []
         if len(table.columns) >= MANY_COLUMNS:
             names.append("many")
-        if len(table.rows) <= (SHORT_ROWS_OF_WORDS if words else SHORT_ROWS):
+        if len(table.rows) <= SHORT_ROWS and not (words and _tall(table)):
             names.append("compact")
         return " ".join(names)
 
@@ -265,6 +265,12 @@ class _Page:
     def scrolls(self, table: Table) -> bool:
         """Whether the table may be wider than a screen, so that the keyboard must reach it."""
         return len(table.columns) >= SCROLLS
+
+
+def _tall(table: Table) -> bool:
+    """Whether a table of words would leave a gap on paper if it were kept on one page."""
+    signs = sum(len(cell.text) for row in table.rows for cell in row)
+    return len(table.rows) > SHORT_ROWS_OF_WORDS or signs > SHORT_WORDS
 
 
 def _wordy(step: Step) -> bool:

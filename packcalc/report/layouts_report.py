@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import RANKING
@@ -40,14 +42,15 @@ LEGEND = (
     "tolerance. "
     "Braking, full: power fed back into a full cold pack. Mean: over the charge window. Loaded: "
     "at the inverter, cold, aged, nearly empty, at the end of the peak. Available: power with "
-    "the bus held at the voltage that full power needs. Rate: peak current of a module against "
-    "its real capacity. Channels: cell voltages to monitor."
+    "the bus held at the voltage that full power needs. Peak: current of the peak power at the "
+    "lowest voltage at which it may be drawn. Rate: peak current of a module against its real "
+    "capacity. Channels: cell voltages to monitor."
 )
 
 
 def _row(study: LayoutStudy, rank: int) -> tuple[Cell, ...]:
     brief, layout, r = study.brief, study.layout(rank), study.row(rank)
-    most = study.asks.peak_drawn / study.asks.demand_voltage
+    most = study.asks.peak_drawn / study.asks.peak_voltage
     per_module = most / layout.parallel
     used = layout.series * layout.parallel
     on_hand = [brief.modules[p.entry] for p in layout.parts]
@@ -124,7 +127,8 @@ def _measurements(brief: Brief) -> Table:
     """What nothing is tried without, and how it is read or measured."""
     columns = (column("module", "Module"), column("needed", "What is needed", wide=True),
                column("find", "How to find it", wide=True))
-    titles = {f"modules[{i}]": on_hand.module.title for i, on_hand in enumerate(brief.modules)}
+    titles = {f"modules[{brief.number_of(i)}]": on_hand.module.title
+              for i, on_hand in enumerate(brief.modules)}
     return Table("measure", "Find these first, or nothing is tried", columns, tuple(
         (words("" if u.key.required else titles.get(u.dotted.partition(".")[0], u.dotted)),
          words(u.key.title), words(u.key.find)) for u in brief.unknowns if u.decides))
@@ -152,10 +156,18 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:
         blocks.append(Bullets(study.not_evaluated, key="not_evaluated"))
+    blocks += [Paragraph(words) for words in _assumed(study.brief)]
     spread = curve_words(study.brief)
     if spread:
         blocks.append(Paragraph(spread))
     return Section("layouts", "Layouts", tuple(blocks))
+
+
+def _assumed(brief: Brief) -> Iterator[str]:
+    """At which voltages the peak is held while nobody said where full power ends."""
+    key = next((u.key for u in brief.unknowns if u.dotted == "inverter.full_power_from"), None)
+    if key is not None:
+        yield f"Assumed, because {key.dotted} is open: {key.consequence}."
 
 
 def curve_words(brief: Brief) -> str:

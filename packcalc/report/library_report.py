@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from packcalc.cells import CellClass, Law
@@ -20,6 +20,7 @@ GENERIC = ("Generic records of our own, not any maker's product: a stand-in unti
            "modules are read and measured. packcalc library show ID prints one; a chemistry, "
            "such as NMC, prints its cell class.")
 
+LEAST_SAVED = 20  # characters; a shorter note is said again
 # Field of a cell class, what it is, symbol, printed unit.
 _FIGURES = (
     ("full_voltage", "full voltage of a cell", "U_f", "V"),
@@ -109,13 +110,27 @@ def record_document(module: ModuleType) -> Document:
     blocks: list[Block] = [Paragraph(module.note)] if module.note else []
     blocks += _figures("record_figures", f"{module.title}: figures", _distinct(module))
     if module.assumptions:
-        blocks += [Paragraph("Filled in from the class, because the record does not say:"),
-                   Bullets(tuple(f"{f.title}: {f.shown}" + (f", {f.note}" if f.note else "")
-                                 for f in module.assumptions), key="assumptions")]
+        blocks += [Paragraph("Filled in from the class, because the record does not say; a note "
+                             "that stands above is not said again:"),
+                   Bullets(_filled_in(module), key="assumptions")]
     return document(f"Module record {module.id}", module.title,
                     (Section("record", "Record", tuple(blocks)),
                      Section("cell_class", f"Cell class {cell.chemistry}",
-                             (_curves_table(cell), _bands_table(cell)))))
+                             (_curves_table(cell), _bands_table(cell, _notes(module))))))
+
+
+def _filled_in(module: ModuleType) -> tuple[str, ...]:
+    """What the class filled in, with the notes that stand with no figure of the record."""
+    said, lines = {f.note for f in _distinct(module)}, []
+    for f in module.assumptions:
+        lines.append(f"{f.title}: {f.shown}" + (f", {f.note}" if f.note not in said else ""))
+        said.add(f.note)
+    return tuple(lines)
+
+
+def _notes(module: ModuleType) -> set[str]:
+    """Every note of its page's first section."""
+    return {f.note for f in (*_distinct(module), *module.assumptions)}
 
 
 def _distinct(module: ModuleType) -> tuple[Finding, ...]:
@@ -125,16 +140,26 @@ def _distinct(module: ModuleType) -> tuple[Finding, ...]:
 
 
 def _figures(key: str, caption: str, figures: Sequence[Finding]) -> tuple[Table, Table]:
-    """The figures, and where each comes from; notes stand with the second only."""
+    """The figures, and where each comes from; a note stands once, with the first it belongs to."""
     table = findings_table(key, caption, figures)
     bare = replace(table, columns=table.columns[:-1], rows=tuple(row[:-1] for row in table.rows))
+    first: dict[str, str] = {}
+    for f in figures:
+        first.setdefault(f.note, f.title)
     rows = tuple((words(f.title), words(f.basis), words(f.source),
-                  words("; ".join(t for t in (str(f.origin or ""), f.note) if t)))
+                  words("; ".join(t for t in (str(f.origin or ""), _once(f, first)) if t)))
                  for f in figures)
     return (bare, Table("provenance", "Where each figure comes from",
                         (column("figure", "Figure", wide=True), column("basis", "Basis"),
                          column("source", "Source"),
                          column("note", "Entry and note", wide=True)), rows))
+
+
+def _once(figure: Finding, first: Mapping[str, str]) -> str:
+    """A note, or the figure under which it stands already."""
+    said = first[figure.note]
+    return figure.note if said == figure.title or len(figure.note) <= len(said) + LEAST_SAVED \
+        else f"as for {said}"
 
 
 # -- one cell class ---------------------------------------------------------------------------
@@ -155,7 +180,7 @@ def class_document(cell: CellClass) -> Document:
     blocks += [_law_table(cell, *row) for row in _LAWS]
     return document(f"Cell class {cell.chemistry}", cell.title,
                     (Section("cell_class", f"Cell class {cell.chemistry}",
-                             (*blocks, _bands_table(cell))),))
+                             (*blocks, _bands_table(cell, {f.note for f in figures}))),))
 
 
 def _curves_table(cell: CellClass) -> Table:
@@ -194,8 +219,8 @@ def _law_table(cell: CellClass, name: str, words_of_axis: str, unit: str) -> Tab
                  f"{show(law.lowest, unit, 3)} to {show(law.highest, unit, 3)}, refuses outside.")
 
 
-def _bands_table(cell: CellClass) -> Table:
-    """Charge limits by temperature."""
+def _bands_table(cell: CellClass, said: Collection[str]) -> Table:
+    """Charge limits by temperature; their note only where it is not among those `said`."""
     source, note = next(((s, n) for key, s, n in cell.notes if key == "charge_rate"), ("", ""))
     columns = (column("above_degC", "Above", "°C"), column("up_to_degC", "Up to", "°C"),
                column("rate_per_h", f"Most charging [{printed('1/h')}]"),
@@ -204,4 +229,5 @@ def _bands_table(cell: CellClass) -> Table:
                   words("data-sheet rate") if b.rate is None else Cell(f"{b.rate:g}", b.rate),
                   words(source)) for b in cell.charge_bands)
     return Table("charge_bands", "Charge limit by cell temperature, capacities per hour", columns,
-                 rows, f"{note}. Nothing is allowed outside the bands.")
+                 rows, ("" if note in said else f"{note}. ")
+                 + "Nothing is allowed outside the bands.")

@@ -16,10 +16,11 @@ def maintain_document(study: ProtectionStudy) -> Document:
     """The page of `packcalc maintain`."""
     plan = maintenance(study)
     sections = (_first(study, plan), _repeats(plan), *_events(plan))
-    found = [*plan.chains, *(f for r in plan.repeats for f in (r.rule.rise, r.rule.fall)
-                             if f is not None)]
+    limits = {(f.title, f.number): f for r in plan.repeats for f in (r.rule.rise, r.rule.fall)
+              if f is not None}  # one rule serves readings of several kinds: worked once
     return document("Maintenance", subtitle(study),
-                    (*sections, *appendix(chains("maintain", found))), meta(study))
+                    (*sections, *appendix(chains("maintain", (*plan.chains, *limits.values())))),
+                    meta(study))
 
 
 def _first(study: ProtectionStudy, plan: Maintenance) -> Section:

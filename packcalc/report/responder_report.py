@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from packcalc.handover.responder import (
     LAYOUT_NOTE,
+    ON_PAPER,
     VIEWS,
     Heading,
     responder_sheet,
@@ -29,7 +30,7 @@ def responder_document(study: ProtectionStudy) -> Document:
         Table("responder", "High-voltage vehicle, converted", columns, rows),
         Table("views", "Views, with the legend's numbers drawn in",
               (column("view", "View"), column("place", "Picture", wide=True)), views),
-        Bullets(sheet.legend, "legend", ordered=True)))
+        Bullets(sheet.legend, "legend", ordered=True), Paragraph(ON_PAPER)))
     after = Section("about", "About this page", (
         Paragraph(LAYOUT_NOTE),
         Table("responder_sources", "What it rests on", (column("source", "Source"),),

@@ -70,14 +70,17 @@ def page(found) -> str:
 # --- joined as they are ----------------------------------------------------------------------
 
 def test_unlike_strings_exchange_current_not_modules_of_one_string():
-    """Kirchhoff's laws: (180.0 − 175.2) V over 16 · 1.6 mΩ is 187.5 A."""
+    """Kirchhoff's laws: (180.0 − 175.2) V over 16 · 1.6 mΩ is 187.5 A; in the first millisecond,
+    with half of that resistance and 0.95 of it hot, 187.5 A/0.475 = 394.7 A.
+    """
     rows = [nmc(f"A{i}", 22.5, capacity_Ah=f"{215 - i / 10:.1f}", resistance_mohm="1.6")
             for i in range(8)]
     rows += [nmc(f"B{i}", 21.9, capacity_Ah=f"{205 - i / 10:.1f}", resistance_mohm="1.6")
              for i in range(8)]
     found = study(rows, "8S2P", "strings")
-    assert [s.joining for s in found.balance.steps] == pytest.approx([187.5] * 16)
-    assert "a whole string would exchange up to 187.5 A" in page(found)
+    assert [s.joining for s in found.balance.steps] == pytest.approx([187.5 / 0.475] * 16)
+    assert "a whole string would exchange up to 394.7 A" in page(found)
+    assert "else 0.5 of its 10 s resistance [gasper-2022, assumed]" in page(found)
     assert "120.0 A and is exceeded" in page(found)
 
 

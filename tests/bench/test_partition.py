@@ -1,6 +1,7 @@
 """Modules to places: against exhaustive search, closed bounds and published partitions."""
 
 import itertools
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -33,14 +34,37 @@ def groupings(members, size):
             yield [(first, *others), *below]
 
 
+@lru_cache(maxsize=None)
+def every(count, series, parallel):
+    """Every choice of S·P modules out of `count` and every grouping of them, one row each."""
+    rows = np.array(list(groupings(list(range(series * parallel)), parallel)))
+    used = np.array(list(itertools.combinations(range(count), series * parallel)))
+    return used[:, rows].reshape(-1, series, parallel)
+
+
+def weakest_of_every(units, series, parallel):
+    """The weakest sum of every grouping of every choice of modules."""
+    return np.asarray(units)[every(len(units), series, parallel)].sum(axis=2).min(axis=1)
+
+
 def exhaustive(units, series, parallel, allowed=lambda groups: True):
     """Highest weakest sum over every choice of modules and every grouping."""
-    best = -1.0
-    for used in itertools.combinations(range(len(units)), series * parallel):
-        for groups in groupings(list(used), parallel):
-            if allowed(groups):
-                best = max(best, min(sum(units[m] for m in g) for g in groups))
-    return best
+    weakest = weakest_of_every(units, series, parallel)
+    for at in np.argsort(-weakest, kind="stable"):
+        if allowed(every(len(units), series, parallel)[at].tolist()):
+            return float(weakest[at])
+    return -1.0
+
+
+@pytest.mark.parametrize("count, series, parallel, ways", [
+    (12, 4, 3, 15400), (12, 3, 4, 5775), (12, 2, 6, 462), (7, 3, 2, 7 * 15), (6, 2, 2, 15 * 3)])
+def test_the_enumeration_holds_every_grouping_once(count, series, parallel, ways):
+    # (S·P)!/(P!^S·S!) groupings of each choice of S·P modules
+    rows = {frozenset(map(frozenset, groups)) for groups in
+            every(count, series, parallel).tolist()}
+    assert len(rows) == len(every(count, series, parallel)) == ways
+    assert all(len(group) == parallel for groups in rows for group in groups)
+    assert all(len(frozenset().union(*groups)) == series * parallel for groups in rows)
 
 
 def used_once(found, count):
@@ -63,7 +87,7 @@ def test_small_lots_against_every_grouping(shape, data):
     assert used_once(found, count)
     assert found.best_value == pytest.approx(best)
     assert found.bound >= best - 1e-6
-    assert not found.proven or found.bound == pytest.approx(best)
+    assert found.proven and found.bound == pytest.approx(best)
 
 
 @pytest.mark.property
@@ -76,8 +100,8 @@ def test_twelve_modules_against_every_grouping(shape, seed, skewed):
         units[:2] = np.round(6000 * (0.8 + 0.08 * rng.random(2)))
     found = pt.assign_groups(lot(units), None, *shape)
     best = exhaustive(units.tolist(), *shape) * 36.0
-    assert found.bound >= best - 1e-6
     assert found.best_value == pytest.approx(best)
+    assert found.proven and found.bound == pytest.approx(best)
 
 
 @pytest.mark.property
@@ -114,8 +138,7 @@ def test_skewed_lots_against_every_grouping(seed, shape):
     assert used_once(found, len(units))
     assert found.best_value == pytest.approx(best * 36.0)
     assert weakest_bound(units, series, parallel) >= best - 1e-9
-    assert found.bound >= best * 36.0 - 1e-6
-    assert not found.proven or found.bound == pytest.approx(best * 36.0)
+    assert found.proven and found.bound == pytest.approx(best * 36.0)
 
 
 def test_a_giant_takes_the_smallest_partners_and_lifts_no_mean():
@@ -149,15 +172,25 @@ def test_no_dealing_beats_the_second_bound(seed, shape, tolerance):
     units = skewed(rng, series * parallel + extra)
     g = 1.0 / np.exp(0.3 * rng.standard_normal(len(units)))
     floor = exhaustive(units.tolist(), series, parallel) * (1.0 - tolerance)
-    best = max(min(sum(g[m] for m in row) for row in groups)
-               for used in itertools.combinations(range(len(units)), series * parallel)
-               for groups in groupings(list(used), parallel)
-               if all(sum(units[m] for m in row) >= floor for row in groups))
+    keeps = weakest_of_every(units, series, parallel) >= floor
+    best = float(weakest_of_every(g, series, parallel)[keeps].max())
     assert second_bound(g, units, floor, series, parallel) >= best - 1e-12
     found = pt.assign_groups(lot(units), 1.0 / g, series, parallel,
-                             effort=Effort(tolerance=tolerance))
+                             effort=Effort(rounds=100, tolerance=tolerance))
     assert found.conductance <= best * (1 + 1e-9)
     assert found.conductance <= found.conductance_bound * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("series, parallel, seed", [
+    (96, 4, 0), (96, 4, 9), (96, 4, 11), (96, 4, 19), (16, 5, 1)])
+def test_skewed_lots_whose_weak_modules_need_the_strongest_reach_the_bound(series, parallel, seed):
+    """Invented: nine tenths alike, a tenth weak; the weakest leave next to no room (law 2)."""
+    rng = np.random.default_rng(seed)
+    weak = rng.random(series * parallel) < 0.1
+    q = 60 * np.where(weak, 0.85 + 0.06 * rng.standard_normal(len(weak)),
+                      1 + 0.02 * rng.standard_normal(len(weak)))
+    found = pt.assign_groups(np.round(q, 2) * AH, None, series, parallel)
+    assert used_once(found, series * parallel) and found.proven and found.gap == 0.0
 
 
 # --- pins -----------------------------------------------------------------------------
@@ -174,7 +207,8 @@ def test_pins_are_kept_and_cost_little(seed, shape):
     allowed = np.ones((count, series), bool)
     allowed[d, rng.integers(series)] = False
     pins = Pins(((a, b),), ((a, c),), allowed)
-    found = pt.assign_groups(lot(units), None, series, parallel, pins=pins)
+    found = pt.assign_groups(lot(units), None, series, parallel, pins=pins,
+                             effort=Effort(rounds=100))
     rows = [set(row) for row in found.places.tolist()]
     assert used_once(found, count)
     assert [{a, b} & row for row in rows if a in row or b in row] in ([{a, b}], [])
@@ -262,12 +296,12 @@ def test_a_module_kept_out_of_half_the_places_costs_nothing():
 # --- strings --------------------------------------------------------------------------
 
 def all_strings(units, series, parallel, fits=lambda rows: True):
-    best = -1.0
-    for used in itertools.combinations(range(len(units)), series * parallel):
-        for rows in groupings(list(used), series):
-            if fits(rows):
-                best = max(best, sum(min(units[m] for m in row) for row in rows))
-    return best
+    rows = every(len(units), parallel, series)
+    sums = np.asarray(units)[rows].min(axis=2).sum(axis=1)
+    for at in np.argsort(-sums, kind="stable"):
+        if fits(rows[at].tolist()):
+            return float(sums[at])
+    return -1.0
 
 
 @pytest.mark.property
@@ -361,9 +395,9 @@ def test_both_criteria_within_three_per_mille(shape, seed):
 
 def test_the_tolerance_is_kept_and_zero_tolerance_gives_nothing_up():
     q, r = pair_of_criteria(16, 3, 4)
-    found = pt.assign_groups(q, r, 16, 3, effort=Effort(tolerance=0.0))
+    found = pt.assign_groups(q, r, 16, 3, effort=Effort(rounds=100, tolerance=0.0))
     assert found.value == found.best_value
-    wide = pt.assign_groups(q, r, 16, 3, effort=Effort(tolerance=0.01))
+    wide = pt.assign_groups(q, r, 16, 3, effort=Effort(rounds=100, tolerance=0.01))
     assert wide.given_up <= 0.01
     assert wide.conductance >= found.conductance
 

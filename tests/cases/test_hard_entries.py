@@ -55,8 +55,8 @@ def put(data: dict[str, Any], at: tuple[str | int, ...], value: Any) -> dict[str
 # --- a point that may mark thousands --------------------------------------------------
 
 ASKED_ABOUT = [
-    (("power", "peak"), "110.000 W", "'110.000 W' may be 110 W or 110000 W",
-     "write 110.0 W or 110000 W"),
+    (("power", "continuous"), "400.000 W", "'400.000 W' may be 400 W or 400000 W",
+     "write 400.0 W or 400000 W"),
     (("modules", 0, "label"), "6s 1.240 Ah NMC", "'1.240 Ah' may be 1.24 Ah or 1240 Ah",
      "write 1.24 Ah or 1240 Ah"),
     (("insulation", "altitude"), "2.000 m", "may be 2 m or 2000 m", "write 2.0 m or 2000 m"),

@@ -351,8 +351,10 @@ def four_toml(section="", name="", value='"unknown"'):
 @pytest.mark.parametrize("extra", ["", '\nmix = "parallel"\n'])
 def test_each_of_the_first_four_may_be_unknown(tmp_path, dotted, extra):
     path = tmp_path / "b.toml"
-    path.write_text(extra + four_toml(*FOUR[dotted]) + '[[modules]]\nlabel = "12s 150 Ah NMC"\n'
-                    "count = 4\n", "utf-8")
+    # Beside a type that is known one that is not is left out (test_layouts_third).
+    other = "" if dotted.startswith("modules") \
+        else '[[modules]]\nlabel = "12s 150 Ah NMC"\ncount = 4\n'
+    path.write_text(extra + four_toml(*FOUR[dotted]) + other, "utf-8")
     for command in ("layouts", "protect", "report"):
         ran = run(command, path, "--format", "json")
         assert ran.code == 1, ran.err

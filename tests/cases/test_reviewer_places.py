@@ -64,9 +64,15 @@ def line(of, words):
 # -- a fuse counts only in the loops that it is in ----------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def unnamed():
+    """The truck before anybody has named its mid-pack fuse or its charge contactor."""
+    return study("truck", parts__mid_fuse=None, parts__charge_contactor=None)
+
+
 @pytest.mark.parametrize("key", ["inside_across", "beyond_mid"])
-def test_the_fuse_of_a_pole_is_not_credited_in_a_loop_through_the_middle_alone(truck, key):
-    found = place(truck, f"chassis.second.{key}")
+def test_the_fuse_of_a_pole_is_not_credited_in_a_loop_through_the_middle_alone(unnamed, key):
+    found = place(unnamed, f"chassis.second.{key}")
     assert "main_fuse" not in {d.key for d in found.loop.devices}
     # the lowest of a loop that leaves the box is opened by one pole's contactor on the cells' trip
     ends = (found.at_highest,) if key == "beyond_mid" else (found.at_highest, found.at_lowest)
@@ -76,8 +82,8 @@ def test_the_fuse_of_a_pole_is_not_credited_in_a_loop_through_the_middle_alone(t
     assert "Talvik 400" not in found.at_highest.why
 
 
-def test_the_decisions_follow(truck):
-    line_ = next(d for d in decisions(truck) if d.id == "place.chassis-second-inside-across")
+def test_the_decisions_follow(unnamed):
+    line_ = next(d for d in decisions(unnamed) if d.id == "place.chassis-second-inside-across")
     assert line_.verdict == NOT_EVALUATED and "Talvik" not in line_.shown
 
 
@@ -95,7 +101,7 @@ def test_each_loop_says_which_fuse_it_passes(stands):
 
 
 def test_a_main_fuse_that_stands_mid_pack_still_counts_there():
-    found = study("truck", path__main_fuse="mid-pack")
+    found = study("truck", path__main_fuse="mid-pack", parts__mid_fuse=None)
     assert [d.key for d in place(found, "chassis.second.inside_across").loop.devices] \
         == ["main_fuse"]
 
@@ -224,8 +230,8 @@ def test_one_pole_leaves_the_other_live():
     assert check.verdict == CAUTION
 
 
-def test_both_poles_stay_a_question_to_their_maker(truck):
-    states = truck.circuit.states
+def test_both_poles_stay_a_question_to_their_maker(unnamed):
+    states = unnamed.circuit.states
     assert "inlet" not in states.state("run").live
     check = next(c for c in states.item.checks if c.title.startswith("charge inlet is dead"))
     assert check.verdict == NOT_EVALUATED

@@ -79,6 +79,7 @@ KEYS: dict[str, tuple[list[str], dict[str, tuple[str, ...]]]] = {
         "law_charge": ("at_percent", "ratio_low", "ratio_high"),
         "law_pulse": ("at_s", "ratio_low", "ratio_high")}),
     "formulas": (["formulas"], {
+        "own_rules": ("name", "takes", "safe_side"),
         "formulas": ("name", "title", "formula", "unit", "basis", "source", "room"),
         "sources": SOURCE}),
     "one formula": (["formulas", "constant_power_current"], {

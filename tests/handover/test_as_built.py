@@ -6,7 +6,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from packcalc.errors import InputErrors
@@ -169,6 +169,7 @@ def test_places_of_the_assignment_are_those_of_the_build_list() -> None:
 WORDS = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=40)
 
 
+@settings(deadline=None)
 @given(st.dictionaries(st.sampled_from([p.id for p in SHEET.parts]), WORDS, max_size=4))
 def test_whatever_is_written_is_read_back_and_nothing_is_invented(notes) -> None:
     text = record(*({"id": name, "note": words} for name, words in notes.items()))

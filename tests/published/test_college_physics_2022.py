@@ -17,6 +17,8 @@ PRINTED = [
             1.25e3, 0.005 / 1.25),
     Printed("bus_voltage_with_power", KEY, "21.2 example, 12.0 V, 0.100 Ω, 200 W in the load",
             {"voltage": 12.0, "resistance": 0.100, "power": 200.0}, 10.0, 0.05 / 10.0),
+    Printed("constant_power_current", KEY, "21.2 example, 12.0 V, 0.100 Ω, 200 W in the load",
+            {"open_circuit_voltage": 12.0, "resistance": 0.100, "power": 200.0}, 20.0, 0.05 / 20.0),
 ]
 
 

@@ -4,17 +4,23 @@ import pytest
 
 from tests.published.cases import Printed, check, label
 
+KEY = "electrical-principles-2007"
 PRINTED = [
-    Printed("most_power", "electrical-principles-2007",
-            "chapter 13, problem 23: 30 V behind 1.5 Ω", {"voltage": 30.0, "resistance": 1.5},
-            150.0, 0.5 / 150.0),
-    Printed("joining_current", "electrical-principles-2007",
-            "chapter 18, C–R transients: 20 µF and 50 kΩ on 20 V, current after 1 s",
-            {"first_current": 0.4e-3, "time_constant": 1.0, "time": 1.0},
-            0.147e-3, 0.0005 / 0.147,
-            "half a unit of the last digit; the question was read in a stored copy, the figure in a "
-            "worked answer to its twin (25 µF, 40 kΩ, 16 V: the same first current and time "
-            "constant); the chapter is remembered"),
+    Printed("most_power", KEY, "chapter 13, problem 23: 30 V behind 1.5 Ω",
+            {"voltage": 30.0, "resistance": 1.5}, 150.0, 0.5 / 150.0),
+    Printed("arc_current", KEY, "chapter 13, problem 23: a load of 1.5 Ω takes the most power, "
+            "10 A of the 20 A that 30 V drive through 1.5 Ω alone",
+            {"fault_current": 30.0 / 1.5}, 10.0, 1e-9, "all figures are exact"),
+    Printed("shared_voltage", KEY, "chapter 13, problem 20: 12 V behind 3 Ω beside 24 V behind "
+            "2 Ω, nothing drawn",
+            {"first_voltage": 12.0, "first_resistance": 3.0, "second_voltage": 24.0,
+             "second_resistance": 2.0, "load": 0.0}, 19.2, 0.05 / 19.2),
+    Printed("time_at_power", KEY, "chapter 6, problem 16: 3 µF at 400 V give 24 kW for 10 µs",
+            {"capacitance": 3e-6, "lower": 0.0, "upper": 400.0, "power": 24e3}, 10e-6,
+            1e-9, "all figures are exact"),
+    Printed("fed_voltage", KEY, "chapter 6, problem 16, from 0 V up to 400 V",
+            {"start": 0.0, "power": 24e3, "time": 10e-6, "capacitance": 3e-6}, 400.0,
+            1e-9, "all figures are exact"),
 ]
 
 

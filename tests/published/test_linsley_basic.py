@@ -15,6 +15,12 @@ PRINTED = [
     Printed("cable_withstand", "linsley-basic", WHERE + ", read backwards",
             {"constant": 115e6, "area": 1.1e-6}, 200.0 ** 2 * 0.4, 2 * 0.05 / 1.1,
             "half a unit of the last digit of 1.1, squared"),
+    Printed("adiabatic_time", "linsley-basic", WHERE + ", solved for the time",
+            {"withstand": (115e6 * 1.1e-6) ** 2, "current": 200.0}, 0.4, 2 * 0.05 / 1.1,
+            "half a unit of the last digit of 1.1, squared"),
+    Printed("survivable_current", "linsley-basic", WHERE + ", solved for the current",
+            {"withstand": (115e6 * 1.1e-6) ** 2, "time": 0.4}, 200.0, 0.05 / 1.1,
+            "half a unit of the last digit of 1.1"),
 ]
 
 

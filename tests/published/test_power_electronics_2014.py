@@ -9,6 +9,9 @@ KEY = "power-electronics-2014"
 PRINTED = [
     Printed("capacitor_energy", KEY, "example 2.4: 0.1 µF, 220 V, lost in 44 Ω",
             {"capacitance": 0.1e-6, "voltage": 220.0}, 2.42e-3, 0.005 / 2.42),
+    Printed("discharge_integral", KEY, "example 2.4: 2.42 mJ turned to heat in 44 Ω",
+            {"capacitance": 0.1e-6, "voltage": 220.0, "resistance": 44.0}, 2.42e-3 / 44.0,
+            0.005 / 2.42),
     Printed("ringing_bound", KEY, "example 2.6: 220 V, 80 µH, 20 µF",
             {"difference": 220.0, "inductance": 80e-6, "capacitance": 20e-6}, 110.0, 0.5 / 110.0),
     Printed("closing_peak", KEY, "example 2.6: the same without resistance",

@@ -28,9 +28,9 @@ ROOM, MM = 279.4 - 14 - 16 - 10, 96 / 25.4
 
 
 def test_the_pre_charge_fuse_stands_in_series_with_relay_and_resistor() -> None:
-    for case, kinds in (("truck", ["fuse", "contactor", "resistor"]),
+    for case, kinds in (("truck", ["fuse", "contactor", "resistor", "fuse"]),
                         ("minibus", ["fuse", "contactor", "resistor", "fuse"]),
-                        ("load that wakes early", ["fuse", "contactor", "resistor"])):
+                        ("load that wakes early", ["fuse", "contactor", "resistor", "fuse"])):
         circuit = circuit_of(study(case))
         assert [p.kind for p in circuit.precharge] == kinds
         tags = ", ".join(p.tag for p in circuit.precharge)
