@@ -13,7 +13,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
 
 import numpy as np
 
@@ -35,25 +34,19 @@ from packcalc.bench.dealing import (
     match,
     place_chunks,
 )
-from packcalc.bench.search import SMALL, Rules, Search, pair_up, splits, thirds
+from packcalc.bench.exact import EXACT_SUMS, FEW_EXACT, best_grouping, most_exact
+from packcalc.bench.search import Rules, Search, pair_up
 from packcalc.errors import UserError
 from packcalc.value import value_object
 
 REACHED = "the bound is reached"
 NOT_PROVEN = "not proven; the bound is, and it knows no pins"
 WHOLE = 1e-9  # of a step: sums of whole steps are whole
-EXACT_SUMS = 2_000_000  # sums tried before a proof is given up
-WIDEST_AT_ONCE = 4
-A_NODE = 200  # sums that take as long as one step of looking through
 ROOM = 0.002  # of the bound: what each group after the first ones should hold above it
 CRITICAL_ROUNDS = 60
-SHARES = 4  # of the budget left: what one target gets
-MOST_EXACT = {3: 48, 4: 96, 5: 45}  # modules whose groupings are looked through
-FEW_EXACT = 16  # modules whose every grouping is looked through sooner than a search ends
 MOST_STARTS = 8
 EVEN_ENOUGH = 0.0005  # no meter tells conductance finer
 GOOD_ENOUGH = 0.001
-TRY_AGAIN = 0.003  # short of the bound of conductance by more: another look, with other kicks
 WEIGHTS = (1.0, 3.0, 10.0, 40.0)  # of missing capacity against missing conductance
 EVEN_LOOKS, FEW_LOOKS = 0.35, 0.2  # looks a group at each weight: 2000 modules in two seconds
 STRICT = 1e4  # no capacity may be missing
@@ -96,9 +89,6 @@ def assign_groups(capacity: np.ndarray, resistance: np.ndarray | None, series: i
             1.0 - effort.tolerance)
         limit = second_bound(conductance, units, floor, series, parallel)
         final = _even_resistance(units, conductance, placed, (floor, limit), effort, rng, rules)
-        if series <= SMALL and _least(conductance, final) < limit * (1.0 - TRY_AGAIN):
-            again = _even_resistance(units, conductance, placed, (floor, limit), effort, rng, rules)
-            final = max(final, again, key=lambda dealt: _least(conductance, dealt))
     return _grouped(final, units, step, value, bound, proof, resistance, limit)
 
 
@@ -270,7 +260,7 @@ def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int
     if series * parallel <= FEW_EXACT:  # all of it is looked through
         weak, narrow = 0, series
     bound = on_the_grid(bound, units[used], parallel)
-    if narrow == series and series * parallel > _most_exact(parallel):
+    if narrow == series and series * parallel > most_exact(parallel):
         return _searched(units, start, bound, effort, rng)
     return _from_critical(units, start, (bound, weak, narrow), effort, rng)
 
@@ -352,22 +342,17 @@ def _first_groups(units: np.ndarray, order: np.ndarray, bound: tuple[int, int, i
     rows: list[list[int]] = [[] for _ in range(narrow)]
     _largest_first(units, rows, _descending(units, set(inside.tolist())), parallel)
     first = Search(units[None, :], np.array(rows), Rules(), _shortfall(limit), rng)
-    looked_through = narrow * parallel <= _most_exact(parallel)
+    looked_through = narrow * parallel <= most_exact(parallel)
     first.run(0 if looked_through else CRITICAL_ROUNDS)
     groups, proven = first.best, False
     if first.worst > 0 and looked_through:
-        groups, proven = _exact(units, first.best, limit, sums)
+        groups, proven = best_grouping(units, first.best, limit, sums)
     if proven:
         rivals = [critical(units[order], weak, k, parallel) if weak else 0
                   for k in range(-(-weak // parallel), min(weak, series) + 1) if k != narrow]
         lowered = min(limit, max([_weakest(units, groups), *rivals]))
         proven, limit = lowered < limit, lowered
     return groups, proven, limit
-
-
-def _most_exact(parallel: int) -> int:
-    """Modules whose groupings are looked through."""
-    return MOST_EXACT.get(parallel, FEW_EXACT)
 
 
 def _with_room(strongest: np.ndarray, limit: int, narrow: int, parallel: int) -> int:
@@ -380,7 +365,7 @@ def _with_room(strongest: np.ndarray, limit: int, narrow: int, parallel: int) ->
     held = np.cumsum(strongest[::-1])[count - 1] + np.cumsum(strongest)[(parallel - 1) * count - 1]
     above = held - count * limit
     room = {k: float(((above[k:] - above[k - 1]) / (count[k:] - k)).min())
-            for k in range(narrow, min(_most_exact(parallel) // parallel, len(count) - 1) + 1)}
+            for k in range(narrow, min(most_exact(parallel) // parallel, len(count) - 1) + 1)}
     enough = [k for k, each in room.items() if each >= ROOM * limit]
     return enough[0] if enough else max(room, key=lambda k: room[k], default=narrow)
 
@@ -390,109 +375,6 @@ def _shortfall(bound: float):
     def badness(sums: np.ndarray) -> np.ndarray:
         return np.maximum(bound - sums[0], 0.0)
     return badness
-
-
-def _exact(units: np.ndarray, groups: np.ndarray, limit: int,
-           sums: int) -> tuple[np.ndarray, bool]:
-    """The best grouping between the one given and the limit, and whether it is proven.
-
-    The limit is tried first, then the half between; with few modules step by step, for each
-    target within reach is found at once. A target that its share of the budget does not
-    settle counts as out of reach, and is no proof.
-    """
-    parallel, few = groups.shape[1], groups.size <= FEW_EXACT
-    order = np.array(_descending(units, set(groups.ravel().tolist())))
-    low, high, settled = _weakest(units, groups), limit + 1, True
-    target, share = (low + 1, 1) if few else (limit, SHARES)
-    while high - low > 1:
-        budget = [sums // share]
-        found = _cover(units, order, parallel, float(target), budget, few)
-        sums -= sums // share - max(budget[0], 0)
-        if found is None:
-            high, settled = target, budget[0] > 0
-        else:
-            groups = np.array(found)
-            low = _weakest(units, groups)
-        target = low + 1 if few else (low + high) // 2
-    return groups, settled
-
-
-def _cover(units: np.ndarray, rest: np.ndarray, parallel: int, floor: float,
-           budget: list[int], strong: bool) -> list[list[int]] | None:
-    """Split what is left, strongest first, into groups that all reach `floor`, or None.
-
-    The weakest module chooses first, and of its partners those that waste the least. With
-    `strong` the strongest does, and the last three groups are tried in all ways at once: less
-    to look through where the target is far from what the weak leave room for.
-    """
-    if not len(rest):
-        return []
-    values = units[rest]
-    if not _hopeful(values, parallel, floor):
-        return None
-    if strong and len(rest) == 3 * parallel and parallel <= WIDEST_AT_ONCE:
-        budget[0] -= A_NODE
-        return _three_groups(values, rest, parallel, floor)
-    at = 0 if strong else len(rest) - 1
-    others, held = np.delete(rest, at), np.delete(values, at)
-    need = floor - values[at]
-    most = held.sum() - (len(rest) // parallel - 1) * floor
-    combos = _combinations(int((held >= need - held[:parallel - 2].sum()).sum()), parallel - 1)
-    budget[0] -= len(combos) + A_NODE
-    if budget[0] <= 0:
-        return None
-    partners = held[combos].sum(axis=1)
-    fits = np.flatnonzero((partners >= need) & (partners <= most))
-    for row in combos[fits[np.argsort(partners[fits], kind="stable")]]:
-        below = _cover(units, np.delete(others, row), parallel, floor, budget, strong)
-        if below is not None:
-            return [[int(rest[at]), *others[row].tolist()], *below]
-        if budget[0] <= 0:
-            return None
-    return None
-
-
-def _three_groups(values: np.ndarray, rest: np.ndarray, parallel: int,
-                  floor: float) -> list[list[int]] | None:
-    """Three groups that all reach `floor`, of every way to split what is left, or None."""
-    (mask, after), halves = thirds(parallel), splits(parallel)
-    first = values @ mask
-    able = np.flatnonzero(first >= floor)
-    second = values[after[able]] @ halves
-    third = values.sum() - first[able, None] - second
-    reach = np.argwhere((second >= floor) & (third >= floor))
-    if not len(reach):
-        return None
-    row, column = able[reach[0, 0]], halves[:, reach[0, 1]] > 0
-    left = rest[after[row]]
-    return [rest[mask[:, row] > 0].tolist(), left[column].tolist(), left[~column].tolist()]
-
-
-def _hopeful(values: np.ndarray, parallel: int, floor: float) -> bool:
-    """Whether the weakest can reach `floor` beside the strongest others: law 2 of `bounds`."""
-    weak, groups, others = _few_groups(len(values) // parallel, parallel)
-    low, top = (np.concatenate(([0.0], np.cumsum(v))) for v in (values[::-1], values))
-    reach = (low[weak] + top[np.maximum(others, 0)] >= groups * floor) & (others >= 0)
-    return bool((reach & (groups <= weak)).any(axis=1).all())
-
-
-@lru_cache(maxsize=64)
-def _few_groups(count: int, parallel: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The j weakest, in k groups, beside how many others."""
-    weak, groups = np.arange(1, count + 1)[:, None], np.arange(1, count + 1)[None, :]
-    return weak, groups, groups * parallel - weak
-
-
-@lru_cache(maxsize=64)
-def _combinations(count: int, choose: int) -> np.ndarray:
-    """Every choice of some numbers below `count`, one row each."""
-    found = np.arange(count)[:, None]
-    for _ in range(choose - 1):
-        more = count - 1 - found[:, -1]
-        rows = np.repeat(found, more, axis=0)
-        after = np.arange(len(rows)) - np.repeat(np.cumsum(more) - more, more)
-        found = np.column_stack([rows, rows[:, -1] + 1 + after])
-    return found
 
 
 # --- resistance -----------------------------------------------------------------------

@@ -27,6 +27,7 @@ from packcalc.report.document import (
     Table,
 )
 from packcalc.report.frame import document
+from packcalc.report.handover_blocks import BLANK
 from packcalc.report.html import GRAVE, REST
 from packcalc.review import blank_file
 from packcalc.review_merge import Review, Standing, merge
@@ -310,7 +311,7 @@ def signature_section(brief: Brief, rules: str = CORE) -> Section:
                Column("by", "Answered by, date"))
     own = (f"Do you work by {brief.cables.rules} for the cables? If not, by which tables?",
            "the brief chose it; no table for vehicles exists")
-    rows = tuple((Cell(str(n), n), Cell(q), Cell(why), Cell(""), Cell(""))
+    rows = tuple((Cell(str(n), n), Cell(q), Cell(why), BLANK, BLANK)
                  for n, (q, why) in enumerate((*QUESTIONS, own), 1))
     blocks: list[Block] = [
         Paragraph("Ask these before anything is bought or cut. packcalc answers none of them: "

@@ -316,3 +316,22 @@ def test_the_responders_sheet_is_one_page_with_its_cautions(name, paper, tmp_pat
     # Two columns: a caution's words follow each other line by line, not in one row.
     assert all(caution.split(":")[0].split(",")[0].split(".")[0][:24] in page
                for caution in CAUTIONS)
+
+
+def test_a_signature_table_stays_whole_on_paper_and_long_words_may_part() -> None:
+    from packcalc.report.build_report import build_document
+    from packcalc.report.html import _Page
+
+    document = build_document(example("van"))
+    page, tables = _Page(document), {t.key: t for t in document.tables()}
+    assert "compact" in page.shape(tables["build_signatures"]).split()
+    assert len(tables["build_steps"].rows) == 5
+    assert "compact" not in page.shape(tables["build_steps"]).split()
+
+
+def test_the_path_to_a_signature_has_blanks_to_write_in() -> None:
+    from packcalc.report.review_report import review_document
+
+    (table,) = (t for t in review_document(example("van")).tables()
+                if t.key == "signature_questions")
+    assert {(cell.text, cell.data) for row in table.rows for cell in row[-2:]} == {("____", "")}

@@ -1,0 +1,144 @@
+"""The best grouping of some modules, looked through with proof: weakest first, in windows.
+
+Whoever must reach a target in every group has only so much to waste; the weakest module has
+the fewest partners, so it chooses first. Effort is counted in sums, never in seconds.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from packcalc.bench.search import splits, thirds
+
+EXACT_SUMS = 2_000_000  # sums tried before a proof is given up
+SHARES = 4  # of the budget left: what one target gets
+MOST_EXACT = {3: 48, 4: 96, 5: 45}  # modules whose groupings are looked through
+FEW_EXACT = 16  # modules whose every grouping is looked through sooner than a search ends
+WIDEST_AT_ONCE = 4
+A_NODE = 200  # sums that take as long as one step of looking through
+
+
+def most_exact(parallel: int) -> int:
+    """Modules whose groupings are looked through."""
+    return MOST_EXACT.get(parallel, FEW_EXACT)
+
+
+def best_grouping(units: np.ndarray, groups: np.ndarray, limit: int,
+                  sums: int) -> tuple[np.ndarray, bool]:
+    """The best grouping between the one given and the limit, and whether it is proven.
+
+    The limit is tried first, then the half between; with few modules step by step, for each
+    target within reach is found at once. A target that its share of the budget does not
+    settle counts as out of reach, and is no proof.
+
+    Args:
+        units: of each module, in whole steps.
+        groups: (S, P) module numbers to begin with.
+        limit: bound of the weakest group's sum.
+        sums: tried before a proof is given up.
+
+    Examples:
+        >>> units = np.array([9.0, 7, 6, 5, 4, 2])
+        >>> found, proven = best_grouping(units, np.array([[0, 1, 2], [3, 4, 5]]), 16, EXACT_SUMS)
+        >>> sorted(units[found].sum(axis=1).tolist()), proven
+        ([16.0, 17.0], True)
+    """
+    parallel, few = groups.shape[1], groups.size <= FEW_EXACT
+    order = np.array(sorted(groups.ravel().tolist(), key=lambda m: (-units[m], m)))
+    low, high, settled = _weakest(units, groups), limit + 1, True
+    target, share = (low + 1, 1) if few else (limit, SHARES)
+    while high - low > 1:
+        budget = [sums // share]
+        found = _cover(units, order, parallel, float(target), budget, few)
+        sums -= sums // share - max(budget[0], 0)
+        if found is None:
+            high, settled = target, budget[0] > 0
+        else:
+            groups = np.array(found)
+            low = _weakest(units, groups)
+        target = low + 1 if few else (low + high) // 2
+    return groups, settled
+
+
+def _cover(units: np.ndarray, rest: np.ndarray, parallel: int, floor: float,
+           budget: list[int], strong: bool) -> list[list[int]] | None:
+    """Split what is left, strongest first, into groups that all reach `floor`, or None.
+
+    The weakest module chooses first, and of its partners those that waste the least. With
+    `strong` the strongest does, and the last three groups are tried in all ways at once: less
+    to look through where the target is far from what the weak leave room for.
+    """
+    if not len(rest):
+        return []
+    values = units[rest]
+    if not _hopeful(values, parallel, floor):
+        return None
+    if strong and len(rest) == 3 * parallel and parallel <= WIDEST_AT_ONCE:
+        budget[0] -= A_NODE
+        return _three_groups(values, rest, parallel, floor)
+    at = 0 if strong else len(rest) - 1
+    others, held = np.delete(rest, at), np.delete(values, at)
+    need = floor - values[at]
+    most = held.sum() - (len(rest) // parallel - 1) * floor
+    combos = _combinations(int((held >= need - held[:parallel - 2].sum()).sum()), parallel - 1)
+    budget[0] -= len(combos) + A_NODE
+    if budget[0] <= 0:
+        return None
+    partners = held[combos].sum(axis=1)
+    fits = np.flatnonzero((partners >= need) & (partners <= most))
+    for row in combos[fits[np.argsort(partners[fits], kind="stable")]]:
+        below = _cover(units, np.delete(others, row), parallel, floor, budget, strong)
+        if below is not None:
+            return [[int(rest[at]), *others[row].tolist()], *below]
+        if budget[0] <= 0:
+            return None
+    return None
+
+
+def _three_groups(values: np.ndarray, rest: np.ndarray, parallel: int,
+                  floor: float) -> list[list[int]] | None:
+    """Three groups that all reach `floor`, of every way to split what is left, or None."""
+    (mask, after), halves = thirds(parallel), splits(parallel)
+    first = values @ mask
+    able = np.flatnonzero(first >= floor)
+    second = values[after[able]] @ halves
+    third = values.sum() - first[able, None] - second
+    reach = np.argwhere((second >= floor) & (third >= floor))
+    if not len(reach):
+        return None
+    row, column = able[reach[0, 0]], halves[:, reach[0, 1]] > 0
+    left = rest[after[row]]
+    return [rest[mask[:, row] > 0].tolist(), left[column].tolist(), left[~column].tolist()]
+
+
+def _hopeful(values: np.ndarray, parallel: int, floor: float) -> bool:
+    """Whether the weakest can reach `floor` beside the strongest others: law 2 of `bounds`."""
+    weak, groups, others = _few_groups(len(values) // parallel, parallel)
+    low, top = (np.concatenate(([0.0], np.cumsum(v))) for v in (values[::-1], values))
+    reach = (low[weak] + top[np.maximum(others, 0)] >= groups * floor) & (others >= 0)
+    return bool((reach & (groups <= weak)).any(axis=1).all())
+
+
+@lru_cache(maxsize=64)
+def _few_groups(count: int, parallel: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The j weakest, in k groups, beside how many others."""
+    weak, groups = np.arange(1, count + 1)[:, None], np.arange(1, count + 1)[None, :]
+    return weak, groups, groups * parallel - weak
+
+
+@lru_cache(maxsize=64)
+def _combinations(count: int, choose: int) -> np.ndarray:
+    """Every choice of some numbers below `count`, one row each."""
+    found = np.arange(count)[:, None]
+    for _ in range(choose - 1):
+        more = count - 1 - found[:, -1]
+        rows = np.repeat(found, more, axis=0)
+        after = np.arange(len(rows)) - np.repeat(np.cumsum(more) - more, more)
+        found = np.column_stack([rows, rows[:, -1] + 1 + after])
+    return found
+
+
+def _weakest(units: np.ndarray, groups: np.ndarray) -> int:
+    return int(units[groups].sum(axis=1).min())
