@@ -67,9 +67,9 @@ def bus_capacitance(brief: Brief, strung: bool) -> Finding:
     """DC link and every branch on the bus, nominal; an open branch counts with `OPEN_INPUT`."""
     total = brief.inverter.dc_link_capacitance
     for branch in on_the_bus(brief, strung):
-        held = branch.capacitance if branch.capacitance.known else \
-            None if branch.kind in BARE else OPEN_INPUT
-        if held is not None:
+        bare = branch.kind in BARE
+        held = branch.capacitance if branch.capacitance.known else None if bare else OPEN_INPUT
+        if held is not None and not (bare and held.number == 0.0):  # a wire adds no line of its own
             total = trace(added_capacitance, "capacitance on the bus", first=total,
                           second=held.called(f"input capacitance of {branch.name}"))
     return total

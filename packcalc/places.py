@@ -672,7 +672,8 @@ class _Table:
         whole = trace(fed_by_others, "all strings but one, shorted through the chassis",
                       others=trace(other_strings, strings=self.pack.parallel),
                       voltage=self.pack.full_voltage, resistance=string.resistance_initial)
-        highest = largest([whole, self.feeds.module.highest], f"highest current through {through}")
+        highest = largest([whole, self.feeds.module.highest],
+                          "highest current between two strings")
         outside = self._through_one_fuse(highest) if fused else {"notes": ()}
         contactor = Device(LEAK, "string contactor of that pole alone", CONTACTOR)
         fuses = (Device("string_fuse", "fuse of one of the two strings", FUSE, self.string.rating,

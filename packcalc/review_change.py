@@ -43,7 +43,8 @@ _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "res
           "charge_contactor": "charge_contactor"}
 _SECTION = "cable."
 _HELD_ALONE = ("mid_fuse", "charge_contactor")
-_SIZED_BARE = ("precharge", "string_fuse", *_HELD_ALONE)  # a listed rating too is sized as a bare part
+# A listed rating too is sized as a bare part.
+_SIZED_BARE = ("precharge", "string_fuse", *_HELD_ALONE)
 LARGEST_SECTION = 2e-3  # m²
 # Of a part that the list lacks: its class, field, dimension, quantity.
 _RATED = {

@@ -155,7 +155,7 @@ def _sag(brief: Brief, pack: PackModel, module: ModuleType, capacity: Finding,
          bench: Finding) -> dict[str, Finding]:
     """Loaded voltage and power: cold, nearly empty, at the end of the peak."""
     left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=peak_drawn(brief),
-                 duration=brief.power.peak_duration, voltage=pack.demand_voltage,
+                 duration=brief.power.peak_duration, voltage=pack.peak_voltage,
                  capacity=capacity)
     if left.number < 0:
         left = leaf("empty before the peak ends", "SOC_e", "%", 0.0, "definition",
