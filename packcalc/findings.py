@@ -13,6 +13,7 @@ import inspect
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import field, replace
+from pathlib import PurePath
 from typing import Any
 
 from packcalc.errors import ProgramFault
@@ -152,7 +153,8 @@ class Origin:
     text: str = ""
 
     def __str__(self) -> str:
-        where = f"{self.place}:{self.line}" if self.line else self.place
+        # the head of a document names the brief with its folder; each figure names the file
+        where = f"{PurePath(self.place).name}:{self.line}" if self.line else self.place
         key = f" {self.key}" if self.key else ""
         text = f" = {self.text}" if self.text else ""
         return f"{where}{key}{text}"

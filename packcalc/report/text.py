@@ -29,6 +29,9 @@ from packcalc.report.steps import (
 WIDTH = 80
 GAP = 2
 LABEL = 9  # "governing", "safe side"
+OF_A_RULE = ("range", "safe side")
+RULES_TOLD_ONCE = ("Range and safe side of a rule stand where the rule is used first; "
+                   "`packcalc formulas NAME` prints them of any rule.")
 NARROWEST_WORDS = 16  # a column of words narrower than this reads worse than a record
 GLUE = "\u00a0"
 
@@ -94,6 +97,8 @@ class _Page:
     def __init__(self, document: Document):
         self.steps = steps(document)
         self.printed: set[str] = set()
+        self.begun = False
+        self.rules: set[str] = set()  # whose range and safe side are told already
         self.twins = twins([self.steps[chain.key] for chain in document.chains()])
 
     def block(self, block: Block) -> list[str]:
@@ -115,21 +120,35 @@ class _Page:
         if chain.key in self.twins:
             return _wrap(f"{step.finding.title} [{step.id}]: {result(step.finding)}; worked at "
                          f"[{self.twins[chain.key]}]", hanging="  ")
-        out = self._step(step, indent=0)
+        out = [] if self.begun else [*_wrap(RULES_TOLD_ONCE), ""]
+        self.begun = True
+        out += self._step(step, indent=0)
         for step in below(chain.key, self.steps, self.printed):
             out += ["", *self._step(step, indent=1)]
         return out
 
     def _step(self, step: Step, indent: int) -> list[str]:
         margin = " " * indent
-        out = _wrap(f"{step.finding.title} [{step.id}]", indent=margin, hanging=margin + "  ")
-        for place, (symbol, item) in enumerate(inputs_of(step, self.steps)):
-            out += _labelled("" if place else "inputs", _input(symbol, item), indent=indent + 1)
+        out = _wrap(f"{step.finding.title} [{step.id}]: {result(step.finding)}", indent=margin,
+                    hanging=margin + "  ")
+        taken = inputs_of(step, self.steps)
+        out += [f"{margin} inputs"] if taken else []
+        for symbol, item in taken:
+            out += _wrap(_input(symbol, item), indent=margin + "  ", hanging=margin + "    ")
         for label, words in lines(step):
-            if label == "note" and not new_note(step, self.steps):
+            if label == "result" or label == "note" and not new_note(step, self.steps):
+                continue
+            if label in OF_A_RULE and self._told(step):
                 continue
             out += _labelled(label, words, indent=indent + 1)
+        if step.finding.formula is not None:
+            self.rules.add(step.finding.formula.name)
         return out
+
+    def _told(self, step: Step) -> bool:
+        """Whether the rule of a step stands above with its range and safe side."""
+        rule = step.finding.formula
+        return rule is not None and rule.name in self.rules
 
 
 def _input(symbol: str, step: Step) -> str:

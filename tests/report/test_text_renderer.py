@@ -89,7 +89,7 @@ def test_long_labels_of_facts_still_fit() -> None:
 
 def test_shared_step_is_printed_once() -> None:
     text = render(sample.document(), "text")
-    assert text.count("[pack-resistance-initial]\n  inputs") == 1
+    assert text.count("[pack-resistance-initial]: ") == 1
     assert text.count("see [pack-resistance-initial]") == 2
 
 
