@@ -154,7 +154,9 @@ class Origin:
 
     def __str__(self) -> str:
         # the head of a document names the brief with its folder; each figure names the file
-        where = f"{PurePath(self.place).name}:{self.line}" if self.line else self.place
+        path = PurePath(self.place)
+        named = path.name if path.suffix in (".toml", ".csv") else self.place
+        where = f"{named}:{self.line}" if self.line else named
         key = f" {self.key}" if self.key else ""
         text = f" = {self.text}" if self.text else ""
         return f"{where}{key}{text}"
