@@ -6,8 +6,9 @@ keeps its chain. Every mistake raises a named error of `packcalc.errors`.
 
 from __future__ import annotations
 
+import operator
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from packcalc.errors import OutOfRange, UserError
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from packcalc.report.document import Document
     from packcalc.review_merge import Review
     from packcalc.study import LayoutStudy
+
+Modules = int | Sequence[int] | str | None  # which entries, see `size_protection`
 
 __all__ = ["cell_classes", "formulas", "layouts_frame", "library", "list_layouts", "make_brief",
            "read_brief", "record", "render_report", "report_document", "size_protection",
@@ -47,6 +50,8 @@ def read_brief(path: str | os.PathLike[str]) -> Brief:
     """
     from packcalc.reading.brief_file import read_brief as read
 
+    if not isinstance(path, (str, os.PathLike)):
+        raise UserError(f"a brief is read from the path of its file, not from {_shown(path)}")
     return read(path)
 
 
@@ -88,7 +93,7 @@ def list_layouts(brief: Brief) -> LayoutStudy:
     """
     from packcalc.study import list_layouts as listed
 
-    return listed(brief)
+    return listed(_brief(brief))
 
 
 def untried(brief: Brief) -> LayoutStudy | None:
@@ -105,7 +110,7 @@ def untried(brief: Brief) -> LayoutStudy | None:
     """
     from packcalc.mixes import choices, with_pairs
 
-    tried = not brief.untold and choices(with_pairs(brief))[0]
+    tried = not _brief(brief).untold and choices(with_pairs(brief))[0]
     return None if tried else list_layouts(brief)
 
 
@@ -140,21 +145,24 @@ def layouts_frame(brief: Brief | LayoutStudy, most: int = 0) -> pandas.DataFrame
     return pandas.DataFrame(rows, columns=[column.key for column in table.columns])
 
 
-def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
-                    module: int | None = None) -> ProtectionStudy:
+def size_protection(brief: Brief, layout: str | None = "", *, arrangement: str | None = "",
+                    module: Modules = None) -> ProtectionStudy:
     """Fuse, contactors, cables and pre-charge for one layout.
 
-    Of several layouts that match what is said, the best-ranked candidate is taken.
+    Of several layouts that match what is said, the one that fits best is taken; a name that
+    candidates of different modules share is refused.
 
     Args:
         brief: what is asked and on hand.
         layout: e.g. "16S1P"; the best one when empty, or the nearest miss where none fits.
         arrangement: "grouped" or "strings"; either when empty.
-        module: which `[[modules]]` entry, from 1; two types side by side follow after the
-            brief's own. Any when None.
+        module: which `[[modules]]` entry, from 1; of two types both, as (1, 3) or "1,3". Two
+            types side by side also follow by number after the brief's own. Any when None.
 
     Raises:
-        UserError: the layout is no notation, or cannot be built from the modules on hand.
+        UserError: the layout is no notation, is that of several candidates, or cannot be built
+            from the modules on hand.
+        OutOfRange: no such entry.
         UnknownName: no such arrangement.
 
     Examples:
@@ -167,16 +175,80 @@ def size_protection(brief: Brief, layout: str = "", *, arrangement: str = "",
         >>> study.items[0].title
         'Highest voltage of the battery side'
     """
-    from packcalc.mixes import with_pairs
     from packcalc.protection import study_protection
 
+    said = _text(layout, "layout", "16S2P"), _text(arrangement, "arrangement", "strings")
+    return study_protection(_brief(brief), *said, module_entries(brief, module))
+
+
+def module_entries(brief: Brief, module: Modules) -> tuple[int, ...] | None:
+    """The entries that a number, or two, name: 0-based places in the brief with its pairs.
+
+    Args:
+        brief: what is on hand.
+        module: as for `size_protection`.
+
+    Raises:
+        OutOfRange: no such entry, or one that does not say which module it is.
+        UserError: no number, nor two.
+
+    Examples:
+        >>> asked = make_brief({
+        ...     "modules": [{"label": "6s 240 Ah NMC", "count": 18}] * 3,
+        ...     "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "60 kW"}})
+        >>> module_entries(asked, 2), module_entries(asked, "1,3"), module_entries(asked, None)
+        ((1,), (0, 2), None)
+    """
+    from packcalc.mixes import with_pairs
+
+    if module is None:
+        return None
+    numbers = _numbers(module)
     count = len(with_pairs(brief).modules) + len(brief.untyped)
-    if module is not None and not 1 <= module <= count:
-        raise OutOfRange(f"module {module}: the brief has {count}, counted from 1")
-    entry = None if module is None else brief.index_of(module - 1)
-    if module is not None and entry is None:
-        raise OutOfRange(f"module {module}: the brief does not say which module it is")
-    return study_protection(brief, layout, arrangement, entry)
+    entries = []
+    for number in numbers:
+        if not 1 <= number <= count:
+            raise OutOfRange(f"module {number}: the brief has {count}, counted from 1")
+        entry = brief.index_of(number - 1)
+        if entry is None:
+            raise OutOfRange(f"module {number}: the brief does not say which module it is")
+        entries.append(entry)
+    return tuple(entries)
+
+
+def _numbers(module: Modules) -> list[int]:
+    """One number or two, as an integer, a sequence of them or a text like "1,3"."""
+    parts = module.split(",") if isinstance(module, str) else module
+    if not isinstance(parts, (list, tuple)):
+        parts = [parts]
+    try:
+        found = [int(part) if isinstance(part, str) else operator.index(part) for part in parts]
+    except (TypeError, ValueError):
+        found = []
+    if len(found) not in (1, 2) or any(isinstance(part, bool) for part in parts):
+        raise UserError(f"module {_shown(module)}: say which [[modules]] entry as its number from "
+                        "1, or two of them like 1,3")
+    return found
+
+
+def _text(said: str | None, what: str, right: str) -> str:
+    if said is not None and not isinstance(said, str):
+        raise UserError(f"{what} {_shown(said)} is no text; write it like {right!r}")
+    return said or ""
+
+
+def _brief(brief: Brief) -> Brief:
+    """What a caller gave as a brief, or the reason why it is none."""
+    from packcalc.brief import Brief as Kind
+
+    if not isinstance(brief, Kind):
+        raise UserError(f"{_shown(brief)} is no brief; packcalc.read_brief(path) or "
+                        "packcalc.make_brief({...}) gives one")
+    return brief
+
+
+def _shown(value: Any) -> str:
+    return f"{type(value).__name__} {repr(value)[:40]}" if value is not None else "None"
 
 
 def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,

@@ -1,9 +1,9 @@
 """The brief: what the vehicle asks of the pack and which modules are on hand.
 
 Every entry is a `Finding` leaf that remembers file, line and key. `unknown` is a legal
-answer: the entry then holds the safe-side value of its `Key`, basis `assumed`, and the
-`Key` says what that means and where to find the real figure. Entries without a safe
-value (a target, a limit) hold None: nothing is asked.
+answer: the entry then holds the value of its `Key`, basis `assumed`, and the `Key` says what
+that means, whether a true value may still ask for more, and where to find the real figure.
+Entries without such a value (a target, a limit) hold None: nothing is asked.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ class Key:
         symbol, unit, title: as printed.
         least, most: plausible span, in `unit`; outside it the entry is a fault.
         safe: value taken when unknown, in `unit`; None where nothing is then asked.
+        worse: "higher", "lower" or "different" where such a true value asks for more than
+            `safe`, which is then an assumption and no bound; empty where none can ask for more.
         other: the value a lucky answer might have, for ranking what to find next.
         consequence: what taking the safe value means.
         find: where to read it or how to measure it.
@@ -57,10 +59,16 @@ class Key:
     required: bool = False
     ends: str = ""
     zero: bool = False
+    worse: str = ""
 
     @property
     def dotted(self) -> str:
         return f"{self.section}.{self.name}" if self.section else self.name
+
+    @property
+    def doubt(self) -> str:
+        """What the value taken is worth where a true value may ask for more; else empty."""
+        return f"our assumption; a {self.worse} true value asks for more" if self.worse else ""
 
 
 TABLES_END = (
@@ -94,12 +102,17 @@ KEYS: tuple[Key, ...] = (
     Key("modules", "state_of_health", "ratio", "SOH", "%", "state of health (capacity left)",
         30, 110, 70, 90,
         "capacity counted at 70 % of the label",
-        "measure the capacity of a few modules at C/5 and 25 °C; divide by the label"),
+        "measure the capacity of a few modules at C/5 and 25 °C; divide by the label",
+        worse="lower"),
     Key("modules", "resistance_growth", "number", "f_age", "", "resistance growth with age",
         0.8, 6, 1.5, 1.1,
         "resistance counted 1.5 times that of a new module for sag and lowest fault, or by the "
         "class's law at the capacity left where that is more; once for the highest fault",
-        "one 10 s pulse on a rested module at 25 °C and half charge, divided by the record"),
+        "one 10 s pulse on a rested module at 25 °C and half charge: enter the reading itself as "
+        "resistance, with resistance_pulse, resistance_temperature and resistance_charge, and "
+        "write 1 here, for what was measured has aged already; or divide it by the figure of the "
+        "same module when new",
+        worse="higher"),
     Key("modules", "conductor_section", "area", "S_m", "mm²",
         "smallest section of the module's own conductors, between its terminals", 0.5, 2000,
         consequence="whether the module's own conductors survive a fault is not evaluated",
@@ -109,29 +122,31 @@ KEYS: tuple[Key, ...] = (
         consequence="whether the module's own conductors survive a fault is not evaluated",
         find="module's maker: highest I²t, or a short-circuit current squared times its time"),
     Key("inverter", "voltage_range", "voltage", "U", "V", "inverter's operating voltage range",
-        12, 1500, required=True, pair=("voltage_low", "voltage_high"),
+        8, 1500, required=True, pair=("voltage_low", "voltage_high"),
         consequence=NOTHING_TRIED,
         find="inverter's manual: lowest and highest DC operating voltage"),
     Key("inverter", "absolute_maximum", "voltage", "U_abs", "V",
-        "inverter's absolute maximum voltage", 12, 2000, None, None,
+        "inverter's absolute maximum voltage", 8, 2000, None, None,
         "the highest operating voltage counts as the absolute maximum",
         "inverter's manual: maximum DC voltage, also when not running"),
     Key("inverter", "full_power_from", "voltage", "U_fp", "V",
-        "voltage below which full power is not available", 12, 1500, None, None,
+        "voltage below which full power is not available", 8, 1500, None, None,
         "the loaded voltage is asked to stay 10 % above the lowest operating voltage; current and "
         "charge of the peak are counted at the lowest operating voltage itself",
-        "inverter's manual: power or current derating against DC voltage"),
+        "inverter's manual: power or current derating against DC voltage", worse="higher"),
     Key("inverter", "dc_link_capacitance", "capacitance", "C", "mF", "DC-link capacitance",
         0.01, 100, 3.0, 0.5,
         "pre-charge is sized for 3 mF, more than one inverter usually holds",
-        "inverter's manual, or charge the link through a known resistor and time 63 %"),
+        "inverter's manual, or charge the link through a known resistor and time 63 %",
+        worse="higher"),
     Key("inverter", "dc_link_tolerance", "ratio", "ΔC", "%", "tolerance of the DC-link capacitance",
-        0, 50, 20, 10, "capacitance counted 20 % larger", "capacitor's data sheet"),
+        0, 50, 20, 10, "capacitance counted 20 % off, the worse way each time",
+        "capacitor's data sheet", worse="higher"),
     Key("inverter", "capacitor_rating", "voltage", "U_C", "V", "rated voltage of the DC-link "
-        "capacitors", 12, 3000, None, None, "whether the capacitors bear the highest voltage is "
+        "capacitors", 8, 3000, None, None, "whether the capacitors bear the highest voltage is "
         "not evaluated", "print on the capacitor, or the inverter's maker"),
     Key("inverter", "semiconductor_rating", "voltage", "U_sc", "V",
-        "blocking voltage of the inverter's semiconductors", 12, 5000, None, None,
+        "blocking voltage of the inverter's semiconductors", 8, 5000, None, None,
         "whether the semiconductors bear the highest voltage is not evaluated",
         "inverter's maker, or the data sheet of its power modules"),
     Key("inverter", "overvoltage_reaction", "time", "t_ov", "ms",
@@ -149,29 +164,30 @@ KEYS: tuple[Key, ...] = (
     Key("inverter", "discharge_tolerance", "ratio", "ΔR_d", "%",
         "tolerance of the discharge resistor", 0, 50, 10, 5,
         "discharge resistor counted 10 % off either way",
-        "resistor's data sheet; 0 % for a resistance that was measured"),
+        "resistor's data sheet; 0 % for a resistance that was measured", worse="higher"),
     Key("power", "peak", "power", "P_pk", "kW", "peak power at the inverter", 1, 2000,
         required=True, consequence=NOTHING_TRIED,
         find="what the motor and inverter may draw at full pedal"),
     Key("power", "peak_duration", "time", "t_pk", "s", "duration of the peak", 0.1, 60, 30, 10,
         "sag is judged at the end of a 30 s peak",
-        "longest full-pedal pull: a slip road, a ramp; inverter's peak time limit"),
+        "longest full-pedal pull: a slip road, a ramp; inverter's peak time limit", worse="higher"),
     Key("power", "continuous", "power", "P_c", "kW", "continuous power", 0.3, 2000, None, None,
         "half the peak power is counted as continuous; more than published drive cycles of a "
         "light truck ask, less than a long climb at full power",
-        "motor's continuous rating, or the power that holds the steepest long climb"),
+        "motor's continuous rating, or the power that holds the steepest long climb",
+        worse="higher"),
     Key("power", "peaks_in_life", "number", "n_pk", "", "full-power peaks in the pack's life",
         1, 1e8, 100000, 10000, "fuse is asked to stand 100 000 peaks",
-        "full pulls a day times days of use"),
+        "full pulls a day times days of use", worse="higher"),
     Key("regeneration", "power", "power", "P_rg", "kW", "braking power fed back", 0.3, 2000,
         None, None,
         "braking power counted as half the peak power",
-        "inverter's regeneration setting", zero=True),
+        "inverter's regeneration setting", zero=True, worse="higher"),
     Key("regeneration", "duration", "time", "t_rg", "s", "duration of a braking pulse", 0.1, 60,
         10, 5, "voltage rise is judged at the end of a 10 s braking pulse",
-        "inverter's setting, or a long downhill stop"),
+        "inverter's setting, or a long downhill stop", worse="higher"),
     Key("regeneration", "voltage_limit", "voltage", "U_rg", "V",
-        "voltage at which the inverter itself stops braking, upper tolerance", 12, 2000, None, None,
+        "voltage at which the inverter itself stops braking, upper tolerance", 8, 2000, None, None,
         "no limit is counted on: the rise into a full cold pack stands in full",
         "inverter's manual: DC over-voltage regeneration limit with its tolerance"),
     Key("regeneration", "follows_charge_limit", "words", "", "",
@@ -182,13 +198,15 @@ KEYS: tuple[Key, ...] = (
         find="management system's manual: charge current limit sent to the inverter, and proof "
              "that the inverter obeys it"),
     Key("charger", "power", "power", "P_ch", "kW", "charging power", 0.4, 500, 11, 6.6,
-        "charging counted at 11 kW", "charger's plate"),
+        "charging counted at 11 kW", "charger's plate", worse="higher"),
     Key("charger", "tolerance", "ratio", "Δ_ch", "%", "tolerance of the charger's end voltage",
-        0, 5, 1, 0.5, "full-charge voltage counted 1 % higher", "charger's data sheet"),
+        0, 5, 1, 0.5, "full-charge voltage counted 1 % higher", "charger's data sheet",
+        worse="higher"),
     Key("charger", "voltage_range", "voltage", "U_ch", "V", "charger's output voltage range",
-        12, 1500, pair=("voltage_low", "voltage_high"),
+        8, 1500, pair=("voltage_low", "voltage_high"),
         consequence="whether the charger covers the pack's voltages is not evaluated; full cells "
-                    "are counted, whatever the highest charge in use",
+                    "are counted, whatever the highest charge in use; a charger that ends above "
+                    "them asks for more",
         find="charger's plate"),
     Key("battery", "energy_least", "energy", "E_min", "kWh", "least usable energy", 1, 2000,
         consequence="no energy is asked for",
@@ -197,7 +215,7 @@ KEYS: tuple[Key, ...] = (
         consequence="no upper limit on energy",
         find="box, budget or rules"),
     Key("battery", "charge_lowest", "ratio", "SOC_min", "%", "lowest charge in use", 0, 60, 10, 20,
-        "the pack is judged down to 10 % charge", "management system's setting"),
+        "the pack is judged down to 10 % charge", "management system's setting", worse="lower"),
     Key("battery", "charge_highest", "ratio", "SOC_max", "%", "highest charge in use", 50, 100,
         100, 90, "the pack is judged at full charge", "charger's and management system's setting"),
     Key("battery", "coldest_start", "temperature", "θ_min", "°C", "coldest cells at full power",
@@ -212,27 +230,28 @@ KEYS: tuple[Key, ...] = (
         "Below it, and below the lowest charge in use, it must keep the contactors open",
         ends=TABLES_END),
     Key("battery", "hottest", "temperature", "θ_max", "°C", "hottest cells in use", 20, 60, 45, 35,
-        "cells are counted as hot as 45 °C", "hottest cell seen on a summer drive"),
+        "cells are counted as hot as 45 °C", "hottest cell seen on a summer drive", worse="higher"),
     Key("battery", "mass_most", "mass", "m_max", "kg", "most mass of the modules", 1, 20000,
         consequence="no mass limit is asked for",
         find="axle loads and gross mass of the vehicle, weighed"),
     Key("surroundings", "box_ambient", "temperature", "θ_box", "°C",
         "air in the box of fuses and contactors", -10, 85, 50, 40,
         "fuses and contactors are counted in 50 °C air",
-        "thermometer in the closed box after a hard drive on a hot day"),
+        "thermometer in the closed box after a hard drive on a hot day", worse="higher"),
     Key("surroundings", "cable_ambient", "temperature", "θ_cab", "°C", "air around the cables",
         -10, 85, 60, 40, "cables are counted in 60 °C air",
-        "thermometer beside the cable route after a hard drive on a hot day"),
+        "thermometer beside the cable route after a hard drive on a hot day", worse="higher"),
     Key("path", "link_resistance", "resistance", "R_ln", "mΩ",
         "resistance of one module link with its joints", 0.001, 5, 0.2, 0.05,
-        "each link counted at 0.2 mΩ", "four-wire milliohm meter across a torqued link"),
+        "each link counted at 0.2 mΩ", "four-wire milliohm meter across a torqued link",
+        worse="higher"),
     Key("path", "fuse_resistance", "resistance", "R_fu", "mΩ", "resistance of the main fuse",
         0.01, 10, 0.5, 0.2, "main fuse counted at 0.5 mΩ",
-        "fuse's data sheet: rated power loss divided by rated current squared"),
+        "fuse's data sheet: rated power loss divided by rated current squared", worse="higher"),
     Key("path", "contactor_resistance", "resistance", "R_k", "mΩ",
         "resistance of one closed contactor", 0.01, 10, 0.4, 0.2,
         "each contactor counted at 0.4 mΩ",
-        "contactor's data sheet, or voltage drop at a known current"),
+        "contactor's data sheet, or voltage drop at a known current", worse="higher"),
     Key("path", "link_section", "area", "S_ln", "mm²",
         "smallest section of a module link or bus bar", 0.5, 5000,
         consequence="whether links and bus bars survive a fault is not evaluated",
@@ -244,10 +263,11 @@ KEYS: tuple[Key, ...] = (
     Key("path", "link_limit", "temperature", "θ_ln", "°C",
         "short-time temperature limit of links and bus bars with sleeves and supports", 100, 300,
         160, 200, "links and bus bars counted at 160 °C for a short-circuit",
-        "data sheets of sleeve and support: the lower of both"),
+        "data sheets of sleeve and support: the lower of both", worse="lower"),
     Key("path", "main_fuse", "words", "", "", "where the main fuse stands",
         safe="one pole", choices=FUSE_CHOICES,
-        consequence="the main fuse is counted as standing in one pole alone",
+        consequence="the main fuse is counted as standing in one pole alone, our assumption; "
+                    "another place changes who clears which fault",
         find="look at the pack, or at its drawing"),
     Key("path", "insulation_monitor", "words", "", "", "what the insulation monitor does",
         safe="none", choices=MONITOR_CHOICES,
@@ -288,9 +308,10 @@ KEYS: tuple[Key, ...] = (
     Key("insulation", "overvoltage_category", "words", "", "", "overvoltage category",
         safe="III", other="II", choices=("I", "II", "III", "IV"),
         consequence="category III is counted",
-        find="the reviewer picks it: a floating bus charged from the mains sees at least II"),
+        find="the reviewer picks it: a floating bus charged from the mains sees at least II",
+        worse="higher"),
     Key("insulation", "altitude", "length", "h", "m", "highest altitude of use", 0, 6000, 2000,
-        None, "distances hold up to 2000 m", "highest road on the map"),
+        None, "distances hold up to 2000 m", "highest road on the map", worse="higher"),
     Key("insulation", "y_capacitance", "capacitance", "C_Y", "µF",
         "capacitance from one pole to chassis, all parts together", 1e-4, 50, None, None,
         "energy of a touch on one pole is not evaluated",
@@ -370,7 +391,7 @@ KEYS: tuple[Key, ...] = (
     Key("management", "current_sensor_error", "ratio", "e_s", "%",
         "error of the current sensor, of its range", 0, 20, 3, 1,
         "error of the current sensor counted 3 % of its range",
-        "sensor's data sheet: total error over temperature"),
+        "sensor's data sheet: total error over temperature", worse="higher"),
     Key("management", "balance_current", "current", "I_b", "mA", "balance current of one cell",
         1, 20000, None, None, "whether balancing keeps up is not evaluated",
         "management system's data sheet"),
@@ -391,11 +412,12 @@ KEYS: tuple[Key, ...] = (
     Key("strings", "mismatch", "ratio", "m", "%",
         "resistance of the other strings above that of the best one", 0, 200, 20, None,
         "for parallel strings: the best string has 20 % less resistance than the others",
-        "one 10 s pulse on each string at the same temperature and charge"),
+        "one 10 s pulse on each string at the same temperature and charge", worse="higher"),
     Key("strings", "voltage_error", "voltage", "u_e", "V",
         "error of the measured voltage difference of two strings", 0.001, 20, 1.0, None,
         "for parallel strings: a difference up to 1 V is counted as not seen",
-        "data sheet of the meter or monitor at full pack voltage, both readings together"),
+        "data sheet of the meter or monitor at full pack voltage, both readings together",
+        worse="higher"),
     Key("strings", "trip_current", "current", "I_st", "A",
         "trip on the current of each string by itself", 1, 20000, None, None,
         "for parallel strings: no trip is counted on for a fault inside a string, which the "
@@ -407,28 +429,31 @@ KEYS: tuple[Key, ...] = (
         "management system's setting plus the contactor's opening time"),
     Key("cables", "rules", "words", "", "", "cable rule set",
         safe="IEC 60364-5-52", choices=RULE_CHOICES,
-        consequence="IEC 60364-5-52 is used; it knows every common way of laying",
+        consequence="IEC 60364-5-52 is used, our choice, because it knows every common way of "
+                    "laying; another rule set may ask for more",
         find="ask the electrician or certifier which tables they work by"),
     Key("cables", "voltage_drop_limit", "ratio", "Δu", "%", "voltage drop allowed on the cables",
         0.1, 10, 2, 5, "2 % of the lowest bus voltage at continuous current",
-        "a choice: less drop costs copper, more costs sag", basis="assumed"),
+        "a choice: less drop costs copper, more costs sag", basis="assumed", worse="lower"),
     Key("cables.route", "length", "length", "l", "m", "one-way length", 0.05, 50, 5, 2,
-        "5 m one way", "a string laid along the route, plus 10 %"),
+        "5 m one way", "a string laid along the route, plus 10 %", worse="higher"),
     Key("cables.route", "install", "words", "", "", "how the cable lies",
         safe="conduit", other="touching in air", choices=INSTALL_CHOICES,
         consequence="the hottest way of laying is counted: in conduit or a closed sill",
         find="look at the route"),
     Key("cables.route", "grouped_circuits", "number", "n_g", "", "circuits lying together",
-        1, 20, 2, 1, "one more loaded circuit is counted beside it", "look at the route"),
+        1, 20, 2, 1, "one more loaded circuit is counted beside it", "look at the route",
+        worse="higher"),
     Key("cables.route", "insulation_class", "temperature", "θ_ins", "°C",
         "temperature class of the insulation", 60, 200, 90, 125,
-        "insulation counted at 90 °C", "print on the cable"),
+        "insulation counted at 90 °C", "print on the cable", worse="lower"),
     Key("cables.route", "terminal_limit", "temperature", "θ_t", "°C",
         "lower temperature limit of the two terminals", 40, 180, 75, 90,
-        "terminals counted at 75 °C", "data sheets of both ends: fuse, contactor, inverter"),
+        "terminals counted at 75 °C", "data sheets of both ends: fuse, contactor, inverter",
+        worse="lower"),
     Key("cables.route", "joint_limit", "temperature", "θ_j", "°C",
         "short-time temperature limit of lugs and crimps", 100, 300, 160, 200,
-        "lugs and crimps counted at 160 °C for a short-circuit", "lug's data sheet"),
+        "lugs and crimps counted at 160 °C for a short-circuit", "lug's data sheet", worse="lower"),
     Key("branch", "power", "power", "P_br", "kW", "highest power of the branch", 1e-6, 1000,
         consequence="load of the branch not evaluated, unless its current is given",
         find="plate of the load"),
@@ -436,7 +461,7 @@ KEYS: tuple[Key, ...] = (
         1e-6, 2000, consequence="load of the branch not evaluated, unless its power is given",
         find="plate of the load, at the lowest pack voltage"),
     Key("branch", "length", "length", "l", "m", "one-way length from tap to load", 0.01, 50,
-        5, None, "5 m one way", "a string laid along the branch, plus 10 %"),
+        5, None, "5 m one way", "a string laid along the branch, plus 10 %", worse="higher"),
     Key("branch", "tap_length", "length", "l_t", "mm", "conductor between the tap and its fuse",
         0, 10000, consequence="whether the fuse stands at the tap is not evaluated",
         find="measure from the change of section to the fuse"),
@@ -449,7 +474,7 @@ KEYS: tuple[Key, ...] = (
         find="print on the cable or its data sheet: DC rating"),
     Key("branch", "insulation_class", "temperature", "θ_ins", "°C",
         "temperature class of the branch's insulation", 60, 200, 90, None,
-        "conductor counted at 90 °C before a fault", "print on the cable"),
+        "conductor counted at 90 °C before a fault", "print on the cable", worse="different"),
     Key("branch", "fuse_rating", "current", "I_n", "A", "rated current of the branch's own fuse",
         0.01, 2000, consequence="the branch is counted as having no fuse of its own",
         find="print on the fuse; leave it out where there is none"),
@@ -469,15 +494,18 @@ KEYS: tuple[Key, ...] = (
         consequence="the branch is counted as waking at the worst voltage during pre-charge",
         find="load's data sheet: start-up voltage"),
     Key("precharge", "level", "ratio", "x", "%", "level at which the main contactor may close",
-        80, 99.5, 95, 98, "95 % of battery voltage", "contactor's data sheet: making capacity"),
+        80, 99.5, 95, 98, "95 % of battery voltage", "contactor's data sheet: making capacity",
+        worse="higher"),
     Key("precharge", "time_limit", "time", "t_pc", "s", "time the driver may wait", 0.05, 60,
-        2, 5, "pre-charge must be done in 2 s", "a choice"),
+        2, 5, "pre-charge must be done in 2 s", "a choice", worse="lower"),
     Key("precharge", "timeout", "time", "t_to", "s", "time after which a failed try is given up",
-        0.1, 120, 10, 4, "a failed try lasts 10 s", "pre-charge controller's setting"),
+        0.1, 120, 10, 4, "a failed try lasts 10 s", "pre-charge controller's setting",
+        worse="higher"),
     Key("precharge", "tries", "number", "n_t", "", "tries in a row before lock-out", 1, 20, 3, 1,
-        "three failed tries in a row", "pre-charge controller's setting"),
+        "three failed tries in a row", "pre-charge controller's setting", worse="higher"),
     Key("precharge", "resistor_tolerance", "ratio", "ΔR", "%", "tolerance of the resistor",
-        0, 30, 10, 5, "resistance counted 10 % off either way", "resistor's data sheet"),
+        0, 30, 10, 5, "resistance counted 10 % off either way", "resistor's data sheet",
+        worse="higher"),
     Key("precharge.load", "resistance", "resistance", "R_L", "Ω", "resistive load on the bus",
         0.1, 1e8, consequence="whether the load lets the bus come up is not evaluated",
         find="load's data sheet or an ohmmeter on the dead bus"),
@@ -598,6 +626,14 @@ REST_VOLTAGES = Key(
     "modules", "rest_voltages", "words", "", "", "rest voltage of a cell at three states of charge",
     consequence="no published curve of the class may be assumed: these modules are not tried",
     find=HOW_REST)
+MODULE_RESISTANCE = Key(
+    "modules", "resistance", "resistance", "R_m", "mΩ", "resistance of a module as measured",
+    consequence="resistance counted from what is published of the class: the largest for sag and "
+                "heat, the smallest for the highest fault",
+    find="rest one module over night in the cold, draw a steady current for 10 s and divide the "
+         "fall of its voltage by the current; enter it as resistance, with resistance_pulse, "
+         "resistance_temperature and resistance_charge, and resistance_growth = 1, for what was "
+         "measured has aged already", worse="higher")
 OPTIONAL_KEYS = (*BENCH_KEYS, *DONOR_KEYS)
 
 

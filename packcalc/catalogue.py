@@ -24,6 +24,7 @@ ROOMS = (
     "packcalc.protect.states",
     "packcalc.bench.rules",
     "packcalc.bench.teardown",
+    "packcalc.bench.stored",
     "packcalc.bench.sharing",
     "packcalc.bench.balance",
     "packcalc.bench.meaning",

@@ -9,10 +9,13 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
+
 from packcalc.brief import TAP_CHOICES, Branch, Brief
 from packcalc.checks import Item, worst
 from packcalc.clearing import (
     NamedFuses,
+    PartAnswers,
     branch_sheet,
     breaks_both_ways,
     clearing_by,
@@ -24,11 +27,13 @@ from packcalc.clearing import (
     takeover_of,
 )
 from packcalc.feeds import Feeds, feeds_of
-from packcalc.findings import Finding
-from packcalc.further_parts import charge_contactor_item, mid_fuse_item
+from packcalc.findings import Finding, leaf
+from packcalc.further_parts import (
+    charge_contactor_item, disconnect_stands, mid_fuse_item,
+)
 from packcalc.pack import PackModel
 from packcalc.place_arcs import PlaceArc, worst_arc
-from packcalc.place_sweep import sweeping_by
+from packcalc.place_sweep import SWEPT, currents_of, heat_over, sweeping_by
 from packcalc.places import STRING_MODULE, places_asked
 from packcalc.protect.branches import SENSE
 from packcalc.protect.cable import RouteResult
@@ -49,6 +54,7 @@ from packcalc.side_circuits import (
     strings_item,
 )
 from packcalc.string_sweep import string_coordination
+from packcalc.units import show
 from packcalc.value import value_object
 
 BEFORE_FUSE = TAP_CHOICES[0]
@@ -119,12 +125,12 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         string_rating=string_fuse.duty[0] if string_fuse else None,
         clearing=answers, sweeping=sweeping_by(answers)))
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
-    arc = worst_arc(places, answers)
+    arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
     management = specify_management(ManagementAsked(
         brief, path.pack, path.held.asked.fault_lowest, path.faults.highest,
-        takeover_of(path.held), path.held.asked.fault_voltage))
+        takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
                                       charged, breaks_both_ways(path.held),
@@ -133,7 +139,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     branches = tuple(_with_selectivity(item, branch, named, path.faults.highest)
                      for branch, item in zip(brief.branch, branch_items(
                          feeds, lambda branch, lowest, highest: branch_sheet(
-                             named, branch, lowest, highest)), strict=True))
+                             named, branch, lowest, highest), _stub_heats(places, answers)),
+                         strict=True))
     if string_fuse is not None:
         string_fuse = replace(string_fuse, checks=(*string_fuse.checks, *fuses_apart(
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
@@ -149,6 +156,31 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc)
+
+
+def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[str, Finding]:
+    """Largest I²t between tap and fuse of each branch; no value where nobody ends some current."""
+    found, known = {}, {}
+    for loop in (p.loop for p in places if p.key.startswith("branch.")
+                 and p.key.endswith(".before")):
+        title, name = "largest I²t until the branch's own fuse", loop.key[7:-7]
+        if not (loop.lowest.known and loop.highest.known
+                and 0 < loop.lowest.number < loop.highest.number):
+            continue
+        key = (tuple(d.key for d in loop.devices), loop.lowest.number, loop.highest.number)
+        if loop.devices and key not in known:
+            current = currents_of(answers, loop)
+            known[key] = current, heat_over(answers, loop, current)
+        current, heat = known.get(key, (np.zeros(1), np.full(1, np.nan)))
+        if np.isnan(heat).any():
+            found[name] = leaf(title, "I²t", "A²s", None, "given",
+                               note="is not shown to be ended")
+            continue
+        index = int(np.argmax(heat))
+        found[name] = leaf(title, "I²t", "A²s", float(heat[index]), "computed",
+                           source="packcalc-rule", origin=SWEPT,
+                           note=f"at {show(float(current[index]), 'A')}")
+    return found
 
 
 def _with_arc(found: InsulationResult, arc: PlaceArc | None) -> InsulationResult:

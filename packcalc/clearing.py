@@ -280,7 +280,7 @@ class PartAnswers:
         side = self.sides.get(device.key)
         if side is None or side.part is None or side.reasons or _too_slow(side.part, device):
             return None
-        return side
+        return _rising(side, device)
 
     def __call__(self, device: Device, current: Finding) -> Answer:
         side, path = self.sides.get(device.key), self.path(device)
@@ -288,7 +288,7 @@ class PartAnswers:
             slow = _too_slow(side.part, device)
             if slow:
                 return None, None, f"{side.part.name}: {slow}"
-            return _fuse_answer(side, current, self.named.highest_voltage)
+            return _fuse_answer(_rising(side, device), current, self.named.highest_voltage)
         if path is None or not current.known:
             return clearing_without_parts(device, current)
         if device.key in ("contactors", "string_contactors", LEAK):
@@ -335,9 +335,19 @@ def _too_slow(part: FusePart, device: Device) -> str:
     return ""
 
 
-def _time(value: float, what: str) -> Finding:
-    return leaf("time to the end of the arc", "t", "s", value, "given",
-                origin=Origin(what), note="from the data sheet's points")
+RISES = "errs long: the current's rise counted in"
+
+
+def _rising(side: FuseSide, device: Device) -> FuseSide:
+    """The fuse in a loop whose current rises with a time constant of its own."""
+    if device.constant is None or not device.constant.known:
+        return side
+    return replace(side, time_constant=device.constant.number)
+
+
+def _time(value: float, what: str, note: str = "from the data sheet's points") -> Finding:
+    return leaf("time to the end of the arc", "t", "s", value, "given", origin=Origin(what),
+                note=note)
 
 
 def _fuse_answer(side: FuseSide, current: Finding, highest_voltage: Finding) -> Answer:
@@ -348,7 +358,8 @@ def _fuse_answer(side: FuseSide, current: Finding, highest_voltage: Finding) -> 
         return False if told else None, None, f"{name}: {'; '.join(side.reasons)}"
     at = np.array([current.number])
     if bool(side.counts(at)[0]):
-        return True, _time(float(side.times(at)[0]), f"clearing curve of {name}"), \
+        return True, _time(float(side.times(at)[0]), f"clearing curve of {name}",
+                           RISES if side.time_constant else "from the data sheet's points"), \
             f"{name} by its clearing curve"
     if current.number > side.high:
         return False, None, f"above the breaking capacity of {name}, {_amperes(side.high)}"
@@ -470,7 +481,8 @@ def takeover_of(held: Coordination) -> Finding:
     title, note = "current from which the main fuse takes over", "from its clearing curve"
     if held.sweep is not None:
         swept, fuse = held.sweep, held.sweep.fuse
-        inside = fuse.counts(swept.current) & (fuse.times(swept.current) <= swept.counted_time)
+        inside = fuse.counts(swept.current) & (
+            fuse.curve_times(swept.current) <= swept.counted_time)
         if inside.any():
             return leaf(title, "I", "A", float(swept.current[np.argmax(inside)]), "given",
                         origin=Origin(f"clearing curve of {held.asked.fuse.name}"), note=note)
@@ -523,4 +535,10 @@ def untimed_current(held: Coordination) -> Finding:
         return leaf(title, "I", "A", curve.lowest, curve.basis, origin=curve.origin,
                     note="lowest current of its clearing curve: below it the fuse is slower still")
     found = curve.trace_current(opening, title)
+    # As the current rises the fuse clears later than by its curve: more is then left to break.
+    current = held.sweep.current  # type: ignore[union-attr]
+    late = np.flatnonzero(side.times(current) > opening.number)
+    if late.size and current[late[-1]] > found.number:
+        most = float(current[min(int(late[-1]) + 1, current.size - 1)])
+        found = leaf(title, "I", "A", most, curve.basis, origin=curve.origin, note=RISES)
     return found if found.number < highest.number else highest.called(title)

@@ -11,24 +11,12 @@ import click
 
 from packcalc import __version__, cli_assign, cli_bench, cli_handover, cli_review
 from packcalc.cli_handover import as_built_option, end_record, held_record
+from packcalc.cli_layout import NOTHING_TRIED, layout_options, sized
 from packcalc.cli_review import end_review, merged, review_option
 from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
 from packcalc.report.cautions import SHORT
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
-
-
-def _layout_options(command: Any) -> Any:
-    for option in (
-        click.option("--module", type=click.IntRange(1), metavar="N",
-                     help="Which [[modules]] entry; the one that fits best when not given."),
-        click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How modules are paralleled; whichever fits best when not given."),
-        click.option("--layout", metavar="16S2P", default="",
-                     help="Layout to size; the best one when not given."),
-    ):
-        command = option(command)
-    return command
 
 
 @click.group(cls=Door, context_settings=CONTEXT, invoke_without_command=True)
@@ -118,24 +106,7 @@ def layouts(brief: str, most: int, out: str, format_: str | None, table: str | N
         study = api.list_layouts(api.read_brief(brief))
     emit(api.report_document(study, most), out, format_, table, quiet)
     if not len(study):
-        answer_no("no layout meets the brief", quiet)
-
-
-def _sized(brief: str, layout: str, arrangement: str | None, module: int | None, quiet: bool,
-           to: tuple[str, str | None, str | None]) -> Any:
-    """A protection study; where no module can be tried, that answer goes out and ends the run."""
-    from packcalc import api
-
-    with progress("screening layouts and sizing the protection", quiet):
-        asked = api.read_brief(brief)
-        untried = None if layout else api.untried(asked)
-        if untried is None:
-            return api.size_protection(asked, layout, arrangement=arrangement or "",
-                                       module=module)
-    from packcalc.report.layouts_report import untried_document
-
-    emit(untried_document(untried), *to, quiet)
-    answer_no("no layout can be tried yet; see what to find first", quiet)
+        answer_no("no layout meets the brief" if study.tried else NOTHING_TRIED, quiet)
 
 
 def _end(study: Any, quiet: bool) -> None:
@@ -148,14 +119,15 @@ def _end(study: Any, quiet: bool) -> None:
 
 @main.command(short_help="Size fuse, contactors, cables and pre-charge.")
 @click.argument("brief")
-@_layout_options
+@layout_options
 @click.option("--part", metavar="KEY", default="",
               help="One part alone with its worked chains, such as main_fuse.")
 @click.option("--chains", is_flag=True,
               help="Add every worked chain to the listing; other formats always hold them.")
 @output_options
-def protect(brief: str, layout: str, arrangement: str | None, module: int | None, part: str,
-            chains: bool, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+def protect(brief: str, layout: str, arrangement: str | None, module: tuple[int, ...] | None,
+            part: str, chains: bool, out: str, format_: str | None, table: str | None,
+            quiet: bool) -> None:
     """Size fuse, contactors, cables and pre-charge for one layout of BRIEF.
 
     \b
@@ -165,7 +137,7 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int | None
     """
     from packcalc.report.compose import protection_document
 
-    study = _sized(brief, layout, arrangement, module, quiet, (out, format_, table))
+    study = sized(brief, layout, arrangement, module, quiet, (out, format_, table))
     listing = out == "-" and format_ in (None, "text")
     emit(protection_document(study, part, chains=chains or not listing), out, format_, table,
          quiet)
@@ -174,11 +146,11 @@ def protect(brief: str, layout: str, arrangement: str | None, module: int | None
 
 @main.command(short_help="Write the whole file for review.")
 @click.argument("brief")
-@_layout_options
+@layout_options
 @review_option
 @as_built_option
 @output_options
-def report(brief: str, layout: str, arrangement: str | None, module: int | None,
+def report(brief: str, layout: str, arrangement: str | None, module: tuple[int, ...] | None,
            reviews: tuple[str, ...], record: str, out: str, format_: str | None,
            table: str | None, quiet: bool) -> None:
     """Write the whole file for review: layouts, the chosen one, its protection.
@@ -193,7 +165,7 @@ def report(brief: str, layout: str, arrangement: str | None, module: int | None,
     """
     from packcalc import api
 
-    study = _sized(brief, layout, arrangement, module, quiet, (out, format_, table))
+    study = sized(brief, layout, arrangement, module, quiet, (out, format_, table))
     review = merged(study, reviews, quiet)
     held = held_record(study, record, quiet)
     with progress("writing the report", quiet):

@@ -8,12 +8,13 @@ from typing import Any
 
 import click
 
+from packcalc.cli_layout import Entries
 from packcalc.door import NO, emit, output_options, progress, tell
 from packcalc.errors import UserError
 
 
 def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: str = "",
-             module: int | None = None) -> Any:
+             module: tuple[int, ...] | None = None) -> Any:
     """Read a brief and its bench sheet, grade, and deal.
 
     Args:
@@ -25,8 +26,11 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     Raises:
         UserError: no sheet, no layout, or nothing that can be dealt.
     """
-    from packcalc.bench.assign import assign_modules
+    from packcalc.api import module_entries
+    from packcalc.bench.assign import assign_modules, at_voltage
     from packcalc.bench.grade import grade_sheet
+    from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
+    from packcalc.reading.bench_brief import only_type
     from packcalc.reading.bench_sheet import read_sheet
     from packcalc.reading.brief_file import read_brief
     from packcalc.study import choose_layout, list_layouts
@@ -37,12 +41,13 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     if not named:
         raise UserError(f"{brief.place}: no bench sheet: name one with --sheet, or as file in "
                         f"[bench]")
-    default = brief.modules[0].module if len(brief.modules) == 1 else None
+    default = only_type(brief)
     lot = grade_sheet(read_sheet(named, default), brief=brief)
     study = list_layouts(brief)
-    chosen = (choose_layout(study, layout, arrangement, None if module is None else module - 1)
+    chosen = (choose_layout(study, layout, arrangement, module_entries(brief, module))
               if layout else _best(study, brief, arrangement))
-    return assign_modules(brief, lot, chosen)
+    dealt = assign_modules(brief, lot, chosen)
+    return at_voltage(dealt, study_overvoltage(overvoltage_asked(brief, dealt.pack)).highest)
 
 
 def _best(study: Any, brief: Any, arrangement: str) -> Any:
@@ -67,12 +72,12 @@ def register(main: click.Group) -> None:
                   help="Layout to fill; the best one of one module type when not given.")
     @click.option("--arrangement", type=click.Choice(("grouped", "strings")),
                   help="How modules are paralleled; whichever fits best when not given.")
-    @click.option("--module", type=click.IntRange(1), metavar="N",
-                  help="Which [[modules]] entry a named layout takes; the one that fits best "
-                       "when not given.")
+    @click.option("--module", type=Entries(), metavar="N[,M]",
+                  help="Which [[modules]] entry a named layout takes; the one that fits best when "
+                       "not given, and asked for where several candidates have the layout's name.")
     @output_options
     def assign(brief: str, sheet: str, layout: str, arrangement: str | None,
-               module: int | None, out: str, format_: str | None, table: str | None,
+               module: tuple[int, ...] | None, out: str, format_: str | None, table: str | None,
                quiet: bool) -> None:
         """Deal graded modules to the places of one layout of BRIEF.
 

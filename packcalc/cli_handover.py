@@ -7,34 +7,13 @@ from typing import Any
 
 import click
 
+from packcalc.cli_layout import layout_options, sized
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
 
 
 as_built_option = click.option(
     "--as-built", "record", metavar="FILE", default="",
     help="CSV of what was really built, to hold against the design.")
-
-
-def _layout_options(command: Any) -> Any:
-    for option in (
-        click.option("--module", type=click.IntRange(1), metavar="N",
-                     help="Which [[modules]] entry; the one that fits best when not given."),
-        click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How modules are paralleled; whichever fits best when not given."),
-        click.option("--layout", metavar="16S2P", default="",
-                     help="Layout to take; the best one when not given."),
-    ):
-        command = option(command)
-    return command
-
-
-def _sized(brief: str, layout: str, arrangement: str | None, module: int | None,
-           quiet: bool) -> Any:
-    from packcalc import api
-
-    with progress("screening layouts and sizing the protection", quiet):
-        return api.size_protection(api.read_brief(brief), layout, arrangement=arrangement or "",
-                                   module=module)
 
 
 def _end(study: Any, quiet: bool) -> None:
@@ -47,7 +26,7 @@ def _end(study: Any, quiet: bool) -> None:
 
 def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: bool,
           make: Callable[[Any], Any], **layout: Any) -> None:
-    study = _sized(brief, quiet=quiet, **layout)
+    study = sized(brief, quiet=quiet, **layout)
     emit(make(study), out, format_, table, quiet)
     _end(study, quiet)
 
@@ -57,10 +36,10 @@ def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: b
 @click.option("--form", metavar="FILE", default="",
               help="Write an empty as-built record (CSV) to fill, and end.")
 @as_built_option
-@_layout_options
+@layout_options
 @output_options
 def build(brief: str, form: str, record: str, layout: str, arrangement: str | None,
-          module: int | None, out: str, format_: str | None, table: str | None,
+          module: tuple[int, ...] | None, out: str, format_: str | None, table: str | None,
           quiet: bool) -> None:
     """Write the build sheet of one layout of BRIEF: order of links, joints, as-built record.
 
@@ -74,7 +53,7 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
     """
     from packcalc.report.build_report import build_document, record_form
 
-    study = _sized(brief, layout, arrangement, module, quiet)
+    study = sized(brief, layout, arrangement, module, quiet)
     dealt = dealt_of(study)
     marks = marks_of(study, dealt)
     if form:
@@ -137,10 +116,10 @@ def end_record(held: Any, quiet: bool) -> None:
               help="CSV of dated readings to hold against their bands and baseline.")
 @click.option("--form", metavar="FILE", default="",
               help="Write an empty form for the readings (CSV), and end.")
-@_layout_options
+@layout_options
 @output_options
 def commission(brief: str, readings: str, form: str, layout: str, arrangement: str | None,
-               module: int | None, out: str, format_: str | None, table: str | None,
+               module: tuple[int, ...] | None, out: str, format_: str | None, table: str | None,
                quiet: bool) -> None:
     """Write the stages of the first energising, with gates and expected readings.
 
@@ -155,7 +134,7 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     """
     from packcalc.report import commission_report
 
-    study = _sized(brief, layout, arrangement, module, quiet)
+    study = sized(brief, layout, arrangement, module, quiet)
     dealt = dealt_of(study)
     if form:
         _write_form(form, commission_report.form(study, dealt))
@@ -197,7 +176,7 @@ def _readings_of(study: Any, path: str) -> Any:
 
 @click.command(cls=Command, short_help="Intervals, readings to repeat, what to do after events.")
 @click.argument("brief")
-@_layout_options
+@layout_options
 @output_options
 def maintain(brief: str, **given: Any) -> None:
     """Write the maintenance page of one layout of BRIEF.
@@ -215,7 +194,7 @@ def maintain(brief: str, **given: Any) -> None:
 @click.argument("brief")
 @click.option("--rules", metavar="SET", default="common core", show_default=True,
               help="Rule set whose own items and clauses are added, e.g. new-zealand.")
-@_layout_options
+@layout_options
 @output_options
 def certify(brief: str, rules: str, **given: Any) -> None:
     """Write the list of documents that certifiers ask for, filled where packcalc knows.
@@ -231,7 +210,7 @@ def certify(brief: str, rules: str, **given: Any) -> None:
 
 @click.command(cls=Command, short_help="Write the one-page sheet for emergency services.")
 @click.argument("brief")
-@_layout_options
+@layout_options
 @output_options
 def responder(brief: str, **given: Any) -> None:
     """Write the page for emergency services, with blanks for places and pictures.
@@ -247,7 +226,7 @@ def responder(brief: str, **given: Any) -> None:
 
 @click.command(cls=Command, short_help="Write the bill of materials.")
 @click.argument("brief")
-@_layout_options
+@layout_options
 @output_options
 def bill(brief: str, **given: Any) -> None:
     """Write the bill of materials of one layout of BRIEF.

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
+
+import numpy as np
 
 from packcalc.findings import Finding, formula, leaf, trace
 from packcalc.tables import table
@@ -12,8 +15,9 @@ GROUP_COLUMN = {"I": "1", "II": "2", "IIIa": "3", "IIIb": "3"}
 CATEGORY_COLUMN = {"I": "1", "II": "2", "III": "3", "IV": "4"}
 
 DOUBLED = leaf("reinforced against basic creepage", "f", "", 2.0, "read", source="iec-60664-1")
-RAISED = leaf("reinforced against basic impulse voltage outside the preferred steps", "f", "", 1.6,
-              "read", source="iec-60664-1")
+COPIES = "seen in the code of two typed copies; the sentence of the standard was not seen"
+RAISED = leaf("reinforced against basic impulse voltage", "f", "", 1.6, "remembered, consistent",
+              source="iec-60664-1", note=COPIES)
 
 
 @formula(
@@ -33,13 +37,32 @@ def scaled_distance(factor: Any, distance: Any) -> Any:
     title="A factor times an impulse voltage", symbol="U_imp", unit="kV", text="U_imp = f·U0",
     inputs={"factor": "f [] factor", "voltage": "U0 [kV] impulse voltage"}, basis="definition")
 def raised_voltage_step(factor: Any, voltage: Any) -> Any:
-    """Impulse voltage for reinforced insulation outside the preferred steps.
+    """The 160 % form of the impulse voltage for reinforced insulation.
 
     Examples:
         >>> raised_voltage_step(1.6, 10e3)
         16000.0
     """
     return factor * voltage
+
+
+@formula(
+    title="Impulse voltage counted for reinforced insulation", symbol="U_re", unit="kV",
+    text="U_re = max(U_st, U_160)",
+    inputs={"step": "U_st [kV] next preferred step above the rated impulse voltage",
+            "raised": "U_160 [kV] 160 % of the rated impulse voltage"},
+    basis="assumed", source="packcalc-rule",
+    where="reinforced clearance is that of the next preferred step, or of 160 %, after typed copies"
+          " of IEC 60664-1; its own sentence was not seen, nor which form holds when",
+    safe_side="high: the larger of the two forms, read at the row not below it")
+def reinforced_step(step: Any, raised: Any) -> Any:
+    """The larger of the two forms that copies of the standard show.
+
+    Examples:
+        >>> float(reinforced_step(6e3, 6.4e3))
+        6400.0
+    """
+    return np.maximum(step, raised)
 
 
 def impulse_voltage(voltage: Finding, category: str) -> Finding:
@@ -56,17 +79,21 @@ def impulse_voltage(voltage: Finding, category: str) -> Finding:
 
 
 def reinforced_impulse(impulse: Finding) -> Finding:
-    """The next preferred step; 160 % outside the series or above its end."""
+    """The larger of the next preferred step and 160 %; 160 % alone off the series and at its end.
+    """
     found = table("clearance_iec60664")
     steps = [float(r["impulse_kV"]) * 1e3 for r in found.rows if r["series"] == 1.0]
     after = [s for s in steps if s > impulse.number * (1 + 1e-9)]
     in_series = any(math.isclose(s, impulse.number) for s in steps)
+    raised = trace(raised_voltage_step, "160 % of the rated impulse voltage", factor=RAISED,
+                   voltage=impulse)
     if not (in_series and after):
-        return trace(raised_voltage_step, "impulse voltage for reinforced insulation, 160 %",
-                     factor=RAISED, voltage=impulse)
+        return trace(reinforced_step, step=raised, raised=raised,
+                     note="no preferred step to go by: 160 % alone")
     row = next(r for r in found.rows if math.isclose(float(r["impulse_kV"]) * 1e3, after[0]))
-    return found.finding(row, "impulse_kV", "impulse voltage for reinforced insulation, next "
-                         "preferred step", "U_imp", "kV", after[0])
+    step = found.finding(row, "impulse_kV", "next preferred step of impulse voltage", "U_st", "kV",
+                         after[0])
+    return trace(reinforced_step, step=step, raised=raised)
 
 
 def altitude_factor(altitude: Finding) -> Finding:
@@ -90,8 +117,10 @@ def clearance(impulse: Finding, pollution_degree: Finding, altitude: Finding,
     column = f"pd{int(pollution_degree.number)}_mm"
     found = table("clearance_iec60664")
     row = found.at_or_above("impulse_kV", impulse.number / 1e3 - 1e-9, want=column)
-    base = found.finding(row, column, f"{title}, up to 2000 m", "d0", "mm",
+    base = found.finding(row, column, f"clearance of the row of {row['impulse_kV']:g} kV, basic "
+                         "insulation, up to 2000 m", "d0", "mm",
                          float(row[column] or 0.0) * 1e-3)
+    base = replace(base, inputs=(impulse,))  # the row is the impulse's, by its rule
     return trace(scaled_distance, title, factor=altitude_factor(altitude), distance=base,
                  note=f"for {impulse.shown} impulse")
 

@@ -181,6 +181,21 @@ class Feeds:
         return within(trace(el.series_voltage, title, series=modules,
                             module_voltage=self.module.voltage_full), self.pack.full_voltage)
 
+    def left_in_string(self, modules: int) -> Finding:
+        """Cold and aged, what is left of a string with some modules shorted in it.
+
+        Of unlike modules nobody knows which are shorted: the whole string is counted, errs low.
+        """
+        assert self.string is not None
+        if len(self.pack.layout.parts) > 1:
+            return self.string.resistance_long
+        return trace(resistance_left, "what is left of the faulted string, cold and aged",
+                     whole=self.string.resistance_long, part=trace(
+                         el.stack_resistance, "modules out of balance, cold and aged",
+                         series=count("modules out of balance", "n", modules),
+                         parallel=count("as it stands", "P", 1),
+                         module_resistance=self.module.resistance_long))
+
     def of_run(self, modules: int) -> Finding:
         """Inductance of some of the modules in series."""
         return trace(run_inductance, whole=self.pack_inductance,

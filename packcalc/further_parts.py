@@ -75,6 +75,24 @@ def mid_fuse_item(feeds: Feeds, asked: FuseAsked | None, loops: Iterable[Loop]) 
                    checks=named_part(name, candidates))
 
 
+def disconnect_stands(brief: Brief, series: int) -> bool:
+    """Whether a service disconnect splits the string, by the brief."""
+    after = brief.pack.disconnect_after
+    return after.known and 0 < after.number < series
+
+
+def disconnect_nowhere(brief: Brief, series: int) -> Item | None:
+    """A disconnect that the brief names and places nowhere, said once; None otherwise."""
+    name = brief.parts.disconnect
+    if not name or not brief.pack.disconnect_after.known or disconnect_stands(brief, series):
+        return None
+    return Item("disconnect", "Service disconnect", f"{name} is named, and no disconnect stands in "
+                "this layout by the brief", (), checks=(replace(_stands_nowhere(
+                    f"{name} splits the string", "pack.disconnect_after counts the modules before "
+                    "it, at least 1 and fewer than the string has; or name none"),
+                    stage="isolation and distance"),))
+
+
 def _range(mine: list[tuple[Loop, Device]]) -> dict[str, Finding]:
     """Both ends of what the places ask of it; equal paths share the highest."""
     high = [trace(path_current, current=loop.highest, paths=_paths(device))

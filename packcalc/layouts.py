@@ -305,29 +305,56 @@ def ranked(screened: Screened) -> Screened:
     return found.take(np.lexsort(rank_keys(found)))
 
 
-def shortfalls(screened: Screened) -> np.ndarray:
-    """How far each layout is from passing: the sum of its relative shortfalls.
+NEAREST = (
+    "1. layouts that stay within the inverter's highest voltages and, nearly empty, carry some of "
+    "the peak and of the continuous power, before those that do not; 2. least sum of the relative "
+    "shortfalls of all failing checks, none counted as more than 100 % but the inverter's own "
+    "voltages, which count in full. The last line is kept for the nearest of the others where its "
+    "sum is less than that of the layout it stands for: a lowered charge limit may let it in"
+)
+OUTSIDE = 1e6  # more than any sum of shortfalls: voltages that do not fit come after those that do
+# Another class of pack passes a charger's or a mass's limit many times over; counted in full,
+# that would make one lone module the nearest miss. The inverter's voltages are what it stands.
+IN_FULL = ("highest_voltage", "full_charge", "loaded_voltage")
 
-    None counts for more than the whole: a limit that is passed many times over (a charger or a
-    mass for another class of pack) would otherwise make one lone module the nearest miss. A
-    layout that cannot hold the bus at all comes after every one that can, and goes by the volts
-    that it lacks before anything is drawn: nothing else of it matters.
-    """
-    held = screened.margins.get("loaded_voltage", np.zeros(len(screened)))
+
+def carries_nothing(screened: Screened, check: str = "loaded_voltage") -> np.ndarray:
+    """Which rows lack the voltage that a check asks for before anything is drawn."""
+    return screened.margins.get(check, np.zeros(len(screened))) <= -1.0 + ROUNDING
+
+
+def shortfalls(screened: Screened) -> np.ndarray:
+    """How far each layout is from passing; see `NEAREST`. Above `OUTSIDE` no voltage fits."""
     total = np.zeros(len(screened))
-    for margin in screened.margins.values():
-        total -= np.fmax(np.fmin(margin, 0.0), -1.0)
-    lacking = len(screened.margins) + screened.columns.get("bus_short", np.zeros(len(screened)))
-    return np.where(held <= -1.0 + ROUNDING, lacking, total)
+    for name, margin in screened.margins.items():
+        short = np.fmin(margin, 0.0)
+        total -= short if name in IN_FULL else np.fmax(short, -1.0)
+    outside = carries_nothing(screened, "loaded_voltage") | carries_nothing(
+        screened, "continuous_power")
+    for name in ("highest_voltage", "full_charge"):
+        if name in screened.margins:
+            outside |= screened.fails(name)
+    return total + np.where(outside, OUTSIDE, 0.0)
 
 
 def nearest_misses(screened: Screened, most: int = 6) -> Screened:
-    """The failing layouts that fall short by the least in sum, nearest first."""
+    """The failing layouts that fall short by the least, nearest first; see `NEAREST`.
+
+    As many again of those whose voltages do not fit follow after `most` that fit.
+    """
     failing = np.flatnonzero(screened.failures > 0)
     short = np.round(shortfalls(screened)[failing], 6)
-    if len(failing) > most:
+    fit = short < OUTSIDE
+    kept = np.concatenate([_first(screened, failing[rows], short[rows], most)
+                           for rows in (fit, ~fit)])
+    return screened.take(kept)
+
+
+def _first(screened: Screened, rows: np.ndarray, short: np.ndarray, most: int) -> np.ndarray:
+    """The rows that fall short by the least, in order."""
+    if len(rows) > most:
         # Ties at the border are kept, so that the order does not hang on the partition.
         near = short <= np.partition(short, most)[most]
-        failing, short = failing[near], short[near]
-    order = np.lexsort((screened.strings[failing], screened.parallel[failing], short))
-    return screened.take(failing[order[:most]])
+        rows, short = rows[near], short[near]
+    order = np.lexsort((screened.strings[rows], screened.parallel[rows], short))
+    return rows[order[:most]]

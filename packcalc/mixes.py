@@ -197,6 +197,18 @@ def why_not_together(on_hand: ModulesOnHand) -> str:
             "series at most")
 
 
+def module_numbers(brief: Brief, entries: tuple[int, ...]) -> str:
+    """Which `[[modules]]` entries a layout is made of, from 1: "2", or "1,3" for two types."""
+    return ",".join(str(brief.number_of(i) + 1) for entry in entries
+                    for i in own_entries(brief, entry))
+
+
+def own_entries(brief: Brief, entry: int) -> tuple[int, ...]:
+    """The brief's own entries that stand behind one: itself, or the two side by side."""
+    on_hand = brief.modules[entry]
+    return on_hand.of if isinstance(on_hand, SideBySide) else (entry,)
+
+
 def mix_cautions(brief: Brief, entries: tuple[int, ...]) -> tuple[str, ...]:
     """What whoever builds a layout of these `[[modules]]` entries must know of two types."""
     found = []

@@ -19,6 +19,7 @@ from packcalc import cells
 from packcalc.cells import AnchoredCurve, CellClass, OcvCurve
 from packcalc.errors import OutOfRange, UserError
 from packcalc.findings import Finding, leaf, trace
+from packcalc.units import odd_character
 from packcalc.value import value_object
 
 CELLS_MOST = 100
@@ -99,6 +100,12 @@ class ModuleType:
     def needs_bench(self) -> bool:
         """Whether no rest voltage may be stated before the user measures some."""
         return self.cell.needs_bench and not self.rest_voltages
+
+    @property
+    def resistance_of_class(self) -> bool:
+        """Whether nobody measured the resistance: what is published of the class counts."""
+        rule = self.resistance_high.formula
+        return rule is not None and rule.name == formulas.resistance_from_window.__name__
 
     @cached_property
     def figures(self) -> tuple[Finding, ...]:
@@ -378,8 +385,10 @@ def read_label(text: str) -> Label:
         Label(cells_in_series=12, cells_in_parallel=2, capacity='160 Ah', chemistry='NMC')
     """
     match = _LABEL.fullmatch(text.strip()) if isinstance(text, str) and len(text) < 60 else None
-    if match is None:
-        raise UserError(f"{text!r:.70} is no module label; write it like \"12s 160 Ah NMC\" "
+    odd = odd_character(text[:60], "µμ\u00a0\u2007\u2009\u202f") if isinstance(text, str) else ""
+    if match is None or odd:
+        raise UserError(f"{text!r:.70} {odd + ', and ' if odd else ''}is no module label; "
+                        "write it like \"12s 160 Ah NMC\" "
                         f"(cells in series, capacity, chemistry)")
     series, parallel, capacity, chemistry = match.groups()
     return Label(int(series), int(parallel) if parallel else None, capacity, chemistry)

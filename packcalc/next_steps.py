@@ -12,7 +12,7 @@ import numpy as np
 
 from packcalc.brief import Brief, Unknown
 from packcalc.layouts import Layout, asks_of
-from packcalc.mixes import SideBySide, with_pairs
+from packcalc.mixes import own_entries, with_pairs
 from packcalc.reading.brief_file import with_value
 from packcalc.screening import screen_one
 from packcalc.value import value_object
@@ -91,9 +91,7 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
 
 def _entries_of(brief: Brief, layout: Layout) -> set[int]:
     """The `[[modules]]` entries that stand in a layout; the others move nothing in it."""
-    on_hand = [(part.entry, brief.modules[part.entry]) for part in layout.parts]
-    return {i for entry, m in on_hand
-            for i in (m.of if isinstance(m, SideBySide) else (entry,))}
+    return {i for entry in layout.entries for i in own_entries(brief, entry)}
 
 
 def _swing(base: float, other: float) -> float:

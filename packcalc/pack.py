@@ -176,8 +176,8 @@ class _Builder:
             "length of all traction routes", "l", "m", sum(r.length.number for r in routes),
             "definition", origin=Origin("sum of routes"), note=", ".join(
                 f"{r.name} {r.length.shown}" for r in routes))
-        per = _rule("allowance for one conductor: 35 mm² class 5 tinned copper at 90 °C", "R'", "mΩ/m",
-                    CABLE_ALLOWANCE, basis="computed", source="iec-60228",
+        per = _rule("allowance for one conductor: 35 mm² class 5 tinned copper at 90 °C", "R'",
+                    "mΩ/m", CABLE_ALLOWANCE, basis="computed", source="iec-60228",
                     note="0.565 Ω/km at 20 °C × 324.5/254.5")
         return trace(el.cable_allowance, length=total, resistance_per_length=per)
 
@@ -271,13 +271,14 @@ def _regeneration(b: _Builder, start: Finding) -> Finding:
     """Highest voltage while braking into a cold pack that the charger left full.
 
     Of parallel strings one may be in alone: its resistance counts. The charge limit is that of
-    all strings, because the inverter may not be told that one is out.
+    all strings, because the inverter may not be told that one is out. Resistance and voltage
+    are both those at the charge that is counted: a limit that nobody keeps lowers neither.
     """
     brief, asks = b.brief, b.asks
     inside = _strings_in(b)
     candidates = []
     for cold in _edges(b):
-        r = b.resistance(cold, brief.battery.charge_highest, brief.regeneration.duration,
+        r = b.resistance(cold, charge_ceiling(brief), brief.regeneration.duration,
                          aged=True, parallel=inside,
                          title=f"resistance while braking at {cold.shown}")
         free = trace(el.charging_voltage, f"voltage while braking at {cold.shown}",
@@ -327,8 +328,9 @@ def _sag(b: _Builder) -> dict[str, Finding]:
                 unit="kW", voltage=e, resistance=r)
     held = _held_power("power with the bus held at its lower limit", "P_av", e, r, demand)
     return {"demand_voltage": demand, "peak_voltage": peak_at, "capacity": capacity,
-            "charge_left": left, "open_circuit_sag": e, "resistance_sag": r, "peak_at_corner": current,
-            "loaded_voltage": loaded, "largest_power": top, "available_power": held}
+            "charge_left": left, "open_circuit_sag": e, "resistance_sag": r,
+            "peak_at_corner": current, "loaded_voltage": loaded, "largest_power": top,
+            "available_power": held}
 
 
 def _held_power(title: str, symbol: str, e: Finding, r: Finding, bus: Finding) -> Finding:

@@ -26,6 +26,11 @@ BURN = leaf("incident energy at which bare skin begins to blister", "E", "cal/cm
             "read", source=ARC_SOURCE, note="boundary within which clothing is asked for")
 NO_CLOTHING = leaf("incident energy above which no clothing is counted on", "E", "cal/cm²",
                    40.0 * 4.184e4, "read", source=ARC_SOURCE, note="work there dead or not at all")
+SPLIT = ("pull the disconnect and split the string before any cover that leads there comes off: "
+         "each part keeps its own voltage")
+WHOLE = ("no disconnect splits this string by the brief: it stays whole until a first link between "
+         "modules is taken off, and that is work under this figure; a disconnect near the middle, "
+         "or modules joined last at one link that is made for it")
 
 
 @value_object
@@ -37,12 +42,14 @@ class PlaceArc:
         energy: at the working distance, with its chain.
         at: bolted current of the place.
         ended: whether somebody is shown to end it.
+        splits: whether a disconnect by the brief splits the string.
     """
 
     place: str
     energy: Finding
     at: Finding
     ended: bool
+    splits: bool = False
 
     @property
     def check(self) -> Check:
@@ -57,14 +64,18 @@ class PlaceArc:
             wear = "no work there while the string is whole: no clothing answers this figure"
         held = judge("worst arc anywhere in the pack, for bare skin at the working distance",
                      "isolation and distance", self.energy, "at most", BURN, reason=words,
-                     remedy="pull the disconnect and split the string before any cover that "
-                            "leads there comes off; insulated tools, covers on every link not "
-                            f"worked on; {wear}")
+                     remedy=f"{SPLIT if self.splits else WHOLE}; insulated tools, covers on every "
+                            f"link not worked on; {wear}")
         return held if held.verdict != FAIL else replace(held, verdict=CAUTION)
 
 
-def worst_arc(places: Iterable[FaultPlace], answers: PartAnswers) -> PlaceArc | None:
+def worst_arc(places: Iterable[FaultPlace], answers: PartAnswers, *,
+              splits: bool = False) -> PlaceArc | None:
     """The place with the most incident energy; None where no current is known.
+
+    Args:
+        places, answers: of the layout.
+        splits: whether a disconnect by the brief splits the string.
 
     No place can exceed its highest current for the longest exposure: where that bound lies at or
     below what is found, it need not be swept. Places without a device stand at theirs, and first.
@@ -77,7 +88,7 @@ def worst_arc(places: Iterable[FaultPlace], answers: PartAnswers) -> PlaceArc | 
         found = _arc_at(loop, answers)
         if worst is None or found.energy.number > worst.energy.number:
             worst = found
-    return worst
+    return replace(worst, splits=splits) if worst is not None else None
 
 
 def _bound(loop: Loop) -> float:

@@ -62,8 +62,8 @@ def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
             return _at_the_highest(answers, loop)
         if not 0 < low.number < high.number:
             return None
-        key = (tuple((d.key, _number(d.sees), _number(d.drop)) for d in loop.devices), low.number,
-               high.number)
+        key = (tuple((d.key, _number(d.sees), _number(d.drop), _number(d.constant))
+                     for d in loop.devices), low.number, high.number)
         if key not in found:
             found[key] = _swept(answers, loop)
         return found[key]
@@ -99,6 +99,21 @@ def currents_of(answers: PartAnswers, loop: Loop) -> np.ndarray:
 def times_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
     """Longest time until each current is cleared; NaN where nobody is shown to clear it."""
     return _judged(answers, loop, current)[2]
+
+
+def heat_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
+    """I²t let through at each current; NaN where nobody is shown to clear it.
+
+    The full current over the time, which errs high, or what a fuse in the loop lets through at
+    most where it counts and that is less.
+    """
+    heat = current ** 2 * times_over(answers, loop, current)
+    for device in loop.devices:
+        side = answers.fuse(device) if device.kind == FUSE and device.paths == 1 else None
+        if side is not None:
+            through = np.where(side.counts(current), side.heat(current), np.nan)
+            heat = np.where(np.isnan(heat), np.nan, np.fmin(heat, through))
+    return heat
 
 
 def _judged(answers: PartAnswers, loop: Loop,
@@ -295,6 +310,7 @@ def _slowest(cases: list[_Case], current: np.ndarray,
     index = int(np.nanargmax(time))
     name = next(t.device.name for c in cases for t in c.told if t.time[index] == time[index])
     return (leaf("slowest clearing between the ends", "t", "s", float(time[index]), "given",
-                 origin=SWEPT, note="from the data sheet's points"),
+                 origin=SWEPT, note="from the data sheet's points; of a fuse, the rise of the "
+                 "current counted in"),
             leaf("current that is cleared slowest", "I", "A", float(current[index]), "definition",
                  origin=SWEPT), name)

@@ -46,7 +46,6 @@ from packcalc.protect.places import (
     clearing_without_parts,
     drop_each,
     not_swept,
-    resistance_left,
     side_by_side,
 )
 from packcalc.protect.strings import fed_by_others, other_strings, pair_resistance
@@ -310,7 +309,12 @@ class _Table:
             second=beyond))
 
     def _pushing(self, run: _Run) -> tuple[Source, ...]:
-        return (Source("other strings", run.pushed, self.faulted),) if run.pushed else ()
+        if run.pushed is None or run.outside is None:
+            return ()
+        rise = trace(fault_time_constant, "time constant of what the others push in",
+                     inductance=self.feeds.of_run(2 * self.pack.layout.series - run.modules),
+                     resistance=run.outside)
+        return (Source("other strings", run.pushed, _in_loop(self.faulted, rise)),)
 
     @property
     def all_modules(self) -> str:
@@ -326,6 +330,7 @@ class _Table:
         known.setdefault("all_sources", known["highest"])
         known["time_constant"] = trace(fault_time_constant, inductance=known["inductance"],
                                        resistance=resistance or self.pack.resistance_initial)
+        known["devices"] = _in_loop(known.get("devices", ()), known["time_constant"])
         return Loop(key, title, **known)
 
     def link(self, length: Finding | None) -> Source:
@@ -520,19 +525,14 @@ class _Table:
         """What some modules out of two strings in one loop drive round it, cold and empty."""
         string, module = self.feeds.string, self.feeds.module
         assert string is not None
-        n, one = count("modules out of balance", "n", modules), count("as it stands", "P", 1)
-        # Of unlike modules nobody knows which are shorted: the whole string is counted, errs low.
-        rest = string.resistance_long if len(self.pack.layout.parts) > 1 else trace(
-            resistance_left, "what is left of the faulted string, cold and aged",
-            whole=string.resistance_long, part=trace(
-                el.stack_resistance, "modules out of balance, cold and aged", series=n,
-                parallel=one, module_resistance=module.resistance_long))
         return trace(
             prospective_fault_current, title,
-            voltage=trace(el.series_voltage, "voltage out of balance, empty", series=n,
+            voltage=trace(el.series_voltage, "voltage out of balance, empty",
+                          series=count("modules out of balance", "n", modules),
                           module_voltage=module.voltage_empty),
             resistance=trace(pair_resistance, "loop through one other string, cold and aged",
-                             first=string.resistance_long, second=rest))
+                             first=string.resistance_long,
+                             second=self.feeds.left_in_string(modules)))
 
     def _tap(self, branch: Branch) -> tuple[Device, ...]:
         if branch.kind == SENSE:
@@ -779,6 +779,13 @@ class _Table:
         return (tuple((run.voltage, tau) for run, tau in found), strongest,
                 f"slowest of these loops: {several}, {constant.shown} at {slow.current.shown}; the "
                 "way back is counted with the cables' inductance and with no resistance")
+
+
+def _in_loop(devices: Iterable[Device], constant: Finding) -> tuple[Device, ...]:
+    """Fuses with the slowest rise of the currents that they clear here."""
+    return tuple(replace(d, constant=max((constant, *(tau for _, tau in d.breaks)),
+                                         key=lambda f: f.number))
+                 if d.kind == FUSE else d for d in devices)
 
 
 def _with(battery: Finding, sources: Iterable[Source]) -> Finding:

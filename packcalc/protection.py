@@ -25,6 +25,7 @@ from packcalc.clearing import (
 )
 from packcalc.feeds import bus_capacitance, feeds_of
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.further_parts import disconnect_nowhere
 from packcalc.layouts import CHECKS, Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
@@ -161,7 +162,7 @@ class ProtectionStudy:
 
 
 def study_protection(brief: Brief, layout: str = "", arrangement: str = "",
-                     module: int | None = None) -> ProtectionStudy:
+                     module: int | tuple[int, ...] | None = None) -> ProtectionStudy:
     """Size the protection of a named layout, or of the best one.
 
     Args:
@@ -222,8 +223,9 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
                                             fuse_asked), overvoltage)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
-             size_disconnect(carry, listed.disconnects, switch=_pulled(pack, inductance),
-                             place=place, named=brief.parts.disconnect),
+             disconnect_nowhere(brief, layout.series) or size_disconnect(
+                 carry, listed.disconnects, switch=_pulled(pack, inductance), place=place,
+                 named=brief.parts.disconnect),
              size_connectors(carry, listed.connectors, place=place))
     return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit)
 

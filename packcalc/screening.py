@@ -81,7 +81,7 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
     module, growth = on_hand.module, on_hand.resistance_growth.number
     left = np.maximum(left, 0.0)
     # All edges at once, each as many rows as what stands beside it.
-    at_edges = np.stack(np.broadcast_arrays(*edges, asks.charge_highest)[:-1])
+    at_edges = np.stack(np.broadcast_arrays(*edges, asks.charge_ceiling)[:-1])
     return _Laws(
         full=mod.ocv_high(module, asks.charge_ceiling),
         empty=module.series * module.empty_voltage.number,
@@ -92,7 +92,7 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
         sag_resistance=mod.resistance(module, asks.coldest, left, asks.peak_duration, growth),
         steady_resistance=mod.resistance(module, asks.coldest, asks.charge_lowest, LONGEST_PULSE,
                                          growth),
-        braking_resistance=list(mod.resistance(module, at_edges, asks.charge_highest,
+        braking_resistance=list(mod.resistance(module, at_edges, asks.charge_ceiling,
                                                asks.regeneration_duration, growth)),
         charge_limits=list(charge_limit(on_hand, at_edges + A_HAIR)),
     )
@@ -390,9 +390,11 @@ class _Evaluation:
 
 def _margins(asks: Asks, limits: _Limits, c: dict[str, np.ndarray], p: np.ndarray):
     """Relative margin of each check; see `Screened`."""
-    # Where no current carries the power, the power short stands for the voltage short.
+    # Where no current carries the power, the power short stands for the voltage short; where
+    # nothing is left at that voltage, the volts short at rest come on top.
     sag = np.where(np.isfinite(c["loaded_voltage"]), c["loaded_voltage"] / asks.demand_voltage,
-                   np.minimum(c["available_power"] / asks.peak_drawn, 1.0 - 2e-9)) - 1.0
+                   np.minimum(c["available_power"] / asks.peak_drawn, 1.0 - 2e-9)
+                   - c["bus_short"] / asks.demand_voltage) - 1.0
     peak = el.power_current(asks.peak_drawn, asks.peak_voltage)
     drawn = peak * asks.peak_duration / c["capacity"]
     outside = np.maximum(limits.coldest - asks.coldest, asks.hottest - limits.hottest)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from packcalc import electrical as el
@@ -43,6 +43,7 @@ from packcalc.strings_left import one_string_out
 from packcalc.value import value_object
 
 CHARGERS = ("charger", "fast-charge inlet")
+AS_MAIN = "The notes of the main fuse hold here as well."
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
 
 
@@ -63,7 +64,7 @@ def strings_asked(feeds: Feeds) -> StringsAsked | None:
         regeneration_current=pack.regeneration_current,
         charge_limits=_charge_limits(feeds), capacity=string.capacity, slope=string.slope,
         hysteresis=string.hysteresis, voltage_error=brief.strings.voltage_error,
-        mismatch=brief.strings.mismatch)
+        mismatch=brief.strings.mismatch, left_resistance=feeds.left_in_string(1))
 
 
 def _charge_limits(feeds: Feeds) -> tuple[ChargeLimit, ...]:
@@ -119,7 +120,7 @@ def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
     if asked is None:
         return None
     item = size_main_fuse(asked, parts, named=named)
-    return replace(item, key="string_fuse", title="String fuse")
+    return replace(item, key="string_fuse", title="String fuse", notes=(AS_MAIN,))
 
 
 def string_fuse_asked(feeds: Feeds) -> FuseAsked | None:
@@ -310,6 +311,12 @@ def charging_branch(brief: Brief) -> Branch | None:
     return own[0] if len(own) == 1 == len(routes) else None
 
 
+def sole_charger(brief: Brief) -> Branch | None:
+    """The one branch that all charging passes; None where there are several or none."""
+    own = [b for b in brief.branch if b.kind in CHARGERS]
+    return own[0] if len(own) == 1 else None
+
+
 def charging_load(brief: Brief, pack: PackModel, branch: Branch) -> Finding:
     """Load of a branch that charges: the larger of its own entry and of the charger's power."""
     own = branch_load(branch.power, branch.current, brief.inverter.voltage_low)
@@ -347,7 +354,7 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
                                      tr.share_of_voltage, voltage=pack.highest_voltage,
                                      share=brief.precharge.level)) if joined else None,
         link_feeds=joined, capacity=capacity.hottest, capacity_at_best=capacity.coolest,
-        charging=pack.charging_current if branch is charging_branch(brief) else None,
+        charging=pack.charging_current if branch is sole_charger(brief) else None,
         why_no_capacity=capacity.why, ambient=brief.surroundings.box_ambient,
         bus_insulation=None if sense else brief.insulation.bus_withstand)
 
@@ -362,15 +369,18 @@ def _fault_at(feeds: Feeds, branch: Branch) -> Finding:
     return feeds.with_sources(charger)
 
 
-def branch_items(feeds: Feeds, sheet: FuseSheet | None = None) -> tuple[Item, ...]:
+def branch_items(feeds: Feeds, sheet: FuseSheet | None = None,
+                 stubs: Mapping[str, Finding] | None = None) -> tuple[Item, ...]:
     """One item for each branch of the brief.
 
     Args:
         feeds: every source of the layout.
         sheet: finds a branch's fuse in the user's parts, for both ends of its fault current;
             None counts on rated currents alone.
+        stubs: largest I²t between tap and fuse, by the branch's name.
     """
-    asked = [(b, branch_asked(feeds, b)) for b in feeds.brief.branch]
+    asked = [(b, replace(branch_asked(feeds, b), stub_heat=(stubs or {}).get(b.name)))
+             for b in feeds.brief.branch]
     if sheet is not None:
         asked = [(b, replace(a, fuse=sheet(b, branch_duty(a).lowest, a.fault_highest)))
                  for b, a in asked]

@@ -24,6 +24,7 @@ TITLE = "Who clears inside a string, over the whole range the others can feed"
 UNSEEN = ("The current sensor of the main path does not carry what one string feeds into another: "
           "no trip of the pack is counted on here, only one on the string's own current "
           "(strings.trip_current with strings.trip_delay).")
+AS_MAIN = "The notes of the sweep of the main path hold here as well."
 
 
 def string_coordination(feeds: Feeds, main: Coordination) -> Coordination | None:
@@ -56,7 +57,7 @@ def string_coordination(feeds: Feeds, main: Coordination) -> Coordination | None
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None),
         listed.fuses, listed.contactors)
     return replace(held, item=replace(held.item, key=KEY, title=TITLE,
-                                      notes=(UNSEEN, *held.item.notes)))
+                                      notes=(UNSEEN, AS_MAIN)))
 
 
 def _trips(feeds: Feeds) -> Trips | None:

@@ -10,22 +10,29 @@ import numpy as np
 
 from packcalc import layouts as lay
 from packcalc.brief import Brief
+from packcalc.electrical import with_tolerance
 from packcalc.errors import UnknownName, UserError
 from packcalc.layouts import Asks, Layout, Part, Screened
 from packcalc.misses import Miss, explain
 from packcalc.mixes import (
+    MOST_TYPES,
     SideBySide,
     choices,
+    module_numbers,
+    own_entries,
     stand_together,
     why_not_alone,
+    why_not_in_parallel,
     why_not_in_series,
     why_not_together,
     with_pairs,
 )
-from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks, grid_ends
+from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks, grid_ends, screen_one
+from packcalc.units import show
 from packcalc.value import value_object
 
 MOST_MISSES = 6
+MOST_NAMED = 12      # choices listed where a name may mean several
 MOST_KEPT = 100_000  # layouts that meet the brief and are kept, best first: bounds the memory
 
 
@@ -141,17 +148,42 @@ def _best(found: list[Screened]) -> list[Screened]:
 def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]:
     ranked = sorted((round(float(short), 6), w, i) for w, f in enumerate(near)
                     for i, short in enumerate(lay.shortfalls(f)))
-    # What cannot hold the bus at all is shown only where nothing can.
-    far = len(lay.CHECKS)
-    if ranked and ranked[0][0] < far:
-        ranked = [one for one in ranked if one[0] < far]
-    chosen: dict[tuple, tuple[int, int]] = {}
-    for _, w, i in ranked:
+    if ranked and ranked[0][0] < lay.OUTSIDE:
+        # What cannot hold the bus at all is shown only where nothing can.
+        nothing = [lay.carries_nothing(f) for f in near]
+        ranked = [(short, w, i) for short, w, i in ranked if not nothing[w][i]]
+    chosen: dict[tuple, tuple[float, int, int]] = {}
+    for short, w, i in ranked:
         # The two arrangements of one choice miss by nearly the same: one line says it.
-        chosen.setdefault((near[w].entry, near[w].layout(i).label), (w, i))
-        if len(chosen) == MOST_MISSES:
-            break
-    return tuple(explain(brief, asks, near[w], i) for w, i in chosen.values())
+        chosen.setdefault((near[w].entry, near[w].layout(i).label), (short, w, i))
+    lines = list(chosen.values())
+    kept, above = lines[:MOST_MISSES], [one for one in lines if one[0] >= lay.OUTSIDE]
+    if above and above[0] not in kept and above[0][0] - lay.OUTSIDE < kept[-1][0]:
+        kept[-1] = above[0]
+    return tuple(explain(brief, asks, near[w], i) for _, w, i in kept)
+
+
+def above_maximum(brief: Brief) -> tuple[str, ...]:
+    """Voltages of the brief that reach past the inverter's absolute maximum, in words.
+
+    They hang on no layout: a candidate all the same fails for them when its protection is sized.
+    """
+    most = brief.inverter.absolute_maximum
+    charger, station, motor = brief.charger, brief.station.voltage, brief.motor.back_voltage
+    found = []
+    if charger.voltage_high.known:
+        top = float(with_tolerance(charger.voltage_high.number, charger.tolerance.number))
+        found.append((top, f"the charger's range ends at {charger.voltage_high.shown}, with its "
+                           f"tolerance {show(top, 'V')} (charger.voltage_range)"))
+    if station.known:
+        found.append((station.number, f"the charging station's ceiling is {station.shown} "
+                                      "(station.voltage)"))
+    if motor.known:
+        found.append((motor.number, f"the spinning motor gives {motor.shown} (motor.back_voltage)"))
+    return tuple(
+        f"{words[:1].upper()}{words[1:]}, above the inverter's absolute maximum of {most.shown}: "
+        "packcalc protect fails every layout listed here for it"
+        for volts, words in found if most.known and volts > most.number * (1.0 + lay.ROUNDING))
 
 
 def _at_odds(brief: Brief) -> tuple[str, ...]:
@@ -182,7 +214,7 @@ _LABEL = re.compile(r"(\d{1,4})S(?:\+(\d{1,4})S)?(\d{1,4})P", re.IGNORECASE | re
 
 
 def find_layout(brief: Brief, text: str, arrangement: str = "",
-                module: int | tuple[int, int] = 0) -> Layout:
+                module: int | tuple[int, ...] = 0) -> Layout:
     """The layout a user names, e.g. "16S1P"; it need not pass the checks.
 
     Args:
@@ -198,15 +230,9 @@ def find_layout(brief: Brief, text: str, arrangement: str = "",
         UnknownName: no such arrangement.
     """
     brief = with_pairs(brief)
-    match = _LABEL.fullmatch(text.strip()[:40])
-    if "s" in text and text == text.lower():
-        raise UserError(f"layout {text[:40]!r}: small letters count cells; name modules, like "
-                        "16S2P, as packcalc layouts lists them")
-    if not match:
-        raise UserError(f"layout {text[:40]!r} is not module notation; write it like 16S2P")
+    runs, parallel = runs_of(text)
     if arrangement and arrangement not in lay.ARRANGEMENTS:
         raise UnknownName("arrangement", arrangement, lay.ARRANGEMENTS)
-    *runs, parallel = (int(n) for n in match.groups() if n)
     first = module if isinstance(module, tuple) else (module, module + 1)
     parts = tuple(Part(e, s) for e, s in zip(first, runs, strict=False))
     chosen = arrangement or ("strings" if brief.arrangement == "strings" else "grouped")
@@ -215,20 +241,38 @@ def find_layout(brief: Brief, text: str, arrangement: str = "",
     return layout
 
 
-def choose_layout(study: LayoutStudy, text: str = "", arrangement: str = "",
-                  module: int | None = None) -> Layout:
-    """The layout that is meant: of all that match what is said, the best-ranked candidate.
+def runs_of(text: str) -> tuple[list[int], int]:
+    """Module notation as (modules in series of each type, in parallel): "10S+6S2P" is [10, 6], 2.
 
-    Where none of them is a candidate: the layout as it is named, or the nearest miss.
+    Raises:
+        UserError: not module notation.
+    """
+    match = _LABEL.fullmatch(text.strip()[:40])
+    if "s" in text and text == text.lower():
+        raise UserError(f"layout {text[:40]!r}: small letters count cells; name modules, like "
+                        "16S2P, as packcalc layouts lists them")
+    if not match:
+        raise UserError(f"layout {text[:40]!r} is not module notation; write it like 16S2P")
+    *runs, parallel = (int(n) for n in match.groups() if n)
+    return runs, parallel
+
+
+def choose_layout(study: LayoutStudy, text: str = "", arrangement: str = "",
+                  module: int | tuple[int, ...] | None = None) -> Layout:
+    """The layout that is meant: of all that match what is said, the one that fits best.
+
+    Candidates come first, as they are ranked; where none matches, the nearest miss. A name that
+    candidates of different modules share is refused.
 
     Args:
         study: the layouts of a brief.
         text: module notation, or "".
         arrangement: "grouped", "strings" or "".
-        module: 0-based index of a `[[modules]]` entry, or None for any.
+        module: 0-based index of a `[[modules]]` entry; those of two types in series or side by
+            side, in the order of the notation; None for any.
 
     Raises:
-        UserError: as `find_layout`; or nothing can be tried.
+        UserError: as `find_layout`; the name is that of several candidates; nothing can be tried.
         UnknownName: no such arrangement.
     """
     brief = study.brief
@@ -236,18 +280,18 @@ def choose_layout(study: LayoutStudy, text: str = "", arrangement: str = "",
         raise UnknownName("arrangement", arrangement, lay.ARRANGEMENTS)
     if study.asks is None:
         raise UserError(f"{brief.place}: no layout can be tried; " + "; ".join(study.refusals))
-    label = text.strip().upper()
-    nearest = [miss.layout for miss in study.misses]
-    for layout in itertools.chain(map(study.layout, range(len(study))), () if text else nearest):
-        if (layout.label == label or not text) and arrangement in ("", layout.arrangement) \
-                and module in (None, layout.entries[0]):
-            return layout
+    wanted = (module,) if isinstance(module, int) else module
     if text:
-        return find_layout(brief, text, arrangement, module or 0)
+        return _best_of_name(study, text, arrangement, wanted)
+    nearest = [miss.layout for miss in study.misses]
+    for layout in itertools.chain(map(study.layout, range(len(study))), nearest):
+        if arrangement in ("", layout.arrangement) and _made_of(brief, layout, wanted):
+            return layout
     if not len(study) and not nearest:
         raise UserError(f"{brief.place}: no layout can be tried; " + "; ".join(study.refusals))
-    if module is not None:
-        raise UserError(f"module {module + 1}: none of its layouts is a candidate or a near miss; "
+    if wanted is not None:
+        said = module_numbers(brief, wanted)
+        raise UserError(f"module {said}: none of its layouts is a candidate or a near miss; "
                         "name one, like 16S2P")
     several = [one for one in nearest if one.parallel > 1]  # misses show one of two arrangements
     if not several:
@@ -256,9 +300,84 @@ def choose_layout(study: LayoutStudy, text: str = "", arrangement: str = "",
     return replace(several[0], arrangement=arrangement)
 
 
+def _made_of(brief: Brief, layout: Layout, wanted: tuple[int, ...] | None) -> bool:
+    """Whether a layout is made of the entries that are said, or of one and another."""
+    if wanted is None or layout.entries == wanted:
+        return True
+    own = sorted(i for entry in layout.entries for i in own_entries(brief, entry))
+    return own == sorted(wanted) or (len(wanted) == 1 and wanted[0] in layout.entries)
+
+
+def _best_of_name(study: LayoutStudy, text: str, arrangement: str,
+                  wanted: tuple[int, ...] | None) -> Layout:
+    """Of all layouts of one name that can be built the one that fits best."""
+    brief, asks = study.brief, study.asks
+    assert asks is not None
+    built, refusals = [], []
+    for entries in _entries_of_name(brief, text, wanted):
+        for how in (arrangement,) if arrangement or brief.arrangement != "either" else \
+                lay.ARRANGEMENTS:
+            try:
+                built.append(find_layout(brief, text, how, entries))
+            except UserError as refusal:
+                refusals.append(refusal)
+    if not built:
+        raise refusals[0]
+    found = [(one, screen_one(brief, asks, one)) for one in dict.fromkeys(built)]
+    fitting = [(one, row) for one, row in found if not row.failures[0]]
+    names = dict.fromkeys(module_numbers(brief, one.entries) for one, _ in fitting)
+    if len(names) > 1:
+        raise UserError(f"layout {text.strip()[:40]}: {len(names)} candidates have this name; say "
+                        f"which with module {_listed(tuple(names))} (on the command line: "
+                        f"--module {next(iter(names))})")
+    if fitting:
+        return min(fitting, key=lambda pair: [float(key[0]) for key in lay.rank_keys(pair[1])][::-1]
+                   )[0]
+    return min(found, key=lambda pair: round(float(lay.shortfalls(pair[1])[0]), 6))[0]
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    left = len(names) - MOST_NAMED
+    shown = [*names[:MOST_NAMED], *([f"{left} more"] if left > 0 else ())]
+    return f"{', '.join(shown[:-1])} or {shown[-1]}"
+
+
+def _entries_of_name(brief: Brief, text: str,
+                     wanted: tuple[int, ...] | None) -> list[tuple[int, ...]]:
+    """Every choice of entries that a name may mean."""
+    runs = len(runs_of(text)[0])
+    own = [i for i, on_hand in enumerate(brief.modules) if not isinstance(on_hand, SideBySide)]
+    if wanted is not None and len(wanted) == 2 and runs == 1:
+        return [_side_by_side(brief, text, wanted)]
+    if wanted is not None and len(wanted) == runs:
+        return [wanted]
+    if runs == 1:
+        return [(i,) for i in range(len(brief.modules))]
+    if wanted is None and len(own) > MOST_TYPES:
+        raise UserError(f"layout {text[:40]}: the brief has {len(own)} module types; say which two "
+                        "with module 1,2 (on the command line: --module 1,2)")
+    pairs = [pair for pair in itertools.combinations(own, 2)
+             if wanted is None or wanted[0] in pair]
+    return pairs or [(0, 1)]  # of one type there are no two: refused as such
+
+
+def _side_by_side(brief: Brief, text: str, wanted: tuple[int, ...]) -> tuple[int, ...]:
+    """The combined type of two entries."""
+    pair = sorted(wanted)
+    for index, on_hand in enumerate(brief.modules):
+        if isinstance(on_hand, SideBySide) and sorted(on_hand.of) == pair:
+            return (index,)
+    reason = why_not_in_parallel(brief, *pair) if brief.mix == "parallel" else \
+        'two types side by side, and the brief does not say mix = "parallel"'
+    raise UserError(f"layout {text[:40]}: {reason}")
+
+
 def _refuse(brief: Brief, text: str, layout: Layout) -> None:
     """Raise for what cannot be built."""
     parts, parallel = layout.parts, layout.parallel
+    if len({p.entry for p in parts}) < len(parts):
+        raise UserError(f"layout {text}: two runs of one module type are one run; name two types, "
+                        "or one run")
     if max(p.entry for p in parts) >= len(brief.modules):
         raise UserError(f"layout {text}: the brief has {len(brief.modules)} module type(s)")
     if min(parallel, *(p.series for p in parts)) < 1:

@@ -129,6 +129,7 @@ DIMENSIONS: dict[str, Dimension] = {
         _kind("temperature difference", "delta_kelvin", "15 K", "K=delta_kelvin"),
         _kind("ratio", "radian", "85 %", "%=percent"),
         _kind("number", "radian", "1.25", ""),
+        _kind("count", "radian", "16", ""),
         _kind("let-through", "ampere**2*second", "120000 A²s",
               "A2s=ampere**2*second"),
         _kind("adiabatic constant", "ampere*second**0.5/meter**2", "143 A√s/mm²",
@@ -145,6 +146,8 @@ DIMENSIONS: dict[str, Dimension] = {
               "μH/m=microhenry/meter uH/m=microhenry/meter"),
     )
 }
+
+BARE = ("number", "count")  # dimensions whose quantities carry no unit
 
 # What a report prints; folded spelling to printed spelling where the two differ.
 _PRINTED = {"mm2": "mm²", "cm2": "cm²", "m2": "m²", "A2s": "A²s", "degC": "°C",
@@ -215,12 +218,16 @@ def parse(text: str, dim: str) -> float:
     if not match:
         raise UnitError(f"{text!r} does not begin with a number; {right}")
     spelling = folded[match.end():].strip()
-    _refuse_foreign_letters(spelling, text)
+    if dim not in BARE and spelling not in kind.units:
+        odd = odd_character(text, _OF_UNITS)
+        if odd:
+            raise UnitError(f"{text!r} {odd}, which is not the plain letter of a unit; "
+                            f"type the unit again")
     value = float(match.group(0))
     if not math.isfinite(value) or (value and not SMALLEST <= abs(value) <= LARGEST):
         raise UnitError(f"{text!r} is outside the numbers packcalc reads "
                         f"({SMALLEST:g} to {LARGEST:g}); {right}")
-    if dim == "number":
+    if dim in BARE:
         if spelling:
             raise UnitError(f"{text!r} has a unit where a bare number is wanted; {right}")
         return value
@@ -240,14 +247,17 @@ _WAYS = {
 }
 
 
+def _article(word: str) -> str:
+    return f"an {word}" if word[0] in "aeiou" else f"a {word}"
+
+
 def _wrong_unit(text: str, spelling: str, kind: Dimension) -> str:
     if spelling.startswith("."):
         return f"{text!r} has two points; write no thousands marks, like \"{kind.example}\""
     for other in DIMENSIONS.values():
         if spelling in other.units:
-            article = "an" if other.name[0] in "aeiou" else "a"
             way = _WAYS.get((other.name, kind.name))
-            return (f"{text!r} is {article} {other.name}, not a {kind.name}; "
+            return (f"{text!r} is {_article(other.name)}, not {_article(kind.name)}; "
                     f"write it like \"{kind.example}\"" + (f" ({way})" if way else ""))
     near = [unit for unit in kind.units if unit.lower() == spelling.lower()]
     if len(near) == 1:
@@ -299,12 +309,24 @@ def other_reading(text: object, dim: str) -> tuple[float, str] | None:
     return parse(f"{whole}{thousandths}{folded[match.end():]}", dim), words
 
 
-def _refuse_foreign_letters(spelling: str, text: str) -> None:
-    for char in spelling:
-        if ord(char) > 127 and char not in "Ωμ°√·":
-            name = unicodedata.name(char, "unnamed character")
-            raise UnitError(f"{text!r} holds {char!r} (U+{ord(char):04X}, {name.lower()}), which "
-                            f"is not the plain letter of a unit; type the unit again")
+# What a quantity may hold beside ASCII: letters of units, and what `fold` makes plain.
+_OF_UNITS = "ΩΩμµ°√·²³℃℉\u2212\u2013\u2010\u2011\u00a0\u2007\u2009\u202f"
+
+
+def odd_character(text: str, allowed: str = "") -> str:
+    """The first character that only looks like what is meant, named; empty where all are plain.
+
+    Examples:
+        >>> odd_character("110 \u043aW")
+        "holds '\u043a' (U+043A, cyrillic small letter ka)"
+        >>> odd_character("6s 240 Ah NMC")
+        ''
+    """
+    char = next((c for c in text if ord(c) > 127 and c not in allowed), "")
+    if not char:
+        return ""
+    name = unicodedata.name(char, "unnamed character").lower()
+    return f"holds {char!r} (U+{ord(char):04X}, {name})"
 
 
 @functools.lru_cache(maxsize=1)
@@ -364,12 +386,29 @@ def parse_range(text: str, dim: str) -> tuple[float, float]:
     if not isinstance(text, str) or len(text) > 2 * LONGEST_TEXT:
         raise UnitError(f"{text!r:.40} is no range; {right}")
     parts = range_ends(text)
-    if len(parts) != 2:
-        raise UnitError(f"{text!r} is no range; {right}")
+    meant = _range_meant(text, kind)
+    if len(parts) != 2 or meant and _NUMBER.fullmatch(parts[0]):
+        raise UnitError(f"{text!r} is no range; {meant or right}")
     low, high = (parse(part, dim) for part in parts)
     if not low < high:
         raise UnitError(f"{text!r} does not rise; {_one_unit(parts) or right}")
     return low, high
+
+
+_JOINED = re.compile(
+    r"(\d+(?:\.\d+)?)\s*([^\s\d.,;:/~\u2014-]*)\s*(?:-+|\.{2,}|[;:/~\u2014]|\bto\b|\band\b)"
+    r"\s*(\d+(?:\.\d+)?)\s*([^\s\d.,;:/~\u2014-]+)")
+
+
+def _range_meant(text: str, kind: Dimension) -> str:
+    """The range that two numbers joined by a dash, by dots or with one unit for both mean."""
+    match = _JOINED.fullmatch(fold(text))
+    if match is None:
+        return ""
+    low, first, high, unit = match.groups()
+    if unit not in kind.units or first not in ("", unit) or not float(low) < float(high):
+        return ""
+    return f"did you mean \"{low} {printed(unit)} to {high} {printed(unit)}\"?"
 
 
 def _one_unit(parts: list[str]) -> str:
@@ -409,20 +448,32 @@ def to_si(value: Any, dim: str) -> float:
         return parse(value, dim)
     kind = dimension(dim)
     if hasattr(value, "to") and hasattr(value, "magnitude"):
+        _refuse_other_zero(value, kind)
         target = {"radian": "", "delta_kelvin": "kelvin"}.get(kind.si, kind.si)
         try:
             number = float(value.to(target).magnitude)
         except Exception as error:  # pint's own error classes differ between registries
-            raise UnitError(f"{value} is not a {kind.name}; give it like "
+            raise UnitError(f"{value} is not {_article(kind.name)}; give it like "
                             f"\"{kind.example}\"") from error
         if not math.isfinite(number):
             raise UnitError(f"{value} is not finite")
         return number
-    if dim in ("number", "ratio") and isinstance(value, (int, float)) \
+    if dim in (*BARE, "ratio") and isinstance(value, (int, float)) \
             and not isinstance(value, bool) and math.isfinite(value):
         return float(value)
     raise UnitError(f"{value!r:.40} has no unit; give a text like \"{kind.example}\" "
                     f"or a pint quantity")
+
+
+def _refuse_other_zero(value: Any, kind: Dimension) -> None:
+    """A temperature is no difference of temperatures: pint would turn either into kelvin."""
+    unit = str(getattr(value, "units", ""))
+    if kind.name == "temperature" and "delta_" in unit:
+        raise UnitError(f"{value} is a difference of temperatures, not a temperature; give it like "
+                        f"\"{kind.example}\"")
+    if kind.name == "temperature difference" and "degree_" in unit and "delta_" not in unit:
+        raise UnitError(f"{value} is a temperature, not a difference of temperatures; give it like "
+                        f"\"{kind.example}\"")
 
 
 @functools.lru_cache(maxsize=None)

@@ -45,6 +45,7 @@ FLOORS = (
     ("packcalc.handover",),
     ("packcalc.report",),
     ("packcalc.api", "packcalc.door"),
+    ("packcalc.cli_layout",),
     ("packcalc.cli_bench", "packcalc.cli_assign", "packcalc.cli_handover", "packcalc.cli_review"),
     ("packcalc.cli",),
     ("packcalc.__main__",),

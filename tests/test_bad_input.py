@@ -53,7 +53,7 @@ WRONG = {
     "milli for one, voltage": ('"260 V to 430 V"', '"400 mV to 430 V"',
                                "b.toml:6: inverter.voltage_range:",
                                "0.4 V is not plausible for inverter's operating voltage range "
-                               "(12 to 1500 V); did you mean 400 V?"),
+                               "(8 to 1500 V); did you mean 400 V?"),
     "thousand times too much": (PEAK, 'peak = "120000 kW"', "b.toml:8: power.peak:",
                                 "did you mean 120 kW?"),
     "no prefix": (PEAK, 'peak = "0.12 W"', "b.toml:8: power.peak:", "is not plausible"),

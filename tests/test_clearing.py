@@ -68,8 +68,9 @@ def check(found, key, title):
 def test_a_branch_fuse_answers_by_its_own_curve(truck):
     end = place(truck, "branch.battery heater.after").at_lowest
     assert (end.device, end.clears) == ("fuse of battery heater", True)
-    # 40 A link: 880 A at 1 ms is its last point, and the lowest fault lies above it
-    assert end.current.number > 880.0 and end.time.number == pytest.approx(1e-3)
+    # 40 A link: 880 A at 1 ms is its last point, and the lowest fault lies above it: no quicker
+    # by its curve, and later as the current rises (tests/cases/test_electrician_third.py)
+    assert end.current.number > 880.0 and 1e-3 < end.time.number < 1e-2
 
 
 def test_a_branch_opens_at_its_lowest_fault_or_fails():

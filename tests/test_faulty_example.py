@@ -55,13 +55,15 @@ def test_the_cable_fails_in_the_middle_of_the_range_alone(study, first_page):
     # the trip of 0.8 s from 2250·0.8^−0.1663 = 2335 A, and there lets 2335²·0.8 through
     exponent = log(3300 / 2250) / log(10)
     assert at[0] == pytest.approx(2250 * 0.8 ** -exponent, rel=1e-3)
-    assert one.demand.number == pytest.approx(at[0] ** 2 * 0.8, rel=1e-3)
+    # the rise of the current adds 1.5·τ to the time and nothing to the heat of the curve's own
+    late = 0.8 - 1.5 * study.coordination.asked.time_constant.number
+    assert one.demand.number == pytest.approx(at[0] ** 2 * late, rel=2e-3)
     # the very crossing, not the last current of the grid: (2250/I)^(1/0.1663) · I² = k²S²
     power = 1.0 / exponent
     end = (stands / 2250.0 ** power) ** (1.0 / (2.0 - power))
     assert end == pytest.approx(2668.0, abs=0.5) and end > at[-1]
-    assert f"fails from 2335 A to {end:.0f} A" in one.reason and one.reason in first_page
-    assert "from 1000 A to 2335 A nobody ends the heat" in one.reason
+    assert f"fails from 2336 A to {end:.0f} A" in one.reason and one.reason in first_page
+    assert "from 1000 A to 2336 A nobody ends the heat" in one.reason
     assert float(np.nanmax(swept.heat[swept.current <= 1000.0])) < stands
     assert float(np.nanmax(swept.heat[swept.current >= 3300.0])) < stands
 
@@ -97,7 +99,7 @@ def test_a_hole_lies_between_contactor_and_fuse(study, first_page):
     # the contactor breaks 1000 A, either way; the fuse is quicker than the trip from 2335 A
     assert hole.device == TOO_EARLY and hole.low == pytest.approx(1000.0, rel=1e-6)
     assert hole.high == pytest.approx(2335.0, rel=1e-3)
-    assert "no valid pair: from 1000 A to 2335 A nobody" in one.reason
+    assert "no valid pair: from 1000 A to 2336 A nobody" in one.reason
     assert one.reason in first_page
 
 

@@ -104,9 +104,10 @@ def test_largest_y_capacitance():
 
 
 def test_distances_of_a_400_v_pack():
-    # F.1: 600 V row, category III: 6 kV; F.2: 5.5 mm; reinforced 8 kV: 8 mm; creepage 6.3, 12.6 mm
+    # F.1: 600 V row, category III: 6 kV; F.2: 5.5 mm; reinforced 160 %, 9.6 kV, row of 10 kV: 11 mm
+    # (next step 8 kV: 8 mm); creepage 6.3, 12.6 mm
     found = study().distances
-    assert [f.number for f in found.known] == pytest.approx([6.3e-3, 5.5e-3, 12.6e-3, 8e-3])
+    assert [f.number for f in found.known] == pytest.approx([6.3e-3, 5.5e-3, 12.6e-3, 11e-3])
 
 
 def test_creepage_is_never_shorter_than_clearance():
@@ -116,7 +117,7 @@ def test_creepage_is_never_shorter_than_clearance():
 
 
 @pytest.mark.parametrize(("name", "basic", "reinforced"), [
-    ("creepage", 6.3e-3, 12.6e-3), ("clearance", 5.5e-3, 8e-3)])
+    ("creepage", 6.3e-3, 12.6e-3), ("clearance", 5.5e-3, 11e-3)])
 def test_distance_as_built(name, basic, reinforced):
     for value, expected in ((basic - 1e-5, "fail"), (basic, "caution"), (basic + 1e-5, "caution"),
                             (reinforced - 1e-5, "caution"), (reinforced, "pass"),
@@ -127,7 +128,7 @@ def test_distance_as_built(name, basic, reinforced):
 def test_altitude_counts_for_clearance_alone():
     low, high = study().distances, study(altitude=3000.0).distances
     assert high.clearance.number == pytest.approx(1.14 * 5.5e-3)
-    assert high.clearance_reinforced.number == pytest.approx(1.14 * 8e-3)
+    assert high.clearance_reinforced.number == pytest.approx(1.14 * 11e-3)
     assert high.creepage.number == pytest.approx(6.3e-3) == low.creepage.number
 
 
@@ -172,7 +173,7 @@ def test_sections_beside_the_disconnect():
     # 8 of 16 modules: 8·25.2 = 201.6 V, 72 MJ·8/16 = 36 MJ: both above 120 V and 6 MJ
     result = study()
     assert figure(result, "voltage of the larger section, disconnect out") == pytest.approx(201.6)
-    assert figure(result, "energy of the larger section") == pytest.approx(36e6)
+    assert figure(result, "energy of the larger section, at most") == pytest.approx(36e6)
     assert verdict(result, "under 120 V") == verdict(result, "under 6 MJ") == "caution"
     small = study(series=4.0, disconnect_after=1.0, module_voltage=39.9, energy=7.9e6)
     # 3·39.9 = 119.7 V, 7.9·3/4 = 5.925 MJ

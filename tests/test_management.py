@@ -11,7 +11,7 @@ import pytest
 from packcalc import monitoring as mon
 from packcalc.checks import VERDICTS
 from packcalc.findings import leaf
-from packcalc.pack import model_pack
+from packcalc.pack import charge_limits, model_pack
 from packcalc.protect import management as man
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.management_report import management_section
@@ -292,9 +292,13 @@ def test_over_current_limits_stand_although_nobody_set_one():
     braking = found["braking current into the pack"]
     # 30 s is the safe-side peak; braking lasts 10 s unless said otherwise
     assert braking.delay.number == 10.0
-    assert braking.trip.number == pytest.approx(pack_of().regeneration_current.number + 20.0)
+    # braking asks for more than the cells bear at their warmest: that less 20 A is sent, and said
+    best = max(limit.number for _, limit in charge_limits(brief_with(), pack_of().layout))
+    assert best - 20.0 < pack_of().regeneration_current.number + 20.0
+    assert braking.trip.number == pytest.approx(best - 20.0)
+    assert "no setting serves both" in braking.action
     charging = found["charging current, charger"]
-    assert charging.trip.number == pytest.approx(pack_of().charging_current.number + 20.0)
+    assert charging.trip.number == pytest.approx(best - 20.0)
 
 
 def test_a_quick_limit_above_the_lowest_fault_is_no_limit():

@@ -9,6 +9,7 @@ voltage, cells, type, dates or insulation is never dealt.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -164,7 +165,7 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort, bench.pins),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
         how_sure(brief, lot, module, pack, assignment, dealt),
-        _isolation(lot, pack, places),
+        _isolation(lot, _voltages(lot, pack), places),
         (*_other_types(lot, module), *_never_dealt(lot, module), *_notes(assignment, dealt, bench)))
 
 
@@ -221,7 +222,26 @@ def _never_dealt(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
     return (f"Never dealt while open, though undecided modules count: {named}{more}.",)
 
 
-def _isolation(lot: GradedLot, pack: PackModel, places: Sequence[Place]) -> Check:
+def at_voltage(study: AssignmentStudy, highest: Finding) -> AssignmentStudy:
+    """The same assignment, its isolation asked at the layout's own highest working voltage.
+
+    The bench knows no chain of over-voltages and counts with the inverter's absolute maximum.
+
+    Args:
+        study: as dealt.
+        highest: of the over-voltage chain; where parts of that are open the larger of both counts.
+    """
+    open_ = highest.note.startswith("at least this")
+    own = (study.lot.bench.pack_voltage, *(_voltages(study.lot, study.pack) if open_ else ()))
+    voltages = [f for f in (highest, *own) if f.known]
+    return replace(study, isolation=_isolation(study.lot, voltages, study.places))
+
+
+def _voltages(lot: GradedLot, pack: PackModel) -> list[Finding]:
+    return [v for v in (lot.need.voltage, pack.full_voltage) if v.known]
+
+
+def _isolation(lot: GradedLot, voltages: Sequence[Finding], places: Sequence[Place]) -> Check:
     """Leakage of the modules really dealt, all in parallel, against the layout's own need.
 
     Below the need it fails; between the need and the share that modules may use up it is a
@@ -230,7 +250,6 @@ def _isolation(lot: GradedLot, pack: PackModel, places: Sequence[Place]) -> Chec
     title, stage = "isolation of the assigned modules in parallel", "isolation and distance"
     known = [p.dealt.graded.row.insulation.number for p in places
              if p.dealt.graded.row.insulation.known]
-    voltages = [v for v in (lot.need.voltage, pack.full_voltage) if v.known]
     if len(known) < len(places) or not voltages:
         return Check(title, stage, NOT_EVALUATED, reason=f"{len(places) - len(known)} dealt "
                      "modules have no insulation reading", remedy="insulation tester, each "
@@ -244,7 +263,10 @@ def _isolation(lot: GradedLot, pack: PackModel, places: Sequence[Place]) -> Chec
     line = trace(rules.modules_isolation_share, pack_need=need, share=bench.isolation_share)
     drawn = lot.need.modules
     words = (f"the bench drew its line for {drawn.number:.0f} modules, this layout has {count}"
-             if drawn.known and drawn.number != count else f"{count} modules")
+             if drawn.known and drawn.number != count else "")
+    basis = need.inputs[1]
+    words = "; ".join(w for w in (f"{bench.isolation_need.shown} at {basis.shown}, {basis.title}",
+                                  words) if w)
     verdict, demand = ((FAIL, need) if together.number < need.number * (1 - 1e-9) else
                        (CAUTION, line) if together.number < line.number * (1 - 1e-9) else
                        (PASS, line))
@@ -362,17 +384,28 @@ def first_resistance(d: Dealt, module: ModuleType) -> float:
     A reading of it counts, the lower of an AC meter's and a pulse of 10 ms at most; else the
     class's ratio to 10 s, and where nobody measured the module, no more than its type new.
     """
-    row, cell = d.graded.row, module.cell
-    asked = {q.quantity for q in d.graded.questions}
-    read = [row.impedance_ac.number] if row.impedance_ac.known and "impedance_ac" not in asked \
-        else []
-    if row.resistance.known and "resistance" not in asked and row.resistance_pulse.known \
-            and row.resistance_pulse.number <= INITIAL_PULSE:
-        read.append(row.resistance.number)
-    if any(value > 0 for value in read):
-        return initial_resistance_measured(min(v for v in read if v > 0), cell.hot_ratio)
+    read, cell = own_first(d), module.cell
+    if read is not None:
+        return initial_resistance_measured(read.number, cell.hot_ratio)
     found = initial_resistance(d.resistance.number, cell.initial_ratio, cell.hot_ratio)
     return found if d.measured[1] else min(found, resistance_initial(module))
+
+
+def own_first(d: Dealt) -> Finding | None:
+    """The module's own reading of its first millisecond, the lower where there are two."""
+    row, asked = d.graded.row, {q.quantity for q in d.graded.questions}
+    read = [row.impedance_ac] if row.impedance_ac.known and "impedance_ac" not in asked else []
+    if row.resistance.known and "resistance" not in asked and row.resistance_pulse.known \
+            and row.resistance_pulse.number <= INITIAL_PULSE:
+        read.append(row.resistance)
+    return min((f for f in read if f.number > 0), key=lambda f: f.number, default=None)
+
+
+def by_ratio(d: Dealt, module: ModuleType) -> bool:
+    """Whether its first millisecond is its own 10 s resistance times the class's ratios."""
+    return own_first(d) is None and bool(np.isclose(
+        first_resistance(d, module), initial_resistance(
+            d.resistance.number, module.cell.initial_ratio, module.cell.hot_ratio)))
 
 
 def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, ...]:

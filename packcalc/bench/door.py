@@ -10,7 +10,7 @@ from packcalc.bench.questions import ask
 from packcalc.brief import Brief
 from packcalc.errors import InputErrors, UserError
 from packcalc.modules import ModuleType
-from packcalc.reading.bench_brief import default_bench
+from packcalc.reading.bench_brief import default_bench, only_type
 from packcalc.reading.bench_sheet import read_with_faults
 from packcalc.reading.brief_file import read_brief
 
@@ -36,9 +36,7 @@ def sheet_of(sheet: str | None, brief: Brief | None) -> str:
 
 def default_type(brief: Brief | None) -> ModuleType | None:
     """The type of rows that name none: the brief's only one."""
-    if brief is None or len(brief.modules) != 1:
-        return None
-    return brief.modules[0].module
+    return None if brief is None else only_type(brief)
 
 
 def grade_file(path: str | os.PathLike[str], brief: Brief | None = None) -> GradedLot:

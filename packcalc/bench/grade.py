@@ -133,7 +133,8 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0) -> PackNe
         modules = leaf("modules in the pack", "N", "", rows, "assumed",
                        origin=Origin("the sheet"), note="every row of the sheet")
     if not voltage.known and brief is not None:
-        voltage = brief.inverter.absolute_maximum.called("highest voltage the pack may have", "U")
+        voltage = brief.inverter.absolute_maximum.called(
+            "inverter's absolute maximum, counted until a layout has its own highest voltage", "U")
     return PackNeed(modules, voltage)
 
 
@@ -268,6 +269,8 @@ def _isolation_of_lot(bench: Bench, need: PackNeed, kept: list[GradedModule]) ->
                     note="reciprocal of the sum of reciprocals")
     pack = trace(rules.pack_isolation_need, need=bench.isolation_need, voltage=need.voltage)
     return judge(title, SHOCK, together, "at least", pack,
+                 reason=f"{bench.isolation_need.shown} at {need.voltage.shown}, "
+                        f"{need.voltage.title}",
                  remedy="leave out the modules that leak most")
 
 

@@ -13,6 +13,7 @@ from itertools import accumulate
 from packcalc import modules as mod
 from packcalc.bench.balance import charge_from_voltage
 from packcalc.bench.sections import Chain, Run, closing_order, opening_order
+from packcalc.bench.stored import of_module
 from packcalc.brief import Donor
 from packcalc.cell_formulas import module_voltage
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
@@ -56,7 +57,7 @@ def section_voltage(steps: float, module_voltage: float) -> float:
     basis="assumed", source="packcalc-rule",
     where="energy is counted in proportion to the charge; a cell's voltage falls with it, so less"
           " is there",
-    safe_side="high: nominal energy of a new module",
+    safe_side="high: all of the label on the highest curve",
 )
 def section_energy(steps: float, parallel: float, module_energy: float, charge: float) -> float:
     """Energy that a section holds.
@@ -118,7 +119,8 @@ class Stack:
     def energy(self, run: Run) -> Finding:
         """Energy of a section at the charge counted on."""
         return trace(section_energy, f"energy of section {run}", steps=self._count(run),
-                     parallel=self.parallel, module_energy=self.module.energy, charge=self.charge)
+                     parallel=self.parallel, module_energy=of_module(self.module),
+                     charge=self.charge)
 
     def harmless_steps(self) -> int:
         """Most modules in series that stay at or below 60 V when full; 0 where one is above."""

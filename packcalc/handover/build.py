@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import replace
 
 from packcalc.bench.balance import BalancePlan
 from packcalc.bench.sections import Run
-from packcalc.bench.teardown import Stack, Step, assembly, band
+from packcalc.bench.stored import of_type
+from packcalc.bench.teardown import Stack, Step, assembly, band, section_energy
 from packcalc.brief import ModulesOnHand
 from packcalc.checks import FAIL, Item
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.electrical import series_sum
+from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.handover.at_assembly import WITHIN, AtAssembly, at_assembly
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import (
@@ -105,6 +108,16 @@ class PackStack(Stack):
     def full_voltage(self) -> Finding:
         """The highest of the types, with the charger's tolerance: errs high for the other."""
         return self.figures.module_voltage
+
+    def energy(self, run: Run) -> Finding:
+        """Energy of a section at most: each type by its own, the whole as on every page."""
+        title, mine = f"energy of section {run}, at most", self._modules(run)
+        parts = [trace(section_energy, title, steps=leaf(
+            f"modules in series in section {run}", "n", "", sum(o is one for o in mine),
+            "definition", origin=Origin("layout")), parallel=self.parallel,
+            module_energy=of_type(one), charge=self.charge) for one in dict.fromkeys(mine)]
+        return functools.reduce(lambda a, b: trace(series_sum, title, symbol="W_s", unit="MJ",
+                                                   first=a, second=b), parts)
 
     def _modules(self, run: Run) -> Sequence[ModulesOnHand]:
         return self.places[run.first - 1:run.last]

@@ -6,13 +6,14 @@ from functools import cached_property
 
 from packcalc import transients as tr
 from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.stored import of_pack
 from packcalc.brief import Brief
-from packcalc.electrical import with_tolerance
+from packcalc.electrical import power_current, with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
 from packcalc.handover.inside import voltage_whole
-from packcalc.pack import PackModel
+from packcalc.pack import PackModel, charge_limits
 from packcalc.parts import RESISTOR
 from packcalc.protect.insulation import module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
@@ -235,6 +236,11 @@ class Figures:
     # -- pack ---------------------------------------------------------------------------------
 
     @cached_property
+    def stored(self) -> Finding:
+        """Energy stored when full, at most: the one figure of every page."""
+        return of_pack(self.brief, self.pack)
+
+    @cached_property
     def module_voltage(self) -> Finding:
         """One full module with the charger's tolerance."""
         return module_voltage(self.brief, self.pack)
@@ -244,6 +250,41 @@ class Figures:
         edge = with_tolerance if upper else bands.lower_voltage
         return trace(edge, f"end of charging, {'upper' if upper else 'lower'} tolerance",
                      voltage=self.pack.rest_full_voltage, tolerance=self.brief.charger.tolerance)
+
+    @cached_property
+    def bus_driven(self) -> Finding:
+        """Most that the bus may show with the contactors closed: the battery, or the inverter."""
+        battery, stop = self.study.circuit.overvoltage.battery_side, \
+            self.brief.regeneration.voltage_limit
+        return smallest([f for f in (battery, stop) if f.known],
+                        "highest bus voltage with the contactors closed")
+
+    # -- first charge -------------------------------------------------------------------------
+
+    @cached_property
+    def charge_limits(self) -> tuple[tuple[Finding, Finding], ...]:
+        """(cold edge of a band, charging current that the layout bears from there)."""
+        return charge_limits(self.brief, self.pack.layout)
+
+    @cached_property
+    def own_charging(self) -> Finding:
+        """Current of the vehicle's own charger where it is largest, at the lowest charge."""
+        return trace(power_current, "charging current of the vehicle's own charger", symbol="I_ch",
+                     power=self.brief.charger.power, voltage=self.pack.rest_low_voltage,
+                     note="largest where charging begins, at lowest charge")
+
+    @cached_property
+    def first_charge(self) -> tuple[Finding, Finding]:
+        """Coldest cell at which the first charge may begin, and the most current from there.
+
+        The coldest band that bears the whole charger; where none does, the one that bears most.
+        """
+        asked = self.own_charging
+        bands = [(edge, limit) for edge, limit in self.charge_limits if limit.number > 0]
+        whole = [b for b in bands if b[1].number >= asked.number]
+        edge, limit = whole[0] if whole else max(bands, key=lambda b: b[1].number)
+        return (edge.called("coldest cell at which the first charge may begin"),
+                smallest([asked, limit], "most current of the first charge"))
 
     @cached_property
     def cell_full(self) -> Finding:

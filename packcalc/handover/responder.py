@@ -45,7 +45,7 @@ def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     """What the emergency services must know of one layout."""
     figures = Figures(study)
     fall = discharge_time(study)
-    chains = (study.pack.highest_voltage, study.pack.total_energy, study.pack.mass,
+    chains = (study.pack.highest_voltage, figures.stored, study.pack.mass,
               *((fall,) if fall else ()))
     legend = LEGEND if _may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
     return ResponderSheet(figures, _headings(figures), legend, chains)
@@ -97,7 +97,7 @@ def _headings(figures: Figures) -> tuple[Heading, ...]:
     return (
         Heading("Identification", (
             f"Converted to electric. Lithium-ion ({kinds}), "
-            f"{up_to(pack)} DC, {pack.total_energy.shown}, modules "
+            f"{up_to(pack)} DC, stores at most {figures.stored.shown}, modules "
             f"{pack.mass.shown}{_pounds(pack.mass)}.",),
             ("make, model, year", "plate, VIN", "EV labels: front, rear")),
         Heading("Immobilise", ("It may stand ready without a sound: chock, lever to P, key "

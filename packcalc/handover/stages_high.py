@@ -63,7 +63,7 @@ def _fall(figures: Figures) -> tuple[Expected, ...]:
     open_ = "; ".join(discharge_open(figures.study))
     return (
         Expected("weld.link_voltage", "bus just before the contactors open", "voltage", "V",
-                 low=figures.pack.empty_voltage, high=figures.pack.highest_voltage,
+                 low=figures.pack.empty_voltage, high=figures.pack.full_voltage,
                  how="log or meter", below="the bus does not stand at the battery's voltage",
                  above="more than the battery's highest voltage: stop"),
         Expected("weld.fall_time", "link from there to 60 V after opening"
@@ -84,18 +84,27 @@ def _fall(figures: Figures) -> tuple[Expected, ...]:
 
 def charge(figures: Figures) -> Stage:
     """The first charge, attended from beginning to end."""
-    brief = figures.brief
+    brief, (coldest, most) = figures.brief, figures.first_charge
+    colder = _colder(figures)
     return Stage(
         "charge", "Attended first charge", _live(figures),
-        ("A person beside it who can stop it, outdoors or where nothing burns, monitor awake. "
+        (f"DO NOT CHARGE unless the coldest cell is at least {coldest.shown}, all the way through: "
+         f"cold cells plate lithium unseen and fail later.{colder} Cells follow the air by hours: "
+         "let the vehicle stand warm first.",
+         "A person beside it who can stop it, outdoors or where nothing burns, monitor awake. "
          "Never overnight, never left.",
+         *_by_which(figures),
          "Smallest current of the charger first; every cell on the list; a hand-held meter on "
          "three cells against the monitor.",
          "Pull the plug once under charge, press stop once: it must end each time.",
          "To the end of charging, then an hour at rest; cells and temperatures again."),
-        (Expected("charge.current", "charging current, highest", "current", "A",
-                  high=figures.pack.charging_current, how="clamp or charger's reading",
-                  above="charger is not set as the brief says"),
+        (Expected("charge.cell_coldest", "coldest cell, from before the plug goes in to the end",
+                  "temperature", "°C", low=coldest, how="monitor, the lowest it shows",
+                  below="do not charge, or stop: these cells bear less current, or none"),
+         Expected("charge.current", "charging current, highest", "current", "A",
+                  high=most, how="clamp or charger's reading",
+                  above="charger is not set as the brief says, or the management system does not "
+                        "hold the cells' limit: stop"),
          Expected("charge.end_voltage", "pack at the end of charging", "voltage", "V",
                   low=figures.charge_end(False), high=figures.charge_end(True), how="meter",
                   below="charger ends early, a cell hit its limit, or one is missing",
@@ -112,7 +121,28 @@ def charge(figures: Figures) -> Stage:
                   above="stop, let it cool outdoors; a joint or a cell heats"),
          yes("charge.stops", "plug pulled and stop pressed each end the charge",
              "nobody could stop it: no charge until mended")),
-        ("charge ends by itself, cells agree, nothing grew warm by itself",))
+        (f"the coldest cell stood at {coldest.shown} or above throughout",
+         "charge ends by itself, cells agree, nothing grew warm by itself"))
+
+
+def _colder(figures: Figures) -> str:
+    """What colder cells bear, band by band."""
+    coldest = figures.first_charge[0]
+    less = [(edge, limit) for edge, limit in figures.charge_limits
+            if edge.number < coldest.number and limit.number > 0]
+    if not less:
+        return " Below it they bear no charge."
+    bands = ", ".join(f"{limit.shown} from {edge.shown}" for edge, limit in less)
+    return f" Below it they bear less ({bands}), and below {less[0][0].shown} nothing is charged."
+
+
+def _by_which(figures: Figures) -> tuple[str, ...]:
+    """That the vehicle's own charger comes first, where a station is counted on too."""
+    station = figures.brief.station.current
+    if not station.known:
+        return ()
+    return (f"By the vehicle's own charger alone. The station ({station.shown} at most) only when "
+            "this stage is in band, attended the same way, with its own row of readings.",)
 
 
 def wheels(figures: Figures) -> Stage:
@@ -129,8 +159,9 @@ def wheels(figures: Figures) -> Stage:
              "stop: find which of them does not reach the contactors"),
          yes("wheels.locked", "plug in: no torque", "interlock of the inlet is not wired"),
          Expected("wheels.bus_highest", "highest bus voltage seen", "voltage", "V",
-                  high=figures.pack.highest_voltage, how="inverter's log",
-                  above="braking or back-voltage lifts the bus above what every rating rests on"),
+                  high=figures.bus_driven, how="inverter's log",
+                  above="braking or back-voltage lifts the bus above what the closed battery, or "
+                        "the inverter's own limit, allows: stop, find which"),
          Expected("wheels.isolation", "isolation with the inverter running", "resistance", "kΩ",
                   low=figures.isolation, how="monitor's reading", needed=figures.brief.path.
                   insulation_monitor != "none", below="motor or inverter leaks: part them and "

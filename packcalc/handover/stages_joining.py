@@ -319,7 +319,7 @@ def _precharge(figures: Figures) -> list[Expected]:
                  lacking="the discharge resistor or a load keeps the bus below the level"),
         Expected("pack.peak_current", "first current into the empty link", "current", "A",
                  low=figures.peak_edge(figures.pack.empty_voltage, False),
-                 high=figures.peak_edge(figures.pack.highest_voltage, True), needed=False,
+                 high=figures.peak_edge(figures.pack.full_voltage, True), needed=False,
                  how="current clamp", below="resistor high",
                  above="resistor low or bridged: open at once")]
 

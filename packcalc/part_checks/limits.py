@@ -8,7 +8,7 @@ from __future__ import annotations
 
 
 from packcalc.brief import Brief
-from packcalc.electrical import with_tolerance
+from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import sensor_deviation, trip_highest, trip_lowest
 from packcalc.pack import PackModel, charge_limits
@@ -23,6 +23,7 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
                     "assumed", source="packcalc-rule", origin=RULE,
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
 
+NO_SETTING = "no setting serves both"
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
 
@@ -36,6 +37,7 @@ class ManagementAsked:
         takeover: current from which the fuse opens within the counted time; may lack a value.
         fault_cell: voltage left on the cells that feed the lowest fault; None counts the whole
             pack as feeding it.
+        cable_current: what the traction cables carry for ever; None where not known.
     """
 
     brief: Brief
@@ -44,6 +46,7 @@ class ManagementAsked:
     fault_highest: Finding
     takeover: Finding
     fault_cell: Finding | None = None
+    cable_current: Finding | None = None
 
     @property
     def cells(self) -> int:
@@ -136,6 +139,52 @@ def _undervoltage(asked: ManagementAsked, least: Finding) -> tuple[Finding, Find
     return trip, delay
 
 
+def modules_current(asked: ManagementAsked) -> Finding:
+    """What the modules carry for ever: all in parallel, or one string where strings may be out."""
+    pack = asked.pack
+    alone = pack.layout.arrangement == "strings"
+    paths = leaf("strings in", "P", "", 1, "definition", origin=Origin("layout"),
+                 note="a string may be alone in") if alone else pack.parallel
+    title = "continuous current of one string, alone in" if alone \
+        else "continuous current of the modules"
+    if not pack.module_continuous_limit.known:
+        return pack.module_continuous_limit.called(title)
+    return trace(series_voltage, title, symbol="I", unit="A", series=paths,
+                 module_voltage=pack.module_continuous_limit)
+
+
+def _for_all(asked: ManagementAsked, load: Finding, name: str,
+             holders: tuple[Finding | None, ...]) -> tuple[Finding | None, str]:
+    """The setting that every holder asks for, and what gives way where the load asks for more.
+
+    The load gives way: what it loses is power, what the others lose is the pack.
+
+    Args:
+        load: which the trip should leave alone.
+        name: of the trip, in titles.
+        holders: currents that the trip must not let be exceeded; those not known ask nothing.
+    """
+    least, known = _lowest_setting(asked, load, name), [h for h in holders if h and h.known]
+    if least is None or not known:
+        return least, ""
+    most = trace(trip_lowest, f"highest setting of the trip for cells and cables, {name}",
+                 trip=smallest(known, f"least that cells and cables bear, {name}"),
+                 error=asked.brief.management.current_sensor_error, full_range=reach(asked),
+                 note="what they bear less the sensor's error")
+    if least.number <= most.number:
+        return least, ""
+    told = (f"; {NO_SETTING}: the load asks for at least {least.shown}, cells and cables at most "
+            f"{most.shown}")
+    if most.number <= 0:
+        return None, f"{told}: a finer sensor first"
+    return most, f"{told}, which is sent: the load gives way, or it trips in use"
+
+
+def _best_charge(asked: ManagementAsked) -> Finding:
+    return largest([limit for _, limit in charge_limits(asked.brief, asked.pack.layout)],
+                   "cells' best charge limit")
+
+
 def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
     brief, pack, cell = asked.brief, asked.pack, cell_limits(asked)
     own = brief.management
@@ -144,6 +193,9 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
     delay = leaf("longest delay", "t", "s", 1.0, "assumed", source="packcalc-rule", origin=RULE,
                  note="our rule: long enough for no noise, short against heating")
     trip = own.trip_current if own.trip_current.known else None
+    best = _best_charge(asked)
+    braking, no_brake = _for_all(asked, pack.regeneration_current, "braking", (best,))
+    charging, no_charge = _for_all(asked, pack.charging_current, "charging", (best,))
     return (
         Limit("cell voltage, high", cell["full"], cell["over"], delay,
               where_known(own.overvoltage_trip),
@@ -159,12 +211,12 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
               "no charging, no braking into the pack"),
         *_discharge_limits(asked, trip),
         Limit("braking current into the pack", where_known(pack.regeneration_current),
-              _lowest_setting(asked, pack.regeneration_current, "braking"),
+              braking,
               largest([delay, brief.regeneration.duration], "longer than the braking pulse"), None,
-              f"cut braking to the cells' charge limit, then open contactors; {NEVER_ABOVE}"),
-        Limit("charging current, charger", where_known(pack.charging_current),
-              _lowest_setting(asked, pack.charging_current, "charging"), COUNTED_TIME, None,
-              _end_of_charging(asked)),
+              f"cut braking to the cells' charge limit, then open contactors; {NEVER_ABOVE}"
+              + no_brake),
+        Limit("charging current, charger", where_known(pack.charging_current), charging,
+              COUNTED_TIME, None, _end_of_charging(asked) + no_charge),
         Limit("isolation reading", None, None, None, where_known(own.isolation_warn),
               "as the isolation section asks"),
     )
@@ -180,15 +232,16 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
     """Over-current from the duties: a slow limit above the steady load, a quick one above peak."""
     brief, pack = asked.brief, asked.pack
     own = brief.management
+    steady, gives = _for_all(asked, pack.continuous_current, "steady load",
+                             (modules_current(asked), asked.cable_current))
     setting = _lowest_setting(asked, pack.peak_current, "discharging")
     apart = setting is not None and setting.number <= _highest_setting(asked).number
     return (
         Limit("discharge current, overload", where_known(pack.continuous_current),
-              _lowest_setting(asked, pack.continuous_current, "steady load"),
-              own.overload_delay if own.overload_delay.known else
+              steady, own.overload_delay if own.overload_delay.known else
               largest([brief.power.peak_duration], "longer than the longest peak"),
               where_known(own.overload_trip), "cut power first, then open contactors; with a "
-              "partial-range fuse nobody else ends an overload"),
+              "partial-range fuse nobody else ends an overload" + gives),
         Limit("discharge current, fault", where_known(pack.peak_current), setting,
               COUNTED_TIME, trip, f"open contactors, only within what they can break; set "
               f"between {setting.shown} and {_highest_setting(asked).shown}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packcalc.checks import NOT_EVALUATED, Check, Fact, judge, word_fact
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import FusePart, Part, Points
@@ -71,6 +71,15 @@ def stepped(points: Points | None, at: Finding, *, upper: bool, title: str,
         return None
     return leaf(title, symbol or points.column.symbol or "x", points.column.unit, value,
                 points.basis, origin=points.origin, note="next stated point on the safe side")
+
+
+def never_above(title: str, stage: str, voltage: Finding, border: Finding) -> Check:
+    """A pack below the border of dangerous voltage; no pass while its highest is a lower bound."""
+    held = judge(title, stage, voltage, "at most", border, reason="never above it")
+    if held.verdict == PASS and voltage.note.startswith("at least this"):
+        return Check(title, stage, CAUTION, voltage, border, "at most", "not above it by what is "
+                     "known; parts of the over-voltage chain are not evaluated")
+    return held
 
 
 def terminals_check(limit: Finding | None, joined: Finding | None) -> Check:

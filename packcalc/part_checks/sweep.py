@@ -16,6 +16,7 @@ import numpy as np
 
 from packcalc.curves import Curve
 from packcalc.findings import Finding
+from packcalc.part_checks.rising import rising_time
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
 from packcalc.parts import ContactorPart, FusePart, Points
 from packcalc.value import value_object
@@ -78,6 +79,7 @@ class FuseSide:
         why_low: what sets the lower end.
         clearing, melting: curves.
         integral: sheet's clearing I²t where it holds at the working voltage, else NaN.
+        time_constant: highest of the loop, in s; 0 where none is known.
     """
 
     part: FusePart | None
@@ -88,14 +90,33 @@ class FuseSide:
     clearing: Curve | None = None
     melting: Curve | None = None
     integral: float = np.nan
+    time_constant: float = 0.0
 
-    def times(self, current: Any) -> np.ndarray:
-        """Clearing time; beyond the last point no longer than there; NaN where not shown."""
+    def curve_times(self, current: Any) -> np.ndarray:
+        """Of a current that stands at once; beyond the last point no longer than there."""
         at = np.asarray(current, dtype=float)
         if self.clearing is None or self.part is None:
             return np.full(at.shape, np.nan)
-        times = self.clearing.time_at(at)
-        return np.where(at > self.clearing.highest, self.clearing.shortest, times)
+        return self._steady(at, self.clearing.time_at(at))
+
+    def _steady(self, at: np.ndarray, inside: np.ndarray) -> np.ndarray:
+        assert self.clearing is not None
+        return np.where(at > self.clearing.highest, self.clearing.shortest, inside)
+
+    def times(self, current: Any) -> np.ndarray:
+        """Clearing time in this loop; NaN where not shown.
+
+        The current rises with the loop's time constant: the fuse has cleared when that rise has
+        let its clearing I²t through, and never sooner than by its curve. Where the sheet is
+        silent beyond the last point, that point's time at the full current counts as the I²t.
+        """
+        if not self.time_constant or self.clearing is None:
+            return self.curve_times(current)
+        at = np.asarray(current, dtype=float)
+        inside = self.clearing.time_at(at)
+        steady, heat = self._steady(at, inside), self._heat(at, inside)
+        heat = np.where(np.isnan(heat), at ** 2 * steady, heat)
+        return np.fmax(steady, rising_time(at, self.time_constant, heat))
 
     def counts(self, current: Any) -> np.ndarray:
         at = np.asarray(current, dtype=float)
@@ -110,11 +131,18 @@ class FuseSide:
         return (at >= (number(self.part.lowest_breaking_current) or 0.0)) & (at <= self.high)
 
     def heat(self, current: Any) -> np.ndarray:
-        """I²t let through: by the curve inside its points, by the sheet's figure beyond."""
+        """I²t let through: the sheet's figure, inside the curve's points by these if larger."""
         at = np.asarray(current, dtype=float)
         if self.clearing is None:
             return np.full(at.shape, np.nan)
-        return np.where(at > self.clearing.highest, self.integral, at ** 2 * self.times(at))
+        return self._heat(at, self.clearing.time_at(at))
+
+    def _heat(self, at: np.ndarray, inside: np.ndarray) -> np.ndarray:
+        assert self.clearing is not None
+        if np.isnan(self.integral):
+            return at ** 2 * inside
+        return np.where(at < self.clearing.lowest, np.nan,
+                        np.fmax(at ** 2 * inside, self.integral))
 
 
 def fuse_side(part: FusePart | None, highest_voltage: Finding, time_constant: Finding,
@@ -133,7 +161,7 @@ def fuse_side(part: FusePart | None, highest_voltage: Finding, time_constant: Fi
         reasons.append(why)
     return FuseSide(part, tuple(reasons), np.inf if low is None else low,
                     number(part.breaking_capacity) or 0.0, why, clearing, melting,
-                    _sheet_integral(part, highest_voltage))
+                    _sheet_integral(part, highest_voltage), number(time_constant) or 0.0)
 
 
 def _floor_reason(part: FusePart) -> str:
@@ -398,8 +426,11 @@ def judge_heat(current: Any, fuse: FuseSide, contactor: ContactorSide,
                counted_time: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(device, time, I²t let through) at each current; NaN as in `judge_currents`."""
     device, time = judge_currents(current, fuse, contactor, counted_time)
-    by_fuse = (device == BY_FUSE) | ((device == BY_BOTH) & (time == fuse.times(current)))
-    return device, time, np.where(by_fuse, fuse.heat(current), np.asarray(current) ** 2 * time)
+    both, own = device == BY_BOTH, fuse.heat(current)
+    by_fuse = (device == BY_FUSE) | (both & ~(contactor.times(current) < fuse.times(current)))
+    # Whoever is first, no more than the fuse lets through has gone by.
+    by_fuse |= both & (own < np.asarray(current) ** 2 * time)
+    return device, time, np.where(by_fuse, own, np.asarray(current) ** 2 * time)
 
 
 def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
@@ -408,7 +439,8 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     at = np.asarray(current, dtype=float)
     fuse_time, trip_time = fuse.times(at), contactor.times(at)
     within = counted_time * (1.0 + 1e-9)
-    by_fuse = fuse.counts(at) & (fuse_time <= within)
+    # The counted second is of the curve: the rise of the current adds milliseconds to it.
+    by_fuse = fuse.counts(at) & (fuse.curve_times(at) <= within)
     trips = ~np.isnan(trip_time)
     by_contactor = trips & (at <= contactor.limit) & (trip_time <= within)
     if contactor.reasons:
@@ -437,6 +469,10 @@ def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> lis
         times = [counted_time, *(line.delay + contactor.opening
                                    for line in (*contactor.lines, *contactor.threats))]
         found += [float(fuse.clearing.current_at(t)) for t in times]
+        # Where the rise of the current ends with a trip: it adds one and a half time constants.
+        later = [t - 1.5 * fuse.time_constant for t in times if t > 1.5 * fuse.time_constant]
+        found += [float(fuse.clearing.current_at(t)) for t in later]
+        found += [float(np.sqrt(fuse.integral / t)) for t in later]
     return found
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from packcalc.checks import FAIL, NOT_EVALUATED, Check, Requirement, judge
 from packcalc.findings import Finding, Origin, leaf
+from packcalc.part_checks.shown import never_above
 
 STAGE = "isolation and distance"
 JOINED = leaf("isolation demanded where DC and AC side are conductively joined", "r", "Ω/V", 500.0,
@@ -59,7 +60,7 @@ def _inlet_check(voltage: Finding, fall: Finding | None) -> Check:
             "before the contacts part; or a lock of two distinct actions behind parts that need "
             "tools")
     if voltage.number <= BORDER.number:
-        return judge(title, STAGE, voltage, "at most", BORDER, reason="never above it")
+        return never_above(title, STAGE, voltage, BORDER)
     if fall is None:
         return Check(title, STAGE, NOT_EVALUATED, None, INLET_TIME, "at most", ways)
     held = judge(title, STAGE, fall, "at most", INLET_TIME,

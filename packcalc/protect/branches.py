@@ -178,8 +178,10 @@ class BranchAsked:
     Attributes:
         name, kind: words of the brief.
         power, current: one of them, of the load.
-        charging: what charging asks of it by the charger's power, where this branch is one
-            circuit with the charge cable; else None.
+        charging: what charging asks of it by the charger's power, where all charging passes
+            this branch; else None.
+        stub_heat: largest I²t between tap and fuse, which the devices before the tap let
+            through; without value where nobody ends it, None where it was not asked.
         lowest_bus: V, lowest bus voltage in use.
         length, tap_length: one way; between tap and fuse.
         section, insulation_voltage, insulation_class: of the conductor.
@@ -226,6 +228,7 @@ class BranchAsked:
     bus_insulation: Finding | None = None
     ambient: Finding | None = None
     charging: Finding | None = None
+    stub_heat: Finding | None = None
 
     @property
     def key(self) -> str:
@@ -420,16 +423,16 @@ def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
 
 
 def _one_circuit(asked: BranchAsked) -> tuple[Check, ...]:
-    """Charge cable and branch are one circuit: two loads for it are told, the larger counts."""
+    """Charger, its cable and branch are one circuit: two loads are told, the larger counts."""
     own = branch_load(asked.power, asked.current, asked.lowest_bus)
     if asked.charging is None or not (asked.charging.known and own.known):
         return ()
-    check = judge("One circuit, one load: branch and charge cable", "thermal load",
+    check = judge("One circuit, one load: branch and charging", "thermal load",
                   own, "at least", asked.charging,
-                  reason="the larger of both is counted, here and for the charge cable")
+                  reason="the larger of both is counted, here and for a charge cable")
     return (check if check.verdict != FAIL else replace(
         check, verdict=CAUTION, reason="one circuit, two loads: the charger's power at the lowest "
-        "voltage asks more than the branch's own entry; the larger is counted, here and for the "
+        "voltage asks more than the branch's own entry; the larger is counted, here and for a "
         "charge cable", remedy="read the charger's plate: largest DC current, and power at the "
         "lowest voltage; enter what holds in both places"),)
 
@@ -508,6 +511,7 @@ def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
     at_tap = judge("Fuse stands at the tap", "who clears", asked.tap_length, "at most",
                    AT_TAP_MOST, missing="length between tap and fuse: measure it",
                    remedy="move the fuse to the tap")
+    at_tap = _stub(asked, duty, at_tap)
     poles = counted("poles with a fuse, by the brief's fused_poles",
                     2 if asked.fused_poles == "both" else 1, "given", RULE)
     both = judge("Fuse in both poles", "who clears", poles, "at least", BOTH_POLES,
@@ -528,6 +532,27 @@ def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
                       opens.relation, "that it opens within 1 s is shown only by its curve",
                       "enter the fuse's curve in the parts list")
     return at_tap, both, opens
+
+
+STUB_REMEDY = "a fuse at the tap, a larger stub, or a short one insulated apart: " \
+              "[formula-sae-rules-2026]"
+
+
+def _stub(asked: BranchAsked, duty: BranchDuty, at_tap: Check) -> Check:
+    """Until the branch's fuse the conductor has only what stands before the tap.
+
+    One that is short by the rule and does not stand the heat is a caution: it is not protected,
+    only kept from faults.
+    """
+    heat, stands = asked.stub_heat, duty.withstand
+    none = asked.tap_length.known and asked.tap_length.number == 0
+    if heat is None or none or not stands.known or (heat.known and heat.number <= stands.number):
+        return at_tap
+    through = f"lets up to {heat.shown} through, {heat.note}" if heat.known else heat.note
+    told = f"until the fuse it stands {stands.shown}, and a fault there {through}"
+    words = "; ".join(w for w in (told, at_tap.reason) if w)
+    verdict = CAUTION if at_tap.verdict == PASS else at_tap.verdict
+    return replace(at_tap, verdict=verdict, reason=words, remedy=STUB_REMEDY)
 
 
 def _capacitor_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:

@@ -531,7 +531,8 @@ def _candidate(asked: RouteAsked, frame: _Frame, duty: _Duty, figures: _Figures)
     checks = (_voltage_check(asked), *_fault_checks(asked, figures),
               _overload_check(asked, duty, figures), *_thermal_checks(frame, duty, figures),
               *_drop_checks(asked, figures))
-    return Candidate(f"{runs} × {figures.section.size}", checks, _facts(figures))
+    return Candidate(f"{runs} × {figures.section.size}", checks,
+                     _facts(figures, asked.counted_time))
 
 
 def _voltage_check(asked: RouteAsked) -> Check:
@@ -638,7 +639,7 @@ def _drop_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
     ]
 
 
-def _facts(figures: _Figures) -> tuple[Fact, ...]:
+def _facts(figures: _Figures, counted: Finding) -> tuple[Fact, ...]:
     section = figures.section
     return (
         figure_fact("section", "mm²", section.area),
@@ -652,7 +653,8 @@ def _facts(figures: _Figures) -> tuple[Fact, ...]:
         figure_fact("voltage drop at the peak", "V", figures.peak_drop),
         figure_fact("temperature at the end of the peak", "°C", figures.peak, "none"),
         figure_fact("k²S² of one cable", "A²s", figures.withstand, "none"),
-        figure_fact("one cable survives", "A", figures.survivable, "none"))
+        figure_fact(f"one cable survives for {counted.number:g} s", "A", figures.survivable,
+                    "none"))
 
 
 def _item(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...],

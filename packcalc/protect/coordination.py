@@ -53,6 +53,9 @@ NOTES = (
     "Curves are straight lines between the sheet's points on logarithmic scales, never beyond "
     "them. Above its last point a fuse is taken to be no slower than there, and its let-through is "
     "the sheet's total clearing I²t at this voltage, or not known.",
+    "Curves hold for a current that stands at once. Here it rises with the loop's highest time "
+    "constant, and a fuse's time ends when that rise has let through its clearing I²t, by the "
+    "sheet or by the curve's own I²t at that current, whichever is more: the time errs long.",
     "Curves are those of a cold link in free air; the heat of a fault is I²t with the full "
     "prospective current, which errs high.",
     "Arc figures by the maximum power method are information, and here of this path alone, its "
@@ -240,7 +243,7 @@ def _at(value: float, title: str, note: str = "") -> Finding:
 def _worst_heat(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
     if not np.isfinite(swept.heat).any():
         return None
-    index = int(np.nanargmax(swept.heat))
+    index = swept.heat.size - 1 - int(np.nanargmax(swept.heat[::-1]))  # of equal ones the highest
     at = _at(float(swept.current[index]), "current at which most heat gets through",
              f"worst of {swept.current.size} currents swept")
     return _Worst(_heat_at(swept, at, index, "largest I²t let through"), at)
@@ -252,7 +255,8 @@ def _heat_at(swept: Sweep, at: Finding, index: int, title: str) -> Finding:
     if _contactor_first(swept, index):
         return trace(cable_fault_integral, f"{title}, by the contactor", current=at,
                      time=_trip_time(swept.contactor, at))
-    if clearing is not None and at.number > clearing.highest:
+    if clearing is not None and (at.number > clearing.highest or swept.fuse.integral
+                                 > at.number ** 2 * clearing.time_at(at.number)):
         part = swept.fuse.part
         assert part is not None and part.clearing_i2t is not None
         return part.clearing_i2t.called(f"{title}, by the fuse's sheet")
@@ -266,7 +270,8 @@ def _contactor_first(swept: Sweep, index: int) -> bool:
     if swept.device[index] != BY_BOTH:
         return bool(swept.device[index] == BY_CONTACTOR)
     current = swept.current[index]
-    return bool(swept.contactor.times(current) < swept.fuse.times(current))
+    time = swept.contactor.times(current)
+    return bool(time < swept.fuse.times(current) and swept.heat[index] >= current ** 2 * time)
 
 
 def _worst_of_conductors(asked: CoordinationAsked, swept: Sweep) -> tuple[
@@ -471,12 +476,14 @@ def _withstand_check(asked: CoordinationAsked, swept: Sweep) -> Check:
         return Check(title, stage, NOT_EVALUATED, reason=f"from {show(first, 'A')} its withstand "
                      "curve has no point, nor does the fuse's cut-off current bring it back: ask "
                      "the contactor's maker")
-    spare = allowed / swept.fuse.times(current)
+    # Its withstand is of a steady current: the let-through counts as so long at full current.
+    taken_by = np.fmax(swept.fuse.curve_times(current), swept.fuse.heat(current) / current ** 2)
+    spare = allowed / taken_by
     index = int(np.argmin(spare))
     limit = leaf("time that the closed contactor withstands", "t", "s", float(allowed[index]),
                  part.basis, origin=curve.origin)
-    taken = leaf("time until the fuse has cleared", "t", "s",
-                 float(swept.fuse.times(current[index])), asked.fuse.basis if asked.fuse else
+    taken = leaf("time at that current which the fuse's let-through comes to", "t", "s",
+                 float(taken_by[index]), asked.fuse.basis if asked.fuse else
                  "given", origin=SWEPT)
     return judge(title, stage, limit, "at least", taken,
                  reason=f"tightest at {show(float(current[index]), 'A')}",

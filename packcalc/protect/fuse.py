@@ -49,6 +49,7 @@ NOTES = (
 
 WITHIN_CABLE = "Rated current within the cable's capacity"
 FUSING = "Conventional fusing current within 1.45 times the cable's capacity"
+NO_CABLE = "no cable qualifies: not evaluated from the cable side"
 CABLE_REMEDY = "a larger cable; two cables a pole; a second, smaller fuse for the thin cable"
 
 
@@ -201,6 +202,8 @@ def _cable_rating(cable: Finding) -> Finding:
     title = "Largest rated current from the cable side"
     if not cable.known:
         return _blank(title, "In", "A", "no cable capacity")
+    if cable.number == 0:
+        return _blank(title, "In", "A", NO_CABLE)
     conventional = table("gg_conventional")
     smallest = table("fuse_currents").numbers("current_A")[0]
     row = conventional.at_or_above("current_to_A", smallest, want="fusing_ratio")
@@ -272,6 +275,8 @@ def _carries_load(figure: Finding, duty: FuseDuty) -> Check:
 
 def _protects_cable(figure: Finding, cable: Finding) -> Check:
     """Ib ≤ In ≤ Iz: the load side is held apart, where derating asks for more than Ib."""
+    if cable.known and cable.number == 0:
+        return Check(WITHIN_CABLE, "thermal load", NOT_EVALUATED, figure, None, "at most", NO_CABLE)
     return judge(WITHIN_CABLE, "thermal load", figure, "at most", cable,
                  missing=cable.note or "cable capacity is not known",
                  reason="In ≤ Iz: a larger fuse would let the cable be overloaded for ever",
@@ -281,6 +286,8 @@ def _protects_cable(figure: Finding, cable: Finding) -> Check:
 def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, missing: str,
                    reason: str) -> Check:
     """I2 ≤ 1.45·Iz; a caution where the link may fuse too late."""
+    if cable.known and cable.number == 0:
+        return Check(FUSING, "thermal load", NOT_EVALUATED, None, None, "at most", NO_CABLE)
     fuses, asked = _fusing_currents(figure, cable, factor)
     check = judge(FUSING, "thermal load", fuses, "at most", asked,
                   missing=missing if factor is None else "cable capacity is not known",
@@ -389,6 +396,10 @@ def gg_indication(rating: float, current: Finding) -> str:
 def _window(candidates: tuple[Candidate, ...], asked: FuseAsked, duty: FuseDuty) -> Check:
     """Whether any standard rating lies between the load, the cable and the lowest fault."""
     title = "Rating window between load, cable and lowest fault"
+    if _no_cable(duty):
+        return Check(title, "thermal load", FAIL, duty.least_rating,
+                     reason=f"{NO_CABLE}: {duty.cable_current.note}",
+                     remedy="see what the cable's own sections fail by, and mend that first")
     left = [c for c in candidates if c.qualifies]
     if not left:
         return _empty_window(title, candidates, asked, duty)
@@ -412,10 +423,6 @@ def _empty_window(title: str, candidates: tuple[Candidate, ...], asked: FuseAske
                      "else is named",
                      "a contactor on a named trip for this range, a fuse per string, or a warmer "
                      "or fuller lower limit of use")
-    if _no_cable(duty):
-        return Check(title, "thermal load", FAIL, duty.least_rating,
-                     reason=duty.cable_current.note,
-                     remedy="see what the cable's own sections fail by, and mend that first")
     return Check(title, "thermal load", FAIL, duty.least_rating, _upper(asked, duty), "at most",
                  "no standard rating is large enough for the load and small enough for the cable",
                  "a larger cable or two cables a pole; a second fuse for a thin cable; a cooler "

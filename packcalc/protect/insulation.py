@@ -12,6 +12,7 @@ from dataclasses import replace
 from packcalc import isolation_formulas as iso
 from packcalc import transients as tr
 from packcalc.bench.rules import module_isolation_line
+from packcalc.bench.stored import of_pack
 from packcalc.brief import Brief, key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.distances import (
@@ -27,6 +28,7 @@ from packcalc.electrical import series_voltage
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.pack import PackModel, full_module, within
+from packcalc.part_checks.shown import never_above
 from packcalc.part_checks.touch import BORDER, JOINED, touch_checks, touch_lines
 from packcalc.units import into_si
 from packcalc.value import value_object
@@ -63,7 +65,9 @@ NOTES = (
     "Isolation protects nobody who can touch both poles.",
     "Distances hold for clean geometry as built: swarf, a bent busbar or a cable tie across a gap "
     "undoes them. The reviewer picks overvoltage category and pollution degree. A ribbed surface "
-    "is given no allowance here; the row above the voltage is taken, never interpolated.",
+    "is given no allowance here; the row above the voltage is taken, never interpolated. "
+    "Reinforced clearance: the row of the next preferred impulse step, or of 160 % where that is "
+    "more; the standard's own sentence was not seen.",
     "60 V is a shock limit only: one module still feeds a burn, and every pack has parts between "
     "its modules that nothing switches off.",
 )
@@ -80,7 +84,7 @@ class InsulationAsked:
         modules: modules in the pack, all strings.
         series: modules in series.
         module_voltage: of one full module with the charger's tolerance, highest type.
-        energy: of the full pack.
+        energy: of the full pack, at most.
         pollution_degree, altitude: findings; group, category: as IEC 60664-1 names them.
         capacitance: of the DC link, upper tolerance.
         y_capacitance: from one pole to chassis.
@@ -175,7 +179,7 @@ def insulation_asked(brief: Brief, pack: PackModel, highest: Finding) -> Insulat
     return InsulationAsked(
         voltage=highest, modules=leaf("modules in the pack", "N", "", pack.modules_used,
                                       "definition", origin=Origin("layout")),
-        series=pack.series, module_voltage=module_voltage(brief, pack), energy=pack.total_energy,
+        series=pack.series, module_voltage=module_voltage(brief, pack), energy=of_pack(brief, pack),
         pollution_degree=own.pollution_degree, altitude=own.altitude, group=own.material_group,
         category=own.overvoltage_category,
         capacitance=trace(tr.largest_capacitance, capacitance=link.dc_link_capacitance,
@@ -424,7 +428,7 @@ def _discharge_known(asked: InsulationAsked) -> Finding | None:
 def _discharge_checks(asked: InsulationAsked) -> tuple[Check, ...]:
     title = "DC link falls below 60 V in 5 s"
     if asked.voltage.number <= BORDER.number:
-        return (Check(title, STAGE, PASS, asked.voltage, BORDER, "at most", "never above it"),)
+        return (never_above(title, STAGE, asked.voltage, BORDER),)
     if not asked.discharge_resistance.known:
         return (Check(title, STAGE, NOT_EVALUATED, demand=DISCHARGE_TIME,
                       reason="ask the inverter's maker for its discharge resistor, or time the "
@@ -447,8 +451,8 @@ def _section_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
                                            f"{asked.series.number:g}")
     return (within(trace(series_voltage, "voltage of the larger section, disconnect out",
                          series=count, module_voltage=asked.module_voltage), asked.voltage),
-            trace(iso.part_of_pack_energy, "energy of the larger section", energy=asked.energy,
-                  modules=count, series=asked.series))
+            trace(iso.part_of_pack_energy, "energy of the larger section, at most",
+                  energy=asked.energy, modules=count, series=asked.series))
 
 
 def _section_checks(asked: InsulationAsked, sections: Finding) -> tuple[Check, ...]:
@@ -459,8 +463,9 @@ def _section_checks(asked: InsulationAsked, sections: Finding) -> tuple[Check, .
                       "charge low before work, gloves and covers for every single module")
     else:
         first = Check(title, STAGE, PASS, asked.module_voltage, BORDER, "at most",
-                      f"at most {sections.number:g} modules may stay joined; a burn is possible "
-                      "all the same")
+                      ("no two modules may stay joined" if sections.number < 2 else
+                       f"at most {sections.number:g} modules may stay joined")
+                      + "; a burn is possible all the same")
     return (first, *_disconnect_checks(asked))
 
 

@@ -11,7 +11,7 @@ import math
 from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.electrical import resistance_sum, series_voltage
+from packcalc.electrical import resistance_sum
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.monitoring import (
     LINKS_MEASURED,
@@ -28,8 +28,8 @@ from packcalc.monitoring import (
     trip_lowest,
 )
 from packcalc.part_checks.limits import (
-    COUNTED_TIME, RULE, Limit, ManagementAsked, cell_limits, charge_bands, charge_floor, limits_of,
-    reach, where_known,
+    COUNTED_TIME, NO_SETTING, RULE, Limit, ManagementAsked, cell_limits, charge_bands,
+    charge_floor, limits_of, modules_current, reach, where_known,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.units import show
@@ -338,20 +338,6 @@ def _meets_fuse(asked: ManagementAsked) -> Check:
                  remedy="a lower trip, or a quicker fuse: between both nobody clears")
 
 
-def modules_current(asked: ManagementAsked) -> Finding:
-    """What the modules carry for ever: all in parallel, or one string where strings may be out."""
-    pack = asked.pack
-    alone = pack.layout.arrangement == "strings"
-    paths = leaf("strings in", "P", "", 1, "definition", origin=Origin("layout"),
-                 note="a string may be alone in") if alone else pack.parallel
-    title = "continuous current of one string, alone in" if alone \
-        else "continuous current of the modules"
-    if not pack.module_continuous_limit.known:
-        return pack.module_continuous_limit.called(title)
-    return trace(series_voltage, title, symbol="I", unit="A", series=paths,
-                 module_voltage=pack.module_continuous_limit)
-
-
 def _guards_modules(asked: ManagementAsked) -> Check:
     """Cable and fuse say nothing of the cells: the overload trip must guard them too."""
     title, limit = "overload trip ends an overload of the modules", modules_current(asked)
@@ -528,6 +514,8 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
             delay = f", within {limit.delay.shown}" if limit.delay else ""
             lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + delay,
                                      limit.action))
+        elif NO_SETTING in limit.action:
+            lines.append(Requirement(f"{limit.quantity}: trip", "no setting", limit.action))
     highest = largest([f for f in (asked.takeover, asked.pack.peak_current) if f.known],
                       "highest current to be told apart")
     lines.append(Requirement(

@@ -357,13 +357,16 @@ def _lacks(link: Link) -> bool:
 def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, ...]:
     """What stands for the links that are not known: a lesser voltage than their answer is none.
 
-    An answer above the inverter's given absolute maximum fails the inverter itself, so that this
-    is the most that the other parts can be asked for; a rise begins where braking is limited.
+    An answer above the inverter's absolute maximum fails the inverter itself, so that this is the
+    most that the other parts can be asked for, left open or not: what is not known may never ask
+    less than what is counted for it. A rise begins where braking is limited.
     """
     lacking = [link.name for link in chain if _lacks(link)]
     most, found = asked.absolute_maximum, []
-    if lacking and most.known and most.basis != "assumed":
-        found.append(most.called("inverter's absolute maximum, counted until these are known: "
+    if lacking and most.known:
+        whose = "absolute maximum" if most.basis != "assumed" else \
+            "highest operating voltage, its absolute maximum being left open"
+        found.append(most.called(f"inverter's {whose}, counted until these are known: "
                                  + "; ".join(lacking)))
     if DUMP in lacking and asked.braking_limit.known:
         found.append(_start(asked))

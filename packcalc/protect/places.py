@@ -127,6 +127,7 @@ class Device:
             None where only the modules' current does.
         drop: for a trip on the lowest cell: resistance outside the modules for each cell that
             feeds the fault; None where the path's own check of that voltage holds.
+        constant: highest time constant of the loop; None counts that of the main path.
     """
 
     key: str
@@ -137,6 +138,7 @@ class Device:
     breaks: tuple[tuple[Finding, Finding], ...] = ()
     sees: Finding | None = None
     drop: Finding | None = None
+    constant: Finding | None = None
 
 
 # Whether the device ends that current (None: not shown), in what time, and why.

@@ -15,7 +15,7 @@ from packcalc.brief import CHARGE_CONTACTOR_CHOICES, TAP_CHOICES, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
-from packcalc.part_checks.shown import counted, voltage_check
+from packcalc.part_checks.shown import counted, never_above, voltage_check
 from packcalc.parts import CONTACTOR
 from packcalc.value import value_object
 
@@ -301,8 +301,10 @@ def _capacitance(asked: StatesAsked) -> Finding:
 
 def _fall(asked: StatesAsked, end: Finding) -> Finding | None:
     """Time for the link to fall to a voltage through its own resistor."""
-    if not asked.brief.inverter.discharge_resistance.known \
-            or asked.highest.number <= end.number:
+    if asked.highest.number <= end.number:
+        return leaf(f"time for the link to fall to {end.shown}", "t", "s", 0.0, "definition",
+                    origin=RULE, note="never above it")
+    if not asked.brief.inverter.discharge_resistance.known:
         return None
     return trace(tr.discharge_time, f"time for the link to fall to {end.shown}",
                  resistance=_slowest_resistor(asked), capacitance=_capacitance(asked),
@@ -488,7 +490,7 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
         State("crash", (OPEN, OPEN, OPEN, OPEN),
               "nothing: the crash signal opens the coils' supply by wire",
               "DC link, plus to minus", "below", BORDER, CRASH_TIME,
-              "not isolated: responders' sheet, cut loop, treat as live", PACK_LIVE,
+              _crash_failing(asked), PACK_LIVE,
               "live metal on the pack's side of the contactors; torn wires of the reading itself; "
               f"{_late_words(asked)}"),
         State("key off under load", (OPEN, OPEN, OPEN, OPEN),
@@ -590,14 +592,33 @@ def _crash_time(asked: StatesAsked) -> Finding | None:
 
 
 def _crash_link_check(asked: StatesAsked) -> Check:
-    title = "link is below 60 V in time after a crash"
-    held = judge(title, "isolation and distance", _crash_time(asked), "at most", CRASH_TIME,
+    title, stage = "link is below 60 V in time after a crash", "isolation and distance"
+    if asked.highest.number <= BORDER.number:
+        return never_above(title, stage, asked.highest, BORDER)
+    held = judge(title, stage, _crash_fall(asked), "at most", CRASH_TIME,
                  missing="say the time to open after a crash and the resistor across the link")
     if held.verdict == FAIL:
         return Check(title, held.stage, CAUTION, held.figure, held.demand, held.relation,
-                     "the low-voltage way is closed: isolation resistance or unbroken barriers "
-                     "must protect after a crash", "an active discharge, or a smaller resistor")
+                     f"the proof of the crash state, below {BORDER.shown} within "
+                     f"{CRASH_TIME.shown}, can never be met: the low-voltage way is closed, and "
+                     "isolation resistance or unbroken barriers must protect after a crash",
+                     "an active discharge, or a smaller resistor")
     return held
+
+
+def _crash_fall(asked: StatesAsked) -> Finding | None:
+    """From a crash to a safe link; its fall alone where that is too long whoever opens."""
+    fall = _fall(asked, BORDER)
+    alone = fall if fall is not None and fall.number > CRASH_TIME.number else None
+    return _crash_time(asked) or alone
+
+
+def _crash_failing(asked: StatesAsked) -> str:
+    """What a missing proof means; one that the link's own resistor can never give says so."""
+    needs = _crash_fall(asked)
+    never = "" if needs is None or needs.number <= CRASH_TIME.number else (
+        f"CAUTION, never met by the link's own resistor, which takes {needs.shown}: ")
+    return f"{never}not isolated: responders' sheet, cut loop, treat as live"
 
 
 def _weld_wait_check(asked: StatesAsked) -> Check:

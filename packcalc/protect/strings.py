@@ -344,6 +344,8 @@ class StringsAsked:
         module_voltage: V, one module when empty: drives a string in which it is shorted.
         continuous_current, peak_current, charging_current: of the whole pack.
         regeneration_current: of the whole pack, or None.
+        left_resistance: as `resistance_long`, of a string with one module shorted in it; None
+            counts the whole string, errs low.
         charge_limits: of one string, over the temperatures in use.
         capacity: of one string as it is now.
         slope: V, least rise of a string's rest voltage per whole charge, in the window.
@@ -369,6 +371,7 @@ class StringsAsked:
     voltage_error: Finding
     mismatch: Finding
     regeneration_current: Finding | None = None
+    left_resistance: Finding | None = None
 
 
 @value_object
@@ -421,8 +424,9 @@ def string_duty(asked: StringsAsked) -> StringsDuty:
     def of_string(current: Finding, words: str, share: Finding) -> Finding:
         return trace(shared_current, words, share=share, current=current)
 
-    both = trace(pair_resistance, "two strings, cold and aged", first=asked.resistance_long,
-                 second=asked.resistance_long)
+    both = trace(pair_resistance, "one other string, and what is left of this one, cold and aged",
+                 first=asked.resistance_long,
+                 second=asked.left_resistance or asked.resistance_long)
     limit = smallest([_at(c) for c in asked.charge_limits],
                      "charge limit of the receiving string")
     return StringsDuty(

@@ -58,13 +58,21 @@ def read_bench(notes: Notes, data: Mapping[str, Any]) -> Bench | None:
     return Bench(file=notes.words(table, "file", ("bench",)), pins=_pins(notes, table), **found)
 
 
+def only_type(brief: Brief) -> ModuleType | None:
+    """The type of a row that names none: the brief's only one; None where there are others.
+
+    An entry whose type is still unknown is another: its modules may be on the sheet too.
+    """
+    return brief.modules[0].module if len(brief.modules) == 1 and not brief.untyped else None
+
+
 def sheet_faults(brief: Brief) -> tuple[Fault, ...]:
     """What is wrong with the bench sheet that a brief names; a whole file's fault stands in the
     brief, at the entry that names it.
     """
     if brief.bench is None or not brief.bench.file:
         return ()
-    default = brief.modules[0].module if len(brief.modules) == 1 else None
+    default = only_type(brief)
     try:
         _, faults = read_with_faults(
             os.path.join(os.path.dirname(brief.place), brief.bench.file), default)

@@ -18,6 +18,7 @@ from typing import Any
 from packcalc.brief import (
     BRANCH_CHOICES,
     CARRIES_CHOICES,
+    MODULE_RESISTANCE,
     MODULE_TYPE,
     REST_VOLTAGES,
     STRICTEST_INSTALL,
@@ -50,7 +51,7 @@ from packcalc.errors import UnknownName, UserError, nearest
 from packcalc.findings import Finding, Origin
 from packcalc.modules import ModuleType, knows_growth
 from packcalc.parts import CABLE, CONTACTOR, DISCONNECT, FUSE, RESISTOR
-from packcalc.reading.bench_brief import read_bench, read_donor
+from packcalc.reading.bench_brief import PLAIN_BENCH, PLAIN_DONOR, read_bench, read_donor
 from packcalc.reading.contradictions import hold_together
 from packcalc.reading.entries import (
     LEFT_OPEN,
@@ -62,12 +63,13 @@ from packcalc.reading.entries import (
     kind_of,
     schema_safe,
 )
-from packcalc.reading.library import record, record_with
+from packcalc.reading.library import own_record, record, record_with
 from packcalc.reading.modules import KEYS as MODULE_KEYS
 from packcalc.reading.modules import NEEDED as MODULE_NEEDED
 from packcalc.reading.modules import module_from_entries
 from packcalc.reading.parts_list import read_parts
-from packcalc.reading.positions import KeyPath, one_line, read_toml, shown_key
+from packcalc.reading.positions import KeyPath, one_line, read_text, read_toml, shown_key
+from packcalc.units import odd_character, range_ends
 
 MIX_CHOICES = ("no", "series", "parallel")
 ARRANGEMENT_CHOICES = ("either", "grouped", "strings")
@@ -84,6 +86,7 @@ _PLAIN_SECTIONS: dict[str, Any] = {
     "strings": Strings,
 }
 GROWTH, HEALTH = "resistance_growth", "state_of_health"
+RESISTANCE = "resistance"
 MOST_MODULES, MOST_ROUTES, MOST_LOADS, MOST_BRANCHES = 1000, 100, 100, 100
 ASSUMED_ROUTE = "battery to inverter"
 # Entries of [parts] that name a part of the list, with its kind.
@@ -147,8 +150,15 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
     """
     notes = Notes(place, text)
     data = notes.table(data, ("brief",))
-    notes.only(data, (*TOP_LEVEL, *OPTIONAL_SECTIONS), ())
-    modules = _modules(notes, data.get("modules"))
+    known = (*TOP_LEVEL, *OPTIONAL_SECTIONS)
+    notes.only(data, known, ())
+    notes.headed |= _misheaded(data, known)
+    for name, plain in (("bench", PLAIN_BENCH), ("donor", PLAIN_DONOR)):
+        if name in notes.headed:  # whose values are read under the right name alone
+            written, raw = _found(notes, data, name)
+            notes.only(notes.table(raw, (written,)),
+                       [*plain, *(key.name for key in keys_of(name))], (written,))
+    modules = _modules(notes, data)
     parts = {name: _section(notes, data, name) for name in _PLAIN_SECTIONS}
     cables = _section(notes, data, "cables", ("route",))
     routes = _routes(notes, data, cables["rules"])
@@ -166,10 +176,9 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
              "mix": notes.choice(data, "mix", (), MIX_CHOICES, MIX_CHOICES[0]),
              "arrangement": notes.choice(data, "arrangement", (), ARRANGEMENT_CHOICES,
                                          ARRANGEMENT_CHOICES[0])}
-    _drop_consequences(notes, data)
     notes.raise_faults()
     return Brief(
-        **words, place=place, digest=_digest(data, text, listed), modules=tuple(modules),
+        **words, place=place, digest=_digest(data, text, listed, place), modules=tuple(modules),
         **{name: _PLAIN_SECTIONS[name](**found) for name, found in parts.items()},
         cables=Cables(**cables, route=tuple(Route(**route) for route in routes)),
         precharge=Precharge(**_patient(precharge), load=tuple(Load(**load) for load in loads)),
@@ -177,17 +186,27 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
         unknowns=tuple(notes.unknowns), bench=bench, donor=donor)
 
 
-def _drop_consequences(notes: Notes, data: Mapping[str, Any]) -> None:
-    """What is missing only because its section's name is misspelt is told by that name alone."""
-    known = (*TOP_LEVEL, *OPTIONAL_SECTIONS)
-    meant = {nearest(str(name), known) for name in data if name not in known} - {"", *data}
-    notes.faults[:] = [fault for fault in notes.faults
-                       if fault.line or fault.key.partition(".")[0] not in meant]
+def _misheaded(data: Mapping[str, Any], known: tuple[str, ...]) -> dict[str, str]:
+    """Section to its misspelt name in the file: what stands inside is read all the same.
+
+    All its faults are then told at once, and nothing is called missing for its name alone.
+    """
+    meant = {nearest(str(name), known): str(name) for name, raw in data.items()
+             if name not in known and isinstance(raw, (Mapping, list, tuple))}
+    return {right: name for right, name in meant.items() if right and right not in data}
 
 
-def _digest(data: Mapping[str, Any], text: str, listed: PartsUse) -> str:
+def _found(notes: Notes, data: Mapping[str, Any], name: str) -> tuple[str, Any]:
+    """A section's name as the file has it, and what stands there."""
+    written = notes.headed.get(name, name)
+    return written, data.get(written)
+
+
+def _digest(data: Mapping[str, Any], text: str, listed: PartsUse, place: str) -> str:
     words = text or json.dumps(data, sort_keys=True, default=str, ensure_ascii=False)
     words += listed.list.digest
+    named = [table.get("record") for table in (*data["modules"], data.get("donor") or {})]
+    words += "".join(read_text(_beside(place, name)) for name in named if _own_file(name))
     return hashlib.sha256(words.encode("utf-8", "replace")).hexdigest()[:16]
 
 
@@ -214,9 +233,10 @@ def _date(notes: Notes, raw: Any) -> str:
 def _section(notes: Notes, data: Mapping[str, Any], name: str,
              lists: tuple[str, ...] = ()) -> dict[str, Any]:
     """One section that stands once."""
-    table = notes.table(data.get(name), (name,))
-    notes.only(table, [*(key.name for key in keys_of(name)), *lists], (name,))
-    return _entries(notes, name, table, (name,))
+    written, raw = _found(notes, data, name)
+    table = notes.table(raw, (written,))
+    notes.only(table, [*(key.name for key in keys_of(name)), *lists], (written,))
+    return _entries(notes, name, table, (written,))
 
 
 def _entries(notes: Notes, section: str, table: Mapping[str, Any],
@@ -259,15 +279,26 @@ def _hold(notes: Notes, lower_key: str, higher_key: str, equal: bool,
     if lower.number < higher.number or (equal and lower.number == higher.number):
         return
     wrong = "lies below" if equal else "does not lie above"
-    line = f", line {lower.origin.line}" if lower.origin and lower.origin.line else ""
-    at = higher.origin.key if higher.origin else ""
+    told, other = higher, lower
+    if _is_end(higher_key) and not _is_end(lower_key):  # the single entry is the likelier slip
+        told, other = lower, higher
+        wrong = "lies above" if equal else "does not lie below"
+    line = f", line {other.origin.line}" if other.origin and other.origin.line else ""
+    at = told.origin.key if told.origin else ""
     notes.fault(path or tuple(at.split(".")),
-                f"{higher.title} {_as_given(higher)} {wrong} {lower.title} "
-                f"({_as_given(lower)}{line})", "mend one of the two")
+                f"{told.title} {_as_given(told)} {wrong} {other.title} "
+                f"({_as_given(other)}{line})", "mend one of the two")
+
+
+def _is_end(key: str) -> bool:
+    """Whether an entry is one end of a range, which is written in one line with the other."""
+    return key.endswith(("voltage_low", "voltage_high"))
 
 
 def _as_given(value: Finding) -> str:
-    return value.origin.text if value.origin else value.shown
+    """As the user wrote it; of a range the one end that is meant."""
+    text = value.origin.text if value.origin else ""
+    return text if text and len(range_ends(text)) == 1 else value.shown
 
 
 def _patient(found: dict[str, Any]) -> dict[str, Any]:
@@ -285,15 +316,16 @@ def _patient(found: dict[str, Any]) -> dict[str, Any]:
 # -- lists ------------------------------------------------------------------------------------
 
 
-def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
-    tables = notes.tables(raw, ("modules",), MOST_MODULES)
+def _modules(notes: Notes, data: Mapping[str, Any]) -> list[ModulesOnHand]:
+    written, raw = _found(notes, data, "modules")
+    tables = notes.tables(raw, (written,), MOST_MODULES)
     if raw is None or raw == []:
         notes.fault(("modules",), "no modules on hand: needed for a first answer",
                     "add [[modules]] with label = \"12s 160 Ah NMC\" and count = 16")
     found = []
     own = [key.name for key in keys_of("modules")]
     for index, table in enumerate(tables):
-        path = ("modules", index)
+        path = (written, index)
         entries = _module_entries(notes, table, path)
         notes.only(table, [*own, "record", *MODULE_KEYS], path)
         figures = {name: value for name, value in table.items()
@@ -306,6 +338,8 @@ def _modules(notes: Notes, raw: Any) -> list[ModulesOnHand]:
             notes.unknowns.append(Unknown(shown_key((*path, "rest_voltages")), REST_VOLTAGES,
                                           "none", None, True))
         if module is not None:
+            if module.resistance_of_class:
+                notes.unknowns.append(_unmeasured(module, path))
             found.append(_aged(notes, ModulesOnHand(module, **entries), path))
     return found
 
@@ -327,6 +361,13 @@ def _type_slipped(notes: Notes, path: KeyPath) -> bool:
     """Whether a name is misspelt that says which module this is: that line tells it."""
     return any(shown_key((*path, name)) in notes.slipped
                for name in ("label", "record", *MODULE_NEEDED))
+
+
+def _unmeasured(module: ModuleType, path: KeyPath) -> Unknown:
+    """The resistance of a module that nobody measured; a lucky reading is the class's smallest."""
+    high = module.resistance_high
+    return Unknown(shown_key((*path, RESISTANCE)), MODULE_RESISTANCE, high.shown,
+                   module.resistance_low.number)
 
 
 def _aged(notes: Notes, on_hand: ModulesOnHand, path: KeyPath) -> ModulesOnHand:
@@ -381,19 +422,38 @@ def _module(notes: Notes, name: Any, figures: dict[str, Any],
             return None
         if "label" in figures:
             raise UserError("a record and a label say the same twice; keep one of the two")
-        if figures:
-            return record_with(words, figures, lambda one: notes.origin(
-                (*path, one), figures.get(one, "")))
-        return record(words)
+
+        def origin_of(one: str) -> Origin:
+            return notes.origin((*path, one), figures.get(one, ""))
+
+        if _own_file(words):
+            return own_record(_beside(notes.place, words), figures, origin_of)
+        return record_with(words, figures, origin_of) if figures else record(words)
+    except UnknownName as error:
+        odd = odd_character(str(name))
+        wrong, _, right = str(error).partition("; ")
+        notes.fault(at, f"{wrong} {odd}" if odd else wrong,
+                    f'{right}{"" if right.endswith("?") else ";"} a record of your own is named '
+                    'by its file, like "mine.toml"')
+        return None
     except UserError as error:
         notes.refused(at, error)
         return None
 
 
+def _own_file(name: Any) -> bool:
+    """Whether a record is named by a file of the user's own, beside the brief."""
+    return isinstance(name, str) and name.strip().lower().endswith(".toml")
+
+
+def _beside(place: str, name: str) -> str:
+    return os.path.normpath(os.path.join(os.path.dirname(place), name.strip()))
+
+
 def _routes(notes: Notes, data: Mapping[str, Any], rules: str) -> list[dict[str, Any]]:
     """The cable routes; one from battery to inverter is assumed where none is given."""
-    path: KeyPath = ("cables", "route")
-    cables = data.get("cables")
+    written, cables = _found(notes, data, "cables")
+    path: KeyPath = (written, "route")
     raw = cables.get("route") if isinstance(cables, Mapping) else None
     tables = list(notes.tables(raw, path, MOST_ROUTES))
     if all(isinstance(t, Mapping) and t.get("carries") == "charging" for t in tables):
@@ -457,10 +517,11 @@ def _kind(notes: Notes, table: Mapping[str, Any], section: str, path: KeyPath) -
 
 
 def _branches(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
-    path: KeyPath = ("branch",)
+    written, raw = _found(notes, data, "branch")
+    path: KeyPath = (written,)
     known = ["name", "kind", "fuse_part", *(key.name for key in keys_of("branch"))]
     found = []
-    for index, table in enumerate(notes.tables(data.get("branch"), path, MOST_BRANCHES)):
+    for index, table in enumerate(notes.tables(raw, path, MOST_BRANCHES)):
         at = (*path, index)
         notes.only(table, known, at)
         branch: dict[str, Any] = {
@@ -487,8 +548,8 @@ def _branch_figures(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> di
 
 
 def _loads(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:
-    path: KeyPath = ("precharge", "load")
-    section = data.get("precharge")
+    written, section = _found(notes, data, "precharge")
+    path: KeyPath = (written, "load")
     raw = section.get("load") if isinstance(section, Mapping) else None
     known = ["name", "kind", *(key.name for key in keys_of("precharge.load"))]
     found = []
@@ -536,12 +597,13 @@ def _load_figures(notes: Notes, kind: str, table: Mapping[str, Any],
 def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
            branches: list[dict[str, Any]]) -> PartsUse:
     """The parts list beside the brief, and every part that the brief names from it."""
-    table = notes.table(data.get("parts"), ("parts",))
-    notes.only(table, ["file", *NAMED_PARTS], ("parts",))
-    names = {name: notes.words(table, name, ("parts",)) for name in NAMED_PARTS}
-    file = notes.words(table, "file", ("parts",))
+    written, raw = _found(notes, data, "parts")
+    table = notes.table(raw, (written,))
+    notes.only(table, ["file", *NAMED_PARTS], (written,))
+    names = {name: notes.words(table, name, (written,)) for name in NAMED_PARTS}
+    file = notes.words(table, "file", (written,))
     wanted: list[tuple[KeyPath, str, str]] = [
-        *((("parts", name), kind, names[name]) for name, kind in NAMED_PARTS.items()),
+        *(((written, name), kind, names[name]) for name, kind in NAMED_PARTS.items()),
         *((("cables", "route", i, "cable"), CABLE, r["cable"]) for i, r in enumerate(routes)),
         *((("branch", i, "fuse_part"), FUSE, b["fuse_part"]) for i, b in enumerate(branches))]
     wanted = [(path, kind, name) for path, kind, name in wanted if name]
@@ -551,8 +613,7 @@ def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
                         "add [parts] with file = \"parts.csv\"")
         return PartsUse(**names)
     try:
-        listed = read_parts(os.path.normpath(
-            os.path.join(os.path.dirname(notes.place), file)))
+        listed = read_parts(_beside(notes.place, file))
     except UserError as error:
         notes.refused(("parts", "file"), error)
         return PartsUse(**names)
@@ -603,6 +664,8 @@ def with_value(brief: Brief, dotted: str, value: float | str) -> Brief:
     try:
         if steps[0] == "modules" and isinstance(steps[1], int):
             steps[1] = brief.index_of(steps[1])  # None, for no type, is no entry
+            if steps[2:] == [RESISTANCE]:  # of which every corner is made, new and aged
+                steps[2:] = ["module", "resistance_high"]
         changed = _replaced(brief, steps, value, dotted)
         growth = dotted.removesuffix(HEALTH) + GROWTH
         if steps[-1] == HEALTH and brief.left_open(growth):

@@ -20,10 +20,12 @@ from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key
 from packcalc.units import (
+    BARE,
     dimension,
     from_si,
     into_si,
     leading_number,
+    odd_character,
     other_reading,
     parse_range,
     printed,
@@ -63,6 +65,16 @@ def is_unknown(raw: Any) -> bool:
     return raw is None or (isinstance(raw, str) and raw.strip().lower() == LEFT_OPEN)
 
 
+LEAST_LIKE = 5  # letters; a shorter word is not taken for a misspelt `unknown`
+
+
+def meant_open(raw: Any) -> str:
+    """What is right where a text is the word `unknown` misspelt; else empty."""
+    if not isinstance(raw, str) or not LEAST_LIKE <= len(raw.strip()) <= 2 * len(LEFT_OPEN):
+        return ""
+    return f"did you mean {LEFT_OPEN!r}?" if nearest(raw.strip(), (LEFT_OPEN,)) else ""
+
+
 @dataclass
 class Notes:
     """What is gathered while one file is read.
@@ -74,6 +86,7 @@ class Notes:
         unknowns: entries left open so far.
         read: findings so far by the dotted key of their section.
         slipped: keys that are missing only because their name is misspelt.
+        headed: section to its name as the file has it, where that is misspelt.
     """
 
     place: str
@@ -82,6 +95,7 @@ class Notes:
     unknowns: list[Unknown] = field(default_factory=list)
     read: dict[str, Finding] = field(default_factory=dict)
     slipped: set[str] = field(default_factory=set)
+    headed: dict[str, str] = field(default_factory=dict)
 
     def line(self, path: KeyPath) -> int:
         return locate(self.text, path) if self.text else 0
@@ -184,9 +198,13 @@ class Notes:
             return default
         if isinstance(raw, str) and raw in choices:
             return raw
-        wrong = f"{raw!r:.{LONGEST_SHOWN}} is no choice" if isinstance(raw, str) \
-            else f"is {kind_of(raw)}"
-        self.fault((*path, name), wrong, right)
+        if isinstance(raw, str):
+            odd = odd_character(raw[:LONGEST_SHOWN])
+            self.fault((*path, name), f"{raw!r:.{LONGEST_SHOWN}} "
+                       + (f"{odd}, and is no choice" if odd else "is no choice"),
+                       meant_open(raw) or right)
+        else:
+            self.fault((*path, name), f"is {kind_of(raw)}", right)
         return default
 
 
@@ -257,7 +275,7 @@ def number_si(raw: Any, dim: str) -> float:
         value = float(raw)
         if not math.isfinite(value):
             raise UnitError(f"{value} is no finite number; write it like \"{example}\"")
-        if dim != "number":
+        if dim not in BARE:
             raise UnitError(f"{value:.10g} has no unit; write it like \"{example}\"")
         return value
     if isinstance(raw, str) or hasattr(raw, "magnitude"):
@@ -335,12 +353,23 @@ def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str,
 
 
 def _given(notes: Notes, key: Key, raw: Any, path: KeyPath) -> float | None:
+    kind = "count" if key.dotted in WHOLE_NUMBERS else key.dimension
     try:
-        return _judged(notes, key, number_si(raw, key.dimension), path,
+        return _judged(notes, key, number_si(raw, kind), path,
                        one_line(_user_text(raw), LONGEST_SHOWN))
     except UserError as error:
-        notes.refused(path, error)
+        _refused(notes, raw, path, error)
         return None
+
+
+def _refused(notes: Notes, raw: Any, path: KeyPath, error: UserError) -> None:
+    """Keep a fault; a misspelt `unknown` is asked about before any form of a quantity."""
+    meant = meant_open(raw)
+    if meant:
+        odd = odd_character(raw.strip())
+        notes.fault(path, f"{raw.strip()!r} {odd + ', and ' if odd else ''}is no quantity", meant)
+    else:
+        notes.refused(path, error)
 
 
 def _given_range(notes: Notes, key: Key, raw: Any, path: KeyPath) -> list[float | None]:
@@ -358,7 +387,7 @@ def _given_range(notes: Notes, key: Key, raw: Any, path: KeyPath) -> list[float 
         if not ends[0] < ends[1]:
             raise UnitError("the range does not rise; give the lowest first")
     except UserError as error:
-        notes.refused(path, error)
+        _refused(notes, raw, path, error)
         return [None, None]
     return [_judged(notes, key, end, path, _figure(end, key.unit), text)
             for end, text in zip(ends, texts, strict=True)]

@@ -178,12 +178,24 @@ def check_record(path: str | PathLike[str]) -> ModuleType:
     Raises:
         InputErrors: every fault found, each with file, line, key and what would be right.
     """
-    from packcalc.reading.positions import locate, read_toml
+    return own_record(path, {}, lambda key: Origin(fspath(path), key=key))
+
+
+def own_record(path: str | PathLike[str], figures: Mapping[str, Any],
+               origin_of: Callable[[str], Origin]) -> ModuleType:
+    """A user's own record with figures of the brief over it, each kept apart by origin.
+
+    Raises:
+        InputErrors: every fault found, each with file, line, key and what would be right.
+    """
+    from packcalc.reading.positions import locate, one_line, read_toml
 
     data, text = read_toml(path)
-    place = fspath(path)
+    place = one_line(fspath(path))
 
-    def origin_of(key: str) -> Origin:
+    def origin(key: str) -> Origin:
+        if key in figures:
+            return origin_of(key)
         return Origin(place, locate(text, (key,)), key, str(data.get(key, ""))[:60])
 
-    return module_from_entries(data, origin_of)
+    return module_from_entries({**data, **figures}, origin, own=frozenset(figures))

@@ -26,44 +26,60 @@ RECORD_BASES = ("given", "measured", "read", "assumed", "invented")
 
 @value_object
 class Key:
-    """One entry: its dimension, how it is printed, and what is plausible for one module."""
+    """One entry: its dimension, how it is printed and written, what is plausible for a module."""
 
     dimension: str
     title: str
     symbol: str
     unit: str
+    example: str
     least: float = 0.0
     most: float = 1e12
 
 
 # Every figure that an entry may give; words and tables stand below.
 FIGURES: dict[str, Key] = {
-    "cells_in_series": Key("count", "cells in series in a module", "N", "", 1, CELLS_MOST),
-    "cells_in_parallel": Key("count", "cells in parallel in a module", "M", "", 1, 200),
-    "capacity": Key("charge", "rated capacity of a module", "Q", "Ah",
-                    CAPACITY_LEAST, CAPACITY_MOST),
-    "full_voltage": Key("voltage", "full voltage of a cell", "U_f", "V", 1.5, 5.0),
-    "empty_voltage": Key("voltage", "empty voltage of a cell", "U_e", "V", 1.0, 4.5),
-    "nominal_voltage": Key("voltage", "nominal voltage of a cell", "U_n", "V", 1.5, 4.5),
-    "resistance": Key("resistance", "resistance of a module as measured", "R_m", "mΩ", 1e-5, 10),
-    "resistance_pulse": Key("time", "pulse length of the resistance", "t", "s", 1e-3, 60),
+    "cells_in_series": Key("count", "cells in series in a module", "N", "", "12", 1, CELLS_MOST),
+    "cells_in_parallel": Key("count", "cells in parallel in a module", "M", "", "2", 1, 200),
+    "capacity": Key("charge", "rated capacity of a module", "Q", "Ah", '"160 Ah"', CAPACITY_LEAST,
+                    CAPACITY_MOST),
+    "full_voltage": Key("voltage", "full voltage of a cell", "U_f", "V", '"4.20 V"', 1.5, 5.0),
+    "empty_voltage": Key("voltage", "empty voltage of a cell", "U_e", "V", '"2.80 V"', 1.0, 4.5),
+    "nominal_voltage": Key("voltage", "nominal voltage of a cell", "U_n", "V", '"3.68 V"', 1.5,
+                           4.5),
+    "resistance": Key("resistance", "resistance of a module as measured", "R_m", "mΩ", '"4.8 mΩ"',
+                      1e-5, 10),
+    "resistance_pulse": Key("time", "pulse length of the resistance", "t", "s", '"10 s"', 1e-3, 60),
     "resistance_temperature": Key("temperature", "cell temperature of the resistance", "T", "°C",
-                                  253.15, 318.15),
-    "resistance_charge": Key("ratio", "state of charge of the resistance", "z", "%", 0.05, 1.0),
-    "resistance_1khz": Key("resistance", "resistance of a module at 1 kHz", "R_m", "mΩ", 1e-5, 10),
-    "mass": Key("mass", "mass of a module", "m", "kg", 0.2, 500),
-    "length": Key("length", "length of a module", "l", "mm", 0.02, 3),
-    "width": Key("length", "width of a module", "w", "mm", 0.02, 3),
-    "height": Key("length", "height of a module", "h", "mm", 0.02, 3),
-    "continuous_current": Key("current", "continuous current of a module", "I_c", "A", 1, 5000),
-    "peak_current": Key("current", "peak current of a module", "I_p", "A", 1, 10000),
-    "charge_rate": Key("number", "charging rate, capacities per hour", "r", "", 0.01, 10),
+                                  '"25 degC"', 253.15, 318.15),
+    "resistance_charge": Key("ratio", "state of charge of the resistance", "z", "%", '"50 %"', 0.05,
+                             1.0),
+    "resistance_1khz": Key("resistance", "resistance of a module at 1 kHz", "R_m", "mΩ", '"2.6 mΩ"',
+                           1e-5, 10),
+    "mass": Key("mass", "mass of a module", "m", "kg", '"52 kg"', 0.2, 500),
+    "length": Key("length", "length of a module", "l", "mm", '"700 mm"', 0.02, 3),
+    "width": Key("length", "width of a module", "w", "mm", '"300 mm"', 0.02, 3),
+    "height": Key("length", "height of a module", "h", "mm", '"160 mm"', 0.02, 3),
+    "continuous_current": Key("current", "continuous current of a module", "I_c", "A", '"160 A"', 1,
+                              5000),
+    "peak_current": Key("current", "peak current of a module", "I_p", "A", '"480 A"', 1, 10000),
+    "charge_rate": Key("number", "charging rate, capacities per hour", "r", "", "0.5", 0.01, 10),
     "temperature_min": Key("temperature", "lowest temperature for discharge", "T_min", "°C",
-                           223.15, 298.15),
+                           '"-20 degC"', 223.15, 298.15),
     "temperature_max": Key("temperature", "highest temperature for discharge", "T_max", "°C",
-                           298.15, 353.15),
+                           '"55 degC"', 298.15, 353.15),
 }
-WORDS = ("id", "title", "chemistry", "label", "note", "basis")
+# Every entry that is words: what it is, and how it is written.
+WORDS: dict[str, tuple[str, str]] = {
+    "id": ("short name of the module type, as layouts print it", '"mine-12s"'),
+    "title": ("name of the module type in words", '"my own twelve"'),
+    "chemistry": ("chemistry of the cells: LFP, LMO, LTO, NCA or NMC", '"NMC"'),
+    "label": ("what stands on the module: cells in series, capacity, chemistry",
+              '"12s 160 Ah NMC"'),
+    "note": ("where the figures come from", '"bench, three modules"'),
+    "basis": ("how the figures are known: given, measured, read, assumed or invented",
+              '"measured"'),
+}
 KEYS = (*FIGURES, *WORDS, "rest_voltages")
 NEEDED = ("chemistry", "cells_in_series", "capacity")
 # Milliohm meters show three decimals, and a thousandfold resistance is refused by its own
@@ -172,7 +188,10 @@ class _Reader:
         try:
             return cell_class(name)
         except UnknownName as error:
-            self.fault("label" if "chemistry" in self.from_label else "chemistry", str(error))
+            wrong, _, right = str(error).partition("; ")
+            odd = units.odd_character(name)
+            self.fault("label" if "chemistry" in self.from_label else "chemistry",
+                       f"{wrong} {odd}" if odd else wrong, right)
             return None
 
     def rest_voltages(self) -> tuple[RestVoltage, ...]:
@@ -409,7 +428,8 @@ def _referred(cell: CellClass, given: dict, ratio: str) -> Finding:
         spec = FIGURES[key]
         at[key] = given[key] or leaf(spec.title, spec.symbol, spec.unit,
                                      for_sag if ratio == "low" else for_fault, "assumed",
-                                     source="packcalc-rule", note="not given; safe side taken")
+                                     source="packcalc-rule", note="not given; the far side of a "
+                                     "usual bench test counts, our assumption")
     if all(abs(at[key].number - value) < 1e-9 for key, value in _REFERENCE.items()):
         return given["resistance"]
     cold = cell.temperature

@@ -29,6 +29,8 @@ WORDS = "words"
 YES_NO = ("yes", "no")
 SIGNED = ("voltage", "current", "temperature")
 BUILD = "build."  # begins the ids of what is read while the pack is joined
+# What may be read at the bench before: resistor, link and monitor, and a module by itself.
+UNJOINED = ("dead.", "logic.", "supply.", "monitor.", "section.position_")
 MOST_ROWS, MOST_FAULTS, LONGEST_CELL = 20_000, 100, 1000
 # A spreadsheet takes such a cell for a formula; an apostrophe in front keeps it a text.
 _GUARDED, _FORMULA = re.compile(r"'+[=+\-@#]"), re.compile(r"'*[=+\-@#]")
@@ -189,10 +191,10 @@ def _out_of_time(place: str, found: Sequence[Reading], bound: Bound) -> Iterator
         if to_come(one.date, bound.today):
             yield Fault(place, one.line, one.id, f"date {one.date} lies in the future: today is "
                         f"{bound.today}", "write the day on which it was read")
-        elif built is not None and one.date < built.date:
+        elif built is not None and one.date < built.date and not one.id.startswith(UNJOINED):
             yield Fault(place, one.line, one.id, f"date {one.date} lies before the pack was "
-                        f"joined: its first joint was read on {built.date}, line {built.line}",
-                        "write the day on which it was read, in the pack as built")
+                        f"joined, which it needs: its first joint was read on {built.date}, line "
+                        f"{built.line}", "write the day on which it was read, in the pack as built")
         elif one.calibration_date > one.date:
             yield Fault(place, one.line, one.id, f"calibration_date {one.calibration_date} lies "
                         f"after the reading, {one.date}", "write the calibration that held on "

@@ -12,7 +12,13 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from packcalc.brief import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, Key
+from packcalc.brief import (
+    BRANCH_CHOICES,
+    CARRIES_CHOICES,
+    HOW_REST,
+    MODULE_RESISTANCE,
+    Key,
+)
 from packcalc.errors import OutputError
 from packcalc.reading.bench_template import (
     ABOUT,
@@ -27,6 +33,7 @@ from packcalc.reading.brief_file import (
     MIX_CHOICES,
 )
 from packcalc.reading.entries import keys_of, span
+from packcalc.reading.modules import FIGURES, WORDS
 from packcalc.reading.positions import one_line
 from packcalc.value import value_object
 
@@ -83,7 +90,7 @@ EXAMPLES: dict[str, str] = {
     "motor.back_voltage": '"380 V"',
     "station.voltage": '"500 V"',
     "station.current": '"125 A"',
-    "pack.disconnect_after": "8",
+    "pack.disconnect_after": "4",
     "pack.fuse_after": "0",
     "insulation.pollution_degree": "2",
     "insulation.material_group": '"IIIa"',
@@ -183,7 +190,8 @@ PLAIN: tuple[Plain, ...] = (
           "modules (strings)", '"grouped"', " | ".join(ARRANGEMENT_CHOICES), "either"),
     Plain("modules", "label", "what stands on the module: cells in series, capacity, chemistry",
           '"12s 160 Ah NMC"', "text", "needed, or a record, or the figures one by one"),
-    Plain("modules", "record", "a record of the library instead of a label", '"…"', "text",
+    Plain("modules", "record", "instead of a label: a record of the library by its id, or one of "
+          "your own by its file beside this brief, like \"mine.toml\"", '"…"', "text",
           "the label counts"),
     Plain("modules", "rest_voltages", "rest voltages of one cell at three charges; LMO and LTO "
           "modules are not tried without them, for all others they come before the class's curves",
@@ -264,6 +272,8 @@ class KeyLine:
 def describe_keys() -> list[KeyLine]:
     """Every entry of the brief, section by section, plain words first."""
     lines: list[KeyLine] = []
+    lines += [KeyLine(f"modules.{name}", title, form, example, "", ABSENT, "", False)
+              for name, title, example, form in _module_figures()]
     for section in ("", *SECTIONS):
         lines += [KeyLine(f"{p.section}.{p.name}".strip("."), p.title, p.form, p.example, "",
                           p.absent, p.find, False) for p in PLAIN if p.section == section]
@@ -278,7 +288,7 @@ def describe_keys() -> list[KeyLine]:
 def _key_line(key: Key) -> KeyLine:
     form = " | ".join(key.choices) or f"{key.dimension}{' range' if key.pair else ''}"
     unknown = "needed for a first answer: write it, or the word; nothing is tried without it" \
-        if key.required else key.consequence
+        if key.required else "; ".join(filter(None, (key.consequence, key.doubt)))
     if key.section == "precharge.load" and key.dimension in ("resistance", "power"):
         unknown = f"needed for a {KIND_CHOICES[key.dimension == 'power']} load"
     return KeyLine(key.dotted, key.title, form, _example(key), span(key), unknown,
@@ -310,8 +320,9 @@ _HEAD = (
     "how many, the inverter's voltage range, peak power. These four, and the coldest cells and the "
     "lowest charge under [battery], hold example values: change all six before you believe a "
     "result.",
-    "\"unknown\" is an answer: the figure on the safe side then counts, and the report lists what "
-    "to find next. Leaving an entry out means the same.",
+    "\"unknown\" is an answer: the figure said beside it then counts. Where it says \"our "
+    "assumption\", a true value beyond it asks for more; the report lists what to find next. "
+    "Leaving an entry out means the same.",
 )
 _LOADS = ("Loads that stay on the bus during pre-charge, such as a heater's electronics. Take away "
           "one mark before each line of this section and repeat it for every load. A load is "
@@ -319,6 +330,10 @@ _LOADS = ("Loads that stay on the bus during pre-charge, such as a heater's elec
 _BRANCHES = ("Branches: every smaller conductor that leaves the pack or its bus, sense and monitor "
              "wires too. Take away one mark before each line of this section and repeat it for "
              "every branch; a branch has its power or its current.")
+_FIGURES = ("Figures of the module itself, from its plate, its data sheet or your bench. Take away "
+            "the mark before a line, and it counts in place of what the record or the class says. "
+            "Chemistry, cells_in_series and capacity stand in place of a label, never beside it.")
+ABSENT = "what the label, the record or the class says counts"
 _ROUTES = "One [[cables.route]] for every run of cable; repeat the section for more."
 
 
@@ -335,6 +350,8 @@ def starter_brief(cautions: Sequence[str] = ()) -> str:
     lines += [*_plain_lines("")]
     for section, header in SECTIONS.items():
         body = [header, *_plain_lines(section), *_quantity_lines(section)]
+        if section == "modules":
+            body += ["", *_module_lines()]
         if section == "branch":
             body = [*_comment(_BRANCHES), *(f"# {line}".rstrip() for line in body)]
         if section == "precharge.load":
@@ -346,6 +363,28 @@ def starter_brief(cautions: Sequence[str] = ()) -> str:
                 lines += ["", *_optional_lines(optional, head)]
         lines += ["", *body]
     return "\n".join(lines) + "\n"
+
+
+def _module_figures() -> Iterator[tuple[str, str, str, str]]:
+    """Name, meaning, example and form of what a module may say and no line above has said."""
+    said = {plain.name for plain in PLAIN if plain.section == "modules"}
+    said |= {key.name for key in keys_of("modules")}
+    for name, (title, example) in WORDS.items():
+        if name not in said:
+            yield name, title, example, "text"
+    for name, key in FIGURES.items():
+        if name not in said:
+            yield name, key.title, key.example, key.dimension
+
+
+def _module_lines() -> Iterator[str]:
+    yield from _comment(_FIGURES)
+    for name, title, example, _ in _module_figures():
+        if name == MODULE_RESISTANCE.name:  # of all figures the one that decides most
+            yield from _comment(MODULE_RESISTANCE.find, "  find:    ")
+            yield from _comment(f"{MODULE_RESISTANCE.consequence} ({MODULE_RESISTANCE.doubt})",
+                                "  unknown: ")
+        yield f"# {name} = {example}  # {title}"
 
 
 def _comment(words: str, label: str = "") -> list[str]:
@@ -373,15 +412,16 @@ def _quantity_lines(section: str) -> Iterator[str]:
         yield from _comment(f"{key.title}{choices}")
         yield from _comment(key.find, "  find:    ")
         example = f"{key.name} = {EXAMPLES[key.dotted]}"
+        meaning = f"{key.consequence} ({key.doubt})" if key.doubt else key.consequence
         if key.required:
-            yield from _comment(key.consequence, "  unknown: ")
+            yield from _comment(meaning, "  unknown: ")
             yield example + MARK
         elif key.name == "resistance":  # the load shown is one of constant power
             yield f"# {example}"
         elif section == "precharge.load":
             yield example
         else:
-            yield from _comment(key.consequence, "  unknown: ")
+            yield from _comment(meaning, "  unknown: ")
             yield f'{example}{MARK}, or write "unknown"' if key.dotted in STATED else \
                 f'{key.name} = "unknown"  # for example {EXAMPLES[key.dotted]}'
 

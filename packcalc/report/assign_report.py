@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from packcalc.bench.assign import AssignmentStudy, Place
+from packcalc.bench.joining import worst_joining
 from packcalc.checks import FAIL
 from packcalc.findings import Finding, Origin
 from packcalc.report.assign_plot import groups_figure
@@ -159,7 +160,10 @@ def _before_joining(study: AssignmentStudy) -> Section:
                   (_FULL_NOTE if full else _MOVE_NOTE).format(
                       cell=show(plan.cell_limit, "V"), charging=show(plan.hours[0], "h"),
                       draining=show(plan.hours[1], "h")))
-    return Section("balance_plan", "Before anything is joined", (*blocks, table))
+    worst = worst_joining(study)
+    chain = (Chain("joining.worst", _cut(worst, _ends(study), {})),) if worst is not None \
+        and worst.number > 0 else ()
+    return Section("balance_plan", "Before anything is joined", (*blocks, table, *chain))
 
 
 _MOVE_NOTE = (

@@ -27,14 +27,16 @@ def inputs_table(brief: Brief) -> Table:
     columns = (column("entry", "Entry"), column("meaning", "Meaning", wide=True),
                column("value", "Value"), column("basis", "Basis"),
                column("origin", "Origin", wide=True), column("note", "Note", wide=True))
-    rows = []
+    rows, doubts = [], {u.dotted: u.key.doubt for u in brief.unknowns}
     for dotted, leaf in brief.entries():
         if leaf.known:
+            note = "; ".join(filter(None, (leaf.note, doubts.get(dotted, ""))))
             rows.append((Cell(dotted), Cell(leaf.title), Cell(leaf.shown), Cell(leaf.basis),
-                         words(str(leaf.origin or "")), words(leaf.note)))
+                         words(str(leaf.origin or "")), words(note)))
     rows += [_word_row(brief, dotted, value) for dotted, value in brief.words()
              if dotted != "note"]  # it stands above the table
-    return Table("inputs", "Inputs and assumptions", columns, tuple(rows))
+    return Table("inputs", "Inputs and assumptions", columns, tuple(rows),
+                 note=f"Entries are those of {brief.place}; figures name its line.")
 
 
 def _word_row(brief: Brief, dotted: str, value: str) -> tuple[Cell, ...]:
@@ -62,6 +64,11 @@ def modules_table(brief: Brief) -> Table:
                  tuple(rows), "assumed: filled in from the cell class, because nobody gave it")
 
 
+def _taken(unknown: Unknown) -> Cell:
+    """What counts meanwhile, and whether a true value may ask for more."""
+    return words("; ".join(filter(None, (unknown.taken, unknown.key.doubt))))
+
+
 def next_table(brief: Brief, layout: Layout | None, most: int = 0,
                steps: tuple[NextStep, ...] | None = None,
                elsewhere: str = "packcalc check lists them") -> Table:
@@ -75,19 +82,19 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0,
         elsewhere: where the others stand, in words.
     """
     columns = (column("entry", "Entry"), column("meaning", "What is open", wide=True),
-               column("taken", "Counted on meanwhile"),
+               column("taken", "Counted on meanwhile", wide=True),
                column("swing_percent", "Moves by", "%"), column("moves", "Which figure", wide=True),
                column("consequence", "What that means", wide=True),
                column("find", "How to find it", wide=True))
     if layout is None:
         # What decides comes first; all else moves nothing while it is open.
         ordered = sorted(brief.unknowns, key=lambda u: not u.decides)
-        rows = tuple((Cell(u.dotted), Cell(u.key.title), words(u.taken), Cell("–"),
+        rows = tuple((Cell(u.dotted), Cell(u.key.title), _taken(u), Cell("–"),
                       words("everything: nothing is tried without it" if u.decides else ""),
                       words(u.key.consequence), words(u.key.find)) for u in ordered)
         return Table("find_next", "Find these next, what decides first", columns, rows)
     rows = tuple(
-        (Cell(s.unknown.dotted), Cell(s.unknown.key.title), words(s.unknown.taken),
+        (Cell(s.unknown.dotted), Cell(s.unknown.key.title), _taken(s.unknown),
          number(s.swing, "%", 2) if s.moves else Cell("–"), words(s.moves),
          words(s.unknown.key.consequence), words(s.unknown.key.find))
         for s in (find_next(brief, layout) if steps is None else steps)[:most or None])
@@ -102,10 +109,14 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0,
 
 def _also_open(unknowns: tuple[Unknown, ...]) -> Table:
     """The open entries that move less, a line each."""
-    columns = (column("entry", "Entry"), column("taken", "Counted on meanwhile"),
+    columns = (column("entry", "Entry"), column("taken", "Counted on meanwhile", wide=True),
                column("find", "How to find it", wide=True))
-    rows = tuple((Cell(u.dotted), words(u.taken), words(u.key.find)) for u in unknowns)
+    rows = tuple((Cell(u.dotted), _taken(u), words(u.key.find)) for u in unknowns)
     return Table("also_open", "Open as well, less decisive", columns, rows)
+
+
+def _open(count: int) -> str:
+    return "1 entry is open" if count == 1 else f"{count} entries are open"
 
 
 def check_document(brief: Brief) -> Document:
@@ -115,15 +126,18 @@ def check_document(brief: Brief) -> Document:
     study = list_layouts(brief)
     layout = (study.layout(0) if len(study) else
               study.misses[0].layout if study.misses else None)
-    found = (f"{len(study)} layouts of {study.tried} tried meet the brief; packcalc layouts lists "
-             "them." if len(study) else
+    one = len(study) == 1
+    found = (f"{len(study)} layout{'' if one else 's'} of {study.tried} tried "
+             f"{'meets' if one else 'meet'} the brief; packcalc layouts lists "
+             f"{'it' if one else 'them'}." if len(study) else
              "The brief can be read, but no layout can be tried yet; the reasons stand below."
              if not study.tried else
              f"The brief can be read, but no layout of {study.tried} tried meets it; packcalc "
              "layouts says what is near.")
     blocks: list[Block] = [
-        Paragraph(f"Nothing is wrong in {brief.place}. {len(brief.unknowns)} entries are open; "
-                  "each is counted on its safe side until it is known.", "lead"),
+        Paragraph(f"Nothing is wrong in {brief.place}. {_open(len(brief.unknowns))}; "
+                  "what is counted meanwhile stands beside each. Where it is called our "
+                  "assumption it is no bound: a true value beyond it asks for more.", "lead"),
         Paragraph(found)]
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.assign import AssignmentStudy, at_voltage
+from packcalc.bench.stored import of_pack
 from packcalc.bench.grade import GradedLot
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_cautions
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.as_built import Held
 from packcalc.measured import Measured, measured_against
-from packcalc.mixes import mix_cautions
+from packcalc.mixes import mix_cautions, module_numbers
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import (
@@ -129,6 +130,7 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
     """The whole file for review, with the marks of a review and what was really built."""
     brief = study.brief
     review = merge(study) if review is None else review
+    salvage = _at_highest(study, salvage)
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
     measured = measured_against(study, salvage.lot, salvage.dealt) if salvage else Measured()
     worked = _appendix(study, layout=True, more=salvage_chains(salvage.dealt) if salvage else ())
@@ -145,8 +147,18 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
     return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
 
 
+def _at_highest(study: ProtectionStudy, salvage: Salvage | None) -> Salvage | None:
+    """The assignment asked for isolation at the voltage that every other figure rests on."""
+    if salvage is None or salvage.dealt is None:
+        return salvage
+    return replace(salvage, dealt=at_voltage(salvage.dealt, study.pack.highest_voltage))
+
+
 def _name(study: ProtectionStudy) -> str:
-    return f"{study.layout.label} {study.layout.arrangement} ({study.pack.cells})"
+    brief, layout = study.brief, study.layout
+    several = len(brief.modules) + len(brief.untyped) > 1
+    of = f" of module {module_numbers(brief, layout.entries)}" if several else ""
+    return f"{layout.label} {layout.arrangement}{of} ({study.pack.cells})"
 
 
 def _sentence(study: ProtectionStudy) -> str:
@@ -176,7 +188,16 @@ def _into_a_fault(study: ProtectionStudy) -> str:
     most, alone = _most(study), study.faults.highest
     if most is alone:
         return f"up to {alone.shown} into a fault"
-    return f"up to {most.shown} into a fault with every source ({alone.shown} without)"
+    return f"up to {most.shown} into a fault with {_sources(study)} ({alone.shown} without)"
+
+
+def _sources(study: ProtectionStudy) -> str:
+    """What is in the sum: a motor that makes a voltage is not, while nobody knows its current."""
+    feeds, quiet = study.circuit.feeds, study.brief.motor.back_voltage
+    counted = feeds.motor is not None and feeds.motor.known
+    if counted or (quiet.known and quiet.number == 0):
+        return "every source"
+    return "every source but a spinning motor, of which nobody stated the current"
 
 
 def _fault_highest(study: ProtectionStudy) -> Cell:
@@ -201,7 +222,8 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
         ("fault_highest_A", "Highest fault current", _fault_highest(study)),
         ("fault_lowest_A", "Lowest fault current", _cell(faults.lowest)),
         ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
-        ("stored_energy_kWh", "Energy stored when full", _cell(pack.total_energy)),
+        ("stored_energy_kWh", "Energy stored when full, at most",
+         _cell(of_pack(study.brief, pack))),
     )))
     blocks += [b for b in front_against_bench(bench) if isinstance(b, Facts)]
     blocks.append(Paragraph(_open_line(study), "open"))
@@ -287,21 +309,22 @@ def _assumed(study: ProtectionStudy) -> Section:
     return Section("inputs", "Inputs and assumptions", tuple(blocks))
 
 
-def _figures(pack: PackModel) -> tuple[Finding, ...]:
+def _figures(study: ProtectionStudy) -> tuple[Finding, ...]:
+    pack = study.pack
     return (pack.highest_voltage, pack.full_voltage, pack.regeneration_voltage,
             pack.nominal_voltage, pack.empty_voltage, pack.charge_left, pack.loaded_voltage,
             pack.available_power, pack.largest_power, pack.continuous_power,
             pack.peak_current, pack.continuous_current, pack.charging_current,
             pack.regeneration_current, pack.module_peak_current, pack.module_rate,
             pack.module_peak_limit, pack.module_continuous_limit, pack.module_charge_limit,
-            pack.capacity, pack.usable_energy, pack.total_energy, pack.mass,
+            pack.capacity, pack.usable_energy, of_pack(study.brief, pack), pack.mass,
             pack.resistance_sag, pack.resistance_initial, pack.resistance_long)
 
 
 def _chosen(study: ProtectionStudy) -> Section:
     """The chosen layout at its corners, with chains."""
     pack = study.pack
-    figures = _figures(pack)
+    figures = _figures(study)
     blocks: list[Block] = [
         _layout_facts(study),
         findings_table("corner_figures", "Figures of the layout, each at its governing corner",
@@ -339,7 +362,7 @@ def _appendix(study: ProtectionStudy, *, layout: bool,
         ("highest", faults.highest), ("lowest", faults.lowest),
         ("time_constant", faults.time_constant_highest)) if f.known]
     if layout:
-        chains += named_chains("layout", _figures(study.pack))
+        chains += named_chains("layout", _figures(study))
     for item in study.items:
         chains += item_chains(item)
     chains += [*places_chains(study.circuit.places), *more]

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from packcalc import modules as mod
 from packcalc.brief import Brief
-from packcalc.layouts import RANKING
-from packcalc.mixes import mix_cautions
+from packcalc.layouts import NEAREST, RANKING, Layout
+from packcalc.mixes import mix_cautions, module_numbers
 from packcalc.report.blocks import column, number, whole, words
 from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
 from packcalc.report.document import (
@@ -20,7 +20,7 @@ from packcalc.report.document import (
     Table,
 )
 from packcalc.report.frame import document
-from packcalc.study import LayoutStudy
+from packcalc.study import LayoutStudy, above_maximum
 
 COLUMNS = (
     column("layout", "Layout"), column("arrangement", "Arrangement"), column("cells", "Cells"),
@@ -35,6 +35,7 @@ COLUMNS = (
     column("mass_kg", "Mass", "kg"), column("modules_used", "Used", ""),
     column("modules_left", "Left", ""), column("monitor_channels", "Channels", ""),
     column("smallest_margin_percent", "Smallest margin", "%"), column("modules", "Modules"),
+    column("module_entries", "Entry"),
 )
 
 LEGEND = (
@@ -46,6 +47,21 @@ LEGEND = (
     "lowest voltage at which it may be drawn. Rate: peak current of a module against its real "
     "capacity. Channels: cell voltages to monitor."
 )
+ENTRY = ("Entry: number in the brief's list of [[modules]], as --module takes it; the same stands "
+         "in brackets behind a layout where the brief has several.")
+
+
+def _label(brief: Brief, layout: Layout) -> Cell:
+    """The layout, told apart from its namesakes of other modules; a script gets the bare name."""
+    if len(brief.modules) + len(brief.untyped) == 1:
+        return words(layout.label)
+    return Cell(f"{layout.label} ({module_numbers(brief, layout.entries)})", layout.label)
+
+
+def _made_of(brief: Brief, layout: Layout) -> tuple[Cell, Cell]:
+    """The modules by id, and their numbers in the brief."""
+    return (words(" + ".join(brief.modules[p.entry].module.id for p in layout.parts)),
+            words(module_numbers(brief, layout.entries)))
 
 
 def _row(study: LayoutStudy, rank: int) -> tuple[Cell, ...]:
@@ -58,15 +74,14 @@ def _row(study: LayoutStudy, rank: int) -> tuple[Cell, ...]:
     real = r["capacity"] / layout.parallel
     channels = layout.parallel * sum(p.series * o.module.series
                                      for p, o in zip(layout.parts, on_hand, strict=True))
-    return (words(layout.label), words(layout.arrangement), words(layout.cells(brief)),
+    return (_label(brief, layout), words(layout.arrangement), words(layout.cells(brief)),
             number(r["highest_voltage"], "V"), number(r["full_voltage"], "V"),
             number(r["regeneration_voltage"], "V"), number(r["mean_voltage"], "V"),
             number(r["loaded_voltage"], "V"), number(r["total_energy"], "kWh"),
             number(r["usable_energy"], "kWh"), number(r["available_power"], "kW"),
             number(r["continuous_power"], "kW"), number(most, "A"), number(per_module, "A"),
             number(per_module / real, "1/h"), number(r["mass"], "kg"), whole(used), whole(left),
-            whole(channels), number(r["smallest_margin"], "%", 2),
-            words(" + ".join(o.module.id for o in on_hand)))
+            whole(channels), number(r["smallest_margin"], "%", 2), *_made_of(brief, layout))
 
 
 def layouts_table(study: LayoutStudy, most: int) -> Table:
@@ -74,20 +89,24 @@ def layouts_table(study: LayoutStudy, most: int) -> Table:
     shown = min(most, len(study)) if most else len(study)
     rows = tuple(_row(study, rank) for rank in range(shown))
     more = f" {len(study) - shown} more not shown." if len(study) > shown else ""
-    return Table("layouts", f"{len(study)} candidate layouts of {study.tried} tried, ranked",
-                 COLUMNS, rows, f"Ranked by: {RANKING}. {LEGEND}{more}" if rows else "")
+    many = "s" if len(study) != 1 else ""
+    return Table("layouts", f"{len(study)} candidate layout{many} of {study.tried} tried, ranked",
+                 COLUMNS, rows, f"Ranked by: {RANKING}. {LEGEND} {ENTRY}{more}" if rows else "")
 
 
 def misses_table(study: LayoutStudy) -> Table:
     """The nearest misses, each with what fails and what would let it in."""
     columns = (column("layout", "Layout"), column("arrangement", "Arrangement"),
                column("cells", "Cells"), column("fails", "What fails, and by how much", wide=True),
-               column("change", "What would let it in", wide=True))
+               column("change", "What would let it in", wide=True),
+               column("modules", "Modules"), column("module_entries", "Entry"))
+    brief = study.brief
     rows = tuple(
-        (words(m.layout.label), words(m.layout.arrangement), words(m.cells),
-         words(m.fails), words(m.change))
+        (_label(brief, m.layout), words(m.layout.arrangement), words(m.cells),
+         words(m.fails), words(m.change), *_made_of(brief, m.layout))
         for m in study.misses)
-    return Table("near_misses", "Nearest misses", columns, rows)
+    return Table("near_misses", "Nearest misses", columns, rows,
+                 f"Nearest first: {NEAREST}. {ENTRY}")
 
 
 MOST_OPEN = 6  # open entries listed where no layout fits
@@ -152,6 +171,9 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
     mixed = tuple(dict.fromkeys(w for one in shown for w in mix_cautions(study.brief, one.entries)))
     if mixed:
         blocks.append(Bullets(mixed, kind="caution"))
+    above = above_maximum(study.brief) if shown else ()
+    if above:
+        blocks.append(Bullets(above, key="above_maximum", kind="caution"))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:

@@ -174,8 +174,8 @@ def test_ranges_that_overlap_leave_no_hole():
     hole = found.holes[0]
     assert hole.device == TOO_EARLY
     assert hole.low == pytest.approx(1500.0, rel=1e-6)
-    # until 1e6/I² = 0.1 s, that is 3162 A
-    assert hole.high == pytest.approx(math.sqrt(1e6 / 0.1), rel=1e-6)
+    # until the sheet's 1.2e6 A²s are let through at 0.1 s: the rise adds 1.5·2 ms, 3517 A
+    assert hole.high == pytest.approx(math.sqrt(1.2e6 / (0.1 - 0.003)), rel=1e-6)
 
 
 def test_a_trip_held_back_above_its_limit_closes_that_hole():
@@ -186,10 +186,10 @@ def test_a_trip_held_back_above_its_limit_closes_that_hole():
 
 
 def test_a_contactor_that_breaks_up_to_the_crossing_is_a_valid_pair():
-    # the trip comes at 0.1 s; from 3162.3 A the fuse is quicker
-    strong = contactor(break_discharge="3163 A", break_charge="3163 A")
+    # the trip comes at 0.1 s; from √(1.2e6/0.097) = 3517.3 A the fuse is quicker
+    strong = contactor(break_discharge="3518 A", break_charge="3518 A")
     assert not coordinate(asked(contactor=strong)).holes
-    weak = contactor(break_discharge="3162 A", break_charge="3162 A")
+    weak = contactor(break_discharge="3517 A", break_charge="3517 A")
     assert coordinate(asked(contactor=weak)).holes
 
 
@@ -353,7 +353,7 @@ def test_closed_contactor_is_pressed_most_between_the_ends():
 def test_beyond_the_withstand_curve_only_a_cut_off_current_helps():
     far = coordinate(asked(low=1000.0, high=20000.0, trips=None))
     assert check(far, "closed contactor").verdict == NOT_EVALUATED
-    limiting = fuse(cut_off_current="9 kA")
+    limiting = fuse(cut_off_current="9 kA", clearing_i2t="1000000 A2s")
     near = coordinate(asked(low=1000.0, high=20000.0, fuse=limiting, trips=None))
     assert check(near, "closed contactor").verdict == PASS
 

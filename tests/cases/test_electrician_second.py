@@ -113,9 +113,9 @@ def test_a_hole_between_the_ends_of_a_place_fails_it(faulty, key):
     # the contactor breaks 1000 A; the fuse clears before the trip of 0.8 s from
     # 2250·0.8^−0.1663 = 2335 A, where 0.1663 = ln(3300/2250)/ln(1/0.1)
     assert 2250.0 * 0.8 ** -(log(3300 / 2250) / log(10.0)) == pytest.approx(2335.0, abs=0.5)
-    assert found.between.words == "nobody from 1000 A to 2335 A"
+    assert found.between.words == "nobody from 1000 A to 2336 A"
     assert found.nobody and worst(found.checks) == FAIL and found.remedies
-    assert f"{found.title} (from 1000 A to 2335 A)" in headline(faulty.circuit.places)
+    assert f"{found.title} (from 1000 A to 2336 A)" in headline(faulty.circuit.places)
 
 
 def test_the_trip_that_tears_the_contactor_open_is_named(faulty):
@@ -238,8 +238,10 @@ def test_the_cable_is_held_against_the_slower_trip_too(truck):
     one = told(truck, "coordination", "survives the heat of a second chassis fault")
     # the fuse's curve reaches 0.515 s at 1800·0.515^−0.1667… A: more heat than the trip of 0.15 s
     clearing = truck.coordination.sweep.fuse.clearing
-    at = float(clearing.current_at(0.515))
-    assert one.demand.number == pytest.approx(at ** 2 * 0.515, rel=1e-3)
+    # of a rising current 1.5·τ later: from there the trip is no longer the quicker
+    late = 0.515 - 1.5 * truck.coordination.asked.time_constant.number
+    at = float(clearing.current_at(late))
+    assert at ** 2 * late <= one.demand.number <= at ** 2 * 0.515
     assert one.demand.number > truck.coordination.worst_heat.number
     assert one.verdict == PASS
 
@@ -262,11 +264,16 @@ UNTIMED = "contactors opened untimed during a short"
 def test_a_coil_that_drops_in_a_short_meets_what_the_fuse_has_not_cleared(truck):
     one = told(truck, "switching", UNTIMED)
     clearing = truck.coordination.sweep.fuse.clearing
-    assert one.demand.number == pytest.approx(float(clearing.current_at(0.015)))
-    assert one.demand.number == pytest.approx(4021.0, abs=1.0)  # at 15 ms
+    # 15 ms after the coil the fuse has cleared what its curve clears in that time less the rise
+    # of the current, one and a half time constants; one step of the grid more
+    left = float(clearing.current_at(0.015 - 1.5 * truck.coordination.asked.time_constant.number))
+    assert left <= one.demand.number <= 1.02 * left
     assert one.verdict == CAUTION and one.figure.number == 3000.0
-    # the fuse clears 3000 A in 56.2 ms: so long the coils must be held up
-    assert "hold up the coils' supply for at least 0.05620 s" in one.remedy
+    # the fuse clears a steady 3000 A in 56.2 ms, and one that rises 1.5·τ later: so long the
+    # coils must be held up
+    late = 0.0562 + 1.5 * truck.coordination.asked.time_constant.number
+    held = float(one.remedy.split("at least ")[1].split(" s")[0])
+    assert held == pytest.approx(late, abs=5e-5)
     assert "faster or smaller fuse" in one.remedy and "breaks more" in one.remedy
     late = told(truck, "switching", "short that begins once the coils have dropped")
     assert late.verdict == NOT_EVALUATED
@@ -303,9 +310,9 @@ def test_an_opening_before_the_first_point_of_the_curve_meets_the_highest_fault(
     # the curve's shortest time is 10 ms, and the contact parts after 9 ms
     held = coordinate(asked(contactor=contactor(opening_time="9 ms")))
     assert opened_untimed(held).left.number == 20000.0
-    # I²t = 1e6: at 20 ms √(1e6/0.02) = 7071 A
+    # 1.2e6 A²s by the sheet, τ 2 ms: at 20 ms √(1.2e6/(0.020 − 0.003)) = 8401.7 A
     held = coordinate(asked(contactor=contactor(opening_time="20 ms")))
-    assert opened_untimed(held).left.number == pytest.approx(7071.07, abs=0.01)
+    assert 8401.6 <= opened_untimed(held).left.number <= 1.01 * 8401.7
 
 
 @pytest.mark.parametrize("words", ["a crash opens", "12 V supply is lost"])
@@ -395,8 +402,8 @@ def test_two_spans_are_told_apart():
 
 def test_below_the_failing_span_nobody_ends_the_heat(faulty):
     heat = told(faulty, "coordination", "survives the heat over the whole range")
-    assert "fails from 2335 A to 2668 A" in heat.reason
-    assert "from 1000 A to 2335 A nobody ends the heat, and no conductor holds" in heat.reason
+    assert "fails from 2336 A to 2668 A" in heat.reason
+    assert "from 1000 A to 2336 A nobody ends the heat, and no conductor holds" in heat.reason
 
 
 def test_a_hole_alone_is_no_failing_span():

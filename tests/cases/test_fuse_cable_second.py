@@ -163,7 +163,7 @@ def test_a_bare_rating_of_the_branch_is_held_too(tmp_path):
 
 def test_one_circuit_with_two_loads_is_told_and_the_larger_counts(tmp_path, truck):
     branch = item(truck, "branch.charge cable")
-    check = named(branch.checks, "One circuit, one load: branch and charge cable")
+    check = named(branch.checks, "One circuit, one load: branch and charging")
     # The plate says 32 A; 11 kW at the lowest charging voltage asks 33.64 A.
     assert check.verdict == CAUTION and check.figure.number == 32.0
     assert check.demand.number == pytest.approx(truck.pack.charging_current.number)

@@ -171,10 +171,11 @@ def test_an_open_reaction_asks_for_no_less_than_any_answer(reaction, highest) ->
     assert chain.highest.note.startswith("at least this") is (reaction == "unknown")
 
 
-def test_with_no_maximum_given_the_rise_begins_at_the_braking_limit() -> None:
+def test_with_no_maximum_given_the_highest_operating_voltage_counts() -> None:
+    # 420 V: an open maximum is counted as the top of the voltage range, above the braking limit
     found = study("truck", inverter__overvoltage_reaction="unknown",
                   inverter__absolute_maximum="unknown", regeneration__voltage_limit="419 V")
-    assert found.pack.highest_voltage.number == pytest.approx(419.0)
+    assert found.pack.highest_voltage.number == pytest.approx(420.0)
 
 
 # -- a motor that drives the pack -------------------------------------------------------------

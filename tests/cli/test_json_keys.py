@@ -25,8 +25,8 @@ LAYOUT = ("layout", "arrangement", "cells", "highest_voltage_V", "full_voltage_V
           "regeneration_voltage_V", "nominal_voltage_V", "loaded_voltage_V", "total_energy_kWh",
           "usable_energy_kWh", "available_power_kW", "continuous_power_kW", "peak_current_A",
           "module_peak_current_A", "rate_per_h", "mass_kg", "modules_used", "modules_left",
-          "monitor_channels", "smallest_margin_percent", "modules")
-MISS = ("layout", "arrangement", "cells", "fails", "change")
+          "monitor_channels", "smallest_margin_percent", "modules", "module_entries")
+MISS = ("layout", "arrangement", "cells", "fails", "change", "modules", "module_entries")
 DUTY = ("quantity", "symbol", "value", "unit", "basis", "note")
 CHECK = ("check", "verdict", "why", "remedy")
 SPECIFICATION = ("what", "value", "why")

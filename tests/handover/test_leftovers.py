@@ -35,7 +35,8 @@ from tests.report.devtools import CHROMIUM
 EXAMPLES = ROOT / "examples"
 TRUCK = "hollin-light-truck-400-v-class-invented"
 VAN = "pelling-bakery-van-96-to-144-v-class-invented"
-WANTED = {"build.joint_1": "resistance", "dead.ohms": "resistance", "supply.volts": "voltage"}
+WANTED = {"build.joint_1": "resistance", "dead.ohms": "resistance", "supply.volts": "voltage",
+          "pack.ohms": "resistance"}
 FULL = ",".join(COLUMNS) + "\n"
 TODAY = "2026-11-24"
 
@@ -119,9 +120,9 @@ def test_the_form_names_its_design_and_comes_back() -> None:
 
 @pytest.mark.parametrize(("text", "words"), [
     (row(date="2126-11-24"), "date 2126-11-24 lies in the future: today is 2026-11-24"),
-    (row("build.joint_1", "1 mΩ", "2026-05-02") + row(date="2025-05-03"),
-     "r.csv:3: dead.ohms: date 2025-05-03 lies before the pack was joined: its first joint was "
-     "read on 2026-05-02, line 2"),
+    (row("build.joint_1", "1 mΩ", "2026-05-02") + row("pack.ohms", date="2025-05-03"),
+     "r.csv:3: pack.ohms: date 2025-05-03 lies before the pack was joined, which it needs: its "
+     "first joint was read on 2026-05-02, line 2"),
     (row(calibrated="2026-11-25"), "calibration_date 2026-11-25 lies after the reading"),
 ])
 def test_a_day_that_cannot_be_is_one_line(text, words) -> None:

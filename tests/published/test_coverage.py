@@ -36,6 +36,7 @@ OWN_RULES = {
     "limit_at_health": "no maker prints limits of worn modules",
     "lowest_rest_voltage": "the papers print one curve, seldom both branches of it",
     "rate_half_width": "no published spread of the correction",
+    "reinforced_step": "the sentence of the standard was not seen: two forms, the larger",
     "resistance_at_corner": "no test was read on worn modules at other corners",
     "resistance_at_fault": "policy: age is never counted on against the highest fault",
     "section_energy": "bound: energy falls faster than charge",

@@ -28,7 +28,8 @@ def test_starter_runs_as_it_stands() -> None:
     brief = brief_from_data(tomllib.loads(starter_brief()), "brief.toml", starter_brief())
     required = {k.dotted for k in KEYS if k.required} | set(STATED)
     loads = {k.dotted for k in KEYS if k.section in ("precharge.load", "branch")}
-    assert {u.key.dotted for u in brief.unknowns} == {k.dotted for k in KEYS} - required - loads
+    assert {u.key.dotted for u in brief.unknowns} == (
+        {k.dotted for k in KEYS} - required - loads) | {"modules.resistance"}
     assert "invented" in brief.title
 
 
@@ -52,6 +53,7 @@ def test_starter_names_every_entry_with_meaning_and_where_to_find_it() -> None:
 def test_starter_with_every_example_in_place_is_a_brief() -> None:
     lines = []
     for line in starter_brief().splitlines():
+        line = line.removeprefix("# ") if line.startswith("# resistance = ") else line
         name, _, rest = line.partition(' = "unknown"  # for example ')
         lines.append(f"{name} = {rest}" if rest else line)
     text = "\n".join(lines)

@@ -164,16 +164,18 @@ def impulse(kilovolts):
 
 
 @pytest.mark.parametrize(("value", "expected"), [
-    (4.0, 6.0), (6.0, 8.0), (8.0, 12.0), (0.33, 0.5),   # next preferred step
+    (0.8, 1.5), (1.5, 2.5),                              # next preferred step, the larger
+    (4.0, 6.4), (6.0, 9.6), (8.0, 12.8), (0.33, 0.528),  # 160 %, the larger
     (12.0, 19.2), (10.0, 16.0), (15.0, 24.0)])           # 160 % at the end of and off the series
 def test_reinforced_impulse(value, expected):
     assert reinforced_impulse(impulse(value)).number == pytest.approx(expected * 1e3)
 
 
-def test_reinforced_clearance_is_not_doubled():
+def test_reinforced_clearance_goes_by_the_larger_form():
+    # 4 kV: next step 6 kV, 5.5 mm; 160 % is 6.4 kV, whose row is that of 8 kV
     basic = clearance(impulse(4.0), degree(2), height(0), "basic")
     reinforced = clearance(reinforced_impulse(impulse(4.0)), degree(2), height(0), "reinforced")
-    assert basic.number == pytest.approx(3e-3) and reinforced.number == pytest.approx(5.5e-3)
+    assert basic.number == pytest.approx(3e-3) and reinforced.number == pytest.approx(8e-3)
 
 
 def test_clearance_beyond_20_kv_is_refused():

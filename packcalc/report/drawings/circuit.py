@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from packcalc.bench.stored import of_pack
 from packcalc.brief import Branch
 from packcalc.checks import Item
 from packcalc.findings import Finding
@@ -176,7 +177,8 @@ def _source(study: ProtectionStudy, tags: _Tags) -> Part:
     name = f"{layout.series} modules in series, {layout.parallel} {side}"
     return Part(tags.next("G"), "battery", name, "battery box", voltage=pack.highest_voltage,
                 breaking=study.faults.highest,
-                other=f"{layout.label}, {pack.cells}, {pack.total_energy.shown} when full",
+                other=f"{layout.label}, {pack.cells}, at most "
+                      f"{of_pack(study.brief, pack).shown} when full",
                 note="the current is what it drives into a fault")
 
 
