@@ -16,7 +16,7 @@ import numpy as np
 from packcalc.bench import partition as pt
 from packcalc.bench import rules
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
-from packcalc.bench.dealing import Assignment, Effort, Pins
+from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
 from packcalc.bench.grade import GradedLot, GradedModule
 from packcalc.bench.meaning import Totals, totals
 from packcalc.bench.outlook import Outlook, look_out
@@ -32,6 +32,7 @@ from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layouts import Layout
 from packcalc.modules import INITIAL_PULSE, ModuleType, resistance_initial
 from packcalc.pack import PackModel, model_pack
+from packcalc.units import show
 from packcalc.value import value_object
 
 BETWEEN_BLOCKS = 4
@@ -151,7 +152,7 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     effort = effort or Effort(tolerance=bench.given_up.number)
     _demand(lot, dealt, layout, module)
     pins = pins_of(bench.pins, [d.mark for d in dealt], layout)
-    assignment = deal(dealt, layout, pins, effort, bench.sharing)
+    assignment, left = deal_pinned(dealt, layout, pins, effort, bench.sharing)
     pack = model_pack(brief, layout)
     places = _places(assignment, dealt)
     q, r = (np.array([[getattr(dealt[i], name) for i in row] for row in assignment.places])
@@ -166,7 +167,8 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
         how_sure(brief, lot, module, pack, assignment, dealt),
         _isolation(lot, _voltages(lot, pack), places),
-        (*_other_types(lot, module), *_never_dealt(lot, module), *_notes(assignment, dealt, bench)))
+        (*_other_types(lot, module), *_never_dealt(lot, module), *left,
+         *_notes(assignment, dealt, bench)))
 
 
 def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[Dealt, ...]:
@@ -349,8 +351,100 @@ def _numbers(dealt: Sequence[Dealt]) -> Numbers:
 
 def deal(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effort,
          sharing: str = "capacity") -> Assignment:
-    """Deal by the brief's choice of what comes first."""
+    """Deal by the brief's choice of what comes first; figures are of the readings, unrounded."""
     n = _numbers(dealt)
+    found = _dealt_in_steps(n, layout, pins, effort, sharing)
+    if found.best_value <= found.value * (1.0 + NOTHING) or found.arrangement == "strings":
+        return unrounded(found, n.capacity, found.places)
+    before = pt.assign_groups(n.capacity, None, layout.series, layout.parallel, pins=pins,
+                              effort=effort)
+    return unrounded(found, n.capacity, before.places)
+
+
+def unrounded(found: Assignment, capacity: np.ndarray, before: np.ndarray) -> Assignment:
+    """The same answer with the figures of the capacities themselves, not of whole steps.
+
+    The bound is of whole steps. What rounding took from one group of P (or from the weakest of
+    P strings) is at most what it took from the P modules that it took most from: that is added.
+
+    Args:
+        found: as counted in whole steps.
+        capacity: of each module [C].
+        before: places before any capacity was given up for even resistance.
+    """
+    strings = found.arrangement == "strings"
+    count = found.places.shape[0 if strings else 1]
+    lost = np.clip(capacity - np.round(capacity / found.step) * found.step, 0.0, None)
+    slack = float(np.sort(lost)[-count:].sum())
+
+    def of(places: np.ndarray) -> float:
+        held = capacity[places]
+        return float(held.min(axis=1).sum() if strings else held.sum(axis=1).min())
+
+    value = of(found.places)
+    best = max(of(before), value)
+    return replace(found, value=value, best_value=best, bound=max(found.bound + slack, best))
+
+
+def deal_pinned(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effort,
+                sharing: str = "capacity") -> tuple[Assignment, tuple[str, ...]]:
+    """Deal, and see that modules pinned together are placed where they are good enough.
+
+    Such a pin is met by leaving all of its modules out as well; that is done only where placing
+    them would cost more capacity than may be given up, and it is said.
+    """
+    found, notes = deal(dealt, layout, pins, effort, sharing), []
+    for pin in pins.together:
+        if np.isin(pin, found.places).any():
+            continue
+        names = " with ".join(dealt[i].mark for i in pin)
+        tried = _with_placed(found, pin, dealt, layout, pins, effort)
+        if tried is not None and tried.value >= found.value * (1.0 - effort.tolerance):
+            found = tried
+            continue
+        cost = "they cannot be placed beside the other pins" if tried is None else (
+            f"with them placed the pack would come to {show(tried.value, 'Ah')}, "
+            f"{100 * (1 - tried.value / found.value):.2g} % less")
+        notes.append(f"{names} are {'both' if len(pin) == 2 else 'all'} left out: the pin puts "
+                     f"them into one {'string' if found.arrangement == 'strings' else 'group'} or "
+                     f"leaves them out together; {cost}. Without the pin: see \"what if\".")
+    return found, tuple(notes)
+
+
+def _with_placed(found: Assignment, pin: Sequence[int], dealt: Sequence[Dealt], layout: Layout,
+                 pins: Pins, effort: Effort) -> Assignment | None:
+    """Dealt again with a pin's modules placed; None where that cannot be done.
+
+    Exactly as many modules as there are places are dealt: those of this pin and of pins that are
+    placed already, then the strongest others, so that none of them can be left out.
+    """
+    n = _numbers(dealt)
+    kept = [i for own in pins.together if np.isin(own, found.places).any() for i in own]
+    forced = list(dict.fromkeys((*pin, *kept)))
+    left = [i for own in pins.together if not set(own) & set(forced) for i in own]
+    others = [int(i) for i in np.argsort(-n.capacity, kind="stable")
+              if i not in forced and i not in left]
+    use = sorted([*forced, *others[:found.places.size - len(forced)]])
+    if len(use) != found.places.size:
+        return None
+    at = {i: k for k, i in enumerate(use)}
+    inside = Pins(tuple(tuple(at[i] for i in own) for own in pins.together if own[0] in at),
+                  tuple((at[a], at[b]) for a, b in pins.apart if a in at and b in at),
+                  None if pins.allowed is None else pins.allowed[use])
+    try:
+        again = deal([dealt[i] for i in use], layout, inside, effort)
+    except UserError:
+        return None
+    spare = np.array([i for i in np.argsort(-n.capacity, kind="stable") if i not in at], dtype=int)
+    # The bound of all dealings holds for these too; proven is only what that bound proves.
+    proven = found.proven and again.best_value >= found.best_value
+    return replace(again, places=np.array(use)[again.places], left_out=spare,
+                   bound=max(found.bound, again.best_value), proven=proven,
+                   proof=found.proof if proven else pt.NOT_PROVEN)
+
+
+def _dealt_in_steps(n: Numbers, layout: Layout, pins: Pins, effort: Effort,
+                    sharing: str) -> Assignment:
     series, parallel = layout.series, layout.parallel
     if layout.arrangement == "strings" and parallel > 1:
         return assign_strings(n.capacity, n.resistance, series, parallel, pins=pins,
@@ -412,10 +506,13 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
     error, parallel = bench.capacity_error, assignment.places.shape[1]
     grouped = assignment.arrangement == "grouped"
     group = error.number / np.sqrt(parallel) if grouped else error.number
-    words = [f"A measurement error of {error.shown} on each module moves a group by "
-             f"{100 * group:.2g} %: more than the last steps of this answer "
-             f"({100 * max(assignment.gap, 0.0):.2g} % to the bound). Anything within that error "
-             f"is as good."]
+    gap = max(assignment.gap, 0.0)
+    moves = (f"A measurement error of {error.shown} on each module moves a "
+             f"{'group' if grouped else 'string'} by {100 * group:.2g} %")
+    words = [f"{moves}: more than the last steps of this answer ({100 * gap:.2g} % to the bound). "
+             f"Anything within that error is as good." if gap < group else
+             f"{moves}: no more than the {100 * gap:.2g} % from this answer to the bound. A better "
+             f"dealing, if there is one, might show above that error."]
     open_ = sum(not all(d.measured) for d in dealt)
     if open_:
         words.append(f"{open_} modules are dealt at what is expected of them, not at a reading; "

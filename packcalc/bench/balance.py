@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from packcalc.value import value_object
 
 GRID = np.linspace(0.0, 1.0, 2001)
 TOLD_WITHIN = 0.15     # width of charge that one rest voltage leaves open; wider is not told
-NEAR_ENOUGH = 0.01     # of charge; nearer needs no work
+WITHIN = 0.010         # V a cell: two modules that are joined differ by no more (our rule)
 ROOM_TEMPERATURE = 293.15
 ROUNDING = 1e-9
 WATCHED = "charge fully only under a management system"
@@ -85,6 +86,9 @@ class Step:
         joining: equalising current of the first instant if it were joined as it is [A]: on the
             others of its group, or of its whole string on the other strings; NaN where a
             voltage is missing.
+        expected: rest voltage once the plan is done [V]: its own where it is left, else the
+            plan's; NaN where modules are charged fully.
+        joined: as `joining`, once the plan is done; NaN where modules are charged fully.
     """
 
     mark: str
@@ -97,6 +101,8 @@ class Step:
     current: float
     time: float
     joining: float
+    expected: float = float("nan")
+    joined: float = float("nan")
 
 
 @value_object
@@ -112,6 +118,9 @@ class BalancePlan:
         hours: of charging and of draining, all modules one after another [s].
         sentence: what to do, in words.
         cell_limit: voltage at which the highest cell ends every charge [V].
+        within: most by which two modules may differ when they are joined [V a cell]: the rule,
+            or less where the rule would let more than the charge limit flow.
+        at_most: the largest joining current that a difference of `within` lets flow [A].
     """
 
     steps: tuple[Step, ...]
@@ -122,6 +131,13 @@ class BalancePlan:
     hours: tuple[float, float]
     sentence: str
     cell_limit: float
+    within: float
+    at_most: float
+
+    @property
+    def worst_joined(self) -> float:
+        """The largest current of joining once the plan is done [A]."""
+        return max((s.joined for s in self.steps if np.isfinite(s.joined)), default=0.0)
 
     @property
     def worst_joining(self) -> float:
@@ -160,8 +176,10 @@ def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Find
                  strings: bool = False) -> BalancePlan:
     """Bring every module to one charge before anything is joined.
 
-    The target is the charge that moves the fewest ampere-hours. Where a rest voltage
-    leaves more than 15 % of charge open, as on a flat curve, every module is charged fully.
+    The target is the charge that moves the fewest ampere-hours. A module is left as it is only
+    where any two that are left may be joined: within 10 mV a cell of each other, or nearer where
+    that would exchange more than a module may be charged with. Where a rest voltage leaves more
+    than 15 % of charge open, as on a flat curve, every module is charged fully.
 
     Args:
         module: the type.
@@ -173,7 +191,9 @@ def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Find
     rate = min(current.number, limit) if limit > 0 else current.number
     bands = [(np.nan, np.nan) if s.voltage is None else charge_from_voltage(module, s.voltage)
              for s in standing]
-    joining = (_joining_strings if strings else _joining_groups)(standing)
+    join = _joining_strings if strings else _joining_groups
+    joining = join(standing)
+    within, at_most = _allowed(standing, strings, module.series, limit)
     width = np.array([b - a for a, b in bands])
     middle = np.array([(a + b) / 2 for a, b in bands])
     flat = bool(np.nanmax(width, initial=0.0) > TOLD_WITHIN)
@@ -183,13 +203,26 @@ def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Find
                       for s, band, i in zip(standing, bands, joining, strict=True))
         return BalancePlan(steps, float("nan"), float("nan"), end, limit,
                            (sum(s.time for s in steps), 0.0), _full_sentence(flat, cell_limit),
-                           cell_limit)
+                           cell_limit, within, at_most)
     known = np.isfinite(middle)
     target = _weighted_median(middle[known], np.array([s.capacity for s in standing])[known])
-    steps = tuple(_step(s, z, w / 2, target, rate, i)
+    to = _Target(target, voltage_at(module, target), within / 2 * module.series)
+    steps = tuple(_step(s, z, w / 2, to, rate, i)
                   for s, z, w, i in zip(standing, middle, width, joining, strict=True))
-    return BalancePlan(steps, target, voltage_at(module, target), end, limit, _hours(steps),
-                       _sentence(steps), cell_limit)
+    after = join([replace(s, voltage=step.expected)
+                  for s, step in zip(standing, steps, strict=True)])
+    steps = tuple(replace(step, joined=i) for step, i in zip(steps, after, strict=True))
+    return BalancePlan(steps, target, to.voltage, end, limit, _hours(steps),
+                       _sentence(steps), cell_limit, within, at_most)
+
+
+@value_object
+class _Target:
+    """Charge and rest voltage to bring modules to, and how near one is left as it is [V]."""
+
+    charge: float
+    voltage: float
+    near: float
 
 
 def _hours(steps: Sequence[Step]) -> tuple[float, float]:
@@ -206,18 +239,20 @@ def _sentence(steps: Sequence[Step]) -> str:
                     if count["measure"] else "")
 
 
-def _step(s: Standing, charge: float, band: float, target: float, rate: float,
+def _step(s: Standing, charge: float, band: float, target: _Target, rate: float,
           joining: float) -> Step:
-    def step(action: str, move: float = 0.0) -> Step:
+    def step(action: str, move: float = 0.0, expected: float = target.voltage) -> Step:
         return Step(s.mark, s.place, charge, band, action, move, move, rate if move else 0.0,
-                    float(time_to_move(move, rate)), joining)
+                    float(time_to_move(move, rate)), joining, expected)
 
-    if not np.isfinite(charge):
+    if s.voltage is None:
         return step("measure")
-    if abs(target - charge) <= NEAR_ENOUGH:
-        return step("leave")
-    move = float(charge_to_move(target, charge, s.capacity))
-    return step("charge" if move > 0 else "drain", move)
+    above = s.voltage - target.voltage
+    if abs(above) <= target.near + ROUNDING:
+        return step("leave", expected=s.voltage)
+    # Beyond the end of the curve the charge says nothing, the voltage still says which way.
+    move = float(charge_to_move(target.charge, charge, s.capacity))
+    return step("drain", min(move, 0.0)) if above > 0 else step("charge", max(move, 0.0))
 
 
 def _full_step(module: ModuleType, s: Standing, band: tuple[float, float], rate: float,
@@ -245,6 +280,23 @@ def _full_sentence(flat: bool, cell_limit: float) -> str:
 
 
 # --- joined as they are ----------------------------------------------------------------------
+
+def _allowed(standing: Sequence[Standing], strings: bool, cells: int,
+             limit: float) -> tuple[float, float]:
+    """Most by which modules may differ when joined [V a cell], and what flows at most then [A].
+
+    Worst: one module, or all modules of one string, that far from everything it is joined to.
+    """
+    rows: dict[int, list[float]] = {}
+    for s in standing:
+        rows.setdefault(s.row, []).append(s.resistance)
+    joined = [[sum(own) for own in rows.values()]] if strings else list(rows.values())
+    span = cells * (max(map(len, rows.values()), default=0) if strings else 1)
+    each = max((float(equalising_current(span, own, 1.0 / (sum(1.0 / r for r in ohms) - 1.0 / own)))
+                for ohms in joined if len(ohms) > 1 for own in ohms), default=0.0)
+    within = min(WITHIN, limit / each) if limit > 0 and each > 0 else WITHIN
+    return within, within * each
+
 
 def _joining_groups(standing: Sequence[Standing]) -> list[float]:
     """Equalising current of each module on the others of its group."""

@@ -145,9 +145,10 @@ class _View:
         """Pack capacity of another lot; None where it cannot be dealt."""
         assign = assign_strings if self.strings else pt.assign_groups
         try:
-            return assign(q, None, *self.size, pins=pins, effort=self.effort).best_value
+            held = q[assign(q, None, *self.size, pins=pins, effort=self.effort).places]
         except UserError:
             return None
+        return float(held.min(axis=1).sum() if self.strings else held.sum(axis=1).min())
 
     def what_ifs(self, wanted: WantedPins) -> tuple[WhatIf, ...]:
         middle = float(np.median(self.q))

@@ -48,7 +48,8 @@ PREPARATION = (
 GROUP_RULES = (
     "All modules of a group the same way round; red lead of the meter on what is marked plus: each "
     "reads above zero and within its band. Write each reading down.",
-    "Any two differ by no more than 10 mV a cell; else the plan before joining again.",
+    "Any two differ by no more than the table says (10 mV a cell, less where that would exchange "
+    "more than a module may be charged with); else the plan before joining again.",
     "Link the minus terminals of the group first, then the plus terminals, one module at a time. "
     "Before each plus link measure across the open gap: no more than that difference. About twice "
     "a module's voltage there is a reversed module, and the link would be a dead short: stop.",
@@ -216,7 +217,8 @@ def build_sheet(study: ProtectionStudy, plan: BalancePlan | None = None) -> Buil
     first = (switch.after,) if switch else ()
     inner = tuple(dict.fromkeys((*first, *open_places(study))))
     steps = tuple(_worded(step, study, stack, joints, word) for step in assembly(stack, inner))
-    return BuildSheet(figures, stack, _groups(study, stack), steps, joints, _parts(study),
+    within = plan.within if plan is not None else WITHIN
+    return BuildSheet(figures, stack, _groups(study, stack, within), steps, joints, _parts(study),
                       _warnings(study), study.brief.path.link_resistance, strings_of(study))
 
 
@@ -246,13 +248,13 @@ def _worded(step: Step, study: ProtectionStudy, stack: PackStack, joints: tuple[
                 f"terminal to terminal: {joint.limit_words}")
 
 
-def _groups(study: ProtectionStudy, stack: PackStack) -> tuple[Grouping, ...]:
+def _groups(study: ProtectionStudy, stack: PackStack, within: float) -> tuple[Grouping, ...]:
     """How far the modules of each group may stand apart before they are joined."""
     if position_word(study) != "group":
         return ()
     runs = [Run(k, k) for k in range(1, study.layout.series + 1)]
     return tuple(Grouping(run.first, study.layout.parallel, stack.expected(run),
-                          WITHIN * stack.places[run.first - 1].module.series, stack.highest(run))
+                          within * stack.places[run.first - 1].module.series, stack.highest(run))
                  for run in runs)
 
 

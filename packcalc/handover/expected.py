@@ -15,6 +15,7 @@ from packcalc.value import value_object
 WORDS = "words"
 YES = ("yes", "no")
 SUM, FALL = "sum", "fall"
+BY_SIZE = ("voltage", "current")  # a meter's leads or a clamp may be the wrong way round
 
 
 @value_object
@@ -61,6 +62,7 @@ class Expected:
         lacking: why there is no band, where there is none.
         agrees: with which other readings it must agree, or None.
         like: what it is one of many of ("links"); such readings share one table.
+        polarity: whether its sign tells what stands there, as of a module put in reversed.
     """
 
     id: str
@@ -76,6 +78,13 @@ class Expected:
     lacking: str = ""
     agrees: Agreement | None = None
     like: str = ""
+    polarity: bool = False
+
+    @property
+    def by_size(self) -> bool:
+        """Whether a reading below zero counts by its size: -350 V is no "at most 1 V"."""
+        low = self.low is not None and self.low.known and self.low.number < 0
+        return self.dimension in BY_SIZE and not self.polarity and not low
 
     @property
     def edges(self) -> tuple[Finding, ...]:

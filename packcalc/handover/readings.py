@@ -15,12 +15,15 @@ from packcalc.handover.bands import OUTLIER_SCORE, SCORE_CONSTANT, rule
 from packcalc.handover.expected import FALL, WORDS, Agreement, Expected, Plan, Stage
 from packcalc.handover.figures import BORDER
 from packcalc.handover.trend_rules import TrendRule, trend_rule
-from packcalc.reading.readings_file import Reading
+from packcalc.reading.readings_file import BUILD, UNJOINED, Reading
 from packcalc.value import value_object
 
 IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
 YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"
 APART = "does not agree"
+SWAPPED = "probes swapped? judged by its size"
+RANGE_ENDS = ("void: repeat with a higher range: the meter's ends before the band does, so nothing "
+              "is shown")
 OUT = (BELOW, ABOVE, NO, APART)
 FEWEST = 5
 KINDS = ("build.joint_", "build.group_")
@@ -76,12 +79,24 @@ class Gate:
 
 
 def as_finding(expected: Expected, reading: Reading) -> Finding:
-    """A reading with its origin; who measured, with what and when stands in the note."""
+    """A reading with its origin; who measured, with what and when stands in the note.
+
+    Below zero, where leads or clamp may be the wrong way round, it counts by its size.
+    """
     words = [f"on {reading.date}"] + [f"by {reading.name}"] * bool(reading.name) \
-        + [f"with {reading.instrument}"] * bool(reading.instrument)
-    return leaf(expected.title, "x", expected.unit, reading.value, "measured",
+        + [f"with {reading.instrument}"] * bool(reading.instrument) \
+        + [SWAPPED] * _swapped(expected, reading) \
+        + ["over the meter's range: this or more"] * reading.over
+    value = reading.value
+    if value is not None and _swapped(expected, reading):
+        value = abs(value)
+    return leaf(expected.title, "x", expected.unit, value, "measured",
                 origin=Origin(reading.place, reading.line, expected.id, reading.text),
                 note=", ".join(words))
+
+
+def _swapped(expected: Expected, reading: Reading) -> bool:
+    return expected.by_size and reading.value is not None and reading.value < 0
 
 
 def latest(readings: Sequence[Reading], name: str) -> Reading | None:
@@ -101,9 +116,13 @@ def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
         return Compared(expected, reading, None, YES if said else NO,
                         "" if said else expected.below, questions=questions)
     finding = as_finding(expected, reading)
-    verdict, checks = _held(expected, finding)
+    verdict, checks = _held(expected, finding, over=reading.over)
     apart = _agreement(expected, reading, finding, readings)
     suggests = {BELOW: expected.below, ABOVE: expected.above}.get(verdict, "")
+    if reading.over and verdict == BELOW:
+        suggests = RANGE_ENDS
+    if _swapped(expected, reading):
+        suggests = "; ".join(filter(None, (SWAPPED, suggests)))
     if verdict not in OUT and any(c.verdict == FAIL for c in apart):
         verdict, suggests = APART, expected.agrees.off if expected.agrees else ""
     return Compared(expected, reading, finding, verdict, suggests, (*checks, *apart), questions)
@@ -118,7 +137,7 @@ def _agreement(expected: Expected, reading: Reading, finding: Finding,
     upto = [r for r in readings if r.date <= reading.date]
     others = [(name, latest(upto, name)) for name in agrees.ids]
     units = ("s", "V") if agrees.kind == FALL else (expected.unit,) * len(others)
-    found = [leaf(name, "x", unit, r.value, "measured",
+    found = [leaf(name, "x", unit, abs(r.value) if agrees.kind == FALL else r.value, "measured",
                   origin=Origin(r.place, r.line, name, r.text), note=f"on {r.date}")
              for (name, r), unit in zip(others, units, strict=True)
              if r is not None and r.value is not None]
@@ -145,7 +164,9 @@ def _fall_edges(agrees: Agreement, found: Sequence[Finding]) -> tuple[Finding, .
             trace(bands.longer, time=expected, share=agrees.within))
 
 
-def _held(expected: Expected, finding: Finding) -> tuple[str, tuple[Check, ...]]:
+def _held(expected: Expected, finding: Finding, *, over: bool = False
+          ) -> tuple[str, tuple[Check, ...]]:
+    """Verdict and checks; a meter over its range never shows that something is at most."""
     if not expected.edges:
         return NO_BAND, ()
     checks, verdict = [], IN_BAND
@@ -156,9 +177,21 @@ def _held(expected: Expected, finding: Finding) -> tuple[str, tuple[Check, ...]]
         check = judge(f"{expected.title} {relation} its band's end", STAGE_OF_CHECKS, finding,
                       relation, edge)
         checks.append(check)
-        if check.verdict == "fail":
+        if check.verdict == FAIL:
             verdict = beyond
+        elif over and beyond == ABOVE and verdict == IN_BAND:
+            verdict = ABOVE
     return verdict, tuple(checks)
+
+
+def beyond_a_shut_gate(found: Sequence[Gate]) -> tuple[tuple[str, str], ...]:
+    """(stage, the gate that was shut before it) of what was read live all the same.
+
+    What may be read at the bench before anything is joined counts for no stage.
+    """
+    return tuple((g.stage.title, g.earlier) for g in found if g.earlier and any(
+        c.reading is not None and not c.expected.id.startswith((BUILD, *UNJOINED))
+        for c in g.compared))
 
 
 def _questions(reading: Reading) -> tuple[str, ...]:
@@ -301,7 +334,7 @@ def _trend(expected: Expected, limits: TrendRule, base: Reading, last: Reading,
     series = tuple((r.date, r.text) for r in sorted(own, key=lambda r: (r.date, r.line)))
     title = f"{expected.title}: change since {base.date}"
     assert base.value is not None and last.value is not None
-    if base.value <= 0:
+    if as_finding(expected, base).number <= 0:
         check = Check(title, STAGE_OF_CHECKS, NOT_EVALUATED,
                       reason="the baseline is zero: a share of it says nothing")
         return Trend(expected, limits, base, last, None, check, days, "", None, series)
@@ -310,7 +343,11 @@ def _trend(expected: Expected, limits: TrendRule, base: Reading, last: Reading,
     limit = limits.nearer(moved)
     relation = "at most" if limit.number > 0 else "at least"
     check = judge(title, STAGE_OF_CHECKS, moved, relation, limit, remedy=limits.act)
-    ahead = _ahead(moved, limit, days)
+    over = base.over or last.over
+    if over and check.verdict != FAIL:
+        check = Check(title, STAGE_OF_CHECKS, NOT_EVALUATED, moved, limit, relation,
+                      "a meter was over its range: how far it moved is not known")
+    ahead = None if over else _ahead(moved, limit, days)
     until = _date_after(base.date, ahead) if ahead is not None else ""
     return Trend(expected, limits, base, last, moved, check, days, until, ahead, series)
 

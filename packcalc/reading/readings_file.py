@@ -1,6 +1,6 @@
 """Dated readings from a CSV file: strict, every fault told at once, nothing lost.
 
-Columns: id, value (with its unit, or yes and no), instrument, calibration_date, date, name,
+Columns: id, value (with its unit, or yes and no, or "> 200 MΩ" over range), instrument, calibration_date, date, name,
 note, design, layout. Comma, semicolon or tab between cells, as the head shows; a row that begins
 with `#` is a remark. One id may be read again on another day. The file is never written to.
 """
@@ -28,6 +28,8 @@ NEEDED = ("id", "value", "date")
 WORDS = "words"
 YES_NO = ("yes", "no")
 SIGNED = ("voltage", "current", "temperature")
+OVER = (">", "≥")  # in front of the range of a meter that shows over range
+_SHOWN_OVER = re.compile(r"o\.?l\.?|over ?range|inf|∞", re.IGNORECASE)
 BUILD = "build."  # begins the ids of what is read while the pack is joined
 # What may be read at the bench before: resistor, link and monitor, and a module by itself.
 UNJOINED = ("dead.", "logic.", "supply.", "monitor.", "section.position_")
@@ -63,6 +65,11 @@ class Reading:
     def said_yes(self) -> bool:
         """Whether a word reading says yes."""
         return self.text.lower() == YES_NO[0]
+
+    @property
+    def over(self) -> bool:
+        """Whether the meter showed over range: `value` is then the least that it can be."""
+        return self.text.startswith(OVER)
 
 
 @value_object
@@ -308,7 +315,7 @@ def _reading(place: str, line: int, row: dict[str, str], wanted: Mapping[str, st
         return None
     if not any(row[key] for key in FILLED):
         return None  # a line of the form that nobody has filled yet
-    value = measured(row["value"], wanted[name], fault)
+    value = measured(row["value"], wanted[name], fault, over=True)
     for key in ("date", "calibration_date"):
         if row[key] or key == "date":
             check_date(key, row[key], fault)
@@ -318,8 +325,15 @@ def _reading(place: str, line: int, row: dict[str, str], wanted: Mapping[str, st
                    row["date"], row["name"], row["note"], place, line)
 
 
-def measured(text: str, dimension: str, fault) -> float | None:
-    """A reading in SI; None with a fault where it is none."""
+def measured(text: str, dimension: str, fault, *, over: bool = False) -> float | None:
+    """A reading in SI; None with a fault where it is none.
+
+    Args:
+        text: as written.
+        dimension: of `packcalc.units`, or WORDS.
+        fault: is called with what is wrong and what would be right.
+        over: whether a meter over its range may be written; its range is then the value.
+    """
     if not text:
         fault("value is blank", "leave the row out until it is read")
         return None
@@ -327,11 +341,19 @@ def measured(text: str, dimension: str, fault) -> float | None:
         if text.lower() not in YES_NO:
             fault(f"{text[:40]!r} is no answer", "write yes or no; words belong in the note")
         return None
+    if over and _SHOWN_OVER.fullmatch(text):
+        fault(f"{text!r} does not say beyond what", "write > and the end of the meter's range "
+              "with its unit, as in '> 200 MΩ'")
+        return None
+    beyond = over and text.startswith(OVER)
     try:
-        value = parse(text, dimension)
+        value = parse(text[1:].strip() if beyond else text, dimension)
     except UnitError as error:
         wrong, _, right = str(error).partition("; ")
         fault(wrong, right)
+        return None
+    if beyond and value <= 0:
+        fault(f"{text!r} is no range of a meter", "write > and the end of its range")
         return None
     if value < 0 and dimension not in SIGNED:
         fault(f"{text!r} is below zero", f"no {dimension} is; swap the probes or zero the meter")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
 from packcalc.bench.assign import AssignmentStudy, Place
+from packcalc.bench.balance import WITHIN, BalancePlan, Step
+from packcalc.bench.dealing import AMPERE_HOUR, NOTHING
 from packcalc.bench.joining import worst_joining
 from packcalc.checks import FAIL
 from packcalc.findings import Finding, Origin
@@ -61,7 +64,11 @@ def _answer(study: AssignmentStudy) -> Section:
         ("capacity_Ah", f"{what} [Ah]", number(a.value, "Ah", 6)),
         ("best_capacity_Ah", "before any was given up for even resistance [Ah]",
          number(a.best_value, "Ah", 6)),
-        ("bound_Ah", "no dealing of these modules can exceed [Ah]", number(a.bound, "Ah", 6)),
+        ("bound_Ah", "no dealing of these modules can exceed, rounded up [Ah]",
+         number(_up(a.bound), "Ah", 6)),
+        ("step_Ah", "step that capacities were dealt in, a module; its rounding is in the bound "
+         "[Ah]",
+         number(a.step, "Ah", 2)),
         ("gap_percent", "gap to that bound [%]", number(a.gap, "%", 2)),
         ("given_up_percent", "given up for even resistance [%]", number(a.given_up, "%", 2)),
         ("conductance_gap_percent",
@@ -81,9 +88,15 @@ def _answer(study: AssignmentStudy) -> Section:
     return Section("assignment", "Assignment", tuple(blocks))
 
 
+def _up(charge: float) -> float:
+    """A bound as six digits show it, rounded up so that nothing found can exceed it."""
+    shown = charge / AMPERE_HOUR
+    last = 10.0 ** (math.floor(math.log10(shown)) - 5)
+    return math.ceil(shown / last - NOTHING) * last * AMPERE_HOUR
+
+
 def _build_list(study: AssignmentStudy) -> Section:
     row, plan = _row_word(study), {s.mark: s for s in study.balance.steps}
-    expected = study.balance.voltage if np.isfinite(study.balance.voltage) else None
     columns = (column("place", "Place"), column("mark", "Mark"),
                column("capacity_Ah", "Capacity", "Ah"),
                column("resistance_mohm", "Resistance", "mΩ"),
@@ -93,16 +106,21 @@ def _build_list(study: AssignmentStudy) -> Section:
     rows = tuple(
         (words(p.label), words(p.dealt.mark), number(p.dealt.capacity.number, "Ah"),
          number(p.dealt.resistance.number, "mΩ"),
-         number(p.dealt.graded.row.rest_voltage.value, "V"), number(expected, "V"),
+         number(p.dealt.graded.row.rest_voltage.value, "V"),
+         number(_finite(plan[p.dealt.mark].expected), "V"),
          words(plan[p.dealt.mark].action),
          words(_known_by(p)))
         for p in study.places)
     table = Table("build_list", f"Build list: place is {row} and position", columns, rows,
                   "Check polarity by meter at every joint. Voltages at assembly hold after the "
-                  "plan below.")
+                  "plan below; a module that is left keeps its own.")
     open_ = (_undecided(study),) if study.undecided else ()
     return Section("build_list", "Build list",
                    (*open_, table, _row_table(study), groups_figure(study)))
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None
 
 
 def _known_by(place: Place) -> str:
@@ -125,13 +143,16 @@ def _row_table(study: AssignmentStudy) -> Table:
                column("capacity_Ah", "Weakest" if strings else "Capacity", "Ah"),
                column("resistance_mohm", "Resistance", "mΩ"),
                column("expected_voltage_V", "Voltage at assembly", "V"))
-    each = study.balance.voltage * (study.layout.series if strings else 1)
+    expected = {s.mark: s.expected for s in study.balance.steps}
     rows = []
     for i, (q, r) in enumerate(zip(study.totals.groups, study.totals.resistances, strict=True)):
-        marks = ", ".join(p.dealt.mark for p in study.places if p.row == i)
-        rows.append((words(str(i + 1)), words(marks), number(q.number, "Ah", 6),
-                     number(r.number, "mΩ"), number(each, "V")))
-    return Table("rows", f"Totals of each {row}", columns, tuple(rows))
+        marks = [p.dealt.mark for p in study.places if p.row == i]
+        volts = [expected[mark] for mark in marks]
+        rows.append((words(str(i + 1)), words(", ".join(marks)), number(q.number, "Ah", 6),
+                     number(r.number, "mΩ"),
+                     number(_finite(sum(volts) / (1 if strings else len(volts))), "V")))
+    return Table("rows", f"Totals of each {row}", columns, tuple(rows),
+                 "" if strings else "Voltage: mean of its modules after the plan below.")
 
 
 def _before_joining(study: AssignmentStudy) -> Section:
@@ -140,18 +161,21 @@ def _before_joining(study: AssignmentStudy) -> Section:
     columns = (column("place", "Place"), column("mark", "Mark"),
                column("charge_percent", "Charge", "%"),
                column("band_percent", "Give or take", "%"), column("action", "Do"),
-               column("move_least_Ah", "Takes at least", "Ah"),
+               *((column("move_least_Ah", "Takes at least", "Ah"),) if full else ()),
                column("move_Ah", "Takes at most" if full else "Move", "Ah"),
                column("to_V", "End voltage while charging" if full else "To rest voltage", "V"),
                column("current_A", "At", "A"),
                column("time_h", "For at most" if full else "For", "h"),
-               column("joining_A", "Joined as it is, first instant", "A"))
+               column("joining_A", "Joined as it is, first instant", "A"),
+               *(() if full else (column("joined_A", "Joined after the plan", "A"),)))
     end = plan.end_voltage if full else plan.voltage
     rows = tuple((words(s.place), words(s.mark), number(s.charge, "%", 3), number(s.band, "%", 2),
-                  words(s.action), number(s.least if full else None, "Ah", 3),
-                  number(s.move, "Ah", 3), number(end, "V"), number(s.current, "A", 3),
-                  number(s.time, "h", 3), number(s.joining, "A", 3)) for s in plan.steps)
-    blocks: list[Block] = [Paragraph(f"{plan.sentence}. {_joined_as_they_are(study)}", "caution")]
+                  words(s.action), *((number(s.least, "Ah", 3),) if full else ()),
+                  number(s.move, "Ah", 3), number(_to(s, end), "V"),
+                  number(s.current, "A", 3), number(s.time, "h", 3), number(s.joining, "A", 3),
+                  *(() if full else (number(_finite(s.joined), "A", 3),))) for s in plan.steps)
+    blocks: list[Block] = [Paragraph(
+        f"{plan.sentence}. {_joined_as_they_are(study)}{_joined_after(study)}", "caution")]
     if plan.without_cells:
         blocks.append(Paragraph(
             f"No cell was read of {_some(plan.without_cells)}: not charged fully without a "
@@ -159,7 +183,7 @@ def _before_joining(study: AssignmentStudy) -> Section:
     table = Table("balance_plan", "Before anything is joined", columns, rows,
                   (_FULL_NOTE if full else _MOVE_NOTE).format(
                       cell=show(plan.cell_limit, "V"), charging=show(plan.hours[0], "h"),
-                      draining=show(plan.hours[1], "h")))
+                      draining=show(plan.hours[1], "h"), within=_within(plan)))
     worst = worst_joining(study)
     chain = (Chain("joining.worst", _cut(worst, _ends(study), {})),) if worst is not None \
         and worst.number > 0 else ()
@@ -169,14 +193,42 @@ def _before_joining(study: AssignmentStudy) -> Section:
 _MOVE_NOTE = (
     "Charging {charging}, draining {draining}, one module after another. Every charge ends when "
     "the highest cell reaches {cell}, whatever the plan says; watch the cells. Rest an hour, read "
-    "again, and join only what stands within 10 mV a cell. Most of \"give or take\" is the class's "
+    "again, and join only what stands within {within}. Most of \"give or take\" is the class's "
     "curve, the same for every module: differences between modules are surer than the charge.")
 _FULL_NOTE = (
     "Charging {charging} at most, one module after another, with the current falling at the end on "
     "top. What a module takes is a band, for its rest voltage leaves its charge open: one that has "
     "taken its most and has not ended, or ends well before its least, is set aside until somebody "
     "knows why. No cell above {cell}. The end voltage stands only while charging: an hour later a "
-    "module rests lower. Then join only what stands within 10 mV a cell.")
+    "module rests lower. Then join only what stands within {within}.")
+
+
+def _to(step: Step, end: float) -> float:
+    """Where a module is brought to; its own rest voltage where it is left."""
+    return step.expected if step.action == "leave" else end
+
+
+def _within(plan: BalancePlan) -> str:
+    """How far apart two modules may be joined, rounded down to a tenth of a millivolt."""
+    shown = math.floor(plan.within * 1e4 + NOTHING) / 10
+    return f"{shown:g} mV a cell of each other"
+
+
+def _joined_after(study: AssignmentStudy) -> str:
+    """What flows on joining once the plan is done, beside what a module may be charged with."""
+    plan = study.balance
+    if study.layout.parallel == 1:
+        return ""
+    if plan.charge_limit <= 0:
+        judged = "not judged, for charging is not allowed at 20 °C"
+    else:
+        judged = "within the limit" if max(plan.worst_joined, plan.at_most) \
+            <= plan.charge_limit * (1 + NOTHING) else "BEYOND THE LIMIT: do not join"
+    tight = " (nearer than 10 mV, for the charge limit's sake)" if plan.within < WITHIN else ""
+    own = "" if not np.isfinite(plan.voltage) else \
+        f"with every module at its voltage \"at assembly\" up to {show(plan.worst_joined, 'A')}; "
+    return (f" After the plan: {own}where readings stand within {_within(plan)}{tight}, up to "
+            f"{show(plan.at_most, 'A')}: {judged}.")
 
 
 def _joined_as_they_are(study: AssignmentStudy) -> str:
@@ -343,7 +395,7 @@ def _replacing(study: AssignmentStudy) -> Section:
                   for s in study.outlook.successors[:MOST_SUCCESSORS])
     more = len(study.outlook.successors) - len(later)
     how = ("Before a replacement is joined: bring it to the rest voltage of its group by the same "
-           "plan, within 10 mV a cell; on a flat curve charge both fully, ended by the highest "
+           f"plan, within {_within(study.balance)}; on a flat curve charge both fully, ended by the highest "
            "cell.")
     return Section("replacing", "Replacing a module", (
         Table("replace_first", "Which to replace first: one like the middle of the lot in its "

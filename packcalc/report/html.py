@@ -200,7 +200,8 @@ class _Page:
         taken = inputs_of(step, self.steps)
         numbers = ", ".join(self.as_input(symbol, item) for symbol, item in taken)
         return [(label, words) for label, words in lines(step)
-                if label not in ("basis", "result") and (label != "note" or new_note(step, self.steps))
+                if label not in ("basis", "result")
+                and (label != "note" or new_note(step, self.steps))
                 and not (label == "numbers" and words == numbers)]
 
     def goal(self, step: Step) -> int:
