@@ -11,7 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from packcalc.brief import TAP_CHOICES, Branch, Brief
+from packcalc.brief import Branch, Brief
+from packcalc.brief_keys import TAP_CHOICES
 from packcalc.checks import Item, worst
 from packcalc.clearing import (
     NamedFuses,
@@ -44,7 +45,8 @@ from packcalc.protect.insulation import InsulationResult, insulation_asked, stud
 from packcalc.protect.management import ManagementAsked, ManagementResult, specify_management
 from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.protect.places import FaultPlace, fault_places, place_words
-from packcalc.protect.states import StatesAsked, StatesResult, Untimed, study_states
+from packcalc.protect.state_checks import StatesAsked, Untimed
+from packcalc.protect.states import StatesResult, study_states
 from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
     branch_items,
@@ -139,8 +141,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     branches = tuple(_with_selectivity(item, branch, named, path.faults.highest)
                      for branch, item in zip(brief.branch, branch_items(
                          feeds, lambda branch, lowest, highest: branch_sheet(
-                             named, branch, lowest, highest), _stub_heats(places, answers)),
-                         strict=True))
+                             named, branch, lowest, highest), _stub_heats(places, answers),
+                         path.precharge), strict=True))
     if string_fuse is not None:
         string_fuse = replace(string_fuse, checks=(*string_fuse.checks, *fuses_apart(
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,

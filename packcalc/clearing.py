@@ -26,7 +26,7 @@ from packcalc.part_checks.trip_checks import undervoltage_from
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branches import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
-from packcalc.protect.states import Untimed
+from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
     Answer, Device, clearing_without_parts, path_current,
 )

@@ -12,7 +12,8 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc import transients as tr
-from packcalc.brief import TAP_CHOICES, Branch, Brief, ModulesOnHand
+from packcalc.brief import Branch, Brief, ModulesOnHand
+from packcalc.brief_keys import TAP_CHOICES
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.pack import PackModel, full_module, within
 from packcalc.protect.branches import SENSE, added_capacitance

@@ -10,7 +10,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from packcalc.brief import CHARGE_CONTACTOR_CHOICES, Brief
+from packcalc.brief import Brief
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.checks import FAIL, Candidate, Check, Item, Requirement, named_part, open_of
 from packcalc.clearing import NamedFuses, charging_fuse
 from packcalc.feeds import Feeds

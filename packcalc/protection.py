@@ -38,7 +38,7 @@ from packcalc.part_checks.trip_checks import overload_check
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart, Part
 from packcalc.places import contactor_words, fault_cell, one_pole_loops, places_asked
-from packcalc.protect.cable import MAIN_FUSE, NOBODY, RouteAsked, RouteResult, size_route
+from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.coordination import Coordination, CoordinationAsked, coordinate
 from packcalc.protect.contactor import (
     CLOSING_STEP,
@@ -58,6 +58,7 @@ from packcalc.protect.fuse import FuseAsked, overload_by, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PrechargeAsked, size_precharge
+from packcalc.protect.route_figures import MAIN_FUSE, NOBODY, RouteAsked
 from packcalc.screening import screen_one
 from packcalc.side_circuits import (
     bus_loads,

@@ -20,8 +20,9 @@ from packcalc.decisions import CHOICE, FIGURE, Decision, decisions, finding_dige
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.errors import UserError
 from packcalc.parts import CablePart, ContactorPart, DisconnectPart, FusePart, Part, ResistorPart
-from packcalc.protect.cable import RouteAsked, RouteResult, size_route
+from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.coordination import coordinate
+from packcalc.protect.route_figures import RouteAsked
 from packcalc.protection import (
     CABLE_INDUCTANCE,
     PACK_INDUCTANCE,

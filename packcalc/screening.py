@@ -16,7 +16,7 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
-from packcalc.layouts import CHECKS, Asks, Layout, Screened, asks_of
+from packcalc.layouts import CHECKS, Asks, Layout, Screened
 from packcalc.mixes import SideBySide, most_capacity, stand_together
 from packcalc.value import value_object
 

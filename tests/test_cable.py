@@ -9,7 +9,7 @@ from packcalc import cable_rules, conductors
 from packcalc.checks import FAIL, NOT_EVALUATED, PASS
 from packcalc.errors import OutOfRange, UnknownName
 from packcalc.findings import leaf
-from packcalc.protect import cable
+from packcalc.protect import cable, route_figures
 from packcalc.tables import table
 
 ZERO = 273.15
@@ -35,7 +35,7 @@ def route(**changed):
         fault_highest=given("highest fault", "A", 4000.0),
         fault_lowest=given("lowest fault", "A", 900.0),
         counted_time=given("counted time", "s", 1.0), overload_device="battery management trip")
-    return cable.RouteAsked(**{**base, **changed})
+    return route_figures.RouteAsked(**{**base, **changed})
 
 
 def celsius(title, value, basis="given"):
@@ -221,7 +221,7 @@ def test_the_end_of_a_fault_is_the_lowest_limit_and_assumed_when_not_given():
 def test_the_assumed_end_is_the_lowest_printed_up_to_300_square_millimetres():
     # IEC 60364-5-54 Table A.54.4; no table here goes above 253 mm².
     rows = [r for r in table("cable_k_factors").rows if ">300" not in r["insulation"]]
-    assert cable.JOINT_LIMIT == min(r["final_C"] for r in rows) + ZERO
+    assert route_figures.JOINT_LIMIT == min(r["final_C"] for r in rows) + ZERO
 
 
 def test_a_budget_smaller_than_the_loop_asks_for_a_larger_section():

@@ -11,6 +11,7 @@ from packcalc.bench.sections import Run
 from packcalc.bench.stored import of_type
 from packcalc.bench.teardown import Stack, Step, assembly, band, section_energy
 from packcalc.brief import ModulesOnHand
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.checks import FAIL, Item
 from packcalc.electrical import series_sum
 from packcalc.findings import Finding, Origin, leaf, trace
@@ -30,6 +31,7 @@ from packcalc.handover.inside import (
     strings_of,
     tags_at,
 )
+from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -280,18 +282,29 @@ def _parts(study: ProtectionStudy) -> tuple[BuiltPart, ...]:
                 f"module.{number}" + (f".{p}" if layout.parallel > 1 else ""),
                 f"module, position {number}" + (f", {side} {p}" if layout.parallel > 1 else ""),
                 module.title) for p in range(1, layout.parallel + 1)]
-    return (*found, *_fuse_inside(study), *(
+    return (*found, *_fuse_inside(study), *_charge_contactors(study), *(
         _protective(item, study) for item in study.items if item.specification
         and item.key not in ("insulation", "overvoltage", "coordination",
-                             "string_coordination", "switching", "strings")
+                             "string_coordination", "switching", "strings",
+                             "mid_fuse", "charge_contactor")  # by the lines of their places
         and (item.key != "disconnect" or disconnect_of(study) or disconnect_open(study))))
 
 
 def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
-    """The fuse that stands inside the string beside the main fuse: no item of its own."""
+    """The fuse that stands inside the string beside the main fuse, by its place."""
     return [BuiltPart(INSIDE_FUSE, f"Fuse inside the string, {part.tag}",
-                      f"rated DC voltage: above {study.pack.highest_voltage.shown}")
+                      f"rated DC voltage: above {study.pack.highest_voltage.shown}",
+                      study.brief.parts.mid_fuse)
             for part in parts_inside(study) if part.name == FUSE_INSIDE]
+
+
+def _charge_contactors(study: ProtectionStudy) -> list[BuiltPart]:
+    """What cuts the charge inlet off, in the poles that the brief states."""
+    poles = study.brief.path.charge_contactor
+    if poles not in CHARGE_CONTACTOR_CHOICES[1:]:
+        return []
+    return [BuiltPart("charge_contactor", f"Charge contactor, {poles}",
+                      charge_contactor_demand(study.pack), study.brief.parts.charge_contactor)]
 
 
 def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
@@ -301,8 +314,10 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
              "precharge": named.resistor, "disconnect": named.disconnect,
              "string_fuse": named.string_fuse, "string_contactors": named.string_contactor}
     names |= {f"cable.{route.name}": route.cable for route in study.brief.cables.route}
+    names |= {f"branch.{b.name}": b.fuse_part for b in study.brief.branch}
+    title = f"{item.title}, its fuse" if item.key.startswith("branch.") else item.title
     first = item.specification[0]
-    return BuiltPart(item.key, item.title, f"{first.what}: {first.value}",
+    return BuiltPart(item.key, title, f"{first.what}: {first.value}",
                      names.get(item.key, ""))
 
 

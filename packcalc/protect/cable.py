@@ -8,121 +8,57 @@ run alone must stand the whole current.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from packcalc import tables
 from packcalc.cable_rules import (
-    CurrentTable,
     RuleSet,
     Section,
-    ambient_factor,
-    grouping_factor,
     rule_set,
     sections,
-    table_rise,
 )
-from packcalc.checks import (CAUTION, FAIL, NOT_EVALUATED, STAGES, Candidate, Check, Fact,
-                             Item, Requirement, figure_fact, judge, named_part, word_fact)
+from packcalc.checks import (
+    CAUTION,
+    FAIL,
+    NOT_EVALUATED,
+    STAGES,
+    Candidate,
+    Check,
+    Fact,
+    Item,
+    Requirement,
+    figure_fact,
+    judge,
+    named_part,
+    word_fact,
+)
 from packcalc.conductors import (
     adiabatic_constant,
-    cable_ambient_factor,
-    cable_drop_ratio,
     cable_fault_integral,
-    cable_loop_resistance,
-    cable_voltage_drop,
-    cable_withstand,
-    conductor_temperature,
-    copper_resistance,
-    corrected_current,
     minimum_section,
-    peak_temperature,
     required_table_current,
     route_current,
-    run_current,
-    survivable_current,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, leaf, smallest, trace
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
-from packcalc.units import from_si
+from packcalc.protect.route_figures import (
+    NOBODY,
+    Duty,
+    Figures,
+    Frame,
+    RouteAsked,
+    cables_a_pole,
+    duties_of,
+    duty_of,
+    figures_of,
+    frame_of,
+)
 from packcalc.value import value_object
 
-NOBODY, MAIN_FUSE = "nobody", "main fuse"
 OVERLOAD = "Overload protection"
-JOINT_LIMIT = 160.0 + 273.15   # K, lowest end temperature in IEC 60364-5-54 below 300 mm²
-LONGEST_PEAK = 300.0           # s, a longer peak is a steady load
-SMALL_CIRCUIT = 100.0          # A, NFPA 70 110.14(C)
-UNEVEN = 1.1                   # busier run over an even split
-
-
-@value_object
-class RouteAsked:
-    """What one cable route has to do.
-
-    Attributes:
-        name: e.g. "battery to inverter".
-        length: one way [m].
-        install: way of laying: conduit, surface, touching in air, spaced in air.
-        grouped_circuits: circuits laid together, this route counted as one.
-        insulation_class: of the cable [K].
-        terminal_limit: lower steady limit of the two ends' terminals [K].
-        ambient: air around the cable [K].
-        rules: key of the rule set.
-        continuous_current, peak_current, peak_duration: load of the whole route.
-        system_voltage: lowest system voltage under load, for the drop.
-        voltage_drop_limit: ratio, at the steady current; the peak is held to the budget.
-        fault_highest, fault_lowest: fault currents at the end of the route.
-        counted_time: time within which a fault must be cleared [s].
-        joint_limit: short-time limit of joints and terminals [K]; None takes 160 °C.
-        insulation_end: short-circuit limit of the insulation [K]; None takes 160 °C.
-        resistance_budget: hot loop resistance that the sag was judged with.
-        fuse_rating: of the fuse that feeds this route, if one is chosen.
-        overload_device: who ends an overload, or "nobody".
-        why_nobody: where it is nobody, the cause in words.
-        overload: what the named parts are shown to do about an overload of a route of that
-            capacity; None where no part is at hand.
-        highest_voltage: highest working voltage, for the insulation.
-        runs: cables a pole to try.
-        let_through: largest I²t that the chosen devices let through anywhere in the range.
-    """
-
-    name: str
-    length: Finding
-    install: str
-    grouped_circuits: Finding
-    insulation_class: Finding
-    terminal_limit: Finding
-    ambient: Finding
-    rules: str
-    continuous_current: Finding
-    peak_current: Finding
-    peak_duration: Finding
-    system_voltage: Finding
-    voltage_drop_limit: Finding
-    fault_highest: Finding
-    fault_lowest: Finding
-    counted_time: Finding
-    joint_limit: Finding | None = None
-    insulation_end: Finding | None = None
-    resistance_budget: Finding | None = None
-    fuse_rating: Finding | None = None
-    overload_device: str = NOBODY
-    why_nobody: str = ""
-    overload: Callable[[Finding], Check] | None = None
-    highest_voltage: Finding | None = None
-    runs: tuple[int, ...] = (1, 2)
-    let_through: Finding | None = None
-
-    @property
-    def key(self) -> str:
-        return f"cable.{self.name}"
-
-    @property
-    def behind_main_fuse(self) -> bool:
-        """Whether the main fuse, and no fuse of a branch, protects this route."""
-        return self.fuse_rating is not None and self.overload_device == MAIN_FUSE
 
 
 @value_object
@@ -181,55 +117,6 @@ class RouteResult:
         return self._of_chosen("withstand")
 
 
-@value_object
-class _Frame:
-    """What does not change from section to section."""
-
-    rule: RuleSet
-    use: CurrentTable
-    ambient: Finding
-    rise: Finding
-    ambient_factor: Finding
-    terminal_factor: Finding
-    steady_limit: Finding
-    fault_end: Finding
-    steady_current: Finding
-
-
-@value_object
-class _Duty:
-    """What one number of cables a pole asks of each of them."""
-
-    runs: Finding
-    share: Finding
-    grouping: Finding
-    steady: Finding
-    peak: Finding
-    by_insulation: Finding
-    by_terminals: Finding
-    required: Finding
-
-
-@value_object
-class _Figures:
-    """What one section offers."""
-
-    section: Section
-    corrected: Finding
-    capacity: Finding
-    temperature: Finding
-    loop_resistance: Finding
-    drop: Finding
-    peak_drop: Finding
-    drop_ratio: Finding | None
-    peak: Finding | None = None
-    constant: Finding | None = None
-    withstand: Finding | None = None
-    survivable: Finding | None = None
-    column: Finding | None = None
-    refusal: str = ""
-
-
 def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
                named: str = "") -> RouteResult:
     """Size one route with every wanted number of cables a pole, and the user's own cables.
@@ -250,8 +137,8 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
     if missing:
         return _refused(asked, rule, "not known: " + ", ".join(missing), NOT_EVALUATED)
     try:
-        frame = _frame(asked, rule)
-        duties, outside = _duties(asked, frame)
+        frame = frame_of(asked, rule)
+        duties, outside = duties_of(asked, frame)
     except OutOfRange as refusal:
         return _refused(asked, rule, str(refusal), FAIL)
     sized = [_try_sections(asked, frame, duty) for duty in duties]
@@ -265,18 +152,15 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
     return RouteResult(asked, item, (*chosen, *choices))
 
 
-# -- the user's own cables --------------------------------------------------------------------
-
-
 def _own_cable(asked: RouteAsked, rule: RuleSet,
                part: CablePart) -> tuple[Candidate, RunChoice | None]:
     """One cable of the list by the table's section that is not larger."""
     own = replace(asked, insulation_end=part.short_circuit_temperature or asked.insulation_end)
     try:
-        frame = _frame(own, rule)
-        duty = _duty(own, frame, part.runs)
+        frame = frame_of(own, rule)
+        duty = duty_of(own, frame, part.runs)
         section = _table_section(frame, part)
-        figures = _figures(own, frame, duty, section) if section else None
+        figures = figures_of(own, frame, duty, section) if section else None
     except OutOfRange as refusal:
         return _not_sized(asked, part, FAIL, str(refusal)), None
     if figures is None:
@@ -297,7 +181,7 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
                                 part.section)
 
 
-def _table_section(frame: _Frame, part: CablePart) -> Section | None:
+def _table_section(frame: Frame, part: CablePart) -> Section | None:
     if part.section is None:
         return None
     fitting = [s for s in sections(frame.rule, frame.use)
@@ -315,7 +199,7 @@ def _blank_voltage(asked: RouteAsked) -> Finding:
     return asked.highest_voltage or leaf("highest working voltage", "U", "V", None, "given")
 
 
-def _own_checks(asked: RouteAsked, duty: _Duty, figures: _Figures,
+def _own_checks(asked: RouteAsked, duty: Duty, figures: Figures,
                 part: CablePart) -> list[Check]:
     """What the cable's own sheet says besides the table."""
     current = stepped(part.current_at_ambient, asked.ambient, upper=True,
@@ -347,94 +231,14 @@ def hot_loop_resistance(result: RouteResult, runs: int) -> Finding | None:
     return next((c.loop_resistance for c in result.choices if c.runs == runs), None)
 
 
-def _frame(asked: RouteAsked, rule: RuleSet) -> _Frame:
-    use = rule.table_for(asked.install, asked.insulation_class.number)
-    rise = table_rise(use)
-    insulation = leaf("insulation class of the table", "θ_c", "°C", use.conductor, "read",
-                      source=tables.table(use.currents).source,
-                      origin=Origin(f"table {use.currents}"), note=use.printed)
-    steady_limit = smallest([asked.terminal_limit, insulation],
-                            "highest steady conductor temperature")
-    ends = [asked.joint_limit or _safe_end("joints and terminals"),
-            asked.insulation_end or _safe_end("insulation")]
-    steady = asked.continuous_current
-    if asked.peak_duration.number > LONGEST_PEAK:
-        steady = largest([steady, asked.peak_current], "steady current",
-                         "a peak longer than five minutes is taken as a steady load")
-    return _Frame(
-        rule, use, asked.ambient, rise, ambient_factor(use, asked.ambient),
-        trace(cable_ambient_factor, "factor for the steady temperature limit", symbol="k_θ",
-              limit=steady_limit, ambient=asked.ambient, rise=rise),
-        steady_limit, smallest(ends, "end temperature of a fault"), steady)
-
-
-def _safe_end(what: str) -> Finding:
-    return leaf(f"short-time limit of the {what}", "θ_f", "°C", JOINT_LIMIT, "assumed",
-                source="iec-60364-5-54",
-                note="not given: the lowest end temperature printed for sections up to 300 mm²; "
-                     "read it on the data sheets of lug, joint and cable")
-
-
-def _duty(asked: RouteAsked, frame: _Frame, runs: int) -> _Duty:
-    count = leaf("cables a pole", "n", "", runs, "definition")
-    share = _share(runs)
-    # Each further run is one more circuit in the bundle.
-    grouping = grouping_factor(frame.use, asked.grouped_circuits.number + runs - 1)
-    load = dict(current=frame.steady_current, share=share, grouping_factor=grouping)
-    by_insulation = trace(required_table_current, "required table current by the insulation",
-                          ambient_factor=frame.ambient_factor, **load)
-    by_terminals = trace(required_table_current, "required table current by the steady limit",
-                         ambient_factor=frame.terminal_factor, **load)
-    return _Duty(
-        count, share, grouping,
-        trace(run_current, "steady current of the busier run", current=frame.steady_current,
-              share=share),
-        trace(run_current, "peak current of the busier run", current=asked.peak_current,
-              share=share),
-        by_insulation, by_terminals,
-        largest([by_insulation, by_terminals], f"required table current, {_runs(runs)}"))
-
-
-def _duties(asked: RouteAsked, frame: _Frame) -> tuple[tuple[_Duty, ...], tuple[Check, ...]]:
-    """The duty of each number of cables a pole; one that leaves the table takes no other along.
-
-    Raises:
-        OutOfRange: every one of them leaves the table.
-    """
-    duties: list[_Duty] = []
-    outside: list[Check] = []
-    for runs in asked.runs:
-        try:
-            duties.append(_duty(asked, frame, runs))
-        except OutOfRange as refusal:
-            if not duties and runs == asked.runs[-1]:
-                raise
-            outside.append(Check(f"{_runs(runs)}, within the tables", "thermal load",
-                                 NOT_EVALUATED, reason=f"outside the table: {refusal}"))
-    return tuple(duties), tuple(outside)
-
-
-def _share(runs: int) -> Finding:
-    """Part of the current that the busier run is taken to carry: 10 % above an even split."""
-    if runs == 1:
-        return leaf("share of the only run", "p", "", 1.0, "definition")
-    return leaf("share of the busier run", "p", "", UNEVEN / runs, "assumed",
-                source="packcalc-rule", note="10 % above an even split; lengths, lugs and "
-                "sections of the runs must be equal")
-
-
-def _runs(runs: int) -> str:
-    return f"{runs} cable{'s' if runs > 1 else ''} a pole"
-
-
-def _try_sections(asked: RouteAsked, frame: _Frame,
-                  duty: _Duty) -> tuple[RunChoice, tuple[Candidate, ...]]:
+def _try_sections(asked: RouteAsked, frame: Frame,
+                  duty: Duty) -> tuple[RunChoice, tuple[Candidate, ...]]:
     """Every section of the table; those from one below to three above the first that fits."""
-    figures: list[_Figures] = []
+    figures: list[Figures] = []
     tried: list[Candidate] = []
     first = None
     for section in sections(frame.rule, frame.use):
-        figures.append(_figures(asked, frame, duty, section))
+        figures.append(figures_of(asked, frame, duty, section))
         tried.append(_candidate(asked, frame, duty, figures[-1]))
         first = len(tried) - 1 if first is None and tried[-1].qualifies else first
         if first is not None and len(tried) == first + 4:
@@ -457,76 +261,12 @@ def _but_for_nobody(asked: RouteAsked, candidate: Candidate) -> bool:
         c.verdict != FAIL for c in candidate.checks if c.title != OVERLOAD)
 
 
-def _whole_capacity(duty: _Duty, figures: _Figures) -> Finding:
+def _whole_capacity(duty: Duty, figures: Figures) -> Finding:
     return trace(route_current, "current-carrying capacity of the route, "
-                 f"{_runs(int(duty.runs.number))}", per_run=figures.capacity, share=duty.share)
+                 f"{cables_a_pole(int(duty.runs.number))}", per_run=figures.capacity, share=duty.share)
 
 
-def _figures(asked: RouteAsked, frame: _Frame, duty: _Duty, section: Section) -> _Figures:
-    factors = dict(table_current=section.current, grouping_factor=duty.grouping)
-    corrected = trace(corrected_current, ambient_factor=frame.ambient_factor, **factors)
-    limited = trace(corrected_current, "current at the steady temperature limit",
-                    ambient_factor=frame.terminal_factor, **factors)
-    column = _terminal_column(asked, frame, duty, section)
-    temperature = trace(conductor_temperature, ambient=frame.ambient, rise=frame.rise,
-                        current=duty.steady, **factors)
-    hot = trace(copper_resistance, "resistance at the steady temperature limit",
-                resistance=section.resistance, at=section.resistance_at,
-                temperature=frame.steady_limit)
-    loop = trace(cable_loop_resistance, "hot loop resistance", resistance=hot,
-                 length=asked.length, runs=duty.runs)
-    drop = trace(cable_voltage_drop, "voltage drop at the steady current",
-                 current=frame.steady_current, loop_resistance=loop)
-    peak_drop = trace(cable_voltage_drop, "voltage drop at the peak", current=asked.peak_current,
-                      loop_resistance=loop)
-    ratio = (trace(cable_drop_ratio, drop=drop, voltage=asked.system_voltage)
-             if asked.system_voltage.known else None)
-    plain = _Figures(section, corrected,
-                     smallest([f for f in (corrected, limited, column) if f],
-                              "capacity of one cable"),
-                     temperature, loop, drop, peak_drop, ratio, column=column)
-    try:
-        return _with_heat(asked, frame, duty, plain)
-    except OutOfRange as refusal:
-        return replace(plain, refusal=str(refusal))
-
-
-def _with_heat(asked: RouteAsked, frame: _Frame, duty: _Duty, plain: _Figures) -> _Figures:
-    """Add what the peak and the fault do to the copper.
-
-    Raises:
-        OutOfRange: the peak alone leaves nothing for the fault.
-    """
-    peak = trace(peak_temperature, start=plain.temperature, current=duty.peak,
-                 time=asked.peak_duration, area=plain.section.area)
-    # The fuse lets the conductor run at its steady limit: a fault may begin there.
-    start = largest([peak, frame.steady_limit], "conductor temperature when a fault begins")
-    constant = trace(adiabatic_constant, start=start, end=frame.fault_end)
-    withstand = trace(cable_withstand, constant=constant, area=plain.section.area)
-    return replace(plain, peak=peak, constant=constant, withstand=withstand,
-                   survivable=trace(survivable_current, withstand=withstand,
-                                    time=asked.counted_time))
-
-
-def _terminal_column(asked: RouteAsked, frame: _Frame, duty: _Duty,
-                     section: Section) -> Finding | None:
-    """NFPA 70 110.14(C): the column of Table 310.16 that the terminals allow."""
-    if frame.rule.key != "NFPA 70":
-        return None
-    limit = float(from_si(asked.terminal_limit.number, "°C"))
-    unmarked = asked.terminal_limit.basis in ("assumed", "common practice")
-    top = 60.0 if unmarked and duty.steady.number <= SMALL_CIRCUIT else 75.0
-    columns = [c for c in (60.0, 75.0) if c <= min(limit + 1e-6, top)]
-    if not columns:
-        return leaf("current by the terminals' column, 110.14(C)", "I_c", "A", 0.0, "read",
-                    source="nfpa-70", note="terminals below 60 °C have no column")
-    data = tables.table("cable_nec_310_16").where(insulation_C=columns[-1], size=section.size)
-    return data.finding(data.rows[0], "current_A",
-                        f"current by the terminals' {columns[-1]:g} °C column, 110.14(C)", "I_c",
-                        "A", float(data.rows[0]["current_A"]))
-
-
-def _candidate(asked: RouteAsked, frame: _Frame, duty: _Duty, figures: _Figures) -> Candidate:
+def _candidate(asked: RouteAsked, frame: Frame, duty: Duty, figures: Figures) -> Candidate:
     runs = int(duty.runs.number)
     checks = (_voltage_check(asked), *_fault_checks(asked, figures),
               _overload_check(asked, duty, figures), *_thermal_checks(frame, duty, figures),
@@ -543,7 +283,7 @@ def _voltage_check(asked: RouteAsked) -> Check:
                  "about DC")
 
 
-def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
+def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     stage = "fault range"
     if figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
@@ -568,7 +308,7 @@ def _fault_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
     return [let_through, lowest]
 
 
-def _overload_check(asked: RouteAsked, duty: _Duty, figures: _Figures) -> Check:
+def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
     """Who ends an overload of one section: In ≤ Iz by a fuse, a named trip, or nobody."""
     title, stage = OVERLOAD, "who clears"
     capacity = trace(route_current, "current-carrying capacity of the route",
@@ -609,7 +349,7 @@ def _by_fuse_alone(asked: RouteAsked) -> bool:
     return "fuse" in asked.overload_device.lower() and rating is not None and rating.known
 
 
-def _thermal_checks(frame: _Frame, duty: _Duty, figures: _Figures) -> list[Check]:
+def _thermal_checks(frame: Frame, duty: Duty, figures: Figures) -> list[Check]:
     stage = "thermal load"
     checks = [
         judge("Corrected current", stage, figures.corrected, "at least", duty.steady,
@@ -629,7 +369,7 @@ def _thermal_checks(frame: _Frame, duty: _Duty, figures: _Figures) -> list[Check
     return checks
 
 
-def _drop_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
+def _drop_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     stage = "voltage drop"
     return [
         judge("Voltage drop at the steady current", stage, figures.drop_ratio, "at most",
@@ -639,7 +379,7 @@ def _drop_checks(asked: RouteAsked, figures: _Figures) -> list[Check]:
     ]
 
 
-def _facts(figures: _Figures, counted: Finding) -> tuple[Fact, ...]:
+def _facts(figures: Figures, counted: Finding) -> tuple[Fact, ...]:
     section = figures.section
     return (
         figure_fact("section", "mm²", section.area),
@@ -657,7 +397,7 @@ def _facts(figures: _Figures, counted: Finding) -> tuple[Fact, ...]:
                     "none"))
 
 
-def _item(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...],
+def _item(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...],
           choices: tuple[RunChoice, ...], candidates: tuple[Candidate, ...]) -> Item:
     required = tuple(d.required for d in duties)
     return Item(asked.key, f"Cable, {asked.name}", _governing(frame, duties, choices),
@@ -669,20 +409,20 @@ def _item(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...],
                 _notes(asked, frame), _item_checks(asked, choices))
 
 
-def _by_fuse(asked: RouteAsked, frame: _Frame, duties: tuple[_Duty, ...]) -> tuple[Finding, ...]:
+def _by_fuse(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...]) -> tuple[Finding, ...]:
     """What the table must show where the fuse ends an overload: In in place of the load."""
     rating = asked.fuse_rating
     if rating is None or not _by_fuse_alone(asked):
         return ()
     factor = smallest([frame.ambient_factor, frame.terminal_factor], "factor that governs")
     return tuple(trace(
-        required_table_current, f"required table current, {_runs(int(d.runs.number))}, with the "
+        required_table_current, f"required table current, {cables_a_pole(int(d.runs.number))}, with the "
         "fuse as overload device", note="In ≤ Iz [iec-60364-4-43]; that it opens in its "
         "conventional time, I2 ≤ 1.45·Iz, is held with the fuse", current=rating, share=d.share,
         grouping_factor=d.grouping, ambient_factor=factor) for d in duties)
 
 
-def _smallest_for_fault(asked: RouteAsked, frame: _Frame) -> tuple[Finding, ...]:
+def _smallest_for_fault(asked: RouteAsked, frame: Frame) -> tuple[Finding, ...]:
     """Section that the lowest fault needs when it starts from the steady limit."""
     if not asked.fault_lowest.known or frame.fault_end.number <= frame.steady_limit.number:
         return ()
@@ -691,7 +431,7 @@ def _smallest_for_fault(asked: RouteAsked, frame: _Frame) -> tuple[Finding, ...]
                   current=asked.fault_lowest, time=asked.counted_time, constant=constant),)
 
 
-def _governing(frame: _Frame, duties: tuple[_Duty, ...], choices: tuple[RunChoice, ...]) -> str:
+def _governing(frame: Frame, duties: tuple[Duty, ...], choices: tuple[RunChoice, ...]) -> str:
     words = []
     for duty, choice in zip(duties, choices, strict=True):
         terminals = (frame.steady_limit.number < frame.use.conductor
@@ -699,12 +439,12 @@ def _governing(frame: _Frame, duties: tuple[_Duty, ...], choices: tuple[RunChoic
         by = "the terminals" if terminals else "the insulation and the air"
         found = (f"{choice.candidate.name} is the smallest that fails no check"
                  if choice.candidate else "no section of the table qualifies")
-        words.append(f"{_runs(choice.runs)}: at least {duty.required.shown} in the table "
+        words.append(f"{cables_a_pole(choice.runs)}: at least {duty.required.shown} in the table "
                      f"({frame.rule.key}, {frame.use.printed}), governed by {by}; {found}")
     return ". ".join(words) + "."
 
 
-def _specification(asked: RouteAsked, frame: _Frame,
+def _specification(asked: RouteAsked, frame: Frame,
                    choices: tuple[RunChoice, ...]) -> tuple[Requirement, ...]:
     voltage = (asked.highest_voltage.shown if asked.highest_voltage is not None
                else "the highest working voltage")
@@ -724,7 +464,7 @@ def _specification(asked: RouteAsked, frame: _Frame,
     for choice in choices:
         if choice.candidate:
             lines.append(Requirement(
-                f"Smallest section, {_runs(choice.runs)}", choice.candidate.name,
+                f"Smallest section, {cables_a_pole(choice.runs)}", choice.candidate.name,
                 f"total clearing I²t of the fuse at most {choice.withstand.shown} a cable"))
     return tuple(lines)
 
@@ -763,7 +503,7 @@ def _no_section(candidates: tuple[Candidate, ...]) -> str:
             if causes else f"no section qualifies: {'; '.join(helps)}")
 
 
-def _notes(asked: RouteAsked, frame: _Frame) -> tuple[str, ...]:
+def _notes(asked: RouteAsked, frame: Frame) -> tuple[str, ...]:
     notes = [
         frame.rule.sentence,
         f"Current table: {tables.table(frame.use.currents).conditions}.",

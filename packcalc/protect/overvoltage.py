@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from packcalc.brief import Brief, key
+from packcalc.brief import Brief
+from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import series_voltage, with_tolerance
-from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
+from packcalc.findings import BOUNDED, Finding, Origin, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
 from packcalc.value import value_object
@@ -358,16 +359,15 @@ def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, 
     """What stands for the links that are not known: a lesser voltage than their answer is none.
 
     An answer above the inverter's absolute maximum fails the inverter itself, so that this is the
-    most that the other parts can be asked for, left open or not: what is not known may never ask
-    less than what is counted for it. A rise begins where braking is limited.
+    most that the other parts can be asked for. Left open it bounds nothing, yet asks no less than
+    what is counted for it. A rise begins where braking is limited.
     """
     lacking = [link.name for link in chain if _lacks(link)]
     most, found = asked.absolute_maximum, []
     if lacking and most.known:
-        whose = "absolute maximum" if most.basis != "assumed" else \
-            "highest operating voltage, its absolute maximum being left open"
-        found.append(most.called(f"inverter's {whose}, counted until these are known: "
-                                 + "; ".join(lacking)))
+        whose = f"absolute maximum, {BOUNDED}" if most.basis != "assumed" else \
+            "highest operating voltage; its absolute maximum is left open, and so are these"
+        found.append(most.called(f"inverter's {whose}: " + "; ".join(lacking)))
     if DUMP in lacking and asked.braking_limit.known:
         found.append(_start(asked))
     return tuple(found)

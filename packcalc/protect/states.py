@@ -6,51 +6,44 @@ the torque is at zero, except by a crash or a lost 12 V supply, which wait for n
 
 from __future__ import annotations
 
-import re
 from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 from packcalc import transients as tr
-from packcalc.brief import CHARGE_CONTACTOR_CHOICES, TAP_CHOICES, Brief
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
-from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
+from packcalc.checks import Item, Requirement
+from packcalc.findings import Finding, formula, leaf, trace
 from packcalc.pack import PackModel
-from packcalc.part_checks.shown import counted, never_above, voltage_check
-from packcalc.parts import CONTACTOR
+from packcalc.protect.state_checks import (
+    BORDER,
+    BOTH,
+    CRASH_TIME,
+    MAIN,
+    NONE,
+    ONE,
+    RULE,
+    StatesAsked,
+    capacitance_of,
+    checks_of,
+    crash_failing,
+    crash_time,
+    fall_to,
+    hold_time,
+    late_words,
+    weld_level,
+)
 from packcalc.value import value_object
 
 TITLE = "Switching states and their proofs"
-RULE = Origin("rule")
 OPEN, CLOSED = "open", "closed"
 CONTACTORS = ("main minus", "main plus", "pre-charge relay", "charge contactor")
-NONE, ONE, BOTH = CHARGE_CONTACTOR_CHOICES
-BUS = TAP_CHOICES[2]
-MAIN = re.compile(r"\bmain (?=minus|plus|contact)")
 Said = TypeVar("Said", bound=Any)
-
-BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
-CRASH_TIME = leaf("time after coming to rest in which a crashed vehicle must be isolated", "t", "s",
-                  5.0, "read", source="fmvss-305-crash",
-                  note="ISO 6469-4 counts 10 s from the impact when the car stops within 5 s")
-HALF = leaf("share of the empty pack's voltage that tells a weld", "x", "%", 0.5, "assumed",
-            source="packcalc-rule", origin=RULE)
 SETTLE = leaf("time for a contact to move and a reading to settle", "t", "s", 0.5, "assumed",
               source="packcalc-rule", origin=RULE,
               note="our rule; the contactor's operate and release times plus two readings")
-
-NO_CONTACTOR = counted("none between", 0, "definition", RULE)
-LATE = "short that begins once the coils have dropped"
-APART = "a short at the same moment is held apart: see contactors opened untimed"
-STRING_MONITOR = ("a reading of each string on its cells' side of its contactors before it is "
-                  "closed: by the management system's two voltage readings, or a monitor switched "
-                  "to one string after the other; only one monitor may measure at a time")
-
 UNTOLD = leaf("time until an open main contact shows by the link's fall", "t", "s", None, "given",
               note="needs the discharge resistor")
-
 PACK_LIVE = "modules, links, sense wires and everything up to the open contactors"
 BUS_LIVE = "everything: pack, link, inverter, every branch behind the main contactors"
-
 NOTES = (
     "Battery and terminals up to the contactors are live in every state. Nothing switches a "
     "battery off.",
@@ -71,50 +64,6 @@ NOTES = (
     "After a weld, or an opening at more than the contactor's load figure, the contactor is "
     "replaced, not reset.",
 )
-
-
-@value_object
-class Untimed:
-    """Contactors of one path that open with no delay while a short flows.
-
-    Attributes:
-        path: which path, in words; empty where there is one alone.
-        breaks: what one breaks, the weaker direction; None where its sheet does not show it.
-        left: largest current that the fuse has not cleared when the contact parts.
-        hold: time in which the fuse clears what the contactor breaks at most; None where it is
-            not shown to.
-        highest: highest fault of the path.
-    """
-
-    path: str
-    breaks: Finding | None
-    left: Finding
-    hold: Finding | None
-    highest: Finding
-
-
-@value_object
-class StatesAsked:
-    """What the states stand on.
-
-    Attributes:
-        brief, pack: what is asked, and the layout.
-        highest: highest working voltage of the chain.
-        precharge_time: slowest pre-charge to the level; None where it is never reached or
-            not known.
-        capacitance: of the whole bus, upper tolerance; None counts the DC link alone.
-        breaks: current that a main contactor breaks in both directions at that voltage; None
-            where its sheet does not say so.
-        untimed: one for each path whose contactors a lost supply drops.
-    """
-
-    brief: Brief
-    pack: PackModel
-    highest: Finding
-    precharge_time: Finding | None
-    capacitance: Finding | None = None
-    breaks: Finding | None = None
-    untimed: tuple[Untimed, ...] = ()
 
 
 @formula(
@@ -249,15 +198,15 @@ def study_states(asked: StatesAsked) -> StatesResult:
     """States, their proofs and the checks of their times."""
     has = 3 if asked.brief.path.charge_contactor == NONE else 4
     states = tuple(replace(s, contactors=s.contactors[:has]) for s in _states(asked))
-    fall = _fall(asked, BORDER)
+    fall = fall_to(asked, BORDER)
     duty = [weld_level(asked), asked.brief.precharge.timeout]
-    duty += [f for f in (asked.precharge_time, fall, _crash_time(asked), _hold_time(asked))
+    duty += [f for f in (asked.precharge_time, fall, crash_time(asked), hold_time(asked))
              if f is not None]
     item = Item(
         key="switching", title=TITLE,
         governing="no closing onto a weld, no opening under torque, nothing left live by a crash",
         duty=tuple(duty), specification=_specification(asked), open_items=_open_items(asked),
-        notes=(*NOTES, *_strings_note(asked)), checks=_checks(asked))
+        notes=(*NOTES, *_strings_note(asked)), checks=checks_of(asked))
     result = StatesResult(states, PROOFS, _weld_check(asked), item, CONTACTORS[:has])
     return _of_strings(result) if asked.pack.layout.in_strings else result
 
@@ -282,51 +231,6 @@ def _each_renamed(things: tuple[Said, ...]) -> tuple[Said, ...]:
     return tuple(replace(thing, **{f.name: MAIN.sub("string ", text) for f in fields(thing)
                                    if isinstance(text := getattr(thing, f.name), str)})
                  for thing in things)
-
-
-def weld_level(asked: StatesAsked) -> Finding:
-    """Voltage over an open contact's far side that tells a weld: 60 V, less for a low pack."""
-    half = trace(tr.share_of_voltage, "half of the empty pack's voltage",
-                 voltage=asked.pack.empty_voltage, share=HALF)
-    return smallest([BORDER, half], "level of the weld check")
-
-
-def _capacitance(asked: StatesAsked) -> Finding:
-    if asked.capacitance is not None:
-        return asked.capacitance
-    link = asked.brief.inverter
-    return trace(tr.largest_capacitance, capacitance=link.dc_link_capacitance,
-                 tolerance=link.dc_link_tolerance)
-
-
-def _fall(asked: StatesAsked, end: Finding) -> Finding | None:
-    """Time for the link to fall to a voltage through its own resistor."""
-    if asked.highest.number <= end.number:
-        return leaf(f"time for the link to fall to {end.shown}", "t", "s", 0.0, "definition",
-                    origin=RULE, note="never above it")
-    if not asked.brief.inverter.discharge_resistance.known:
-        return None
-    return trace(tr.discharge_time, f"time for the link to fall to {end.shown}",
-                 resistance=_slowest_resistor(asked), capacitance=_capacitance(asked),
-                 voltage=asked.highest, end=end)
-
-
-def _slowest_resistor(asked: StatesAsked) -> Finding:
-    link = asked.brief.inverter
-    return trace(tr.largest_resistance, "discharge resistor, upper tolerance", unit="kΩ",
-                 resistance=link.discharge_resistance, tolerance=link.discharge_tolerance)
-
-
-def _hold_time(asked: StatesAsked) -> Finding | None:
-    """Time in which a link behind an open main contact falls by the closing difference."""
-    if not asked.brief.inverter.discharge_resistance.known:
-        return None
-    level = trace(tr.share_of_voltage, "link voltage that an open main contact falls to",
-                  voltage=asked.highest, share=asked.brief.precharge.level)
-    return trace(tr.discharge_time, "time until an open main contact shows by the link's fall",
-                 resistance=_slowest_resistor(asked), capacitance=_capacitance(asked),
-                 voltage=asked.highest, end=level,
-                 note="relay open, nothing drawing; a load only makes it quicker")
 
 
 def _weld_check(asked: StatesAsked) -> tuple[str, ...]:
@@ -367,13 +271,13 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
     target = _closing_level(asked)
     return (
         State("off", (OPEN, OPEN, OPEN, OPEN), "torque at zero, contactors told to open",
-              "DC link, plus to minus", "below", BORDER, _fall(asked, BORDER),
+              "DC link, plus to minus", "below", BORDER, fall_to(asked, BORDER),
               "discharge path or a weld: lock out, warn, prove dead by meter", PACK_LIVE,
               "one welded pole: the other, open, lets the link fall all the same"),
         State("wake", (OPEN, OPEN, OPEN, OPEN),
               "cells within limits, isolation reading above its warning, interlock closed",
               "load side of each main contact to the other battery pole (weld check)", "below",
-              level, _fall(asked, level),
+              level, fall_to(asked, level),
               "a contact is welded or the link still charged: no closing", PACK_LIVE,
               "whether a contact will close; a weld while the link is still charged"),
         State("first pole", (CLOSED, OPEN, OPEN, OPEN), "both weld checks passed",
@@ -429,7 +333,7 @@ def _closing_slope(asked: StatesAsked) -> Finding | None:
         return None
     return trace(tr.level_slope, "slope of the link for closing main plus, lowest battery voltage",
                  voltage=asked.pack.rest_low_voltage, level=asked.brief.precharge.level,
-                 resistance=resistor, capacitance=_capacitance(asked))
+                 resistance=resistor, capacitance=capacitance_of(asked))
 
 
 def _closing_gap(asked: StatesAsked) -> Scaled:
@@ -450,7 +354,7 @@ def _working(asked: StatesAsked) -> tuple[State, ...]:
         State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached",
               "with the relay open again: the link does not fall by the closing difference, and "
               "the auxiliary contact of main plus has moved; from the first load current on, "
-              "voltage across main plus", "below", left.emptiest, _hold_time(asked) or UNTOLD,
+              "voltage across main plus", "below", left.emptiest, hold_time(asked) or UNTOLD,
               "contact did not close: torque stays off, back to off", _bus_live(asked),
               "voltage across main plus alone: a charged link with no current reads the same open "
               "and closed; the auxiliary contact tells the armature, not a burnt main contact",
@@ -490,9 +394,9 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
         State("crash", (OPEN, OPEN, OPEN, OPEN),
               "nothing: the crash signal opens the coils' supply by wire",
               "DC link, plus to minus", "below", BORDER, CRASH_TIME,
-              _crash_failing(asked), PACK_LIVE,
+              crash_failing(asked), PACK_LIVE,
               "live metal on the pack's side of the contactors; torn wires of the reading itself; "
-              f"{_late_words(asked)}"),
+              f"{late_words(asked)}"),
         State("key off under load", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero first; current below what the contactors open every day",
               "battery current at zero, then DC link, plus to minus", "below", BORDER,
@@ -503,7 +407,7 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
               "nothing can come before: springs open the contacts",
               "weld check at the next wake", "below", weld_level(asked),
               _after_settling(asked), "welded contacts: no wake", PACK_LIVE,
-              f"anything until the supply is back: no channel is read; {_late_words(asked)}"),
+              f"anything until the supply is back: no channel is read; {late_words(asked)}"),
     )
 
 
@@ -511,7 +415,7 @@ def _after_settling(asked: StatesAsked) -> Finding | None:
     """Contact settled and link fallen to the weld level; None where its resistor is not known."""
     if asked.highest.number <= weld_level(asked).number:
         return SETTLE
-    fall = _fall(asked, weld_level(asked))
+    fall = fall_to(asked, weld_level(asked))
     return None if fall is None else trace(
         tr.sum_of_times, "contact settled, then the link below the weld level", first=SETTLE,
         second=fall)
@@ -519,225 +423,11 @@ def _after_settling(asked: StatesAsked) -> Finding | None:
 
 def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
     """A time, and the fall of the link after it; None where either is not known."""
-    fall = _fall(asked, BORDER)
+    fall = fall_to(asked, BORDER)
     if not first.known or fall is None:
         return None
     return trace(tr.sum_of_times, f"{first.title}, then a link below 60 V", first=first,
                  second=fall)
-
-
-# --- checks ---------------------------------------------------------------------------
-
-def _checks(asked: StatesAsked) -> tuple[Check, ...]:
-    return (_precharge_check(asked), _closed_check(asked), _torque_check(asked),
-            _crash_check(asked), _crash_link_check(asked), _weld_wait_check(asked),
-            _lost_supply_check(asked), *(_untimed_check(one) for one in asked.untimed),
-            *(_late_check(one) for one in asked.untimed),
-            *_monitor_sees(asked), _inlet_check(asked))
-
-
-def _precharge_check(asked: StatesAsked) -> Check:
-    return judge("pre-charge ends before its timeout in the slow corner", "who clears",
-                 asked.precharge_time, "below", asked.brief.precharge.timeout,
-                 missing="the level is never reached or its time not known: see pre-charge",
-                 remedy="a longer timeout that the resistor bears, or a smaller resistance")
-
-
-def _closed_check(asked: StatesAsked) -> Check:
-    """Before any current flows, open and closed read the same across a contact."""
-    title = "a main contact that stayed open is told before torque is allowed"
-    limit = asked.brief.precharge.timeout
-    ask = "fit an auxiliary contact on each main contactor, and read it"
-    hold = _hold_time(asked)
-    if hold is None:
-        return Check(title, "who clears", NOT_EVALUATED, None, limit, "at most",
-                     "across a charged link open and closed read the same, and how fast the link "
-                     f"would fall is not known: say inverter.discharge_resistance, or {ask}", ask)
-    held = judge(title, "who clears", hold, "at most", limit,
-                 reason="by the link's fall once the relay is open again")
-    if held.verdict == FAIL:
-        return replace(held, verdict=CAUTION, reason="the link falls too slowly to tell in the "
-                       "time-out: voltage across the contact cannot tell it either", remedy=ask)
-    return held
-
-
-def _torque_check(asked: StatesAsked) -> Check:
-    title = "torque is at zero before a fault opens the contactors"
-    own, link = asked.brief.management, asked.brief.inverter
-    missing = [f.title for f in (link.torque_zero_time, own.trip_delay) if not f.known]
-    held = judge(title, "who clears", link.torque_zero_time, "at most", own.trip_delay,
-                 missing="say " + "; ".join(missing))
-    if held.verdict == FAIL:
-        return Check(title, "who clears", CAUTION, held.figure, held.demand, held.relation,
-                     "the contactors open under load or braking: each opening wears them, and "
-                     "braking then drives the link up",
-                     "a quicker torque shut-down, or a longer delay where the fault allows")
-    return held
-
-
-def _crash_check(asked: StatesAsked) -> Check:
-    return judge("a crash opens the contactors in time, no fault present", "who clears",
-                 asked.brief.management.crash_open_time, "at most", CRASH_TIME,
-                 reason=APART,
-                 missing="say the time from crash signal to open contactors; with no crash signal "
-                         "nobody opens them",
-                 remedy="a crash switch wired into the coils' supply")
-
-
-def _crash_time(asked: StatesAsked) -> Finding | None:
-    opening, fall = asked.brief.management.crash_open_time, _fall(asked, BORDER)
-    if not opening.known or fall is None:
-        return None
-    return trace(tr.sum_of_times, "from a crash to a link below 60 V", first=opening, second=fall)
-
-
-def _crash_link_check(asked: StatesAsked) -> Check:
-    title, stage = "link is below 60 V in time after a crash", "isolation and distance"
-    if asked.highest.number <= BORDER.number:
-        return never_above(title, stage, asked.highest, BORDER)
-    held = judge(title, stage, _crash_fall(asked), "at most", CRASH_TIME,
-                 missing="say the time to open after a crash and the resistor across the link")
-    if held.verdict == FAIL:
-        return Check(title, held.stage, CAUTION, held.figure, held.demand, held.relation,
-                     f"the proof of the crash state, below {BORDER.shown} within "
-                     f"{CRASH_TIME.shown}, can never be met: the low-voltage way is closed, and "
-                     "isolation resistance or unbroken barriers must protect after a crash",
-                     "an active discharge, or a smaller resistor")
-    return held
-
-
-def _crash_fall(asked: StatesAsked) -> Finding | None:
-    """From a crash to a safe link; its fall alone where that is too long whoever opens."""
-    fall = _fall(asked, BORDER)
-    alone = fall if fall is not None and fall.number > CRASH_TIME.number else None
-    return _crash_time(asked) or alone
-
-
-def _crash_failing(asked: StatesAsked) -> str:
-    """What a missing proof means; one that the link's own resistor can never give says so."""
-    needs = _crash_fall(asked)
-    never = "" if needs is None or needs.number <= CRASH_TIME.number else (
-        f"CAUTION, never met by the link's own resistor, which takes {needs.shown}: ")
-    return f"{never}not isolated: responders' sheet, cut loop, treat as live"
-
-
-def _weld_wait_check(asked: StatesAsked) -> Check:
-    title = "weld check can tell a weld from a charged link"
-    fall = _fall(asked, weld_level(asked))
-    if fall is None:
-        return Check(title, "who clears", NOT_EVALUATED, demand=weld_level(asked),
-                     reason="without a discharge path the link stays charged for minutes and "
-                            "every restart looks like a weld: say the resistor across the link")
-    waits = leaf("time that a driver waits for a restart", "t", "s", 30.0, "assumed",
-                 source="packcalc-rule", origin=RULE)
-    held = judge(title, "who clears", fall, "at most", waits)
-    if held.verdict == FAIL:
-        return Check(title, "who clears", CAUTION, fall, waits, "at most",
-                     "a restart must wait that long, or the check must compare battery and link "
-                     "instead", "a smaller discharge resistor, or an active discharge")
-    return held
-
-
-def _lost_supply_check(asked: StatesAsked) -> Check:
-    load = largest([asked.pack.peak_current, asked.pack.regeneration_current,
-                    asked.pack.charging_current], "largest current that a lost 12 V supply breaks")
-    title = "contactors break the largest load, no fault present, when the 12 V supply is lost"
-    return judge(title, "who clears", asked.breaks, "at least", load,
-                 reason=f"how many times is on the contactor's data sheet; {APART}",
-                 missing=f"ask the contactor's maker: {load.shown} in both directions at "
-                         f"{asked.highest.shown}, how many times",
-                 remedy="hold-up of the 12 V supply until torque is at zero")
-
-
-def _untimed_check(one: Untimed) -> Check:
-    """A coil that drops with no delay against the fuse, which may not have cleared yet."""
-    title = "contactors opened untimed during a short" + (f", {one.path}" if one.path else "")
-    remedy = "; ".join(words for words in (
-        f"hold up the coils' supply for at least {one.hold.shown}, in which the fuse clears what "
-        "the contactor breaks at most" if one.hold is not None else "",
-        "a faster or smaller fuse", "a contactor that breaks more, in both directions") if words)
-    held = judge(title, "who clears", one.breaks, "at least", one.left,
-                 missing=one.left.note if not one.left.known else
-                 f"ask the contactor's maker: {one.left.shown} in both directions", remedy=remedy)
-    if held.verdict != FAIL:
-        return held
-    return replace(held, verdict=CAUTION, reason=(
-        "lost 12 V supply, emergency stop or crash: the contact parts before the fuse has "
-        f"cleared, and from {held.figure.shown} to {held.demand.shown} it is torn open in an arc "
-        "that it is not shown to put out"))
-
-
-def _late_check(one: Untimed) -> Check:
-    """A short that begins while the contacts part: no time of the fuse lies behind it."""
-    title = LATE + (f", {one.path}" if one.path else "")
-    ask = ("the contactor's maker: opening into the highest fault with this fuse in series, in "
-           "both directions")
-    held = judge(title, "who clears", one.breaks, "at least", one.highest,
-                 missing=f"ask {ask}" if one.highest.known else "highest fault is not known",
-                 reason="it breaks the highest fault by itself")
-    if held.verdict != FAIL:
-        return held
-    return replace(held, verdict=NOT_EVALUATED, remedy=f"ask {ask}", reason=(
-        f"above {held.figure.shown} only the fuse ends it, and the contact is torn open in the "
-        "fault until it has: whether the contactor holds that arc is on no sheet"))
-
-
-def _late_words(asked: StatesAsked) -> str:
-    """What is said of that short in the table of states."""
-    verdicts = {_late_check(one).verdict for one in asked.untimed}
-    told = "not evaluated, see the checks" if verdicts - {PASS} or not verdicts else \
-        "within what the contactors break"
-    return f"{LATE}: {told}"
-
-
-def _monitor_sees(asked: StatesAsked) -> tuple[Check, ...]:
-    """Before closing the isolation reading must be that of the cells, not of a dead bus."""
-    if asked.brief.path.insulation_monitor == "none":
-        return ()
-    title, stage = "insulation monitor sees the battery before the contactors close", "who clears"
-    taps = [b for b in asked.brief.branch if b.kind == "monitor"]
-    strung = asked.pack.layout.in_strings
-    if not taps:
-        return (Check(title, stage, NOT_EVALUATED,
-                      reason="where it is tapped is not described, and the state wake demands its "
-                             "reading", remedy='add a [[branch]] with kind = "monitor" and taps'),)
-    # Strings join behind their contactors: no tap of the main circuit lies before these.
-    behind = counted("contactors between the monitor's tap and the cells",
-                     min(int(strung or b.taps == BUS) for b in taps), "given",
-                     taps[0].length.origin)
-    held = judge(title, stage, behind, "at most", NO_CONTACTOR,
-                 reason="the state wake demands its reading while every contactor is open",
-                 remedy=STRING_MONITOR if strung else "tap it between the cells and the contactors")
-    if held.verdict != FAIL:
-        return (held,)
-    whose = "string contactors" if strung else "main contactors"
-    return (replace(held, verdict=CAUTION, reason=(
-        f"it is tapped behind the {whose}: while they are open it reads the bus alone, and a "
-        "leak of the cells shows only after closing; the state wake demands its reading before")),)
-
-
-def _inlet_check(asked: StatesAsked) -> Check:
-    title, stage = "charge inlet is dead in every state but charge", "isolation and distance"
-    poles = asked.brief.path.charge_contactor
-    ask = ("a charge contactor in both poles, closed only to charge and proven by a reading at the "
-           "inlet; without it contacts that no finger can reach, and a lock, see the insulation")
-    named = asked.brief.parts.charge_contactor
-    if poles == BOTH and named:
-        held = voltage_check(asked.brief.parts.list.part(CONTACTOR, named), asked.highest, title)
-        return replace(held, stage=stage, reason="; ".join(w for w in (
-            held.reason, f"{named} in both poles, each alone; that it is open is proven by a "
-            "reading at the inlet, and by its weld check before each charge") if w))
-    if poles == BOTH:
-        return Check(title, stage, NOT_EVALUATED, reason="by the brief a charge contactor in both "
-                     "poles cuts it off; no part is named for it: ask its maker for the voltage "
-                     "that each pole holds off open and breaks, in both directions",
-                     remedy="each pole alone rated above the highest working voltage")
-    return Check(title, stage, CAUTION, reason={
-        NONE: "no charge contactor is stated: the inlet is live whenever the main contactors are "
-              "closed, in the drive as well, and while the link is still charged",
-        ONE: "one pole of it stays joined to the bus whenever the main contactors are closed: a "
-             "first fault to the chassis, or one weld, makes the inlet dangerous"}[poles],
-        remedy=ask)
 
 
 # --- words ----------------------------------------------------------------------------
@@ -777,7 +467,7 @@ def charge_contactor_demand(pack: PackModel) -> str:
 
 def _opening_left(asked: StatesAsked) -> str:
     """What the link's fall leaves of the time after a crash for opening the contactors."""
-    whole, fall = CRASH_TIME.shown, _fall(asked, BORDER)
+    whole, fall = CRASH_TIME.shown, fall_to(asked, BORDER)
     if asked.highest.number <= BORDER.number:
         return f"at most {whole}"
     if fall is None:

@@ -10,7 +10,8 @@ import os
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from packcalc.brief import BENCH_KEYS, Bench, Brief, Donor, WantedPins
+from packcalc.brief import Bench, Brief, Donor, WantedPins
+from packcalc.brief_keys import BENCH_KEYS
 from packcalc.errors import Fault, InputErrors
 from packcalc.findings import Origin, leaf
 from packcalc.modules import ModuleType

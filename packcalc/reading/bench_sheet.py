@@ -374,11 +374,30 @@ def _module(cell: str, origin: Origin) -> ModuleType:
 def _why_no_number(plain: str, head: str) -> str:
     if plain.startswith("#"):
         return "the spreadsheet's own formula failed; mend it there"
+    if re.fullmatch(r"[<>≥≤]=?[\d.,]+.*", plain) or _OVER.fullmatch(plain):
+        return _off_scale(plain, head)
     if re.fullmatch(r"[+-]?[\d.,]+[A-Za-zΩμ°%/]+", plain):
         return f"the unit stands in the head ({head}); write the number alone"
     if re.fullmatch(r"[\d.,']+", plain):
         return "write no thousands marks"
     return "write the number alone, or leave the cell empty"
+
+
+_OVER = re.compile(r"[<>≥≤]?(?:o\.?l\.?|o\.?f\.?l\.?|over(?:load|flow|range)?|inf(?:inity)?|∞|1\.)",
+                   re.IGNORECASE)
+
+
+def _off_scale(plain: str, head: str) -> str:
+    """What to write where the instrument showed only that it was at the end of its range."""
+    if not head.startswith("insulation_") or head.startswith("insulation_voltage"):
+        return "the meter was off its range: no reading; measure again in another range"
+    if plain[0] in "<≤":
+        return ("less than the tester shows: write 0, or measure again in a lower range; the "
+                "figure written counts as the insulation")
+    top = re.match(r"[>≥]=?([\d.,]+)", plain)
+    example = f"write {top.group(1)}" if top else "write the top of its range, like 999 for > 999"
+    return (f"the tester shows that there is more than the top of its range: {example}, in the "
+            "unit of the head; it counts as the least that is there")
 
 
 def _row(mark: str, line: int, module: ModuleType | None, entries: dict[str, Any],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packcalc.brief import Key
+from packcalc.brief_keys import Key
 
 OPTIONAL_SECTIONS: dict[str, str] = {"bench": "[bench]", "donor": "[donor]"}
 
@@ -10,7 +10,8 @@ OPTIONAL_SECTIONS: dict[str, str] = {"bench": "[bench]", "donor": "[donor]"}
 OPTIONAL_PLAIN: tuple[tuple[str, str, str, str, str, str], ...] = (
     ("bench", "file", "the bench sheet, a CSV file beside the brief", '"bench.csv"', "text",
      "no module was measured: the type's own figures count"),
-    ("bench", "pins_together", "marks that must share a group or string", '[["M07", "M12"]]',
+    ("bench", "pins_together", "marks of one group or string; all of them are placed unless that "
+     "costs more than given_up, else all are left out, and it is said", '[["M07", "M12"]]',
      "list of lists", "nothing is pinned"),
     ("bench", "pins_apart", "marks that must not share a group or string", '[["M04", "M09"]]',
      "list of lists", "nothing is pinned"),

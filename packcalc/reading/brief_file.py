@@ -1,6 +1,6 @@
 """A brief from a TOML file or from Python data, with every fault told at once.
 
-The schema is `packcalc.brief.KEYS`; this room adds the shape of the file, what an open
+The schema is `packcalc.brief_keys.KEYS`; this room adds the shape of the file, what an open
 entry takes from its neighbours, and the checks between entries.
 """
 
@@ -16,36 +16,13 @@ from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import (
-    BRANCH_CHOICES,
-    CARRIES_CHOICES,
-    MODULE_RESISTANCE,
-    MODULE_TYPE,
-    REST_VOLTAGES,
-    STRICTEST_INSTALL,
-    Battery,
-    Branch,
-    Brief,
-    Cables,
-    Charger,
-    Insulation,
-    Inverter,
-    Key,
-    Load,
-    Management,
-    ModulesOnHand,
-    Motor,
-    PartsUse,
-    Path,
-    Places,
-    Power,
-    Precharge,
-    Regeneration,
-    Route,
-    Station,
-    Strings,
-    Surroundings,
-    Unknown,
-    growth_left_open,
+    Battery, Branch, Brief, Cables, Charger, Insulation, Inverter, Load, Management, ModulesOnHand,
+    Motor, PartsUse, Path, Places, Power, Precharge, Regeneration, Route, Station, Strings,
+    Surroundings, Unknown, growth_left_open,
+)
+from packcalc.brief_keys import (
+    BRANCH_CHOICES, CARRIES_CHOICES, MODULE_RESISTANCE, MODULE_TYPE, REST_VOLTAGES,
+    STRICTEST_INSTALL, Key,
 )
 from packcalc.errors import UnknownName, UserError, nearest
 from packcalc.findings import Finding, Origin

@@ -15,7 +15,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from packcalc.brief import KEYS, OPTIONAL_KEYS, Key, Unknown
+from packcalc.brief import Unknown
+from packcalc.brief_keys import KEYS, OPTIONAL_KEYS, Key
 from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key

@@ -20,7 +20,6 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import (
     AGAINST_SPANS,
     COLUMNS,
-    FUSE,
     KINDS,
     PART_CLASSES,
     SPANS,

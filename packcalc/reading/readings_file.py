@@ -1,8 +1,8 @@
 """Dated readings from a CSV file: strict, every fault told at once, nothing lost.
 
-Columns: id, value (with its unit, or yes and no, or "> 200 MΩ" over range), instrument, calibration_date, date, name,
-note, design, layout. Comma, semicolon or tab between cells, as the head shows; a row that begins
-with `#` is a remark. One id may be read again on another day. The file is never written to.
+Columns: id, value (with its unit, or yes and no, or "> 200 MΩ" over range), instrument,
+calibration_date, date, name, note, design, layout. Comma, semicolon or tab between cells, as
+the head shows; a row that begins with `#` is a remark. One id may be read again on another day. The file is never written to.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ from packcalc.value import value_object
 
 LARGEST_FILE = 5_000_000
 MARKS = {"point": ".", "comma": ","}
+SEP_LINE = re.compile(r"\"?sep=.?\"?[,;\t]*", re.IGNORECASE)  # spreadsheets write it first
 DECLARED = re.compile(r"#\s*decimal\s*[:=]\s*(\w*)", re.IGNORECASE)
 
 
@@ -173,7 +174,7 @@ def records(text: str) -> Iterator[Record]:
 def separator_of(text: str) -> str:
     """The mark that the head uses most; the head is the first line that is no comment."""
     lines = (one for one in text.splitlines() if one.strip(" \t,;\"") and
-             not one.lstrip(" \t\"").startswith("#"))
+             not one.lstrip(" \t\"").startswith("#") and not SEP_LINE.fullmatch(one.strip(" ")))
     head = re.sub(r'"[^"]*"', "", next(lines, ""))
     return max(",;\t", key=head.count)
 
@@ -181,7 +182,11 @@ def separator_of(text: str) -> str:
 def is_comment(cells: tuple[str, ...], above: bool) -> bool:
     """A remark: above the head any line that begins with #; below it a lone one with a blank.
 
+    A line like `sep=;`, which names the separator to spreadsheets, is one above the head.
+
     A mark such as #12 stays a mark.
     """
     first, *rest = cells
+    if above and SEP_LINE.fullmatch(first):
+        return not any(rest)
     return first.startswith("#") if above else first.startswith("# ") and not any(rest)

@@ -1,7 +1,7 @@
 """The starter brief and the reference table of the brief's format, both from the schema.
 
 Nothing about an entry is written twice: meaning, consequence of `unknown` and where to
-find the figure come from `packcalc.brief.KEYS`; only examples and the few entries that are
+find the figure come from `packcalc.brief_keys.KEYS`; only examples and the few entries that are
 plain words stand here.
 """
 
@@ -12,13 +12,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from packcalc.brief import (
-    BRANCH_CHOICES,
-    CARRIES_CHOICES,
-    HOW_REST,
-    MODULE_RESISTANCE,
-    Key,
-)
+from packcalc.brief_keys import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, MODULE_RESISTANCE, Key
 from packcalc.errors import OutputError
 from packcalc.reading.bench_template import (
     ABOUT,

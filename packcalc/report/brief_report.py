@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-from packcalc.brief import BENCH_KEYS, DONOR_KEYS, KEYS, Brief, Unknown
+from packcalc.brief import Brief, Unknown
+from packcalc.brief_keys import BENCH_KEYS, DONOR_KEYS, KEYS
 from packcalc.layouts import Layout
 from packcalc.next_steps import NextStep, find_next
 from packcalc.report.blocks import Cell, column, number, words

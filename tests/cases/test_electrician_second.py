@@ -228,10 +228,10 @@ def test_without_the_cells_trip_the_sweep_says_what_it_does_not_show():
     found = study("truck", management__undervoltage_trip="unknown")
     one = told(found, "coordination", "every fault current is opened")
     assert one.verdict == NOT_EVALUATED and found.coordination.sweep.covered
-    assert "from 960.6 A to 1800 A in a second chassis fault" in one.reason
+    assert "from 956.5 A to 1800 A in a second chassis fault" in one.reason
     assert "undervoltage_trip" in one.remedy and "sensor in each pole" in one.remedy
     between = place(found, "chassis.second.fused_pole").between
-    assert between.clears is None and between.span == "from 960.6 A to 1800 A"
+    assert between.clears is None and between.span == "from 956.5 A to 1800 A"
 
 
 def test_the_cable_is_held_against_the_slower_trip_too(truck):
@@ -282,7 +282,7 @@ def test_a_coil_that_drops_in_a_short_meets_what_the_fuse_has_not_cleared(truck)
 
 @pytest.mark.parametrize("breaks, verdict", [(3162.0, CAUTION), (3163.0, PASS), (None, "ask")])
 def test_on_and_below_what_is_left(breaks, verdict):
-    from packcalc.protect.states import Untimed, _untimed_check
+    from packcalc.protect.state_checks import Untimed, _untimed_check
     one = Untimed("", None if breaks is None else f("breaks", "A", breaks),
                   f("left", "A", 3162.5), None, f("highest", "A", 20000.0))
     found = _untimed_check(one)

@@ -9,16 +9,17 @@ import copy
 import math
 import tomllib
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from packcalc import api, cable_rules, next_steps, screening
-from packcalc.brief import KEYS, STRICTEST_INSTALL, Brief
+from packcalc.brief import Brief
+from packcalc.brief_keys import KEYS, STRICTEST_INSTALL
 from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.errors import InputErrors, UnitError
+from packcalc.layouts import asks_of
 from packcalc.protect.cable import size_route
 from packcalc.protection import study_protection
 from packcalc.reading.brief_file import brief_from_data, read_brief
@@ -361,7 +362,7 @@ def stock(count: int, **changes: Any) -> Brief:
 
 
 def test_the_end_of_the_grid_is_told_where_it_binds():
-    asks = screening.asks_of(stock(1))
+    asks = asks_of(stock(1))
     full = float(screening.mod.ocv_high(stock(1).modules[0].module, asks.charge_highest))
     least = math.ceil(asks.demand_voltage / full)  # in series, to reach the bus
     for count, told in ((least * 101 - 1, 0), (least * 101, 1)):

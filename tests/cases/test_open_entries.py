@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from packcalc.brief import KEYS
+from packcalc.brief_keys import KEYS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.protect.contactor import CLOSING_STEP
 from packcalc.protection import ProtectionStudy, study_protection

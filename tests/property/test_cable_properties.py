@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from packcalc.cable_rules import RULES
 from packcalc.checks import FAIL
 from packcalc.findings import leaf
-from packcalc.protect.cable import RouteAsked, size_route
+from packcalc.protect.cable import size_route
+from packcalc.protect.route_figures import RouteAsked
 
 ZERO = 273.15
 INSTALL = {"NFPA 70": "conduit", "IEC 60364-5-52": "surface", "DIN VDE 0298-4": "spaced in air",

@@ -1,0 +1,307 @@
+"""What one route asks of its cable and what each section of a table then does: figures alone.
+
+The duty by load, laying and ambient; current-carrying capacity, voltage drop, temperatures and
+heat of one section. `packcalc.protect.cable` holds them against the demands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from packcalc import tables
+from packcalc.cable_rules import (
+    CurrentTable,
+    RuleSet,
+    Section,
+    ambient_factor,
+    grouping_factor,
+    table_rise,
+)
+from packcalc.checks import NOT_EVALUATED, Check
+from packcalc.conductors import (
+    adiabatic_constant,
+    cable_ambient_factor,
+    cable_drop_ratio,
+    cable_loop_resistance,
+    cable_voltage_drop,
+    cable_withstand,
+    conductor_temperature,
+    copper_resistance,
+    corrected_current,
+    peak_temperature,
+    required_table_current,
+    run_current,
+    survivable_current,
+)
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.units import from_si
+from packcalc.value import value_object
+
+NOBODY, MAIN_FUSE = "nobody", "main fuse"
+JOINT_LIMIT = 160.0 + 273.15   # K, lowest end temperature in IEC 60364-5-54 below 300 mm²
+LONGEST_PEAK = 300.0           # s, a longer peak is a steady load
+SMALL_CIRCUIT = 100.0          # A, NFPA 70 110.14(C)
+UNEVEN = 1.1                   # busier run over an even split
+
+
+@value_object
+class RouteAsked:
+    """What one cable route has to do.
+
+    Attributes:
+        name: e.g. "battery to inverter".
+        length: one way [m].
+        install: way of laying: conduit, surface, touching in air, spaced in air.
+        grouped_circuits: circuits laid together, this route counted as one.
+        insulation_class: of the cable [K].
+        terminal_limit: lower steady limit of the two ends' terminals [K].
+        ambient: air around the cable [K].
+        rules: key of the rule set.
+        continuous_current, peak_current, peak_duration: load of the whole route.
+        system_voltage: lowest system voltage under load, for the drop.
+        voltage_drop_limit: ratio, at the steady current; the peak is held to the budget.
+        fault_highest, fault_lowest: fault currents at the end of the route.
+        counted_time: time within which a fault must be cleared [s].
+        joint_limit: short-time limit of joints and terminals [K]; None takes 160 °C.
+        insulation_end: short-circuit limit of the insulation [K]; None takes 160 °C.
+        resistance_budget: hot loop resistance that the sag was judged with.
+        fuse_rating: of the fuse that feeds this route, if one is chosen.
+        overload_device: who ends an overload, or "nobody".
+        why_nobody: where it is nobody, the cause in words.
+        overload: what the named parts are shown to do about an overload of a route of that
+            capacity; None where no part is at hand.
+        highest_voltage: highest working voltage, for the insulation.
+        runs: cables a pole to try.
+        let_through: largest I²t that the chosen devices let through anywhere in the range.
+    """
+
+    name: str
+    length: Finding
+    install: str
+    grouped_circuits: Finding
+    insulation_class: Finding
+    terminal_limit: Finding
+    ambient: Finding
+    rules: str
+    continuous_current: Finding
+    peak_current: Finding
+    peak_duration: Finding
+    system_voltage: Finding
+    voltage_drop_limit: Finding
+    fault_highest: Finding
+    fault_lowest: Finding
+    counted_time: Finding
+    joint_limit: Finding | None = None
+    insulation_end: Finding | None = None
+    resistance_budget: Finding | None = None
+    fuse_rating: Finding | None = None
+    overload_device: str = NOBODY
+    why_nobody: str = ""
+    overload: Callable[[Finding], Check] | None = None
+    highest_voltage: Finding | None = None
+    runs: tuple[int, ...] = (1, 2)
+    let_through: Finding | None = None
+
+    @property
+    def key(self) -> str:
+        return f"cable.{self.name}"
+
+    @property
+    def behind_main_fuse(self) -> bool:
+        """Whether the main fuse, and no fuse of a branch, protects this route."""
+        return self.fuse_rating is not None and self.overload_device == MAIN_FUSE
+
+
+@value_object
+class Frame:
+    """What does not change from section to section."""
+
+    rule: RuleSet
+    use: CurrentTable
+    ambient: Finding
+    rise: Finding
+    ambient_factor: Finding
+    terminal_factor: Finding
+    steady_limit: Finding
+    fault_end: Finding
+    steady_current: Finding
+
+
+@value_object
+class Duty:
+    """What one number of cables a pole asks of each of them."""
+
+    runs: Finding
+    share: Finding
+    grouping: Finding
+    steady: Finding
+    peak: Finding
+    by_insulation: Finding
+    by_terminals: Finding
+    required: Finding
+
+
+@value_object
+class Figures:
+    """What one section offers."""
+
+    section: Section
+    corrected: Finding
+    capacity: Finding
+    temperature: Finding
+    loop_resistance: Finding
+    drop: Finding
+    peak_drop: Finding
+    drop_ratio: Finding | None
+    peak: Finding | None = None
+    constant: Finding | None = None
+    withstand: Finding | None = None
+    survivable: Finding | None = None
+    column: Finding | None = None
+    refusal: str = ""
+
+
+def frame_of(asked: RouteAsked, rule: RuleSet) -> Frame:
+    use = rule.table_for(asked.install, asked.insulation_class.number)
+    rise = table_rise(use)
+    insulation = leaf("insulation class of the table", "θ_c", "°C", use.conductor, "read",
+                      source=tables.table(use.currents).source,
+                      origin=Origin(f"table {use.currents}"), note=use.printed)
+    steady_limit = smallest([asked.terminal_limit, insulation],
+                            "highest steady conductor temperature")
+    ends = [asked.joint_limit or _safe_end("joints and terminals"),
+            asked.insulation_end or _safe_end("insulation")]
+    steady = asked.continuous_current
+    if asked.peak_duration.number > LONGEST_PEAK:
+        steady = largest([steady, asked.peak_current], "steady current",
+                         "a peak longer than five minutes is taken as a steady load")
+    return Frame(
+        rule, use, asked.ambient, rise, ambient_factor(use, asked.ambient),
+        trace(cable_ambient_factor, "factor for the steady temperature limit", symbol="k_θ",
+              limit=steady_limit, ambient=asked.ambient, rise=rise),
+        steady_limit, smallest(ends, "end temperature of a fault"), steady)
+
+
+def _safe_end(what: str) -> Finding:
+    return leaf(f"short-time limit of the {what}", "θ_f", "°C", JOINT_LIMIT, "assumed",
+                source="iec-60364-5-54",
+                note="not given: the lowest end temperature printed for sections up to 300 mm²; "
+                     "read it on the data sheets of lug, joint and cable")
+
+
+def duty_of(asked: RouteAsked, frame: Frame, runs: int) -> Duty:
+    count = leaf("cables a pole", "n", "", runs, "definition")
+    share = _share(runs)
+    # Each further run is one more circuit in the bundle.
+    grouping = grouping_factor(frame.use, asked.grouped_circuits.number + runs - 1)
+    load = dict(current=frame.steady_current, share=share, grouping_factor=grouping)
+    by_insulation = trace(required_table_current, "required table current by the insulation",
+                          ambient_factor=frame.ambient_factor, **load)
+    by_terminals = trace(required_table_current, "required table current by the steady limit",
+                         ambient_factor=frame.terminal_factor, **load)
+    return Duty(
+        count, share, grouping,
+        trace(run_current, "steady current of the busier run", current=frame.steady_current,
+              share=share),
+        trace(run_current, "peak current of the busier run", current=asked.peak_current,
+              share=share),
+        by_insulation, by_terminals,
+        largest([by_insulation, by_terminals], f"required table current, {cables_a_pole(runs)}"))
+
+
+def duties_of(asked: RouteAsked, frame: Frame) -> tuple[tuple[Duty, ...], tuple[Check, ...]]:
+    """The duty of each number of cables a pole; one that leaves the table takes no other along.
+
+    Raises:
+        OutOfRange: every one of them leaves the table.
+    """
+    duties: list[Duty] = []
+    outside: list[Check] = []
+    for runs in asked.runs:
+        try:
+            duties.append(duty_of(asked, frame, runs))
+        except OutOfRange as refusal:
+            if not duties and runs == asked.runs[-1]:
+                raise
+            outside.append(Check(f"{cables_a_pole(runs)}, within the tables", "thermal load",
+                                 NOT_EVALUATED, reason=f"outside the table: {refusal}"))
+    return tuple(duties), tuple(outside)
+
+
+def _share(runs: int) -> Finding:
+    """Part of the current that the busier run is taken to carry: 10 % above an even split."""
+    if runs == 1:
+        return leaf("share of the only run", "p", "", 1.0, "definition")
+    return leaf("share of the busier run", "p", "", UNEVEN / runs, "assumed",
+                source="packcalc-rule", note="10 % above an even split; lengths, lugs and "
+                "sections of the runs must be equal")
+
+
+def cables_a_pole(runs: int) -> str:
+    return f"{runs} cable{'s' if runs > 1 else ''} a pole"
+
+
+def figures_of(asked: RouteAsked, frame: Frame, duty: Duty, section: Section) -> Figures:
+    factors = dict(table_current=section.current, grouping_factor=duty.grouping)
+    corrected = trace(corrected_current, ambient_factor=frame.ambient_factor, **factors)
+    limited = trace(corrected_current, "current at the steady temperature limit",
+                    ambient_factor=frame.terminal_factor, **factors)
+    column = _terminal_column(asked, frame, duty, section)
+    temperature = trace(conductor_temperature, ambient=frame.ambient, rise=frame.rise,
+                        current=duty.steady, **factors)
+    hot = trace(copper_resistance, "resistance at the steady temperature limit",
+                resistance=section.resistance, at=section.resistance_at,
+                temperature=frame.steady_limit)
+    loop = trace(cable_loop_resistance, "hot loop resistance", resistance=hot,
+                 length=asked.length, runs=duty.runs)
+    drop = trace(cable_voltage_drop, "voltage drop at the steady current",
+                 current=frame.steady_current, loop_resistance=loop)
+    peak_drop = trace(cable_voltage_drop, "voltage drop at the peak", current=asked.peak_current,
+                      loop_resistance=loop)
+    ratio = (trace(cable_drop_ratio, drop=drop, voltage=asked.system_voltage)
+             if asked.system_voltage.known else None)
+    plain = Figures(section, corrected,
+                     smallest([f for f in (corrected, limited, column) if f],
+                              "capacity of one cable"),
+                     temperature, loop, drop, peak_drop, ratio, column=column)
+    try:
+        return _with_heat(asked, frame, duty, plain)
+    except OutOfRange as refusal:
+        return replace(plain, refusal=str(refusal))
+
+
+def _with_heat(asked: RouteAsked, frame: Frame, duty: Duty, plain: Figures) -> Figures:
+    """Add what the peak and the fault do to the copper.
+
+    Raises:
+        OutOfRange: the peak alone leaves nothing for the fault.
+    """
+    peak = trace(peak_temperature, start=plain.temperature, current=duty.peak,
+                 time=asked.peak_duration, area=plain.section.area)
+    # The fuse lets the conductor run at its steady limit: a fault may begin there.
+    start = largest([peak, frame.steady_limit], "conductor temperature when a fault begins")
+    constant = trace(adiabatic_constant, start=start, end=frame.fault_end)
+    withstand = trace(cable_withstand, constant=constant, area=plain.section.area)
+    return replace(plain, peak=peak, constant=constant, withstand=withstand,
+                   survivable=trace(survivable_current, withstand=withstand,
+                                    time=asked.counted_time))
+
+
+def _terminal_column(asked: RouteAsked, frame: Frame, duty: Duty,
+                     section: Section) -> Finding | None:
+    """NFPA 70 110.14(C): the column of Table 310.16 that the terminals allow."""
+    if frame.rule.key != "NFPA 70":
+        return None
+    limit = float(from_si(asked.terminal_limit.number, "°C"))
+    unmarked = asked.terminal_limit.basis in ("assumed", "common practice")
+    top = 60.0 if unmarked and duty.steady.number <= SMALL_CIRCUIT else 75.0
+    columns = [c for c in (60.0, 75.0) if c <= min(limit + 1e-6, top)]
+    if not columns:
+        return leaf("current by the terminals' column, 110.14(C)", "I_c", "A", 0.0, "read",
+                    source="nfpa-70", note="terminals below 60 °C have no column")
+    data = tables.table("cable_nec_310_16").where(insulation_C=columns[-1], size=section.size)
+    return data.finding(data.rows[0], "current_A",
+                        f"current by the terminals' {columns[-1]:g} °C column, 110.14(C)", "I_c",
+                        "A", float(data.rows[0]["current_A"]))
