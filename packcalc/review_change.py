@@ -17,18 +17,14 @@ from packcalc.brief import Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, judge
 from packcalc.circuit import MainPath, study_circuit
 from packcalc.decisions import CHOICE, FIGURE, Decision, decisions, finding_digest
+from packcalc.duties import CABLE_INDUCTANCE, PACK_INDUCTANCE
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.errors import UserError
 from packcalc.parts import CablePart, ContactorPart, DisconnectPart, FusePart, Part, ResistorPart
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.coordination import coordinate
 from packcalc.protect.route_figures import RouteAsked
-from packcalc.protection import (
-    CABLE_INDUCTANCE,
-    PACK_INDUCTANCE,
-    ProtectionStudy,
-    protect_layout,
-)
+from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.reading.positions import one_line
 from packcalc.tables import table
 from packcalc.units import DIMENSIONS, fold, into_si, parse, printed, show

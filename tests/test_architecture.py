@@ -39,6 +39,7 @@ FLOORS = (
     ("packcalc.string_sweep", "packcalc.place_sweep", "packcalc.further_parts"),
     ("packcalc.place_arcs",),
     ("packcalc.circuit",),
+    ("packcalc.duties",),
     ("packcalc.protection",),
     ("packcalc.decisions", "packcalc.difference", "packcalc.measured"),
     ("packcalc.review",),

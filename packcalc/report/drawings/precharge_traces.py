@@ -14,9 +14,10 @@ import numpy as np
 
 from packcalc import transients as tr
 from packcalc.charging import BusLoad, LoadedBus
+from packcalc.duties import precharge_asked
 from packcalc.findings import Finding, leaf, trace
 from packcalc.protect.precharge import PrechargeAsked
-from packcalc.protection import ProtectionStudy, precharge_asked
+from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Figure, Table
 from packcalc.report.drawings.circuit import (
