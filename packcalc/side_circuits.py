@@ -18,8 +18,10 @@ from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.modules import traced_charge_current_limit
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
+from packcalc.part_checks.precharge_wires import ResistorCurrent
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.protect.branches import (
+    PRECHARGE,
     SENSE,
     BranchAsked,
     BranchFuse,
@@ -31,6 +33,7 @@ from packcalc.protect.branches import (
 )
 from packcalc.protect.faults import fault_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
+from packcalc.protect.precharge import FAILED, NORMAL, PEAK, in_a_row
 from packcalc.protect.string_contactors import size_string_contactors
 from packcalc.protect.strings import (
     ChargeLimit,
@@ -370,7 +373,8 @@ def _fault_at(feeds: Feeds, branch: Branch) -> Finding:
 
 
 def branch_items(feeds: Feeds, sheet: FuseSheet | None = None,
-                 stubs: Mapping[str, Finding] | None = None) -> tuple[Item, ...]:
+                 stubs: Mapping[str, Finding] | None = None,
+                 precharge: Item | None = None) -> tuple[Item, ...]:
     """One item for each branch of the brief.
 
     Args:
@@ -378,13 +382,30 @@ def branch_items(feeds: Feeds, sheet: FuseSheet | None = None,
         sheet: finds a branch's fuse in the user's parts, for both ends of its fault current;
             None counts on rated currents alone.
         stubs: largest I²t between tap and fuse, by the branch's name.
+        precharge: the sized resistor, whose current its own wires carry.
     """
-    asked = [(b, replace(branch_asked(feeds, b), stub_heat=(stubs or {}).get(b.name)))
+    passes = resistor_current(precharge) if precharge is not None else None
+    asked = [(b, replace(branch_asked(feeds, b), stub_heat=(stubs or {}).get(b.name),
+                         resistor=passes if b.kind == PRECHARGE else None))
              for b in feeds.brief.branch]
     if sheet is not None:
         asked = [(b, replace(a, fuse=sheet(b, branch_duty(a).lowest, a.fault_highest)))
                  for b, a in asked]
     return tuple(size_branch(a) for _, a in asked)
+
+
+def resistor_current(precharge: Item) -> ResistorCurrent | None:
+    """What the sized resistor sends through its wires; None where it could not be sized."""
+    found = {line.title: line for line in precharge.duty}
+    if not {PEAK, NORMAL, FAILED} <= found.keys():
+        return None
+    # From the item's own figures, so that wires and resistor are judged by one resistance.
+    capacitance, voltage = found[NORMAL].inputs
+    _, resistance, timeout, tries = found[FAILED].inputs
+    pulse = trace(discharge_integral, "I²t of a normal pre-charge", capacitance=capacitance,
+                  voltage=voltage, resistance=resistance,
+                  note="loads that are awake add to it, at most to the I²t of a failed try")
+    return ResistorCurrent(found[PEAK], pulse, in_a_row(timeout, tries))
 
 
 # -- on the bus -----------------------------------------------------------------------------
@@ -400,7 +421,7 @@ def bus_loads(brief: Brief, highest_voltage: Finding, strung: bool) -> tuple[Bus
     A branch whose waking voltage is open has a `wakes_at` without value: the worst counts.
     Chargers and inlets feed and do not draw.
     """
-    quiet = (*CHARGERS, SENSE, "pre-charge")  # its own wires feed the bus
+    quiet = (*CHARGERS, SENSE, PRECHARGE)  # its own wires feed the bus
     found = []
     for branch in on_the_bus(brief, strung):
         if branch.kind in quiet:

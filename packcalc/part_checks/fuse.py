@@ -97,19 +97,33 @@ def fuse_facts(part: FusePart) -> tuple[Fact, ...]:
 
 def _survives_closing(part: FusePart, demand: FuseDemand) -> Check:
     """A healthy link must outlive every closing onto the pre-charged bus."""
-    title = "Pre-arcing I²t outlives the step at every closing"
+    return outlives_check(
+        "Pre-arcing I²t outlives the step at every closing", part.melting_i2t,
+        demand.closing_integral, "Pre-arcing I²t asked by the closing step",
+        f"{SILENT}the pre-arcing I²t" if part.melting_i2t is None else
+        "the step at closing is not known",
+        "a higher pre-charge level, or a larger or slower fuse")
+
+
+def outlives_check(title: str, melting: Finding | None, integral: Finding | None, called: str,
+                   missing: str, remedy: str = "") -> Check:
+    """Pre-arcing I²t against a pulse that comes as often as the published chart holds.
+
+    Args:
+        melting: pre-arcing I²t of the link.
+        integral: I²t of one pulse.
+        called: what the pre-arcing I²t is that so many pulses ask for.
+        missing, remedy: as of `judge`.
+    """
     source = table("fuse_pulse")
     most = leaf("number of closings", "N", "", max(source.numbers("cycles_n")), "assumed",
                 source="packcalc-rule", note="the most that the published chart holds")
     share = _row(source, most, "share of the melting I²t", "p")
-    integral = demand.closing_integral
     known = integral is not None and integral.known and share is not None
-    asked = trace(pulse_integral_demand, "Pre-arcing I²t asked by the closing step",
-                  integral=integral, share=share) if known else integral
-    return judge(title, "fault range", part.melting_i2t, "at least", asked,
-                 missing=f"{SILENT}the pre-arcing I²t" if part.melting_i2t is None else
-                 "the step at closing is not known",
-                 remedy="a higher pre-charge level, or a larger or slower fuse")
+    asked = trace(pulse_integral_demand, called, integral=integral,
+                  share=share) if known else integral
+    return judge(title, "fault range", melting, "at least", asked, missing=missing,
+                 remedy=remedy)
 
 
 def _loss(part: FusePart, demand: FuseDemand) -> Check:

@@ -14,6 +14,9 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Req
 from packcalc.conductors import adiabatic_constant, cable_withstand, copper_resistance
 from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
 from packcalc.part_checks.fuse import SteadyLoad, arc_voltage_check, carries_check
+from packcalc.part_checks.precharge_wires import (
+    ResistorCurrent, carries_tries, one_current, outlives_charges, stands_tries, wires_load,
+)
 from packcalc.part_checks.shown import SILENT, counted, terminals_check
 from packcalc.part_formulas import loss_resistance
 from packcalc.parts import FusePart
@@ -21,7 +24,7 @@ from packcalc.value import value_object
 
 RULE = Origin("rule")
 BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
-SENSE = "sense"
+SENSE, PRECHARGE = "sense", "pre-charge"
 NO_LOAD = ("sense", "pre-charge", "monitor")   # wires that carry no load worth a fuse rating
 AT_TAP_MOST = leaf("longest conductor between a change of section and its fuse", "l_t,max", "mm",
                    0.150, "read", source="formula-sae-rules-2026",
@@ -201,6 +204,7 @@ class BranchAsked:
         bus_insulation: lowest short-time voltage that everything on the bus withstands; None
             for a branch on cells alone.
         ambient: air around the fuse; None where nobody asked.
+        resistor: what the pre-charge resistor passes, for its own wires; else None.
     """
 
     name: str
@@ -229,6 +233,7 @@ class BranchAsked:
     ambient: Finding | None = None
     charging: Finding | None = None
     stub_heat: Finding | None = None
+    resistor: ResistorCurrent | None = None
 
     @property
     def key(self) -> str:
@@ -272,8 +277,8 @@ def branch_load(power: Finding, current: Finding, lowest_bus: Finding) -> Findin
 
 
 def _load(asked: BranchAsked) -> Finding:
-    """The larger of the branch's own entry and of what charging asks, where it charges."""
-    own = branch_load(asked.power, asked.current, asked.lowest_bus)
+    """The larger of the branch's own entry and of what charging or the resistor asks of it."""
+    own = wires_load(branch_load(asked.power, asked.current, asked.lowest_bus), asked.resistor)
     if asked.charging is None or not asked.charging.known:
         return own
     return largest([own, asked.charging], "current of the charge circuit") if own.known \
@@ -331,9 +336,11 @@ def size_branch(asked: BranchAsked) -> Item:
     """Duty, specification and checks of one branch."""
     duty = branch_duty(asked)
     lines = [asked.fault_highest, duty.lowest, asked.highest_voltage, duty.withstand]
-    if _loaded(asked, duty):
+    if _loaded(asked):
         lines += [duty.load, duty.own_discharge]
         lines += [duty.closing_step] if asked.closing_difference is not None else []
+    elif duty.load.known:
+        lines += [duty.load]
     return Item(
         key=asked.key, title=f"Branch: {asked.name}",
         governing=f"{asked.kind}: its tap can give {asked.fault_highest.shown} at "
@@ -343,19 +350,21 @@ def size_branch(asked: BranchAsked) -> Item:
         notes=_notes(asked))
 
 
-def _loaded(asked: BranchAsked, duty: BranchDuty) -> bool:
+def _loaded(asked: BranchAsked) -> bool:
     """Whether load and input capacitance are worth asking for."""
-    return asked.kind not in NO_LOAD or duty.load.known or asked.capacitance.known
+    return asked.kind not in NO_LOAD or asked.capacitance.known or branch_load(
+        asked.power, asked.current, asked.lowest_bus).known
 
 
 def _load_words(asked: BranchAsked, duty: BranchDuty) -> str:
     if duty.load.known:
-        return f"the load takes {duty.load.shown}"
-    return "its load is not known" if _loaded(asked, duty) else "it carries no load"
+        takes = "it passes up to" if asked.kind == PRECHARGE else "the load takes"
+        return f"{takes} {duty.load.shown}"
+    return "its load is not known" if _loaded(asked) else "it carries no load"
 
 
 def _notes(asked: BranchAsked) -> tuple[str, ...]:
-    own = {SENSE: SENSE_NOTES, "pre-charge": PRECHARGE_NOTES}.get(asked.kind, ())
+    own = {SENSE: SENSE_NOTES, PRECHARGE: PRECHARGE_NOTES}.get(asked.kind, ())
     return (*own, *NOTES)
 
 
@@ -383,7 +392,7 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
                                 if not f.known),
               remedy="a larger section or a faster fuse"),
         *_capacity_check(asked), *_sheet_checks(asked, duty),
-        *(_load_checks(asked, duty) if _loaded(asked, duty) else ()))
+        *(_load_checks(asked, duty) if _loaded(asked) else ()), *_resistor_checks(asked, duty))
 
 
 def _arc_check(asked: BranchAsked) -> tuple[Check, ...]:
@@ -419,7 +428,24 @@ def _capacity_check(asked: BranchAsked) -> tuple[Check, ...]:
 
 
 def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
-    return (*_capacitor_checks(asked, duty), *_one_circuit(asked), _carries(asked, duty))
+    found = (*_capacitor_checks(asked, duty), *_one_circuit(asked))
+    return found if asked.resistor is not None else (*found, _carries(asked, duty))
+
+
+def _resistor_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
+    """Pre-charge wires and their fuse against every charge and against those that fail."""
+    if asked.kind != PRECHARGE:
+        return ()
+    passes, fuse = asked.resistor, asked.fuse
+    pulse = (outlives_charges(fuse.melting, passes),) if fuse.rating.known else ()
+    if passes is None:
+        return pulse
+    own = branch_load(asked.power, asked.current, asked.lowest_bus)
+    opens = fuse.opens_from is not None and duty.load.number >= fuse.opens_from.number
+    return (*pulse, *one_current(own, passes),
+            carries_tries(_carries(asked, duty), fuse.part, duty.load, passes, asked.ambient),
+            stands_tries(duty.withstand, asked.capacity, duty.load, passes,
+                         fuse.clearing if opens and fuse.clearing.known else None))
 
 
 def _one_circuit(asked: BranchAsked) -> tuple[Check, ...]:
@@ -596,7 +622,9 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
                                  "conductor"))
     if duty.load.known:
         lines.append(Requirement("branch fuse: continuous current in the box's air",
-                                 f"at least {duty.load.shown}", "load at the lowest voltage"))
+                                 f"at least {duty.load.shown}", "failed pre-charge, or what the "
+                                 "brief states" if asked.resistor else
+                                 "load at the lowest voltage"))
     if duty.withstand.known:
         lines.append(Requirement("branch fuse: total clearing I²t at this DC voltage",
                                  f"at most {duty.withstand.shown}", "what the conductor stands"))
@@ -604,6 +632,11 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
         lines.append(Requirement("branch fuse: pre-arcing I²t",
                                  f"at least {duty.own_discharge.shown}",
                                  "own capacitor feeding a fault elsewhere"))
+    if asked.resistor is not None:
+        pulses = outlives_charges(asked.fuse.melting, asked.resistor).demand
+        assert pulses is not None
+        lines.append(Requirement("branch fuse: pre-arcing I²t for every pre-charge",
+                                 f"at least {pulses.shown}", "one pulse a charge, for life"))
     return tuple(lines)
 
 
@@ -613,7 +646,7 @@ def _open_items(asked: BranchAsked, duty: BranchDuty) -> tuple[str, ...]:
             (asked.fuse.clearing, "branch fuse: total clearing I²t in DC (supplier)"),
             (asked.insulation_voltage, "DC rating of the branch's insulation"),
             (asked.section, "conductor section of the branch")]
-    if _loaded(asked, duty):
+    if _loaded(asked):
         asks += [(duty.load, "power or current of the load"),
                  (asked.capacitance, "input capacitance of the load")]
     return tuple(words for finding, words in asks if not finding.known)

@@ -13,7 +13,8 @@ from packcalc import isolation_formulas as iso
 from packcalc import transients as tr
 from packcalc.bench.rules import module_isolation_line
 from packcalc.bench.stored import of_pack
-from packcalc.brief import Brief, key
+from packcalc.brief import Brief
+from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.distances import (
     DOUBLED,

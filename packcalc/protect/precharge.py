@@ -36,6 +36,8 @@ from packcalc.value import value_object
 
 TITLE = "Pre-charge resistor and relay"
 LEVEL_TIME = "Time to the closing level"
+PEAK, NORMAL = "Peak pre-charge current", "Energy of a normal charge (any resistance)"
+FAILED = "Energy of failed pre-charges"
 LOWEST_RESISTANCE, HIGHEST_RESISTANCE = 0.1, 1e6
 HALVINGS = 14  # leave a ten-thousandth of the first trial
 VALUES_BELOW = 12  # one decade of E12; smaller ones only add current and heat
@@ -370,9 +372,7 @@ _RATED = "resistor rated above the highest working voltage"
 
 def _part_energy(asked: PrechargeAsked, part: ResistorPart, heat: dict[str, Finding]) -> Check:
     title = "resistor takes the failed pre-charge energy"
-    tries = leaf("length of all failed tries in a row", "t", "s",
-                 asked.timeout.number * asked.tries.number, "definition",
-                 origin=Origin("tries times timeout"))
+    tries = in_a_row(asked.timeout, asked.tries)
     allowed = stepped(part.pulse_energy, tries, upper=False,
                       title="energy of the longest stated pulse that is no longer")
     return judge(title, "thermal load", allowed, "at least", heat["failed"],
@@ -425,11 +425,11 @@ def _time(low: LoadedBus, high: LoadedBus) -> Finding | None:
 def _heat(asked: PrechargeAsked, resistance: Finding) -> dict[str, Finding]:
     """Currents, powers and energies at highest voltage and lower tolerance."""
     fast, volts = _fast(asked, resistance), asked.highest_voltage
-    normal = trace(tr.capacitor_energy, "Energy of a normal charge (any resistance)",
+    normal = trace(tr.capacitor_energy, NORMAL,
                    capacitance=asked.largest_capacitance, voltage=volts,
                    note="from an empty bus to the full voltage; loads add to it, bounded by the "
                         "failed charge")
-    failed = trace(tr.failed_charge_energy, "Energy of failed pre-charges", voltage=volts,
+    failed = trace(tr.failed_charge_energy, FAILED, voltage=volts,
                    resistance=fast, timeout=asked.timeout, tries=asked.tries,
                    note="bus short-circuited; tries follow each other without cooling")
     return {
@@ -437,9 +437,15 @@ def _heat(asked: PrechargeAsked, resistance: Finding) -> dict[str, Finding]:
         "power": trace(tr.resistor_power, "Peak power in the resistor", symbol="P_peak",
                        voltage=volts, resistance=fast,
                        note="also the mean power while failed tries follow without rest"),
-        "peak": trace(tr.current_at, "Peak pre-charge current", symbol="I_peak",
+        "peak": trace(tr.current_at, PEAK, symbol="I_peak",
                       voltage=volts, resistance=fast),
     }
+
+
+def in_a_row(timeout: Finding, tries: Finding) -> Finding:
+    """How long the resistor carries its peak current when every try fails."""
+    return leaf("length of all failed tries in a row", "t", "s", timeout.number * tries.number,
+                "definition", origin=Origin("tries times timeout"))
 
 
 def _tries(asked: PrechargeAsked) -> str:
