@@ -36,12 +36,13 @@ PAGES = {
     "certify.html": ("certify",),
 }
 # What was read and fitted when the truck was built, and half a year later; invented.
+TEARDOWN = {"teardown.html": ("teardown",)}  # of the donor that its modules came out of
 BUILT = {
     "as-built.html": ("build", "--as-built", "examples/truck/as-built.csv"),
     "trend.html": ("commission", "--readings", "examples/truck/readings.csv"),
 }
 FILES: dict[str, dict[str, tuple[str, ...]]] = {
-    "truck": {**PAGES, **BUILT}, "van": PAGES, "minibus": PAGES, "faulty": REPORTS}
+    "truck": {**TEARDOWN, **PAGES, **BUILT}, "van": PAGES, "minibus": PAGES, "faulty": REPORTS}
 # Written too, and the exit code says that the answer is no: a design that is wrong on purpose,
 # a record with a deviation that goes back to the reviewer, and a joint that stands out.
 ANSWER_IS_NO = (("faulty", "report.html"), ("faulty", "report.txt"),

@@ -28,8 +28,10 @@ MOST_WEAK = 12
 EACH = 192  # weak modules singled out one by one; above, in even steps
 WEIGHTS = np.concatenate([[0.0], np.geomspace(0.02, 50.0, 23)])
 FINER = np.linspace(-1.0, 1.0, 9)
+WEAK_WEIGHTS = np.geomspace(0.05, 500.0, 49)
 MOST_PARTNERS = 60_000  # sets of partners looked through for one weak module
 CALM = 1e-12
+HEAVIEST, HALVINGS = 1e3, 40  # of the weight of capacity against conductance
 ROUNDING = 1e-12  # of floating-point sums; a bound errs high
 
 
@@ -176,8 +178,46 @@ def second_bound(conductance: np.ndarray, capacity: np.ndarray, floor: float, se
     low, high = WEIGHTS[max(best - 1, 0)], WEIGHTS[min(best + 1, len(WEIGHTS) - 1)]
     middle, half = (low + high) / 2.0, (high - low) / 2.0
     tightest = min([*found, *(at(w) for w in middle + half * FINER),
-                    *_own_groups(conductance, capacity, floor, series, parallel)])
+                    *_own_groups(conductance, capacity, floor, series, parallel),
+                    *_weak_together(conductance, capacity, floor, series, parallel)])
     return tightest * (1.0 + ROUNDING)
+
+
+def relaxed_choice(conductance: np.ndarray, capacity: np.ndarray, least: float,
+                   count: int) -> np.ndarray | None:
+    """Modules with the most conductance together that hold `least` capacity together (law 4).
+
+    The strongest by the weighted sum, for the smallest weight that serves; None where no
+    modules hold so much. A start for dealing, since the second bound is theirs as well.
+
+    Examples:
+        >>> g, q = np.array([4.0, 3.0, 2.0, 1.0]), np.array([1.0, 2.0, 3.0, 4.0])
+        >>> relaxed_choice(g, q, 3.0, 2).tolist(), relaxed_choice(g, q, 6.5, 2).tolist()
+        ([0, 1], [3, 2])
+        >>> relaxed_choice(g, q, 7.5, 2) is None
+        True
+    """
+    scale = float(np.mean(conductance)) / float(np.mean(capacity))
+
+    def strongest(weight: float) -> np.ndarray:
+        mixed = conductance + weight * scale * capacity
+        return np.argsort(-mixed, kind="stable")[:count]
+
+    low, high = 0.0, HEAVIEST
+    found = strongest(low)
+    if capacity[found].sum() >= least:
+        return found
+    found = strongest(high)
+    if capacity[found].sum() < least:
+        return None
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2.0
+        some = strongest(middle)
+        if capacity[some].sum() >= least:
+            high, found = middle, some
+        else:
+            low = middle
+    return found
 
 
 def _own_groups(conductance: np.ndarray, capacity: np.ndarray, floor: float, series: int,
@@ -197,6 +237,24 @@ def _own_groups(conductance: np.ndarray, capacity: np.ndarray, floor: float, ser
         fits = capacity[sets].sum(axis=1) >= need
         found.append(float(conductance[weak] + conductance[sets].sum(axis=1)[fits].max(
             initial=-conductance[weak])))
+    return found
+
+
+def _weak_together(conductance: np.ndarray, capacity: np.ndarray, floor: float, series: int,
+                   parallel: int) -> list[float]:
+    """Law 5: the j weakest by capacity, in k groups, with the best others by weighted sums."""
+    if len(capacity) != series * parallel or parallel < 2:
+        return []  # a spare one may take the place of a weak one
+    order, found = np.argsort(capacity, kind="stable"), []
+    scale = float(np.mean(conductance)) / float(np.mean(capacity))
+    weight = WEAK_WEIGHTS[:, None] * scale
+    mixed = conductance[order] + weight * capacity[order]
+    for weak in range(1, min(MOST_WEAK, series) + 1):
+        groups = np.arange(-(-weak // parallel), weak + 1)
+        others = -np.sort(-mixed[:, weak:], axis=1)[:, :int(groups[-1]) * parallel - weak]
+        top = np.concatenate([np.zeros((len(mixed), 1)), np.cumsum(others, axis=1)], axis=1)
+        held = mixed[:, :weak].sum(axis=1)[:, None] + top[:, groups * parallel - weak]
+        found.append(float((held / groups - weight * floor).min(axis=0).max()))
     return found
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from packcalc.bench.enter_files import Unfinished, append, line_of, rewrite_row
-from packcalc.bench.questions import ask_row
+from packcalc.bench.questions import Question, ask, ask_row
 from packcalc.bench.sheet import BenchRow, BenchSheet
 from packcalc.brief import Bench
 from packcalc.errors import InputErrors
@@ -41,6 +41,7 @@ HELP = ("Enter: not measured. = : as in the row before. . : rest of the row stay
         "its open entries. Empty mark: done.")
 GO_ON = "+"
 FAR_FROM_OTHERS = 0.3
+FAR_VOLTAGE = 0.05  # a rest voltage; modules of one donor rest within hundredths of a volt
 COMPARED = ("capacity", "resistance", "rest_voltage", "mass")
 FEWEST_OTHERS = 3
 
@@ -177,17 +178,35 @@ def wrong_with(session: Session, cells: dict[str, str], head: str) -> str:
 
 
 def odd_about(session: Session, cells: dict[str, str], head: str) -> list[str]:
-    """What the label and the other modules say against a cell that can be read."""
+    """What the label, the row's other cells and the other modules say against a cell.
+
+    Everything is asked that was not yet asked without this cell, under whatever column it is
+    filed: the last of two cells that contradict is where it can first be seen.
+    """
     row = read_row(session, cells)
     if row is None:
         return []
     name = HEADS[head][0].name if head in HEADS else head
+    before = read_row(session, {**cells, head: ""}) if head != "mark" else None
+    asked = {str(q) for q in _questions(session, before)} if before is not None else set()
     found = [f"{q.fault.wrong.partition(': ')[2]}; {q.fault.right}"
-             for q in ask_row(session.sheet, row, session.bench, session.today)
-             if q.fault.key == head or q.fault.key == name]
-    if name in COMPARED:
+             for q in _questions(session, row)
+             if q.fault.key in (head, name) or str(q) not in asked]
+    if name in COMPARED and not (name == "rest_voltage" and found):
         found += _against_others(session, row, name)
     return found
+
+
+def _questions(session: Session, row: BenchRow) -> list[Question]:
+    """What `packcalc bench` would ask about one row, alone and in the lot so far."""
+    others = tuple(r for r in session.sheet.rows if r.mark.casefold() != row.mark.casefold())
+    own = list(ask_row(session.sheet, row, session.bench, session.today))
+    if len(others) < FEWEST_OTHERS:
+        return own
+    told = {str(q) for q in own}
+    lot = BenchSheet(session.sheet.place, (*others, row))
+    return own + [q for q in ask(lot, session.bench, (), session.today)
+                  if q.mark == row.mark and str(q) not in told]
 
 
 def _against_others(session: Session, row: BenchRow, name: str) -> list[str]:
@@ -199,7 +218,8 @@ def _against_others(session: Session, row: BenchRow, name: str) -> list[str]:
     if len(others) < FEWEST_OTHERS or not own.known:
         return []
     middle = statistics.median(others)
-    if middle <= 0 or abs(own.number / middle - 1) <= FAR_FROM_OTHERS:
+    far = FAR_VOLTAGE if name == "rest_voltage" else FAR_FROM_OTHERS
+    if middle <= 0 or abs(own.number / middle - 1) <= far:
         return []
     return [f"{own.shown} is far from the {len(others)} others (middle {show(middle, own.unit)})"]
 

@@ -6,6 +6,7 @@ the fewest partners, so it chooses first. Effort is counted in sums, never in se
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +19,9 @@ MOST_EXACT = {3: 48, 4: 96, 5: 45}  # modules whose groupings are looked through
 FEW_EXACT = 16  # modules whose every grouping is looked through sooner than a search ends
 WIDEST_AT_ONCE = 4
 A_NODE = 200  # sums that take as long as one step of looking through
+TIGHT = 2.0  # steps a group: the weakest with less room than that take no other partners
+MOST_CHOICES, WIDEST_WINDOW = 500, 32  # partners tried for one weak module, of how many
+SHORT = 1e9  # any waste is better than a group below the limit
 
 
 def most_exact(parallel: int) -> int:
@@ -111,6 +115,100 @@ def _three_groups(values: np.ndarray, rest: np.ndarray, parallel: int,
     row, column = able[reach[0, 0]], halves[:, reach[0, 1]] > 0
     left = rest[after[row]]
     return [rest[mask[:, row] > 0].tolist(), left[column].tolist(), left[~column].tolist()]
+
+
+def weakest_first(units: np.ndarray, order: np.ndarray, limit: float,
+                  parallel: int) -> np.ndarray:
+    """One dealing without a step back: the weakest module takes what just reaches the limit.
+
+    Its partners stand side by side in the order of strength, so that the strongest and the
+    next weak ones lose nothing by it. Where the j weakest need almost all of the strongest
+    (law 2 of `bounds`), they take no others.
+
+    Args:
+        units: of each module, in whole steps.
+        order: module numbers, strongest first.
+        limit: that every group should hold.
+        parallel: modules of a group, 2 or more.
+
+    Returns:
+        (S, P) module numbers; the limit may be missed.
+
+    Examples:
+        >>> units = np.array([90.0, 70, 60, 50, 40, 20])
+        >>> dealt = weakest_first(units, np.arange(6), 160.0, 3)
+        >>> units[dealt].sum(axis=1).tolist()
+        [160.0, 170.0]
+    """
+    series, beside = len(order) // parallel, parallel - 1
+    strong, tight = units[order[:beside * series]], tight_ends(units[order], limit, parallel)
+    free, rows = np.ones(len(strong), dtype=bool), []
+    for i in range(series):
+        able = np.flatnonzero(free[:beside * int(tight[np.searchsorted(tight, i + 1)])])
+        weak = order[len(order) - 1 - i]
+        taken = able[_partners(strong[able], limit - units[weak], beside)]
+        free[taken] = False
+        rows.append([*order[taken].tolist(), int(weak)])
+    return np.array(rows)
+
+
+def tight_ends(values: np.ndarray, limit: float, parallel: int) -> np.ndarray:
+    """Counts of the weakest that need all of the strongest partners; at last all groups.
+
+    Args:
+        values: of the modules, strongest first.
+        limit: that every group should hold.
+        parallel: modules of a group.
+
+    Examples:
+        >>> tight_ends(np.array([9.0, 8, 7, 6, 3, 1]), 10.0, 2).tolist()
+        [1, 2, 3]
+    """
+    series = len(values) // parallel
+    count = np.arange(1, series + 1)
+    held = np.cumsum(values[::-1])[:series] + np.cumsum(values)[(parallel - 1) * count - 1]
+    return np.append(count[:-1][(held - count * limit <= TIGHT * count)[:-1]], series)
+
+
+def _partners(values: np.ndarray, need: float, choose: int) -> np.ndarray:
+    """Some of `values` (falling) that reach `need` with the least waste, or come nearest.
+
+    Neighbours where they do without waste; else the best of them and of some from all along.
+    """
+    wide = min(window_width(choose), len(values))
+    reach = int(np.searchsorted(-values, -need / choose)) - choose // 2
+    start = min(max(0, reach - (wide - choose) // 2), len(values) - wide)
+    taken, waste = _least_waste(values, start + np.arange(wide), need, choose)
+    if waste > 0 and wide < len(values):
+        spread = np.linspace(0, len(values) - 1, wide).astype(int)
+        other, less = _least_waste(values, spread, need, choose)
+        taken = other if less < waste else taken
+    return taken
+
+
+def _least_waste(values: np.ndarray, places: np.ndarray, need: float,
+                 choose: int) -> tuple[np.ndarray, float]:
+    combos, mask = _windows(len(places), choose)
+    waste = values[places] @ mask - need
+    waste[waste < 0] *= -SHORT
+    at = int(waste.argmin())
+    return places[combos[at]], float(waste[at])
+
+
+@lru_cache(maxsize=64)
+def _windows(count: int, choose: int) -> tuple[np.ndarray, np.ndarray]:
+    """Every choice, as rows of places and as columns of 0 and 1."""
+    combos = _combinations(count, choose)
+    mask = np.zeros((count, len(combos)))
+    mask[combos.T, np.arange(len(combos))] = 1.0
+    return combos, mask
+
+
+@lru_cache(maxsize=64)
+def window_width(choose: int) -> int:
+    """How many neighbours give about as many choices as can be tried for every group."""
+    return max((n for n in range(choose, WIDEST_WINDOW + 1)
+                if math.comb(n, choose) <= MOST_CHOICES), default=choose)
 
 
 def _hopeful(values: np.ndarray, parallel: int, floor: float) -> bool:

@@ -30,6 +30,7 @@ from packcalc.bench.judging import (
     Grade,
     Ground,
     PackNeed,
+    read_in_the_cold,
     untold,
 )
 from packcalc.bench.questions import Question, ask
@@ -135,7 +136,11 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0) -> PackNe
     if not voltage.known and brief is not None:
         voltage = brief.inverter.absolute_maximum.called(
             "inverter's absolute maximum, counted until a layout has its own highest voltage", "U")
-    return PackNeed(modules, voltage)
+    if brief is None:
+        return PackNeed(modules, voltage)
+    coldest = brief.battery.coldest_start
+    return PackNeed(modules, voltage, coldest if coldest.basis == "given" else None,
+                    frozenset(m.module.id for m in brief.modules if read_in_the_cold(m.module)))
 
 
 def isolation_line(bench: Bench, need: PackNeed) -> Finding | None:

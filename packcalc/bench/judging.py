@@ -22,8 +22,24 @@ SURE = 2.0
 ENERGY, HEAT, SHOCK, VOLTS = ("convenience", "thermal load", "isolation and distance",
                               "highest voltage")
 SLACK_CELL = 0.005
+COLD = 283.15  # below 10 °C a warm pulse does not tell the resistance (our rule)
 _PRACTICE = "common practice"
 ASKED = "asked about"
+
+
+def read_in_the_cold(module: ModuleType) -> bool:
+    """Whether the resistance that its figures go back to was read below 10 °C."""
+    seen, open_ = set(), [module.resistance_high]
+    while open_:
+        found = open_.pop()
+        if id(found) in seen:
+            continue
+        seen.add(id(found))
+        if found.title == "cell temperature of the resistance" and found.known \
+                and found.number < COLD:
+            return True
+        open_ += found.inputs
+    return False
 
 
 @value_object
@@ -33,10 +49,14 @@ class PackNeed:
     Attributes:
         modules: in the pack; may lack a value.
         voltage: highest working voltage; may lack a value.
+        coldest: cells at full power, as the brief gives it; None where nobody gave it.
+        cold_read: ids of module types whose resistance the brief gives as read in the cold.
     """
 
     modules: Finding
     voltage: Finding
+    coldest: Finding | None = None
+    cold_read: frozenset[str] = frozenset()
 
 
 @value_object
@@ -213,7 +233,8 @@ def _resistance(b: AtHand) -> Iterable[Ground]:
     if found.value.note.startswith(ASKED):
         return
     if not found.value.known:
-        yield untold(title, HEAT, found.value.note, "one 10 s pulse at half charge and 25 °C; "
+        yield untold(title, HEAT, found.value.note, "one 10 s pulse at half charge (told by rest "
+                     "voltage) and 25 °C; "
                      "note current, moment, temperature, charge")
         return
     reference = _type_resistance(b)

@@ -7,8 +7,10 @@ from dataclasses import replace
 
 from packcalc import modules as mod
 from packcalc.bench import rules
+from packcalc.bench.balance import TOLD_WITHIN, charge_from_voltage, voltage_at
 from packcalc.bench.common import FALL_TOLD
 from packcalc.bench.grade import GradedLot, GradedModule, isolation_line
+from packcalc.bench.judging import COLD
 from packcalc.bench.selfdischarge import DRIFT, PLATEAU, slope_leaf, steepness_at_charge
 from packcalc.brief import Bench
 from packcalc.checks import NOT_EVALUATED
@@ -24,7 +26,9 @@ LEAST_WEEKS = 14.0
 TESTER_STEPS = (250.0, 500.0, 1000.0)
 WARM = 298.15
 # Most decisive first: what can kill, what is cheap, what takes a day, what takes weeks.
-ORDER = ("insulation", "rest voltage", "cells", "pulse", "capacity", "self-discharge")
+# One module's cold pulse comes before them all: it may end the design.
+COLD_PULSE = "cold pulse"
+ORDER = (COLD_PULSE, "insulation", "rest voltage", "cells", "pulse", "capacity", "self-discharge")
 _CHECK_OF = {"insulation to the case": "insulation", "rest voltage": "rest voltage",
              "cells of the module": "cells", "pulse resistance": "pulse", "capacity": "capacity",
              "self-discharge": "self-discharge"}
@@ -58,8 +62,11 @@ class Test:
 
 
 def next_tests(lot: GradedLot) -> tuple[Test, ...]:
-    """Every test that would settle a module still undecided, most decisive first."""
-    waiting: dict[tuple[str, str], list[GradedModule]] = {}
+    """The cold pulse of one module, then every test that would settle an undecided one.
+
+    Most decisive first.
+    """
+    waiting: dict[tuple[str, str], list[GradedModule]] = _cold_pulses(lot)
     for module in lot.modules:
         if module.grade == "reject":
             continue
@@ -68,6 +75,33 @@ def next_tests(lot: GradedLot) -> tuple[Test, ...]:
             waiting.setdefault((kind, name), []).append(module)
     keys = sorted(waiting, key=lambda k: (ORDER.index(k[0]), k[1]))
     return tuple(_test(kind, waiting[kind, name], lot) for kind, name in keys)
+
+
+def _cold_pulses(lot: GradedLot) -> dict[tuple[str, str], list[GradedModule]]:
+    """One module of each type whose resistance in the cold nobody read; empty without cold.
+
+    The one of the largest warm resistance, so that its reading errs high; else the first.
+    """
+    coldest = lot.need.coldest
+    if coldest is not None and coldest.number >= COLD:
+        return {}
+    types: dict[str, list[GradedModule]] = {}
+    for module in lot.modules:
+        types.setdefault(module.row.module.id if module.row.module else "", []).append(module)
+    found = {}
+    for name, own in types.items():
+        sound = [m for m in own if m.grade in ("keep", "undecided")]
+        if sound and name not in lot.need.cold_read and not any(_read_cold(m) for m in own):
+            # max keeps the first of equals: the first row where none is known
+            found[COLD_PULSE, name] = [max(sound, key=lambda m: (
+                m.resistance_common.number if m.resistance_common.known else 0.0))]
+    return found
+
+
+def _read_cold(module: GradedModule) -> bool:
+    row = module.row
+    return row.resistance.known and row.resistance_temperature.known \
+        and row.resistance_temperature.number < COLD
 
 
 def wanting(module: GradedModule) -> tuple[str, ...]:
@@ -97,15 +131,16 @@ def _test(kind: str, modules: list[GradedModule], lot: GradedLot) -> Test:
 def _hours(kind: str, module: ModuleType | None) -> Finding:
     if kind == "capacity" and module is not None:
         return trace(rules.capacity_test_time, charge_rate=module.charge_rate)
-    fixed = {"pulse": PULSE_TIME, "insulation": SHORT_TIME, "cells": SHORT_TIME,
-             "rest voltage": SHORT_TIME, "self-discharge": 2 * SHORT_TIME}.get(kind)
+    fixed = {"pulse": PULSE_TIME, COLD_PULSE: PULSE_TIME, "insulation": SHORT_TIME,
+             "cells": SHORT_TIME, "rest voltage": SHORT_TIME,
+             "self-discharge": 2 * SHORT_TIME}.get(kind)
     return leaf("time of one test at the bench", "t", "h", fixed, "assumed", source="packcalc-rule",
                 origin=Origin("next tests"))
 
 
 def _days(kind: str, module: ModuleType | None, bench: Bench) -> Finding:
     blank = leaf("days of waiting", "d", "", None, "computed")
-    if kind == "rest voltage":
+    if kind in ("rest voltage", COLD_PULSE):
         return replace(blank, value=0.5, note="a night", basis="assumed", source="packcalc-rule")
     if kind != "self-discharge" or module is None or module.needs_bench:
         return blank
@@ -163,6 +198,38 @@ def _cell_words(module: ModuleType | None, lot: GradedLot) -> _Words:
             "probes with fused leads, one hand", "common practice")
 
 
+def _half(module: ModuleType) -> str:
+    """How half charge is told before the capacity is."""
+    if not module.needs_bench:
+        volts = voltage_at(module, 0.5)
+        least, most = charge_from_voltage(module, volts)
+        if most - least <= TOLD_WITHIN:
+            return (f"half charge, told by rest voltage before any capacity is: about "
+                    f"{show(volts, 'V')} after a night")
+    return (f"half charge: its rest voltage does not tell it, so charge fully, every cell watched, "
+            f"and draw half of the label, {show(module.capacity.number / 2, 'Ah')}")
+
+
+def _cold_words(module: ModuleType | None, lot: GradedLot) -> _Words:
+    coldest = lot.need.coldest
+    cold = f"at {coldest.shown}" if coldest is not None else \
+        "in the coldest place it will start in (the brief gives no coldest_start)"
+    first, night = "its insulation and rest voltage first", "this ONE module overnight"
+    if module is None:
+        return (f"{first}; {night} {cold}; one 10 s pulse while it is cold. Name its type: half "
+                "charge, current and stop follow from it", "smell or hiss", "packcalc rule")
+    limit = mod.continuous_current_limit(module)
+    one_c = module.capacity.number / 3600
+    current = one_c / 2 if limit is None else min(one_c / 2, limit)
+    return (f"{first}; {_half(module)}; {night} {cold}; while it is cold {show(current, 'A')} for "
+            "10 s; note voltage before and at 10 s, current, cell temperature, charge; enter it in "
+            "the brief as resistance of [[modules]] with resistance_pulse, resistance_temperature "
+            "and resistance_charge: in the cold resistance is several times the warm one, and "
+            "decides whether the pack starts",
+            f"10 s; any cell at {show(module.empty_voltage.number, 'V')}; smell or hiss; no charge "
+            "into it before it is above 10 °C", "packcalc rule")
+
+
 def _pulse_words(module: ModuleType | None, lot: GradedLot) -> _Words:
     if module is None:
         return "name its type first", "–", "packcalc rule"
@@ -173,8 +240,8 @@ def _pulse_words(module: ModuleType | None, lot: GradedLot) -> _Words:
     told = FALL_TOLD * current * module.resistance_low.number
     fine = "" if told >= lot.bench.voltmeter_error.number else \
         f" with a voltmeter that tells {show(told, 'mV')}"
-    return (f"half charge, 20 to 30 °C, 30 min at rest; {show(current, 'A')}{why} for 10 s; note "
-            f"voltage before and at 10 s{fine}, current, temperature, charge",
+    return (f"{_half(module)}; 20 to 30 °C, 30 min at rest; {show(current, 'A')}{why} for 10 s; "
+            f"note voltage before and at 10 s{fine}, current, temperature, charge",
             f"10 s; any cell at {show(module.empty_voltage.number, 'V')}; smell or hiss",
             "ISO 12405-4, 7.3: 30 min rest; pulse and stop are our rule")
 
@@ -187,7 +254,7 @@ def _capacity_words(module: ModuleType | None, lot: GradedLot) -> _Words:
     full = show(module.full_voltage.number, "V")
     return (f"charge with {show(charge, 'A')} at most to {full} on the highest cell, 1 h "
             f"at rest, discharge with {show(discharge, 'A')}; note Ah and temperature; leave it at "
-            "half charge",
+            "half charge, half of those Ah",
             f"the first cell at {show(module.empty_voltage.number, 'V')}; case above 45 °C; more "
             "than 7 h; never alone, never overnight unwatched",
             "GB/T 34015, 3.2: five hours")
@@ -207,6 +274,7 @@ def _selfdischarge_words(module: ModuleType | None, lot: GradedLot) -> _Words:
             "packcalc rule: half the line must show above the error")
 
 
-_WORDS = {"insulation": _insulation_words, "rest voltage": _rest_words, "cells": _cell_words,
+_WORDS = {COLD_PULSE: _cold_words, "insulation": _insulation_words,
+          "rest voltage": _rest_words, "cells": _cell_words,
           "pulse": _pulse_words, "capacity": _capacity_words,
           "self-discharge": _selfdischarge_words}

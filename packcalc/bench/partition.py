@@ -20,6 +20,7 @@ from packcalc.bench.bounds import (
     critical,
     giants,
     on_the_grid,
+    relaxed_choice,
     second_bound,
     tight_bound,
     weakest_bound,
@@ -34,7 +35,15 @@ from packcalc.bench.dealing import (
     match,
     place_chunks,
 )
-from packcalc.bench.exact import EXACT_SUMS, FEW_EXACT, best_grouping, most_exact
+from packcalc.bench.exact import (
+    EXACT_SUMS,
+    FEW_EXACT,
+    best_grouping,
+    most_exact,
+    tight_ends,
+    weakest_first,
+    window_width,
+)
 from packcalc.bench.search import Rules, Search, pair_up
 from packcalc.errors import UserError
 from packcalc.value import value_object
@@ -45,9 +54,13 @@ WHOLE = 1e-9  # of a step: sums of whole steps are whole
 ROOM = 0.002  # of the bound: what each group after the first ones should hold above it
 CRITICAL_ROUNDS = 60
 MOST_STARTS = 8
+CHAIN_ROUNDS = 20
+OTHERWISE = "every other grouping of the modules that set the bound was excluded"
 EVEN_ENOUGH = 0.0005  # no meter tells conductance finer
 GOOD_ENOUGH = 0.001
-WEIGHTS = (1.0, 3.0, 10.0, 40.0)  # of missing capacity against missing conductance
+FAR = 0.002  # below its bound: one more start is worth its time
+ROOMS = (0.0005, 0.0012)  # capacity of the mean group above the floor, for a deal to be found
+WEIGHTS = (1.0, 4.0, 25.0, 200.0)  # of missing capacity against missing conductance
 EVEN_LOOKS, FEW_LOOKS = 0.35, 0.2  # looks a group at each weight: 2000 modules in two seconds
 STRICT = 1e4  # no capacity may be missing
 
@@ -253,16 +266,40 @@ def _set_aside(used: np.ndarray, aside: int, parallel: int) -> tuple[np.ndarray,
 def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int, effort: Effort,
                  rng: np.random.Generator) -> tuple[_Dealt, int, str]:
     """What is left when the giants have their groups."""
-    rows: list[list[int]] = [[] for _ in range(series)]
-    _largest_first(units, rows, used.tolist(), parallel)
-    start = _Dealt(np.array(rows), np.array([], dtype=int))
     bound, weak, narrow = tight_bound(units[used], series, parallel)
     if series * parallel <= FEW_EXACT:  # all of it is looked through
         weak, narrow = 0, series
     bound = on_the_grid(bound, units[used], parallel)
+    start, reached = _weakest_dealt(units, used, bound, parallel, rng)
+    if reached:
+        return start, bound, REACHED
     if narrow == series and series * parallel > most_exact(parallel):
         return _searched(units, start, bound, effort, rng)
     return _from_critical(units, start, (bound, weak, narrow), effort, rng)
+
+
+def _weakest_dealt(units: np.ndarray, used: np.ndarray, limit: int, parallel: int,
+                   rng: np.random.Generator) -> tuple[_Dealt, bool]:
+    """Dealt from the weakest on, mended where the limit is missed; whether it is reached.
+
+    Only the groups that have no room for others are searched: what is missing among the weak
+    is never found in groups that hold none of the strongest.
+    """
+    none = np.array([], dtype=int)
+    if window_width(parallel - 1) <= parallel:  # too many partners to choose them at once
+        rows: list[list[int]] = [[] for _ in range(len(used) // parallel)]
+        _largest_first(units, rows, used.tolist(), parallel)
+        return _Dealt(np.array(rows), none), _weakest(units, np.array(rows)) >= limit
+    best = weakest_first(units, used, float(limit), parallel)
+    if _weakest(units, best) >= limit:
+        return _Dealt(best, none), True
+    short = np.flatnonzero(units[best].sum(axis=1) < limit)[-1]
+    ends = tight_ends(units[used], limit, parallel)
+    chain = int(ends[np.searchsorted(ends, short + 1)])
+    search = Search(units[None, :], best[:chain], Rules(), _shortfall(limit), rng)
+    search.run(CHAIN_ROUNDS)
+    best = np.concatenate([search.best, best[chain:]])
+    return _Dealt(best, none), _weakest(units, best) >= limit
 
 
 def _folded(units: np.ndarray, start: _Dealt, pins: Pins) -> _Dealt:
@@ -277,15 +314,19 @@ def _folded(units: np.ndarray, start: _Dealt, pins: Pins) -> _Dealt:
 
 def _from_critical(units: np.ndarray, start: _Dealt, bound: tuple[int, int, int],
                    effort: Effort, rng: np.random.Generator) -> tuple[_Dealt, int, str]:
-    """Search from the groups that set the bound, first for a short while."""
+    """Search from the groups that set the bound for a short while, then from the start."""
     begun, proven, limit = _critical_start(units, start, bound, rng)
     found = []
-    for share in (5, 1):
-        dealt, _, proof = _searched(units, begun, limit,
+    if limit < bound[0]:
+        used = np.array(_descending(units, set(start.groups.ravel().tolist())))
+        start, reached = _weakest_dealt(units, used, limit, start.groups.shape[1], rng)
+        if reached:
+            return start, limit, OTHERWISE
+    for share, first in ((5, begun), (1, start)):
+        dealt, _, proof = _searched(units, first, limit,
                                     replace(effort, rounds=effort.rounds // share), rng)
         if proof:
-            return dealt, limit, (proof if not proven else "every other grouping of the "
-                                  "modules that set the bound was excluded")
+            return dealt, limit, OTHERWISE if proven else proof
         found.append(dealt)
     return max(found, key=lambda dealt: _weakest(units, dealt.groups)), limit, ""
 
@@ -386,26 +427,52 @@ def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt,
 
     First both are bettered together, whatever capacity that costs on the way; then missing
     capacity weighs more and more. Where that fails, the best found goes on with no capacity
-    missing at any step. `asked` are the capacity to keep and the bound of the conductance.
+    missing at any step. With spare modules the first to be dealt are those that the bound
+    itself would use. `asked` are the capacity to keep and the bound of the conductance.
     """
-    parallel = best.groups.shape[1]
-    floor, goal = asked
-    values = np.stack([units, conductance])
-    found, groups = [best], best.groups
-    for weight in (*WEIGHTS, STRICT):
-        if weight == STRICT:
-            groups = max(found, key=lambda dealt: _least(conductance, dealt)).groups
-        spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
-        search = Search(values, groups, rules, _two_criteria(floor, goal, weight), rng,
-                        spare=spare)
-        search.run(effort.rounds // 10, EVEN_LOOKS if parallel > 3 else FEW_LOOKS)
-        groups = search.best
-        if _weakest(units, groups) >= floor:
+    values, found = np.stack([units, conductance]), [best]
+    badness = [_two_criteria(*asked, weight) for weight in WEIGHTS]
+
+    def bettered(groups: np.ndarray, steps: list) -> bool:
+        for step in steps:
             spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
-            found.append(replace(best, groups=groups, spare=spare))
-            if search.worst <= GOOD_ENOUGH:
-                break
-    return max(found, key=lambda dealt: _least(conductance, dealt))
+            search = Search(values, groups, rules, step, rng, spare=spare)
+            search.run(effort.rounds // 10, EVEN_LOOKS if groups.shape[1] > 3 else FEW_LOOKS)
+            groups = search.best
+            if _weakest(units, groups) >= asked[0]:
+                spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
+                found.append(replace(best, groups=groups, spare=spare))
+                if search.worst <= GOOD_ENOUGH:
+                    return True
+        return False
+
+    def strongest() -> _Dealt:
+        return max(found, key=lambda dealt: _least(conductance, dealt))
+
+    starts = [] if rules else _relaxed_starts(units, conductance, best, asked[0])
+    if any(bettered(start, badness) for start in starts):
+        return strongest()
+    if len(found) > 1 and bettered(strongest().groups, badness):
+        return strongest()
+    if _least(conductance, strongest()) < (1.0 - FAR) * asked[1]:
+        bettered(best.groups, badness)
+    bettered(strongest().groups, [_two_criteria(*asked, STRICT)])
+    return strongest()
+
+
+def _relaxed_starts(units: np.ndarray, conductance: np.ndarray, best: _Dealt,
+                    floor: float) -> list[np.ndarray]:
+    """The modules that the bound would use, dealt: with little and with more room in capacity."""
+    series, parallel = best.groups.shape
+    starts = []
+    for room in ROOMS if len(best.spare) else ():
+        chosen = relaxed_choice(conductance, units, series * floor * (1.0 + room),
+                                series * parallel)
+        if chosen is not None:
+            rows: list[list[int]] = [[] for _ in range(series)]
+            _largest_first(units, rows, _descending(units, set(chosen.tolist())), parallel)
+            starts.append(np.array(rows))
+    return starts
 
 
 def _two_criteria(floor: float, goal: float, weight: float):

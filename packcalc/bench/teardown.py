@@ -279,24 +279,22 @@ def teardown(donor: Donor) -> Teardown:
 
 
 def _stack(donor: Donor) -> Stack:
-    """The chain, with the higher of the charge as given and what the voltage may mean.
+    """The chain, with the higher of the charge as given and the most that the voltage allows.
 
-    The voltmeter's bands follow the donor's own voltage where nobody gave the charge, or where
-    the two contradict; energy is then counted at the higher charge.
+    The voltmeter's bands follow the donor's own voltage wherever it says anything; energy is
+    counted at the higher charge.
     """
     stack = Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge,
                   charge_told=donor.charge.basis == "given")
     band = _charge_by_voltage(donor, stack)
     if band is None:
         return stack
-    low, high = band
-    if stack.charge_told and low <= donor.charge.number <= high:
-        return stack
+    _, high = band
     if stack.charge_told and high > donor.charge.number:
         stack = replace(stack, charge=leaf(
-            "state of charge that the donor's voltage may mean", "z", "%", high, "assumed",
+            "state of charge that the donor's voltage allows at most", "z", "%", high, "assumed",
             source="packcalc-rule", origin=donor.total_voltage.origin,
-            note="higher than the charge as given; the higher counts"))
+            note=f"higher than the charge as given ({donor.charge.shown}); the higher counts"))
     return replace(stack, voltage=donor.total_voltage)
 
 
@@ -416,7 +414,8 @@ def _charge_agrees(donor: Donor, stack: Stack) -> tuple[Check, ...]:
                       "energy is counted as full, the voltmeter's bands follow the voltage",
                       remedy="give donor.charge, from its instrument"),)
     if low <= donor.charge.number <= high:
-        return (Check(title, "highest voltage", PASS, donor.charge, reason=words),)
+        return (Check(title, "highest voltage", PASS, donor.charge,
+                      reason=f"{words}; energy is counted at the high end"),)
     return (Check(title, "highest voltage", CAUTION, donor.charge, reason=f"{words}; the two "
                   "contradict: the higher charge counts for energy, the voltage for the "
                   "voltmeter's bands", remedy="read both again, and count the modules, before "
@@ -466,7 +465,11 @@ def _preparation(donor: Donor, stack: Stack) -> tuple[str, ...]:
 
 def _afterwards(donor: Donor) -> tuple[str, ...]:
     sound = donor.crash == "no" and donor.water == "no"
-    apart = ("Store outdoors under a roof or in a room of its own, away from anything that burns."
+    apart = ("Quarantine: outdoors under a roof or in a room of its own, until each module's "
+             "insulation and self-discharge are told, as far as the yard allows from buildings, "
+             "vehicles and anything that burns. For modules of a donor said to be sound no "
+             "distance is printed in the sources read; one that turns warm, swells, leaks or was "
+             "dropped counts as damaged: the distance of a crashed donor."
              if sound else
              "Quarantine outdoors, at least 15 m (50 ft) from buildings, vehicles and anything "
              "that burns, watched for 30 days (distance read for whole damaged vehicles).")

@@ -10,9 +10,8 @@ OPTIONAL_SECTIONS: dict[str, str] = {"bench": "[bench]", "donor": "[donor]"}
 OPTIONAL_PLAIN: tuple[tuple[str, str, str, str, str, str], ...] = (
     ("bench", "file", "the bench sheet, a CSV file beside the brief", '"bench.csv"', "text",
      "no module was measured: the type's own figures count"),
-    ("bench", "pins_together", "marks of one group or string; all of them are placed unless that "
-     "costs more than given_up, else all are left out, and it is said", '[["M07", "M12"]]',
-     "list of lists", "nothing is pinned"),
+    ("bench", "pins_together", "marks of one group or string: all placed, or all left out",
+     '[["M07", "M12"]]', "list of lists", "nothing is pinned"),
     ("bench", "pins_apart", "marks that must not share a group or string", '[["M04", "M09"]]',
      "list of lists", "nothing is pinned"),
     ("bench", "pins_not_in", "a mark and the box that it must stay out of", '[["M03", "rear"]]',

@@ -395,8 +395,8 @@ def _replacing(study: AssignmentStudy) -> Section:
                   for s in study.outlook.successors[:MOST_SUCCESSORS])
     more = len(study.outlook.successors) - len(later)
     how = ("Before a replacement is joined: bring it to the rest voltage of its group by the same "
-           f"plan, within {_within(study.balance)}; on a flat curve charge both fully, ended by the highest "
-           "cell.")
+           f"plan, within {_within(study.balance)}; on a flat curve charge both fully, ended by "
+           "the highest cell.")
     return Section("replacing", "Replacing a module", (
         Table("replace_first", "Which to replace first: one like the middle of the lot in its "
               "place, all dealt anew", (column("mark", "Mark"), column("capacity_Ah", "Pack", "Ah"),

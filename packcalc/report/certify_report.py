@@ -71,7 +71,7 @@ def _group(group: str, file: CertifierFile) -> Section | None:
                column("adds", "Builder adds", wide=True), column("source", "Asked by"),
                column("place", "Where it is"))
     rows = tuple((Cell(str(a.asked.number), a.asked.number), Cell(a.asked.title), Cell(a.state),
-                  words(a.known), Cell(a.asked.adds), words(a.asked.source), BLANK)
+                  words(a.known), Cell(a.asked.adds), _asked_by(a, file), BLANK)
                  for a in answers)
     blocks: list[Block] = [Table(key, "Documents", columns, rows)]
     figures = _figures(answers)
@@ -81,6 +81,15 @@ def _group(group: str, file: CertifierFile) -> Section | None:
             column("symbol", "Symbol"), column("value", "Value"), column("unit", "Unit"),
             column("basis", "Weakest basis")), figures))
     return Section(key, group, tuple(blocks))
+
+
+def _asked_by(answer: Answer, file: CertifierFile) -> Cell:
+    """Its source; where that is the text of another rule set, that it is one is said."""
+    source = answer.asked.source
+    others = [key for key, own in SOURCE_OF_SET.items() if own == source]
+    if not source or not others or file.rules in others or file.rules in answer.asked.sets:
+        return words(source)
+    return Cell(f"common core; also asked by {', '.join(others)} [{source}]", source)
 
 
 def _figures(answers: list[Answer]) -> tuple[tuple[Cell, ...], ...]:

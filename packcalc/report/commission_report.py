@@ -16,6 +16,7 @@ from packcalc.handover.readings import (
     Gate,
     Outlier,
     Trend,
+    beyond_a_shut_gate,
     gates,
     joint_outliers,
     trends,
@@ -50,6 +51,7 @@ from packcalc.review import design_of
 
 UNBOUND = ("does not say which design it belongs to: make sure that these readings are of this "
            "pack, and add the columns design and layout as --form FILE writes them")
+NAMED = 5  # readings named in a line; all of them stand in their table
 SIGNERS = ("who measured", "who watched", "electrician")
 
 
@@ -62,15 +64,15 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
         file: what was read, or None.
         dealt: modules of the bench in its places, for the bands that rest on them; or None.
     """
-    plan = plan_of(study, dealt)
     readings = file.readings if file is not None else ()
+    plan = plan_of(study, dealt, readings)
     found = gates(plan, readings)
     about = meta(study)
     if file is not None:
         about = (*about, ("readings", "Readings", file.place),
                  ("readings_digest", "Digest of the readings", file.digest))
-    sections = [_first(study, plan, found, file)]
     trend_lines = trends(plan, readings)
+    sections = [_first(study, plan, found, file, _open_words(plan, readings, trend_lines))]
     if file is not None:
         sections += _compared(plan, found, readings, trend_lines)
     sections += [_stage(number, gate, read=file is not None)
@@ -86,14 +88,53 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
 def answer(study: ProtectionStudy, file: ReadingsFile,
            dealt: AssignmentStudy | None = None) -> str:
     """Why the readings say no, or ""."""
-    plan = plan_of(study, dealt)
-    compared = [c for g in gates(plan, file.readings) for c in g.compared]
+    plan = plan_of(study, dealt, file.readings)
+    found = gates(plan, file.readings)
+    compared = [c for g in found for c in g.compared]
     out = [c.expected.id for c in compared if c.verdict in OUT]
     out += [o.id for o in joint_outliers(plan, file.readings) if o.id not in out]
-    drifted = [t.expected.id for t in trends(plan, file.readings) if t.check.verdict == FAIL]
     parts = [f"out of band: {', '.join(out)}"] * bool(out) \
-        + [f"moved too far from the baseline: {', '.join(drifted)}"] * bool(drifted)
+        + _drifted_words(trends(plan, file.readings)) + _beyond_words(plan, file.readings)
     return "; ".join(parts)
+
+
+def asked(study: ProtectionStudy, file: ReadingsFile,
+          dealt: AssignmentStudy | None = None) -> str:
+    """What readings lack of instrument, calibration or name, in a line; or ""."""
+    return _lacking_words(gates(plan_of(study, dealt, file.readings), file.readings))
+
+
+def _drifted_words(lines: Sequence[Trend]) -> list[str]:
+    drifted = [t.expected.id for t in lines if t.check.verdict == FAIL]
+    return [f"moved too far from the baseline: {', '.join(drifted)}"] * bool(drifted)
+
+
+def _beyond_words(plan: Plan, readings: Sequence[Reading]) -> list[str]:
+    """Live readings that were taken although a gate before them is shut."""
+    beyond = beyond_a_shut_gate(plan, readings)
+    if not beyond:
+        return []
+    stages = ", ".join(title for title, _ in beyond)
+    return [f"read live beyond a gate that is shut, or with an earlier stage not read "
+            f"({beyond[0][1]}): {stages}"]
+
+
+def _lacking_words(found: Sequence[Gate]) -> str:
+    asked_of = [c for g in found for c in g.compared if c.questions]
+    if not asked_of:
+        return ""
+    named = ", ".join(c.expected.id for c in asked_of[:NAMED])
+    more = f" and {len(asked_of) - NAMED} more" if len(asked_of) > NAMED else ""
+    return (f"{len(asked_of)} reading{'s' * (len(asked_of) > 1)} lack instrument, name or a "
+            f"calibration within a year, which the certifier will ask for: {named}{more}")
+
+
+def _open_words(plan: Plan, readings: Sequence[Reading],
+                lines: Sequence[Trend]) -> list[str]:
+    """What the first screen names beside the counts of the verdict."""
+    outliers = [o.id for o in joint_outliers(plan, readings)]
+    return [*([f"stands out from its like: {', '.join(outliers)}"] if outliers else []),
+            *_drifted_words(lines), *_beyond_words(plan, readings)]
 
 
 def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
@@ -121,7 +162,7 @@ def _plain(text: str) -> str:
 # --- first page ------------------------------------------------------------------------------
 
 def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
-           file: ReadingsFile | None) -> Section:
+           file: ReadingsFile | None, also: Sequence[str]) -> Section:
     count = sum(1 for _ in plan.expected())
     blocks: list[Block] = [lead(study, f"{len(plan.stages)} stages, {count} readings.")]
     if study.failing:
@@ -131,7 +172,9 @@ def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
         blocks.append(Paragraph("Write readings into the form that --form FILE writes, and hold "
                                 "them against their bands with --readings FILE.", "text"))
     else:
-        blocks.append(Paragraph(_verdict_sentence(found), "open"))
+        blocks.append(Paragraph(_verdict_sentence(found, also), "open"))
+        if lacking := _lacking_words(found):
+            blocks.append(Paragraph(f"{lacking}.", "caution"))
         if not file.design:
             blocks.append(Paragraph(f"The file of readings {UNBOUND}.", "caution"))
     blocks.append(_overview(found, read=file is not None))
@@ -141,13 +184,14 @@ def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
     return Section("first", "Stages and gates", tuple(blocks))
 
 
-def _verdict_sentence(found: Sequence[Gate]) -> str:
+def _verdict_sentence(found: Sequence[Gate], also: Sequence[str]) -> str:
     compared = [c for g in found for c in g.compared]
     out = [c for c in compared if c.verdict in OUT]
     unread = [c for c in compared if c.verdict == NOT_READ and c.expected.needed]
     shut = next((g.stage.title for g in found if not g.open), "")
     return (f"{len(compared) - sum(c.verdict == NOT_READ for c in compared)} of {len(compared)} "
             f"read; {len(out)} out of band; {len(unread)} needed and not read. "
+            + "".join(f"{one[0].upper()}{one[1:]}. " for one in also)
             + (f"Do not go beyond: {shut}." if shut else
                "No reading keeps a gate shut; the words of each gate remain for who signs."))
 

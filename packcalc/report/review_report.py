@@ -34,7 +34,8 @@ from packcalc.review_merge import Review, Standing, merge
 
 NOTHING_READS = ("Nothing here reads as accepted that nobody marked. What is not marked is not "
                  "checked, and a mark holds only for what stood there when it was given.")
-BOXES = "[ ] accept  [ ] change to ________  [ ] reject  [ ] not checked  [ ] not my field"
+BOXES = ("[ ] accept  [ ] change to ________  [ ] reject  [ ] not checked  [ ] not my field  "
+         "note: ____________________")
 ROLES = ("Builder", "Electrician", "High-voltage specialist", "Structural engineer", "Certifier")
 # Read by a page; a printed row leaves the last ones blank.
 COLUMNS = (

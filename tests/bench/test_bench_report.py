@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -15,6 +16,7 @@ from packcalc.bench.next_tests import bench_hours, next_tests
 from packcalc.bench.teardown import teardown
 from packcalc.cli_bench import register
 from packcalc.door import Door
+from packcalc.findings import leaf
 from packcalc.reading.brief_file import read_brief
 from packcalc.report.bench_report import bench_document, teardown_document
 from packcalc.report.render import render
@@ -100,13 +102,14 @@ def test_next_tests_come_most_decisive_first_and_count_hours():
     lot = lot_of(*rows, bench=bench_of(modules_in_pack=16))
     tests = next_tests(lot)
     assert [t.kind for t in tests] == [
-        "insulation", "rest voltage", "cells", "pulse", "capacity", "self-discharge"]
+        "cold pulse", "insulation", "rest voltage", "cells", "pulse", "capacity", "self-discharge"]
     capacity = next(t for t in tests if t.kind == "capacity")
     assert "discharge with 48.00 A" in capacity.how and "3.000 V" in capacity.stop
     assert capacity.hours.number == 10 * 3600  # 1/0.5 + 1 + 5 + 1 + 0.5/0.5 h
     one, two = bench_hours(tests, lot.bench), bench_hours(tests, bench_of(testers=2))
     assert one.number == pytest.approx(2 * two.number)
-    assert one.number == pytest.approx(3 * (10 + 0.75 + 3 / 12 + 1 / 6) * 3600)
+    assert one.number == pytest.approx(
+        (3 * (10 + 0.75 + 3 / 12 + 1 / 6) + 0.75) * 3600)
 
 
 def test_flat_curves_are_rested_near_empty():
@@ -119,6 +122,8 @@ def test_flat_curves_are_rested_near_empty():
 
 def test_nothing_waits_when_all_is_told():
     lot = lot_of(GOOD, bench=bench_of(modules_in_pack=1))
+    warm = leaf("coldest", "θ_min", "°C", 288.15, "given")
+    lot = replace(lot, need=replace(lot.need, coldest=warm))
     assert next_tests(lot) == ()
     assert "Nothing is waiting for a test" in render(bench_document(lot), "text")
 

@@ -228,7 +228,8 @@ def _inside_one(study: ProtectionStudy, tags: _Tags,
         found = [_at(found[0], place, lost)]
     elif fuse_after:
         found = [_at(Part(tags.next("F"), "fuse", "fuse inside the string", "", voltage=highest,
-                          breaking=study.faults.highest), fuse_after)]
+                          breaking=study.faults.highest, other=study.brief.parts.mid_fuse),
+                     fuse_after)]
     if disconnect_after:
         found.append(_at(Part(tags.next("Q"), "disconnect", "service disconnect", "",
                               current=study.pack.continuous_current, voltage=highest,
@@ -428,12 +429,12 @@ def _inlet_branch(study: ProtectionStudy) -> Branch | None:
 def _charge_contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     """In the poles that the brief says; none where it says none."""
     poles = {"one pole": (PLUS,), "both poles": (PLUS, MINUS)}
-    charging = study.pack.charging_current
+    charging, named = study.pack.charging_current, study.brief.parts.charge_contactor
     return tuple(Part(
         tags.next("K"), "contactor", f"charge contactor, {pole}", f"{pole} pole, to the inlet",
         current=charging, voltage=study.pack.highest_voltage,
-        breaking=charging, other="closed only to charge",
-        note="no part of the list is named for it", pole=pole)
+        breaking=charging, other=", ".join(filter(None, ("closed only to charge", named))),
+        note="" if named else "no part of the list is named for it", pole=pole)
         for pole in poles.get(study.brief.path.charge_contactor, ()))
 
 

@@ -66,12 +66,24 @@ document.querySelectorAll("table.words").forEach(function (table) {
     var day = /^\d{4}-\d{2}-\d{2}$/.test(text) && new Date(text + "T00:00:00Z");
     return Boolean(day) && !isNaN(day) && day.toISOString().slice(0, 10) === text;
   }
+  // What reads as a space becomes one; what turns the reading direction goes: the file holds no such thing.
+  function clean(input) {
+    var was = input.value, is = was.replace(/[\u2028\u2029\u000b\u000c\u0085\r\n\t]/g, " ")
+      .replace(/[\u202a-\u202e\u2066-\u2069]/g, "").trim();
+    if (is !== was) { input.value = is; }
+    return is;
+  }
+  function odd(text) {  // a control or half character, which no file of marks may hold
+    var found = /[\u0000-\u001f\u007f-\u009f]|[\ud800-\udbff](?![\udc00-\udfff])|(?:^|[^\ud800-\udbff])[\udc00-\udfff]/.exec(text);
+    return found ? " holds a character that no text may hold: delete it and type it again." : "";
+  }
   function refuse(node, words) { said.textContent = words; node.focus(); return null; }
   function collect() {
     var person = {}, marks = [];
     ["name", "scope", "licence", "date", "scan"].forEach(function (key) {
-      person[key] = field(key).value.trim();
+      person[key] = clean(field(key));
     });
+    for (var own in person) { if (odd(person[own])) { return refuse(field(own), "Your " + own + odd(person[own])); } }
     if (!person.name) { return refuse(field("name"), "Give your name first: a mark without a name is none."); }
     if (!isDate(person.date)) { return refuse(field("date"), "Give the date as year-month-day, for example 2026-11-24."); }
     for (var i = 0; i < rows.length; i += 1) {
@@ -79,9 +91,11 @@ document.querySelectorAll("table.words").forEach(function (table) {
       var chosen = row.querySelector("input[type=radio]:checked");
       mark.verdict = chosen ? chosen.value : "";
       ["change_to", "note"].forEach(function (key) {
-        mark[key] = row.querySelector("[data-key=" + key + "]").value.trim();
+        mark[key] = clean(row.querySelector("[data-key=" + key + "]"));
       });
       var number = row.cells[0].textContent.trim(), first = row.querySelector("input");
+      var bad = odd(mark.note) ? "note" : odd(mark.change_to) ? "change_to" : "";
+      if (bad) { return refuse(row.querySelector("[data-key=" + bad + "]"), "Line " + number + ": the words" + odd(mark[bad])); }
       if (!mark.verdict && (mark.change_to || mark.note)) { return refuse(first, "Line " + number + " has words but no mark."); }
       if (mark.verdict === "change" && !mark.change_to) { return refuse(row.querySelector("[data-key=change_to]"), "Line " + number + ": say what it should change to."); }
       if (mark.verdict !== "change" && mark.change_to) { return refuse(first, "Line " + number + ": a new value goes with the mark change."); }
