@@ -144,6 +144,9 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     file = _readings_of(study, readings)
     if file is not None and not file.design and not quiet:
         tell(f"{file.place}: {commission_report.UNBOUND}")
+    asked = commission_report.asked(study, file, dealt) if file is not None else ""
+    if asked and not quiet:
+        tell(f"{file.place}: {asked}")
     emit(commission_report.commission_document(study, file, dealt), out, format_, table, quiet)
     why = commission_report.answer(study, file, dealt) if file is not None else ""
     if why:

@@ -52,6 +52,8 @@ def end_review(review: Any, quiet: bool) -> None:
     if not quiet:
         for one in review.rewritten[:MOST_TOLD]:
             tell(one.words)
+        for words in [w for file in review.files for w in file.cleaned][:MOST_TOLD]:
+            tell(words)
     if review.rewritten:
         answer_no(f"{len(review.rewritten)} printed cells of the sheet were written in; marks in "
                   "those rows are not counted", quiet)

@@ -111,6 +111,7 @@ class ReviewFile:
         layout: notation of the layout that was reviewed.
         input_digest: of the brief that was reviewed.
         rows: of a sheet, every one, marked or not; empty for marks saved by the page.
+        cleaned: what of the free words was not taken as it stood, one line each.
     """
 
     design: str
@@ -119,6 +120,7 @@ class ReviewFile:
     layout: str = ""
     input_digest: str = ""
     rows: tuple[Row, ...] = ()
+    cleaned: tuple[str, ...] = ()
 
 
 def design_of(study: ProtectionStudy) -> str:
@@ -312,29 +314,56 @@ class _Reading:
         self.marks: list[Mark] = []
         self.rows: list[Row] = []
         self.seen: dict[tuple[str, str], str] = {}
+        self.cleaned: list[str] = []
 
     def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
         self.faults.append(Fault(self.place, line, one_line(key, 80), wrong, right))
 
     def add(self, given: dict[str, Any], line: int, where: str) -> None:
         """One mark from plain texts; a fault leaves it out and so refuses the file."""
-        before = len(self.faults)
-        values = {key: self.text(given.get(key, ""), line, f"{where}.{key}")
+        before, name = len(self.faults), given.get("decision_id", "")
+        named = f" in the mark of {one_line(name, 80)}" if isinstance(name, str) and name else ""
+        values = {key: self.text(given.get(key, ""), line, f"{where}.{key}", named,
+                                 free=key in FREE)
                   for key in ("decision_id", "verdict", "digest", *FREE)}
         if len(self.faults) == before:
             self._judge(values, line, where)
         if len(self.faults) == before:
             self.marks.append(Mark(**values))
 
-    def text(self, value: Any, line: int, key: str) -> str:
+    def text(self, value: Any, line: int, key: str, named: str = "", *,
+             free: bool = False) -> str:
+        """A text without characters that hide or turn what it says.
+
+        Args:
+            value: as it stands in the file.
+            line, key: where.
+            named: of which decision, for a message.
+            free: whether the reviewer wrote it: what is harmless to replace is replaced.
+        """
         if not isinstance(value, str):
             self.fault(line, key, f"is no text but {type(value).__name__}", "write it in quotes")
             return ""
         clean = value.replace("\r\n", "\n").strip()
+        if free:
+            clean = self._cleaned(clean, line, key, named)
+        odd = _odd(clean)
         if len(clean) > LONGEST_FIELD:
             self.fault(line, key, f"holds {len(clean)} characters, more than {LONGEST_FIELD}")
-        elif not _plain(clean):
-            self.fault(line, key, "holds control characters", "write plain text")
+        elif odd:
+            self.fault(line, key, f"holds control characters, first U+{ord(odd):04X}{named}",
+                       "write plain text")
+        return clean
+
+    def _cleaned(self, text: str, line: int, key: str, named: str) -> str:
+        """Separators that look like a space as one; what turns the reading direction left out."""
+        clean = text.translate(SPACED | DROPPED).strip()
+        if clean != text:
+            odd = ", ".join(f"U+{ord(c):04X}" for c in dict.fromkeys(text)
+                            if ord(c) in SPACED or ord(c) in DROPPED)
+            at = f"{self.place}:{line}" if line else self.place
+            self.cleaned.append(f"{at}: {one_line(key, 80)}: {odd} replaced by a space or left "
+                                f"out{named}; read the words again")
         return clean
 
     def _judge(self, values: dict[str, str], line: int, where: str) -> None:
@@ -383,14 +412,19 @@ class _Reading:
                     self.place, 0, "", f"{more} further faults are not listed")]
             raise InputErrors(self.faults)
         return ReviewFile(design, tuple(self.marks), self.place, layout, digest,
-                          tuple(self.rows))
+                          tuple(self.rows), tuple(self.cleaned))
 
 
-def _plain(text: str) -> bool:
-    """No control characters, no half characters, nothing that turns the reading direction."""
-    return not any((unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t")
-                   or c in "\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
-                   for c in text)
+# Line ends of other alphabets and machines, which stand for a space, and what turns the reading
+# direction: in free words both may go, and are told.
+SPACED = dict.fromkeys(map(ord, "\u2028\u2029\x0b\x0c\x85\r"), " ")
+DROPPED = dict.fromkeys(map(ord, "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"), "")
+
+
+def _odd(text: str) -> str:
+    """The first control or half character, or one that turns the reading direction; else ""."""
+    return next((c for c in text if (unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t")
+                 or ord(c) in SPACED or ord(c) in DROPPED), "")
 
 
 def parse_json(text: str, place: str) -> ReviewFile:

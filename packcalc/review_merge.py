@@ -42,7 +42,7 @@ class Standing:
         marks: that hold, in the order read.
         void: given to something else than stands today.
         superseded: of the same person, with an earlier date.
-        rechecks: one for each mark that asks for a change.
+        rechecks: one for each change that is asked for, by whoever asks for it.
     """
 
     decision: Decision
@@ -140,8 +140,12 @@ def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark])
     void = tuple(m for m in marks if m.digest != decision.digest)
     last = _last_word(holding)
     stand = tuple(m for m in holding if m in last)
-    rechecks = tuple(recheck(study, decision, m.change_to, m.name) for m in stand
-                     if m.verdict == CHANGE)
+    asked: dict[str, list[str]] = {}
+    for mark in stand:
+        if mark.verdict == CHANGE:
+            asked.setdefault(" ".join(mark.change_to.split()), []).append(mark.name)
+    rechecks = tuple(recheck(study, decision, change, " and ".join(dict.fromkeys(names)))
+                     for change, names in asked.items())
     return Standing(decision, stand, void, tuple(m for m in holding if m not in last), rechecks)
 
 

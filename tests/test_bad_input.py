@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from packcalc.brief import KEYS
+from packcalc.brief_keys import KEYS
 from packcalc.errors import InputErrors, UserError
 from packcalc.reading import positions as positions_module
 from packcalc.reading.brief_file import brief_from_data, read_brief

@@ -12,6 +12,10 @@ Six laws, each true of every way to deal the strongest S·P modules to S groups 
 4. Two criteria: whoever keeps capacity F in every group and conductance C in every group
    keeps C + λF of the weighted sum g + λq in every group, for any λ ≥ 0. So C is at most
    the bound of the weighted sums less λF, for the best λ.
+5. Law 2 for two criteria: without spare modules the j weakest by capacity lie in some k
+   groups; with the best others by weighted sum those hold k(C + λF) at least, for any λ.
+   And the group of one weak module conducts no more than its best partners allow.
+6. Whole steps: sums of P modules that differ by multiples of d differ by multiples of d.
 """
 
 from __future__ import annotations

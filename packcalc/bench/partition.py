@@ -59,7 +59,7 @@ OTHERWISE = "every other grouping of the modules that set the bound was excluded
 EVEN_ENOUGH = 0.0005  # no meter tells conductance finer
 GOOD_ENOUGH = 0.001
 FAR = 0.002  # below its bound: one more start is worth its time
-ROOMS = (0.0005, 0.0012)  # capacity of the mean group above the floor, for a deal to be found
+ROOMS = (0.0005, 0.0012, 0.002)  # capacity of the mean group above the floor, for a deal to be found
 WEIGHTS = (1.0, 4.0, 25.0, 200.0)  # of missing capacity against missing conductance
 EVEN_LOOKS, FEW_LOOKS = 0.35, 0.2  # looks a group at each weight: 2000 modules in two seconds
 STRICT = 1e4  # no capacity may be missing
@@ -449,14 +449,16 @@ def _even_resistance(units: np.ndarray, conductance: np.ndarray, best: _Dealt,
     def strongest() -> _Dealt:
         return max(found, key=lambda dealt: _least(conductance, dealt))
 
+    def near() -> bool:
+        return _least(conductance, strongest()) >= (1.0 - FAR) * asked[1]
+
     starts = [] if rules else _relaxed_starts(units, conductance, best, asked[0])
-    if any(bettered(start, badness) for start in starts):
-        return strongest()
-    if len(found) > 1 and bettered(strongest().groups, badness):
-        return strongest()
-    if _least(conductance, strongest()) < (1.0 - FAR) * asked[1]:
-        bettered(best.groups, badness)
-    bettered(strongest().groups, [_two_criteria(*asked, STRICT)])
+    for start in starts:
+        if bettered(start, badness) or near():
+            return strongest()
+    if not bettered(best.groups, badness):
+        again = badness if starts and not near() else []
+        bettered(strongest().groups, [*again, _two_criteria(*asked, STRICT)])
     return strongest()
 
 
@@ -465,7 +467,7 @@ def _relaxed_starts(units: np.ndarray, conductance: np.ndarray, best: _Dealt,
     """The modules that the bound would use, dealt: with little and with more room in capacity."""
     series, parallel = best.groups.shape
     starts = []
-    for room in ROOMS if len(best.spare) else ():
+    for room in ROOMS if len(best.spare) and best.groups.size > FEW_EXACT else ():
         chosen = relaxed_choice(conductance, units, series * floor * (1.0 + room),
                                 series * parallel)
         if chosen is not None:

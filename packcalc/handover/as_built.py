@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.findings import Finding
-from packcalc.handover.build import INSIDE_FUSE, BuildSheet, BuiltPart
+from packcalc.handover.build import BuildSheet, BuiltPart
 from packcalc.handover.inside import ACROSS, INSIDE, LINK, Joint
 from packcalc.handover.readings import joint_limit
 from packcalc.reading.as_built_file import JOINT, PART, AsBuilt, Built
@@ -138,10 +138,6 @@ def _of_part(part: BuiltPart, one: Built) -> list[Deviation]:
     if not one.part:
         return [Deviation(part.id, part.what, "no part number or name written down",
                           "read it off the part")]
-    if part.id == INSIDE_FUSE:
-        return [Deviation(part.id, part.what, f"{one.part} fitted; no entry of the brief names "
-                          f"this part: {part.design}", "goes back to the reviewer with its data "
-                          "sheet")]
     if not part.named:
         return [Deviation(part.id, part.what, f"{one.part} fitted; the design names no part: "
                           f"{part.design}", "name it in the brief with its data sheet and run "

@@ -23,6 +23,12 @@ def rule(title: str, symbol: str, unit: str, value: float, note: str = "") -> Fi
                 note=note or "our rule; the reviewer may replace it")
 
 
+LEAST_TIME = rule("shortest time that counts as read", "t", "s", 1e-3,
+                  "our rule: 0 s is no timing; a log resolves a millisecond")
+LEAST_RESISTANCE = rule("lowest resistance that counts as read", "R", "mΩ", 1e-6,
+                        "our rule: no bolted link with its joints is so low; a bridged meter is")
+
+
 @formula(
     title="Time constant of a resistor and a capacitor", symbol="τ", unit="s",
     text="τ = R·C/1000",

@@ -2,24 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from packcalc.bench.assign import AssignmentStudy
+from packcalc.findings import Finding, Origin, leaf
 from packcalc.handover.expected import Plan
-from packcalc.handover.figures import Figures
+from packcalc.handover.figures import BORDER, LEAST_SUPPLY, SUPPLY, Figures
+from packcalc.handover.readings import latest
 from packcalc.handover.stages_high import charge, limited, retorque, warm, weld, wheels
 from packcalc.handover.stages_joining import pack_on, section, sense
 from packcalc.handover.stages_low import dead, joints, logic, monitor, supply
 from packcalc.protection import ProtectionStudy
+from packcalc.reading.readings_file import Reading
 
 ORDER = (joints, dead, logic, supply, monitor, section, sense, pack_on, weld, charge, wheels,
          limited, warm, retorque)
 
 
-def plan_of(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> Plan:
+def plan_of(study: ProtectionStudy, dealt: AssignmentStudy | None = None,
+            readings: Sequence[Reading] = ()) -> Plan:
     """Every stage of the first energising of one layout, in order.
 
     Args:
         study: one layout sized.
         dealt: modules of the bench in its places; bands come from them where there are any.
+        readings: what was read; currents of the supply are then held to the supply as read.
     """
-    figures = Figures(study, dealt)
+    figures = Figures(study, dealt, _supply_read(readings))
     return Plan(tuple(stage(figures) for stage in ORDER))
+
+
+def _supply_read(readings: Sequence[Reading]) -> Finding:
+    """The supply as it was read last; our choice where none is read, or none that may be."""
+    one = latest(readings, "supply.voltage")
+    if one is None or one.value is None or one.over \
+            or not LEAST_SUPPLY.number <= abs(one.value) <= BORDER.number:
+        return SUPPLY
+    return leaf("voltage of the supply, as read", "V", "V", abs(one.value), "measured",
+                origin=Origin(one.place, one.line, one.id, one.text), note=f"on {one.date}")

@@ -15,6 +15,7 @@ from packcalc.value import value_object
 WORDS = "words"
 YES = ("yes", "no")
 SUM, FALL = "sum", "fall"
+VOID = "void: repeat"
 BY_SIZE = ("voltage", "current")  # a meter's leads or a clamp may be the wrong way round
 
 
@@ -151,6 +152,11 @@ class Plan:
     def dimensions(self) -> dict[str, str]:
         """Dimension by id, for who reads a file of readings."""
         return {e.id: e.dimension for e in self.expected()}
+
+
+def floor(high: Finding | None, least: Finding) -> Finding | None:
+    """The least that can have been read, beside an upper end; none where that is not known."""
+    return least if high is not None and high.known else None
 
 
 def yes(name: str, title: str, no: str, how: str = "") -> Expected:

@@ -24,6 +24,8 @@ from packcalc.value import value_object
 
 SUPPLY = rule("voltage of the current-limited supply", "V", "V", 48.0,
               "our choice below the 60 V border; set it and write down what it is")
+LEAST_SUPPLY = rule("lowest supply that still proves something", "V", "V", 20.0,
+                    "our rule: four times the 5 V that the open pole may show")
 BORDER = leaf("border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
 ROOM = rule("room above the demand for a test resistor that is made", "a", "%", 0.05,
             "our rule: the next value of a 1 % series, or two in series")
@@ -63,10 +65,12 @@ class Figures:
     Attributes:
         study: one layout sized.
         dealt: modules of the bench in its places; None without a bench.
+        supply: voltage of the current-limited supply: our choice, or as it was read.
     """
 
     study: ProtectionStudy
     dealt: AssignmentStudy | None = None
+    supply: Finding = SUPPLY
 
     @property
     def brief(self) -> Brief:
@@ -165,20 +169,21 @@ class Figures:
         still and is counted there; a supply set a little off does not move a share.
         """
         slow = not upper
-        supply, resistance = self._slow_source() if slow else (SUPPLY, self.resistance_edge(False))
+        source, resistance = self._slow_source() if slow else \
+            (self.supply, self.resistance_edge(False))
         reached = trace(tr.charged_voltage, "bus voltage after one nominal time constant",
-                        voltage=supply, resistance=resistance,
+                        voltage=source, resistance=resistance,
                         capacitance=self.capacitance_edge(slow), time=self.nominal_constant)
         return trace(bands.share_of_supply, "share of the supply after one nominal time constant, "
-                     f"{'highest' if upper else 'lowest'}", part=reached, whole=SUPPLY)
+                     f"{'highest' if upper else 'lowest'}", part=reached, whole=self.supply)
 
     def _slow_source(self) -> tuple[Finding, Finding]:
         """Voltage and resistance that the link sees through the largest resistor."""
         resistance, bleed = self.resistance_edge(True), self.bleed_edge(False)
         if bleed is None:
-            return SUPPLY, resistance
+            return self.supply, resistance
         return (trace(tr.divided_voltage, "voltage that the discharge resistor leaves",
-                      voltage=SUPPLY, resistance=resistance, load_resistance=bleed),
+                      voltage=self.supply, resistance=resistance, load_resistance=bleed),
                 trace(tr.parallel_resistance, resistance=resistance, load_resistance=bleed))
 
     def discharge_edge(self, upper: bool, *, alone: bool = False) -> Finding | None:

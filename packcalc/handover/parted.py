@@ -7,7 +7,7 @@ circuit without either, the last link of the build sheet. Every sense lead is in
 from __future__ import annotations
 
 from packcalc.bench.sections import Chain, Run
-from packcalc.brief import TAP_CHOICES
+from packcalc.brief_keys import TAP_CHOICES
 from packcalc.electrical import series_voltage
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.handover.figures import Figures

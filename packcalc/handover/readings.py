@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import statistics
 from collections.abc import Sequence
+from dataclasses import replace
 
 from packcalc.bench.meaning import total
 from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
@@ -123,7 +124,7 @@ def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
         suggests = RANGE_ENDS
     if _swapped(expected, reading):
         suggests = "; ".join(filter(None, (SWAPPED, suggests)))
-    if verdict not in OUT and any(c.verdict == FAIL for c in apart):
+    if verdict not in OUT and (any(c.verdict == FAIL for c in apart) or reading.over and apart):
         verdict, suggests = APART, expected.agrees.off if expected.agrees else ""
     return Compared(expected, reading, finding, verdict, suggests, (*checks, *apart), questions)
 
@@ -181,17 +182,30 @@ def _held(expected: Expected, finding: Finding, *, over: bool = False
             verdict = beyond
         elif over and beyond == ABOVE and verdict == IN_BAND:
             verdict = ABOVE
+            checks[-1] = replace(check, verdict=FAIL, reason="over range shows no upper limit")
     return verdict, tuple(checks)
 
 
-def beyond_a_shut_gate(found: Sequence[Gate]) -> tuple[tuple[str, str], ...]:
+def beyond_a_shut_gate(plan: Plan, readings: Sequence[Reading]) -> tuple[tuple[str, str], ...]:
     """(stage, the gate that was shut before it) of what was read live all the same.
 
-    What may be read at the bench before anything is joined counts for no stage.
+    Judged by what had been read up to that day: a joint that drifts years later shuts no gate
+    in hindsight. What may be read at the bench before anything is joined counts for no stage.
     """
-    return tuple((g.stage.title, g.earlier) for g in found if g.earlier and any(
-        c.reading is not None and not c.expected.id.startswith((BUILD, *UNJOINED))
-        for c in g.compared))
+    live: dict[str, list[str]] = {}
+    for one in readings:
+        if not one.id.startswith((BUILD, *UNJOINED)):
+            live.setdefault(one.id, []).append(one.date)
+    shut = {day: {e.id: g.earlier for g in gates(plan, [r for r in readings if r.date <= day])
+                  for e in g.stage.expected}
+            for day in {day for days in live.values() for day in days}}
+    found: dict[str, str] = {}
+    for stage in plan.stages:
+        for days in (live[e.id] for e in stage.expected if e.id in live):
+            name = next(e.id for e in stage.expected)
+            if all(shut[day][name] for day in days):
+                found.setdefault(stage.title, shut[min(days)][name])
+    return tuple(found.items())
 
 
 def _questions(reading: Reading) -> tuple[str, ...]:

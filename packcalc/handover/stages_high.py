@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from packcalc.findings import trace
-from packcalc.handover.bands import rule, sag, share_of_current
-from packcalc.handover.expected import FALL, Agreement, Expected, Stage, yes
+from packcalc.handover.bands import LEAST_TIME, rule, sag, share_of_current
+from packcalc.handover.expected import FALL, VOID, Agreement, Expected, Stage, floor, yes
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
     disconnect_of,
@@ -21,6 +21,10 @@ FALL_WITHIN = rule("share by which the fall may differ from its time constant", 
                    "our rule: two timings, and capacitors that lose a little with voltage")
 JOINT_SPREAD = rule("temperature of a joint above the median of all joints", "ΔT", "K", 10.0)
 FIRST_SHARE = rule("share of the continuous current on the first drive", "x", "%", 0.25)
+LEAST_PULL = rule("share of that limit below which the pull is void", "x", "%", 0.50,
+                  "our rule: sag and resistance are read from this pull")
+LEAST_CHARGE = rule("share of the first charge's most current below which it is void", "x", "%",
+                    0.10)
 CELL_SPREAD = rule("difference between the cells at rest", "ΔU_c", "mV", 0.05,
                    "our rule; sellers' rules differ, no standard was found")
 
@@ -68,7 +72,8 @@ def _fall(figures: Figures) -> tuple[Expected, ...]:
                  above="more than the battery's highest voltage: stop"),
         Expected("weld.fall_time", "link from there to 60 V after opening"
                  + (f" ({open_})" if open_ else ""), "time", "s",
-                 low=figures.quickest_fall(), high=discharge_time(figures.study),
+                 low=figures.quickest_fall() or floor(discharge_time(figures.study), LEAST_TIME),
+                 high=discharge_time(figures.study),
                  how="log or stopwatch, nothing drawing on the bus",
                  below="something draws on the bus or capacitance is missing: the label must carry "
                        "the longer time; find it",
@@ -102,7 +107,10 @@ def charge(figures: Figures) -> Stage:
                   "temperature", "°C", low=coldest, how="monitor, the lowest it shows",
                   below="do not charge, or stop: these cells bear less current, or none"),
          Expected("charge.current", "charging current, highest", "current", "A",
-                  high=most, how="clamp or charger's reading",
+                  low=trace(share_of_current, "least current of a first charge that tests "
+                            "anything", current=most, share=LEAST_CHARGE), high=most,
+                  below=f"{VOID}: so little current proves neither limits nor stops",
+                  how="clamp or charger's reading",
                   above="charger is not set as the brief says, or the management system does not "
                         "hold the cells' limit: stop"),
          Expected("charge.end_voltage", "pack at the end of charging", "voltage", "V",
@@ -185,8 +193,11 @@ def limited(figures: Figures) -> Stage:
          "resolve a twentieth of it; a log in whole volts does not.",
          "The band carries modules and path together: a single joint a few milliohms worse still "
          "lies in it. Its own reading and its temperature tell it, not this one."),
-        (Expected("limited.current", "highest battery current", "current", "A", high=ceiling,
-                  how="log", above="the limit does not hold"),
+        (Expected("limited.current", "highest battery current", "current", "A",
+                  low=trace(share_of_current, "least current of that pull", current=ceiling,
+                            share=LEAST_PULL), high=ceiling, how="log",
+                  below=f"{VOID}: so small a current makes no sag that can be read",
+                  above="the limit does not hold"),
          Expected("limited.cell_temperature", "mean of the cells at that pull", "temperature", "°C",
                   low=COLDEST, high=WARMEST, how="monitor",
                   below="too cold to judge the resistance: drive gently, or wait",

@@ -7,8 +7,8 @@ from packcalc.bench.sections import Run
 from packcalc.electrical import series_voltage
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover.at_assembly import AtAssembly, at_assembly
-from packcalc.handover.bands import rule
-from packcalc.handover.expected import SUM, Agreement, Expected, Stage, yes
+from packcalc.handover.bands import LEAST_RESISTANCE, rule
+from packcalc.handover.expected import SUM, Agreement, Expected, Stage, floor, yes
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import INSIDE, Joint, position_word, strings_of, up_to
 from packcalc.handover.parted import (
@@ -116,7 +116,7 @@ def _position(figures: Figures, name: str, said: str, k: int) -> Expected:
                     how=f"voltmeter, sign written down; band: {_charged(figures).words}",
                     below="reversed (below zero), missing, or not at the charge of the plan: stop",
                     above="more in series than drawn, or charged beyond the plan: stop",
-                    like=POSITIONS)
+                    like=POSITIONS, polarity=True)
 
 
 def _part(figures: Figures, name: str, said: str, number: int, run: Run) -> Expected:
@@ -128,7 +128,7 @@ def _part(figures: Figures, name: str, said: str, number: int, run: Run) -> Expe
         f"section.voltage_{name}{number}", title, "voltage", "V", low=low, high=high,
         how="at the ends of the part",
         below="a module is missing, reversed or at another charge: stop",
-        above="more modules are joined than the drawing says: stop",
+        above="more modules are joined than the drawing says: stop", polarity=True,
         agrees=Agreement(SUM, ids, WITHIN, "the part is not the sum of what stands in it: one is "
                          "missing, reversed or read at another time; read each again: stop"))
 
@@ -273,9 +273,10 @@ def _across(joint: Joint) -> Expected:
     inside = joint.kind == INSIDE
     return Expected(
         joint.id, f"{joint.place}, closed, from terminal to terminal" if inside else
-        f"last link, {joint.place}, with its joints", "resistance", "mΩ", low=joint.least,
-        high=joint.limit, how="four wires, mains open, no current; meter and leads rated for the "
-        "whole pack against chassis",
+        f"last link, {joint.place}, with its joints", "resistance", "mΩ",
+        low=joint.least or floor(joint.limit, LEAST_RESISTANCE), high=joint.limit,
+        how="four wires, mains open, no current; meter and leads rated for the whole "
+            "pack against chassis",
         below="a plain link stands where fuse or disconnect belong, or the meter is bridged: stop",
         above="fuse, disconnect contacts or their joints: part by part before any load",
         lacking="a part does not say its resistance; the reading becomes the baseline")
@@ -291,7 +292,7 @@ def _whole(figures: Figures) -> list[Expected]:
             f"pack.voltage_{name}".rstrip("_"), f"{said}voltage of the whole, contactors open",
             "voltage", "V", low=low, high=high, how="at the battery side of the contactors",
             below="a module is missing, reversed or empty: stop",
-            above="more in series than drawn, or charged too high: stop",
+            above="more in series than drawn, or charged too high: stop", polarity=True,
             agrees=Agreement(SUM, ids, WITHIN, "the whole is not the sum of its parts: read each "
                              "again, find the place: stop")))
     return [*found, *(Expected(

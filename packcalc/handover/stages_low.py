@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from packcalc import transients as tr
-from packcalc.brief import MONITOR_CHOICES
+from packcalc.brief_keys import MONITOR_CHOICES
 from packcalc.findings import Finding, Origin, leaf, trace
-from packcalc.handover.bands import rule
-from packcalc.handover.expected import Expected, Stage, yes
-from packcalc.handover.figures import BOND, BORDER, SUPPLY, Figures, open_on_bus
+from packcalc.handover.bands import LEAST_RESISTANCE, LEAST_TIME, rule
+from packcalc.handover.expected import VOID, Expected, Stage, floor, yes
+from packcalc.handover.figures import (
+    BOND,
+    BORDER,
+    LEAST_SUPPLY,
+    Figures,
+    open_on_bus,
+)
 from packcalc.handover.inside import disconnect_of, disconnect_open, strings_of
 from packcalc.handover.parted import (
     contactor_words,
@@ -19,6 +25,8 @@ from packcalc.handover.parted import (
 from packcalc.protection import ProtectionStudy
 from packcalc.feeds import on_the_bus
 
+BRIDGED = f"{VOID}: the probes bridged it, or the meter's range is too coarse"
+NOT_TIMED = f"{VOID}: 0 s is no timing; by log or stopwatch, on the event itself"
 LINKS, OPENS = "links", MONITOR_CHOICES[2]
 PACK_ON = "The pack through the pre-charge only"
 RESPONSE_TIME = leaf("time in which an isolation monitor reports its test resistor", "t", "s", 30.0,
@@ -38,7 +46,8 @@ def joints(figures: Figures) -> Stage:
     study = figures.study
     place = place_words(study)
     expected = tuple(Expected(
-        j.id, f"{j.place}, with its joints", "resistance", "mΩ", high=j.limit, like=LINKS,
+        j.id, f"{j.place}, with its joints", "resistance", "mΩ",
+        low=floor(j.limit, LEAST_RESISTANCE), high=j.limit, like=LINKS, below=BRIDGED,
         how="four-wire milliohm meter, probes on the module terminals, not on the bolt",
         above="dirty, loose or wrongly stacked joint (washer between link and terminal), or the "
               "wrong link: take it apart, clean, torque, measure again; the heat grows with it")
@@ -77,7 +86,8 @@ def dead(figures: Figures) -> Stage:
                  "off", above="a contact is welded or bridged, or the link still holds charge: "
                  "stop, find the path"),
         Expected("dead.bond_highest", "highest bond of an exposed metal part to the chassis",
-                 "resistance", "mΩ", high=BOND, how="four-wire, at least 0.2 A; write each part "
+                 "resistance", "mΩ", low=LEAST_RESISTANCE, high=BOND, below=BRIDGED,
+                 how="four-wire, at least 0.2 A; write each part "
                  "into the note", above="paint, rust or a missing strap under the joint"),
         *(Expected(f"dead.isolation_{pole}", f"isolation of the load side, {pole} to chassis",
                    "resistance", "kΩ", low=need, how="insulation tester, DC, at or above "
@@ -159,15 +169,18 @@ def logic(figures: Figures) -> Stage:
          yes("logic.main_stays_open", "no plus contactor closes while the bus has no voltage",
              "the level is not measured, or bypassed: it would close onto an empty link"),
          Expected("logic.timeout", "pre-charge gives up after", "time", "s",
-                  high=timeout, how="stopwatch or log",
+                  low=floor(timeout, LEAST_TIME), high=timeout, how="stopwatch or log",
+                 below=NOT_TIMED,
                   above="the setting is not what the resistor's energy was sized for"),
          yes("logic.interlock", "each cover and connector opens the loop",
              "a bridged loop or a switch that does not reach"),
          Expected("logic.emergency_time", "emergency stop to contactors open", "time", "s",
-                  high=EMERGENCY_TIME, how="log or oscilloscope on the coils",
+                  low=LEAST_TIME, high=EMERGENCY_TIME, how="log or oscilloscope on the coils",
+                  below=NOT_TIMED,
                   above="a delay in the loop, or coil suppression that holds it"),
-         Expected("logic.crash_time", "crash signal to contactors open", "time", "ms", high=crash,
-                  needed=False, how="signal of the sensor faked at its input",
+         Expected("logic.crash_time", "crash signal to contactors open", "time", "ms",
+                  low=floor(crash, LEAST_TIME), high=crash, below=NOT_TIMED, needed=False,
+                  how="signal of the sensor faked at its input",
                   above="slower than the brief says", lacking="time is not in the brief"),
          yes("logic.supply_lost", "12 V pulled: every contactor drops",
              "a coil is held from elsewhere: stop"),
@@ -181,7 +194,9 @@ def supply(figures: Figures) -> Stage:
     study = figures.study
     minus, plus = (contactor_words(study, pole) for pole in ("minus", "plus"))
     expected = [Expected(
-        "supply.voltage", "voltage of the supply, as set", "voltage", "V", high=BORDER,
+        "supply.voltage", "voltage of the supply, as set", "voltage", "V", low=LEAST_SUPPLY,
+        high=BORDER, below=f"{VOID}: so low a supply proves neither the open pole nor the "
+        "curve",
         how=f"at the battery side of {minus} and {plus}, where the pole leads belong",
         above="stop: this stage is one under 60 V")]
     if figures.can_precharge:
@@ -190,9 +205,9 @@ def supply(figures: Figures) -> Stage:
             high=FIRST_POLE, how="meter of 10 MΩ or more",
             above=f"{plus} or the pre-charge relay passes current: stop"), *_charge(figures)]
     expected += _discharge(figures)
-    first = (f"A supply of {SUPPLY.shown}, current limit above "
-             f"{figures.peak_edge(SUPPLY, True).shown}: one that limits bends the curve and the "
-             "share means nothing." if figures.can_precharge else
+    first = (f"A supply of {figures.supply.shown}, current limit above "
+             f"{figures.peak_edge(figures.supply, True).shown}: one that limits bends the curve "
+             "and the share means nothing." if figures.can_precharge else
              "A current-limited supply below 60 V.")
     return Stage(
         "supply", "Pre-charge and discharge from a supply under 60 V",
@@ -224,7 +239,7 @@ def _woken(figures: Figures) -> tuple[str, ...]:
     """What the supply would feed or wake."""
     ahead = taps_ahead(figures.study)
     names = [b.name for b in on_the_bus(figures.brief, figures.pack.layout.in_strings)
-             if b.wakes_at.known and b.wakes_at.number <= SUPPLY.number]
+             if b.wakes_at.known and b.wakes_at.number <= figures.supply.number]
     return (*((f"Fuses out of what leaves ahead of the contactors: {', '.join(ahead)}.",)
               if ahead else ()),
             f"Unplugged, for the supply wakes them: {', '.join(names)}; the bands count their "
@@ -276,8 +291,10 @@ def _charge(figures: Figures) -> list[Expected]:
                  high=figures.constant_edge(True), how="from the same record", below=fast,
                  above=slow),
         Expected("supply.peak_current", "first current into the empty link", "current", "A",
-                 low=figures.peak_edge(SUPPLY, False), high=figures.peak_edge(SUPPLY, True),
-                 needed=False, how="current clamp; scale with the supply as set",
+                 low=figures.peak_edge(figures.supply, False),
+                 high=figures.peak_edge(figures.supply, True), needed=False,
+                 how=f"current clamp; band for {figures.supply.shown}, and for supply.voltage once "
+                     "that is read",
                  below="the supply limits, or the resistor is high",
                  above="resistor low or bridged")]
 
@@ -329,7 +346,8 @@ def _proof(figures: Figures, name: str, demand: Finding, must: str) -> tuple[Exp
                  above="more than is demanded: a sound monitor may stay silent"),
         *(Expected(f"monitor.{name}_time_{pole}", f"that resistor at the {pole} pole, until it is "
                    "reported" if name == "warn" else f"that resistor at the {pole} pole, until the "
-                   "coil supply drops", "time", "s", high=RESPONSE_TIME,
+                   "coil supply drops", "time", "s", low=LEAST_TIME, high=RESPONSE_TIME,
+                   below=NOT_TIMED,
                    how="stopwatch or log; never: write 999 s",
                    above="set point below the demand, capacitance to chassis slows it, or it does "
                          "not see this pole") for pole in ("positive", "negative")))

@@ -2,7 +2,8 @@
 
 Columns: id, value (with its unit, or yes and no, or "> 200 MΩ" over range), instrument,
 calibration_date, date, name, note, design, layout. Comma, semicolon or tab between cells, as
-the head shows; a row that begins with `#` is a remark. One id may be read again on another day. The file is never written to.
+the head shows; a row that begins with `#` is a remark. One id may be read again on another
+day. The file is never written to.
 """
 
 from __future__ import annotations

@@ -140,8 +140,8 @@ def _open_words(plan: Plan, readings: Sequence[Reading],
 def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
     """An empty file of readings: every id, what it is, and its band as a remark."""
     lines = [f"# {' '.join(text.split())}" for text in (*CAUTIONS, DEFERENCE)]
-    lines.append("# Fill in value with its unit (or yes / no), date like 2026-11-24; one row may "
-                 "be copied for a later date. Rows left blank are not read; design and layout "
+    lines.append("# Fill in value with its unit (or yes / no; a meter over its range: > 200 MΩ), "
+                 "date like 2026-11-24; one row may be copied for a later date. Rows left blank are not read; design and layout "
                  "stay as they are.")
     lines.append(",".join(COLUMNS))
     blank = "," * (len(FILLED) + 1)

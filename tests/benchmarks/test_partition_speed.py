@@ -45,7 +45,8 @@ def test_partition_promises(kind, series, parallel, seeds, seconds, gap):
           f"{1e3 * max(spent):.1f} ms, gap 0 in {sum(g == 0 for g in gaps)} of {seeds}, largest "
           f"gap {100 * max(gaps):.4f} %")
     assert np.median(spent) <= seconds
-    assert np.median(gaps) <= gap
+    assert np.percentile(gaps, 90, method="lower") <= gap
+    assert kind == "skewed" or np.percentile(spent, 90) <= seconds
     assert max(gaps) <= max(gap, 2e-4)  # an odd lot may end a step or two short of the bound
 
 
@@ -92,6 +93,27 @@ def test_both_criteria(kind, series, parallel):
           f"conductance {100 * np.median(second):.3f} % (largest {100 * second.max():.3f})")
     assert np.median(first) <= 3e-3 and np.median(second) <= 3e-3
     assert first.max() <= 3e-3
+
+
+@pytest.mark.parametrize("kind", ["normal", "skewed"])
+@pytest.mark.parametrize("series, parallel, count", [(12, 4, 60), (16, 4, 80), (16, 5, 100),
+                                                     (96, 4, 400)])
+def test_both_criteria_with_spares(kind, series, parallel, count):
+    gaps, spent = [], []
+    for seed in range(8):
+        q, rng = lot(kind, count, seed), np.random.default_rng(100 + seed)
+        z = (q - q.mean()) / q.std()
+        r = 3e-3 * np.exp(0.10 * (-0.6 * z + 0.8 * rng.standard_normal(count)))
+        start = time.process_time()
+        found = assign_groups(q, r, series, parallel)
+        spent.append(time.process_time() - start)
+        gaps.append(((found.bound - found.value) / found.bound, found.conductance_gap))
+    first, second = np.array(gaps).T
+    print(f"\n{kind} {series} x {parallel} of {count}: median {1e3 * np.median(spent):.0f} ms, "
+          f"longest {1e3 * max(spent):.0f} ms; conductance {100 * np.median(second):.3f} % below "
+          f"its bound (largest {100 * second.max():.3f})")
+    assert first.max() <= 3e-3
+    assert np.percentile(second, 90) <= 3e-3
 
 
 @pytest.mark.parametrize("kind", ["normal", "skewed"])

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from packcalc.brief import KEYS, Key
+from packcalc.brief_keys import KEYS, Key
 from packcalc.errors import InputErrors, UnknownName
 from packcalc.reading.brief_file import DERIVED, brief_from_data, read_brief, with_value
 from packcalc.reading.entries import WHOLE_NUMBERS, number_si

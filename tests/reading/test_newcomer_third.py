@@ -6,8 +6,9 @@ import tomllib
 
 import pytest
 
-from packcalc.brief import KEYS, MODULE_RESISTANCE, OPTIONAL_KEYS, Brief
-from packcalc.brief import key as key_of
+from packcalc.brief import Brief
+from packcalc.brief_keys import KEYS, MODULE_RESISTANCE, OPTIONAL_KEYS
+from packcalc.brief_keys import key as key_of
 from packcalc.errors import InputErrors, UnitError
 from packcalc.next_steps import find_next
 from packcalc.reading.brief_file import DERIVED, brief_from_data, read_brief, with_value

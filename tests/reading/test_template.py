@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from packcalc.brief import KEYS, OPTIONAL_KEYS
+from packcalc.brief_keys import KEYS, OPTIONAL_KEYS
 from packcalc.errors import OutputError
 from packcalc.reading.brief_file import TOP_LEVEL, brief_from_data, read_brief
 from packcalc.reading.modules import KEYS as MODULE_KEYS

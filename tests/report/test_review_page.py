@@ -166,6 +166,9 @@ addEventListener("load", function () {
   rows()[7].querySelector("[data-key=note]").value = "words only";
   out.refusals.push(save());
   rows()[7].querySelector("[data-key=note]").value = "";
+  five[2].querySelector("[data-key=note]").value = "a\\u0007b";
+  out.refusals.push(save());
+  five[2].querySelector("[data-key=note]").value = "a\\u2028b\\u202ec";
   out.before = blobs.length;
   out.saved = save();
   out.fetched = performance.getEntriesByType("resource").length;
@@ -232,7 +235,8 @@ def test_a_link_opens_its_figure_even_when_filtered_away(seen) -> None:
 @pytest.mark.browser
 def test_nothing_is_saved_that_says_nothing_clear(seen) -> None:
     words = ("Give your name", "Give the date", "Give the date", "Nothing is marked yet",
-             "Line 2: say what", "Line 8 has words but no mark")
+             "Line 2: say what", "Line 8 has words but no mark",
+             "Line 3: what you wrote holds a character that no text may hold")
     assert all(said.startswith(word) or word in said
                for said, word in zip(seen["refusals"], words, strict=True))
     assert seen["before"] == 0
@@ -247,6 +251,7 @@ def test_saved_marks_are_read_back_whole(seen) -> None:
     first = found.marks[0]
     assert (first.name, first.scope, first.licence, first.date) == (
         HOSTILE[1], "electrical", "EL 1", "2026-11-24")
+    assert found.marks[2].note == "a bc" and not found.cleaned  # the page cleaned it itself
     assert first.note == "</x> " + HOSTILE[3] and found.marks[1].change_to == "500 A"
     assert re.fullmatch(r"review-review-case-invented-[a-z0-9-]+-2026-11-24\.json", seen["name"])
     assert "5 marks saved" in seen["saved"]

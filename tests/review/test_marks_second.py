@@ -15,7 +15,7 @@ import pytest
 
 import packcalc
 from packcalc import review as review_module
-from packcalc.brief import KEYS
+from packcalc.brief_keys import KEYS
 from packcalc.checks import FAIL
 from packcalc.decisions import FIGURE, RESTS_ON_WORDS, decisions
 from packcalc.difference import CHANGED, difference

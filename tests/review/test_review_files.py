@@ -93,7 +93,7 @@ BAD_MARKS = {
     "value beside accept": ({"change_to": "500 A"}, "stands beside the mark 'accept'"),
     "control character": ({"note": "a\x07b"}, "note: holds control characters"),
     "half a character": ({"note": "\ud800"}, "note: holds control characters"),
-    "turned reading direction": ({"name": "abc\u202edef"}, "holds control characters"),
+    "turned reading direction": ({"decision_id": "abc\u202edef"}, "holds control characters"),
     "too long": ({"note": "x" * (LONGEST_FIELD + 1)}, f"more than {LONGEST_FIELD}"),
     "unknown key": ({"licnce": "1"}, "licnce: is unknown; did you mean 'licence'?"),
     "a list for a text": ({"scope": ["a"]}, "is no text but list"),

@@ -95,7 +95,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
       });
       var number = row.cells[0].textContent.trim(), first = row.querySelector("input");
       var bad = odd(mark.note) ? "note" : odd(mark.change_to) ? "change_to" : "";
-      if (bad) { return refuse(row.querySelector("[data-key=" + bad + "]"), "Line " + number + ": the words" + odd(mark[bad])); }
+      if (bad) { return refuse(row.querySelector("[data-key=" + bad + "]"), "Line " + number + ": what you wrote" + odd(mark[bad])); }
       if (!mark.verdict && (mark.change_to || mark.note)) { return refuse(first, "Line " + number + " has words but no mark."); }
       if (mark.verdict === "change" && !mark.change_to) { return refuse(row.querySelector("[data-key=change_to]"), "Line " + number + ": say what it should change to."); }
       if (mark.verdict !== "change" && mark.change_to) { return refuse(first, "Line " + number + ": a new value goes with the mark change."); }
