@@ -291,7 +291,9 @@ def _held_route(brief: Brief, route: RouteResult, held: Coordination) -> RouteRe
     told = next(r for r in brief.cables.route if r.name == route.asked.name)
     asked = _charging_held(brief, route.asked, held) if told.carries == "charging" \
         else _traction_held(route.asked, held)
-    return route if asked is None else size_route(asked, cables_tried(brief, told), named=told.cable)
+    if asked is None:
+        return route
+    return size_route(asked, cables_tried(brief, told), named=told.cable)
 
 
 def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:

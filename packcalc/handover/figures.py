@@ -9,7 +9,7 @@ from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.stored import of_pack
 from packcalc.brief import Brief
 from packcalc.electrical import power_current, with_tolerance
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
 from packcalc.handover.inside import voltage_whole

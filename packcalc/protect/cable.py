@@ -263,7 +263,8 @@ def _but_for_nobody(asked: RouteAsked, candidate: Candidate) -> bool:
 
 def _whole_capacity(duty: Duty, figures: Figures) -> Finding:
     return trace(route_current, "current-carrying capacity of the route, "
-                 f"{cables_a_pole(int(duty.runs.number))}", per_run=figures.capacity, share=duty.share)
+                 f"{cables_a_pole(int(duty.runs.number))}", per_run=figures.capacity,
+                 share=duty.share)
 
 
 def _candidate(asked: RouteAsked, frame: Frame, duty: Duty, figures: Figures) -> Candidate:
@@ -416,8 +417,8 @@ def _by_fuse(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...]) -> tuple
         return ()
     factor = smallest([frame.ambient_factor, frame.terminal_factor], "factor that governs")
     return tuple(trace(
-        required_table_current, f"required table current, {cables_a_pole(int(d.runs.number))}, with the "
-        "fuse as overload device", note="In ≤ Iz [iec-60364-4-43]; that it opens in its "
+        required_table_current, f"required table current, {cables_a_pole(int(d.runs.number))}, "
+        "with the fuse as overload device", note="In ≤ Iz [iec-60364-4-43]; that it opens in its "
         "conventional time, I2 ≤ 1.45·Iz, is held with the fuse", current=rating, share=d.share,
         grouping_factor=d.grouping, ambient_factor=factor) for d in duties)
 

@@ -141,8 +141,8 @@ def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
     """An empty file of readings: every id, what it is, and its band as a remark."""
     lines = [f"# {' '.join(text.split())}" for text in (*CAUTIONS, DEFERENCE)]
     lines.append("# Fill in value with its unit (or yes / no; a meter over its range: > 200 MΩ), "
-                 "date like 2026-11-24; one row may be copied for a later date. Rows left blank are not read; design and layout "
-                 "stay as they are.")
+                 "date like 2026-11-24; one row may be copied for a later date. Rows left blank "
+                 "are not read; design and layout stay as they are.")
     lines.append(",".join(COLUMNS))
     blank = "," * (len(FILLED) + 1)
     version = f"{design_of(study)},{study.layout.label}"

@@ -16,6 +16,7 @@ from packcalc.mixes import mix_cautions, module_numbers
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import (
+    RULES_TOLD_ONCE,
     Cell,
     checks_table,
     column,
@@ -369,7 +370,7 @@ def _appendix(study: ProtectionStudy, *, layout: bool,
     words_first = Paragraph(
         "Each figure with its inputs, rule, numbers, result, source and basis. Inputs are printed "
         "with four figures, more where the rule subtracts near-equal numbers, so that a pocket "
-        "calculator gives the printed result.")
+        f"calculator gives the printed result. {RULES_TOLD_ONCE}")
     return Section("appendix", "Appendix: every figure worked", (words_first, *chains))
 
 

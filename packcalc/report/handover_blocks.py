@@ -8,7 +8,7 @@ from packcalc.findings import Finding
 from packcalc.handover.expected import WORDS, Expected
 from packcalc.handover.inside import most_voltage
 from packcalc.protection import ProtectionStudy
-from packcalc.report.blocks import finding_cell
+from packcalc.report.blocks import RULES_TOLD_ONCE, finding_cell
 from packcalc.report.brief_report import meta_of
 from packcalc.report.document import Block, Cell, Chain, Column, Paragraph, Section, Table
 from packcalc.units import printed
@@ -46,7 +46,7 @@ def appendix(found: tuple[Chain, ...]) -> tuple[Section, ...]:
     if not found:
         return ()
     words = Paragraph("Each figure with its inputs, rule, numbers, result, source and basis. A "
-                      "pocket calculator gives the printed result.")
+                      f"pocket calculator gives the printed result. {RULES_TOLD_ONCE}")
     return (Section("appendix", "Appendix: every figure worked", (words, *found)),)
 
 

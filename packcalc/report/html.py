@@ -21,12 +21,14 @@ from packcalc.report.cautions import SHORT
 from packcalc.report.citations import KEY as SOURCES
 from packcalc.report.document import Block, Document, Facts, Figure, Table
 from packcalc.report.steps import (
+    OF_A_RULE,
     Step,
     inputs_of,
     lines,
     new_note,
     reference,
     result,
+    rule_told,
     steps,
     twins,
 )
@@ -126,6 +128,7 @@ class _Page:
         self.blocks = list(document.blocks())
         self.marks, self.decision_heads, self.unmarked = MARKS, DECISION_HEADS, NOT_MARKED
         self._part_numbers: dict[str, int] = {}
+        self._rules: set[str] = set()  # whose range and safe side are printed already
         self.shared = [s for s in self.steps.values()
                        if s.chain is None and (s.uses > 1 and not s.is_leaf or _wordy(s))]
         self.parts = _parts(document, shared=bool(self.shared))
@@ -197,12 +200,13 @@ class _Page:
 
     def lines(self, step: Step) -> list[tuple[str, str]]:
         """The lines of a step; what its inputs say already, in the same digits, is left out."""
-        taken = inputs_of(step, self.steps)
+        taken, told = inputs_of(step, self.steps), rule_told(step, self._rules)
         numbers = ", ".join(self.as_input(symbol, item) for symbol, item in taken)
         return [(label, words) for label, words in lines(step)
                 if label not in ("basis", "result")
                 and (label != "note" or new_note(step, self.steps))
-                and not (label == "numbers" and words == numbers)]
+                and not (label == "numbers" and words == numbers)
+                and not (label in OF_A_RULE and told)]
 
     def goal(self, step: Step) -> int:
         """The number of the place that works a step, for a link."""

@@ -149,6 +149,19 @@ def lines(step: Step) -> list[tuple[str, str]]:
     return found
 
 
+OF_A_RULE = ("range", "safe side")
+
+
+def rule_told(step: Step, rules: set[str]) -> bool:
+    """Whether a page printed range and safe side of a step's rule before; `rules` then grows."""
+    rule = step.finding.formula
+    if rule is None:
+        return False
+    told = rule.name in rules
+    rules.add(rule.name)
+    return told
+
+
 def twins(chains: Iterable[Step]) -> dict[str, str]:
     """Each chain whose every line stands under an earlier one already, by the earlier one."""
     first: dict[tuple, str] = {}

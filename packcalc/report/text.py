@@ -15,12 +15,14 @@ from packcalc.report.document import (
     Block, Bullets, Chain, Column, Document, Facts, Figure, Paragraph, Table,
 )
 from packcalc.report.steps import (
+    OF_A_RULE,
     Step,
     below,
     inputs_of,
     lines,
     new_note,
     result,
+    rule_told,
     slug,
     steps,
     twins,
@@ -29,9 +31,6 @@ from packcalc.report.steps import (
 WIDTH = 80
 GAP = 2
 LABEL = 9  # "governing", "safe side"
-OF_A_RULE = ("range", "safe side")
-RULES_TOLD_ONCE = ("Range and safe side of a rule stand where the rule is used first; "
-                   "`packcalc formulas NAME` prints them of any rule.")
 NARROWEST_WORDS = 16  # a column of words narrower than this reads worse than a record
 GLUE = "\u00a0"
 
@@ -97,7 +96,6 @@ class _Page:
     def __init__(self, document: Document):
         self.steps = steps(document)
         self.printed: set[str] = set()
-        self.begun = False
         self.rules: set[str] = set()  # whose range and safe side are told already
         self.twins = twins([self.steps[chain.key] for chain in document.chains()])
 
@@ -120,9 +118,7 @@ class _Page:
         if chain.key in self.twins:
             return _wrap(f"{step.finding.title} [{step.id}]: {result(step.finding)}; worked at "
                          f"[{self.twins[chain.key]}]", hanging="  ")
-        out = [] if self.begun else [*_wrap(RULES_TOLD_ONCE), ""]
-        self.begun = True
-        out += self._step(step, indent=0)
+        out = self._step(step, indent=0)
         for step in below(chain.key, self.steps, self.printed):
             out += ["", *self._step(step, indent=1)]
         return out
@@ -135,20 +131,14 @@ class _Page:
         out += [f"{margin} inputs"] if taken else []
         for symbol, item in taken:
             out += _wrap(_input(symbol, item), indent=margin + "  ", hanging=margin + "    ")
+        told = rule_told(step, self.rules)
         for label, words in lines(step):
             if label == "result" or label == "note" and not new_note(step, self.steps):
                 continue
-            if label in OF_A_RULE and self._told(step):
+            if label in OF_A_RULE and told:
                 continue
             out += _labelled(label, words, indent=indent + 1)
-        if step.finding.formula is not None:
-            self.rules.add(step.finding.formula.name)
         return out
-
-    def _told(self, step: Step) -> bool:
-        """Whether the rule of a step stands above with its range and safe side."""
-        rule = step.finding.formula
-        return rule is not None and rule.name in self.rules
 
 
 def _input(symbol: str, step: Step) -> str:

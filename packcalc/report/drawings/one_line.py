@@ -31,7 +31,6 @@ from packcalc.report.drawings.svg import (
     PAPER,
     WIDTH,
     Canvas,
-    text_width,
     wrap,
 )
 from packcalc.report.drawings.symbols import HALF, Spot
