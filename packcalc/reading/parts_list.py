@@ -8,6 +8,7 @@ in quotation marks where the separator occurs in it. Points are written
 from __future__ import annotations
 
 import csv
+import functools
 import hashlib
 import os
 from collections.abc import Mapping
@@ -87,6 +88,7 @@ def read_parts(path: str | os.PathLike[str]) -> PartsList:
     return parts_from_text(read_text(path), place)
 
 
+@functools.lru_cache(maxsize=4)  # a brief is read again for each change that is tried
 def parts_from_text(text: str, place: str = "parts") -> PartsList:
     """Make a parts list from the text of a CSV file.
 
