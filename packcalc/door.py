@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import gc
 import os
@@ -106,6 +107,7 @@ class Door(Group):
         """Run; leaves by SystemExit with one of the exit codes, as any program does."""
         extra.pop("standalone_mode", None)
         gc.set_threshold(COLLECT_AFTER)
+        atexit.register(gc.freeze)  # the process gives its memory back whole
         try:
             code = super().main(args, "packcalc", standalone_mode=False, **extra)
         except (click.Abort, KeyboardInterrupt):
