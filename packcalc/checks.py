@@ -116,8 +116,8 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     }[relation]
     if not holds:
         return Check(title, stage, FAIL, figure, demand, relation, reason, remedy)
-    weak = {leaf.title for f in (figure, demand) for leaf in f.leaves()
-            if leaf.basis in NEVER_A_GROUND}
+    weak = {leaf.title for f in (figure, demand) if f.weakest in NEVER_A_GROUND
+            for leaf in f.leaves() if leaf.basis in NEVER_A_GROUND}
     if weak:
         words = "would pass only on a figure that nobody saw in print: " + "; ".join(sorted(weak))
         return Check(title, stage, NOT_EVALUATED, figure, demand, relation, words, remedy)
@@ -131,7 +131,7 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
 
 def _may_be_more(item: Finding) -> str:
     """What in the chain of a figure is only the least it can be, in words."""
-    found = next((node for node in item.walk() if node.may_be_more), None)
+    found = item.first_open
     if found is None or found is item:
         return item.may_be_more
     return f"{found.title} {found.shown}, {found.may_be_more}"

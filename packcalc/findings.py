@@ -229,6 +229,12 @@ class Finding:
         found.setdefault(id(self), self)
         return tuple(found.values())
 
+    @functools.cached_property
+    def first_open(self) -> "Finding | None":
+        """The first of the chain, inputs first, that may be more than its value."""
+        found = next(filter(None, (child.first_open for child in self.inputs)), None)
+        return found or (self if self.may_be_more else None)
+
     def grounds(self) -> set[str]:
         """Every basis in the chain."""
         return {node.basis for node in self.walk()}
