@@ -210,9 +210,14 @@ class Finding:
         return show(self.value, self.unit)
 
     @property
+    def at_least(self) -> bool:
+        """Whether its own note says that the value is the least it can be."""
+        return self.note.startswith(AT_LEAST)
+
+    @property
     def may_be_more(self) -> str:
         """What a value leaves out that may raise it, in words; empty where it is the most."""
-        if not self.note.startswith(AT_LEAST) or BOUNDED in self.note:
+        if not self.at_least or BOUNDED in self.note:
             return ""
         return self.note.partition("; governed by")[0]
 

@@ -68,6 +68,12 @@ def every_miss():
 MISSES = every_miss()
 
 
+def test_there_are_misses_to_try():
+    assert sum(len(found) for _, found in MISSES.values()) >= 60
+    assert any(miss.passes for _, found in MISSES.values() for miss in found)
+    assert any(miss.together for _, found in MISSES.values() for miss in found)
+
+
 @pytest.mark.parametrize("name", MISSES)
 def test_each_printed_change_lets_the_layout_in(name):
     brief, found = MISSES[name]

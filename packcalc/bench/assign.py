@@ -233,7 +233,7 @@ def at_voltage(study: AssignmentStudy, highest: Finding) -> AssignmentStudy:
         study: as dealt.
         highest: of the over-voltage chain; where parts of that are open the larger of both counts.
     """
-    open_ = highest.note.startswith("at least this")
+    open_ = highest.at_least
     own = (study.lot.bench.pack_voltage, *(_voltages(study.lot, study.pack) if open_ else ()))
     voltages = [f for f in (highest, *own) if f.known]
     return replace(study, isolation=_isolation(study.lot, voltages, study.places))

@@ -11,14 +11,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from packcalc import modules as mod
-from packcalc.bench.balance import TOLD_WITHIN, BalancePlan, charge_from_voltage, voltage_at
+from packcalc.bench.balance import (
+    TOLD_WITHIN,
+    WITHIN,
+    BalancePlan,
+    charge_from_voltage,
+    voltage_at,
+)
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.modules import ModuleType
 from packcalc.value import value_object
 
 STORED = (0.30, 0.50)
 FULL = (0.95, 1.00)   # charged fully, then rested an hour or more (our rule)
-WITHIN = 0.010        # V a cell: what the plan lets two modules differ by
 RULE, PLAN = Origin("rule"), Origin("plan before joining")
 
 

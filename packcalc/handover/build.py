@@ -6,7 +6,7 @@ import functools
 from collections.abc import Sequence
 from dataclasses import replace
 
-from packcalc.bench.balance import BalancePlan
+from packcalc.bench.balance import WITHIN, BalancePlan
 from packcalc.bench.sections import Run
 from packcalc.bench.stored import of_type
 from packcalc.bench.teardown import Stack, Step, assembly, band, section_energy
@@ -15,7 +15,7 @@ from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.checks import FAIL, Item
 from packcalc.electrical import series_sum
 from packcalc.findings import Finding, Origin, leaf, trace
-from packcalc.handover.at_assembly import WITHIN, AtAssembly, at_assembly
+from packcalc.handover.at_assembly import AtAssembly, at_assembly
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import (
     ACROSS,

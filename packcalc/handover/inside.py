@@ -16,7 +16,6 @@ FUSE, SWITCH = "fuse", "disconnect"
 LINK, ACROSS, INSIDE = "link", "across", "inside"
 FUSE_INSIDE = "fuse inside the string"
 MID_PACK, BOTH = "mid-pack", "both poles"
-AT_LEAST = "at least this"
 
 
 @formula(
@@ -144,7 +143,7 @@ def up_to(pack: PackModel) -> str:
 
 def voltage_whole(pack: PackModel) -> bool:
     """Whether every source of the highest working voltage was evaluated."""
-    return not pack.highest_voltage.note.startswith(AT_LEAST)
+    return not pack.highest_voltage.at_least
 
 
 def position_word(study: ProtectionStudy) -> str:

@@ -16,7 +16,7 @@ from packcalc.brief import Brief
 from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import series_voltage, with_tolerance
-from packcalc.findings import BOUNDED, Finding, Origin, formula, largest, leaf, trace
+from packcalc.findings import AT_LEAST, BOUNDED, Finding, Origin, formula, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.units import into_si
 from packcalc.value import value_object
@@ -375,7 +375,7 @@ def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, 
 
 def _unknown_links(chain: tuple[Link, ...]) -> str:
     lacking = [link.name for link in chain if _lacks(link)]
-    return "" if not lacking else "at least this; not evaluated: " + "; ".join(lacking)
+    return "" if not lacking else f"{AT_LEAST}; not evaluated: " + "; ".join(lacking)
 
 
 def _times(asked: OvervoltageAsked) -> tuple[Finding, ...]:
@@ -433,7 +433,7 @@ def _energy_left(asked: OvervoltageAsked, rating: Finding, highest: Finding) -> 
 def _standing(name: str, rating: Finding | None, highest: Finding) -> Standing:
     check = judge(f"{name} rated for the highest working voltage", STAGE, rating, "at least",
                   highest, missing=f"ask for the rated DC voltage: at least {highest.shown}",
-                  reason=highest.note if highest.note.startswith("at least this") else "",
+                  reason=highest.note if highest.at_least else "",
                   remedy="a higher rating, fewer modules in series, or what raises the voltage "
                          "made smaller")
     if check.verdict == PASS and check.reason:

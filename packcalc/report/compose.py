@@ -166,7 +166,7 @@ def _sentence(study: ProtectionStudy) -> str:
     pack = study.pack
     how = "named by the user" if study.named else (
         "the nearest miss; no layout meets the brief" if study.miss else "the best-ranked layout")
-    open_ = pack.highest_voltage.note.startswith("at least this")
+    open_ = pack.highest_voltage.at_least
     most = ("or more DC (parts of the over-voltage chain are not evaluated)" if open_
             else "DC at most")
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
@@ -267,8 +267,7 @@ def _pictures(study: ProtectionStudy, salvage: Salvage | None = None) -> Section
 def _at_least(finding: Finding) -> Cell:
     """A voltage of which links are not evaluated says on page one that it may be more."""
     cell = _cell(finding)
-    open_ = finding.note.startswith("at least this")
-    return replace(cell, text=f"at least {cell.text}") if open_ else cell
+    return replace(cell, text=f"at least {cell.text}") if finding.at_least else cell
 
 
 def _cell(finding: Finding) -> Cell:

@@ -7,14 +7,11 @@ own; the other arithmetic beside each figure is repeated by hand from brief and 
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
 
-from examples.regenerate import ROOT
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.findings import leaf
 from packcalc.part_checks.rising import rising_time
@@ -23,21 +20,8 @@ from packcalc.protect.overvoltage import study_overvoltage
 from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.compose import _into_a_fault
+from tests.cases.studies import study
 from tests.test_overvoltage import asked as chain_asked
-
-LAYOUT = {"minibus": ("12S2P", "strings"), "faulty": ("16S1P", "")}
-
-
-def study(name: str, **changes: Any) -> ProtectionStudy:
-    """An example with entries "section__key" changed."""
-    brief = ROOT / "examples" / name / "brief.toml"
-    data = tomllib.loads(brief.read_text("utf-8"))
-    for entry, value in changes.items():
-        section, _, key = entry.partition("__")
-        data[section][key] = value
-    read = brief_from_data(data, brief)
-    return study_protection(read, *LAYOUT.get(name, ("", "")))
-
 
 @pytest.fixture(scope="module")
 def van() -> ProtectionStudy:

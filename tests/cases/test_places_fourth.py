@@ -9,9 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-import tomllib
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -21,31 +19,15 @@ from packcalc.decisions import CHOICE, decisions
 from packcalc.errors import UserError
 from packcalc.feeds import OPEN_INPUT, bus_capacitance, on_the_bus
 from packcalc.handover.bill import bill
-from packcalc.protection import ProtectionStudy, precharge_asked, study_protection
-from packcalc.reading.brief_file import brief_from_data
+from packcalc.protection import ProtectionStudy, precharge_asked
 from packcalc.reading.template import starter_brief
 from packcalc.review_change import recheck
 from packcalc.side_circuits import bus_checks, bus_loads
+from tests.cases.studies import study
 
 ROOT = Path(__file__).resolve().parents[2]
-LAYOUTS = {"truck": (), "minibus": ("12S2P", "strings"), "van": ()}
 NO_SENSORS = {"strings__trip_current": None, "strings__trip_delay": None}
 BARE, FUSED = "chassis.second.strings.bare", "chassis.second.strings.fused"
-
-
-def study(name: str, **changes: Any) -> ProtectionStudy:
-    """An example with entries "section__key" changed; None takes one out."""
-    brief = ROOT / "examples" / name / "brief.toml"
-    data = tomllib.loads(brief.read_text("utf-8"))
-    branch = changes.pop("branch", {})
-    for one in data["branch"]:
-        one.update(branch.get(one["name"], {}))
-    for entry, value in changes.items():
-        section, _, key = entry.partition("__")
-        data[section][key] = value
-        if value is None:
-            data[section].pop(key)
-    return study_protection(brief_from_data(data, str(brief)), *LAYOUTS[name])
 
 
 @pytest.fixture(scope="module")

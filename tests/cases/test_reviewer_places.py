@@ -6,37 +6,20 @@ the picture does not have, three figures for one demand, a contactor in no list.
 
 from __future__ import annotations
 
-import tomllib
-from typing import Any
 
 import pytest
 
-from examples.regenerate import ROOT
 from packcalc.checks import CAUTION, NOT_EVALUATED, worst
 from packcalc.decisions import decisions
 from packcalc.handover.bill import bill
 from packcalc.protect import places as pl
-from packcalc.protection import STRINGS_TITLE, ProtectionStudy, study_protection
-from packcalc.reading.brief_file import brief_from_data
+from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 from packcalc.report.drawings.circuit import circuit_of
 from packcalc.report.drawings.one_line import one_line_figure
 from packcalc.report.states_report import positions_table
+from tests.cases.studies import study
 
-LAYOUTS = {"truck": ("16S1P", ""), "van": ("", ""), "minibus": ("12S2P", "strings")}
-
-
-def study(name: str, **changes: Any) -> ProtectionStudy:
-    """An example with entries "section__key" changed; None takes one out."""
-    brief = ROOT / "examples" / name / "brief.toml"
-    data = tomllib.loads(brief.read_text("utf-8"))
-    without = changes.pop("without", "")
-    data["branch"] = [b for b in data["branch"] if b["kind"] != without]
-    for entry, value in changes.items():
-        section, _, key = entry.partition("__")
-        data[section][key] = value
-        if value is None:
-            data[section].pop(key)
-    return study_protection(brief_from_data(data, str(brief)), *LAYOUTS[name])
+SOUND = ("truck", "van", "minibus")
 
 
 @pytest.fixture(scope="module")
@@ -237,7 +220,7 @@ def test_both_poles_stay_a_question_to_their_maker(unnamed):
     assert check.verdict == NOT_EVALUATED
 
 
-@pytest.mark.parametrize("name", LAYOUTS)
+@pytest.mark.parametrize("name", SOUND)
 def test_the_inlet_is_drawn_once(name):
     kinds = [p.kind for p in circuit_of(study(name)).parts]
     assert kinds.count("inlet") == 1
@@ -246,7 +229,7 @@ def test_the_inlet_is_drawn_once(name):
 # -- the fuse's permitted time constant, and the insulation monitor -----------------------------
 
 
-@pytest.mark.parametrize("name", LAYOUTS)
+@pytest.mark.parametrize("name", SOUND)
 def test_the_fuse_is_asked_for_every_pair_of_voltage_and_time_constant(name):
     found = study(name)
     fuse = item(found, "main_fuse")
