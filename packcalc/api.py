@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from packcalc.cells import CellClass
     from packcalc.handover.as_built import Held
     from packcalc.findings import Formula
+    from packcalc.measured import Measured
     from packcalc.modules import ModuleType
     from packcalc.protection import ProtectionStudy
     from packcalc.report.compose import Salvage
@@ -258,7 +259,8 @@ def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,
     Args:
         study: layouts, or a protection study for the whole file for review.
         most: how many layouts a list of layouts shows; 0 shows all.
-        review: marks to put beside the decisions, see `packcalc.review_merge.merge`.
+        review: marks to put beside the decisions, see `packcalc.review_merge.merge`; what the
+            bench sheet gives is decided there too where `bench_of(study)` goes with it.
         as_built: what was really built, see `packcalc.handover.as_built.hold`.
 
     Examples:
@@ -296,6 +298,19 @@ def salvage_of(study: ProtectionStudy) -> Salvage | None:
         return Salvage(lot, assign_modules(study.brief, lot, study.layout))
     except UserError as error:
         return Salvage(lot, None, str(error))
+
+
+def bench_of(study: ProtectionStudy) -> Measured:
+    """What the bench sheet that the brief names says against the figures of a study.
+
+    Raises:
+        InputErrors: the sheet cannot be read.
+    """
+    from packcalc.measured import Measured, measured_against
+
+    salvage = salvage_of(study)
+    return measured_against(study, salvage.lot, salvage.dealt,
+                            salvage.refusal) if salvage else Measured()
 
 
 def render_report(study: LayoutStudy | ProtectionStudy, format: str = "text") -> str:

@@ -11,7 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 
-from packcalc.brief_keys import MODULE_TYPE, Key, key
+from packcalc.brief_keys import MODULE_TYPE, key
+from packcalc.entry_key import Key
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
 from packcalc.parts import NO_PARTS, PartsList
@@ -140,6 +141,7 @@ class Path:
     main_fuse: str
     insulation_monitor: str
     charge_contactor: str
+    charge_difference: Finding
 
 
 @value_object
@@ -252,12 +254,18 @@ class WantedPins:
         together, apart: marks of one group (or string), or never of one.
         not_in: (mark, box).
         boxes: (name, first place, last place), counted from 1.
+        lines: (name of an entry, its line in the brief); none where it came from Python.
     """
 
     together: tuple[tuple[str, ...], ...] = ()
     apart: tuple[tuple[str, ...], ...] = ()
     not_in: tuple[tuple[str, str], ...] = ()
     boxes: tuple[tuple[str, int, int], ...] = ()
+    lines: tuple[tuple[str, int], ...] = ()
+
+    def line(self, name: str) -> int:
+        """Line of one of the entries, or 0."""
+        return dict(self.lines).get(name, 0)
 
 
 @value_object
@@ -321,6 +329,7 @@ class Donor:
 @value_object
 class Motor:
     back_voltage: Finding
+    short_circuit_current: Finding
 
 
 @value_object

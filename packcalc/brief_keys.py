@@ -5,62 +5,8 @@
 
 from __future__ import annotations
 
-from packcalc.value import value_object
-
-
-@value_object
-class Key:
-    """One entry of the brief: how it is read, and what `unknown` means.
-
-    Attributes:
-        section, name: where it stands in the TOML file.
-        dimension: of `packcalc.units`, or "words" for a choice.
-        symbol, unit, title: as printed.
-        least, most: plausible span, in `unit`; outside it the entry is a fault.
-        safe: value taken when unknown, in `unit`; None where nothing is then asked.
-        worse: "higher", "lower" or "different" where such a true value asks for more than
-            `safe`, which is then an assumption and no bound; empty where none can ask for more.
-        other: the value a lucky answer might have, for ranking what to find next.
-        consequence: what taking the safe value means.
-        find: where to read it or how to measure it.
-        basis, source: ground of the safe value.
-        choices: for "words".
-        pair: for a range, the names of its two fields.
-        required: no first answer without it.
-        ends: why nothing under `least` is read, where it is not for being implausible.
-        zero: whether nothing at all is plausible too, below `least`.
-    """
-
-    section: str
-    name: str
-    dimension: str
-    symbol: str
-    unit: str
-    title: str
-    least: float | None = None
-    most: float | None = None
-    safe: float | str | None = None
-    other: float | str | None = None
-    consequence: str = ""
-    find: str = ""
-    basis: str = "assumed"
-    source: str = "packcalc-rule"
-    choices: tuple[str, ...] = ()
-    pair: tuple[str, str] | None = None
-    required: bool = False
-    ends: str = ""
-    zero: bool = False
-    worse: str = ""
-
-    @property
-    def dotted(self) -> str:
-        return f"{self.section}.{self.name}" if self.section else self.name
-
-    @property
-    def doubt(self) -> str:
-        """What the value taken is worth where a true value may ask for more; else empty."""
-        return f"our assumption; a {self.worse} true value asks for more" if self.worse else ""
-
+from packcalc.bench_keys import OPTIONAL_KEYS
+from packcalc.entry_key import Key
 
 TABLES_END = (
     "is colder than the cell tables reach: they end at −20 °C, and nothing published says what "
@@ -86,7 +32,6 @@ TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the conta
 POLES_CHOICES = ("one", "both")
 BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-charge inlet",
                   "sense", "pre-charge", "monitor", "other")
-
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,
         consequence=NOT_TRIED, find="count the modules that passed the bench"),
@@ -270,10 +215,23 @@ KEYS: tuple[Key, ...] = (
         consequence="the charge inlet is counted as live whenever the contactors are closed",
         find="look between bus and charge inlet, or at the drawing: contactors that close only to "
              "charge"),
+    Key("path", "charge_difference", "voltage", "ΔU_ch", "V",
+        "highest voltage across the charge contactor when it closes", 0, 1500,
+        consequence="the charge contactor is held as closing onto an empty charger, at the highest "
+                    "working voltage; what it would fail by that is not evaluated",
+        find="charger's or station's manual: how near it brings its side before it asks to close; "
+             "or measure it across the open contactor"),
     Key("motor", "back_voltage", "voltage", "U_m", "V",
         "peak line voltage that the spinning motor makes at top speed, unloaded", 0, 3000, None,
         None, "what a motor spinning behind a dead inverter does to the bus is not evaluated",
         "motor's voltage constant times top speed, as peak between two lines; 0 V without magnets"),
+    Key("motor", "short_circuit_current", "current", "I_sc", "A",
+        "highest short-circuit current of the spinning motor into the DC link, at top speed", 1,
+        50000, None, None, "a spinning motor is named as an open source of every fault on the bus, "
+        "unless it has no magnets, and its current is in no sum",
+        "ask the motor's maker: first peak of the DC current into a shorted link through the "
+        "inverter's diodes, at top speed; the machine's characteristic current (peak flux of the "
+        "magnets over the d-axis inductance) is only where it settles"),
     Key("station", "voltage", "voltage", "U_st", "V", "ceiling of the charging station's output",
         50, 1500, None, None, "no fast-charge station is counted on; charging at one is not "
         "evaluated", "station's plate: highest DC output voltage"),
@@ -508,104 +466,6 @@ KEYS: tuple[Key, ...] = (
         "load's data sheet: start-up voltage"),
 )
 
-
-# Sections that a brief need not have; their open entries move no layout, so they are no
-# `unknowns`: a threshold left out is a default with its ground.
-BENCH_KEYS: tuple[Key, ...] = (
-    Key("bench", "capacity_warn", "ratio", "Q_w", "%", "capacity below which a module is warned "
-        "of, share of the label", 30, 110, 80, None,
-        "vehicle use ends conventionally at 80 % of the label", "a choice", "read",
-        "gbt-34015-3"),
-    Key("bench", "capacity_reject", "ratio", "Q_r", "%", "capacity below which a module is "
-        "rejected, share of the label", 10, 110, 70, None,
-        "no standard sets a line for a conversion; 70 to 80 % is what retired packs are said to "
-        "have left", "a choice", "assumed", "ul-1974"),
-    Key("bench", "capacity_suspect", "ratio", "Q_s", "%", "capacity above which a reading is "
-        "suspect, share of the label", 100, 150, 105, None,
-        "more than 105 % of the label is asked about before it counts", "a choice"),
-    Key("bench", "resistance_warn", "ratio", "R_w", "%", "resistance above which a module is "
-        "warned of, share of its type's figure", 100, 1000, 150, None,
-        "half more than its type's figure", "a choice"),
-    Key("bench", "resistance_reject", "ratio", "R_r", "%", "resistance above which a module is "
-        "rejected, share of its type's figure", 100, 2000, 200, None,
-        "twice its type's figure doubles its heat", "a choice"),
-    Key("bench", "resistance_suspect", "ratio", "R_s", "%", "resistance below which a reading is "
-        "suspect, share of its type's figure", 1, 100, 70, None,
-        "less than 70 % of its type's figure is asked about before it counts", "a choice"),
-    Key("bench", "isolation_need", "resistance per voltage", "r_iso", "Ω/V",
-        "isolation asked of the pack", 50, 100000, 500, None,
-        "500 Ω/V, what a pack joined to an inverter must show",
-        "the rule that the certifier goes by", "read", "un-r100"),
-    Key("bench", "isolation_share", "ratio", "x_iso", "%", "share of the allowed leakage that the "
-        "modules may use up", 1, 100, 50, None,
-        "half is left for cables, inverter, heater and coolant", "a choice"),
-    Key("bench", "modules_in_pack", "number", "N", "", "modules in the finished pack", 1, 100000,
-        None, None, "every module on hand is counted", "series count times parallel count"),
-    Key("bench", "pack_voltage", "voltage", "U_max", "V", "highest working voltage of the pack",
-        12, 2000, None, None, "the inverter's absolute maximum is counted", "the layout"),
-    Key("bench", "selfdischarge_quarantine", "ratio", "s_q", "%", "loss of charge in 30 days above "
-        "which a module is set aside", 0.1, 50, 3, None,
-        "sound lithium cells lose 0.35 to 2.5 % a month, an encyclopaedia prints", "a choice"),
-    Key("bench", "selfdischarge_reject", "ratio", "s_r", "%", "loss of charge in 30 days above "
-        "which a module is rejected", 0.1, 90, 10, None,
-        "four times what a sound cell loses", "a choice"),
-    Key("bench", "demand_selfdischarge", "words", "", "",
-        "whether a module needs a self-discharge test to be kept", safe="yes",
-        choices=("yes", "no"), consequence="a module that was not watched for weeks stays "
-        "undecided", find="a choice; a slow internal short shows in no other test"),
-    Key("bench", "cell_spread_most", "voltage", "ΔU_c", "mV", "most difference between the cells "
-        "of one module at rest", 1, 1000, 50, None,
-        "50 mV; sellers' rules differ, no standard was found", "a choice", "common practice"),
-    Key("bench", "voltmeter_error", "voltage", "e_U", "mV", "limit of error between two readings "
-        "of one voltmeter on a module", 0.01, 1000, 10, None,
-        "10 mV: two digits of a meter that shows hundredths", "meter's data sheet"),
-    Key("bench", "capacity_error", "ratio", "u_Q", "%", "standard uncertainty of a capacity "
-        "reading", 0.01, 20, 1, None, "1 %", "tester's data sheet, divided by √3"),
-    Key("bench", "resistance_error", "ratio", "u_R", "%", "standard uncertainty of a pulse "
-        "resistance reading", 0.01, 50, 3, None, "3 %", "meters' data sheets"),
-    Key("bench", "testers", "number", "n_t", "", "testers that run side by side", 1, 1000, 1, None,
-        "one module at a time", "count them"),
-    Key("bench", "sharing", "words", "", "", "what modules are dealt for: most capacity, even "
-        "sharing inside each group, or between the two", safe="capacity",
-        choices=("capacity", "between", "even"),
-        consequence="the weakest group is made as strong as possible; sharing comes second",
-        find="a choice; the trade table of the assignment shows what each costs"),
-    Key("bench", "given_up", "ratio", "x_g", "%", "capacity that may be given up for even "
-        "resistance", 0, 5, 0.25, None, "0.25 %, a quarter of a usual measurement error",
-        "a choice"),
-    Key("bench", "balance_current", "current", "I_b", "A", "current of the bench charger and of "
-        "the drain", 0.01, 200, 5, None, "5 A", "plate of the bench charger; rating of the "
-        "drain resistor"),
-    Key("bench", "count_undecided", "words", "", "", "whether undecided modules are dealt as well, "
-        "at the value expected of them", safe="no", choices=("yes", "no"),
-        consequence="only modules graded keep are dealt",
-        find="a choice, to see what a lot might come to before all of it is tested"),
-)
-DONOR_KEYS: tuple[Key, ...] = (
-    Key("donor", "modules_in_parallel", "number", "P", "", "modules in parallel at each step of "
-        "the donor's chain", 1, 20, 1, None, "one", "look, or the maker's drawing"),
-    Key("donor", "service_plug_after", "number", "k", "", "section after which the service plug "
-        "stands, counted from the minus end", 1, 100, None, None,
-        "no plug is counted on: the whole chain stays joined until its first link is out",
-        "maker's emergency sheet"),
-    Key("donor", "charge", "ratio", "z", "%", "state of charge of the donor", 0, 100, 100, None,
-        "voltage and energy are those of a full pack",
-        "donor's instrument, or rest voltage of one module"),
-    Key("donor", "total_voltage", "voltage", "U", "V", "voltage of the donor, if known", 1, 1500,
-        None, None, "the number of cells is not cross-checked", "donor's diagnostic socket"),
-    Key("donor", "isolation", "resistance", "R_iso", "MΩ", "isolation of the donor to its case",
-        0, 1e6, None, None, "no tool may touch the pack before it was measured",
-        "two-voltmeter test at the donor's service terminals, each pole to the case"),
-    Key("donor", "crash", "words", "", "", "whether the donor was crashed or burnt", safe="unknown",
-        choices=("yes", "no", "unknown"), consequence="its modules are counted as damaged",
-        find="insurer's paper, straightness of the case"),
-    Key("donor", "water", "words", "", "", "whether the donor stood in water", safe="unknown",
-        choices=("yes", "no", "unknown"), consequence="its modules are counted as wetted",
-        find="tide mark, silt, rust of fixings"),
-    Key("donor", "compression", "words", "", "", "whether end plates press the modules together",
-        safe="yes", choices=("yes", "no"), consequence="the modules are counted as pressed: they "
-        "may swell when the plates come off", find="long bolts or bands round a stack"),
-)
 # Entries of a module type itself, for the words of what is open; `reading.modules` reads them.
 MODULE_TYPE = Key(
     "modules", "label", "words", "", "", "which module: cells in series, capacity, chemistry",
@@ -625,7 +485,6 @@ MODULE_RESISTANCE = Key(
          "fall of its voltage by the current; enter it as resistance, with resistance_pulse, "
          "resistance_temperature and resistance_charge, and resistance_growth = 1, for what was "
          "measured has aged already", worse="higher")
-OPTIONAL_KEYS = (*BENCH_KEYS, *DONOR_KEYS)
 
 
 def key(dotted: str) -> Key:

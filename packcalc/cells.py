@@ -7,6 +7,7 @@ measurements and models; `cell_formulas` holds the arithmetic.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -127,12 +128,20 @@ class Law:
         above = max(1, int(np.searchsorted(self.at, at.number, side="left")))
         below = above - 1
         words = _WORDS[self.name]
+        axis, ratios = self._axes, self._ratios[side]
         return trace(words.function, note=self.note, **{
             words.axis: at,
-            f"{words.axis}_below": self._axis(below),
-            "ratio_below": self._leaf(below, rows[below]),
-            f"{words.axis}_above": self._axis(above),
-            "ratio_above": self._leaf(above, rows[above])})
+            f"{words.axis}_below": axis[below], "ratio_below": ratios[below],
+            f"{words.axis}_above": axis[above], "ratio_above": ratios[above]})
+
+    @cached_property
+    def _axes(self) -> tuple[Finding, ...]:
+        return tuple(self._axis(index) for index in range(len(self.at)))
+
+    @cached_property
+    def _ratios(self) -> dict[str, tuple[Finding, ...]]:
+        return {side: tuple(self._leaf(index, value) for index, value in enumerate(rows))
+                for side, rows in (("low", self.low), ("high", self.high))}
 
     def _axis(self, index: int) -> Finding:
         words = _WORDS[self.name]
@@ -316,8 +325,17 @@ class AnchoredCurve:
 
     def voltage(self, soc: Any) -> Any:
         """Rest voltage of a cell at the module's own state of charge (bare)."""
-        return np.interp(anchored_soc(soc, self.curve_empty, self.curve_full),
-                         self.charge, self.volt)
+        return np.interp(anchored_soc(soc, self.curve_empty, self.curve_full), *self._rows)
+
+    @cached_property
+    def _rows(self) -> tuple[np.ndarray, np.ndarray]:
+        return np.array(self.charge), np.array(self.volt)
+
+    @cached_property
+    def slopes(self) -> tuple[np.ndarray, np.ndarray]:
+        """Rest voltages along the curve [V], and there its slopes [V for 1 % of charge]."""
+        soc = np.linspace(0.03, 0.97, 189)
+        return self.voltage(soc), (self.voltage(soc + 0.025) - self.voltage(soc - 0.025)) / 5.0
 
     def traced(self, soc: Finding, empty: Finding, full: Finding) -> Finding:
         """The same as a finding with its rows."""

@@ -12,8 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from packcalc.brief import Branch, Brief
-from packcalc.brief_keys import TAP_CHOICES
-from packcalc.checks import Item, worst
+from packcalc.checks import CAUTION, Check, Item, Requirement, worst
 from packcalc.clearing import (
     NamedFuses,
     PartAnswers,
@@ -27,16 +26,18 @@ from packcalc.clearing import (
     path_fuses,
     takeover_of,
 )
-from packcalc.feeds import Feeds, feeds_of
+from packcalc.feeds import AHEAD, Feeds, feeds_of, standing
 from packcalc.findings import Finding, leaf
 from packcalc.further_parts import (
-    charge_contactor_item, disconnect_stands, mid_fuse_item,
+    charge_contactor_item, disconnect_stands, mid_fuse_item, mid_fuse_specification,
 )
 from packcalc.pack import PackModel
 from packcalc.place_arcs import PlaceArc, worst_arc
 from packcalc.place_sweep import SWEPT, currents_of, heat_over, sweeping_by
-from packcalc.places import STRING_MODULE, places_asked
-from packcalc.protect.branches import SENSE
+from packcalc.places.shared import branch_fuse
+from packcalc.places.strings import STRING_MODULE
+from packcalc.places.table import places_asked
+from packcalc.protect.branch_figures import PRECHARGE, SENSE, Weakest
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.faults import FaultRange
@@ -44,7 +45,7 @@ from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
 from packcalc.protect.management import ManagementAsked, ManagementResult, specify_management
 from packcalc.protect.overvoltage import OvervoltageResult
-from packcalc.protect.places import FaultPlace, fault_places, place_words
+from packcalc.protect.places import FaultPlace, Loop, fault_places, place_words
 from packcalc.protect.state_checks import StatesAsked, Untimed
 from packcalc.protect.states import StatesResult, study_states
 from packcalc.protect.strings import MODULE_SHORT
@@ -59,7 +60,12 @@ from packcalc.string_sweep import string_coordination
 from packcalc.units import show
 from packcalc.value import value_object
 
-BEFORE_FUSE = TAP_CHOICES[0]
+ELSEWHERE = Check(
+    "Where the wires of pre-charge begin", "who clears", CAUTION,
+    reason="which cannot be with strings: they bridge a string's contactor, which stands before "
+           "the main fuse. Counted and drawn between string fuse and string contactor: the "
+           "string's fuse clears them",
+    remedy='look at the pack; taps = "before the main fuse" says so')
 LEVEL_TIME = "Time to the closing level"
 
 
@@ -74,6 +80,7 @@ class Circuit:
         insulation, management, states: results of those rooms.
         items: strings, branches and the rooms above, for the report.
         arc: the worst of every fault place; None where no current is known.
+        mid_fuse: what a fuse inside the string is bought to; empty where none stands there.
         inside_strings: string fuse and contactor over the whole range; None without strings.
     """
 
@@ -86,6 +93,7 @@ class Circuit:
     items: tuple[Item, ...]
     inside_strings: Coordination | None = None
     arc: PlaceArc | None = None
+    mid_fuse: tuple[Requirement, ...] = ()
 
 
 @value_object
@@ -99,6 +107,7 @@ class MainPath:
         pack_inductance, cable_inductance: of the fault loop.
         closing_step: what a contactor makes after pre-charge.
         fuse_asked: what the main fuse is sized from; None keeps a mid-pack fuse as it was.
+        loops: every fault place, before any part is asked: what the parts must break.
     """
 
     pack: PackModel
@@ -111,6 +120,7 @@ class MainPath:
     cable_inductance: Finding
     closing_step: Finding | None = None
     fuse_asked: FuseAsked | None = None
+    loops: tuple[Loop, ...] = ()
 
 
 def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) -> Circuit:
@@ -118,9 +128,10 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     feeds = feeds_of(brief, path.pack, path.faults, pack_inductance=path.pack_inductance,
                      per_length=path.cable_inductance)
     most = largest_to_break(path.held)
-    strings = strings_item(feeds, most)
-    string_fuse = string_fuse_item(feeds, path_fuses(brief), named=brief.parts.string_fuse)
-    inside = string_coordination(feeds, path.held)
+    strings = strings_item(feeds, path.loops, most)
+    string_fuse = string_fuse_item(feeds, path.loops, path_fuses(brief),
+                                   named=brief.parts.string_fuse)
+    inside = string_coordination(feeds, path.held, path.loops)
     answers = clearing_by(path.held, brief, inside)
     places = fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
@@ -131,18 +142,20 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
     management = specify_management(ManagementAsked(
-        brief, path.pack, path.held.asked.fault_lowest, path.faults.highest,
-        takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current))
+        brief, path.pack, path.held.asked.fault_lowest, _between_poles(path),
+        takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current,
+        _without_contactor(path.held)))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
                                       charged, breaks_both_ways(path.held),
                                       _untimed(path.held, inside)))
     named = fuse_named(path.held, brief)
-    branches = tuple(_with_selectivity(item, branch, named, path.faults.highest)
+    strung = feeds.string is not None
+    branches = tuple(_with_selectivity(item, branch, named, path.faults.highest, strung)
                      for branch, item in zip(brief.branch, branch_items(
-                         feeds, lambda branch, lowest, highest: branch_sheet(
+                         feeds, path.loops, lambda branch, lowest, highest: branch_sheet(
                              named, branch, lowest, highest), _stub_heats(places, answers),
-                         path.precharge), strict=True))
+                         path.precharge, _weakest(brief, places)), strict=True))
     if string_fuse is not None:
         string_fuse = replace(string_fuse, checks=(*string_fuse.checks, *fuses_apart(
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
@@ -157,7 +170,20 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         charge_contactor_item(feeds, named, loops)) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
-    return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc)
+    return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
+                   mid_fuse_specification(feeds, path.fuse_asked, loops))
+
+
+def _without_contactor(held: Coordination) -> bool:
+    """Whether the lowest fault is that of a loop in which no contactor stands."""
+    alone, lowest = held.asked.fuse_alone_lowest, held.asked.fault_lowest
+    return alone is not None and lowest.known and alone.number <= lowest.number
+
+
+def _between_poles(path: MainPath) -> Finding:
+    """Every source from pole to pole, as far sense wires may meet it."""
+    return next((loop.all_sources for loop in path.loops if loop.key == "box"),
+                path.faults.highest)
 
 
 def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[str, Finding]:
@@ -169,7 +195,8 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
         if not (loop.lowest.known and loop.highest.known
                 and 0 < loop.lowest.number < loop.highest.number):
             continue
-        key = (tuple(d.key for d in loop.devices), loop.lowest.number, loop.highest.number)
+        key = (tuple(d.key for d in loop.devices), loop.lowest.number, loop.highest.number,
+               loop.least(loop.paths))
         if loop.devices and key not in known:
             current = currents_of(answers, loop)
             known[key] = current, heat_over(answers, loop, current)
@@ -182,6 +209,23 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
         found[name] = leaf(title, "I²t", "A²s", float(heat[index]), "computed",
                            source="packcalc-rule", origin=SWEPT,
                            note=f"at {show(float(current[index]), 'A')}")
+    return found
+
+
+def _weakest(brief: Brief, places: tuple[FaultPlace, ...]) -> dict[str, Weakest]:
+    """The least that each branch's fuse is counted on for anywhere but at its own far end.
+
+    A place that others are shown to clear where the fuse need not is none of them.
+    """
+    found = {}
+    for branch in brief.branch:
+        fuse = branch_fuse(branch)
+        mine = [p for p in places if p.lowest.known and p.key != f"branch.{branch.name}.after"
+                and any(d.key == fuse.key for d in p.loop.devices)
+                and not (p.shown and p.at_lowest.device != fuse.name)]
+        if mine:
+            least = min(mine, key=lambda p: p.lowest.number)
+            found[branch.name] = Weakest(least.lowest, least.title, least.nobody)
     return found
 
 
@@ -222,19 +266,25 @@ def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses,
     part = side.part if side else None
     shown = side is not None and part is not None and not math.isnan(side.integral)
     return string_contactor_item(
-        feeds, brief.parts.list.contactors,
+        feeds, path.loops, brief.parts.list.contactors,
         takeover=largest_to_break(path.held), closing_step=path.closing_step,
         let_through=part.clearing_i2t.called(f"total clearing I²t of {part.name}")
         if shown else None,
         cut_off=part.cut_off_current if part else None, named=brief.parts.string_contactor)
 
 
-def _with_selectivity(item: Item, branch: Branch, named: NamedFuses, highest: Finding) -> Item:
-    """A branch that leaves behind the main fuse, with the question whether that fuse stays in."""
-    behind = branch.kind != SENSE and branch.taps != BEFORE_FUSE
-    upper = named.brief.parts.main_fuse if behind else ""
-    return replace(item, checks=(*item.checks, *fuses_apart(
-        named, upper, branch.fuse_part, highest, "the whole vehicle")))
+def _with_selectivity(item: Item, branch: Branch, named: NamedFuses, highest: Finding,
+                      strung: bool) -> Item:
+    """A branch with the question whether the fuse that it leaves behind stays in."""
+    stands, parts = standing(branch, strung), named.brief.parts
+    behind = branch.kind != SENSE and stands.taps != AHEAD
+    upper, lost = (parts.main_fuse if behind else "", "the whole vehicle")
+    if strung and branch.kind == PRECHARGE:
+        upper, lost = parts.string_fuse, "a string"
+    moved = () if stands is branch else (replace(
+        ELSEWHERE, reason=f"the brief says '{branch.taps}', {ELSEWHERE.reason}"),)
+    return replace(item, checks=(*item.checks, *moved, *fuses_apart(
+        named, upper, branch.fuse_part, highest, lost)))
 
 
 def _with_bus_checks(item: Item, brief: Brief, pack: PackModel) -> Item:

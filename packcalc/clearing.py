@@ -7,6 +7,7 @@ brief does not name, or whose sheet is silent, is "not shown", with what to ask 
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -17,14 +18,15 @@ from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.pack import PackModel
 from packcalc.part_checks.fuse import selective
 from packcalc.part_checks.path_conductors import PathConductor
+from packcalc.part_checks.rising import level_time
 from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import (
-    NO_TRIP, ContactorSide, FuseSide, fuse_side, permitted_at, sweep, trip_delays_known,
-    trips_alone,
+    BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, fuse_side, permitted_at, seeing,
+    sweep, trip_delays_known, trips_alone,
 )
-from packcalc.part_checks.trip_checks import undervoltage_from
+from packcalc.part_checks.trip_checks import undervoltage_blind_from, undervoltage_span
 from packcalc.parts import FUSE, FusePart
-from packcalc.protect.branches import BranchFuse, fuse_without_sheet
+from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
@@ -39,6 +41,7 @@ RUNNING = leaf("bar or link before the fault", "θ_i", "°C", 90.0 + 273.15, "as
 END_AT_CELLS = leaf("conductor of a module at the end of a fault", "θ_f", "°C", 130.0 + 273.15,
                     "assumed", source="packcalc-rule", origin=Origin("rule"),
                     note="our rule: it is welded to the cells, which must not be heated further")
+Side = TypeVar("Side", FuseSide, ContactorSide)
 CELL_TRIPS = ("cell_trip", "pole_cell_trip", "bus_cell_trip", "wire_cell_trip")
 # The pack's own current trip, where its sensor need not carry the fault.
 UNSEEN = ("pole_contactor", "wire_contactor", "bus_contactors")
@@ -118,6 +121,8 @@ def path_conductors(brief: Brief, pack: PackModel, highest: Finding) -> tuple[Pa
                       "the I²t that the module's maker states (conductor_withstand), or the "
                       "smallest section of its own bars (conductor_section)",
                       most=_of_one_module(pack, highest),
+                      request="the short-time current of the module's own conductors, with its "
+                              "time, from the module's maker",
                       remedy="a faster fuse or a quicker trip; modules of another make"))
 
 
@@ -201,7 +206,8 @@ def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
     part = side.part
     if part is None or side.reasons or not highest.known or highest.number < side.low:
         return None
-    low = max(side.low, lowest.number) if lowest.known else side.low
+    least = side.low * (1.0 + BESIDE)  # its curve ends at that current, and holds from there on
+    low = max(least, lowest.number) if lowest.known else least
     swept = sweep(min(low, highest.number), highest.number, side, NO_CONTACTOR,
                   named.counted_time)
     if np.isnan(swept.heat).any():
@@ -271,28 +277,43 @@ class PartAnswers:
     def cell_trip(self, device: Device, path: Coordination) -> CellTrip:
         """What a trip on the lowest cell does in the loop of a device."""
         # The path's own check is of the main circuit: of its cables, and of one module alone.
-        left = self.held.asked.fault_voltage if device.key in ("pole_cell_trip", "bus_cell_trip") \
-            else None
-        return cell_trip(path, self.brief, left, device.drop)
+        whole = device.key == "bus_cell_trip" and device.drop is None
+        left = self.held.asked.fault_voltage if device.key == "pole_cell_trip" or whole else None
+        return cell_trip(path, self.brief, left, device)
+
+    def contactor(self, device: Device, path: Coordination) -> ContactorSide:
+        """The contactors of a path in this loop, whose current rises in its own time.
+
+        What is left on the cells is that of this loop too: their trip sees any fault in it up to
+        where the conductors outside keep them above its level.
+        """
+        assert path.sweep is not None
+        side = path.sweep.contactor
+        if device.drop is not None and device.key == "contactors":
+            blind = undervoltage_blind_from(path.asked, device.drop)
+            side = seeing(side, path.asked.trips, None if blind is None else (0.0, blind))
+        return _rising(side, device)
 
     def fuse(self, device: Device) -> FuseSide | None:
         """Where a fuse counts in this loop; None where that is not shown."""
         side = self.sides.get(device.key)
-        if side is None or side.part is None or side.reasons or _too_slow(side.part, device):
+        if side is None or side.part is None or side.reasons \
+                or _too_slow(side.part, device, self.named.highest_voltage):
             return None
         return _rising(side, device)
 
     def __call__(self, device: Device, current: Finding) -> Answer:
         side, path = self.sides.get(device.key), self.path(device)
         if side is not None and side.part is not None and current.known:
-            slow = _too_slow(side.part, device)
+            slow = _too_slow(side.part, device, self.named.highest_voltage) \
+                if device.breaks or not side.reasons else ""
             if slow:
                 return None, None, f"{side.part.name}: {slow}"
             return _fuse_answer(_rising(side, device), current, self.named.highest_voltage)
         if path is None or not current.known:
             return clearing_without_parts(device, current)
         if device.key in ("contactors", "string_contactors", LEAK):
-            told = _contactor_answer(path, current)
+            told = _contactor_answer(path, current, self.contactor(device, path))
             return (None, None, LEAK_SENSOR) if told[0] and device.key == LEAK else told
         if device.key in CELL_TRIPS:
             return _cell_answer(path, self.cell_trip(device, path), current)
@@ -319,13 +340,14 @@ def clearing_by(held: Coordination, brief: Brief,
               "main_fuse": held.sweep.fuse if held.sweep is not None
               else named.side(brief.parts.main_fuse),
               "midpack_fuse": named.side(brief.parts.mid_fuse)}
-    sides["main_fuse.behind"] = sides["main_fuse"]
     return PartAnswers(held, brief, named, sides, inside)
 
 
-def _too_slow(part: FusePart, device: Device) -> str:
+def _too_slow(part: FusePart, device: Device, highest_voltage: Finding) -> str:
     """Why a fuse is not shown to break the loop's own time constant; empty where it is."""
-    for voltage, constant in device.breaks:
+    own = () if device.constant is None or not device.constant.known \
+        else ((highest_voltage, device.constant),)
+    for voltage, constant in device.breaks or own:
         permitted = permitted_at(part.permitted_time_constant, voltage)
         if permitted is None:
             return f"ask for the time constant permitted at {voltage.shown}"
@@ -338,8 +360,8 @@ def _too_slow(part: FusePart, device: Device) -> str:
 RISES = "errs long: the current's rise counted in"
 
 
-def _rising(side: FuseSide, device: Device) -> FuseSide:
-    """The fuse in a loop whose current rises with a time constant of its own."""
+def _rising(side: Side, device: Device) -> Side:
+    """A fuse or contactor in a loop whose current rises with a time constant of its own."""
     if device.constant is None or not device.constant.known:
         return side
     return replace(side, time_constant=device.constant.number)
@@ -370,18 +392,36 @@ def _amperes(value: float) -> str:
     return leaf("current", "I", "A", value, "given").shown
 
 
-def _contactor_answer(held: Coordination, current: Finding) -> Answer:
-    side, limit = held.sweep.contactor, held.sweep.counted_time  # type: ignore[union-attr]
+def _held_back(above: float) -> str:
+    return (f"held closed: from {_amperes(above)} on every trip is held back, by the brief's own "
+            "entry management.trip_blocked_above")
+
+
+def _no_trip_acts(side: ContactorSide, current: float) -> str:
+    """Why none does: of the cells' trip, that the conductors keep them above its level."""
+    words = "no named trip acts at this current"
+    end = next((one.to_current for one in side.lines if one.name == UNDERVOLTAGE), np.inf)
+    return words if current < end else (
+        f"{words}: from {_amperes(end)} the cells keep more than the level of their trip, the "
+        "conductors outside taking the rest of the voltage")
+
+
+def _contactor_answer(held: Coordination, current: Finding, side: ContactorSide) -> Answer:
+    limit = held.sweep.counted_time  # type: ignore[union-attr]
     if side.limit and current.number > side.limit:
         return False, None, f"above the {_amperes(side.limit)} that it breaks"
     if side.reasons:
         return None, None, "; ".join(side.reasons)
-    time = float(side.times(np.array([current.number]))[0])
-    if np.isnan(time):
-        return False, None, "no named trip acts at this current"
-    if time > limit:
+    at = np.array([current.number])
+    delayed = float(side.steady_times(at)[0])
+    if np.isnan(delayed):
+        held = current.number >= side.blocked_above and side.low <= current.number
+        return False, None, _held_back(side.blocked_above) if held \
+            else _no_trip_acts(side, current.number)
+    if delayed > limit:
         return False, None, "its trip is slower than the counted second"
-    return True, _time(time, f"trip and opening time of {side.part.name}"), \
+    return True, _time(float(side.times(at)[0]), f"trip and opening time of {side.part.name}",
+                       RISES if side.time_constant else "from the brief's delay"), \
         f"{side.part.name} on its named trip"
 
 
@@ -390,9 +430,10 @@ class CellTrip:
     """What a trip on the lowest cell does to one contactor.
 
     Attributes:
-        time: until it has opened the contactor; NaN where not known.
+        time: delay and opening of the contactor; NaN where not known.
         why: it is not shown to; empty where it is.
         level: of the cells.
+        rise: of the current, before they have fallen below it.
         blind_from: current from which the cells keep more than the level, in A.
         shut_from: current from which every trip may be held back.
     """
@@ -400,12 +441,13 @@ class CellTrip:
     time: float
     why: str
     level: Finding
+    rise: float = 0.0
     blind_from: float = np.inf
     shut_from: float = np.inf
 
 
 def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
-              drop: Finding | None) -> CellTrip:
+              device: Device) -> CellTrip:
     """Time of the cells' trip, and where it does not see the fault.
 
     Args:
@@ -413,8 +455,10 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
         brief: with level and delay.
         left: voltage that the lowest fault leaves on the cells; None where nothing lies between
             them and the fault.
-        drop: resistance outside the modules for each cell that feeds the fault, or None.
+        device: with the resistance outside the modules for each cell that feeds the fault, and
+            the time constant of its loop, each where known.
     """
+    drop, rising = device.drop, device.constant
     side = path.sweep.contactor  # type: ignore[union-attr]
     level, delay = brief.management.undervoltage_trip, brief.management.voltage_delay
     reasons = [r for r in side.reasons if r != NO_TRIP]
@@ -425,11 +469,14 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
         reasons.append(f"the cells' undervoltage trip of {level.shown} does not lie above the "
                        f"{left.shown} that such a fault leaves on them")
     opening = side.part.opening_time if side.part is not None else None
+    # The cells' voltage falls as the current rises: the trip waits until that has risen.
+    rise = float(level_time(1.0, rising.number if rising is not None and rising.known
+                            else side.time_constant, 1.0))
     blind = level.number / drop.number if drop is not None and drop.number > 0 else np.inf
     # The pack holds back the trips of its strings' contactors as well.
     held = brief.management.trip_blocked_above
     return CellTrip(delay.number + (opening.number if opening else 0.0), "; ".join(reasons), level,
-                    blind, min(side.blocked_above, held.number if held.known else np.inf))
+                    rise, blind, min(side.blocked_above, held.number if held.known else np.inf))
 
 
 def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer:
@@ -443,10 +490,11 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
         return None, None, (f"from {_amperes(trip.blind_from)} the cells keep more than its "
                             f"{level.shown}: the wires outside take the rest of the voltage")
     if current.number >= trip.shut_from:
-        return False, None, "held closed: every trip is held back above this current"
+        return False, None, _held_back(trip.shut_from)
     if time > path.sweep.counted_time:  # type: ignore[union-attr]
         return False, None, "the cells' undervoltage trip is slower than the counted second"
-    return True, _time(time, "delay of the cells' undervoltage trip, then the contactor's"), (
+    return True, _time(time + trip.rise, "delay of the cells' undervoltage trip, then the "
+                       "contactor's", RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
         "see within the delay")
 
@@ -460,7 +508,7 @@ def largest_to_break(held: Coordination) -> Finding:
     title = "largest current that a trip may break"
     takes, swept, trips = takeover_of(held), held.sweep, held.asked.trips
     side = swept.contactor if swept is not None and swept.contactor.part is not None \
-        else trips_alone(trips, undervoltage_from(held.asked))
+        else trips_alone(trips, undervoltage_span(held.asked))
     if swept is None or not takes.known or not trip_delays_known(trips):
         lacks = takes.note if not takes.known else "name the trips, each with its delay"
         return leaf(title, "I", "A", None, "given", note=lacks)

@@ -5,17 +5,16 @@ How a command ends (exit codes, one line for each mistake) stands in `packcalc.d
 
 from __future__ import annotations
 
-from typing import Any
-
 import click
 
 from packcalc import __version__, cli_assign, cli_bench, cli_handover, cli_review
 from packcalc.cli_handover import as_built_option, end_record, held_record
-from packcalc.cli_layout import NOTHING_TRIED, layout_options, sized
+from packcalc.cli_layout import NOTHING_TRIED, end_study, layout_options, sized, study_no
 from packcalc.cli_review import end_review, merged, review_option
 from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
 from packcalc.report.cautions import SHORT
 
+SEE = "; see what can kill first"
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
 
 
@@ -109,14 +108,6 @@ def layouts(brief: str, most: int, out: str, format_: str | None, table: str | N
         answer_no("no layout meets the brief" if study.tried else NOTHING_TRIED, quiet)
 
 
-def _end(study: Any, quiet: bool) -> None:
-    """Exit code of a protection study."""
-    if study.miss:
-        answer_no(f"layout {study.layout.label} does not meet the brief", quiet)
-    if study.failing:
-        answer_no("a check of the protection fails; see what can kill first", quiet)
-
-
 @main.command(short_help="Size fuse, contactors, cables and pre-charge.")
 @click.argument("brief")
 @layout_options
@@ -141,7 +132,7 @@ def protect(brief: str, layout: str, arrangement: str | None, module: tuple[int,
     listing = out == "-" and format_ in (None, "text")
     emit(protection_document(study, part, chains=chains or not listing), out, format_, table,
          quiet)
-    _end(study, quiet)
+    end_study(study, quiet, SEE)
 
 
 @main.command(short_help="Write the whole file for review.")
@@ -166,14 +157,15 @@ def report(brief: str, layout: str, arrangement: str | None, module: tuple[int, 
     from packcalc import api
 
     study = sized(brief, layout, arrangement, module, quiet, (out, format_, table))
-    review = merged(study, reviews, quiet)
+    bench = api.bench_of(study)
+    review = merged(study, reviews, bench, quiet)
     held = held_record(study, record, quiet)
     with progress("writing the report", quiet):
         document = api.report_document(study, review=review, as_built=held)
     emit(document, out, format_, table, quiet)
-    end_review(review, quiet)
+    end_review(review, bench, quiet, study_no(study, SEE))
     end_record(held, quiet)
-    _end(study, quiet)
+    end_study(study, quiet, SEE)
 
 
 @main.group(invoke_without_command=True, short_help="List, show or check cells and modules.")
@@ -253,6 +245,21 @@ def formulas(name: str | None, out: str, format_: str | None, table: str | None,
 
     document = formula_document(name) if name else formulas_document()
     emit(document, out, format_, table, quiet)
+
+
+@main.command(short_help="List the columns of a bench sheet or a parts list.")
+@click.argument("sheet", metavar="[bench|parts]")
+@output_options
+def columns(sheet: str, out: str, format_: str | None, table: str | None, quiet: bool) -> None:
+    """List the columns of a bench sheet or of a parts list, with what each says.
+
+    \b
+    Example:
+      packcalc columns parts
+    """
+    from packcalc.report.columns_report import columns_document
+
+    emit(columns_document(sheet), out, format_, table, quiet)
 
 
 for _more in (cli_bench, cli_assign, cli_review, cli_handover):

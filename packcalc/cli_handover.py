@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from packcalc.cli_layout import layout_options, sized
+from packcalc.cli_layout import end_study, layout_options, ruled, sized
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
 
 
@@ -16,19 +16,11 @@ as_built_option = click.option(
     help="CSV of what was really built, to hold against the design.")
 
 
-def _end(study: Any, quiet: bool) -> None:
-    """Exit code of a page that rests on a study."""
-    if study.miss:
-        answer_no(f"layout {study.layout.label} does not meet the brief", quiet)
-    if study.failing:
-        answer_no("a check of the protection fails; see packcalc report", quiet)
-
-
 def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: bool,
-          make: Callable[[Any], Any], **layout: Any) -> None:
-    study = sized(brief, quiet=quiet, **layout)
+          page: str, make: Callable[[Any], Any], **layout: Any) -> None:
+    study = sized(brief, quiet=quiet, to=(out, format_, table), page=page, **layout)
     emit(make(study), out, format_, table, quiet)
-    _end(study, quiet)
+    end_study(study, quiet)
 
 
 @click.command(cls=Command, short_help="Write the build sheet and the as-built record.")
@@ -51,9 +43,9 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
       packcalc build mypack/brief.toml --form mypack/as-built.csv
       packcalc build mypack/brief.toml --as-built mypack/as-built.csv
     """
-    from packcalc.report.build_report import build_document, record_form
+    from packcalc.report.build_report import TITLE, build_document, record_form
 
-    study = sized(brief, layout, arrangement, module, quiet)
+    study = sized(brief, layout, arrangement, module, quiet, (out, format_, table), TITLE)
     dealt = dealt_of(study)
     marks = marks_of(study, dealt)
     if form:
@@ -65,7 +57,7 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
     plan = dealt.balance if dealt else None
     emit(build_document(study, held, marks, plan), out, format_, table, quiet)
     end_record(held, quiet)
-    _end(study, quiet)
+    end_study(study, quiet)
 
 
 def dealt_of(study: Any) -> Any:
@@ -92,11 +84,12 @@ def held_record(study: Any, path: str, quiet: bool) -> Any:
     from packcalc.handover.as_built import assigned, hold, wanted
     from packcalc.handover.build import build_sheet
     from packcalc.reading.as_built_file import read_as_built
-    from packcalc.review import design_of, latest_day
+    from packcalc.review import design_of, latest_day, layout_of
 
     with progress("holding the record against the design", quiet):
         sheet = build_sheet(study)
-        record = read_as_built(path, wanted(sheet), design_of(study), latest_day(study))
+        record = read_as_built(path, wanted(sheet), design_of(study), latest_day(study),
+                               (layout_of(study), study.brief.digest))
         salvage = api.salvage_of(study)
         return hold(sheet, record, assigned(salvage.dealt if salvage else None, sheet),
                     salvage.lot if salvage else None)
@@ -134,7 +127,8 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     """
     from packcalc.report import commission_report
 
-    study = sized(brief, layout, arrangement, module, quiet)
+    study = sized(brief, layout, arrangement, module, quiet, (out, format_, table),
+                  commission_report.TITLE)
     dealt = dealt_of(study)
     if form:
         _write_form(form, commission_report.form(study, dealt))
@@ -151,7 +145,7 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     why = commission_report.answer(study, file, dealt) if file is not None else ""
     if why:
         answer_no(why, quiet)
-    _end(study, quiet)
+    end_study(study, quiet)
 
 
 def _write_form(path: str, text: str) -> None:
@@ -171,9 +165,9 @@ def _readings_of(study: Any, path: str) -> Any:
         return None
     from packcalc.handover.commission import plan_of
     from packcalc.reading.readings_file import Bound, read_readings
-    from packcalc.review import design_of, latest_day
+    from packcalc.review import design_of, latest_day, layout_of
 
-    bound = Bound(design_of(study), study.layout.label, latest_day(study))
+    bound = Bound(design_of(study), layout_of(study), latest_day(study))
     return read_readings(path, plan_of(study).dimensions, bound)
 
 
@@ -188,9 +182,9 @@ def maintain(brief: str, **given: Any) -> None:
     Example:
       packcalc maintain mypack/brief.toml --out mypack/maintain.html
     """
-    from packcalc.report.maintain_report import maintain_document
+    from packcalc.report.maintain_report import TITLE, maintain_document
 
-    _page(brief, make=maintain_document, **given)
+    _page(brief, page=TITLE, make=maintain_document, **given)
 
 
 @click.command(cls=Command, short_help="Write the certifier's file, filled where packcalc knows.")
@@ -206,9 +200,10 @@ def certify(brief: str, rules: str, **given: Any) -> None:
     Example:
       packcalc certify mypack/brief.toml --rules australia --out papers.html
     """
-    from packcalc.report.certify_report import certify_document
+    from packcalc.report.certify_report import TITLE, certify_document
 
-    _page(brief, make=lambda study: certify_document(study, rules), **given)
+    ruled(rules)
+    _page(brief, page=TITLE, make=lambda study: certify_document(study, rules), **given)
 
 
 @click.command(cls=Command, short_help="Write the one-page sheet for emergency services.")
@@ -222,9 +217,9 @@ def responder(brief: str, **given: Any) -> None:
     Example:
       packcalc responder mypack/brief.toml --out mypack/responder.html
     """
-    from packcalc.report.responder_report import responder_document
+    from packcalc.report.responder_report import TITLE, responder_document
 
-    _page(brief, make=responder_document, **given)
+    _page(brief, page=TITLE, make=responder_document, **given)
 
 
 @click.command(cls=Command, short_help="Write the bill of materials.")
@@ -238,9 +233,9 @@ def bill(brief: str, **given: Any) -> None:
     Example:
       packcalc bill mypack/brief.toml --format csv --table bill
     """
-    from packcalc.report.bill_report import bill_document
+    from packcalc.report.bill_report import TITLE, bill_document
 
-    _page(brief, make=bill_document, **given)
+    _page(brief, page=TITLE, make=bill_document, **given)
 
 
 def register(main: click.Group) -> None:

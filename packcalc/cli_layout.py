@@ -42,23 +42,50 @@ def layout_options(command: Any) -> Any:
     return command
 
 
+def ruled(rules: str) -> None:
+    """Refuse a rule set that nobody knows, before anything is sized.
+
+    Raises:
+        UnknownName: no such rule set.
+    """
+    from packcalc.errors import UnknownName
+    from packcalc.handover.certifier import RULE_SETS
+
+    if rules not in RULE_SETS:
+        raise UnknownName("rule set", rules, RULE_SETS)
+
+
+def end_study(study: Any, quiet: bool, see: str = "; see packcalc report") -> None:
+    """Exit code of a page that rests on one layout: no where it fails, or a check of it does."""
+    why = study_no(study, see)
+    if why:
+        answer_no(why, quiet)
+
+
+def study_no(study: Any, see: str = "; see packcalc report") -> str:
+    """Why the answer is no for one layout; "" where it is not."""
+    if study.miss:
+        return f"layout {study.layout.label} does not meet the brief"
+    return f"a check of the protection fails{see}" if study.failing else ""
+
+
 def sized(brief: str, layout: str, arrangement: str | None, module: tuple[int, ...] | None,
-          quiet: bool, to: tuple[str, str | None, str | None] | None = None) -> Any:
+          quiet: bool, to: tuple[str, str | None, str | None], page: str = "") -> Any:
     """A protection study; where no module can be tried, that answer goes out and ends the run.
 
     Args:
         brief: path of its file.
         layout, arrangement, module: which layout.
         quiet: no progress and no notes.
-        to: file, format and table of that answer; None where the page asked for cannot stand
-            without a layout: a mistake of the call then.
+        to: file, format and table of that answer.
+        page: title of the page that was asked for; the whole file for review when empty.
     """
     from packcalc import api
 
     with progress("screening layouts and sizing the protection", quiet):
         asked = api.read_brief(brief)
-        untried = api.untried(asked) if to else None
-        if to is None or untried is None:
+        untried = api.untried(asked)
+        if untried is None:
             return api.size_protection(asked, layout, arrangement=arrangement, module=module)
     from packcalc.report.layouts_report import untried_document
     from packcalc.study import runs_of
@@ -66,5 +93,5 @@ def sized(brief: str, layout: str, arrangement: str | None, module: tuple[int, .
     if layout:
         runs_of(layout)  # what is no notation is a mistake of the call all the same
     api.module_entries(asked, module)
-    emit(untried_document(untried), *to, quiet)
+    emit(untried_document(untried, page), *to, quiet)
     answer_no(NOTHING_TRIED, quiet)

@@ -3,36 +3,23 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import click
 
+from packcalc.cli_layout import end_study, layout_options, ruled, sized, study_no
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
 from packcalc.errors import OutputError
 
-MOST_TOLD = 20
+MOST_TOLD, MOST_NAMED = 20, 5
 
 review_option = click.option(
     "--review", "reviews", metavar="FILE", multiple=True,
     help="Marks to put beside the decisions, .json or .csv; may be given again.")
 
 
-def layout_options(command: Any) -> Any:
-    """Which layout is reviewed; the best one when none is named."""
-    for option in (
-        click.option("--module", type=click.IntRange(1), metavar="N",
-                     help="Which [[modules]] entry; the one that fits best when not given."),
-        click.option("--arrangement", type=click.Choice(("grouped", "strings")),
-                     help="How modules are paralleled; whichever fits best when not given."),
-        click.option("--layout", metavar="16S2P", default="",
-                     help="Layout to review; the best one when not given."),
-    ):
-        command = option(command)
-    return command
-
-
-def merged(study: Any, reviews: Sequence[str], quiet: bool) -> Any:
+def merged(study: Any, reviews: Sequence[str], bench: Any, quiet: bool) -> Any:
     """The decisions of a study with the marks of the named files; None where none is named."""
     if not reviews:
         return None
@@ -40,32 +27,61 @@ def merged(study: Any, reviews: Sequence[str], quiet: bool) -> Any:
     from packcalc.review_merge import merge
 
     with progress("reading the marks and checking changes again", quiet):
-        return merge(study, [read_review(name) for name in reviews])
+        return merge(study, [read_review(name) for name in reviews], bench)
 
 
-def end_review(review: Any, quiet: bool) -> None:
-    """Exit code of a merged review: a no where something is rejected, breaks or is left unread."""
-    from packcalc.marks import REJECTED
+def end_review(review: Any, bench: Any, quiet: bool, also: str = "") -> None:
+    """Exit code of a merged review: a no where something is rejected, breaks or is left unread.
 
-    if review is None:
-        return
-    if not quiet:
+    One line names every reason with its count, the gravest first.
+
+    Args:
+        review: the marks merged; None where no file was named.
+        bench: what the bench sheet says; a pack that fails as dealt is a no as well.
+        quiet: no notes.
+        also: why the answer is no without any mark; stands last.
+    """
+    if review is not None and not quiet:
         for one in review.rewritten[:MOST_TOLD]:
             tell(one.words)
         for words in [w for file in review.files for w in file.cleaned][:MOST_TOLD]:
             tell(words)
+        void = sum(len(s.void) for s in review.standings) + len(review.gone)
+        if void:
+            tell(f"{void} marks are void: what they rest on changed since; look again at each")
+    reasons = [*(_reasons(review) if review is not None else ())]
+    if bench.failing:
+        reasons.append("the pack as its modules are dealt fails: "
+                       + _named([c.title for c in bench.failing]))
+    if reasons:
+        answer_no("; ".join(filter(None, (*reasons, also))), quiet)
+
+
+def _reasons(review: Any) -> Iterator[str]:
+    """Why marks make the answer a no, each with its count, the gravest first."""
+    changes = review.rechecks
+    for found, one, many in (
+            ([s.decision.id for s in review.rejected], "decision is rejected",
+             "decisions are rejected"),
+            ([r.decision_id for r in changes if r.breaks],
+             "change that was asked for breaks something",
+             "changes that were asked for break something"),
+            ([r.decision_id for r in changes if r.lost and not r.breaks],
+             "change that was asked for loses what was shown",
+             "changes that were asked for lose what was shown"),
+            ([f"{r.decision_id} to {r.asked}" for r in review.not_understood],
+             "change that was asked for could not be checked",
+             "changes that were asked for could not be checked")):
+        if found:
+            yield f"{len(found)} {one if len(found) == 1 else many}: {_named(found)}"
     if review.rewritten:
-        answer_no(f"{len(review.rewritten)} printed cells of the sheet were written in; marks in "
-                  "those rows are not counted", quiet)
-    lost = [f"{r.decision_id} to {r.asked}" for r in review.not_understood]
-    if lost:
-        answer_no(f"{len(lost)} changes that were asked for could not be checked: "
-                  f"{', '.join(lost[:5])}", quiet)
-    broken = [r.decision_id for r in review.rechecks if r.breaks]
-    if broken:
-        answer_no(f"a change that was asked for breaks something: {', '.join(broken[:5])}", quiet)
-    if review.count(REJECTED):
-        answer_no(f"{review.count(REJECTED)} decisions are rejected", quiet)
+        yield (f"{len(review.rewritten)} printed cells of the sheet were written in; marks in "
+               "those rows are not counted")
+
+
+def _named(words: Sequence[str]) -> str:
+    more = f" and {len(words) - MOST_NAMED} more" if len(words) > MOST_NAMED else ""
+    return ", ".join(words[:MOST_NAMED]) + more
 
 
 @click.command("review", cls=Command, short_help="Write the sheet for the reviewer to mark.")
@@ -75,9 +91,9 @@ def end_review(review: Any, quiet: bool) -> None:
 @click.option("--rules", metavar="KEY", default="common core", show_default=True,
               help="Jurisdiction for the path to a signature, e.g. new-zealand.")
 @output_options
-def review_sheet(brief: str, layout: str, arrangement: str | None, module: int | None,
-                 reviews: tuple[str, ...], rules: str, out: str, format_: str | None,
-                 table: str | None, quiet: bool) -> None:
+def review_sheet(brief: str, layout: str, arrangement: str | None,
+                 module: tuple[int, ...] | None, reviews: tuple[str, ...], rules: str, out: str,
+                 format_: str | None, table: str | None, quiet: bool) -> None:
     """Write the sheet of BRIEF for the reviewer: to print, or as a spreadsheet.
 
     A .csv holds one row a decision with empty columns for the marks; .txt and .html
@@ -90,31 +106,33 @@ def review_sheet(brief: str, layout: str, arrangement: str | None, module: int |
     """
     from packcalc import api
     from packcalc.report.render import format_of
-    from packcalc.report.review_report import review_document
+    from packcalc.report.review_report import TITLE, review_document
 
-    with progress("sizing the protection", quiet):
-        study = api.size_protection(api.read_brief(brief), layout, arrangement=arrangement or "",
-                                    module=module)
-    found = merged(study, reviews, quiet)
+    ruled(rules)
     wanted = format_ or (format_of(out) if out != "-" else "text")
-    document = review_document(study, found, rules)
-    if wanted in ("csv", "json") and table is None:
-        if out != "-" and os.path.isfile(out) and os.path.getsize(out):
-            raise OutputError(f"{out}: exists, and marks may stand in it; name another file")
-        _write(_marks(study, found, wanted), out, quiet)
+    sheet = wanted in ("csv", "json") and table is None
+    if sheet and out != "-" and os.path.isfile(out) and os.path.getsize(out):
+        raise OutputError(f"{out}: exists, and marks may stand in it; name another file")
+    study = sized(brief, layout, arrangement, module, quiet, (out, format_, table), TITLE)
+    bench = api.bench_of(study)
+    found = merged(study, reviews, bench, quiet)
+    if sheet:
+        _write(_marks(study, found, bench, wanted), out, quiet)
     else:
-        emit(document, out, format_, table, quiet)
+        emit(review_document(study, found, rules, bench), out, format_, table, quiet)
+    end_review(found, bench, quiet, study_no(study))
+    end_study(study, quiet)
 
 
-def _marks(study: Any, review: Any, wanted: str) -> str:
+def _marks(study: Any, review: Any, bench: Any, wanted: str) -> str:
     from dataclasses import replace
 
     from packcalc.report.cautions import CAUTIONS, DEFERENCE
-    from packcalc.review import as_csv, as_json, blank_file
+    from packcalc.review import HOW_TO_MARK, as_csv, as_json, blank_file
 
     marks = tuple(m for s in review.standings for m in s.marks) if review else ()
     if wanted == "csv":
-        return as_csv(study, marks, (*CAUTIONS, DEFERENCE))
+        return as_csv(study, marks, (*CAUTIONS, DEFERENCE, HOW_TO_MARK), bench)
     return as_json(replace(blank_file(study), marks=marks), (*CAUTIONS, DEFERENCE))
 
 

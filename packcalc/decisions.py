@@ -22,10 +22,13 @@ from packcalc.checks import (
     Candidate,
     Check,
     Item,
+    margin,
     worst,
     named_title,
 )
 from packcalc.findings import BASES, Finding
+from packcalc.marks import SIGN
+from packcalc.measured import Measured
 from packcalc.protect.places import FaultPlace, place_words
 from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 from packcalc.value import value_object
@@ -35,6 +38,8 @@ FIGURE, CHECK, CHOICE = "figure", "check", "choice"
 KILLING = STAGES[:4]
 FAULTS = "Fault range"
 PLACE = "Fault place"
+BRANCH = "branch."
+BENCH, BENCH_PART = "bench", "Bench sheet"
 
 
 @value_object
@@ -51,7 +56,7 @@ class Decision:
         basis: weakest basis in the chain.
         digest: of everything the decision rests on.
         finding: the figure, where it has a chain.
-        item: key of the item, "faults" or "place".
+        item: key of the item, "faults", "place" or "bench".
         kind: FIGURE, CHECK or CHOICE (the rating or part put forward).
         check: of a check.
         rests_on: every finding whose chain the decision rests on.
@@ -84,9 +89,15 @@ class Decision:
         return tuple(sorted(found, key=BASES.index))
 
 
-def decisions(study: ProtectionStudy) -> tuple[Decision, ...]:
-    """Every decision of a study, gravest first (see `gravity`); no id stands twice."""
-    found = [d for item in study.items for d in _of_item(item, study.brief)]
+def decisions(study: ProtectionStudy, bench: Measured = Measured()) -> tuple[Decision, ...]:
+    """Every decision of a study, gravest first (see `gravity`); no id stands twice.
+
+    Args:
+        study: one layout sized.
+        bench: what the bench sheet says against it, see `measured.bench_of`.
+    """
+    found = _of_bench(study, bench)
+    found += [d for item in study.items for d in _of_item(item, study.brief)]
     found += [_of_check("faults", FAULTS, c) for c in study.faults.checks]
     found += [_of_place(place) for place in study.circuit.places]
     lines = _leading(_named_once(_merged(found)), study)
@@ -94,20 +105,36 @@ def decisions(study: ProtectionStudy) -> tuple[Decision, ...]:
     return tuple(sorted((_sealed(d, rules) for d in lines), key=gravity))
 
 
-def gravity(decision: Decision) -> tuple[int, int, int]:
+def gravity(decision: Decision) -> tuple[int, float, int, int]:
     """Order of consequence.
 
-    What fails; the figures that all else rests on; the parts put forward; then, in the
-    stages that kill, what needs caution (a fault that nobody clears) and what could not be
-    evaluated; then the rest.
+    What fails; the figures that all else rests on; the parts put forward for the main path that
+    do not pass; then, in the stages that kill, faults that nobody clears, demands that are not
+    met, by how many times they are missed, what could not be evaluated, and cautions on what is
+    met; the parts that pass; then the rest.
     """
     kills = decision.stage in KILLING
     order = (FAIL, NOT_EVALUATED, CAUTION, "", PASS)
-    nobody = decision.item == "place" and decision.verdict == CAUTION
-    ranks = (decision.verdict == FAIL, decision.leading, decision.kind == CHOICE, nobody,
-             kills and decision.verdict == CAUTION, kills and decision.verdict == NOT_EVALUATED,
+    caution = kills and decision.verdict == CAUTION
+    missed = missed_by(decision.check) if caution and decision.check else 0.0
+    nobody = decision.item == "place" and caution
+    main = decision.kind == CHOICE and not decision.item.startswith(BRANCH)
+    ranks = (decision.verdict == FAIL, decision.leading, main and decision.verdict != PASS,
+             nobody, missed > 0.0, kills and decision.verdict == NOT_EVALUATED, caution, main,
              decision.verdict != PASS, True)
-    return ranks.index(True), STAGES.index(decision.stage), order.index(decision.verdict)
+    return (ranks.index(True), 0.0 if nobody else -missed, STAGES.index(decision.stage),
+            order.index(decision.verdict))
+
+
+def missed_by(check: Check) -> float:
+    """How many times a demand is missed; 0 where it is met, 1 where no two figures say."""
+    share, figure, demand = margin(check), check.figure, check.demand
+    if share is not None and share >= 0.0:
+        return 0.0
+    if share is None or figure is None or demand is None or not figure.unit \
+            or figure.number * demand.number <= 0.0:
+        return 1.0
+    return max(figure.number / demand.number, demand.number / figure.number)
 
 
 def put_forward(item: Item, brief: Brief) -> Candidate | None:
@@ -157,7 +184,7 @@ def finding_digest(finding: Finding) -> str:
 
 
 def _digest(words: Iterable[str]) -> str:
-    return hashlib.sha256("\n".join(words).encode("utf-8")).hexdigest()[:12]
+    return SIGN + hashlib.sha256("\n".join(words).encode("utf-8")).hexdigest()[:12]
 
 
 def _check_digest(check: Check, beside: tuple[Finding, ...] = (), name: str = "") -> str:
@@ -209,6 +236,26 @@ def _sealed(decision: Decision, rules: Sequence[tuple[str, str]]) -> Decision:
     return replace(decision, digest=_digest([decision.digest, *more])) if more else decision
 
 
+# -- the bench --------------------------------------------------------------------------------
+
+
+def _of_bench(study: ProtectionStudy, bench: Measured) -> list[Decision]:
+    """What the modules as measured, and as dealt, make of the brief's figures."""
+    told = ((bench.lowest, study.faults.lowest, "fault range",
+             "on which fuse, trips and every sweep of this file stand"),
+            (bench.energy, study.pack.usable_energy, "convenience",
+             "which every other page counts with"))
+    figures = [_of_bench_figure(*one) for one in told if one[0] is not None and one[0].known]
+    return [*figures, *(_of_check(BENCH, BENCH_PART, c) for c in (*bench.checks, *bench.dealt))]
+
+
+def _of_bench_figure(found: Finding, brief: Finding, stage: str, role: str) -> Decision:
+    shown = f"{found.shown} by the bench sheet, and {brief.shown} by the brief, {role}"
+    return Decision(decision_id(BENCH, found.title), BENCH_PART, found.title, stage, "", shown,
+                    found.weakest, _digest([finding_digest(found), shown]), found, BENCH, FIGURE,
+                    rests_on=(found,), leading=stage in KILLING)
+
+
 # -- one item ---------------------------------------------------------------------------------
 
 
@@ -217,6 +264,7 @@ def _of_item(item: Item, brief: Brief) -> list[Decision]:
     same = named_title(chosen.name) if chosen else ""
     found = [_of_finding(item, f) for f in item.duty if f.known]
     found += [_of_check(item.key, item.title, c) for c in item.checks if c.title != same]
+    found += _of_branch_fuse(item, brief)
     if chosen is None:
         return found
     # the id leaves out the candidate's name: another choice voids the mark, it is not "unknown"
@@ -275,11 +323,11 @@ def _printed_beside(place: FaultPlace) -> Iterator[str]:
     yield from loop.notes
 
 
-def _of_choice(item: Item, chosen: Candidate) -> Decision:
+def _of_choice(item: Item, chosen: Candidate, *, named: bool = False) -> Decision:
     figures = [f for c in chosen.checks for f in (c.figure, c.demand) if f is not None and f.known]
     basis = max((f.weakest for f in figures), key=BASES.index, default="not known")
     failed = "; ".join(c.title for c in chosen.checks if c.verdict == FAIL)
-    named = any(c.title == named_title(chosen.name) for c in item.checks)
+    named = named or any(c.title == named_title(chosen.name) for c in item.checks)
     why = "named in the brief" if named else (
         "the first of your parts" if chosen.own else "the first rating"
     ) + " in which no check fails; what was not evaluated stays a question to its maker"
@@ -289,6 +337,15 @@ def _of_choice(item: Item, chosen: Candidate) -> Decision:
                     words, basis,
                     _digest([chosen.name, words, *(_check_digest(c) for c in chosen.checks)]),
                     None, item.key, CHOICE, rests_on=tuple(figures))
+
+
+def _of_branch_fuse(item: Item, brief: Brief) -> list[Decision]:
+    """The fuse of a branch as the brief names it, with every check of the branch."""
+    branch = next((b for b in brief.branch if item.key == BRANCH + b.name), None)
+    if branch is None or not (branch.fuse_part or branch.fuse_rating.known):
+        return []
+    name = branch.fuse_part or f"fuse of {branch.fuse_rating.shown}"
+    return [_of_choice(item, Candidate(name, item.checks, own=True), named=True)]
 
 
 # -- one line for what is one figure ----------------------------------------------------------
@@ -316,7 +373,8 @@ def _leading(found: list[Decision], study: ProtectionStudy) -> list[Decision]:
     """Marks the figures that all else rests on; asked before the digests are sealed."""
     figures = (study.pack.highest_voltage, study.faults.highest, study.faults.lowest)
     digests = {finding_digest(f) for f in figures if f.known}
-    return [replace(d, leading=d.kind == FIGURE and d.digest in digests) for d in found]
+    return [replace(d, leading=d.leading or d.kind == FIGURE and d.digest in digests)
+            for d in found]
 
 
 def _named_once(found: list[Decision]) -> list[Decision]:

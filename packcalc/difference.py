@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from packcalc.marks import signed
 from packcalc.value import value_object
 
 ADDED, REMOVED, CHANGED = "added", "removed", "changed"
@@ -73,7 +74,7 @@ def difference(old: Mapping[str, Any], new: Mapping[str, Any]) -> Difference:
 def _name(report: Mapping[str, Any]) -> tuple[str, str, str]:
     meta = _facts(report, "meta")
     return (str(meta.get("brief", report.get("subtitle", ""))),
-            str(meta.get("input_digest", "not given")), str(report.get("packcalc", "")))
+            signed(str(meta.get("input_digest", "not given"))), str(report.get("packcalc", "")))
 
 
 # key: (title, as printed, what must be equal)
@@ -133,5 +134,5 @@ def _decisions(report: Mapping[str, Any]) -> Lines:
             verdict = _shown(row.get("verdict"))
             found[str(row.get("decision"))] = (
                 f"{_shown(row.get('part'))}: {_shown(row.get('what'))}",
-                f"{verdict}: {_shown(row.get('figure'))}", row.get("digest"))
+                f"{verdict}: {_shown(row.get('figure'))}", signed(str(row.get("digest"))))
     return found

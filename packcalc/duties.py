@@ -5,6 +5,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 from packcalc.brief import Branch, Brief, Load, Management, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
@@ -18,12 +21,14 @@ from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.sweep import Trips
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart
-from packcalc.places import contactor_words
+from packcalc.place_demands import Demand, demand_on
+from packcalc.places.stands import contactor_words
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import ContactorAsked, loop_time_constant
 from packcalc.protect.coordination import Coordination, CoordinationAsked
 from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
 from packcalc.protect.fuse import FuseAsked
+from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PrechargeAsked
 from packcalc.protect.route_figures import MAIN_FUSE, NOBODY, RouteAsked
 from packcalc.side_circuits import (
@@ -95,6 +100,7 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
         peak_duration=brief.power.peak_duration,
         cable_withstand=weakest.withstand if weakest else None,
         cable_current=weakest.current_capacity if weakest else None,
+        cable_warming=weakest.warming if weakest else None,
         cable_name=f"cable, {weakest.asked.name}" if weakest else "cable",
         conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
@@ -202,8 +208,9 @@ def faults_of(pack: PackModel, inductance: Finding) -> FaultRange:
         loop_inductance=inductance, peak_load=pack.peak_current))
 
 
-def asked_of_fuse(brief: Brief, pack: PackModel, faults: FaultRange,
-                cable: Finding | None) -> FuseAsked:
+def asked_of_fuse(brief: Brief, pack: PackModel, faults: FaultRange, loops: Iterable[Loop],
+                  cable: Finding | None) -> FuseAsked:
+    """What the main fuse is sized from: what it breaks is what all fault places ask of it."""
     steady = largest([pack.continuous_current, pack.charging_current],
                      "continuous current through the main fuse")
     peak = largest([pack.peak_current, pack.regeneration_current],
@@ -211,14 +218,32 @@ def asked_of_fuse(brief: Brief, pack: PackModel, faults: FaultRange,
     return FuseAsked(
         highest_voltage=pack.highest_voltage, continuous_current=steady, peak_current=peak,
         peak_duration=brief.power.peak_duration, box_ambient=brief.surroundings.box_ambient,
-        fault_highest=faults.highest, fault_lowest=faults.lowest,
-        time_constant_highest=faults.time_constant_highest,
-        time_constant_lowest=faults.time_constant_lowest, cycles=brief.power.peaks_in_life,
-        cable_current=cable,
+        fault_lowest=faults.lowest, time_constant_lowest=faults.time_constant_lowest,
+        cycles=brief.power.peaks_in_life, cable_current=cable,
+        **_broken_by_main(brief, pack, faults, demand_on(loops, "main_fuse")),
         string_count=pack.layout.parallel if pack.layout.arrangement == "strings" else 1,
         bus_insulation=brief.insulation.bus_withstand,
         path_resistance=brief.path.fuse_resistance, terminal_temperature=joined_limit(brief),
         closing_integral=closing_integral(brief, pack))
+
+
+def _broken_by_main(brief: Brief, pack: PackModel, faults: FaultRange,
+                    demand: Demand | None) -> dict[str, Any]:
+    """Both ways through it; a motor that feeds on backwards is no pulse, and must be broken."""
+    if demand is None:
+        return {"fault_highest": faults.highest,
+                "time_constant_highest": faults.time_constant_highest}
+    lasting = [f for f in (brief.motor.short_circuit_current,)
+               if f.known and demand.backward is not None]
+    capacitance = trace(largest_capacitance,
+                        capacitance=bus_capacitance(brief, pack.layout.in_strings),
+                        tolerance=brief.inverter.dc_link_tolerance)
+    return {"fault_highest": max((demand.highest, *lasting), key=lambda f: f.number).called(
+                faults.highest.title),
+            "time_constant_highest": (demand.constant or faults.time_constant_highest).called(
+                faults.time_constant_highest.title, note="longest of all fault places"),
+            "slower_loops": demand.pairs, "backward": demand.backward,
+            "capacitance": capacitance}
 
 
 def smallest_rating(fuse: Item) -> Finding | None:
@@ -308,7 +333,8 @@ def _budget(brief: Brief, pack: PackModel, route: Route) -> Finding:
 
 
 def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
-                     inductance: Finding) -> ContactorAsked:
+                     inductance: Finding, loops: Iterable[Loop]) -> ContactorAsked:
+    demand = demand_on(loops, "contactors")
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
     capacitance = trace(largest_capacitance,
@@ -326,7 +352,8 @@ def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
         loop_inductance=CLOSING_INDUCTANCE,
         capacitance=capacitance, box_ambient=brief.surroundings.box_ambient,
         breaking_inductance=inductance, terminal_temperature=joined_limit(brief),
-        counted_resistance=brief.path.contactor_resistance, delay=shortest_delay(brief))
+        counted_resistance=brief.path.contactor_resistance, delay=shortest_delay(brief),
+        longest_constant=demand.constant if demand is not None else None)
 
 
 def wakes_at(load: Load) -> Finding:

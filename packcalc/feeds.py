@@ -6,6 +6,7 @@ Lowest: cold, aged, empty, long-pulse resistance, one string. Each figure keeps 
 
 from __future__ import annotations
 
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,8 +16,11 @@ from packcalc import transients as tr
 from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import TAP_CHOICES
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.pack import PackModel, full_module, within
-from packcalc.protect.branches import SENSE, added_capacitance
+from packcalc.monitoring import cell_share
+from packcalc.pack import PackModel
+from packcalc.pack_charging import full_module, within
+from packcalc.parts import FUSE, FusePart
+from packcalc.protect.branch_figures import PRECHARGE, SENSE, added_capacitance, fuses_resistance
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
     FaultRange,
@@ -24,7 +28,7 @@ from packcalc.protect.faults import (
     parallel_source_current,
     prospective_fault_current,
 )
-from packcalc.protect.places import resistance_left, run_inductance
+from packcalc.protect.places import cell_resistance, resistance_left, run_inductance
 from packcalc.protect.strings import pair_resistance
 from packcalc.screening import LONGEST_PULSE
 from packcalc.value import value_object
@@ -39,8 +43,8 @@ SHORT_RUN = leaf("length counted for a run that is left open", "l", "m", 0.5, "a
                  source="packcalc-rule", origin=RULE,
                  note="short, where the capacitors' current is asked: it then errs high")
 SLOPE_POINTS = 41
-BUS = TAP_CHOICES[2]
-BARE = (SENSE, "pre-charge", "monitor")   # wires with no input capacitor behind them
+AHEAD, BUS = TAP_CHOICES[0], TAP_CHOICES[2]
+BARE = (SENSE, PRECHARGE, "monitor")   # wires with no input capacitor behind them
 # As an open DC link counts with more than an inverter usually holds: no figure is a pass for none.
 OPEN_INPUT = leaf("input capacitance, left open", "C_br", "mF", 1e-3, "assumed",
                   source="packcalc-rule", origin=RULE,
@@ -50,6 +54,17 @@ OPEN_INPUT = leaf("input capacitance, left open", "C_br", "mF", 1e-3, "assumed",
 
 
 # -- the bus --------------------------------------------------------------------------------
+
+
+def standing(branch: Branch, strung: bool) -> Branch:
+    """A branch where it can stand.
+
+    Strings have no contactor behind the main fuse: pre-charge bridges a string's own, and its
+    wires begin between that and the string's fuse, whatever the brief says of them.
+    """
+    if not strung or branch.kind != PRECHARGE or branch.taps == AHEAD:
+        return branch
+    return replace(branch, taps=AHEAD)
 
 
 def on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
@@ -104,6 +119,21 @@ class ModuleFeed:
 
 
 @value_object
+class CellFeed:
+    """One series element of one module, between two neighbouring sense wires, at its weakest.
+
+    Attributes:
+        voltage_empty: lowest of all module types.
+        resistance_long: cold, aged, long pulse; the highest of all module types.
+        lowest: its short-circuit, no wire counted.
+    """
+
+    voltage_empty: Finding
+    resistance_long: Finding
+    lowest: Finding
+
+
+@value_object
 class StringFeed:
     """One string of several as a source.
 
@@ -128,25 +158,27 @@ class Feeds:
     Attributes:
         faults: both ends at the pack's terminals and at the end of the long path.
         module: the strongest type above, the weakest below.
+        cell: the weakest series element.
         string: None unless strings are paralleled.
         resistance_box: lowest-fault loop without the cables.
         pack_inductance, per_length: of modules and links; of a route.
         capacitance: DC link and every branch on the bus, at its upper tolerance.
         charger: current that the charger adds.
-        motor: current that a spinning motor adds, where known.
+        motor: current that a spinning motor adds through a dead inverter; may lack a value.
     """
 
     brief: Brief
     pack: PackModel
     faults: FaultRange
     module: ModuleFeed
+    cell: CellFeed
     string: StringFeed | None
     resistance_box: Finding
     pack_inductance: Finding
     per_length: Finding
     capacitance: Finding
     charger: Finding
-    motor: Finding | None
+    motor: Finding
 
     @property
     def strings(self) -> int:
@@ -155,13 +187,16 @@ class Feeds:
 
     def link_peak(self, length: Finding) -> Finding:
         """Peak of the link capacitors' current at a distance: a bound, no resistance counted."""
-        near = SHORT_RUN if length.basis == "assumed" else length
-        loop = trace(fault_loop_inductance, "least inductance to the link capacitors",
-                     pack_inductance=NO_PACK, per_length=LEAST_PER_LENGTH, run_length=near)
         return trace(ringing_bound, "peak current from the link capacitors, a bound",
-                     difference=self.pack.highest_voltage, inductance=loop,
+                     difference=self.pack.highest_voltage, inductance=self.least_inductance(length),
                      capacitance=self.capacitance,
                      note="fractions of a millisecond; no resistance counted: errs high")
+
+    def least_inductance(self, length: Finding) -> Finding:
+        """Between the link capacitors and the far end of a run."""
+        near = SHORT_RUN if length.basis == "assumed" else length
+        return trace(fault_loop_inductance, "least inductance to the link capacitors",
+                     pack_inductance=NO_PACK, per_length=LEAST_PER_LENGTH, run_length=near)
 
     def with_sources(self, *extra: Finding | None) -> Finding:
         """Highest battery current with every further source that has a value."""
@@ -204,23 +239,23 @@ class Feeds:
 
 
 def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductance: Finding,
-             per_length: Finding, motor: Finding | None = None) -> Feeds:
+             per_length: Finding) -> Feeds:
     """Every source of a layout.
 
     Args:
         brief, pack, faults: of the layout.
         pack_inductance: H, modules and links.
         per_length: H/m, both conductors of a route.
-        motor: short-circuit current of a spinning motor through a dead inverter, if known.
     """
     box = trace(resistance_left, "loop of the lowest fault without the cables",
                 whole=pack.resistance_long, part=pack.cable_allowance)
     strung = pack.layout.in_strings
     capacitance = trace(tr.largest_capacitance, capacitance=bus_capacitance(brief, strung),
                         tolerance=brief.inverter.dc_link_tolerance)
-    return Feeds(brief, pack, faults, _module(brief, pack), _string(brief, pack, box)
-                 if strung else None, box, pack_inductance, per_length, capacitance,
-                 pack.charging_current, motor)
+    string = _string(brief, pack, box) if strung else None
+    return Feeds(brief, pack, faults, _module(brief, pack), _cell(brief, pack), string, box,
+                 pack_inductance, per_length, capacitance, pack.charging_current,
+                 brief.motor.short_circuit_current)
 
 
 # -- one module -----------------------------------------------------------------------------
@@ -271,6 +306,46 @@ def _module(brief: Brief, pack: PackModel) -> ModuleFeed:
     return ModuleFeed(strong[0], weak[0], strong[1], weak[1],
                       largest([h[2] for h in high], "highest current of one module"),
                       smallest([h[2] for h in low], "lowest current of one module"))
+
+
+def _cell(brief: Brief, pack: PackModel) -> CellFeed:
+    """Modules beside it feed a shorted cell through their other cells alone: not counted."""
+    volts, ohms = [], []
+    for on_hand in _on_hand(brief, pack):
+        cells = count("cells in series of one module", "n", on_hand.module.series)
+        volts.append(trace(cell_share, "voltage of one cell, empty", cells=cells,
+                           voltage=mod.traced_ocv_low(on_hand.module,
+                                                      brief.battery.charge_lowest)))
+        ohms.append(trace(cell_resistance, cells=cells, module=_long(brief, on_hand)))
+    voltage = smallest(volts, "voltage of one cell, empty")
+    resistance = largest(ohms, "resistance of one cell, long pulse: cold, aged, empty")
+    return CellFeed(voltage, resistance, trace(
+        prospective_fault_current, "lowest current of one cell", voltage=voltage,
+        resistance=resistance))
+
+
+# -- a branch's own fuses -------------------------------------------------------------------
+
+
+def own_fuses(brief: Brief, branch: Branch, wires: int) -> Finding | None:
+    """Resistance of a branch's own fuses in a loop through one or both of its wires.
+
+    Args:
+        brief: with its parts list.
+        branch: with the name of its fuse.
+        wires: of the branch in the loop: 2 from pole to pole, 1 through the chassis, which is
+            counted through the pole without a fuse where there is one.
+
+    Returns:
+        None where no fuse stands in the loop, or its sheet does not say what it loses.
+    """
+    return fuses_resistance(named_fuse(brief, branch),
+                            wires if branch.fused_poles == "both" else wires - 1)
+
+
+def named_fuse(brief: Brief, branch: Branch) -> FusePart | None:
+    """The row of the parts list that the brief names for a branch; None where it names none."""
+    return brief.parts.list.part(FUSE, branch.fuse_part) if branch.fuse_part else None
 
 
 # -- one string -----------------------------------------------------------------------------

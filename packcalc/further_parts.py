@@ -10,24 +10,33 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
+from packcalc import transients as tr
 from packcalc.brief import Brief
 from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
-from packcalc.checks import FAIL, Candidate, Check, Item, Requirement, named_part, open_of
+from packcalc.checks import (
+    FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, named_part, open_of,
+)
 from packcalc.clearing import NamedFuses, charging_fuse
-from packcalc.feeds import Feeds
+from packcalc.feeds import SHORT_RUN, Feeds
 from packcalc.findings import Finding, Origin, largest, smallest, trace
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
+    MAKES_STEP, CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.parts import CONTACTOR, FUSE, ContactorPart
-from packcalc.places import MID_KEY, fuse_stands
+from packcalc.place_demands import demand_on
+from packcalc.places.stands import MID_KEY, fuse_stands
+from packcalc.protect.branch_figures import branch_loops
+from packcalc.protect.contactor import closing_peak
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
-from packcalc.protect.places import Device, Loop, path_current
+from packcalc.protect.places import Loop
 from packcalc.side_circuits import (
-    charging_branch, charging_load, shortest_delay, string_fuse_asked,
+    charging_branch, charging_load, shortest_delay, sole_charger, string_fuse_asked,
 )
+from packcalc.value import value_object
 
+CHARGE_STEP = "current step when the charge contactor closes"
+SAY_DIFFERENCE = "say path.charge_difference"
 ONE_THERE = counted("one at least", 1, "definition")
 FEWEST = counted("stated in the brief", 0, "definition", Origin("brief"))
 MID_NOTES = (
@@ -36,8 +45,9 @@ MID_NOTES = (
     "Two fuses in one loop do not add up their voltages: each alone must break the whole.",
 )
 CHARGE_NOTES = (
-    "Closed for charging alone. What it makes when the inlet's or the station's capacitors are "
-    "empty is not in this file: bring both sides to one voltage first.",
+    "Closed for charging alone. What it makes is counted from the charged link into the charger's "
+    "capacitors over the charge wires alone, no resistance of the capacitors and none of the link "
+    "counted: errs high. Bring both sides to one voltage first.",
     "It breaks the charging current and no fault: a trip must not open it above its breaking "
     "current before the fuse of the charge cable has cleared.",
 )
@@ -63,17 +73,45 @@ def mid_fuse_item(feeds: Feeds, asked: FuseAsked | None, loops: Iterable[Loop]) 
                     "layout by the brief", (), checks=(_stands_nowhere(
                         f"{name} stands inside the string", "pack.fuse_after counts the modules "
                         "before it, at least 1 and fewer than the string has"),))
-    base = string_fuse_asked(feeds) or asked
-    if base is None:
+    own = _mid_fuse_asked(feeds, asked, loops)
+    if own is None:
         return None
-    mine = [(loop, device) for loop in loops for device in loop.devices if device.key == MID_KEY]
-    own = replace(base, chassis_loops=_breaks(mine), **_range(mine))
     item = size_main_fuse(own, (brief.parts.list.part(FUSE, name),), named=name)
     candidates = tuple(c for c in item.candidates if c.own)
     return replace(item, key="mid_fuse", title=title, candidates=candidates,
                    governing=f"breaks {own.fault_highest.shown} and opens {own.fault_lowest.shown} "
                              "between the modules", notes=MID_NOTES,
                    checks=named_part(name, candidates))
+
+
+def mid_fuse_specification(feeds: Feeds, asked: FuseAsked | None,
+                           loops: Iterable[Loop]) -> tuple[Requirement, ...]:
+    """What a fuse inside the string is bought to, named or not; empty where none stands there.
+
+    Args:
+        feeds, asked, loops: as of `mid_fuse_item`.
+    """
+    own = _mid_fuse_asked(feeds, asked, loops) \
+        if "mid-pack" in fuse_stands(feeds.brief, feeds.pack.layout.series) else None
+    return size_main_fuse(own).specification if own is not None else ()
+
+
+def _mid_fuse_asked(feeds: Feeds, asked: FuseAsked | None,
+                    loops: Iterable[Loop]) -> FuseAsked | None:
+    places = tuple(loops)
+    base, demand = string_fuse_asked(feeds, places) or asked, demand_on(places, MID_KEY)
+    if base is None or demand is None:
+        return base
+    low = [loop.lowest for loop in places if loop.lowest.known
+           and any(d.key == MID_KEY for d in loop.devices)]
+    return replace(
+        base, fault_highest=demand.highest.called("highest fault through the mid-pack fuse"),
+        fault_lowest=smallest(low, "lowest fault through the mid-pack fuse") if low
+        else base.fault_lowest,
+        time_constant_highest=largest(
+            [f for f in (demand.constant, feeds.faults.time_constant_highest)
+             if f is not None and f.known], "longest time constant through the mid-pack fuse"),
+        slower_loops=demand.pairs, backward=None)
 
 
 def disconnect_stands(brief: Brief, series: int) -> bool:
@@ -92,26 +130,6 @@ def disconnect_nowhere(brief: Brief, series: int) -> Item | None:
                     f"{name} splits the string", "pack.disconnect_after counts the modules before "
                     "it, at least 1 and fewer than the string has; or name none"),
                     stage="isolation and distance"),))
-
-
-def _range(mine: list[tuple[Loop, Device]]) -> dict[str, Finding]:
-    """Both ends of what the places ask of it; equal paths share the highest."""
-    high = [trace(path_current, current=loop.highest, paths=_paths(device))
-            if device.paths > 1 else loop.highest for loop, device in mine if loop.highest.known]
-    low = [loop.lowest for loop, _ in mine if loop.lowest.known]
-    found = {"fault_highest": largest(high, "highest fault through the mid-pack fuse")} \
-        if high else {}
-    return found | ({"fault_lowest": smallest(low, "lowest fault through the mid-pack fuse")}
-                    if low else {})
-
-
-def _paths(device: Device) -> Finding:
-    return counted("equal paths side by side", device.paths, "definition")
-
-
-def _breaks(mine: list[tuple[Loop, Device]]) -> tuple[tuple[Finding, Finding], ...]:
-    pairs = [pair for _, device in mine for pair in device.breaks]
-    return tuple({(v.shown, t.shown): (v, t) for v, t in pairs}.values())
 
 
 def charge_contactor_item(feeds: Feeds, named: NamedFuses,
@@ -134,26 +152,104 @@ def charge_contactor_item(feeds: Feeds, named: NamedFuses,
                         "say path.charge_contactor, or name none"),))
     part = brief.parts.list.part(CONTACTOR, name)
     assert isinstance(part, ContactorPart)
+    step = closing_step_of(feeds)
     carry, switch = _demands(feeds, named, loops)
-    candidate = Candidate(name, contactor_part_checks(part, carry, switch), switch_facts(part),
-                          own=True)
+    checks = contactor_part_checks(part, carry, replace(switch, closing_step=step.peak))
+    candidate = Candidate(name, tuple(_onto_charger(c, part, step) for c in checks),
+                          switch_facts(part), own=True)
     current = switch.break_charge.shown
     return Item(
         key="charge_contactor", title=title,
         governing=f"each pole alone holds off and breaks {carry.highest_voltage.shown}, carries "
                   f"{current} and breaks it in both directions",
         duty=tuple(f for f in (carry.highest_voltage, carry.continuous_current,
-                               carry.fault_highest, switch.time_constant,
+                               carry.fault_highest, step.peak, switch.time_constant,
                                switch.let_through, carry.ambient) if f is not None),
         specification=(
             Requirement("voltage", f"each pole alone above {carry.highest_voltage.shown} DC",
                         "one pole may be all that is left open"),
             Requirement("carries and breaks", f"{current} at {carry.ambient.shown}, both "
                         "directions"),
+            Requirement("makes", step.words, step.why),
             Requirement("short-time withstand", f"{carry.fault_highest.shown}, until the fuse of "
                         "the charge cable has cleared")),
         candidates=(candidate,), open_items=open_of(name, (candidate,), (CHARGE_OPEN,)),
         notes=CHARGE_NOTES, checks=named_part(name, (candidate,)))
+
+
+@value_object
+class ChargeClosing:
+    """What the charge contactor makes when it closes.
+
+    Attributes:
+        peak: of the current; None where something lacks.
+        lacks: what to find, by the names of the entries; empty where nothing does.
+        difference: across the open contact; the highest working voltage where nobody said.
+        stated: whether the brief gives the difference.
+    """
+
+    peak: Finding | None
+    lacks: str
+    difference: Finding
+    stated: bool
+
+    @property
+    def words(self) -> str:
+        return self.peak.shown if self.peak is not None else f"not known: {self.lacks}"
+
+    @property
+    def why(self) -> str:
+        return f"{self.difference.shown} across the open contact" if self.stated else (
+            f"counted as closing onto an empty charger, {self.difference.shown}: {SAY_DIFFERENCE}")
+
+
+def closing_step_of(feeds: Feeds) -> ChargeClosing:
+    """The link's charge into the charger's capacitors, through the wires of the charge branch.
+
+    Of a fast-charge inlet the station's capacitors are in no entry: there the bound without
+    inductance is counted, which holds for any.
+    """
+    brief, branch = feeds.brief, sole_charger(feeds.brief)
+    stated = brief.path.charge_difference.known
+    difference = brief.path.charge_difference if stated else feeds.pack.highest_voltage
+    if branch is None:
+        return ChargeClosing(None, "one [[branch]] that charges, with its length, section and "
+                             "capacitance", difference, stated)
+    near = SHORT_RUN if branch.length.basis == "assumed" else branch.length
+    _, wires = branch_loops(near, branch.section, branch.insulation_class)
+    station = branch.kind == "fast-charge inlet"
+    lacks = [f"branch.{key} of {branch.name}" for key, open_ in (
+        ("section", not branch.section.known),
+        ("capacitance: of the charger's output", not station and not branch.capacitance.known),
+        ) if open_]
+    if station and not stated:
+        lacks.append("path.charge_difference, as the station's capacitance is in no entry")
+    if lacks:
+        return ChargeClosing(None, "; ".join(lacks), difference, stated)
+    if station:
+        return ChargeClosing(trace(tr.current_at, CHARGE_STEP, voltage=difference,
+                                   resistance=wires, note="without inductance, a bound"),
+                             "", difference, stated)
+    peak = trace(closing_peak, CHARGE_STEP, difference=difference, resistance=wires,
+                 inductance=feeds.least_inductance(near),
+                 capacitance=trace(tr.largest_capacitance, capacitance=branch.capacitance,
+                                   tolerance=brief.inverter.dc_link_tolerance))
+    return ChargeClosing(peak, "", difference, stated)
+
+
+def _onto_charger(check: Check, part: ContactorPart, step: ChargeClosing) -> Check:
+    """The closing step under its own name; an empty charger that nobody stated fails nothing."""
+    if check.title != MAKES_STEP:
+        return check
+    check = replace(check, title="makes the step when it closes onto the charger's capacitors",
+                    remedy="bring the charger's side to the pack's voltage before it closes; a "
+                           "resistor of its own that pre-charges it")
+    if step.peak is None:
+        return replace(check, reason=f"find {step.lacks}") if part.make_current is not None \
+            else check
+    if check.verdict == FAIL and not step.stated:
+        return replace(check, verdict=NOT_EVALUATED, reason=step.why)
+    return check
 
 
 def _demands(feeds: Feeds, named: NamedFuses,

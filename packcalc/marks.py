@@ -2,17 +2,44 @@
 
 from __future__ import annotations
 
+import re
+
 from packcalc.value import value_object
 
+SIGN = "k"  # begins every digest: digits alone, or 12e34, a spreadsheet rewrites as a number
+_BARE = re.compile(r"[0-9a-f]{12}|[0-9a-f]{16}")  # as files of the first version have them
 
 ACCEPT, CHANGE, REJECT = "accept", "change", "reject"
 NOT_CHECKED, NOT_MY_FIELD = "not checked", "not my field"
 MARKS = (ACCEPT, CHANGE, REJECT, NOT_CHECKED, NOT_MY_FIELD)
+CHANGE_TO = "change to"  # as a page prints it, before the new value
+SPELLED = tuple(CHANGE_TO if mark == CHANGE else mark for mark in MARKS)
 
 NOT_MARKED, VOID, CONFLICT = "not marked", "void: changed since", "reviewers differ"
 ACCEPTED, CHANGE_ASKED, REJECTED = "accepted", "change asked", "rejected"
 LEFT = "not checked by those who marked"
 STANDINGS = (CONFLICT, REJECTED, CHANGE_ASKED, VOID, NOT_MARKED, LEFT, ACCEPTED)
+
+
+def spelled(words: str) -> str:
+    """The mark that words spell, whatever their case and spaces; else the words themselves.
+
+    Examples:
+        >>> spelled("Change to"), spelled("NOT  CHECKED"), spelled("fine")
+        ('change', 'not checked', 'fine')
+    """
+    plain = " ".join(words.casefold().split())
+    return CHANGE if plain == CHANGE_TO else plain if plain in MARKS else words
+
+
+def signed(digest: str) -> str:
+    """A digest as it is written today; the first version left out the sign before it.
+
+    Examples:
+        >>> signed("12e345678901"), signed("k12e345678901")
+        ('k12e345678901', 'k12e345678901')
+    """
+    return SIGN + digest if _BARE.fullmatch(digest) else digest
 
 
 @value_object

@@ -10,15 +10,16 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from packcalc.bench.assign import AssignmentStudy
+from packcalc.bench.assign import AssignmentStudy, at_voltage
 from packcalc.bench.grade import GradedLot, GradedModule
 from packcalc.brief import ModulesOnHand
-from packcalc.checks import CAUTION, FAIL, Check, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, formula, trace
 from packcalc.protection import ProtectionStudy, lowest_with
 from packcalc.value import value_object
 
 STAGE = "fault range"
+FILLED = "modules on the bench fill this layout"
 GROWTH, HEALTH = ("worst measured module within the brief's resistance growth",
                   "weakest measured module within the brief's state of health")
 
@@ -59,21 +60,29 @@ class Measured:
         checks: one for resistance and one for capacity of each type, where measured.
         lowest: lowest fault current with the worst measured growth; None where the brief's holds.
         energy: usable energy as the modules are dealt; None where none are.
+        dealt: every check of the pack as its modules are dealt.
     """
 
     checks: tuple[Check, ...] = ()
     lowest: Finding | None = None
     energy: Finding | None = None
+    dealt: tuple[Check, ...] = ()
+
+    @property
+    def failing(self) -> tuple[Check, ...]:
+        """Checks of the pack as dealt that fail."""
+        return tuple(c for c in self.dealt if c.verdict == FAIL)
 
 
-def measured_against(study: ProtectionStudy, lot: GradedLot,
-                     dealt: AssignmentStudy | None) -> Measured:
+def measured_against(study: ProtectionStudy, lot: GradedLot, dealt: AssignmentStudy | None,
+                     refusal: str = "") -> Measured:
     """Hold the modules that would be built in against the brief's entries of their type.
 
     Args:
         study: sized from the brief's figures.
         lot: the graded sheet.
         dealt: who goes where; None takes every module that is kept.
+        refusal: why nobody was dealt, where that is so.
     """
     brief, entries = study.brief, {part.entry for part in study.layout.parts}
     used = [p.dealt.graded for p in dealt.places] if dealt is not None else lot.of_grade("keep")
@@ -97,7 +106,11 @@ def measured_against(study: ProtectionStudy, lot: GradedLot,
         "lowest fault current, with the worst measured module") \
         if tuple(eased) != brief.modules else None
     energy = dealt.totals.energy if dealt is not None else None
-    return Measured(tuple(_check(study, *one, lowest, energy) for one in checks), lowest, energy)
+    judged = at_voltage(dealt, study.pack.highest_voltage).checks if dealt is not None else (
+        Check(FILLED, STAGE, NOT_EVALUATED, reason=refusal or "nobody dealt them",
+              remedy="more modules that are kept, or another layout"),)
+    return Measured(tuple(_check(study, *one, lowest, energy) for one in checks), lowest, energy,
+                    judged)
 
 
 def _growth(on_hand: ModulesOnHand, worst: GradedModule) -> Finding:

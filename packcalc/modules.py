@@ -26,6 +26,7 @@ CELLS_MOST = 100
 CAPACITY_LEAST, CAPACITY_MOST = 1.0 * 3600, 2000.0 * 3600
 DROP_LEAST, DROP_MOST = 0.01, 0.3
 INITIAL_PULSE = 0.010
+CHARGES = np.linspace(0.0, 1.0, 2001)  # where rest voltages are looked up
 REST_FAR = 0.15
 
 
@@ -136,6 +137,11 @@ class ModuleType:
     def high_curves(self) -> tuple[AnchoredCurve, ...]:
         """Anchored curves for the highest rest voltage."""
         return self._anchored("high")
+
+    @cached_property
+    def rest_band(self) -> tuple[np.ndarray, np.ndarray]:
+        """Lowest and highest rest voltage of the module at each of `CHARGES` [V]."""
+        return ocv_low(self, CHARGES), ocv_high(self, CHARGES)
 
     @property
     def half_gap(self) -> Finding:

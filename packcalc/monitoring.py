@@ -180,6 +180,49 @@ def acts_by(trip: Any, deviation: Any) -> Any:
     return trip + deviation
 
 
+@formula(
+    title="Setting rounded up", symbol="I_s", unit="A", text="I_s = (⌊I/d⌋ + 1)·d",
+    inputs={"current": "I [A] that the setting must lie above", "step": "d [A] of the last digit"},
+    basis="definition", valid="d above 0",
+    safe_side="high: as printed it still leaves the load alone")
+def rounded_up(current: Any, step: Any) -> Any:
+    """A setting as it is printed: the next figure above a current.
+
+    Examples:
+        >>> round(float(rounded_up(199.43, 0.1)), 6), round(float(rounded_up(199.5, 0.1)), 6)
+        (199.5, 199.6)
+    """
+    return (np.floor(current / step + 1e-9) + 1.0) * step
+
+
+@formula(
+    title="Setting rounded down", symbol="I_s", unit="A", text="I_s = ⌊I/d⌋·d",
+    inputs={"current": "I [A] that the setting must not exceed", "step": "d [A] of the last digit"},
+    basis="definition", valid="d above 0", safe_side="low: as printed it still holds")
+def rounded_down(current: Any, step: Any) -> Any:
+    """A setting as it is printed: never above a current.
+
+    Examples:
+        >>> round(float(rounded_down(199.48, 0.1)), 6), float(rounded_down(0.0, 0.001))
+        (199.4, 0.0)
+    """
+    return np.floor(current / step + 1e-9) * step
+
+
+@formula(
+    title="Delay that outlasts a peak", symbol="t_d", unit="s", text="t_d = t_p + Δt",
+    inputs={"time": "t_p [s] length of the peak", "more": "Δt [s] by which it is longer"},
+    basis="definition")
+def outlasting(time: Any, more: Any) -> Any:
+    """Least delay of a slow trip that lets a peak pass.
+
+    Examples:
+        >>> outlasting(15.0, 1.0)
+        16.0
+    """
+    return time + more
+
+
 # --- monitors along a string ---------------------------------------------------------------
 
 @value_object

@@ -13,7 +13,7 @@ import numpy as np
 from packcalc.brief import Brief, Unknown
 from packcalc.layouts import Layout, asks_of
 from packcalc.mixes import own_entries, with_pairs
-from packcalc.reading.brief_file import with_value
+from packcalc.reading.what_if import with_value
 from packcalc.screening import screen_one
 from packcalc.value import value_object
 

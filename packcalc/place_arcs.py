@@ -18,9 +18,12 @@ from packcalc.place_sweep import SWEPT, currents_of, times_over
 from packcalc.protect.coordination import (
     ARC_SOURCE, DISTANCE, LONGEST_ARC, arc_current, arc_incident_energy,
 )
-from packcalc.protect.places import FaultPlace, Loop
+from packcalc.protect.places import CONTACTOR, FaultPlace, Loop
 from packcalc.value import value_object
 
+# An arc takes the voltage that a short would leave to the cells: their trip is not counted on.
+KEEPS_THEM_UP = leaf("kept by the cells for each ampere of an arc", "R_c", "mΩ", np.inf,
+                     "definition", note="however weak the arc")
 WORST_ARC = "worst incident energy of an arc, all fault places"
 BURN = leaf("incident energy at which bare skin begins to blister", "E", "cal/cm²", 1.2 * 4.184e4,
             "read", source=ARC_SOURCE, note="boundary within which clothing is asked for")
@@ -121,8 +124,10 @@ def _half(loop: Loop) -> Loop | None:
     """The loop as its devices see an arc in it; None where its lowest current is not known."""
     if not loop.lowest.known or not 0.0 < loop.lowest.number < loop.highest.number:
         return None
+    blind = tuple(replace(d, drop=KEEPS_THEM_UP) if d.kind == CONTACTOR else d
+                  for d in loop.devices)
     return replace(loop, lowest=trace(arc_current, fault_current=loop.lowest),
-                   highest=trace(arc_current, fault_current=loop.highest))
+                   highest=trace(arc_current, fault_current=loop.highest), devices=blind)
 
 
 def _told(loop: Loop, at: Finding, time: Finding) -> PlaceArc:

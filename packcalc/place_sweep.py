@@ -63,7 +63,7 @@ def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
         if not 0 < low.number < high.number:
             return None
         key = (tuple((d.key, _number(d.sees), _number(d.drop), _number(d.constant))
-                     for d in loop.devices), low.number, high.number)
+                     for d in loop.devices), low.number, high.number, loop.least(loop.paths))
         if key not in found:
             found[key] = _swept(answers, loop)
         return found[key]
@@ -77,9 +77,8 @@ def _number(item: Finding | None) -> float | None:
 
 def _at_the_highest(answers: PartAnswers, loop: Loop) -> Between:
     """The highest current alone, where nobody knows the lowest."""
-    most = max(d.paths for d in loop.devices)
     alone = replace(loop, lowest=leaf("share of the highest current", "I", "A",
-                                      loop.highest.number / most, "definition"))
+                                      loop.highest.number / loop.paths, "definition"))
     current = np.array([loop.highest.number])
     cases, code, _ = _judged(answers, alone, current)
     return Between(_gaps(answers, cases, current, code))
@@ -120,7 +119,7 @@ def _judged(answers: PartAnswers, loop: Loop,
             current: np.ndarray) -> tuple[list[_Case], np.ndarray, np.ndarray]:
     """(cases, code, time) over the currents; the time is NaN where one case is not cleared."""
     cases = [_case(answers, loop, current, paths)
-             for paths in range(1, max(d.paths for d in loop.devices) + 1)]
+             for paths in range(1, loop.paths + 1)]
     # Whichever number of strings feeds the fault, it must be cleared.
     code = np.max([np.where(c.feeds, c.code, CLEARED) for c in cases], axis=0)
     time = np.full(current.shape, np.nan)
@@ -148,11 +147,10 @@ class _Case:
 
 
 def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
-    most = max(d.paths for d in loop.devices)
     share = current / paths
-    # One path gives at least the lowest current, and at most its part of the highest.
-    feeds = (share >= loop.lowest.number * (1 - 1e-9)) & (
-        share <= loop.highest.number / most * (1 + 1e-9))
+    # One path gives at least its lowest current, and at most its part of the highest.
+    feeds = (share >= loop.least(paths) * (1 - 1e-9)) & (
+        share <= loop.highest.number / loop.paths * (1 + 1e-9))
     told = [_told(answers, device, current, share, loop.highest.number)
             for device in loop.devices]
     fuse = _least([t.time for t in told if t.device.kind == FUSE], current)
@@ -179,8 +177,10 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
     """Every current at which a device of the loop begins, bends or ends."""
     found: list[float] = []
     limit = answers.named.counted_time
-    paths = [answers.path(d) for d in loop.devices if d.kind == CONTACTOR]
-    sides = [p.sweep.contactor for p in paths if p is not None and p.sweep is not None]
+    paths = [(d, answers.path(d)) for d in loop.devices if d.kind == CONTACTOR]
+    # The same contactors stand in a loop by several of their trips: they bend once.
+    sides = {(id(p), d.key == "contactors"): answers.contactor(d, p)
+             for d, p in paths if p is not None}
     for device in loop.devices:
         path = answers.path(device) if device.key in CELL_TRIPS else None
         if path is not None:
@@ -189,13 +189,13 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
         fuse = answers.fuse(device)
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
-            for side in sides:
+            for side in sides.values():
                 found += breaks(fuse, side, limit)
-        # Shared between equal paths, a current bends where each of them has its part of it.
-        found += [device.paths * b for b in found] if device.paths > 1 else []
-    for side in sides:
+    for side in sides.values():
         found += breaks(NO_FUSE, side, limit)
-    return found
+    # Shared between equal paths, a current bends where each of them has its part of it, and from
+    # its own lowest on so many of them may feed it.
+    return [*found, *(n * b for n in range(2, loop.paths + 1) for b in (*found, loop.least(n)))]
 
 
 def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.ndarray,
@@ -204,7 +204,7 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
     none = np.full(current.shape, np.nan)
     path = answers.path(device) if device.kind == CONTACTOR else None
     if path is not None and path.sweep is not None:
-        return _switched(answers, device, path.sweep.contactor, current, share)
+        return _switched(answers, device, answers.contactor(device, path), current, share)
     side = answers.fuse(device) if device.kind == FUSE else None
     if side is None:
         return _Told(device, none, _not_shown(answers, device, current), none)
@@ -237,7 +237,7 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
             return _Told(device, none, ~shut & ~above if side.limit else ~shut, none, side.limit)
         counts = ~above & (acts <= counted)
         # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same.
-        return _Told(device, np.where(counts, acts, np.nan), blind & ~above,
+        return _Told(device, np.where(counts, acts + trip.rise, np.nan), blind & ~above,
                      np.where(above & ~blind, trip.time, np.nan), side.limit)
     soonest = side.earliest(seen)
     torn = np.where(above | bool(side.reasons), soonest, np.nan)
@@ -247,7 +247,7 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     if device.key in UNSEEN:  # its trip acts only where the sensor carries this fault
         return _Told(device, none, ~above, torn, side.limit)
     acts = side.times(seen)
-    counts = ~above & (acts <= counted)
+    counts = ~above & (side.steady_times(seen) <= counted)
     if device.key == LEAK:  # the string's sensor may sit in its other pole
         return _Told(device, none, counts, torn, side.limit)
     return _Told(device, np.where(counts, acts, np.nan), np.zeros(current.shape, bool), torn,
@@ -274,18 +274,46 @@ def _gaps(answers: PartAnswers, cases: list[_Case], current: np.ndarray,
 
 def _gap(answers: PartAnswers, cases: list[_Case], current: np.ndarray, part: slice,
          code: Any) -> Gap:
-    """One span with its ground, asked in its middle."""
-    middle = (part.start + part.stop - 1) // 2
-    case = next(c for c in cases if c.feeds[middle] and c.code[middle] == code)
-    at = leaf("current", "I", "A", float(current[middle]), "definition")
+    """One span with its ground at either end: what holds at one may be untrue at the other."""
+    first, last = part.start, part.stop - 1
+    middle = _case_at(cases, (first + last) // 2, code)
+    grounds_ = [_ground(answers, _case_at(cases, i, code), current, i) for i in (first, last)]
+    low, high = float(current[first]), float(current[last])
+    words = grounds_[0] if grounds_[0] == grounds_[1] else (
+        f"at {show(low, 'A')} {grounds_[0]}; at {show(high, 'A')} {grounds_[1]}")
+    return Gap(low, high, None if code == NOT_SHOWN else False,
+               _open_names(middle, (first + last) // 2),
+               _joined(words, _torn(middle, current, part)),
+               *(_end(_case_at(cases, i, code), current, i, ground)
+                 for i, ground in zip((first, last), grounds_, strict=True)))
+
+
+def _case_at(cases: list[_Case], index: int, code: Any) -> _Case:
+    """The first number of paths of which the code is said at one current."""
+    return next(c for c in cases if c.feeds[index] and c.code[index] == code)
+
+
+def _end(case: _Case, current: np.ndarray, index: int, ground: str) -> tuple[str, str]:
+    """(devices that may act, why none is shown to) at one end of a span."""
+    return (_open_names(case, index),
+            _joined(ground, _torn(case, current, slice(index, index + 1))))
+
+
+def _open_names(case: _Case, index: int) -> str:
+    return either([t.device.name for t in case.told if t.open[index]])
+
+
+def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) -> str:
+    """Why no device of a loop is shown to open one current."""
+    at = leaf("current", "I", "A", float(current[index]), "definition")
     words = grounds([(one.device.name, answers(one.device, at)[2]) for one in case.told
-                     if np.isnan(one.time[middle]) and not _bursts(one, middle)])
-    words = "; ".join(w for w in (*(BURST.format(name=one.device.name, limit=show(one.limit, "A"))
-                                    for one in case.told if _bursts(one, middle)), words) if w)
-    names = either([t.device.name for t in case.told if t.open[middle]])
-    return Gap(float(current[part.start]), float(current[part.stop - 1]),
-               None if code == NOT_SHOWN else False, names,
-               "; ".join(w for w in (words, _torn(case, current, part)) if w))
+                     if np.isnan(one.time[index]) and not _bursts(one, index)])
+    return _joined(*(BURST.format(name=one.device.name, limit=show(one.limit, "A"))
+                     for one in case.told if _bursts(one, index)), words)
+
+
+def _joined(*words: str) -> str:
+    return "; ".join(w for w in words if w)
 
 
 def _bursts(one: _Told, index: int) -> bool:
@@ -310,7 +338,7 @@ def _slowest(cases: list[_Case], current: np.ndarray,
     index = int(np.nanargmax(time))
     name = next(t.device.name for c in cases for t in c.told if t.time[index] == time[index])
     return (leaf("slowest clearing between the ends", "t", "s", float(time[index]), "given",
-                 origin=SWEPT, note="from the data sheet's points; of a fuse, the rise of the "
-                 "current counted in"),
+                 origin=SWEPT, note="from the data sheet's points; the rise of the current "
+                 "counted in"),
             leaf("current that is cleared slowest", "I", "A", float(current[index]), "definition",
                  origin=SWEPT), name)

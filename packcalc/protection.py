@@ -43,10 +43,16 @@ from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.trip_checks import overload_check
 from packcalc.parts import FUSE, Part
-from packcalc.places import fault_cell, one_pole_loops, places_asked
+from packcalc.places.shared import branch_fuse
+from packcalc.places.shared import whole_drop
+from packcalc.places.table import places_asked
+from packcalc.places.trips import (
+    one_pole_drop,
+    fault_cell, fuse_alone_loops, main_fuse_loops, one_pole_loops,
+)
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
-from packcalc.protect.coordination import Coordination, coordinate
+from packcalc.protect.coordination import Coordination, coordinate, with_trips
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks
 from packcalc.protect.fuse import overload_by, size_main_fuse
@@ -157,16 +163,15 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     loops = _loops(brief, pack, at_the_end)
     faults = _demanded(pack, at_the_end, loops)
     listed = brief.parts.list
-    first = size_main_fuse(asked_of_fuse(brief, pack, faults, None), path_fuses(brief))
+    first = size_main_fuse(asked_of_fuse(brief, pack, faults, loops, None), path_fuses(brief))
     rating = _rating(brief, first)
     routes = tuple(sized_route(brief, route, pack, faults, rating) for route in brief.cables.route)
-    fuse_asked = replace(asked_of_fuse(brief, pack, faults, allowed_by_cables(brief, routes)),
-                         chassis_loops=_chassis_loops(loops))
+    fuse_asked = asked_of_fuse(brief, pack, faults, loops, allowed_by_cables(brief, routes))
     fuse = size_main_fuse(fuse_asked, path_fuses(brief), named=brief.parts.main_fuse)
     fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
     asked = replace(asked_of_coordination(brief, pack, faults, routes), **_fed_by_few(
         brief, pack, at_the_end, loops))
-    switching = asked_of_contactor(brief, pack, faults, inductance)
+    switching = asked_of_contactor(brief, pack, faults, inductance, loops)
     held = coordinate(asked, _left(listed.fuses, fuse),
                       _left(listed.contactors, size_contactors(switching, listed.contactors)))
     if layout.in_strings:
@@ -178,14 +183,15 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     if strung:
         contactors = replace(contactors, title=STRINGS_TITLE,
                              notes=(STRINGS_NOTE, *contactors.notes))
-    routes = tuple(_held_route(brief, route, held) for route in routes)
+    routes = tuple(_held_route(brief, route, held, loops) for route in routes)
     precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
     carry, place = carry_demand(brief, pack, faults, held), place_demand(brief, routes)
     step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
                                             PACK_INDUCTANCE, CABLE_INDUCTANCE, step,
-                                            fuse_asked), overvoltage)
+                                            fuse_asked, loops), overvoltage)
+    held = with_trips(held, circuit.management.trips)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              disconnect_nowhere(brief, layout.series) or size_disconnect(
@@ -216,13 +222,11 @@ def _mid_pack(brief: Brief, pack: PackModel) -> tuple[Check, ...]:
 def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> FaultRange:
     """The range with the lowest fault of every place that the main fuse alone must open.
 
-    A second chassis fault or a long charge cable can give less than the far end of the
-    traction cable; places with a fuse of their own behind the main one are held apart.
+    A second chassis fault, a chafed wire of a branch or a long charge cable can give less than
+    the far end of the traction cable; places with a fuse of their own behind the main one are
+    held apart.
     """
-    mine = [loop for loop in loops if loop.lowest.known
-            and "main_fuse" in (keys := {d.key for d in loop.devices})
-            and not any(key.startswith("branch_fuse") for key in keys)]
-    least = min(mine, key=lambda loop: loop.lowest.number, default=None)
+    least = min(main_fuse_loops(loops), key=lambda loop: loop.lowest.number, default=None)
     if least is None or least.lowest.number >= faults.lowest.number:
         return faults
     lowest = least.lowest.called("Lowest fault current", note=(
@@ -243,16 +247,13 @@ def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
     """What a fault that a few modules feed leaves on their cells, and its lowest current."""
     feeds = feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
                      per_length=CABLE_INDUCTANCE)
-    alone = min((one.lowest for one in one_pole_loops(loops) if one.lowest.known),
-                key=lambda f: f.number, default=None)
-    return {"fault_voltage": fault_cell(feeds, loops), "one_pole_lowest": alone}
-
-
-def _chassis_loops(loops: tuple[Loop, ...]) -> tuple[tuple[Finding, Finding], ...]:
-    """The (voltage, time constant) pairs of every place that asks them of the main fuse."""
-    found = [pair for loop in loops for device in loop.devices
-             if device.key == "main_fuse" for pair in device.breaks]
-    return tuple({(v.shown, t.shown): (v, t) for v, t in found}.values())
+    one_pole, no_contactor = (
+        min((one.lowest.called(one.lowest.title, note=f"at the place '{one.title}'")
+             for one in some), key=lambda f: f.number, default=None)
+        for some in (one_pole_loops(loops), fuse_alone_loops(loops)))
+    return {"fault_voltage": fault_cell(feeds, loops), "one_pole_lowest": one_pole,
+            "fuse_alone_lowest": no_contactor, "fault_drop": whole_drop(feeds),
+            "one_pole_drop": one_pole_drop(loops)}
 
 
 def _left(parts: tuple[AnyPart, ...], item: Item) -> tuple[AnyPart, ...]:
@@ -286,10 +287,11 @@ def _let_through(held: Coordination) -> Finding:
     return fuse.clearing_i2t.called(f"total clearing I²t of {fuse.name} at the highest fault")
 
 
-def _held_route(brief: Brief, route: RouteResult, held: Coordination) -> RouteResult:
+def _held_route(brief: Brief, route: RouteResult, held: Coordination,
+                loops: tuple[Loop, ...]) -> RouteResult:
     """The route once more, with what fuse and contactor let through over the whole range."""
     told = next(r for r in brief.cables.route if r.name == route.asked.name)
-    asked = _charging_held(brief, route.asked, held) if told.carries == "charging" \
+    asked = _charging_held(brief, route.asked, held, loops) if told.carries == "charging" \
         else _traction_held(route.asked, held)
     if asked is None:
         return route
@@ -308,14 +310,20 @@ def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
             replace(held.asked, cable_current=capacity, cable_name="this cable"), swept))
 
 
-def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination) -> RouteAsked | None:
-    """The charge cable behind the fuse of its branch, over the whole fault range."""
+def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
+                   loops: tuple[Loop, ...]) -> RouteAsked | None:
+    """The charge cable behind the fuse of its branch, over the range of all its fault places."""
     branch = charging_fuse(brief)
     if branch is None:
         return None
-    fuse = branch_sheet(fuse_named(held, brief), branch, asked.fault_lowest, asked.fault_highest)
-    opens = fuse.opens_from is not None and asked.fault_lowest.known \
-        and fuse.opens_from.number <= asked.fault_lowest.number
+    key = branch_fuse(branch).key
+    lowest = min((asked.fault_lowest, *(
+        loop.lowest for loop in loops if loop.lowest.known
+        and any(d.key == key for d in loop.devices))), key=lambda f: f.number) \
+        if asked.fault_lowest.known else asked.fault_lowest
+    fuse = branch_sheet(fuse_named(held, brief), branch, lowest, asked.fault_highest)
+    opens = fuse.opens_from is not None and lowest.known \
+        and fuse.opens_from.number <= lowest.number
     part = fuse.part
     return replace(asked, let_through=fuse.clearing if opens else None,
                    overload=None if part is None else lambda capacity: overload_by(part, capacity))

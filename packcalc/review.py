@@ -20,9 +20,11 @@ from pathlib import Path
 from typing import Any
 
 from packcalc import __version__
-from packcalc.decisions import Decision, decisions, slug
+from packcalc.decisions import BENCH, Decision, decisions, slug
 from packcalc.errors import Fault, InputErrors, nearest
-from packcalc.marks import CHANGE, MARKS, Mark
+from packcalc.marks import CHANGE, MARKS, SIGN, SPELLED, Mark, signed, spelled
+from packcalc.measured import Measured
+from packcalc.mixes import module_numbers
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line, read_text
 from packcalc.reading.readings_file import to_come
@@ -35,6 +37,7 @@ MOST_FAULTS = 20
 COLUMNS, FEW = " columns", 3
 MOST_HEAD = 40  # lines above the rows of a sheet
 FIRST_YEAR = 2000
+WRITE_DAY = "write the day of marking as year-month-day, e.g. 2026-11-24"
 WHOLE_SHEET = "is the file whole? keep every row, marked or not"
 
 # What may be said besides the verdict: key in the files, as printed.
@@ -43,8 +46,16 @@ FREE = {"change_to": "Change to", "name": "Name", "scope": "Scope", "licence": "
 PRINTED = ("part", "title", "figure", "check", "basis")  # cells that nobody is to write in
 CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE,
             "digest", "design", "layout", "input_digest")
-_DIGEST = re.compile(r"[0-9a-f]{12}")
+HOW_TO_MARK = (f"Marks, in the column mark: {', '.join(SPELLED)}; the new value goes into "
+               "change_to, the day into date as year-month-day, like 2026-11-24. Set the columns "
+               "date and digest to text before you type: a spreadsheet rewrites what looks like a "
+               "day or a number.")
+_DIGEST = re.compile(SIGN + r"[0-9a-f]{12}")
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
+_LAYOUT = re.compile(r"(\S+) (grouped|strings) \(([\d,]+)\)")
+NO_DATE, NO_DIGEST = " is no date", "is no digest"
+AS_TEXT = ("a spreadsheet rewrote the column {}: take the sheet as it was given out, set that "
+           "column to text, and ")
 _FORMULA = re.compile(r"'*[=+\-@#\t]")
 
 
@@ -108,7 +119,7 @@ class ReviewFile:
         design: which design it belongs to, see `design_of`.
         marks: in the order of the file.
         place: path, as the user gave it.
-        layout: notation of the layout that was reviewed.
+        layout: the layout that was reviewed, see `layout_of`.
         input_digest: of the brief that was reviewed.
         rows: of a sheet, every one, marked or not; empty for marks saved by the page.
         cleaned: what of the free words was not taken as it stood, one line each.
@@ -129,6 +140,16 @@ def design_of(study: ProtectionStudy) -> str:
     return slug(brief.title or Path(brief.place).stem) or "untitled"
 
 
+def layout_of(study: ProtectionStudy) -> str:
+    """A layout as files carry it: notation, arrangement and modules, "12S2P strings (1)".
+
+    Notation alone would not do: strings and grouped modules may be called alike.
+    """
+    layout = study.layout
+    return (f"{layout.label} {layout.arrangement} "
+            f"({module_numbers(study.brief, layout.entries)})")
+
+
 # -- writing ----------------------------------------------------------------------------------
 
 
@@ -142,20 +163,21 @@ def as_json(file: ReviewFile, cautions: Sequence[str] = ()) -> str:
 
 def blank_file(study: ProtectionStudy) -> ReviewFile:
     """A review file without marks for a study."""
-    return ReviewFile(design_of(study), (), "", study.layout.label, study.brief.digest)
+    return ReviewFile(design_of(study), (), "", layout_of(study), study.brief.digest)
 
 
-def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (),
-           cautions: Sequence[str] = ()) -> str:
+def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequence[str] = (),
+           bench: Measured = Measured()) -> str:
     """One row a decision for a spreadsheet, marks filled in where there are any.
 
-    Cautions stand above the heads of the columns, each in a line that begins with #.
+    Cautions, and how to mark, stand above the heads of the columns, each in a line that begins
+    with #.
     """
     given: dict[str, list[Mark]] = {}
     for mark in marks:
         given.setdefault(mark.decision_id, []).append(mark)
-    version = (design_of(study), study.layout.label, study.brief.digest)
-    lines = decisions(study)
+    version = (design_of(study), layout_of(study), study.brief.digest)
+    lines = decisions(study, bench)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerows([f"# {' '.join(words.split())}"] for words in cautions)
@@ -225,7 +247,8 @@ def _for_marks(fault: Fault) -> Fault:
                                 "or save the marks from the page again")
 
 
-def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
+def check_review(file: ReviewFile, study: ProtectionStudy,
+                 bench: Measured = Measured()) -> None:
     """Refuse a file for another design, with ids that this design cannot have, or with rows lost.
 
     A decision may have gone since the file was written; an id that is unknown although the
@@ -239,12 +262,32 @@ def check_review(file: ReviewFile, study: ProtectionStudy) -> None:
         raise InputErrors([Fault(file.place, 0, "design", f"is for the design "
                                  f"{one_line(file.design, 80)!r}, and this brief is {design!r}",
                                  "give the file that belongs to this brief's title")])
+    same = file.input_digest == study.brief.digest
+    other = of_other_layout(file.place, file.layout, study) if same else []
+    if other:
+        raise InputErrors(other)
     faults = _late(file, study)
-    same = file.input_digest == study.brief.digest and file.layout == study.layout.label
-    if same:
-        faults += _unknown(file, decisions(study))
+    if same and file.layout in (layout_of(study), study.layout.label):
+        faults += _unknown(file, decisions(study, bench), layout_of(study))
     if faults:
         raise InputErrors(faults[:MOST_FAULTS])
+
+
+def of_other_layout(place: str, layout: str, study: ProtectionStudy) -> list[Fault]:
+    """A file whose layout is another one of the same brief, in one line; none where it is not.
+
+    Args:
+        place: of the file.
+        layout: as the file carries it; notation alone tells no arrangement.
+        study: the layout at hand.
+    """
+    found = _LAYOUT.fullmatch(layout)
+    if not layout or layout in (layout_of(study), study.layout.label):
+        return []
+    again = f"--layout {one_line(layout, 40)}" if found is None else (
+        f"--layout {found[1]} --arrangement {found[2]} --module {found[3]}")
+    return [Fault(place, 0, "layout", f"is for {one_line(layout, 60)}, and this is "
+                  f"{layout_of(study)}", f"to read it, repeat {again}")]
 
 
 def latest_day(study: ProtectionStudy) -> str:
@@ -261,23 +304,35 @@ def _late(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
             if to_come(mark.date, now)]
 
 
-def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:
-    """Ids that this version cannot have, and decisions of which the sheet has no row."""
+def _unknown(file: ReviewFile, lines: Sequence[Decision], layout: str) -> list[Fault]:
+    """Ids that this version cannot have, and decisions of which the sheet has no row.
+
+    The digest of the input does not cover the bench sheet: what that gives may come and go.
+    """
     known = {name for d in lines for name in (d.id, *d.aliases)}
     faults = []
-    for mark in file.marks:
-        if mark.decision_id not in known:
-            near = nearest(mark.decision_id, known)
-            faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
-                                "is no decision of this design",
-                                f"did you mean {near!r}?" if near else "take ids from the sheet"))
+    strange = [m for m in file.marks if m.decision_id not in known and not _of_bench(m.decision_id)]
+    if len(strange) > FEW and file.layout != layout:  # an older file: notation alone
+        return [Fault(file.place, 0, "", f"has marks on {len(strange)} decisions that {layout} "
+                      "has not", "is it of the other arrangement, or of other modules? repeat "
+                      "--arrangement or --module")]
+    for mark in strange:
+        near = nearest(mark.decision_id, known)
+        faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
+                            "is no decision of this design",
+                            f"did you mean {near!r}?" if near else "take ids from the sheet"))
     rows = {row.decision_id for row in file.rows}
-    missing = [(n, d.id) for n, d in enumerate(lines, 1) if d.id not in rows] if rows else []
+    missing = [(n, d.id) for n, d in enumerate(lines, 1)
+               if d.id not in rows and not _of_bench(d.id)] if rows else []
     if missing:
         faults.append(Fault(file.place, 0, "", f"has no row of {len(missing)} of this design's "
                             f"{len(lines)} decisions, first no. {missing[0][0]}, "
                             f"{missing[0][1]}", WHOLE_SHEET))
     return faults
+
+
+def _of_bench(decision_id: str) -> bool:
+    return decision_id.startswith(f"{BENCH}.")
 
 
 def rewritten(file: ReviewFile, lines: Iterable[Decision]) -> tuple[Rewritten, ...]:
@@ -326,6 +381,7 @@ class _Reading:
         values = {key: self.text(given.get(key, ""), line, f"{where}.{key}", named,
                                  free=key in FREE)
                   for key in ("decision_id", "verdict", "digest", *FREE)}
+        values |= {"verdict": spelled(values["verdict"]), "digest": signed(values["digest"])}
         if len(self.faults) == before:
             self._judge(values, line, where)
         if len(self.faults) == before:
@@ -366,16 +422,27 @@ class _Reading:
                                 f"out{named}; read the words again")
         return clean
 
+    def told_once(self, sign: str, column: str, right: str) -> None:
+        """Many cells that a spreadsheet rewrote have one cause: it is told in one line."""
+        alike = [f for f in self.faults if f.line and sign in f.wrong]
+        if len(alike) > 1:
+            first = alike[0]
+            self.faults = [first._replace(
+                key=column, wrong=f"{first.wrong}, and {len(alike) - 1} further rows like it",
+                right=AS_TEXT.format(column) + right)] + [
+                    f for f in self.faults if f not in alike]
+
     def _judge(self, values: dict[str, str], line: int, where: str) -> None:
         verdict, name = values["verdict"], values["name"]
         if verdict not in MARKS:
             self.fault(line, f"{where}.mark", f"{one_line(verdict, 40)!r} is no mark",
-                       "one of " + ", ".join(MARKS))
+                       "one of " + ", ".join(SPELLED) + "; a new value goes into change_to")
         if not values["decision_id"]:
             self.fault(line, f"{where}.decision_id", "is missing", "copy it from the sheet")
         if not _DIGEST.fullmatch(values["digest"]):
-            self.fault(line, f"{where}.digest", "is no digest of twelve hexadecimal digits",
-                       "copy it from the sheet: without it nobody can tell what was marked")
+            self.fault(line, f"{where}.digest", f"{NO_DIGEST} of {SIGN} and twelve hexadecimal "
+                       "digits", "copy it from the sheet: without it nobody can tell what was "
+                       "marked")
         if not name:
             self.fault(line, f"{where}.name", "is missing", "a mark without a name is none")
         if verdict == CHANGE and not values["change_to"]:
@@ -392,7 +459,7 @@ class _Reading:
         self.seen.setdefault(twice, where)
 
     def _date(self, text: str, line: int, key: str) -> None:
-        right = "write the day of marking as year-month-day, e.g. 2026-11-24"
+        right = WRITE_DAY
         if not text:
             self.fault(line, key, "is missing", right)
             return
@@ -401,8 +468,10 @@ class _Reading:
         except ValueError:
             day = None
         if day is None or day.year < FIRST_YEAR:
-            self.fault(line, key, f"{one_line(text, 40)!r} is no date"
-                       + (f" after {FIRST_YEAR}" if day else ""), right)
+            self.fault(line, key, f"{one_line(text, 40)!r}{NO_DATE}"
+                       + (f" after {FIRST_YEAR}" if day else ""), right + (
+                           "; a spreadsheet keeps it so in a column that is set to text"
+                           if line and not day else ""))
 
     def file(self, design: str, layout: str = "", digest: str = "") -> ReviewFile:
         if self.faults:
@@ -411,7 +480,7 @@ class _Reading:
                 self.faults = [*self.faults[:MOST_FAULTS], Fault(
                     self.place, 0, "", f"{more} further faults are not listed")]
             raise InputErrors(self.faults)
-        return ReviewFile(design, tuple(self.marks), self.place, layout, digest,
+        return ReviewFile(design, tuple(self.marks), self.place, layout, signed(digest),
                           tuple(self.rows), tuple(self.cleaned))
 
 
@@ -490,6 +559,8 @@ def parse_csv(text: str, place: str) -> ReviewFile:
                       "is the file whole? save it again as CSV")
         return reading.file("")
     _told_once(reading, text)
+    reading.told_once(NO_DATE, "date", WRITE_DAY)
+    reading.told_once(NO_DIGEST, "digest", "copy the marks into it")
     if len(versions) > 1:
         line = sorted(versions.values())[1]
         reading.fault(line, "design", "rows of two designs, or of two versions of one, stand in "
@@ -558,14 +629,13 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
     versions.setdefault(version, line)
     where = one_line(cells["decision"], 80)
     printed = tuple((key, cells[key]) for key in PRINTED if key in cells)
-    reading.rows.append(Row(line, cells["decision"], cells["digest"], printed,
+    reading.rows.append(Row(line, cells["decision"], signed(cells["digest"]), printed,
                             cells["name"] if cells["mark"] else ""))
     if not cells["mark"]:
         for key in ("change_to", "note", "scan"):
             if cells[key]:
                 reading.fault(line, f"{where}.{key}", "stands in a row without a mark",
-                              "mark the row: " + ", ".join(MARKS))
+                              "mark the row: " + ", ".join(SPELLED))
         return
     given = {key: cells[key] for key in (*FREE, "digest")}
-    reading.add({**given, "decision_id": cells["decision"], "verdict": cells["mark"].lower()},
-                line, where)
+    reading.add({**given, "decision_id": cells["decision"], "verdict": cells["mark"]}, line, where)

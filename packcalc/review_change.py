@@ -9,53 +9,62 @@ it. A change that cannot be understood is said to be so; it is never swallowed.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from packcalc.brief import Brief
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, judge
-from packcalc.circuit import MainPath, study_circuit
-from packcalc.decisions import CHOICE, FIGURE, Decision, decisions, finding_digest
-from packcalc.duties import CABLE_INDUCTANCE, PACK_INDUCTANCE
+from packcalc.brief import Branch, Brief
+from packcalc.checks import (
+    CAUTION,
+    FAIL,
+    NOT_EVALUATED,
+    PASS,
+    STAGES,
+    Candidate,
+    Check,
+    Item,
+    judge,
+)
+from packcalc.decisions import (
+    BENCH,
+    CHOICE,
+    FIGURE,
+    Decision,
+    decisions,
+    finding_digest,
+    put_forward,
+)
+from packcalc.dimensions import DIMENSIONS
 from packcalc.findings import Finding, Origin, leaf
-from packcalc.errors import UserError
-from packcalc.parts import CablePart, ContactorPart, DisconnectPart, FusePart, Part, ResistorPart
-from packcalc.protect.cable import RouteResult, size_route
-from packcalc.protect.coordination import coordinate
-from packcalc.protect.route_figures import RouteAsked
+from packcalc.parts import PART_CLASSES, CablePart, Part
 from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.reading.positions import one_line
-from packcalc.tables import table
-from packcalc.units import DIMENSIONS, fold, into_si, parse, printed, show
+from packcalc.review_words import (
+    BARE,
+    NUMBER,
+    RATED,
+    ROUTE,
+    bare_part,
+    given,
+    key,
+    plain,
+    plain_quantity,
+    section_of,
+)
+from packcalc.units import fold, into_si, printed, show
 from packcalc.value import value_object
 
 LISTED = 8
-BARE = ", no data sheet"
 GRAVITY = (PASS, "", CAUTION, NOT_EVALUATED, FAIL)
-_NUMBER = re.compile(r"([+-]?\d+(?:\.\d+)?) ?(\S.*)?")
 _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "resistor",
           "disconnect": "disconnect", "string_fuse": "string_fuse",
           "string_contactors": "string_contactor", "mid_fuse": "mid_fuse",
           "charge_contactor": "charge_contactor"}
-_SECTION = "cable."
 _HELD_ALONE = ("mid_fuse", "charge_contactor")
-# A listed rating too is sized as a bare part.
-_SIZED_BARE = ("precharge", "string_fuse", *_HELD_ALONE)
-LARGEST_SECTION = 2e-3  # m²
-# Of a part that the list lacks: its class, field, dimension, quantity.
-_RATED = {
-    "main_fuse": (FusePart, "rated_current", "current", ("rated current", "I_n", "A")),
-    "string_fuse": (FusePart, "rated_current", "current", ("rated current", "I_n", "A")),
-    "contactors": (ContactorPart, "continuous_current", "current", ("rated current", "I", "A")),
-    "string_contactors": (ContactorPart, "continuous_current", "current",
-                          ("rated current", "I", "A")),
-    "disconnect": (DisconnectPart, "continuous_current", "current", ("rated current", "I", "A")),
-    "mid_fuse": (FusePart, "rated_current", "current", ("rated current", "I_n", "A")),
-    "charge_contactor": (ContactorPart, "continuous_current", "current",
-                         ("rated current", "I", "A")),
-    "precharge": (ResistorPart, "resistance", "resistance", ("resistance", "R", "Ω")),
-}
+_BRANCH = "branch."
+# Held together over the whole fault range: the fuse, the contactors.
+_PAIRS = {"coordination": ("main_fuse", "contactors"),
+          "string_coordination": ("string_fuse", "string_contactors")}
+CONNECTORS = "connectors"
 
 
 @value_object
@@ -68,6 +77,7 @@ class Touched:
         shown: as it reads after the change.
         was: as it read before.
         choice: whether it is the rating or part put forward.
+        stage: one of STAGES.
     """
 
     part: str
@@ -77,6 +87,17 @@ class Touched:
     shown: str
     was: str = ""
     choice: bool = False
+    stage: str = STAGES[-1]
+
+    @property
+    def words(self) -> str:
+        """Where, what, and its verdicts."""
+        return f"{self.part}: {self.title} ({self.after}, was {self.before or 'no verdict'})"
+
+    @property
+    def lost(self) -> bool:
+        """Whether a pass is no longer shown after the change."""
+        return self.before == PASS and self.after == NOT_EVALUATED
 
     @property
     def worse(self) -> bool:
@@ -96,6 +117,7 @@ class Recheck:
         words: what was done, what was not, in one or two sentences.
         checks: the changed part or figure against its duty.
         touched: what reads differently elsewhere.
+        lost: what passed and is no longer shown, here and elsewhere, what can kill first.
     """
 
     decision_id: str
@@ -106,6 +128,7 @@ class Recheck:
     words: str
     checks: tuple[Check, ...] = ()
     touched: tuple[Touched, ...] = ()
+    lost: tuple[str, ...] = ()
 
     @property
     def breaks(self) -> bool:
@@ -125,39 +148,88 @@ def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = ""
     """
     item = next((i for i in study.items if i.key == decision.item), None)
     blank = Recheck(decision.id, decision.part, asked, by, False, "")
+    if decision.item == BENCH:
+        return replace(blank, words="cannot be checked: it follows from the bench sheet; measure "
+                                    "again, change the row of the module and run packcalc again")
     if decision.kind == FIGURE:
         return _figure_change(study, decision, blank)
-    if item is None or not item.candidates:
+    if item is not None and item.key.startswith(_BRANCH):
+        return _branch_change(study, item, blank)
+    if item is not None and item.key in _PAIRS:
+        return _pair_change(study, item, blank)
+    if item is None or not (item.candidates or item.key in RATED):
         return replace(blank, words="cannot be checked: no ratings are held against this; change "
                                     "the entry of the brief and run packcalc again")
-    for one in (item, *_coordinated(study, item)):
-        candidate = _named(one, asked) or _of_list(study, one, asked)
-        bare = _unlisted(one.key, asked) if candidate is None else None
-        if candidate is not None or bare is not None:
-            return _part_change(study, one, candidate or Candidate(
-                bare.name.removesuffix(BARE), ()), blank, bare)
-    names = [c.name for c in item.candidates]
-    return replace(blank, words="cannot be understood: it names no rating or part held "
-                   f"against this duty; known: {_listed(names)}")
+    found = _found(study, item, asked)
+    if found is not None:
+        return _part_change(study, item, found, blank)
+    known = _listed([c.name for c in item.candidates]) or _like(item.key)
+    return replace(blank, words="cannot be understood: it names no rating or part held against "
+                   f"this duty; {_other_kind(study, asked)}known: {known}")
 
 
-def _coordinated(study: ProtectionStudy, item: Item) -> tuple[Item, ...]:
-    """Fuse and contactor: who would change their coordination names one of the two."""
-    keys = ("main_fuse", "contactors") if item.key == "coordination" else ()
-    return tuple(i for key in keys for i in study.items if i.key == key)
+@value_object
+class _Named:
+    """What a reviewer's words name.
+
+    Attributes:
+        candidate: the rating or part.
+        bare: its part, of which nothing but the rating is known; None of a part of the list.
+    """
+
+    candidate: Candidate
+    bare: Part | None = None
 
 
-def _listed(names: list[str], between: str = ", ") -> str:
+def _found(study: ProtectionStudy, item: Item, asked: str) -> _Named | None:
+    candidate = _named(item, asked) or _of_list(study, item, asked)
+    if candidate is not None:
+        return _Named(candidate)
+    bare = bare_part(item.key, asked)
+    if bare is None:
+        return None
+    return _Named(Candidate(bare.name.removesuffix(BARE), _held_today(item, asked)), bare)
+
+
+def _held_today(item: Item, asked: str) -> tuple[Check, ...]:
+    """A rating that is not listed in the checks that hold a listed one against today's design."""
+    listed = next((c for c in item.candidates if not c.own), None)
+    if listed is None or item.key not in RATED or RATED[item.key][2] != "current":
+        return ()
+    rating = given(asked, "current", *RATED[item.key][3])
+    return tuple(judge(c.title, c.stage, rating, c.relation, c.demand, reason=c.reason,
+                       missing=c.reason, remedy=c.remedy)
+                 for c in listed.checks if c.figure is not None and c.relation
+                 and c.figure.title == "Rated current")
+
+
+def _listed(names: Sequence[str], between: str = ", ") -> str:
     more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
     return between.join(names[:LISTED]) + more
 
 
+def _like(item: str) -> str:
+    """An example of what may be written where the parts list holds nothing of the kind."""
+    return "47 Ω" if item == "precharge" else "a rated current like 400 A"
+
+
+def _other_kind(study: ProtectionStudy, asked: str) -> str:
+    """A part of the list that stands elsewhere in the circuit is told as that."""
+    wanted = key(asked)
+    part = next((p for p in study.brief.parts.list.parts if key(p.name) == wanted), None)
+    return f"{part.name} is in the parts list as a {_kind_of(part)}; " if part else ""
+
+
+def _kind_of(part: Part) -> str:
+    return next(name for name, kind in PART_CLASSES.items() if type(part) is kind)
+
+
 def _named(item: Item, asked: str) -> Candidate | None:
     """The one candidate that the words name, whatever their spaces and signs."""
-    wanted = _key(asked)
-    found = [c for c in item.candidates if _key(c.name) == wanted]
-    if not found and item.key.startswith(_SECTION):
-        found = [c for c in item.candidates if _key(c.name) == "1x" + wanted]
+    wanted = key(asked)
+    found = [c for c in item.candidates if key(c.name) == wanted]
+    if not found and item.key.startswith(ROUTE):
+        found = [c for c in item.candidates if key(c.name) == "1x" + wanted]
     return found[0] if found else None
 
 
@@ -165,83 +237,55 @@ def _of_list(study: ProtectionStudy, item: Item, asked: str) -> Candidate | None
     """A part of the list that was not tried: of these the brief's own is held alone."""
     if item.key not in _HELD_ALONE:
         return None
-    kind, wanted = _RATED[item.key][0], _key(asked)
-    found = [p for p in study.brief.parts.list.parts if type(p) is kind and _key(p.name) == wanted]
+    kind, wanted = RATED[item.key][0], key(asked)
+    found = [p for p in study.brief.parts.list.parts if type(p) is kind and key(p.name) == wanted]
     return Candidate(found[0].name, (), own=True) if found else None
-
-
-def _key(words: str) -> str:
-    plain = fold(words).casefold().removeprefix("to ").replace("ohm", "ω")
-    return re.sub(r"[×*]", "x", re.sub(r"\s+", "", plain))
-
-
-def _unlisted(key: str, asked: str) -> Part | None:
-    """A part of which the reviewer gives nothing but a rating or a section; else None."""
-    if len(asked) > 60:
-        return None
-    if key.startswith(_SECTION):
-        return _bare_cable(asked)
-    if key not in _RATED:
-        return None
-    kind, field, dim, (title, symbol, unit) = _RATED[key]
-    words = fold(asked).removeprefix("to ").strip()
-    value = _plain_quantity(words, dim)
-    if value is None or value <= 0:
-        return None
-    rating = leaf(f"{title} as the reviewer would have it", symbol, unit, value, "given",
-                  origin=Origin("review mark", text=one_line(words, 60)))
-    return kind(show(value, unit) + BARE, **{field: rating})
-
-
-def _plain_quantity(words: str, dim: str) -> float | None:
-    if not _NUMBER.fullmatch(words):
-        return None
-    try:
-        return parse(words, dim)
-    except UserError:
-        return None
-
-
-def _bare_cable(asked: str) -> CablePart | None:
-    """Cables a pole by their section: mm², AWG or kcmil; sizes of the last two as printed."""
-    words = re.sub(r"\s+", " ", fold(asked).casefold().removeprefix("to ")).strip()
-    many = re.match(r"(\d) ?[x×*] ?", words)
-    runs = int(many.group(1)) if many else 1
-    if runs not in RouteAsked.runs:
-        return None
-    words = words[many.end() if many else 0:].replace("mcm", "kcmil")
-    plain = re.sub(r"^awg ?(.+)$", r"\1awg", words).replace(" ", "")
-    sizes = table("conductors_awg")
-    row = next((r for r in sizes.rows if r["size"].casefold().replace(" ", "") == plain), None)
-    if row is not None:
-        section = sizes.finding(row, "area_mm2", f"section of {row['size']}", "S", "mm²",
-                                row["area_mm2"] * 1e-6)
-        return CablePart(f"{runs} × {row['size']}{BARE}", section=section, runs=runs)
-    area = _plain_quantity(words, "area")
-    if area is None or not 0 < area <= LARGEST_SECTION:
-        return None
-    section = leaf("section as the reviewer would have it", "S", "mm²", area, "given",
-                   origin=Origin("review mark", text=one_line(words, 60)))
-    return CablePart(f"{runs} × {area * 1e6:.6g} mm²{BARE}", section=section, runs=runs)
 
 
 # -- a part -----------------------------------------------------------------------------------
 
 
-def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate, blank: Recheck,
-                 given: Part | None = None) -> Recheck:
-    after, words = _with_part(study, item, candidate, given)
+def _part_change(study: ProtectionStudy, item: Item, found: _Named, blank: Recheck) -> Recheck:
+    candidate = found.candidate
+    after, words = _with_part(study, item, candidate, found.bare)
     touched = () if after is None else _differences(study, after, item.key)
     own = after and next((i for i in after.items if i.key == item.key), None)
-    names = (candidate.name + BARE, candidate.name)
-    again = [c for n in names for c in own.candidates if c.name == n] if own else []
-    checks = _graver(again or [candidate])
+    again = [c for c in own.candidates if c.name in _names(item, found)] if own else []
+    today = put_forward(item, study.brief)
+    came = _graver([*again, candidate]), touched
+    return _told(blank, item, candidate.name, came, words, before=today.checks if today else ())
+
+
+def _names(item: Item, found: _Named) -> tuple[str, ...]:
+    """What the changed part is called once it is sized: as listed, and as a bare part."""
+    bare = found.bare or (None if found.candidate.own else bare_part(item.key,
+                                                                     found.candidate.name))
+    return (found.candidate.name, *([bare.name] if bare else []))
+
+
+def _told(blank: Recheck, item: Item, name: str,
+          came: tuple[tuple[Check, ...], tuple[Touched, ...]], words: str, *,
+          before: Iterable[Check] = ()) -> Recheck:
+    """What came of a change (its own checks, what it touches), in words: the gravest first."""
+    checks, touched = came
     failed = [c.title for c in checks if c.verdict == FAIL]
-    worse = [f"{t.part}: {t.title}" for t in touched if t.worse]
-    told = [f"{candidate.name} held against the duty: "
-            + ("fails " + "; ".join(failed) if failed else "no check fails")]
-    told.append(f"elsewhere it makes {len(worse)} graver: " + _listed(worse, "; ") if worse
-                else "nothing else was found that it makes graver")
+    broken = [t.words for t in touched if t.worse and t.after == FAIL]
+    lost = _lost(checks, touched, before)
+    # Each by its name: a reviewer who reads a number alone cannot weigh it.
+    head = ["fails " + "; ".join(failed)] if failed else []
+    if broken:
+        head.append(f"makes {len(broken)} elsewhere fail: " + "; ".join(broken))
+    if lost:
+        head.append(f"loses {len(lost)} that passed and are no longer shown: " + "; ".join(lost))
+    told = [f"{name} held against the duty: " + (". It ".join(head) or "no check fails")]
+    unshown = [c.title for c in checks if c.verdict == NOT_EVALUATED]
+    if unshown:
+        told.append(f"not evaluated: {_listed(unshown, '; ')}")
+    worse = [t for t in touched if t.worse]
+    more = [t.words for t in worse if t.after != FAIL and not t.lost]
+    told.append(f"elsewhere it makes {len(worse)} graver" + (
+        ": " + "; ".join(more) if more else ", as told") if worse
+        else "nothing else was found that it makes graver")
     figures = [f"{t.title} {t.shown}, was {t.was}" for t in touched
                if t.part == item.title and not t.worse]
     if figures:
@@ -250,8 +294,134 @@ def _part_change(study: ProtectionStudy, item: Item, candidate: Candidate, blank
              if t.choice and not t.worse]
     if moved:
         told.append("it puts other parts forward: " + _listed(moved, "; "))
-    return replace(blank, understood=True, checks=checks, touched=touched,
+    return replace(blank, understood=True, checks=checks, touched=touched, lost=lost,
                    words=". ".join(t[:1].upper() + t[1:] for t in (*told, words)) + ".")
+
+
+def _lost(checks: Iterable[Check], touched: Iterable[Touched],
+          before: Iterable[Check]) -> tuple[str, ...]:
+    """What passed and is no longer shown, what can kill first."""
+    passed = {c.title for c in before if c.verdict == PASS}
+    found = [(c.stage, c.title) for c in checks
+             if c.verdict == NOT_EVALUATED and c.title in passed]
+    found += [(t.stage, t.words) for t in touched if t.lost]
+    return tuple(words for _, words in sorted(found, key=lambda one: STAGES.index(one[0])))
+
+
+# -- fuse and contactors together -------------------------------------------------------------
+
+
+def _pair_change(study: ProtectionStudy, item: Item, blank: Recheck) -> Recheck:
+    """Another fuse, other contactors, or both, for what is held together over the range."""
+    fuse, contactors = ([i for i in study.items if i.key == k] for k in _PAIRS[item.key])
+    sides = {"fuse": fuse, "contactor": contactors, "contactors": contactors}
+    whole = _of_sides(study, sides, blank.asked)
+    halves = [_of_sides(study, sides, half) for half in blank.asked.split("+")]
+    chosen = {one.key: (one, named) for one, named in filter(None, [whole] if whole else halves)}
+    if not whole and (len(halves) != 2 or len(chosen) != 2):
+        return replace(blank, words=(
+            f"cannot be understood: {_other_kind(study, blank.asked)}write fuse or contactor and "
+            "its rating, like contactor 400 A, a fuse or contactor of the parts list, or both "
+            f"with a +; known: {_listed([c.name for c in item.candidates]) or 'no pair yet'}"))
+    if len(chosen) == 2:
+        return _both(study, item, blank, list(chosen.values()))
+    ((one, found),) = chosen.values()
+    done = _part_change(study, one, found, blank)
+    return replace(done, words=f"{done.words} Read as {_lower(one.title)}.")
+
+
+def _of_sides(study: ProtectionStudy, sides: Mapping[str, list[Item]],
+              words: str) -> tuple[Item, _Named] | None:
+    """The fuse or the contactors that the words name, with or without saying which."""
+    first, _, rest = plain(words).partition(" ")
+    either = [(one, words) for side in ("fuse", "contactor") for one in sides[side]]
+    told = [(one, rest) for one in sides.get(first.casefold(), ())]
+    return next(((one, named) for one, asked in (*either, *told)
+                 if (named := _found(study, one, asked))), None)
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]
+
+
+def _both(study: ProtectionStudy, item: Item, blank: Recheck,
+          chosen: list[tuple[Item, _Named]]) -> Recheck:
+    brief = study.brief
+    for one, found in chosen:
+        brief = _with_named(study, brief, one.key, found)
+    after = _all_again(study, brief)
+    checks: list[Check] = []
+    before: list[Check] = []
+    for one, found in chosen:
+        today = put_forward(one, study.brief)
+        before += today.checks if today else ()
+        again = next(i for i in after.items if i.key == one.key)
+        checks += _graver([*(c for c in again.candidates if c.name in _names(one, found)),
+                           found.candidate])
+    own = {one.key for one, _ in chosen}
+    touched = tuple(t for t in _differences(study, after, "")
+                    if t.part not in {i.title for i in study.items if i.key in own})
+    read = " and ".join(_lower(one.title) for one, _ in chosen)
+    return _told(blank, item, blank.asked.strip(), (tuple(checks), touched),
+                 f"read as {read}; everything was sized again with both", before=before)
+
+
+def _with_named(study: ProtectionStudy, brief: Brief, item: str, found: _Named) -> Brief:
+    """The brief with a part of the list, or a bare one put into it, in its place."""
+    part = found.bare or (None if found.candidate.own else bare_part(item, found.candidate.name))
+    name = part.name if part is not None else found.candidate.name
+    named = _brief_with(brief, item, name) or brief
+    if item == "contactors" and study.layout.in_strings:
+        named = _brief_with(named, "string_contactors", name) or named
+    if part is None:
+        return named
+    listed = replace(named.parts.list, parts=(*named.parts.list.parts, part))
+    return replace(named, parts=replace(named.parts, list=listed))
+
+
+# -- the fuse or the conductor of a branch ----------------------------------------------------
+
+
+def _branch_change(study: ProtectionStudy, item: Item, blank: Recheck) -> Recheck:
+    """Another fuse or conductor of a branch, everything sized again with it."""
+    number = next(n for n, b in enumerate(study.brief.branch) if _BRANCH + b.name == item.key)
+    changed = _branch_with(study, study.brief.branch[number], blank.asked)
+    if changed is None:
+        fuses = [f.name for f in study.brief.parts.list.fuses]
+        known = f", or a fuse of the parts list: {_listed(fuses)}" if fuses else ""
+        return replace(blank, words=(
+            f"cannot be understood: {_other_kind(study, blank.asked)}write the fuse's rated "
+            f"current, like 20 A, the conductor's section, like 4 mm²{known}"))
+    name, branch = changed
+    branches = list(study.brief.branch)
+    branches[number] = branch
+    after = _all_again(study, replace(study.brief, branch=tuple(branches)))
+    own = next(i for i in after.items if i.key == item.key)
+    before = {c.title: (c.verdict, c.sentence, c.reason) for c in item.checks}
+    # What reads as before was not made by the change; what nobody could evaluate stays open.
+    checks = tuple(c for c in own.checks if c.verdict == NOT_EVALUATED
+                   or before.get(c.title) != (c.verdict, c.sentence, c.reason))
+    still = [c.title for c in own.checks if c.verdict == FAIL and c not in checks]
+    words = "everything was sized again with it in the brief" + (
+        f"; it fails as before: {_listed(still, '; ')}" if still else "")
+    return _told(blank, item, name, (checks, _differences(study, after, item.key)), words,
+                 before=item.checks)
+
+
+def _branch_with(study: ProtectionStudy, branch: Branch, asked: str) -> tuple[str, Branch] | None:
+    """The branch as the reviewer would have it, with what it is called; None: not understood."""
+    part = next((f for f in study.brief.parts.list.fuses if key(f.name) == key(asked)), None)
+    rating = RATED["main_fuse"][3]
+    if part is not None:
+        return part.name, replace(branch, fuse_part=part.name, fuse_rating=part.rated_current or
+                                  leaf(*rating, None, "given"))
+    current = given(asked, "current", *rating)
+    if current is not None:
+        return f"a fuse of {current.shown}", replace(branch, fuse_part="", fuse_rating=current)
+    found = section_of(asked)
+    if found is None:
+        return None
+    return f"a conductor of {found[0]}", replace(branch, section=found[1])
 
 
 def _graver(candidates: Iterable[Candidate]) -> tuple[Check, ...]:
@@ -274,97 +444,40 @@ def _with_part(study: ProtectionStudy, item: Item, candidate: Candidate,
     if candidate.own and brief is not None:
         return _all_again(study, brief), \
             "everything was sized again with this part named in the brief"
-    bare = given or (_unlisted(item.key, candidate.name) if item.key in _SIZED_BARE else None)
+    # A listed rating too is sized as a bare part: one change has one answer, however it is said.
+    bare = given or (bare_part(item.key, candidate.name) if item.key != CONNECTORS else None)
     if bare is not None:
-        named = _brief_with(study.brief, item.key, bare.name)
-        assert named is not None
-        if item.key == "contactors" and study.layout.in_strings:
-            named = _brief_with(named, "string_contactors", bare.name)
-        listed = replace(named.parts.list, parts=(*named.parts.list.parts, bare))
-        return _all_again(study, replace(named, parts=replace(named.parts, list=listed))), (
+        named = _with_named(study, study.brief, item.key, _Named(candidate, bare))
+        return _all_again(study, named), (
             "everything was sized again with this value; a bare rating has no data sheet, so what "
-            "only the maker knows of it is not shown")
-    if brief is None:
-        return None, "what hangs on this part was not sized again"
-    if item.key == "main_fuse":
-        return _with_rating(study, brief, candidate), (
-            "cables, fault places and branches were sized again with this rated current; a bare "
-            "rating has no curve, so nothing is shown of its clearing")
-    if item.key.startswith(_SECTION):
-        return _with_section(study, brief, item, candidate), (
-            "held against the rated current of the fuse, the voltage drop and the fault; the "
-            "share of other routes in the sag was not sized again")
-    if item.key == "contactors":
-        held = coordinate(replace(study.coordination.asked, contactor=None))
-        return _rebuilt(study, brief, study.routes, held, _rating(study)), (
-            "a bare rating has no breaking limits, so the overlap with the fuse is not shown")
+            f"only the maker knows of it is not shown{_shared(bare)}")
+    if item.key == CONNECTORS:
+        return None, ("the brief names no connector, and nothing else is sized from one: put it "
+                      "into the parts list")
     return None, ("figures printed for another value of this part were not computed again; name "
                   "the part in the brief for that")
+
+
+def _shared(part: Part) -> str:
+    """What is taken for granted of many cables a pole."""
+    many = isinstance(part, CablePart) and part.runs > 2
+    return ("; the busiest cable is counted 10 % above an even share, our assumption: measure "
+            "each" if many else "")
 
 
 def _all_again(study: ProtectionStudy, brief: Brief) -> ProtectionStudy:
     return protect_layout(replace(study.study, brief=brief), study.layout, named=study.named)
 
 
-def _brief_with(brief: Brief, key: str, name: str) -> Brief | None:
+def _brief_with(brief: Brief, item: str, name: str) -> Brief | None:
     """The brief with that part named, or none named where `name` is empty."""
-    if key in _NAMED:
-        return replace(brief, parts=replace(brief.parts, **{_NAMED[key]: name}))
-    if key.startswith(_SECTION):
-        routes = tuple(replace(r, cable=name) if f"{_SECTION}{r.name}" == key else r
+    if item in _NAMED:
+        return replace(brief, parts=replace(brief.parts, **{_NAMED[item]: name}))
+    if item.startswith(ROUTE):
+        routes = tuple(replace(r, cable=name) if f"{ROUTE}{r.name}" == item else r
                        for r in brief.cables.route)
         return replace(brief, cables=replace(brief.cables, route=routes))
     return None
-
-
-def _with_rating(study: ProtectionStudy, brief: Brief, candidate: Candidate) -> ProtectionStudy:
-    figure = next(c.figure for c in candidate.checks if c.figure is not None
-                  and c.figure.unit == "A" and c.figure.title == "Rated current")
-    rating = figure.called("rated current of the main fuse, as the reviewer would have it")
-    changed = {"fuse_rating": rating, "let_through": None, "overload": None}
-    routes = tuple(_sized_again(brief, replace(r.asked, **changed)) if r.asked.behind_main_fuse
-                   else r for r in study.routes)
-    held = coordinate(replace(study.coordination.asked, fuse=None))
-    return _rebuilt(study, brief, routes, held, rating)
-
-
-def _sized_again(brief: Brief, asked) -> RouteResult:
-    named = next((r.cable for r in brief.cables.route if r.name == asked.name), "")
-    cables = [c for c in brief.parts.list.cables if not named or c.name == named]
-    return size_route(asked, cables, named=named)
-
-
-def _rating(study: ProtectionStudy) -> Finding | None:
-    return next((r.asked.fuse_rating for r in study.routes if r.asked.behind_main_fuse), None)
-
-
-def _with_section(study: ProtectionStudy, brief: Brief, item: Item,
-                  candidate: Candidate) -> ProtectionStudy:
-    """Fuse and contactor held against the conductor once more, where it is the weakest."""
-    figures = {c.title: c.figure for c in candidate.checks if c.figure is not None}
-    capacity = figures.get("Overload protection")
-    withstand = figures.get("Let-through of the fuse",
-                            figures.get("Lowest fault over the counted time"))
-    asked = study.coordination.asked
-    if asked.cable_name == item.title[:1].lower() + item.title[1:]:
-        asked = replace(asked, cable_current=capacity, cable_withstand=withstand)
-    held = coordinate(asked)
-    items = tuple(held.item if i.key == "coordination" else i for i in study.items)
-    return replace(study, items=items, coordination=held,
-                   study=replace(study.study, brief=brief))
-
-
-def _rebuilt(study: ProtectionStudy, brief: Brief, routes: tuple[RouteResult, ...], held,
-             rating: Finding | None) -> ProtectionStudy:
-    """The study with new routes, and the circuit around them."""
-    precharge = next(i for i in study.items if i.key == "precharge")
-    circuit = study_circuit(brief, MainPath(study.pack, study.faults, routes, held, rating,
-                                            precharge, PACK_INDUCTANCE, CABLE_INDUCTANCE),
-                            study.circuit.overvoltage)
-    fresh = {i.key: i for i in (*circuit.items, held.item, *(r.item for r in routes))}
-    items = tuple(fresh.get(i.key, i) for i in study.items)
-    return replace(study, routes=routes, coordination=held, circuit=circuit, items=items,
-                   study=replace(study.study, brief=brief))
 
 
 def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> tuple[Touched, ...]:
@@ -376,7 +489,7 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
         was = old.get(name)
         if was is not None and (was.verdict, was.shown) != (now.verdict, now.shown):
             found.append(Touched(now.part, now.title, was.verdict, now.verdict, now.shown,
-                                 was.shown, now.kind == CHOICE))
+                                 was.shown, now.kind == CHOICE, now.stage))
     lost = {d.item for name, d in old.items() if name not in new and d.kind == CHOICE}
     for name, was in old.items():
         if name in new or not was.verdict or (was.item in lost and was.kind != CHOICE):
@@ -384,8 +497,8 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
         gone = was.kind == CHOICE
         found.append(Touched(was.part, was.title, was.verdict, FAIL if gone else NOT_EVALUATED,
                              "nothing of what was tried is left" if gone else "no longer shown",
-                             was.shown, gone))
-    return tuple(sorted(found, key=lambda t: -GRAVITY.index(t.after)))
+                             was.shown, gone, was.stage))
+    return tuple(sorted(found, key=lambda t: (-GRAVITY.index(t.after), STAGES.index(t.stage))))
 
 
 # -- a figure ---------------------------------------------------------------------------------
@@ -402,36 +515,43 @@ def _figure_change(study: ProtectionStudy, decision: Decision, blank: Recheck) -
     own = leaf(figure.title, figure.symbol, figure.unit, value, "given",
                origin=Origin("review mark", text=one_line(blank.asked, 60)))
     digest = finding_digest(figure)
-    checks = tuple(_judged(c, own, digest) for c in _using(study, digest))
+    using = [(d, d.check, _judged(d.check, own, digest)) for d in _using(study, digest)]
+    using.sort(key=lambda one: (one[1].verdict == one[2].verdict, -GRAVITY.index(one[2].verdict)))
     entries = [str(f.origin) for f in figure.leaves() if f.origin is not None and f.origin.line]
     rests = f" It rests on {_listed(list(dict.fromkeys(entries)))}." if entries else ""
-    return replace(blank, understood=True, checks=checks, words=(
-        f"{show(value, figure.unit)} in place of {figure.shown} in the {len(checks)} checks that "
-        f"use this figure itself; what was computed from it was not computed again: change the "
-        f"entry of the brief and run packcalc again.{rests}"))
+    each = "; ".join(f"{d.part}: {d.title}: {now.verdict}, was {was.verdict}"
+                     for d, was, now in using)
+    where = f"in the {len(using)} checks that use this figure itself: {each}; what" if using else \
+        "would change no check, as none uses this figure itself; what"
+    return replace(
+        blank, understood=True, checks=tuple(now for _, _, now in using),
+        lost=_lost([now for _, _, now in using], (), [was for _, was, _ in using]),
+        words=f"{show(value, figure.unit)} in place of {figure.shown} {where} was computed from it "
+              f"was not computed again: change the entry of the brief and run packcalc "
+              f"again.{rests}")
 
 
 def _quantity(text: str, figure: Finding) -> float | None:
-    words = fold(text).removeprefix("to ").strip()
-    match = _NUMBER.fullmatch(words) if len(text) < 60 else None
+    words = plain(text)
+    match = NUMBER.fullmatch(words) if len(text) < 60 else None
     if match is None:
         return None
-    if _key(match.group(2) or "") == _key(printed(figure.unit)):
+    if key(match.group(2) or "") == key(printed(figure.unit)):
         value = into_si(float(match.group(1)), figure.unit)
         return value if abs(value) < 1e12 else None
     unit = (match.group(2) or "").strip()
     kind = next((k.name for k in DIMENSIONS.values()
                  if fold(figure.unit) in k.units and unit in k.units), "")
-    return _plain_quantity(words, kind) if kind else None
+    return plain_quantity(words, kind) if kind else None
 
 
-def _using(study: ProtectionStudy, digest: str) -> Iterable[Check]:
+def _using(study: ProtectionStudy, digest: str) -> Iterable[Decision]:
     for decision in decisions(study):
         check = decision.check
         if check is not None and check.relation and any(
                 f is not None and f.known and finding_digest(f) == digest
                 for f in (check.figure, check.demand)):
-            yield check
+            yield decision
 
 
 def _judged(check: Check, own: Finding, digest: str) -> Check:

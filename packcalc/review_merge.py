@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.decisions import Decision, decisions
+from packcalc.measured import Measured
 from packcalc.marks import (
     ACCEPT,
     ACCEPTED,
@@ -97,6 +98,11 @@ class Review:
         return sum(s.word == word for s in self.standings)
 
     @property
+    def rejected(self) -> tuple[Standing, ...]:
+        """Decisions that somebody rejects, also where another reviewer says otherwise."""
+        return tuple(s for s in self.standings if any(m.verdict == REJECT for m in s.marks))
+
+    @property
     def not_understood(self) -> tuple[Recheck, ...]:
         """Changes that could not be held against anything."""
         return tuple(r for r in self.rechecks if not r.understood)
@@ -107,15 +113,21 @@ class Review:
         return tuple(r for s in self.standings for r in s.rechecks)
 
 
-def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = ()) -> Review:
+def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = (),
+          bench: Measured = Measured()) -> Review:
     """The decisions of a study with the marks of every file.
+
+    Args:
+        study: as it is today.
+        files: marks, as read.
+        bench: what the bench sheet says against the study, see `api.bench_of`.
 
     Raises:
         InputErrors: a file belongs to another design or names ids that cannot be.
     """
     for file in files:
-        check_review(file, study)
-    lines = decisions(study)
+        check_review(file, study, bench)
+    lines = decisions(study, bench)
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
     given: dict[str, list[Mark]] = {d.id: [] for d in lines}
     changed = [rewritten(file, lines) for file in files]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from packcalc import electrical as el
 from packcalc import transients as tr
@@ -13,26 +14,31 @@ from packcalc.charging import BusLoad
 from packcalc.checks import Check, Item, judge
 from packcalc.conductors import corrected_current
 from packcalc.errors import OutOfRange
-from packcalc.feeds import BARE, BUS, OPEN_INPUT, Feeds, bus_capacitance, on_the_bus
+from packcalc.feeds import (
+    BARE, BUS, OPEN_INPUT, Feeds, bus_capacitance, named_fuse, on_the_bus, standing,
+)
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.modules import traced_charge_current_limit
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
 from packcalc.part_checks.precharge_wires import ResistorCurrent
 from packcalc.parts import ContactorPart, FusePart
-from packcalc.protect.branches import (
+from packcalc.place_demands import Demand, demand_on
+from packcalc.protect.branch_figures import (
     PRECHARGE,
     SENSE,
     BranchAsked,
     BranchFuse,
+    Weakest,
     branch_duty,
     branch_load,
     discharge_integral,
     fuse_without_sheet,
-    size_branch,
 )
+from packcalc.protect.branches import must_open, size_branch
 from packcalc.protect.faults import fault_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
+from packcalc.protect.places import Loop
 from packcalc.protect.precharge import FAILED, NORMAL, PEAK, in_a_row
 from packcalc.protect.string_contactors import size_string_contactors
 from packcalc.protect.strings import (
@@ -45,6 +51,9 @@ from packcalc.protect.strings import (
 from packcalc.strings_left import one_string_out
 from packcalc.value import value_object
 
+STRING_FUSE = "string_fuse"
+STRING_CONTACTORS = ("string_contactors", "cell_trip", "contactors", "bus_contactors",
+                     "bus_cell_trip")
 CHARGERS = ("charger", "fast-charge inlet")
 AS_MAIN = "The notes of the main fuse hold here as well."
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
@@ -53,12 +62,19 @@ FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
 # -- strings --------------------------------------------------------------------------------
 
 
-def strings_asked(feeds: Feeds) -> StringsAsked | None:
-    """What parallel strings are sized from; None where none are paralleled."""
+def strings_asked(feeds: Feeds, loops: Iterable[Loop]) -> StringsAsked | None:
+    """What parallel strings are sized from; None where none are paralleled.
+
+    Args:
+        feeds: every source of the layout.
+        loops: every fault place: what a string's fuse must break.
+    """
     string, pack, brief = feeds.string, feeds.pack, feeds.brief
-    if string is None:
+    demand = demand_on(loops, STRING_FUSE)
+    if string is None or demand is None:
         return None
     return StringsAsked(
+        fuse_breaks=demand.highest.called("highest current that a string fuse must break"),
         strings=pack.parallel, highest_voltage=pack.highest_voltage,
         voltage_full=pack.full_voltage, resistance_initial=string.resistance_initial,
         voltage_empty=pack.rest_low_voltage, resistance_long=string.resistance_long,
@@ -92,14 +108,15 @@ def _string_limit(feeds: Feeds, temperature: Finding) -> Finding:
     return min(limits, key=lambda f: f.number)
 
 
-def strings_item(feeds: Feeds, takeover: Finding | None = None) -> Item | None:
+def strings_item(feeds: Feeds, loops: Iterable[Loop],
+                 takeover: Finding | None = None) -> Item | None:
     """The strings of a layout as an item; None where none are paralleled.
 
     Args:
-        feeds: every source of the layout.
+        feeds, loops: as of `strings_asked`.
         takeover: as of `string_contactor_item`; None where it was not asked.
     """
-    asked = strings_asked(feeds)
+    asked = strings_asked(feeds, loops)
     if asked is None:
         return None
     breaks = None if takeover is None else _broken(feeds, string_duty(asked), takeover)
@@ -107,53 +124,61 @@ def strings_item(feeds: Feeds, takeover: Finding | None = None) -> Item | None:
     return replace(item, checks=(*item.checks, *one_string_out(feeds, string_duty(asked))))
 
 
-def string_fuse_item(feeds: Feeds, parts: Sequence[FusePart] = (), *,
+def string_fuse_item(feeds: Feeds, loops: Iterable[Loop], parts: Sequence[FusePart] = (), *,
                      named: str = "") -> Item | None:
     """Ratings and the user's fuses held against the duty of a string fuse.
 
     Args:
-        feeds: every source of the layout.
+        feeds, loops: as of `strings_asked`.
         parts: fuses of the user's list.
         named: the one that the brief names.
 
     Returns:
         None where no strings are paralleled.
     """
-    asked = string_fuse_asked(feeds)
+    asked = string_fuse_asked(feeds, loops)
     if asked is None:
         return None
     item = size_main_fuse(asked, parts, named=named)
     return replace(item, key="string_fuse", title="String fuse", notes=(AS_MAIN,))
 
 
-def string_fuse_asked(feeds: Feeds) -> FuseAsked | None:
+def string_fuse_asked(feeds: Feeds, loops: Iterable[Loop]) -> FuseAsked | None:
     """What a fuse in each string is sized from; None where none are paralleled."""
-    asked = strings_asked(feeds)
-    if asked is None:
+    places = tuple(loops)
+    asked, demand = strings_asked(feeds, places), demand_on(places, STRING_FUSE)
+    if asked is None or demand is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
-    tau_high, tau_low = (trace(fault_time_constant, f"time constant of one string, {words}",
-                               inductance=feeds.pack_inductance, resistance=resistance)
-                         for words, resistance in (("highest", asked.resistance_initial),
-                                                   ("lowest", asked.resistance_long)))
+    tau_low = trace(fault_time_constant, "time constant of one string, lowest",
+                    inductance=feeds.pack_inductance, resistance=asked.resistance_long)
+    tau_high = _longest(demand, "longest time constant that a string fuse must break")
     return FuseAsked(
         highest_voltage=pack.highest_voltage, continuous_current=duty.continuous,
         peak_current=duty.peak, peak_duration=brief.power.peak_duration,
-        box_ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking,
+        box_ambient=brief.surroundings.box_ambient, fault_highest=asked.fuse_breaks,
         fault_lowest=duty.lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,
+        slower_loops=demand.pairs,
         cycles=brief.power.peaks_in_life, bus_insulation=brief.insulation.bus_withstand,
         path_resistance=brief.path.fuse_resistance, terminal_temperature=joined_limit(brief),
         closing_integral=closing_integral(brief, pack))
 
 
-def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
+def _longest(demand: Demand, title: str) -> Finding:
+    """At full voltage, of all places of a device."""
+    return demand.constant.called(title, note="longest of all fault places") \
+        if demand.constant is not None else leaf(title, "τ", "ms", None, "given")
+
+
+def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
+                          parts: Sequence[ContactorPart] = (), *,
                           takeover: Finding, closing_step: Finding | None = None,
                           let_through: Finding | None = None,
                           cut_off: Finding | None = None, named: str = "") -> Item | None:
     """The user's contactors held against the duty of one string's; None without strings.
 
     Args:
-        feeds: every source of the layout.
+        feeds, loops: as of `strings_asked`.
         parts: contactors of the user's list.
         takeover: largest current that a trip may break: up to it the contactor opens before the
             main fuse has cleared.
@@ -161,8 +186,9 @@ def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
         let_through, cut_off: of the named string fuse, where its sheet says so.
         named: the one that the brief names.
     """
-    asked = strings_asked(feeds)
-    if asked is None:
+    places = tuple(loops)
+    asked, demand = strings_asked(feeds, places), demand_on(places, *STRING_CONTACTORS)
+    if asked is None or demand is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
     discharging, charging = _broken(feeds, duty, takeover)
@@ -179,9 +205,7 @@ def string_contactor_item(feeds: Feeds, parts: Sequence[ContactorPart] = (), *,
             closing_step=_made(duty.charge_limit.called(
                 "first current when a string is joined at the allowed difference"), closing_step),
             break_discharge=discharging, break_charge=charging,
-            time_constant=trace(fault_time_constant, "time constant of one string, highest",
-                                inductance=feeds.pack_inductance,
-                                resistance=asked.resistance_initial),
+            time_constant=_longest(demand, "longest time constant that a string contactor meets"),
             let_through=let_through, delay=shortest_delay(brief)),
         parts, named=named)
 
@@ -328,15 +352,17 @@ def charging_load(brief: Brief, pack: PackModel, branch: Branch) -> Finding:
     return largest([pack.charging_current, own], f"current of the charge circuit, {branch.name}")
 
 
-def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -> BranchAsked:
+def branch_asked(feeds: Feeds, loops: Iterable[Loop], branch: Branch,
+                 fuse: BranchFuse | None = None) -> BranchAsked:
     """What one branch of the brief is sized from.
 
     Args:
         feeds: every source of the layout.
+        loops: every fault place: what the branch's own fuse must break.
         branch: as in the brief.
         fuse: its data sheet; None where only the rated current is known.
     """
-    brief, pack = feeds.brief, feeds.pack
+    brief, pack, branch = feeds.brief, feeds.pack, standing(branch, feeds.string is not None)
     bus, sense = branch.taps == BUS, branch.kind == SENSE
     joined = bus or (feeds.string is not None and not sense)
     capacity = branch_capacity(brief, branch)
@@ -346,12 +372,13 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
         tap_length=branch.tap_length, section=branch.section,
         insulation_voltage=branch.insulation_voltage, insulation_class=branch.insulation_class,
         fused_poles=branch.fused_poles,
-        fuse=fuse or fuse_without_sheet(branch.fuse_rating, branch.fuse_part),
+        fuse=fuse or fuse_without_sheet(branch.fuse_rating, branch.fuse_part,
+                                        named_fuse(brief, branch)),
         capacitance=branch.capacitance, highest_voltage=pack.highest_voltage,
-        fault_highest=_fault_at(feeds, branch),
-        upstream_long=feeds.module.resistance_long if sense else
+        **_at_places(feeds, loops, branch),
+        upstream_long=feeds.cell.resistance_long if sense else
         pack.resistance_long if bus else feeds.resistance_box,
-        voltage_empty=feeds.module.voltage_empty if sense else pack.rest_low_voltage,
+        voltage_empty=feeds.cell.voltage_empty if sense else pack.rest_low_voltage,
         closing_difference=trace(tr.remaining_voltage, "difference left by pre-charge",
                                  voltage=pack.highest_voltage, bus_voltage=trace(
                                      tr.share_of_voltage, voltage=pack.highest_voltage,
@@ -362,34 +389,46 @@ def branch_asked(feeds: Feeds, branch: Branch, fuse: BranchFuse | None = None) -
         bus_insulation=None if sense else brief.insulation.bus_withstand)
 
 
-def _fault_at(feeds: Feeds, branch: Branch) -> Finding:
-    """Highest current behind the branch's fuse: every source that reaches it."""
-    if branch.kind == SENSE:
-        return feeds.faults.highest  # two far wires: all modules of all strings between them
-    if branch.taps == BUS or feeds.string is not None:
-        return feeds.with_sources(feeds.link_peak(branch.length), feeds.charger, feeds.motor)
-    charger = feeds.charger if branch.kind in ("charger", "fast-charge inlet") else None
-    return feeds.with_sources(charger)
+def _at_places(feeds: Feeds, loops: Iterable[Loop], branch: Branch) -> dict[str, Any]:
+    """What the branch's fuse must break at its worst place; without one, what feeds its far end.
+
+    Its sheet is asked for no less than the time constant of the main path, with which every fuse
+    of a branch is held at its places.
+    """
+    places, main = tuple(loops), feeds.faults.time_constant_highest
+    demand = demand_on(places, f"branch_fuse.{branch.name}")
+    if demand is None:
+        far = next(p for p in places if p.key == f"branch.{branch.name}.after")
+        return {"fault_highest": far.all_sources, "time_constant": main if main.known else None}
+    longest = [f for f in (demand.constant, main) if f is not None and f.known]
+    return {"fault_highest": demand.highest, "slower_loops": demand.pairs,
+            "time_constant": largest(longest, "longest time constant that a branch's fuse meets")
+            if longest else None}
 
 
-def branch_items(feeds: Feeds, sheet: FuseSheet | None = None,
+def branch_items(feeds: Feeds, loops: Iterable[Loop], sheet: FuseSheet | None = None,
                  stubs: Mapping[str, Finding] | None = None,
-                 precharge: Item | None = None) -> tuple[Item, ...]:
+                 precharge: Item | None = None,
+                 weakest: Mapping[str, Weakest] | None = None) -> tuple[Item, ...]:
     """One item for each branch of the brief.
 
     Args:
-        feeds: every source of the layout.
+        feeds, loops: as of `branch_asked`.
         sheet: finds a branch's fuse in the user's parts, for both ends of its fault current;
             None counts on rated currents alone.
         stubs: largest I²t between tap and fuse, by the branch's name.
         precharge: the sized resistor, whose current its own wires carry.
+        weakest: what each branch's fuse is counted on for elsewhere, by the branch's name.
     """
     passes = resistor_current(precharge) if precharge is not None else None
-    asked = [(b, replace(branch_asked(feeds, b), stub_heat=(stubs or {}).get(b.name),
+    places = tuple(loops)
+    asked = [(b, replace(branch_asked(feeds, places, b), stub_heat=(stubs or {}).get(b.name),
+                         weakest=(weakest or {}).get(b.name),
                          resistor=passes if b.kind == PRECHARGE else None))
              for b in feeds.brief.branch]
     if sheet is not None:
-        asked = [(b, replace(a, fuse=sheet(b, branch_duty(a).lowest, a.fault_highest)))
+        asked = [(b, replace(a, fuse=sheet(b, must_open(a, branch_duty(a)),
+                                         a.fault_highest)))
                  for b, a in asked]
     return tuple(size_branch(a) for _, a in asked)
 

@@ -6,20 +6,24 @@ and a trip on the string's own current, can end it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from packcalc.clearing import path_conductors
+from packcalc.checks import Check, judge
 from packcalc.feeds import Feeds
-from packcalc.findings import largest, trace
+from packcalc.findings import Finding, largest, trace
 from packcalc.monitoring import sensor_deviation
+from packcalc.part_checks.shown import SILENT
 from packcalc.part_checks.sweep import Trips
 from packcalc.parts import CONTACTOR, FUSE
-from packcalc.protect.coordination import Coordination, coordinate
-from packcalc.protect.faults import fault_time_constant
+from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
+from packcalc.protect.places import Loop
 from packcalc.protect.strings import string_duty
-from packcalc.side_circuits import strings_asked
+from packcalc.side_circuits import string_fuse_asked, strings_asked
 
 KEY = "string_coordination"
+EVERY = "string fuse breaks every source of its worst fault place"
 TITLE = "Who clears inside a string, over the whole range the others can feed"
 UNSEEN = ("The current sensor of the main path does not carry what one string feeds into another: "
           "no trip of the pack is counted on here, only one on the string's own current "
@@ -27,37 +31,52 @@ UNSEEN = ("The current sensor of the main path does not carry what one string fe
 AS_MAIN = "The notes of the sweep of the main path hold here as well."
 
 
-def string_coordination(feeds: Feeds, main: Coordination) -> Coordination | None:
+def string_coordination(feeds: Feeds, main: Coordination,
+                        loops: Iterable[Loop]) -> Coordination | None:
     """String fuse and string contactor over the range of a fault inside a string.
 
     Args:
         feeds: every source of the layout.
         main: the main path as held, for what both have in common.
+        loops: every fault place, for the longest time constant of a string's fuse.
 
     Returns:
         None where no strings are paralleled.
     """
-    asked, brief = strings_asked(feeds), feeds.brief
-    if asked is None:
+    places = tuple(loops)
+    fused, brief = string_fuse_asked(feeds, places), feeds.brief
+    asked = strings_asked(feeds, places)
+    if asked is None or fused is None:
         return None
     duty, names, listed = string_duty(asked), brief.parts, brief.parts.list
     conductors = tuple(replace(one, most=None) for one in path_conductors(
         brief, feeds.pack, duty.breaking))
     held = coordinate(replace(
         main.asked, fault_lowest=duty.lowest, fault_highest=duty.breaking,
-        time_constant=trace(fault_time_constant, "time constant inside a string",
-                            inductance=feeds.pack_inductance,
-                            resistance=asked.resistance_initial),
+        time_constant=fused.time_constant_highest,
         peak_load=largest([duty.peak, duty.braking], "largest load of a string"),
         continuous_load=largest([duty.continuous, duty.charging], "continuous load of a string"),
         cable_withstand=None, cable_current=None, cable_name="cables inside the string",
         conductors=conductors, trips=_trips(feeds),
         fuse=listed.part(FUSE, names.string_fuse) if names.string_fuse else None,
         contactor=listed.part(CONTACTOR, names.string_contactor)
-        if names.string_contactor else None, loaded_voltage=None, fault_voltage=None),
+        if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
+        fault_drop=None, one_pole_drop=None),
         listed.fuses, listed.contactors)
-    return replace(held, item=replace(held.item, key=KEY, title=TITLE,
-                                      notes=(UNSEEN, AS_MAIN)))
+    held = with_trips(held, (own_trip_line(held.asked),))
+    return replace(held, item=replace(
+        held.item, key=KEY, title=TITLE, notes=(UNSEEN, AS_MAIN),
+        checks=(*_breaks_all(held, asked.fuse_breaks), *held.item.checks)))
+
+
+def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
+    """The sweep ends at what the other strings give alone: the bus adds to each of its currents."""
+    fuse = held.asked.fuse
+    return () if fuse is None else (judge(
+        EVERY, "fault range", fuse.breaking_capacity, "above", every,
+        missing=f"{SILENT}the DC breaking capacity",
+        reason="the sweep counts what the other strings give alone",
+        remedy="a fuse that breaks more"),)
 
 
 def _trips(feeds: Feeds) -> Trips | None:
@@ -65,10 +84,14 @@ def _trips(feeds: Feeds) -> Trips | None:
     if not own.trip_current.known:
         return None
     blocked = feeds.brief.management.trip_blocked_above
+    whole = feeds.brief.management.current_sensor_range
+    wide = whole.known and whole.number > own.trip_current.number
     return Trips(name="over-current trip on the string's own current", current=own.trip_current,
                  delay=own.trip_delay if own.trip_delay.known else None, to_opened=True,
                  blocked_above=blocked if blocked.known else None,
                  sensor_error=trace(sensor_deviation, "deviation of a string's current sensor",
                                     error=feeds.brief.management.current_sensor_error,
-                                    full_range=own.trip_current,
-                                    note="its range is not asked for: of the setting at least"))
+                                    full_range=whole if wide else own.trip_current,
+                                    note="the range of a string's own sensor is not asked for: "
+                                    + ("that of the pack's is counted, which errs high" if wide
+                                       else "of the setting at least")))

@@ -18,6 +18,9 @@ TEXTBOOK_DC = "electric-circuits-dc-2006"
 TEXTBOOK_POWER = "power-electronics-2014"
 
 
+# -- tolerances -------------------------------------------------------------------------------
+
+
 @formula(
     title="Largest capacitance within its tolerance", symbol="C_max", unit="mF",
     text="C_max = C·(1 + a/100)",
@@ -93,6 +96,9 @@ def nominal_above(resistance: Any, tolerance: Any) -> Any:
     return resistance / (1 - tolerance)
 
 
+# -- charging an unloaded bus -----------------------------------------------------------------
+
+
 @formula(
     title="Capacitor voltage after charging through a resistor", symbol="v", unit="V",
     text="v = V·(1 − exp(−1000·t/(R·C)))",
@@ -148,24 +154,23 @@ def resistance_for_time(time: Any, capacitance: Any, level: Any) -> Any:
 
 
 @formula(
-    title="Resistance that meets a time limit, from one that was tried", symbol="R", unit="Ω",
-    text="R = R_t·min(1; t_x/t)",
-    inputs={"trial": "R_t [Ω] tried", "time": "t [s] to the level with it",
-            "limit": "t_x [s] allowed"},
-    basis="definition",
-    valid="a fixed capacitance, source and loads",
-    safe_side="a smaller resistance: with loads awake the time grows faster than the resistance")
-def resistance_from_trial(trial: Any, time: Any, limit: Any) -> Any:
-    """With loads that draw what they draw, C·dv/dt = (V − v)/R − i(v): as a function of t/R
-    the voltage rises the more slowly the larger R is, so that t/R never falls as R grows.
+    title="Slope of the bus voltage at a level, no load", symbol="s", unit="V/s",
+    text="s = 1000·V·(1 − x/100)/(R·C)",
+    inputs={"voltage": "V [V] source", "level": "x [%] of the source voltage",
+            "resistance": "R [Ω] in series", "capacitance": "C [mF] sum on the bus"},
+    basis="definition", valid="no load on the bus",
+    safe_side="upper tolerances and lowest V: the smallest slope that an unloaded bus shows")
+def level_slope(voltage: Any, level: Any, resistance: Any, capacitance: Any) -> Any:
+    """Slope that an unloaded bus still has when it passes a level.
 
     Examples:
-        >>> float(resistance_from_trial(100.0, 2.0, 1.5))
-        75.0
-        >>> float(resistance_from_trial(100.0, 1.0, 1.5))
-        100.0
+        >>> round(level_slope(400.0, 0.95, 100.0, 1e-3), 3)
+        200.0
     """
-    return trial * np.minimum(1.0, limit / time)
+    return voltage * (1 - level) / (resistance * capacitance)
+
+
+# -- charging a loaded bus --------------------------------------------------------------------
 
 
 @formula(
@@ -298,6 +303,111 @@ def carrying_resistance(voltage: Any, bus_voltage: Any, power: Any, conductance:
 
 
 @formula(
+    title="Sum of two conductances of resistive loads", symbol="G", unit="mS",
+    text="G = G1 + 1000/R2",
+    inputs={"conductance": "G1 [mS] so far", "resistance": "R2 [Ω] one more load"},
+    basis="definition")
+def added_conductance(conductance: Any, resistance: Any) -> Any:
+    """Resistive loads that are awake together.
+
+    Examples:
+        >>> round(added_conductance(0.001, 500.0), 6)
+        0.003
+    """
+    return conductance + 1 / resistance
+
+
+@formula(
+    title="Current that the loads draw at a bus voltage", symbol="I_L", unit="A",
+    text="I_L = P/v + v·G/1000",
+    inputs={"power": "P [W] constant power awake", "conductance": "G [mS] resistive loads awake",
+            "bus_voltage": "v [V] on the bus"},
+    basis="definition", valid="v > 0")
+def load_current(power: Any, conductance: Any, bus_voltage: Any) -> Any:
+    """What the awake loads take from the charging current.
+
+    Examples:
+        >>> round(load_current(100.0, 0.002, 200.0), 6)
+        0.9
+    """
+    return power / bus_voltage + bus_voltage * conductance
+
+
+@formula(
+    title="Slope of a loaded bus", symbol="s", unit="V/s",
+    text="s = 1000·((V − v)/R − I_L)/C",
+    inputs={"voltage": "V [V] source", "bus_voltage": "v [V] on the bus",
+            "load_current": "I_L [A] drawn by loads", "resistance": "R [Ω] in series",
+            "capacitance": "C [mF] sum on the bus"},
+    basis="definition", safe_side="upper tolerances and lowest V: the smallest slope")
+def loaded_slope(voltage: Any, bus_voltage: Any, load_current: Any, resistance: Any,
+                 capacitance: Any) -> Any:
+    """Slope with loads awake; zero or less means that the bus hangs there.
+
+    Examples:
+        >>> round(loaded_slope(400.0, 60.0, 1.0, 100.0, 1e-3), 6)
+        2400.0
+    """
+    return ((voltage - bus_voltage) / resistance - load_current) / capacitance
+
+
+@formula(
+    title="Resistance that meets a time limit, from one that was tried", symbol="R", unit="Ω",
+    text="R = R_t·min(1; t_x/t)",
+    inputs={"trial": "R_t [Ω] tried", "time": "t [s] to the level with it",
+            "limit": "t_x [s] allowed"},
+    basis="definition",
+    valid="a fixed capacitance, source and loads",
+    safe_side="a smaller resistance: with loads awake the time grows faster than the resistance")
+def resistance_from_trial(trial: Any, time: Any, limit: Any) -> Any:
+    """With loads that draw what they draw, C·dv/dt = (V − v)/R − i(v): as a function of t/R
+    the voltage rises the more slowly the larger R is, so that t/R never falls as R grows.
+
+    Examples:
+        >>> float(resistance_from_trial(100.0, 2.0, 1.5))
+        75.0
+        >>> float(resistance_from_trial(100.0, 1.0, 1.5))
+        100.0
+    """
+    return trial * np.minimum(1.0, limit / time)
+
+
+# -- telling a held bus -----------------------------------------------------------------------
+
+
+@formula(
+    title="Change of voltage in a time", symbol="Δv", unit="V", text="Δv = s·t",
+    inputs={"slope": "s [V/s] slope", "time": "t [s] between two readings"}, basis="definition")
+def change_in_time(slope: Any, time: Any) -> Any:
+    """What a voltage measurement must resolve to see a slope.
+
+    Examples:
+        >>> change_in_time(20.0, 0.1)
+        2.0
+    """
+    return slope * time
+
+
+@formula(
+    title="Half of a slope", symbol="s_h", unit="V/s", text="s_h = s/2",
+    inputs={"slope": "s [V/s] smallest healthy slope"},
+    basis="assumed", source="packcalc-rule",
+    where="half of the smallest healthy slope tells a held bus",
+    safe_side="lower: gives up later")
+def half_slope(slope: Any) -> Any:
+    """Our margin between a healthy and a held bus.
+
+    Examples:
+        >>> half_slope(175.0)
+        87.5
+    """
+    return slope / 2
+
+
+# -- what the resistor bears ------------------------------------------------------------------
+
+
+@formula(
     title="Energy in a capacitor", symbol="E", unit="J", text="E = ½·(C/1000)·V²",
     inputs={"capacitance": "C [mF] sum on the bus", "voltage": "V [V] on it"},
     basis="read", source=TEXTBOOK_POWER, where="example 2.4 (0.1 µF, 220 V, 44 Ω: 2.42 mJ)",
@@ -385,21 +495,7 @@ def mean_power(energy: Any, events: Any, duration: Any) -> Any:
     return events * energy / duration
 
 
-@formula(
-    title="Slope of the bus voltage at a level, no load", symbol="s", unit="V/s",
-    text="s = 1000·V·(1 − x/100)/(R·C)",
-    inputs={"voltage": "V [V] source", "level": "x [%] of the source voltage",
-            "resistance": "R [Ω] in series", "capacitance": "C [mF] sum on the bus"},
-    basis="definition", valid="no load on the bus",
-    safe_side="upper tolerances and lowest V: the smallest slope that an unloaded bus shows")
-def level_slope(voltage: Any, level: Any, resistance: Any, capacitance: Any) -> Any:
-    """Slope that an unloaded bus still has when it passes a level.
-
-    Examples:
-        >>> round(level_slope(400.0, 0.95, 100.0, 1e-3), 3)
-        200.0
-    """
-    return voltage * (1 - level) / (resistance * capacitance)
+# -- discharging ------------------------------------------------------------------------------
 
 
 @formula(
@@ -434,6 +530,9 @@ def bleed_resistance(time: Any, capacitance: Any, voltage: Any, end: Any) -> Any
         2635.57
     """
     return time / (capacitance * np.log(voltage / end))
+
+
+# -- sums and shares --------------------------------------------------------------------------
 
 
 @formula(
@@ -476,21 +575,6 @@ def sum_of_powers(first: Any, second: Any) -> Any:
 
 
 @formula(
-    title="Sum of two conductances of resistive loads", symbol="G", unit="mS",
-    text="G = G1 + 1000/R2",
-    inputs={"conductance": "G1 [mS] so far", "resistance": "R2 [Ω] one more load"},
-    basis="definition")
-def added_conductance(conductance: Any, resistance: Any) -> Any:
-    """Resistive loads that are awake together.
-
-    Examples:
-        >>> round(added_conductance(0.001, 500.0), 6)
-        0.003
-    """
-    return conductance + 1 / resistance
-
-
-@formula(
     title="A share of a voltage", symbol="v", unit="V", text="v = V·x/100",
     inputs={"voltage": "V [V] the whole", "share": "x [%] share"}, basis="definition")
 def share_of_voltage(voltage: Any, share: Any) -> Any:
@@ -529,66 +613,3 @@ def remaining_voltage(voltage: Any, bus_voltage: Any) -> Any:
         340.0
     """
     return voltage - bus_voltage
-
-
-@formula(
-    title="Change of voltage in a time", symbol="Δv", unit="V", text="Δv = s·t",
-    inputs={"slope": "s [V/s] slope", "time": "t [s] between two readings"}, basis="definition")
-def change_in_time(slope: Any, time: Any) -> Any:
-    """What a voltage measurement must resolve to see a slope.
-
-    Examples:
-        >>> change_in_time(20.0, 0.1)
-        2.0
-    """
-    return slope * time
-
-
-@formula(
-    title="Current that the loads draw at a bus voltage", symbol="I_L", unit="A",
-    text="I_L = P/v + v·G/1000",
-    inputs={"power": "P [W] constant power awake", "conductance": "G [mS] resistive loads awake",
-            "bus_voltage": "v [V] on the bus"},
-    basis="definition", valid="v > 0")
-def load_current(power: Any, conductance: Any, bus_voltage: Any) -> Any:
-    """What the awake loads take from the charging current.
-
-    Examples:
-        >>> round(load_current(100.0, 0.002, 200.0), 6)
-        0.9
-    """
-    return power / bus_voltage + bus_voltage * conductance
-
-
-@formula(
-    title="Slope of a loaded bus", symbol="s", unit="V/s",
-    text="s = 1000·((V − v)/R − I_L)/C",
-    inputs={"voltage": "V [V] source", "bus_voltage": "v [V] on the bus",
-            "load_current": "I_L [A] drawn by loads", "resistance": "R [Ω] in series",
-            "capacitance": "C [mF] sum on the bus"},
-    basis="definition", safe_side="upper tolerances and lowest V: the smallest slope")
-def loaded_slope(voltage: Any, bus_voltage: Any, load_current: Any, resistance: Any,
-                 capacitance: Any) -> Any:
-    """Slope with loads awake; zero or less means that the bus hangs there.
-
-    Examples:
-        >>> round(loaded_slope(400.0, 60.0, 1.0, 100.0, 1e-3), 6)
-        2400.0
-    """
-    return ((voltage - bus_voltage) / resistance - load_current) / capacitance
-
-
-@formula(
-    title="Half of a slope", symbol="s_h", unit="V/s", text="s_h = s/2",
-    inputs={"slope": "s [V/s] smallest healthy slope"},
-    basis="assumed", source="packcalc-rule",
-    where="half of the smallest healthy slope tells a held bus",
-    safe_side="lower: gives up later")
-def half_slope(slope: Any) -> Any:
-    """Our margin between a healthy and a held bus.
-
-    Examples:
-        >>> half_slope(175.0)
-        87.5
-    """
-    return slope / 2

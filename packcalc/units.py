@@ -1,10 +1,8 @@
 """The only door between quantities with units and plain SI numbers.
 
 Inside packcalc every number is a float in SI base units (V, A, Ω, s, m, kg, K, J, C).
-A user's text is read by a strict grammar (number, optional space, unit spelling from a
-table) and never evaluated. The unit's factor comes from a few definitions in pint's own
-words, multiplied out here, because pint takes longer to load than all else; a test holds
-every factor against pint. Quantities of pint are taken as they come.
+A user's text is read by a strict grammar (number, optional space, unit spelling from
+`packcalc.dimensions`) and never evaluated. Quantities of pint are taken as they come.
 """
 
 from __future__ import annotations
@@ -15,8 +13,8 @@ import re
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
+from packcalc.dimensions import BARE, DEFINITIONS, DIMENSIONS, Dimension, dimension, to_si_number
 from packcalc.errors import UnitError
-from packcalc.value import value_object
 
 if TYPE_CHECKING:
     import pint
@@ -25,149 +23,14 @@ LONGEST_TEXT = 60
 LARGEST = 1e12
 SMALLEST = 1e-12
 
-# A few lines instead of pint's own file; also read by `_definitions`.
-_DEFINITIONS = """
-@defaults
-    group = international
-    system = mks
-@end
-kilo- = 1e3 = k-
-mega- = 1e6 = M-
-milli- = 1e-3 = m-
-micro- = 1e-6 = μ-
-nano- = 1e-9 = n-
-centi- = 1e-2 = c-
-meter = [length] = m
-second = [time] = s
-ampere = [current] = A
-gram = [mass] = g
-kelvin = [temperature]; offset: 0 = K
-radian = []
-degree_Celsius = kelvin; offset: 273.15 = degC
-degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.37222222222223 = degF
-delta_kelvin = [temperature_difference]
-percent = 0.01 * radian
-minute = 60 * second = min
-hour = 60 * minute = h
-newton = kilogram * meter / second ** 2 = N
-joule = newton * meter = J
-calorie = 4.184 * joule = cal
-watt = joule / second = W
-coulomb = ampere * second = C
-volt = joule / coulomb = V
-ohm = volt / ampere
-farad = coulomb / volt = F
-henry = weber / ampere = H
-weber = volt * second
-ampere_hour = 3600 * coulomb = Ah
-watt_hour = 3600 * joule = Wh
-inch = 0.0254 * meter
-foot = 0.3048 * meter
-pound = 0.45359237 * kilogram
-pound_force = 4.4482216152605 * newton
-"""
-
-
-@value_object
-class Dimension:
-    """One kind of quantity: its SI unit and the unit spellings that a user may write.
-
-    Attributes:
-        name: how messages call it.
-        si: pint name of the unit that packcalc computes in.
-        example: a right form, shown in messages.
-        units: spelling (after folding look-alikes) to pint expression.
-    """
-
-    name: str
-    si: str
-    example: str
-    units: dict[str, str]
-
-
-def _kind(name: str, si: str, example: str, pairs: str) -> Dimension:
-    units = dict(pair.split("=") for pair in pairs.split())
-    return Dimension(name, si, example, units)
-
-
-_OHMS = " ".join(
-    f"{short}{word}={long}ohm"
-    for short, long in (("", ""), ("m", "milli"), ("μ", "micro"), ("u", "micro"),
-                        ("k", "kilo"), ("M", "mega"))
-    for word in ("Ω", "ohm", "Ohm")
-)
-
-DIMENSIONS: dict[str, Dimension] = {
-    d.name: d
-    for d in (
-        _kind("voltage", "volt", "400 V", "V=volt mV=millivolt kV=kilovolt"),
-        _kind("current", "ampere", "250 A", "A=ampere mA=milliampere kA=kiloampere"),
-        _kind("charge", "coulomb", "230 Ah", "Ah=ampere_hour mAh=milliampere_hour"),
-        _kind("energy", "joule", "60 kWh",
-              "J=joule kJ=kilojoule MJ=megajoule Wh=watt_hour kWh=kilowatt_hour"),
-        _kind("power", "watt", "120 kW", "W=watt kW=kilowatt MW=megawatt mW=milliwatt"),
-        _kind("resistance", "ohm", "1.2 mΩ", _OHMS),
-        _kind("resistance per length", "ohm/meter", "0.386 mΩ/m",
-              "mΩ/m=milliohm/meter Ω/km=milliohm/meter mohm/m=milliohm/meter "
-              "ohm/km=milliohm/meter Ω/m=ohm/meter ohm/m=ohm/meter"),
-        _kind("resistance per voltage", "ohm/volt", "500 Ω/V", "Ω/V=ohm/volt ohm/V=ohm/volt"),
-        _kind("capacitance", "farad", "1.0 mF",
-              "F=farad mF=millifarad μF=microfarad uF=microfarad nF=nanofarad"),
-        _kind("inductance", "henry", "10 µH",
-              "H=henry mH=millihenry μH=microhenry uH=microhenry nH=nanohenry"),
-        _kind("time", "second", "10 s", "s=second ms=millisecond μs=microsecond us=microsecond "
-              "min=minute h=hour"),
-        _kind("length", "meter", "3.5 m",
-              "m=meter mm=millimeter cm=centimeter ft=foot in=inch"),
-        _kind("area", "meter**2", "70 mm²", "mm2=millimeter**2 cm2=centimeter**2 m2=meter**2"),
-        _kind("mass", "kilogram", "420 kg", "kg=kilogram g=gram lb=pound"),
-        _kind("torque", "newton*meter", "9.0 N·m",
-              "N·m=newton*meter Nm=newton*meter lbf·in=pound_force*inch lbf·ft=pound_force*foot"),
-        _kind("temperature", "kelvin", "-20 degC",
-              "degC=degree_Celsius °C=degree_Celsius degF=degree_Fahrenheit "
-              "°F=degree_Fahrenheit"),
-        _kind("temperature difference", "delta_kelvin", "15 K", "K=delta_kelvin"),
-        _kind("ratio", "radian", "85 %", "%=percent"),
-        _kind("number", "radian", "1.25", ""),
-        _kind("count", "radian", "16", ""),
-        _kind("let-through", "ampere**2*second", "120000 A²s",
-              "A2s=ampere**2*second"),
-        _kind("adiabatic constant", "ampere*second**0.5/meter**2", "143 A√s/mm²",
-              "A√s/mm2=ampere*second**0.5/millimeter**2"),
-        _kind("incident energy", "joule/meter**2", "1.2 cal/cm²",
-              "cal/cm2=calorie/centimeter**2 J/cm2=joule/centimeter**2"),
-        _kind("energy per mass", "joule/kilogram", "150 Wh/kg", "Wh/kg=watt_hour/kilogram"),
-        _kind("current density", "ampere/meter**2", "1.3 A/mm²",
-              "A/mm2=ampere/millimeter**2"),
-        _kind("rate", "second**-1", "0.5 1/h", "1/h=hour**-1"),
-        _kind("slope", "volt/second", "2 V/s", "V/s=volt/second"),
-        _kind("conductance", "ohm**-1", "5 S", "S=ohm**-1 mS=kiloohm**-1"),
-        _kind("inductance per length", "henry/meter", "0.7 µH/m",
-              "μH/m=microhenry/meter uH/m=microhenry/meter"),
-    )
-}
-
-BARE = ("number", "count")  # dimensions whose quantities carry no unit
-
-# What a report prints; folded spelling to printed spelling where the two differ.
-_PRINTED = {"mm2": "mm²", "cm2": "cm²", "m2": "m²", "A2s": "A²s", "degC": "°C",
-            "A√s/mm2": "A√s/mm²", "cal/cm2": "cal/cm²", "J/cm2": "J/cm²",
-            "A/mm2": "A/mm²", "ohm/V": "Ω/V", "ohm": "Ω", "mohm": "mΩ",
-            "kohm": "kΩ"}
-
 
 @functools.lru_cache(maxsize=1)
 def registry() -> "pint.UnitRegistry":
     """The same units as a pint registry, for who wants quantities; built on first use."""
     import pint
 
-    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines(), cache_folder=None,
+    return pint.UnitRegistry(DEFINITIONS.strip().splitlines(), cache_folder=None,
                              autoconvert_offset_to_baseunit=False)
-
-
-def dimension(name: str) -> Dimension:
-    """The dimension of that name."""
-    return DIMENSIONS[name]
 
 
 def fold(text: str) -> str:
@@ -176,6 +39,9 @@ def fold(text: str) -> str:
     for odd in "\u2212\u2013\u2010\u2011":
         folded = folded.replace(odd, "-")
     return folded.strip()
+
+
+# -- one quantity as text ---------------------------------------------------------------------
 
 
 _NUMBER = re.compile(r"([+-]?)(\d{1,15}(?:\.\d{1,15})?)(?:[eE]([+-]?\d{1,3}))?")
@@ -204,13 +70,12 @@ def parse(text: str, dim: str) -> float:
         0.0012
     """
     kind = dimension(dim)
-    if not isinstance(text, str):
-        raise UnitError(f"{text!r:.40} is not a text with a unit; write it like \"{kind.example}\"")
-    if len(text) > LONGEST_TEXT:
-        raise UnitError(f"text of {len(text)} characters is no quantity; "
-                        f"write it like \"{kind.example}\"")
-    folded = fold(text)
     right = f"write it like \"{kind.example}\""
+    if not isinstance(text, str):
+        raise UnitError(f"{text!r:.40} is not a text with a unit; {right}")
+    if len(text) > LONGEST_TEXT:
+        raise UnitError(f"text of {len(text)} characters is no quantity; {right}")
+    folded = fold(text)
     if _COMMA.match(folded):
         raise UnitError(f"{text!r} has a comma; write a decimal point, no thousands marks, "
                         f"like \"{kind.example}\"")
@@ -329,49 +194,18 @@ def odd_character(text: str, allowed: str = "") -> str:
     return f"holds {char!r} (U+{ord(char):04X}, {name})"
 
 
-@functools.lru_cache(maxsize=1)
-def _definitions() -> dict[str, tuple[str, float]]:
-    """Unit or prefix to its expression and offset; base units have an empty expression."""
-    found = {}
-    for line in _DEFINITIONS.strip().splitlines():
-        name, defined, rest = line.partition(" = ")
-        if defined and not name.startswith(" "):
-            expression, _, offset = rest.split(" = ")[0].partition("; offset: ")
-            base = expression.startswith("[")
-            found[name] = "" if base else expression, float(offset or 0.0)
-    return found
+def leading_number(text: str) -> float | None:
+    """The bare number that a quantity begins with, whatever its unit; None where there is none.
+
+    Examples:
+        >>> leading_number("110 mW"), leading_number("much")
+        (110.0, None)
+    """
+    match = _NUMBER.match(fold(text)) if len(text) <= LONGEST_TEXT else None
+    return float(match.group()) if match else None
 
 
-_TERM = re.compile(r"([*/])([a-z_A-Z]+|[\d.e]+)(?:\*\*(-?[\d.]+))?")
-
-
-@functools.lru_cache(maxsize=None)
-def _factor(expression: str) -> float:
-    """How many SI units an expression of our own (never of a user) makes."""
-    product = 1.0
-    for sign, word, power in _TERM.findall("*" + expression.replace(" ", "")):
-        value = _unit_factor(word) if word[0].isalpha() else float(word)
-        value = value ** float(power) if power else value
-        product = product * value if sign == "*" else product / value
-    return product
-
-
-def _unit_factor(name: str) -> float:
-    known = _definitions()
-    if name == "gram":
-        return 1e-3
-    if name in known:
-        return _factor(known[name][0]) if known[name][0] else 1.0
-    prefix = next(p for p in known if p.endswith("-") and name.startswith(p[:-1]))
-    return float(known[prefix][0]) * _unit_factor(name[len(prefix) - 1:])
-
-
-def to_si_number(value: float, unit: str, kind: Dimension) -> float:
-    """Convert a number in a unit of our definitions to the SI unit of its dimension."""
-    if unit == kind.si:
-        return float(value)
-    offset = _definitions()[unit][1] if unit in _definitions() else 0.0
-    return float(value * _factor(unit) + offset)
+# -- ranges -----------------------------------------------------------------------------------
 
 
 def parse_range(text: str, dim: str) -> tuple[float, float]:
@@ -413,29 +247,20 @@ def _range_meant(text: str, kind: Dimension) -> str:
 
 def _one_unit(parts: list[str]) -> str:
     """The range that was probably meant where its ends carry different units."""
-    numbers = [leading_number(part) for part in parts]
+    low, high = (leading_number(part) for part in parts)
     spelled = [part[match.end():].strip() for part in parts if (match := _NUMBER.match(part))]
-    low, high = numbers
     if low is None or high is None or not low < high or spelled[0] == spelled[1]:
         return ""
     unit = printed(spelled[0])
     return f"did you mean \"{low:.10g} {unit} to {high:.10g} {unit}\"?"
 
 
-def leading_number(text: str) -> float | None:
-    """The bare number that a quantity begins with, whatever its unit; None where there is none.
-
-    Examples:
-        >>> leading_number("110 mW"), leading_number("much")
-        (110.0, None)
-    """
-    match = _NUMBER.match(fold(text)) if len(text) <= LONGEST_TEXT else None
-    return float(match.group()) if match else None
-
-
 def range_ends(text: str) -> list[str]:
     """The two ends of a range as they are written; other than two where it is no range."""
     return re.split(r"\s+to\s+", fold(text))
+
+
+# -- quantities of pint -----------------------------------------------------------------------
 
 
 def to_si(value: Any, dim: str) -> float:
@@ -476,6 +301,9 @@ def _refuse_other_zero(value: Any, kind: Dimension) -> None:
                         f"\"{kind.example}\"")
 
 
+# -- printed units ----------------------------------------------------------------------------
+
+
 @functools.lru_cache(maxsize=None)
 def _scale(unit: str) -> tuple[float, float]:
     """(factor, offset) with SI = (value + offset)·factor for a printed unit."""
@@ -509,6 +337,13 @@ def known_unit(unit: str) -> bool:
     except KeyError:
         return False
     return True
+
+
+# What a report prints; folded spelling to printed spelling where the two differ.
+_PRINTED = {"mm2": "mm²", "cm2": "cm²", "m2": "m²", "A2s": "A²s", "degC": "°C",
+            "A√s/mm2": "A√s/mm²", "cal/cm2": "cal/cm²", "J/cm2": "J/cm²",
+            "A/mm2": "A/mm²", "ohm/V": "Ω/V", "ohm": "Ω", "mohm": "mΩ",
+            "kohm": "kΩ"}
 
 
 def printed(spelling: str) -> str:

@@ -209,7 +209,7 @@ def test_checks_stand_in_the_order_of_the_stages():
 def test_everything_unknown_still_answers():
     blanks = {f.name: given(f.name, "A", None) for f in dataclasses.fields(fuse.FuseAsked)
               if f.name not in ("string_count", "cycles", "cable_current", "conductor_factor",
-                                "chassis_loops")}
+                                "slower_loops")}
     item = fuse.size_main_fuse(fuse.FuseAsked(**blanks))
     assert len(item.shortlist) == 20
     assert item.checks[0].verdict == NOT_EVALUATED

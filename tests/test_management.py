@@ -11,7 +11,8 @@ import pytest
 from packcalc import monitoring as mon
 from packcalc.checks import VERDICTS
 from packcalc.findings import leaf
-from packcalc.pack import charge_limits, model_pack
+from packcalc.pack import model_pack
+from packcalc.pack_charging import charge_limits
 from packcalc.protect import management as man
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.management_report import management_section
@@ -278,17 +279,19 @@ def limits(result):
 
 
 def test_over_current_limits_stand_although_nobody_set_one():
-    # peak 400 A, sensor 1000 A ± 2 %: the quick trip is not below 400 + 20 = 420 A
+    # peak 400 A, sensor 1000 A ± 2 %: the quick trip is above 400 + 20 = 420 A, so at least the
+    # next figure of four digits
     found = limits(specify(trip_current=None, overload_trip=None))
     quick = found["discharge current, fault"]
-    assert quick.warn.number == 400.0 and quick.trip.number == pytest.approx(420.0)
+    assert quick.warn.number == 400.0 and quick.trip.number == pytest.approx(420.1)
     assert quick.delay.number == 1.0 and quick.setting is None
     # and surely seen at 900 - 20 = 880 A
-    assert "set between 420.0 A and 880.0 A" in quick.action
+    assert "set between 420.1 A and 880.0 A" in quick.action
     slow = found["discharge current, overload"]
     steady = pack_of().continuous_current.number
-    assert slow.trip.number == pytest.approx(steady + 20.0)
-    assert slow.delay.number == brief_with().power.peak_duration.number
+    assert steady + 20.0 < slow.trip.number == pytest.approx(steady + 20.0, abs=0.1001)
+    # a second more than the peak lasts
+    assert slow.delay.number == brief_with().power.peak_duration.number + 1.0
     braking = found["braking current into the pack"]
     # 30 s is the safe-side peak; braking lasts 10 s unless said otherwise
     assert braking.delay.number == 10.0
@@ -312,7 +315,10 @@ def test_a_quick_limit_above_the_lowest_fault_is_no_limit():
 def test_what_is_set_stands_beside_what_is_asked():
     found = limits(specify(overload_trip="260 A", overload_delay="20 s"))
     slow = found["discharge current, overload"]
-    assert (slow.setting.number, slow.delay.number) == (260.0, 20.0)
+    # 20 s would end the peak of 30 s: a delay asked for must be the longer, by one second
+    assert (slow.setting.number, slow.delay.number) == (260.0, 31.0)
+    patient = limits(specify(overload_trip="260 A", overload_delay="40 s"))
+    assert patient["discharge current, overload"].delay.number == 40.0
     assert found["discharge current, fault"].setting.number == 450.0
 
 

@@ -9,7 +9,7 @@ import pytest
 from packcalc import misses, remedies
 from packcalc.layouts import CHECKS, Layout, Part, asks_of
 from packcalc.misses import explain
-from packcalc.reading.brief_file import with_value
+from packcalc.reading.what_if import with_value
 from packcalc.remedies import KINDS_OF
 from packcalc.screening import screen_one
 from packcalc.study import list_layouts

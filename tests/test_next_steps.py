@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from packcalc.layouts import Layout, Part
 from packcalc.next_steps import HEADLINES, MAIN, NOTICEABLE, find_next, headlines
-from packcalc.reading.brief_file import with_value
+from packcalc.reading.what_if import with_value
 
 from tests.briefs import asked, module
 

@@ -10,7 +10,8 @@ from packcalc.errors import InputErrors
 from packcalc.feeds import feeds_of
 from packcalc.findings import leaf
 from packcalc.pack import model_pack
-from packcalc.places import fuse_stands, places_asked
+from packcalc.places.stands import fuse_stands
+from packcalc.places.table import places_asked
 from packcalc.protect.faults import FaultAsked, fault_range
 from packcalc.protect.places import fault_places
 from packcalc.reading.brief_file import brief_from_data
@@ -204,10 +205,11 @@ def test_a_known_motor_is_summed():
 
 
 def test_strings_only_where_strings_are_paralleled():
-    assert strings_asked(feeds()) is None and strings_item(feeds()) is None
-    assert string_fuse_item(feeds()) is None
-    item = strings_item(feeds(arrangement="strings"))
-    fuse = string_fuse_item(feeds(arrangement="strings"))
+    one, two = feeds(), feeds(arrangement="strings")
+    loops, strung = places_asked(one).loops, places_asked(two).loops
+    assert strings_asked(one, loops) is None and strings_item(one, loops) is None
+    assert string_fuse_item(one, loops) is None
+    item, fuse = strings_item(two, strung), string_fuse_item(two, strung)
     assert item is not None and item.key == "strings"
     assert fuse is not None and fuse.key == "string_fuse" and fuse.candidates
 
@@ -218,7 +220,7 @@ def test_flat_chemistry_is_refused_by_voltage():
     pack = model_pack(brief, find_layout(brief, "8S2P", "strings"))
     base = feeds(arrangement="strings")
     own = feeds_of(brief, pack, base.faults, pack_inductance=PACK_L, per_length=CABLE_L)
-    item = strings_item(own)
+    item = strings_item(own, places_asked(own).loops)
     assert item is not None
     check = next(c for c in item.checks if "Voltage shows" in c.title)
     assert check.verdict == CAUTION and "charge each string full" in check.remedy
@@ -226,7 +228,7 @@ def test_flat_chemistry_is_refused_by_voltage():
 
 def test_branch_items_and_the_sums_of_the_bus():
     one = feeds(HEATER)
-    (item,) = branch_items(one)
+    (item,) = branch_items(one, places_asked(one).loops)
     assert item.key == "branch.heater"
     assert bus_capacitance(one.brief, False).number == pytest.approx(1.05e-3)
     (load,) = bus_loads(one.brief, one.pack.highest_voltage, False)

@@ -14,21 +14,22 @@ from dataclasses import replace
 import numpy as np
 
 from packcalc.bench import partition as pt
-from packcalc.bench import rules
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
 from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
 from packcalc.bench.grade import GradedLot, GradedModule
+from packcalc.bench.isolation import STAGE, judge_together
 from packcalc.bench.meaning import Totals, totals
 from packcalc.bench.outlook import Outlook, look_out
+from packcalc.bench.pinning import Pinned, pin_modules, unmet
 from packcalc.bench.strings import assign_strings
 from packcalc.bench.sureness import Sureness, how_sure
 from packcalc.bench.together import Together, share_current
 from packcalc.bench.uncertainty import Spread
-from packcalc.brief import Brief, ModulesOnHand, WantedPins
+from packcalc.brief import Brief, ModulesOnHand
 from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
+from packcalc.checks import FAIL, NOT_EVALUATED, Check
 from packcalc.errors import UserError
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import Finding, Origin, leaf
 from packcalc.layouts import Layout
 from packcalc.modules import INITIAL_PULSE, ModuleType, resistance_initial
 from packcalc.pack import PackModel, model_pack
@@ -57,6 +58,12 @@ class Dealt:
     @property
     def mark(self) -> str:
         return self.graded.row.mark
+
+    @property
+    def least_resistance(self) -> Finding:
+        """As read, where a worse one is counted on: for currents that a low one drives."""
+        read = self.graded.resistance_read
+        return self.resistance if read is None else read.called(symbol=self.resistance.symbol)
 
 
 @value_object
@@ -140,7 +147,7 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
 
     Raises:
         UserError: two types in one string, fewer good modules than places, pins that name
-            no module or cannot be met.
+            no module or cannot be met, see `pinning.pin_modules`.
     """
     bench = lot.bench
     if len(layout.parts) != 1 or layout.parts[0].entry >= len(brief.modules):
@@ -151,8 +158,9 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     dealt = candidates(entry, lot, bench.count_undecided == "yes")
     effort = effort or Effort(tolerance=bench.given_up.number)
     _demand(lot, dealt, layout, module)
-    pins = pins_of(bench.pins, [d.mark for d in dealt], layout)
-    assignment, left = deal_pinned(dealt, layout, pins, effort, bench.sharing)
+    pinned = pin_modules(brief, lot, [d.mark for d in dealt], layout)
+    pins = pinned.pins
+    assignment, left = _dealt_as_pinned(brief, dealt, layout, pinned, effort, bench.sharing)
     pack = model_pack(brief, layout)
     places = _places(assignment, dealt)
     q, r = (np.array([[getattr(dealt[i], name) for i in row] for row in assignment.places])
@@ -163,11 +171,12 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         tuple(dealt[i] for i in assignment.left_out), found,
         plan_balance(module, [_standing(p, module) for p in places], bench.balance_current,
                      assignment.arrangement == "strings"),
-        look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort, bench.pins),
+        look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort,
+                 pinned.wanted),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
         how_sure(brief, lot, module, pack, assignment, dealt),
         _isolation(lot, _voltages(lot, pack), places),
-        (*_other_types(lot, module), *_never_dealt(lot, module), *left,
+        (*_other_types(lot, module), *_never_dealt(lot, module), *pinned.notes, *left,
          *_notes(assignment, dealt, bench)))
 
 
@@ -244,37 +253,22 @@ def _voltages(lot: GradedLot, pack: PackModel) -> list[Finding]:
 
 
 def _isolation(lot: GradedLot, voltages: Sequence[Finding], places: Sequence[Place]) -> Check:
-    """Leakage of the modules really dealt, all in parallel, against the layout's own need.
-
-    Below the need it fails; between the need and the share that modules may use up it is a
-    caution, for cables, inverter and heater leak beside them.
-    """
-    title, stage = "isolation of the assigned modules in parallel", "isolation and distance"
+    """Leakage of the modules really dealt, all in parallel, against the layout's own need."""
+    title = "isolation of the assigned modules in parallel"
     known = [p.dealt.graded.row.insulation.number for p in places
              if p.dealt.graded.row.insulation.known]
     if len(known) < len(places) or not voltages:
-        return Check(title, stage, NOT_EVALUATED, reason=f"{len(places) - len(known)} dealt "
+        return Check(title, STAGE, NOT_EVALUATED, reason=f"{len(places) - len(known)} dealt "
                      "modules have no insulation reading", remedy="insulation tester, each "
                      "terminal to the case, before anybody handles a module")
-    bench, count = lot.bench, len(places)
-    together = leaf(f"isolation of the {count} assigned modules in parallel", "R", "kΩ",
-                    rules.leakage_in_parallel(known), "measured", origin=Origin("the sheet"),
-                    note="reciprocal of the sum of reciprocals")
-    need = trace(rules.pack_isolation_need, need=bench.isolation_need,
-                 voltage=max(voltages, key=lambda v: v.number))
-    line = trace(rules.modules_isolation_share, pack_need=need, share=bench.isolation_share)
-    drawn = lot.need.modules
+    count, drawn = len(places), lot.need.modules
     words = (f"the bench drew its line for {drawn.number:.0f} modules, this layout has {count}"
              if drawn.known and drawn.number != count else "")
-    basis = need.inputs[1]
-    words = "; ".join(w for w in (f"{bench.isolation_need.shown} at {basis.shown}, {basis.title}",
-                                  words) if w)
-    verdict, demand = ((FAIL, need) if together.number < need.number * (1 - 1e-9) else
-                       (CAUTION, line) if together.number < line.number * (1 - 1e-9) else
-                       (PASS, line))
-    return Check(title, stage, verdict, together, demand, "at least", words,
-                 "" if verdict == PASS else "leave out the modules that leak most, dry and measure "
-                 f"again; give bench.modules_in_pack = {count} so that the bench draws this line")
+    return judge_together(
+        title, f"the {count} assigned modules", known, lot.bench,
+        max(voltages, key=lambda v: v.number), reason=words,
+        remedy="leave out the modules that leak most, dry and measure again; give "
+               f"bench.modules_in_pack = {count} so that the bench draws this line")
 
 
 def _middle(chosen: Sequence[GradedModule], name: str) -> float | None:
@@ -303,37 +297,6 @@ def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: Modu
                      + (" …" if len(barred) > MOST_NAMED else ""))
         raise UserError(f"{lot.sheet.place}: {have} good modules of {module.id} for {need} places "
                         f"of {layout.label}: {need - have} short{more}")
-
-
-def pins_of(wanted: WantedPins, marks: Sequence[str], layout: Layout) -> Pins:
-    """The brief's pins as module numbers; a mark that is not dealt is a mistake.
-
-    Raises:
-        UserError: a pin names a mark that is not among the modules dealt, or a box lies
-            outside the layout.
-    """
-    number = {mark: i for i, mark in enumerate(marks)}
-    named = [m for pin in (*wanted.together, *wanted.apart) for m in pin]
-    named += [mark for mark, _ in wanted.not_in]
-    unknown = [m for m in dict.fromkeys(named) if m not in number]
-    if unknown:
-        raise UserError(f"pins name modules that are not dealt: {', '.join(unknown)}; only "
-                        f"modules graded keep are")
-    strings = layout.arrangement == "strings" and layout.parallel > 1
-    count = layout.series * (layout.parallel if strings else 1)
-    allowed = None
-    if wanted.not_in:
-        allowed = np.ones((len(marks), count), dtype=bool)
-        spans = {name: (first, last) for name, first, last in wanted.boxes}
-        for mark, box in wanted.not_in:
-            first, last = spans[box]
-            if last > count:
-                raise UserError(f"box {box!r} reaches to place {last}, but {layout.label} has "
-                                f"{count} places")
-            allowed[number[mark], first - 1:last] = False
-    apart = tuple((number[a], number[b]) for pin in wanted.apart
-                  for i, a in enumerate(pin) for b in pin[i + 1:])
-    return Pins(tuple(tuple(number[m] for m in pin) for pin in wanted.together), apart, allowed)
 
 
 @value_object
@@ -383,7 +346,10 @@ def unrounded(found: Assignment, capacity: np.ndarray, before: np.ndarray) -> As
 
     value = of(found.places)
     best = max(of(before), value)
-    return replace(found, value=value, best_value=best, bound=max(found.bound + slack, best))
+    bound = max(found.bound + slack, best)
+    rounding = (bound - best) - (found.bound - found.best_value)
+    return replace(found, value=value, best_value=best, bound=bound,
+                   rounding=min(max(rounding, 0.0), bound - best))
 
 
 def deal_pinned(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effort,
@@ -409,6 +375,17 @@ def deal_pinned(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effo
                      f"them into one {'string' if found.arrangement == 'strings' else 'group'} or "
                      f"leaves them out together; {cost}. Without the pin: see \"what if\".")
     return found, tuple(notes)
+
+
+def _dealt_as_pinned(brief: Brief, dealt: Sequence[Dealt], layout: Layout, pinned: Pinned,
+                     effort: Effort, sharing: str) -> tuple[Assignment, tuple[str, ...]]:
+    """As `deal_pinned`; pins that no dealing meets are told with their file, line and marks."""
+    try:
+        return deal_pinned(dealt, layout, pinned.pins, effort, sharing)
+    except UserError as error:
+        if not pinned.pins:
+            raise
+        raise unmet(brief, pinned.wanted, error) from error
 
 
 def _with_placed(found: Assignment, pin: Sequence[int], dealt: Sequence[Dealt], layout: Layout,
@@ -440,6 +417,7 @@ def _with_placed(found: Assignment, pin: Sequence[int], dealt: Sequence[Dealt], 
     proven = found.proven and again.best_value >= found.best_value
     return replace(again, places=np.array(use)[again.places], left_out=spare,
                    bound=max(found.bound, again.best_value), proven=proven,
+                   rounding=min(found.rounding, max(found.bound - again.best_value, 0.0)),
                    proof=found.proof if proven else pt.NOT_PROVEN)
 
 
@@ -468,7 +446,8 @@ def _places(assignment: Assignment, dealt: Sequence[Dealt]) -> tuple[Place, ...]
 def _standing(place: Place, module: ModuleType) -> Standing:
     d = place.dealt
     row = d.graded.row
-    return Standing(d.mark, place.label, place.row, row.rest_voltage.value, d.capacity.number,
+    return Standing(d.mark, place.label, place.row, row.latest_voltage.voltage.value,
+                    d.capacity.number,
                     first_resistance(d, module), row.highest_cell.value)
 
 
@@ -481,7 +460,7 @@ def first_resistance(d: Dealt, module: ModuleType) -> float:
     read, cell = own_first(d), module.cell
     if read is not None:
         return initial_resistance_measured(read.number, cell.hot_ratio)
-    found = initial_resistance(d.resistance.number, cell.initial_ratio, cell.hot_ratio)
+    found = initial_resistance(d.least_resistance.number, cell.initial_ratio, cell.hot_ratio)
     return found if d.measured[1] else min(found, resistance_initial(module))
 
 

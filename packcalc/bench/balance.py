@@ -10,11 +10,10 @@ import numpy as np
 from packcalc import modules as mod
 from packcalc.bench.sharing import equalising_current
 from packcalc.findings import Finding, formula
-from packcalc.modules import ModuleType
+from packcalc.modules import CHARGES, ModuleType
 from packcalc.units import show
 from packcalc.value import value_object
 
-GRID = np.linspace(0.0, 1.0, 2001)
 TOLD_WITHIN = 0.15     # width of charge that one rest voltage leaves open; wider is not told
 WITHIN = 0.010         # V a cell: two modules that are joined differ by no more (our rule)
 ROOM_TEMPERATURE = 293.15
@@ -56,17 +55,17 @@ def charge_from_voltage(module: ModuleType, voltage: float) -> tuple[float, floa
         module: the type.
         voltage: rest voltage of the module [V].
     """
-    high, low = mod.ocv_high(module, GRID), mod.ocv_low(module, GRID)
-    least = float(np.interp(voltage, high, GRID))
-    most = float(np.interp(voltage, low, GRID))
+    low, high = module.rest_band
+    least = float(np.interp(voltage, high, CHARGES))
+    most = float(np.interp(voltage, low, CHARGES))
     return min(least, most), max(least, most)
 
 
 def voltage_at(module: ModuleType, charge: float) -> float:
     """Rest voltage whose middle charge (see `charge_from_voltage`) is the one given [V]."""
-    high, low = mod.ocv_high(module, GRID), mod.ocv_low(module, GRID)
-    volts = np.linspace(low[0], high[-1], len(GRID))
-    middle = (np.interp(volts, high, GRID) + np.interp(volts, low, GRID)) / 2.0
+    low, high = module.rest_band
+    volts = np.linspace(low[0], high[-1], len(CHARGES))
+    middle = (np.interp(volts, high, CHARGES) + np.interp(volts, low, CHARGES)) / 2.0
     return float(np.interp(charge, middle, volts))
 
 

@@ -14,27 +14,23 @@ Six laws, each true of every way to deal the strongest S·P modules to S groups 
    the bound of the weighted sums less λF, for the best λ.
 5. Law 2 for two criteria: without spare modules the j weakest by capacity lie in some k
    groups; with the best others by weighted sum those hold k(C + λF) at least, for any λ.
-   And the group of one weak module conducts no more than its best partners allow.
+   And weak modules that fit into no group together need partners of their own (`own_groups`).
 6. Whole steps: sums of P modules that differ by multiples of d differ by multiples of d.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
-from functools import lru_cache
 
 import numpy as np
 
+from packcalc.bench.own_groups import MOST_WEAK, own_groups_bound
 from packcalc.bench.search import splits, thirds
 
-MOST_WEAK = 12
 EACH = 192  # weak modules singled out one by one; above, in even steps
 WEIGHTS = np.concatenate([[0.0], np.geomspace(0.02, 50.0, 23)])
 FINER = np.linspace(-1.0, 1.0, 9)
 WEAK_WEIGHTS = np.geomspace(0.05, 500.0, 49)
-MOST_PARTNERS = 60_000  # sets of partners looked through for one weak module
-CALM = 1e-12
 HEAVIEST, HALVINGS = 1e3, 40  # of the weight of capacity against conductance
 ROUNDING = 1e-12  # of floating-point sums; a bound errs high
 
@@ -135,9 +131,18 @@ def on_the_grid(bound: int, units: np.ndarray, parallel: int) -> int:
         >>> on_the_grid(24058, np.array([6011.0, 6001.0, 6021.0]), 4)
         24054
     """
-    first = int(units[0])
-    step = int(np.gcd.reduce(np.abs(units - first).astype(np.int64)))
-    return bound if step <= 1 else bound - (bound - parallel * first) % step
+    step = grid_step(units)
+    return bound if step <= 1 else bound - (bound - parallel * int(units[0])) % step
+
+
+def grid_step(units: np.ndarray) -> int:
+    """Steps by which capacities differ, and so sums of equally many of them; 1 at least.
+
+    Examples:
+        >>> grid_step(np.array([6011.0, 6001.0, 6021.0]))
+        10
+    """
+    return max(1, int(np.gcd.reduce(np.abs(units - units[0]).astype(np.int64))))
 
 
 def critical(best: np.ndarray, small: int, groups: int, parallel: int) -> int:
@@ -182,7 +187,7 @@ def second_bound(conductance: np.ndarray, capacity: np.ndarray, floor: float, se
     low, high = WEIGHTS[max(best - 1, 0)], WEIGHTS[min(best + 1, len(WEIGHTS) - 1)]
     middle, half = (low + high) / 2.0, (high - low) / 2.0
     tightest = min([*found, *(at(w) for w in middle + half * FINER),
-                    *_own_groups(conductance, capacity, floor, series, parallel),
+                    *own_groups_bound(conductance, capacity, floor, series, parallel),
                     *_weak_together(conductance, capacity, floor, series, parallel)])
     return tightest * (1.0 + ROUNDING)
 
@@ -224,26 +229,6 @@ def relaxed_choice(conductance: np.ndarray, capacity: np.ndarray, least: float,
     return found
 
 
-def _own_groups(conductance: np.ndarray, capacity: np.ndarray, floor: float, series: int,
-                parallel: int) -> list[float]:
-    """For each of the weakest modules the best conductance that its own group can have."""
-    if len(capacity) != series * parallel or parallel < 2:
-        return []
-    order, found = np.argsort(capacity, kind="stable"), []
-    top = float(capacity[order[len(order) - parallel + 2:]].sum()) if parallel > 2 else 0.0
-    for weak in order[:MOST_WEAK]:
-        need = floor - capacity[weak] - CALM * floor
-        able = np.flatnonzero(capacity >= need - top)
-        able = able[able != weak]
-        if math.comb(len(able), parallel - 1) > MOST_PARTNERS:
-            break
-        sets = able[_choices(len(able), parallel - 1)]
-        fits = capacity[sets].sum(axis=1) >= need
-        found.append(float(conductance[weak] + conductance[sets].sum(axis=1)[fits].max(
-            initial=-conductance[weak])))
-    return found
-
-
 def _weak_together(conductance: np.ndarray, capacity: np.ndarray, floor: float, series: int,
                    parallel: int) -> list[float]:
     """Law 5: the j weakest by capacity, in k groups, with the best others by weighted sums."""
@@ -260,12 +245,6 @@ def _weak_together(conductance: np.ndarray, capacity: np.ndarray, floor: float, 
         held = mixed[:, :weak].sum(axis=1)[:, None] + top[:, groups * parallel - weak]
         found.append(float((held / groups - weight * floor).min(axis=0).max()))
     return found
-
-
-@lru_cache(maxsize=64)
-def _choices(count: int, choose: int) -> np.ndarray:
-    flat = list(itertools.combinations(range(count), choose))
-    return np.array(flat, dtype=int).reshape(len(flat), choose)
 
 
 def strings_bound(values: np.ndarray, series: int, parallel: int) -> float:

@@ -21,7 +21,9 @@ from packcalc.value import value_object
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
 SLACK = 1e-9
-BETTER = "better than the label"
+BETTER, BETTER_TYPE = "better than the label", "better than its type new"
+SURE = 2.0          # standard uncertainties that a line is crossed by (rule of the bench)
+LEAST_CHARGE = 0.05  # below it no ratio to half charge was ever printed, for any class
 FALL_TOLD = 0.10   # of the fall of voltage: what a pulse's meter may leave open (rule of the bench)
 FALL_LOST = 0.50   # a fall that may be off by half or more says nothing (rule of the bench)
 _RULE = Origin("rule of the bench")
@@ -50,12 +52,14 @@ class AtCommon:
         relative: relative standard uncertainty; likewise.
         sigma: standard uncertainty in the unit of the value; likewise.
         open_items: what to note down at the next test.
+        read: the value itself, where a worse one is counted on.
     """
 
     value: Finding
     relative: Finding
     sigma: Finding
     open_items: tuple[str, ...] = ()
+    read: Finding | None = None
 
 
 def without_value(name: str, why: str, open_items: tuple[str, ...] = ()) -> AtCommon:
@@ -127,21 +131,30 @@ def _counted(value: Finding, module: ModuleType | None) -> Finding:
                  note=f"read {BETTER}: suspect, counted as the label")
 
 
+def suspect(found: AtCommon) -> bool:
+    """Whether a quantity was read better than a new module can be."""
+    return found.value.known and any(word in found.value.note for word in (BETTER, BETTER_TYPE))
+
+
 def like_the_others(found: AtCommon, middle: Finding) -> AtCommon:
-    """A capacity read better than the label, counted like the lot's middle until tested again.
+    """A suspect quantity, counted like the lot's middle until it is tested again.
 
     Args:
-        found: with a value that was counted as the label.
-        middle: of the capacities of its type that nobody doubts.
+        found: with a value that was counted as the label, or as its type new.
+        middle: of the same quantity of its type that nobody doubts.
     """
-    if middle.number >= found.value.number:
+    capacity = BETTER in found.value.note
+    if (middle.number >= found.value.number) if capacity else \
+            (middle.number <= found.value.number):
         return found
-    value = middle.called("capacity at 25 °C and C/5", "Q_c")
-    value = replace(value, note=f"read {BETTER}: suspect, counted like the {middle.note} until it "
-                    "is tested again")
-    return AtCommon(value, found.relative,
-                    trace(rules.capacity_uncertainty, relative=found.relative, capacity=value),
-                    found.open_items)
+    value = middle.called(found.value.title, found.value.symbol)
+    read = f"read {BETTER}" if found.read is None else f"{found.read.shown} is {BETTER_TYPE}"
+    value = replace(value, note=f"{read}: suspect, counted like the {middle.note} until it is "
+                    "tested again")
+    sigma = trace(rules.capacity_uncertainty, relative=found.relative, capacity=value) \
+        if capacity else trace(rules.resistance_uncertainty, relative=found.relative,
+                               resistance=value)
+    return replace(found, value=value, sigma=sigma)
 
 
 def _combined(instrument: Finding, half_first: Finding, half_second: Finding,
@@ -160,6 +173,21 @@ _NEEDED = (("resistance_current", "current of the pulse"),
 
 
 def resistance_at_common(row: BenchRow, bench: Bench) -> AtCommon:
+    """Pulse resistance at common conditions; one below its type's, new, is counted as that."""
+    found, module = resistance_as_read(row, bench), row.module
+    if not found.value.known or module is None \
+            or found.value.number >= module.resistance_low.number:
+        return found
+    surely = found.value.number * (1 + SURE * found.relative.number) < module.resistance_low.number
+    value = trace(rules.resistance_counted, found.value.title, symbol="R_c",
+                  resistance=found.value, type_resistance=module.resistance_low,
+                  note=f"{found.value.shown} is {BETTER_TYPE}: suspect, counted as new" if surely
+                  else f"read as {found.value.shown}; no better than new is counted")
+    return replace(found, value=value, read=found.value, sigma=trace(
+        rules.resistance_uncertainty, relative=found.relative, resistance=value))
+
+
+def resistance_as_read(row: BenchRow, bench: Bench) -> AtCommon:
     """Pulse resistance at 25 °C, 10 s, 50 % charge: the middle of what was published."""
     if not row.resistance.known:
         return without_value("resistance", "not measured", ("pulse resistance",))
@@ -170,6 +198,10 @@ def resistance_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     if missing:
         return without_value("resistance", "uncorrectable: not noted: " + ", ".join(missing),
                              missing)
+    if row.resistance_charge.number < LEAST_CHARGE * (1 - SLACK):
+        return without_value("resistance", f"uncorrectable: read at {row.resistance_charge.shown} "
+                             "charge, and below 5 % no ratio to half charge was ever printed; "
+                             "repeat it near half charge", ("pulse resistance",))
     lost = _lost_fall(row, row.module, bench)
     if lost:
         return without_value("resistance", lost, ("pulse resistance",))
@@ -245,6 +277,6 @@ def _referred(row: BenchRow, module: ModuleType, side: str) -> Finding:
 
 def set_aside(found: AtCommon, why: str) -> AtCommon:
     """The same quantity without its value: it is asked about and ranks nowhere meanwhile."""
-    return replace(found, **{name: replace(
+    return replace(found, read=None, **{name: replace(
         getattr(found, name), value=None, formula=None, inputs=(), note=why)
         for name in ("value", "relative", "sigma")})

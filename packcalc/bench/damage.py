@@ -11,6 +11,10 @@ import re
 
 from packcalc.value import value_object
 
+# 50 ft are 15.24 m; printed in whole metres, rounded up.
+APART = "16 m (50 ft)"
+APART_READ = ("distance read for whole damaged vehicles [towing-storage-report], rounded up; days "
+              "are our rule")
 NONE, PLAIN, GRAVE, ASK = "none", "plain", "grave", "ask"
 
 NO_DAMAGE = ("", "none", "no", "nothing", "ok")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 import math
 from collections.abc import Sequence
 from dataclasses import field
@@ -13,7 +14,6 @@ from packcalc.value import value_object
 
 AMPERE_HOUR = 3600.0
 FINEST = 0.01 * AMPERE_HOUR
-MOST_TRIES = 20_000
 NOTHING = 1e-9  # rounding of floating-point sums
 
 
@@ -34,6 +34,14 @@ class Pins:
 
     def __bool__(self) -> bool:
         return bool(self.together or self.apart) or self.allowed is not None
+
+
+@value_object
+class Dealing:
+    """Groups of module numbers, and what is left over."""
+
+    groups: np.ndarray
+    spare: np.ndarray
 
 
 @value_object
@@ -67,6 +75,8 @@ class Assignment:
         conductance: of the weakest group, or of the weakest string [S]; NaN if unknown.
         conductance_bound: no assignment that keeps the capacity can exceed this [S].
         step: capacities were counted in whole steps of this [C].
+        rounding: of what the bound lies above the best value, this much [C] stands for the
+            rounding to whole steps, and for no dealing that was missed.
     """
 
     arrangement: str
@@ -80,11 +90,13 @@ class Assignment:
     conductance: float
     conductance_bound: float
     step: float
+    rounding: float = 0.0
 
     @property
     def gap(self) -> float:
-        """How far the best value found lies below the proven bound, as a share of it."""
-        return (self.bound - self.best_value) / self.bound
+        """How far the best value lies below the proven bound in whole steps, as a share of it."""
+        gap = (self.bound - self.rounding - self.best_value) / self.bound
+        return 0.0 if abs(gap) < NOTHING else gap
 
     @property
     def given_up(self) -> float:
@@ -135,47 +147,34 @@ def chunks_of(pins: Pins, parallel: int) -> list[list[int]]:
     return sorted((sorted(m) for m in merged), key=lambda c: (-len(c), c))
 
 
-def place_chunks(chunks: Sequence[Sequence[int]], series: int, parallel: int,
-                 pins: Pins) -> list[list[int]]:
-    """Rows of the groups that hold the pinned modules, each chunk in the emptiest that fits.
+def descending(units: np.ndarray, chosen: set[int]) -> list[int]:
+    """Module numbers, strongest first; of equal ones the lower number."""
+    return sorted(chosen, key=lambda m: (-units[m], m))
 
-    Where the first try leads nowhere, others are tried.
 
-    Raises:
-        UserError: none of the tries fits.
+def largest_first(units: np.ndarray, rows: list[list[int]], order: Sequence[int],
+                  parallel: int) -> None:
+    """Each module, the largest first, to the lowest row that has room.
+
+    Examples:
+        >>> rows = [[], []]
+        >>> largest_first(np.array([4.0, 3, 2, 1]), rows, [0, 1, 2, 3], 2)
+        >>> rows
+        [[0, 3], [1, 2]]
     """
-    highest = max((m for chunk in chunks for m in chunk), default=0)
-    allowed = (np.ones((highest + 1, series), dtype=bool) if pins.allowed is None
-               else pins.allowed)
-    order = sorted(chunks, key=lambda c: (int(allowed[list(c)].all(axis=0).sum()), -len(c), c))
-    enemies: dict[int, set[int]] = {}
-    for one, other in pins.apart:
-        enemies.setdefault(one, set()).add(other)
-        enemies.setdefault(other, set()).add(one)
-    rows: list[list[int]] = [[] for _ in range(series)]
-    tries = [MOST_TRIES]
+    heap = [(float(units[row].sum()) if row else 0.0, i) for i, row in enumerate(rows)
+            if len(row) < parallel]
+    heapq.heapify(heap)
+    for module in order:
+        total, i = heapq.heappop(heap)
+        rows[i].append(module)
+        if len(rows[i]) < parallel:
+            heapq.heappush(heap, (total + float(units[module]), i))
 
-    def place(at: int) -> bool:
-        if at == len(order):
-            return True
-        chunk = list(order[at])
-        foes = set().union(*(enemies.get(m, set()) for m in chunk))
-        open_rows = allowed[chunk].all(axis=0)
-        for i in sorted(range(series), key=lambda i: len(rows[i])):
-            tries[0] -= 1
-            if tries[0] < 0:
-                return False
-            if len(rows[i]) + len(chunk) <= parallel and open_rows[i] and not foes & set(rows[i]):
-                rows[i] += chunk
-                if place(at + 1):
-                    return True
-                del rows[i][len(rows[i]) - len(chunk):]
-        return False
 
-    if not place(0):
-        raise UserError("the pinned modules do not fit into the groups; loosen a pin"
-                        + (f" ({MOST_TRIES} tries)" if tries[0] < 0 else ""))
-    return rows
+def weakest_sum(units: np.ndarray, groups: np.ndarray) -> int:
+    """Of the weakest group, in whole steps."""
+    return int(units[groups].sum(axis=1).min())
 
 
 def match(allowed: np.ndarray) -> list[int] | None:

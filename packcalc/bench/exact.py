@@ -11,6 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from packcalc.bench.dealing import weakest_sum
 from packcalc.bench.search import splits, thirds
 
 EXACT_SUMS = 2_000_000  # sums tried before a proof is given up
@@ -51,7 +52,7 @@ def best_grouping(units: np.ndarray, groups: np.ndarray, limit: int,
     """
     parallel, few = groups.shape[1], groups.size <= FEW_EXACT
     order = np.array(sorted(groups.ravel().tolist(), key=lambda m: (-units[m], m)))
-    low, high, settled = _weakest(units, groups), limit + 1, True
+    low, high, settled = weakest_sum(units, groups), limit + 1, True
     target, share = (low + 1, 1) if few else (limit, SHARES)
     while high - low > 1:
         budget = [sums // share]
@@ -61,7 +62,7 @@ def best_grouping(units: np.ndarray, groups: np.ndarray, limit: int,
             high, settled = target, budget[0] > 0
         else:
             groups = np.array(found)
-            low = _weakest(units, groups)
+            low = weakest_sum(units, groups)
         target = low + 1 if few else (low + high) // 2
     return groups, settled
 
@@ -86,7 +87,7 @@ def _cover(units: np.ndarray, rest: np.ndarray, parallel: int, floor: float,
     others, held = np.delete(rest, at), np.delete(values, at)
     need = floor - values[at]
     most = held.sum() - (len(rest) // parallel - 1) * floor
-    combos = _combinations(int((held >= need - held[:parallel - 2].sum()).sum()), parallel - 1)
+    combos = combinations(int((held >= need - held[:parallel - 2].sum()).sum()), parallel - 1)
     budget[0] -= len(combos) + A_NODE
     if budget[0] <= 0:
         return None
@@ -198,7 +199,7 @@ def _least_waste(values: np.ndarray, places: np.ndarray, need: float,
 @lru_cache(maxsize=64)
 def _windows(count: int, choose: int) -> tuple[np.ndarray, np.ndarray]:
     """Every choice, as rows of places and as columns of 0 and 1."""
-    combos = _combinations(count, choose)
+    combos = combinations(count, choose)
     mask = np.zeros((count, len(combos)))
     mask[combos.T, np.arange(len(combos))] = 1.0
     return combos, mask
@@ -227,8 +228,19 @@ def _few_groups(count: int, parallel: int) -> tuple[np.ndarray, np.ndarray, np.n
 
 
 @lru_cache(maxsize=64)
-def _combinations(count: int, choose: int) -> np.ndarray:
-    """Every choice of some numbers below `count`, one row each."""
+def combinations(count: int, choose: int) -> np.ndarray:
+    """Every choice of some numbers below `count`, one row each.
+
+    Examples:
+        >>> combinations(4, 3).tolist()
+        [[1, 2, 3], [0, 2, 3], [0, 1, 3], [0, 1, 2]]
+    """
+    if count == choose:
+        return np.arange(count)[None, :]
+    if 2 * choose > count:  # by what each leaves out: far fewer rows on the way
+        kept = np.ones((math.comb(count, choose), count), dtype=bool)
+        np.put_along_axis(kept, combinations(count, count - choose), False, axis=1)
+        return np.nonzero(kept)[1].reshape(-1, choose)
     found = np.arange(count)[:, None]
     for _ in range(choose - 1):
         more = count - 1 - found[:, -1]
@@ -236,7 +248,3 @@ def _combinations(count: int, choose: int) -> np.ndarray:
         after = np.arange(len(rows)) - np.repeat(np.cumsum(more) - more, more)
         found = np.column_stack([rows, rows[:, -1] + 1 + after])
     return found
-
-
-def _weakest(units: np.ndarray, groups: np.ndarray) -> int:
-    return int(units[groups].sum(axis=1).min())

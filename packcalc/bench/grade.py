@@ -6,19 +6,20 @@ instrument cannot tell, leaves a module undecided. The gravest grade stands.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
 from packcalc.bench import rules
 from packcalc.bench.common import (
-    BETTER,
     AtCommon,
     capacity_at_common,
     like_the_others,
     resistance_at_common,
     set_aside,
+    suspect,
 )
+from packcalc.bench.isolation import judge_together
 from packcalc.bench.judging import (
     ASKED,
     CHECKS,
@@ -43,7 +44,7 @@ from packcalc.value import value_object
 
 FEWEST_FOR_MIDDLE = 5
 # What a question may be about while its module is still dealt at what is expected of it.
-NUMBERS_ONLY = ("capacity", "resistance", "impedance_ac", "mass")
+NUMBERS_ONLY = ("capacity", "resistance", "impedance_ac")
 QUESTION = "question on the"
 LETHAL_WHILE_OPEN = ("insulation to the case", "rest voltage")
 EXPIRY = "calendar expiry"
@@ -61,6 +62,7 @@ class GradedModule:
         resistance_common: at 10 s, 25 °C, 50 % charge [Ω]; likewise.
         capacity_sigma, resistance_sigma: standard uncertainty, in the same units; likewise.
         questions: what the user must answer about it first.
+        resistance_read: the resistance itself, where a worse one is counted on.
     """
 
     row: BenchRow
@@ -71,6 +73,7 @@ class GradedModule:
     capacity_sigma: Finding
     resistance_sigma: Finding
     questions: tuple[Question, ...] = ()
+    resistance_read: Finding | None = None
 
     @property
     def mark(self) -> str:
@@ -161,7 +164,7 @@ def _grade(grounds: Iterable[Ground]) -> Grade:
 
 def _asked(questions: tuple[Question, ...]) -> Iterable[Ground]:
     for question in questions:
-        if question.quantity in ("impedance_ac", "mass"):
+        if question.quantity == "impedance_ac":
             continue
         title = f"{QUESTION} {question.quantity}"
         yield untold(title, ENERGY, question.fault.wrong.partition(": ")[2] or question.fault.wrong,
@@ -174,7 +177,7 @@ def _graded(b: AtHand, questions: tuple[Question, ...]) -> GradedModule:
     grounds.sort(key=lambda g: (order[g.effect], VERDICTS.index(g.check.verdict)))
     return GradedModule(b.row, _grade(grounds), tuple(g.check for g in grounds),
                         b.capacity.value, b.resistance.value, b.capacity.sigma,
-                        b.resistance.sigma, questions)
+                        b.resistance.sigma, questions, b.resistance.read)
 
 
 # --- the lot ---------------------------------------------------------------------------------
@@ -222,19 +225,27 @@ def _at_common(row: BenchRow, bench: Bench, questions: tuple[Question, ...]
 
 def _suspects_like_the_others(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]
                               ) -> list[tuple[AtCommon, AtCommon]]:
-    """No capacity that was read better than its label ranks above the middle of the others."""
+    """Nothing that was read better than new ranks before the middle of the others."""
+    capacities, resistances = zip(*found, strict=True) if found else ((), ())
+    return list(zip(
+        _none_before_the_middle(sheet, capacities, "middle of the lot's capacities", "Q_mid", "Ah"),
+        _none_before_the_middle(sheet, resistances, "middle of the lot's resistances", "R_mid",
+                                "mΩ"), strict=True))
+
+
+def _none_before_the_middle(sheet: BenchSheet, found: Sequence[AtCommon], title: str, symbol: str,
+                            unit: str) -> list[AtCommon]:
+    """One quantity of every module, the suspect ones like the middle of the others of the type."""
     values: dict[str, list[float]] = {}
-    for row, (capacity, _) in zip(sheet.rows, found):
-        if row.module is not None and capacity.value.known and BETTER not in capacity.value.note:
-            values.setdefault(row.module.id, []).append(capacity.value.number)
-    middles = {name: leaf("middle of the lot's capacities", "Q_mid", "Ah", float(np.median(own)),
-                          "measured", origin=Origin("the sheet"),
-                          note=f"median of {len(own)} others")
+    for row, one in zip(sheet.rows, found, strict=True):
+        if row.module is not None and one.value.known and not suspect(one):
+            values.setdefault(row.module.id, []).append(one.value.number)
+    middles = {name: leaf(title, symbol, unit, float(np.median(own)), "measured",
+                          origin=Origin("the sheet"), note=f"median of {len(own)} others")
                for name, own in values.items()}
-    return [(like_the_others(capacity, middles[row.module.id])
-             if row.module is not None and row.module.id in middles
-             and BETTER in capacity.value.note else capacity, resistance)
-            for row, (capacity, resistance) in zip(sheet.rows, found)]
+    return [like_the_others(one, middles[row.module.id])
+            if row.module is not None and row.module.id in middles and suspect(one) else one
+            for row, one in zip(sheet.rows, found, strict=True)]
 
 
 def _middles(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]) -> dict[str, Finding]:
@@ -269,14 +280,8 @@ def _isolation_of_lot(bench: Bench, need: PackNeed, kept: list[GradedModule]) ->
     if not known or not need.voltage.known:
         return Check(title, SHOCK, NOT_EVALUATED, reason="no kept module with an insulation "
                      "reading, or the pack's voltage is not known")
-    together = leaf(f"isolation of {len(known)} modules in parallel", "R", "kΩ",
-                    rules.leakage_in_parallel(known), "measured", origin=Origin("the sheet"),
-                    note="reciprocal of the sum of reciprocals")
-    pack = trace(rules.pack_isolation_need, need=bench.isolation_need, voltage=need.voltage)
-    return judge(title, SHOCK, together, "at least", pack,
-                 reason=f"{bench.isolation_need.shown} at {need.voltage.shown}, "
-                        f"{need.voltage.title}",
-                 remedy="leave out the modules that leak most")
+    return judge_together(title, f"{len(known)} modules", known, bench, need.voltage,
+                          remedy="leave out the modules that leak most")
 
 
 def _history_of_lot(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:

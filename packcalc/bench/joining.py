@@ -55,7 +55,9 @@ def _current(own: Source, others: Sequence[Source]) -> Finding:
 
 def _module(place: Place, module: ModuleType) -> Source:
     row = place.dealt.graded.row
-    return (row.rest_voltage.called(f"rest voltage of {row.mark}", f"U_{row.mark}"),
+    read = row.latest_voltage
+    return (read.voltage.called(f"rest voltage of {row.mark}", f"U_{row.mark}",
+                                f"read {read.date}" if read.date else ""),
             _first(place.dealt, module))
 
 
@@ -65,7 +67,7 @@ def _first(d: Dealt, module: ModuleType) -> Finding:
     if read is not None:
         return trace(initial_resistance_measured, title, symbol=symbol, resistance=read,
                      hot_ratio=_hot(module))
-    found = _from_ten_seconds(d.resistance, module, title, symbol)
+    found = _from_ten_seconds(d.least_resistance, module, title, symbol)
     new = traced_resistance_initial(module)
     return found if d.measured[1] or found.number <= new.number else new.called(title, symbol)
 
@@ -84,7 +86,7 @@ def _string(study: AssignmentStudy, row: int) -> Source:
     members = [p for p in study.places if p.row == row]
     number, count = row + 1, len(members)
     volts = leaf(f"rest voltage of string {number}", f"U_{number}", "V",
-                 sum(p.dealt.graded.row.rest_voltage.number for p in members), "measured",
+                 sum(p.dealt.graded.row.latest_voltage.voltage.number for p in members), "measured",
                  origin=Origin(study.lot.sheet.place),
                  note=f"sum of the {count} readings in the build list")
     title, symbol = f"first millisecond of string {number}, hot", f"R_i,{number}"

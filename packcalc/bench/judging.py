@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable
 from typing import Literal
 
 from packcalc.bench import rules
-from packcalc.bench.common import BETTER, FALL_TOLD, AtCommon, larger_pulse
-from packcalc.bench.damage import ASK, GRAVE, NONE, weigh, weigh_past
+from packcalc.bench.common import FALL_TOLD, SURE, AtCommon, larger_pulse, suspect
+from packcalc.bench.damage import APART, ASK, GRAVE, NONE, weigh, weigh_past
 from packcalc.bench.selfdischarge import on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
 from packcalc.brief import Bench
@@ -18,7 +18,6 @@ from packcalc.value import value_object
 
 Grade = Literal["keep", "quarantine", "reject", "undecided"]
 GRADES: tuple[Grade, ...] = ("reject", "quarantine", "undecided", "keep")  # gravest first
-SURE = 2.0
 ENERGY, HEAT, SHOCK, VOLTS = ("convenience", "thermal load", "isolation and distance",
                               "highest voltage")
 SLACK_CELL = 0.005
@@ -206,7 +205,7 @@ def _capacity(b: AtHand) -> Iterable[Ground]:
                     "one discharge in five hours at 20 to 30 °C")
         return
     share = trace(rules.capacity_share, capacity=found.value, label_capacity=module.capacity)
-    if BETTER in found.value.note:  # the figure counted is not its own, so no line is held to it
+    if suspect(found):  # the figure counted is not its own, so no line is held to it
         yield Ground(Check(title, ENERGY, CAUTION, share, b.bench.capacity_warn, "at least",
                            found.value.note, "measure it again, with another meter"))
         return
@@ -243,6 +242,11 @@ def _resistance(b: AtHand) -> Iterable[Ground]:
                     "to compare with", "measure the others", None)
         return
     share = trace(rules.resistance_share, resistance=found.value, type_resistance=reference)
+    if suspect(found):
+        yield Ground(Check(title, HEAT, CAUTION, share, b.bench.resistance_warn, "at most",
+                           found.value.note, "read it again, at a full 10 s, 25 °C and half "
+                           "charge, with another meter"))
+        return
     low = share.number * (1 - SURE * found.relative.number)
     high = share.number * (1 + SURE * found.relative.number)
     reject, warn = b.bench.resistance_reject, b.bench.resistance_warn
@@ -288,7 +292,8 @@ def _past(b: AtHand) -> Iterable[Ground]:
     row = b.row
     if row.water == "yes":
         yield _fails("water", SHOCK, "reject", f"stood in water ({_PRACTICE})",
-                     "keep it outdoors, 15 m from anything that burns")
+                     f"keep it outdoors, {APART} from anything that burns "
+                     "[towing-storage-report]")
     if row.crash == "yes":
         yield _fails("crash", HEAT, "quarantine", f"donor was crashed ({_PRACTICE})", "keep it "
                      "apart and watch it for 30 days, then look inside")

@@ -14,7 +14,7 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.loads import peak_drawn
-from packcalc.checks import Check, judge
+from packcalc.checks import FAIL, Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
@@ -62,7 +62,7 @@ class Totals:
         resistances: of each group (or string), in order.
         capacity, energy, resistance, current, loaded_voltage, power: of the pack.
         before: the same capacity, energy, loaded voltage and power as sized from the brief.
-        checks: energy and sag against the brief.
+        checks: energy, charge left and sag against the brief.
     """
 
     groups: tuple[Finding, ...]
@@ -121,18 +121,39 @@ def totals(brief: Brief, pack: PackModel, module: ModuleType, capacities: np.nda
     energy = trace(el.energy_between, "usable energy", symbol="W_us", capacity=capacity,
                    upper=battery.charge_highest, lower=battery.charge_lowest,
                    voltage=pack.nominal_voltage)
-    sag = _sag(brief, pack, module, capacity, bench)
+    left = charge_left(brief, pack, capacity)
+    sag = _sag(brief, pack, module, left, bench)
     checks = (
         judge("usable energy at least the target", "convenience", energy, "at least",
               battery.energy_least, missing="no energy is asked for in the brief",
               remedy="better modules, one more group in parallel, or a wider charge window"),
-        judge("loaded voltage at least what full power needs", "thermal load",
-              sag["loaded_voltage"], "at least", pack.demand_voltage,
-              missing="the peak cannot be delivered with these modules",
-              remedy="warmer cells, less power, or modules of less resistance"))
+        judge("charge left at the end of the peak", "thermal load", left, "at least",
+              leaf("empty", "SOC", "%", 0.0, "definition", origin=Origin("rule")),
+              reason="" if left.number >= 0 else "the pack runs empty before the peak ends",
+              remedy="a higher lowest charge, a shorter peak, or modules of more capacity"),
+        _holds_the_bus(brief, pack, sag))
     before = (pack.usable_energy, pack.loaded_voltage, pack.available_power)
     return Totals(tuple(q), tuple(r), capacity, energy, bench, **sag, before=before,
                   checks=checks)
+
+
+def charge_left(brief: Brief, pack: PackModel, capacity: Finding) -> Finding:
+    """Charge at the end of the peak; below 0 where the pack runs empty before."""
+    return trace(el.charge_left, charge=brief.battery.charge_lowest, power=peak_drawn(brief),
+                 duration=brief.power.peak_duration, voltage=pack.peak_voltage,
+                 capacity=capacity)
+
+
+def _holds_the_bus(brief: Brief, pack: PackModel, sag: dict[str, Finding]) -> Check:
+    """Loaded voltage at the peak; a peak that no voltage carries fails by its power."""
+    title, stage = "loaded voltage at least what full power needs", "thermal load"
+    remedy = "warmer cells, less power, or modules of less resistance"
+    if sag["loaded_voltage"].known:
+        return judge(title, stage, sag["loaded_voltage"], "at least", pack.demand_voltage,
+                     remedy=remedy)
+    return Check(title, stage, FAIL, sag["power"], peak_drawn(brief), "at least",
+                 "no voltage is left to hold: the peak cannot be delivered with these modules",
+                 remedy)
 
 
 def _groups(capacities: np.ndarray, resistances: np.ndarray):
@@ -151,12 +172,9 @@ def _strings(capacities: np.ndarray, resistances: np.ndarray):
     return q, r
 
 
-def _sag(brief: Brief, pack: PackModel, module: ModuleType, capacity: Finding,
+def _sag(brief: Brief, pack: PackModel, module: ModuleType, left: Finding,
          bench: Finding) -> dict[str, Finding]:
     """Loaded voltage and power: cold, nearly empty, at the end of the peak."""
-    left = trace(el.charge_left, charge=brief.battery.charge_lowest, power=peak_drawn(brief),
-                 duration=brief.power.peak_duration, voltage=pack.peak_voltage,
-                 capacity=capacity)
     if left.number < 0:
         left = leaf("empty before the peak ends", "SOC_e", "%", 0.0, "definition",
                     origin=Origin("rule"))

@@ -21,7 +21,7 @@ BETWEEN_BLOCKS = 4
 
 @value_object
 class Trade:
-    """One way to deal the same modules.
+    """One way to deal the lot.
 
     Attributes:
         name: in words.
@@ -123,12 +123,8 @@ class _View:
         return Trade(name, self.capacity_of(places), float(weakest), share, chosen)
 
     def trades(self) -> tuple[Trade, ...]:
-        shape = self.answer.places.shape
-        count = shape[0] * shape[1]
-        arrival = np.arange(count).reshape(shape)
-        sorted_ = np.argsort(-self.q, kind="stable")[:count].reshape(shape)
         found = [self.trade("this answer", self.answer.places, True)]
-        if not self.strings and shape[1] > 1:
+        if not self.strings and self.answer.places.shape[1] > 1:
             s, p = self.size
             found += [
                 self.trade("most capacity, resistance not looked at",
@@ -137,8 +133,25 @@ class _View:
                     self.q, self.r, s, p, blocks=BETWEEN_BLOCKS, effort=self.effort).places),
                 self.trade("even sharing: sorted by R·Q", pt.assign_even(
                     self.q, self.r, s, p, effort=self.effort).places)]
-        found += [self.trade("order of arrival", arrival),
-                  self.trade("sorted by capacity and sliced", sorted_)]
+        return (*found, *self.plain("order of arrival", np.arange(len(self.q)), "first"),
+                *self.plain("sorted by capacity and sliced", np.argsort(-self.q, kind="stable"),
+                            "strongest"))
+
+    def plain(self, name: str, order: np.ndarray, which: str) -> tuple[Trade, ...]:
+        """A way that nobody needs to think about: what dealing gains, then leaving out as well.
+
+        Args:
+            name: of the way, in words.
+            order: of all modules.
+            which: of them are taken where nobody leaves any out.
+        """
+        shape = self.answer.places.shape
+        count = self.answer.places.size
+        own = order[np.isin(order, self.answer.places)]
+        found = [self.trade(f"{name}: this answer's modules", own.reshape(shape))]
+        if set(own) != set(order[:count]):
+            found.append(self.trade(f"{name}: the {which} {count} of {len(order)}",
+                                    order[:count].reshape(shape)))
         return tuple(found)
 
     def dealt_anew(self, q: np.ndarray, pins: Pins) -> float | None:

@@ -41,7 +41,7 @@ class Question:
         fault: file, line, column, what is odd, what to do: one line.
         mark: of the module; empty when the sheet is meant.
         quantity: what may not count meanwhile: "capacity", "resistance", "impedance_ac",
-            "voltage", "cells", "module", "dates", "damage" or "mass".
+            "voltage", "cells", "module", "dates" or "damage".
     """
 
     fault: Fault
@@ -193,10 +193,10 @@ def _warm(row: BenchRow) -> bool:
 
 
 def _better_than_type(asks: _Asker, row: BenchRow, bench: Bench, module: ModuleType) -> _Found:
-    found = common.resistance_at_common(row, bench)
+    found = common.resistance_as_read(row, bench)
     if not found.value.known:
         return
-    best = found.value.number * (1 + 2 * found.relative.number)
+    best = found.value.number * (1 + common.SURE * found.relative.number)
     least = bench.resistance_suspect.number * module.resistance_low.number
     if best < least:
         yield asks("resistance", row.resistance, f"{found.value.shown} at common conditions is "
@@ -275,8 +275,9 @@ def _mass(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
         return
     share = row.mass.number / row.module.mass.number
     if abs(share - 1) > MASS_TOLERANCE:
-        yield asks("mass", row.mass, f"{row.mass.shown} against {row.module.mass.shown} of its "
-                   "type", "another type of module, or weighed with brackets?")
+        yield asks("module", row.mass, f"{row.mass.shown} against {row.module.mass.shown} of its "
+                   "type: another type of module?", "read its label again, count its cells; weigh "
+                   "it bare, without brackets")
 
 
 # --- the lot ---------------------------------------------------------------------------------

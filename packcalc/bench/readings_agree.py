@@ -83,8 +83,8 @@ def unlike_readings(row: BenchRow, bench: Bench) -> Iterator[tuple[Finding, str,
                    f"voltage of {rest.shown}{_on(row.rest_date)}, "
                    f"{show(abs(reading.voltage.number - rest.number), 'V')} apart: was it charged "
                    "or drained in between, or is one a slip?",
-                   "the plan before joining counts on the rest voltage: write the last reading "
-                   "with its date there")
+                   "the plan before joining counts on the latest by its date: mend the slip, or "
+                   "write the last reading with its date as the rest voltage")
             return
 
 

@@ -213,6 +213,24 @@ def resistance_uncertainty(relative: Any, resistance: Any) -> Any:
 # --- resistance -----------------------------------------------------------------------------
 
 @formula(
+    title="resistance that is counted on", symbol="R_c", unit="mΩ", text="R_c = max(R, R_t)",
+    inputs={"resistance": "R [mΩ] at common conditions",
+            "type_resistance": "R_t [mΩ] lowest of the type, new"},
+    basis="assumed", source="packcalc-rule",
+    where="a used module is not made better than new by one good reading",
+    safe_side="high, for sag and power; joining and sharing count the reading itself",
+)
+def resistance_counted(resistance: Any, type_resistance: Any) -> Any:
+    """Count no module better than its type when new.
+
+    Examples:
+        >>> float(resistance_counted(1.15, 1.6))
+        1.6
+    """
+    return np.maximum(resistance, type_resistance)
+
+
+@formula(
     title="resistance at common conditions, middle of the published band", symbol="R_c", unit="mΩ",
     text="R_c = (R_1 + R_2)/2",
     inputs={"lower": "R_1 [mΩ] with the largest published ratios",

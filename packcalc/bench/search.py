@@ -143,14 +143,13 @@ class Rules:
             masks: (2P, ways); 1 goes to the worst group.
         """
         broken = np.zeros((len(others), masks.shape[1]), dtype=bool)
-        for block in self.together:
+        for block, most in (*((b, None) for b in self.together), *((p, 1) for p in self.apart)):
             inside = np.isin(both, block)
-            taken, held = inside.astype(float) @ masks, inside.sum(axis=1)[:, None]
-            broken |= (taken > 0) & (taken < held)
-        for pair in self.apart:
-            inside = np.isin(both, pair)
-            taken, held = inside.astype(float) @ masks, inside.sum(axis=1)[:, None]
-            broken |= (held == 2) & (taken != 1)
+            held = inside.sum(axis=1)
+            rows = np.flatnonzero(held > (most or 0))  # the others cannot break it
+            if len(rows):
+                taken, held = inside[rows].astype(float) @ masks, held[rows, None]
+                broken[rows] |= taken != 1 if most else (taken > 0) & (taken < held)
         if self.allowed is not None:
             barred = 1.0 - self.allowed
             broken |= barred[both, worst] @ masks > 0

@@ -48,13 +48,9 @@ def slopes_about(module: ModuleType, cell_voltage: float) -> tuple[float, float]
     voltage alone does not say on which branch the cell rests.
     """
     window = max(module.cell.hysteresis_half_gap, LEAST_WINDOW)
-    soc = np.linspace(0.03, 0.97, 189)
-    slopes = []
-    for curve in module.low_curves:
-        near = soc[np.abs(curve.voltage(soc) - cell_voltage) <= window]
-        if near.size:
-            slopes += list((curve.voltage(near + 0.025) - curve.voltage(near - 0.025)) / 5.0)
-    return (max(float(min(slopes)), 1e-6), max(float(max(slopes)), 1e-6)) if slopes else None
+    slopes = np.concatenate([slope[np.abs(voltage - cell_voltage) <= window]
+                             for voltage, slope in (c.slopes for c in module.low_curves)])
+    return (max(float(slopes.min()), 1e-6), max(float(slopes.max()), 1e-6)) if slopes.size else None
 
 
 def steepness(module: ModuleType, cell_voltage: float) -> float | None:

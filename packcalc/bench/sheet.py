@@ -114,7 +114,7 @@ def not_measured(name: str) -> Finding:
 
 @value_object
 class DatedVoltage:
-    """One reading of a self-discharge test; the date is ISO 8601 or empty."""
+    """One reading of a module at rest; the date is ISO 8601 or empty."""
 
     voltage: Finding
     date: str
@@ -181,6 +181,16 @@ class BenchRow:
     storage: str = ""
     lifetime_record: str = ""
     expiry: str = ""
+
+    @property
+    def latest_voltage(self) -> DatedVoltage:
+        """The rest voltage, or the reading of the self-discharge test that is dated after it.
+
+        One without a date counts as older than any that has one.
+        """
+        rest = DatedVoltage(self.rest_voltage, self.rest_date, self.rest_temperature)
+        known = [r for r in (rest, *self.selfdischarge) if r.voltage.known]
+        return max(known, key=lambda r: r.date, default=rest)
 
     def figures(self) -> tuple[Finding, ...]:
         """Every figure of the row, measured or not."""

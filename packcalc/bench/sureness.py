@@ -28,6 +28,7 @@ from packcalc.value import value_object
 
 SEED = 20240229
 SHARED = np.sqrt(0.5)  # half of an instrument's variance is counted as common to all modules
+LEAST_OWN = 0.1  # of a reading's uncertainty is its own, whatever its meter shares with the rest
 SHOWN = 5
 
 
@@ -80,26 +81,28 @@ class Sureness:
 
 
 def belief_of(lot: GradedLot, dealt: Sequence[Any]) -> Belief:
-    """Readings, their own uncertainty, and the instrument's common part."""
-    def own(finding, value, common, known) -> float:
-        if not known or not finding.known:
-            return float("nan")
-        whole = finding.number / value
-        return float(np.sqrt(max(whole ** 2 - common ** 2, (0.1 * whole) ** 2)))
+    """Readings, their own uncertainty, and the instrument's common part, row by row."""
+    def of(name: str, index: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        values = np.array([getattr(d, name).number for d in dealt])
+        common = np.array([SHARED * _instrument(lot, d, name) for d in dealt])
+        whole = np.array([getattr(d.graded, f"{name}_sigma").number / v if d.measured[index]
+                          else np.nan for d, v in zip(dealt, values, strict=True)])
+        own = np.sqrt(np.maximum(whole ** 2 - common ** 2, (LEAST_OWN * whole) ** 2))
+        return values, own, common
 
-    q = np.array([d.capacity.number for d in dealt])
-    r = np.array([d.resistance.number for d in dealt])
-    common_q = SHARED * lot.bench.capacity_error.number
-    common_r = SHARED * lot.bench.resistance_error.number
-    sigma_q = np.array([own(d.graded.capacity_sigma, v, common_q, d.measured[0])
-                        for d, v in zip(dealt, q, strict=True)])
-    sigma_r = np.array([own(d.graded.resistance_sigma, v, common_r, d.measured[1])
-                        for d, v in zip(dealt, r, strict=True)])
+    q, sigma_q, common_q = of("capacity", 0)
+    r, sigma_r, common_r = of("resistance", 1)
     # A capacity expected of a module already carries the tail's mean: the draw adds it again.
     q = np.where(np.isnan(sigma_q), q / Spread().mean, q)
     donors = {name: i for i, name in enumerate(dict.fromkeys(d.graded.row.donor for d in dealt))}
     return Belief(q, r, sigma_q, sigma_r, np.array([donors[d.graded.row.donor] for d in dealt]),
                   common_q, common_r)
+
+
+def _instrument(lot: GradedLot, dealt: Any, name: str) -> float:
+    """Relative error of the meter that read a module: the row's own, else the bench's."""
+    own = getattr(dealt.graded.row, f"{name}_error")
+    return (own if own.known else getattr(lot.bench, f"{name}_error")).number
 
 
 def how_sure(brief: Brief, lot: GradedLot, module: ModuleType, pack: PackModel,
@@ -112,28 +115,37 @@ def how_sure(brief: Brief, lot: GradedLot, module: ModuleType, pack: PackModel,
     battery = brief.battery
     energy = el.energy_between(draws.capacity, battery.charge_highest.number,
                                battery.charge_lowest.number, pack.nominal_voltage.number)
-    power = _power(brief, module, pack, draws)
-    targets = (_target("usable energy", "kWh", energy, battery.energy_least.value, trials),
+    power, lasts = _power(brief, module, pack, draws)
+    targets = (_target("usable energy", "kWh", energy, battery.energy_least.value),
                _target("power at the lowest voltage, cold and nearly empty", "kW", power,
-                       peak_drawn(brief).value, trials))
+                       peak_drawn(brief).value, lasts))
     return Sureness(targets, _sharpeners(draws, dealt), trials, seed, spread)
 
 
-def _power(brief: Brief, module: ModuleType, pack: PackModel, draws: Draws) -> np.ndarray:
-    left = max(pack.charge_left.number, 0.0)
-    corner = float(mod.resistance(module, brief.battery.coldest_start.number, left,
-                                  brief.power.peak_duration.number, 1.0))
+def _power(brief: Brief, module: ModuleType, pack: PackModel,
+           draws: Draws) -> tuple[np.ndarray, np.ndarray]:
+    """Power of each drawn pack at the end of its own peak, and whether it lasts so long.
+
+    A pack of less capacity is emptier when the peak ends: the charge left is each draw's own.
+    """
+    left = el.charge_left(brief.battery.charge_lowest.number, peak_drawn(brief).number,
+                          brief.power.peak_duration.number, pack.peak_voltage.number,
+                          draws.capacity)
+    at = np.maximum(left, 0.0)
+    corner = mod.resistance(module, brief.battery.coldest_start.number, at,
+                            brief.power.peak_duration.number, 1.0)
     ratio = corner / module.resistance_high.number
     whole = draws.resistance * ratio + pack.path.number + pack.cable_allowance.number
-    rest = pack.layout.series * float(mod.ocv_low(module, left))
-    return np.asarray(el.available_power(pack.demand_voltage.number, rest, whole))
+    rest = pack.layout.series * mod.ocv_low(module, at)
+    return np.asarray(el.available_power(pack.demand_voltage.number, rest, whole)), left >= 0
 
 
 def _target(title: str, unit: str, values: np.ndarray, target: float | None,
-            trials: int) -> Target:
+            lasts: np.ndarray | bool = True) -> Target:
+    """A figure of the drawn packs; one that runs empty before its peak ends meets no target."""
     low, middle, high = (float(x) for x in np.percentile(values, [5, 50, 95]))
-    share = None if target is None else chance(values, target)
-    error = None if share is None else chance_error(share, trials)
+    share = None if target is None else chance(np.where(lasts, values, -np.inf), target)
+    error = None if share is None else chance_error(share, len(values))
     return Target(title, unit, target, share, error, low, middle, high)
 
 

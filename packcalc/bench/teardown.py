@@ -6,12 +6,14 @@ order and says what each closing brings together.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import accumulate
 
 from packcalc import modules as mod
 from packcalc.bench.balance import charge_from_voltage
+from packcalc.bench.damage import APART, APART_READ
 from packcalc.bench.sections import Chain, Run, closing_order, opening_order
 from packcalc.bench.stored import of_module
 from packcalc.brief import Donor
@@ -29,6 +31,7 @@ GLOVES = ((750.0, "class 00"), (1500.0, "class 0"))  # DC use, ASTM D120 and IEC
 STAGE = "isolation and distance"
 CASE = "note it; a reading that stays is a leak"
 METER_BAND = 0.02      # sections of one donor differ by no more (assumed)
+EXACT = 1e-9
 LEAST_BAND = 0.01      # no band is narrower: a meter and a night's rest move that much (assumed)
 _RULE = Origin("teardown")
 
@@ -78,7 +81,8 @@ class Stack:
         steps: modules in series.
         parallel: modules at each step.
         charge: state of charge that is counted on, for energy.
-        voltage: of the whole chain as read, where the voltmeter's bands follow it.
+        voltage: of the whole chain as read, where the voltmeter's bands follow it; where it is
+            more than every cell full would make, sections are counted by it.
         charge_told: whether somebody gave the charge; if nobody did, and no voltage, any
             voltage from empty to full may show.
     """
@@ -97,14 +101,25 @@ class Stack:
                      cells_in_series=self.module.cells_in_series,
                      cell_voltage=self.module.full_voltage)
 
+    @property
+    def most_voltage(self) -> Finding:
+        """Voltage that one module is counted with: full, or its share of what was read."""
+        full, read = self.full_voltage, self.voltage
+        if read is None or read.number <= self.steps * full.number * (1 + EXACT):
+            return full
+        return Finding("voltage of a module, its share of the pack's as read", "E_m", "V",
+                       read.number / self.steps, "definition", inputs=(read,),
+                       note=f"a {self.steps}th; more than {full.shown}, every cell full: the "
+                            "larger counts")
+
     def highest(self, run: Run) -> Finding:
-        """The voltage that a section can have at most: every cell full."""
+        """The voltage that a section can have at most: every cell full, or as read."""
         return trace(section_voltage, f"highest voltage of section {run}",
-                     steps=self._count(run), module_voltage=self.full_voltage)
+                     steps=self._count(run), module_voltage=self.most_voltage)
 
     def expected(self, run: Run) -> tuple[float, float] | None:
         """Band of the voltmeter: by the voltage read, else by the charge; None without a curve."""
-        most = run.steps * self.full_voltage.number
+        most = run.steps * self.most_voltage.number
         if self.voltage is not None:
             share = self.voltage.number * run.steps / self.steps
             return share * (1 - METER_BAND), min(share * (1 + METER_BAND), max(most, share))
@@ -124,7 +139,7 @@ class Stack:
 
     def harmless_steps(self) -> int:
         """Most modules in series that stay at or below 60 V when full; 0 where one is above."""
-        return int((SHOCK_LIMIT + 1e-9) // self.full_voltage.number)
+        return int((SHOCK_LIMIT + EXACT) // self.most_voltage.number)
 
     def _count(self, run: Run) -> Finding:
         return leaf(f"modules in series in section {run}", "n", "", run.steps, "given",
@@ -188,6 +203,7 @@ class Teardown:
         steps: in order.
         preparation, afterwards: rules in words.
         assumptions: figures of the donor that nobody gave.
+        refusal: why no step is given; empty where they are.
     """
 
     donor: Donor
@@ -197,6 +213,7 @@ class Teardown:
     preparation: tuple[str, ...]
     afterwards: tuple[str, ...]
     assumptions: tuple[Finding, ...]
+    refusal: str = ""
 
 
 # --- states ----------------------------------------------------------------------------------
@@ -270,22 +287,51 @@ def _after(number: int, action: str, joint: int, found: tuple[SectionState, ...]
 
 def teardown(donor: Donor) -> Teardown:
     """The teardown sheet of a described donor."""
-    stack = _stack(donor)
-    return Teardown(donor, stack, _checks(donor, stack), _steps(donor, stack),
+    described = _described(donor)
+    stack, refusal = _stack(donor, described), _refusal(donor, described)
+    return Teardown(donor, stack, _checks(donor, described, stack),
+                    (_as_found(stack),) if refusal else _steps(donor, stack),
                     _preparation(donor, stack), _afterwards(donor),
                     tuple(f for f in (donor.charge, donor.modules_in_parallel,
                                       donor.service_plug_after, donor.isolation,
-                                      donor.total_voltage) if f.basis != "given"))
+                                      donor.total_voltage) if f.basis != "given"), refusal)
 
 
-def _stack(donor: Donor) -> Stack:
+def _described(donor: Donor) -> Stack:
+    """The chain as the brief describes it, whatever a voltmeter says."""
+    return Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge,
+                 charge_told=donor.charge.basis == "given")
+
+
+def _over(donor: Donor, described: Stack) -> float:
+    """The donor's voltage as read over the most that its chain as described can have."""
+    _, most = _window(described)
+    return donor.total_voltage.number / most if donor.total_voltage.known else 0.0
+
+
+def _refusal(donor: Donor, described: Stack) -> str:
+    """Why no joint may be named: nobody knows where it would lie."""
+    if _over(donor, described) <= 1 + LEAST_BAND:
+        return ""
+    return (f"No step is given: {donor.total_voltage.shown} was read, and {described.steps} "
+            f"modules as described make {_window(described)[1]:.1f} V at most. Where each joint "
+            "lies, and what a section holds, is not known. Read the voltage again, count modules "
+            "and cells, mend [donor], and print the sheet anew; open nothing before.")
+
+
+def _stack(donor: Donor, stack: Stack) -> Stack:
     """The chain, with the higher of the charge as given and the most that the voltage allows.
 
     The voltmeter's bands follow the donor's own voltage wherever it says anything; energy is
-    counted at the higher charge.
+    counted at the higher charge. A voltage above every cell full counts in place of that; where
+    it is more than a meter's error above, so do as many modules as it needs, all of them full.
     """
-    stack = Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge,
-                  charge_told=donor.charge.basis == "given")
+    over = _over(donor, stack)
+    if over > 1 + EXACT:
+        full = leaf("state of charge, all of it", "z", "%", 1.0, "definition", origin=_RULE,
+                    note=f"{donor.total_voltage.shown} was read: more than every cell full")
+        steps = stack.steps if over <= 1 + LEAST_BAND else math.ceil(over * stack.steps - EXACT)
+        return replace(stack, steps=steps, charge=full, voltage=donor.total_voltage)
     band = _charge_by_voltage(donor, stack)
     if band is None:
         return stack
@@ -322,11 +368,15 @@ def first_joints(donor: Donor) -> tuple[tuple[int, str], ...]:
     return tuple(named)
 
 
+def _as_found(stack: Stack) -> Step:
+    return _after(0, "as found: nothing opened, contactors counted as closed", 0,
+                  states(stack, Chain(stack.steps)))
+
+
 def _steps(donor: Donor, stack: Stack) -> tuple[Step, ...]:
     names = dict(first_joints(donor))
     chain, known = Chain(stack.steps), _Known()
-    found = [_after(0, "as found: nothing opened, contactors counted as closed", 0,
-                    states(stack, chain, known))]
+    found = [_as_found(stack)]
     order = opening_order(stack.steps, tuple(names), stack.harmless_steps())
     for number, joint in enumerate(order, start=1):
         during = next(s for s in states(stack, chain, known)
@@ -362,7 +412,7 @@ def _parting(stack: Stack, chain: Chain, number: int) -> tuple[Step, ...]:
         f"{found[0].words}", found, before),)
 
 
-def _checks(donor: Donor, stack: Stack) -> tuple[Check, ...]:
+def _checks(donor: Donor, described: Stack, stack: Stack) -> tuple[Check, ...]:
     whole = stack.highest(Run(1, stack.steps))
     need = leaf("isolation before the first tool touches the pack", "R_need", "kΩ",
                 ISOLATION_NEED * whole.number, "read", source="un-r100",
@@ -372,7 +422,8 @@ def _checks(donor: Donor, stack: Stack) -> tuple[Check, ...]:
     isolation = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",
                       need, missing="not measured: no tool touches the pack before it is",
                       remedy=remedy)
-    return (isolation, _cells_agree(donor, stack), *_charge_agrees(donor, stack), *_past(donor))
+    return (isolation, _cells_agree(donor, described), *_charge_agrees(donor, described),
+            *_past(donor))
 
 
 def _cells_agree(donor: Donor, stack: Stack) -> Check:
@@ -384,9 +435,14 @@ def _cells_agree(donor: Donor, stack: Stack) -> Check:
     least, most = _window(stack)
     value = donor.total_voltage
     fits = _fits(value.number, stack)
-    return Check(title, "highest voltage", PASS if fits else FAIL, value,
-                 reason=f"{stack.steps} modules lie between {least:.1f} V and {most:.1f} V",
-                 remedy="" if fits else "count the modules and the cells again")
+    low = value.number < least
+    end = leaf(f"{stack.steps} modules as described, every cell {'empty' if low else 'full'}", "U",
+               "V", least if low else most, "definition", origin=_RULE)
+    why = "" if fits or low else "; the larger counts for gloves, sections and energy"
+    return Check(title, "highest voltage", PASS if fits else FAIL, value, end,
+                 "at least" if low else "at most",
+                 f"{stack.steps} modules lie between {least:.1f} V and {most:.1f} V{why}",
+                 "" if fits else "count the modules and the cells again")
 
 
 def _window(stack: Stack) -> tuple[float, float]:
@@ -398,7 +454,7 @@ def _window(stack: Stack) -> tuple[float, float]:
 
 def _fits(voltage: float, stack: Stack) -> bool:
     least, most = _window(stack)
-    return least <= voltage <= most * (1 + 1e-9)
+    return least <= voltage <= most * (1 + EXACT)
 
 
 def _charge_agrees(donor: Donor, stack: Stack) -> tuple[Check, ...]:
@@ -427,8 +483,9 @@ def _past(donor: Donor) -> tuple[Check, ...]:
     for name, word in (("crash", "crashed or burnt"), ("water", "in water")):
         answer = getattr(donor, name)
         verdict = {"no": PASS, "yes": CAUTION, "unknown": NOT_EVALUATED}[answer]
-        remedy = "" if answer == "no" else ("count every module as damaged: outdoors, 15 m (50 ft) "
-                                            "from anything that burns, watched for 30 days")
+        remedy = "" if answer == "no" else ("count every module as damaged: outdoors, "
+                                            f"{APART} from anything that burns, watched for 30 "
+                                            f"days; {APART_READ}")
         found.append(Check(f"donor {word}", "thermal load", verdict,
                            reason={"no": "said not", "yes": "said so",
                                    "unknown": "not said"}[answer], remedy=remedy))
@@ -471,8 +528,8 @@ def _afterwards(donor: Donor) -> tuple[str, ...]:
              "distance is printed in the sources read; one that turns warm, swells, leaks or was "
              "dropped counts as damaged: the distance of a crashed donor."
              if sound else
-             "Quarantine outdoors, at least 15 m (50 ft) from buildings, vehicles and anything "
-             "that burns, watched for 30 days (distance read for whole damaged vehicles).")
+             f"Quarantine outdoors, at least {APART} from buildings, vehicles and anything that "
+             f"burns, watched for 30 days; {APART_READ}.")
     pressed = ("Do not loosen the end plates: these modules are counted as pressed and may swell "
                "and tear when the pressure goes; clamp them before the frame comes off, and store "
                "them clamped." if donor.compression == "yes" else

@@ -89,9 +89,12 @@ def network_of(module: ModuleType, assignment: Assignment, capacity: np.ndarray,
 
 def share_current(brief: Brief, module: ModuleType, pack: PackModel, assignment: Assignment,
                   dealt: Sequence[Any]) -> Together:
-    """Step through a discharge at continuous current; peaks are put on top at three moments."""
+    """Step through a discharge at continuous current; peaks are put on top at three moments.
+
+    A resistance counts as read, even one that is counted worse elsewhere: the least takes most.
+    """
     q = np.array([d.capacity.number for d in dealt])
-    r = np.array([d.resistance.number for d in dealt])
+    r = np.array([d.least_resistance.number for d in dealt])
     battery, path = brief.battery, brief.path
     top, low = battery.charge_highest.number, battery.charge_lowest.number
     strings = assignment.arrangement == "strings"

@@ -58,7 +58,8 @@ class Belief:
         capacity, resistance: reading, or the value expected of the donor pack [C], [Ω].
         capacity_sigma, resistance_sigma: relative; NaN where it was not measured.
         donor: number of the donor pack of each module.
-        common_capacity, common_resistance: relative error that the instrument makes on all.
+        common_capacity, common_resistance: relative error that the instruments make on all at
+            once, of each module, or one for all.
     """
 
     capacity: np.ndarray
@@ -66,8 +67,8 @@ class Belief:
     capacity_sigma: np.ndarray
     resistance_sigma: np.ndarray
     donor: np.ndarray
-    common_capacity: float = 0.0
-    common_resistance: float = 0.0
+    common_capacity: np.ndarray | float = 0.0
+    common_resistance: np.ndarray | float = 0.0
 
 
 @value_object
@@ -134,7 +135,7 @@ class _Drawer:
     """Draws modules in the order of their places, in single precision for speed."""
 
     def __init__(self, belief: Belief, order: np.ndarray, spread: Spread):
-        self.spread, self.belief = spread, belief
+        self.spread = spread
         self.capacity = belief.capacity[order].astype(np.float32)
         self.resistance = belief.resistance[order].astype(np.float32)
         sigma_q, sigma_r = belief.capacity_sigma[order], belief.resistance_sigma[order]
@@ -143,20 +144,22 @@ class _Drawer:
         self.measured = (~np.isnan(sigma_q), ~np.isnan(sigma_r))
         self.sigma_q = np.nan_to_num(sigma_q).astype(np.float32)
         self.sigma_r = np.nan_to_num(sigma_r).astype(np.float32)
+        self.common_q, self.common_r = (
+            np.broadcast_to(c, belief.capacity.shape)[order].astype(np.float32)
+            for c in (belief.common_capacity, belief.common_resistance))
         self.donors, self.donor = np.unique(belief.donor[order], return_inverse=True)
 
     def chunk(self, rng: np.random.Generator, count: int):
-        """Capacities, resistances and common errors of `count` packs."""
+        """Capacities, resistances and common errors, in standard deviations, of `count` packs."""
         size = (count, len(self.capacity))
-        common = rng.standard_normal((count, 2)) * (self.belief.common_capacity,
-                                                    self.belief.common_resistance)
+        common = rng.standard_normal((count, 2))
         q = rng.standard_normal(size, dtype=np.float32)
         r = rng.standard_normal(size, dtype=np.float32)
         q *= self.sigma_q
         r_open = r[:, self.open_r].copy()
         r *= self.sigma_r
-        q += np.float32(1.0) + common[:, :1].astype(np.float32)
-        r += np.float32(1.0) + common[:, 1:].astype(np.float32)
+        q += np.float32(1.0) + common[:, :1].astype(np.float32) * self.common_q
+        r += np.float32(1.0) + common[:, 1:].astype(np.float32) * self.common_r
         if len(self.open) or len(self.open_r):
             self._unmeasured(rng, count, q, r, r_open)
         q *= self.capacity
@@ -191,8 +194,8 @@ class _Sums:
     def __init__(self, draw: "_Drawer"):
         modules, self.count = len(draw.capacity), 0
         # Repeating a reading with the same instrument tells nothing of its common error.
-        self.shared = (np.where(draw.measured[0], draw.capacity, 0).astype(np.float32),
-                       np.where(draw.measured[1], draw.resistance, 0).astype(np.float32))
+        self.shared = (np.where(draw.measured[0], draw.capacity * draw.common_q, 0),
+                       np.where(draw.measured[1], draw.resistance * draw.common_r, 0))
         self.first = [np.zeros(modules) for _ in range(2)]
         self.second = [np.zeros(modules) for _ in range(2)]
         self.cross = [np.zeros(modules) for _ in range(2)]
@@ -210,7 +213,7 @@ class _Sums:
         self.commons.append(common)
         for i, values in enumerate((q, r)):
             values -= self.centre[i]
-            if common[:, i].any():
+            if self.shared[i].any():
                 values -= common[:, i:i + 1].astype(np.float32) * self.shared[i]
             y = (pack[i] - self.pack_centre[i]).astype(np.float32)
             self.first[i] += values.sum(axis=0)
@@ -231,7 +234,7 @@ class _Sums:
             shares.append(np.where(fine, covariance ** 2 / np.where(fine, variance, 1) / whole, 0))
             c = common[:, i]
             by_common.append(float(np.cov(c, y, bias=True)[0, 1] ** 2 / c.var() / whole)
-                             if c.var() > 0 else 0.0)
+                             if self.shared[i].any() else 0.0)
         return shares[0], shares[1], (by_common[0], by_common[1])
 
 

@@ -6,19 +6,26 @@ builder thinks it better.
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Mapping
 
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.findings import Finding
+from packcalc.handover.bands import rule
 from packcalc.handover.build import BuildSheet, BuiltPart
 from packcalc.handover.inside import ACROSS, INSIDE, LINK, Joint
 from packcalc.handover.readings import joint_limit
 from packcalc.reading.as_built_file import JOINT, PART, AsBuilt, Built
+from packcalc.reading.readings_file import guarded
+from packcalc.review import layout_of
 from packcalc.units import show
 from packcalc.value import value_object
 
 MODULE = "module."
+TORQUE_APART = rule("distance from the median of its like at which a torque stands out", "x", "%",
+                    0.15, "our rule: two wrenches of common practice, 6 % each, differ by less; "
+                          "the reviewer may replace it")
 
 
 @value_object
@@ -91,7 +98,7 @@ def hold(sheet: BuildSheet, record: AsBuilt, marks: Mapping[str, str],
     """
     written = {one.id: one for one in record.lines}
     grades = {m.row.mark: m.grade for m in lot.modules} if lot else {}
-    found = _of_version(sheet, record)
+    found = [*_of_version(sheet, record), *_printed(sheet, record, marks)]
     for part in sheet.parts:
         one = written.get(part.id)
         if one is not None:
@@ -105,13 +112,34 @@ def hold(sheet: BuildSheet, record: AsBuilt, marks: Mapping[str, str],
 
 def _of_version(sheet: BuildSheet, record: AsBuilt) -> list[Deviation]:
     today = sheet.figures.brief.digest
-    label = sheet.figures.study.layout.label
-    if record.input_digest == today and record.layout in ("", label):
+    study = sheet.figures.study
+    label = layout_of(study)
+    if record.input_digest == today and record.layout in ("", study.layout.label, label):
         return []
     begun = f"{record.layout or 'no layout named'}, digest {record.input_digest or 'not stated'}"
     return [Deviation("design", "the whole record", f"begun on {begun}; the design is now {label}, "
                       f"digest {today}", "see packcalc diff for what changed, and look at every "
                       "line again")]
+
+
+def _printed(sheet: BuildSheet, record: AsBuilt, marks: Mapping[str, str]) -> list[Deviation]:
+    """The design's own cells: one that says otherwise than the design was written over."""
+    same = record.input_digest == sheet.figures.brief.digest
+    begun = "and the record says that it is of this design" if same else \
+        "as the design that it was begun on may have said"
+    lines = {line["id"]: line for line in _lines(sheet, marks)}
+    found = []
+    for row in record.printed:
+        line = lines.get(row.id)
+        for key, stands in (("designed", row.designed), ("assigned_mark", row.assigned_mark)):
+            today = line[key] if line else ""
+            if stands and today and _plain(stands) != _plain(guarded(today)):
+                found.append(Deviation(
+                    row.id, line["what"], f"the printed column {key} was written over: "
+                    f"{stands}, where the design says {today}, {begun}",
+                    "the design counts, not the sheet: look at what was fitted, and write on a "
+                    "form of today"))
+    return found
 
 
 def _of_module(part: BuiltPart, one: Built, mark: str,
@@ -138,6 +166,10 @@ def _of_part(part: BuiltPart, one: Built) -> list[Deviation]:
     if not one.part:
         return [Deviation(part.id, part.what, "no part number or name written down",
                           "read it off the part")]
+    if not part.nameable:
+        return [Deviation(part.id, part.what, f"{one.part} fitted; the brief has no entry for it: "
+                          f"{part.design}", "put its data sheet beside the specification in the "
+                          "file for review", grave=False)]
     if not part.named:
         return [Deviation(part.id, part.what, f"{one.part} fitted; the design names no part: "
                           f"{part.design}", "name it in the brief with its data sheet and run "
@@ -190,7 +222,35 @@ def _of_joints(sheet: BuildSheet,
             found.append(Deviation(name, what, "no torque written down", "set it with a "
                                    "calibrated wrench to the maker's figure", grave=False))
         found += _said(what, one)
-    return found, likes[LINK]
+    return [*found, *_torques(sheet, written)], likes[LINK]
+
+
+def _torques(sheet: BuildSheet, written: Mapping[str, Built]) -> list[Deviation]:
+    """A torque far from that of its like: a slip of the pen, of the unit or of the wrench."""
+    places = sheet.stack.places
+    like: dict[tuple[str, ...], list[tuple[str, str, Built]]] = {}
+    for joint in sheet.joints:
+        beside = dict.fromkeys(one.module.title for one in places[joint.after - 1:joint.after + 1])
+        like.setdefault((joint.kind, *beside), []).append(
+            (joint.id, what_joint(joint), written.get(joint.id)))
+    for part in sheet.parts:
+        if part.id.startswith(MODULE):
+            like.setdefault((MODULE, part.design), []).append(
+                (part.id, part.what, written.get(part.id)))
+    found = []
+    for group in like.values():
+        read = [(name, what, one) for name, what, one in group
+                if one is not None and one.torque is not None]
+        if len(read) < 2:
+            continue
+        middle = statistics.median(one.torque for _, _, one in read)
+        found += [Deviation(name, what, f"{torque_shown(one)} set, its like have "
+                            f"{_torque(middle)}: more than {TORQUE_APART.shown} off", "hold it "
+                            "against the maker's figure and the bolt, set it again, or mend the "
+                            "record where the pen slipped")
+                  for name, what, one in read
+                  if abs(one.torque - middle) > TORQUE_APART.number * middle * (1 + 1e-9)]
+    return found
 
 
 def what_joint(joint: Joint) -> str:
@@ -202,16 +262,25 @@ def torque_shown(one: Built) -> str:
     """A torque in both units of the trade."""
     if one.torque is None:
         return "–"
-    return f"{show(one.torque, 'N·m', 3)} ({show(one.torque, 'lbf·in', 3)})"
+    return _torque(one.torque)
+
+
+def _torque(value: float) -> str:
+    return f"{show(value, 'N·m', 3)} ({show(value, 'lbf·in', 3)})"
 
 
 def form_lines(sheet: BuildSheet, marks: Mapping[str, str], design: str) -> list[dict[str, str]]:
     """Lines of an empty record for `form_text`."""
     brief = sheet.figures.brief
-    version = {"design": design, "layout": sheet.figures.study.layout.label,
+    version = {"design": design, "layout": layout_of(sheet.figures.study),
                "input_digest": brief.digest}
+    return [{**line, **version} for line in _lines(sheet, marks)]
+
+
+def _lines(sheet: BuildSheet, marks: Mapping[str, str]) -> list[dict[str, str]]:
+    """What the design says of every line."""
     parts = [{"id": p.id, "what": p.what, "designed": p.named or p.design,
-              "assigned_mark": marks.get(p.id, ""), **version} for p in sheet.parts]
-    joints = [{"id": j.id, "what": what_joint(j), "designed": j.limit_words, **version}
+              "assigned_mark": marks.get(p.id, "")} for p in sheet.parts]
+    joints = [{"id": j.id, "what": what_joint(j), "designed": j.limit_words, "assigned_mark": ""}
               for j in sheet.joints]
     return [*parts, *joints]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 
+from packcalc.brief import Branch
 from packcalc.checks import Item
 from packcalc.handover.inside import (
     FUSE_INSIDE,
@@ -15,6 +16,8 @@ from packcalc.handover.inside import (
     parts_inside,
     position_word,
 )
+from packcalc.handover.voltage_class import called
+from packcalc.protect.branch_figures import PRECHARGE, SENSE
 from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
@@ -94,9 +97,11 @@ def _links(study: ProtectionStudy) -> Line:
 
 def _fuse_inside(study: ProtectionStudy) -> list[Line]:
     """The fuse inside the string beside the main fuse."""
-    highest, named = study.pack.highest_voltage.shown, study.brief.parts.mid_fuse
-    return [Line("inside_fuse", f"fuse inside the string, {part.tag}", part.count, "",
-                 f"rated DC voltage: above {highest}; breaks {study.faults.highest.shown}",
+    named = study.brief.parts.mid_fuse
+    demand = "; ".join(f"{r.what}: {r.value}" for r in study.circuit.mid_fuse) or (
+        f"rated DC voltage: above {study.pack.highest_voltage.shown}; breaks "
+        f"{study.faults.highest.shown}")
+    return [Line("inside_fuse", f"fuse inside the string, {part.tag}", part.count, "", demand,
                  named=named, note=f"after {position_word(study)} {part.after} from the negative "
                  "end", open=_questions(study, "mid_fuse"))
             for part in parts_inside(study) if part.name == FUSE_INSIDE]
@@ -112,6 +117,8 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
     if item.key.startswith("cable."):
         own = next((r.cable for r in study.brief.cables.route
                     if item.key == f"cable.{r.name}"), "")
+    branch = _branch(item, study)
+    own = branch.fuse_part if branch else own
     strung = [i for i in study.items if i.key == "string_contactors"] \
         if item.key == "contactors" else []
     asked = strung[0] if strung else item
@@ -119,7 +126,8 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
     ratings = [c for c in item.candidates if not c.own]
     good = ", ".join(c.name for c in ratings if c.qualifies)
     good = good or ("none qualifies" if ratings else "")
-    return Line(item.key, asked.title, quantity, unit, demand or "see the file for review", good,
+    title = f"{asked.title}, its fuses and wire" if branch else asked.title
+    return Line(item.key, title, quantity, unit, demand or "see the file for review", good,
                 own, note, len(asked.open_items))
 
 
@@ -138,6 +146,24 @@ def _questions(study: ProtectionStudy, key: str) -> int:
     return next((len(i.open_items) for i in study.items if i.key == key), 1)
 
 
+def _branch(item: Item, study: ProtectionStudy) -> Branch | None:
+    return next((b for b in study.brief.branch if item.key == f"branch.{b.name}"), None)
+
+
+def _branch_fuses(branch: Branch, study: ProtectionStudy) -> tuple[float | None, str, str]:
+    """Fuses of a branch, as many as the one-line diagram draws; its wire is measured."""
+    if not (branch.fuse_rating.known or branch.fuse_part):
+        return None, "", "the brief says of no fuse; fuses and wire: count on the drawing"
+    length = f"; wire {branch.length.shown} a pole" if branch.length.known else ""
+    if branch.kind == SENSE:
+        return study.pack.channels, "", ("fuses, one a wire at its cell end; the common wires come "
+                                         "on top" + length)
+    if branch.fused_poles != "both":
+        return 1, "", f"fuse in one pole, at the tap{length}"
+    ends = "at either end of its wires" if branch.kind == PRECHARGE else "one in each pole"
+    return 2, "", f"fuses, {ends}{length}"
+
+
 def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, str]:
     chains, stands = _chains(study), study.brief.path.main_fuse
     if item.key == "main_fuse":
@@ -154,6 +180,9 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
         length = route.asked.length.number
         return 2 * length, "m", f"two poles × {route.asked.length.shown}, for each run that lies "\
                                 "side by side; add what the lugs take"
+    branch = _branch(item, study)
+    if branch is not None:
+        return _branch_fuses(branch, study)
     if item.key == SWITCH:
         part = disconnect_of(study)
         if part is None:
@@ -164,14 +193,17 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
 
 def _small(study: ProtectionStudy) -> tuple[Line, ...]:
     volts = study.pack.highest_voltage.shown
-    return (
+    described = any(b.kind == SENSE and (b.fuse_rating.known or b.fuse_part)
+                    for b in study.brief.branch)  # bought by the line of their branch
+    found = (
         Line("monitor_channels", "cell-voltage channels", study.pack.channels, "",
              "one for each cell in series of each module row"),
         Line("sense_fuses", "fuses of the sense wires, at their cell ends", study.pack.channels,
              "", f"DC rating above {volts}", note="one a wire; the common wires come on top"),
         Line("covers", "terminal covers and insulating barriers", None, "",
              f"insulation for {volts}", note="count on the drawing"),
-        Line("symbols", "high-voltage symbols, disconnect and cut-point labels", None, "",
+        Line("symbols", f"{called(study.pack).labels}, disconnect and cut-point labels", None, "",
              "one on each cover that hides live parts"),
         Line("straps", "bonding straps", None, "", "below 0.1 Ω each, at 0.2 A or more",
              note="one for each metal part"))
+    return tuple(line for line in found if line.key != "sense_fuses" or not described)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from packcalc.bench.balance import WITHIN, BalancePlan
@@ -16,6 +16,14 @@ from packcalc.checks import FAIL, Item
 from packcalc.electrical import series_sum
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.handover.at_assembly import AtAssembly, at_assembly
+from packcalc.handover.devices import (
+    CHARGE_CONTACTOR,
+    INSIDE_FUSE,
+    RELAY,
+    RESISTOR,
+    Device,
+    devices_of,
+)
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import (
     ACROSS,
@@ -35,7 +43,12 @@ from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
-INSIDE_FUSE = "inside_fuse"
+# What is no device, or stands by the line of its place.
+NO_DEVICE = ("insulation", "overvoltage", "coordination", "string_coordination", "switching",
+             "strings", "mid_fuse", "charge_contactor")
+PAIR = "pair of fuse and contactor"
+NO_ENTRY = ("management", "connectors")  # the brief has no entry that names these
+SINGULAR = {"contactors": "Main contactor", "string_contactors": "String contactor"}
 PREPARATION = (
     "Two people, both told what to do: one works, one watches. Never alone.",
     "Every terminal stays capped until its link is fitted; one joint open at a time; no tool "
@@ -64,7 +77,8 @@ JOINT_RULES = (
     "or aluminium, never the bolt; no plastic in the clamped stack (Formula SAE 2013 EV4.6.8, "
     "read).",
     "Torque: the figure of the module's or part's maker, from its own sheet; packcalc knows none. "
-    "Calibrated wrench, a paint mark over bolt and terminal after it.",
+    "Calibrated wrench, a paint mark over bolt and terminal after it. One more than 15 % off the "
+    "median of its like (our rule) is looked at again.",
     "Resistance of each link with its joints: four-wire meter, probes on the terminals. Every one "
     "goes into the as-built record; packcalc commission says which of them it asks for.",
     "Outlier: a joint above the limit of the modified score (3.5, Iglewicz and Hoaglin), or half "
@@ -158,12 +172,14 @@ class BuiltPart:
         what: part.
         design: what the design says of it.
         named: the part that the brief names, or "".
+        nameable: whether the brief has an entry that could name it.
     """
 
     id: str
     what: str
     design: str
     named: str = ""
+    nameable: bool = True
 
 
 @value_object
@@ -264,8 +280,11 @@ def _warnings(study: ProtectionStudy) -> tuple[str, ...]:
     found = []
     if study.miss is not None:
         found.append(f"this layout does not meet the brief: {study.miss.sentence}")
-    found += [f"{title}: {c.title} fails" for title, c in study.checks if c.verdict == FAIL]
-    found += [f"{item.title}: no standard rating passes" for item in study.without_candidate]
+    found += [c.title if title.startswith("Fault place") else f"{title}: {c.title}"
+              for title, c in study.checks if c.verdict == FAIL]
+    found += [f"{item.title}: no "
+              f"{PAIR if item.key.endswith('coordination') else 'standard rating'} passes"
+              for item in study.without_candidate]
     return tuple(found)
 
 
@@ -282,17 +301,38 @@ def _parts(study: ProtectionStudy) -> tuple[BuiltPart, ...]:
                 f"module.{number}" + (f".{p}" if layout.parallel > 1 else ""),
                 f"module, position {number}" + (f", {side} {p}" if layout.parallel > 1 else ""),
                 module.title) for p in range(1, layout.parallel + 1)]
-    return (*found, *_fuse_inside(study), *_charge_contactors(study), *(
+    lines = (*_fuse_inside(study), *_charge_contactors(study), *(
         _protective(item, study) for item in study.items if item.specification
-        and item.key not in ("insulation", "overvoltage", "coordination",
-                             "string_coordination", "switching", "strings",
-                             "mid_fuse", "charge_contactor")  # by the lines of their places
+        and item.key not in NO_DEVICE
+        and (item.key != "contactors" or not layout.in_strings)  # those of the strings stand there
         and (item.key != "disconnect" or disconnect_of(study) or disconnect_open(study))))
+    devices = devices_of(study)
+    return (*found, *(piece for line in lines for piece in _pieces(line, study, devices)))
+
+
+def _pieces(line: BuiltPart, study: ProtectionStudy,
+            devices: Mapping[str, tuple[Device, ...]]) -> list[BuiltPart]:
+    """One line a device: each has a serial number of its own."""
+    own = devices.get(line.id, ())
+    if not own:
+        return [line]
+    what = SINGULAR.get(line.id, line.what)
+    found = [replace(line, id=f"{line.id}.{d.suffix}" if d.suffix else line.id,
+                     what=", ".join(filter(None, (what, d.tag, d.where)))) for d in own]
+    if line.id != "precharge":
+        return found
+    item = next(i for i in study.items if i.key == "precharge")
+    asked = {kind: next((f"{r.what}: {r.value}" for r in item.specification
+                         if r.what.startswith(kind)), line.design) for kind in (RELAY, RESISTOR)}
+    relay, resistor = found  # the brief names the resistor alone
+    return [replace(relay, what=f"Pre-charge relay, {own[0].tag}", design=asked[RELAY], named="",
+                    nameable=False),
+            replace(resistor, what=f"Pre-charge resistor, {own[1].tag}", design=asked[RESISTOR])]
 
 
 def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
     """The fuse that stands inside the string beside the main fuse, by its place."""
-    return [BuiltPart(INSIDE_FUSE, f"Fuse inside the string, {part.tag}",
+    return [BuiltPart(INSIDE_FUSE, "Fuse inside the string",
                       f"rated DC voltage: above {study.pack.highest_voltage.shown}",
                       study.brief.parts.mid_fuse)
             for part in parts_inside(study) if part.name == FUSE_INSIDE]
@@ -300,10 +340,9 @@ def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
 
 def _charge_contactors(study: ProtectionStudy) -> list[BuiltPart]:
     """What cuts the charge inlet off, in the poles that the brief states."""
-    poles = study.brief.path.charge_contactor
-    if poles not in CHARGE_CONTACTOR_CHOICES[1:]:
+    if study.brief.path.charge_contactor not in CHARGE_CONTACTOR_CHOICES[1:]:
         return []
-    return [BuiltPart("charge_contactor", f"Charge contactor, {poles}",
+    return [BuiltPart(CHARGE_CONTACTOR, "Charge contactor",
                       charge_contactor_demand(study.pack), study.brief.parts.charge_contactor)]
 
 
@@ -315,10 +354,11 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
              "string_fuse": named.string_fuse, "string_contactors": named.string_contactor}
     names |= {f"cable.{route.name}": route.cable for route in study.brief.cables.route}
     names |= {f"branch.{b.name}": b.fuse_part for b in study.brief.branch}
-    title = f"{item.title}, its fuse" if item.key.startswith("branch.") else item.title
+    title = item.title if not item.key.startswith("branch.") else \
+        f"Fuse of {item.title.partition(': ')[2]}"
     first = item.specification[0]
     return BuiltPart(item.key, title, f"{first.what}: {first.value}",
-                     names.get(item.key, ""))
+                     names.get(item.key, ""), item.key not in NO_ENTRY)
 
 
 def joint_chains(sheet: BuildSheet) -> tuple[Finding, ...]:

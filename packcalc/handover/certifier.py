@@ -16,6 +16,7 @@ from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -151,14 +152,21 @@ def _history(f: Figures) -> tuple[str, tuple[Finding, ...]]:
 
 
 def _devices(f: Figures) -> tuple[str, tuple[Finding, ...]]:
-    names = f.brief.parts
-    own = (names.string_fuse,) if f.study.layout.in_strings else ()
-    opened = names.tripped(f.study.layout.in_strings)
+    names, strung = f.brief.parts, f.study.layout.in_strings
     switch = names.disconnect if disconnect_of(f.study) or disconnect_open(f.study) else ""
-    given = [n for n in (names.main_fuse, *own, opened, names.resistor, switch) if n]
-    return ("named in the brief: " + ", ".join(given) if given else
-            "no part is named: specifications only"), (f.pack.highest_voltage,
-                                                       f.study.faults.highest)
+    pairs = [("main fuse", names.main_fuse), ("mid-pack fuse", names.mid_fuse),
+             *([("string fuse", names.string_fuse)] if strung else []),
+             ("string contactors" if strung else "contactors", names.tripped(strung)),
+             ("charge contactor", names.charge_contactor), ("pre-charge resistor", names.resistor),
+             ("disconnect", switch),
+             *((f"cable, {r.name}", r.cable) for r in f.brief.cables.route),
+             *((f"fuse of {b.name}", b.fuse_part) for b in f.brief.branch)]
+    given, silent = ([p for p in pairs if p[1]], [what for what, name in pairs if not name])
+    said = "named in the brief: " + "; ".join(f"{what} {name}" for what, name in given) \
+        if given else "no part is named: specifications only"
+    lacks = [w for w in silent if w != "mid-pack fuse" and w != "disconnect"] if given else []
+    return said + (f"; not named: {', '.join(lacks)}" if lacks else ""), (
+        f.pack.highest_voltage, f.study.faults.highest)
 
 
 def _management(f: Figures) -> tuple[str, tuple[Finding, ...]]:
@@ -185,6 +193,8 @@ def _discharge(f: Figures) -> tuple[str, tuple[Finding, ...]]:
     item = f.study.circuit.insulation.item
     stored = tuple(x for x in item.duty if "energy of the charged DC link" in x.title)
     fall, lacking = discharge_time(f.study), discharge_open(f.study)
+    if called(f.pack).class_a:
+        return "the link never stands above 60 V; its energy burns all the same", stored
     known = "energy of the link; its discharge resistor is not in the brief" if fall is None else \
         "link and its fall" + (f", as counted: it may be shorter or longer ({'; '.join(lacking)})"
                                if lacking else "")
@@ -258,8 +268,8 @@ ASKED: tuple[Asked, ...] = (
           "reviewer's marks", _electrical, whole=True),
     Asked(13, _G[3], "pre-charge: energy, peak power, time, timeout, level", "resistor's own "
           "rating as mounted", _precharge, source="formula-sae-inspection", whole=True),
-    Asked(14, _G[3], "discharge: time to 60 V, resistor's power, energy left", "resistor fitted",
-          _discharge),
+    Asked(14, _G[3], "discharge: time to 60 V where the link stands above it, resistor's "
+          "power, energy left", "resistor fitted", _discharge),
     Asked(15, _G[3], "restraint: mass, loads by direction, fasteners and brackets, signed",
           "calculation by a structural engineer: not covered by packcalc", _mass,
           source="vsb-14"),

@@ -13,12 +13,13 @@ from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
 from packcalc.handover.inside import voltage_whole
-from packcalc.pack import PackModel, charge_limits
+from packcalc.pack import PackModel
+from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
 from packcalc.protect.insulation import module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
-from packcalc.protect.branches import added_capacitance
+from packcalc.protect.branch_figures import added_capacitance
 from packcalc.feeds import BARE, OPEN_INPUT, bus_capacitance, on_the_bus
 from packcalc.value import value_object
 

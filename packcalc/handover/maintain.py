@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 
+from packcalc.bench.damage import APART, APART_READ
 from packcalc.findings import Finding
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_out, up_to
 from packcalc.handover.trend_rules import TrendRule, trend_rule
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -60,6 +62,9 @@ class Maintenance:
 PRACTICE = "common practice"
 OURS = "our rule"
 
+WELD = Task("once a year", "weld test with the fall of the link, from the same voltage and with "
+            "the branches unplugged as at the first", OURS)
+WELD_ALONE = Task("once a year", "weld test", OURS)  # its link never stands above 60 V
 TASKS = (
     Task("before each drive", "look: warning lamps, leaks, smell, cable and plug whole", PRACTICE),
     Task("before each use", "rubber gloves: look, air-test, leather over them", "law, read",
@@ -79,8 +84,7 @@ TASKS = (
     Task("once a year", "pack open: every link measured, torque marks, bolts, covers, vents, "
          "seals, straps, sense leads; dead tests again; pre-charge and discharge from the "
          "supply again", OURS),
-    Task("once a year", "weld test with the fall of the link, from the same voltage and with the "
-         "branches unplugged as at the first", OURS),
+    WELD,
     Task("once a year", "crash input, cut loop, interlock of each cover, plug lock: each once",
          OURS),
     Task("once a year", "capacity of the weakest module's group from a full charge and a slow "
@@ -95,7 +99,9 @@ def maintenance(study: ProtectionStudy) -> Maintenance:
     figures = Figures(study)
     fall = discharge_time(study)
     chains = (study.pack.highest_voltage, figures.isolation, *((fall,) if fall else ()))
-    return Maintenance(figures, TASKS, _repeats(study), _events(figures), chains)
+    class_a = called(study.pack).class_a
+    tasks = tuple(WELD_ALONE if t is WELD and class_a else t for t in TASKS)
+    return Maintenance(figures, tasks, _repeats(study), _events(figures), chains)
 
 
 def _repeats(study: ProtectionStudy) -> tuple[Repeat, ...]:
@@ -111,7 +117,9 @@ def _repeats(study: ProtectionStudy) -> tuple[Repeat, ...]:
 
 def _waiting(study: ProtectionStudy) -> str:
     fall, lacking = discharge_time(study), discharge_open(study)
-    if fall is None:
+    if called(study.pack).class_a:
+        words = "the link never stands above 60 V, but burns until it has discharged"
+    elif fall is None:
         words = "wait: how long the link stays charged is not known"
     elif lacking:
         words = (f"wait far longer than {fall.shown} for the link: it may fall sooner or stay "
@@ -124,13 +132,14 @@ def _waiting(study: ProtectionStudy) -> str:
 def _events(figures: Figures) -> tuple[Event, ...]:
     need, wait = figures.isolation.shown, _waiting(figures.study)
     out, last = disconnect_out(figures.study), _closed_last(figures.study)
+    cable = called(figures.pack).cable
     return (
         Event("crash", "After a crash, however small", (
             "Out and away; uphill and upwind; tell the operator that it is an electric vehicle. "
             "Smoke, hiss or a sweet smell: fire brigade, nobody near.",
-            f"Cut loop pulled, key away, nobody touches orange cable; {wait}.",
-            "Outdoors, at least 15 m (50 ft) from anything that burns, watched for 30 days "
-            "(distance read for whole damaged vehicles; days are our rule).",
+            f"Cut loop pulled, key away, nobody touches {cable}; {wait}.",
+            f"Outdoors, at least {APART} from anything that burns, watched for 30 days; "
+            f"{APART_READ}.",
             f"Then: isolation of both poles, at least {need}; box for dents, leaks, loose "
             "fixings; every link and every module's voltage.",
             "A box that was dented or moved in its mounts is opened; a dented or leaking module "

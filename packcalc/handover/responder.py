@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 
+from packcalc.bench.damage import APART
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open, up_to
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show
 from packcalc.value import value_object
 
 LAYOUT_NOTE = (
     "Order after the scope of ISO 17840-3:2019 and front page after the contents of ISO 17840-2 "
-    "(header, top view, side view, legend, footer), as far as read. The template and its "
-    "pictograms were not seen: ask the certifier whether the standard's own form is wanted.")
+    "(header, top view, side view, legend, footer), as far as read. The numbers of the chapters "
+    "are from memory, and the template and its pictograms were not seen: ask the certifier whether "
+    "the standard's own form is wanted.")
 ON_PAPER = ("On paper this sheet is one page; what its figures rest on stands, worked, in the file "
             "that it was printed from.")
 VIEWS = ("top view", "side view")
+UNPLUG = ("Plugged in: stop the station, plug out; if it stays locked, have the station's supply "
+          "cut off (common practice). Then")
+LINE, MOST = 42, 25  # characters of a blank with its name, and of its line alone
 DISCONNECT = "disconnect"
 LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable",
           "airbags, pretensioners", "where not to cut or jack")
@@ -29,6 +35,11 @@ class Heading:
     title: str
     known: tuple[str, ...]
     blanks: tuple[str, ...]
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Each blank on a line of its own, long enough to be written on by hand."""
+        return tuple(f"{name}: {'_' * min(MOST, LINE - len(name) - 2)}" for name in self.blanks)
 
 
 @value_object
@@ -57,18 +68,18 @@ def _may_part(study: ProtectionStudy) -> bool:
 
 def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What switches it off as far as this circuit can be, and the blanks beside it."""
-    first = "1 key off, 2 cut loop (cut out a section)"
-    blanks = ("cut loop: where", "12 V battery: where")
-    part = disconnect_of(study)
+    first = f"{UNPLUG} 1 key off, 2 cut loop (cut out a section)"
+    blanks = ("cut loop", "12 V battery", "charge inlet, its release")
+    part, cable = disconnect_of(study), called(study.pack).cable
     inside = "Nothing empties the battery: inside the box all stays live."
     if part is None and not disconnect_open(study):
         return (f"{first}. That opens the contactors.",
                 "NO DISCONNECT: nothing else parts the battery. A welded contactor leaves the "
-                "orange cable live: count it as live.", inside), blanks
-    blanks = (blanks[0], "disconnect: where, how", blanks[1])
+                f"{cable} live: count it as live.", inside), blanks
+    blanks = (blanks[0], "disconnect, how", *blanks[1:])
     if part is None:
         return (f"{first}, 3 disconnect out if one is found.",
-                "Whether it has one is not known: count orange cable as live.", inside), blanks
+                f"Whether it has one is not known: count {cable} as live.", inside), blanks
     many = "3 disconnect out" if part.count == 1 else \
         f"3 disconnect out in each of the {part.count} strings"
     return (f"{first}, {many}.", "This isolates. " + inside), blanks
@@ -81,6 +92,9 @@ def _pounds(mass: Finding) -> str:
 def _link(study: ProtectionStudy) -> str:
     """How long what hangs on the contactors stays charged after they have opened."""
     fall = discharge_time(study)
+    if called(study.pack).class_a:
+        return ("The link never stands above 60 V, but shorted it still burns until it has "
+                "discharged; measure.")
     if fall is None:
         return "How long the link stays above 60 V is not known: count on minutes; measure."
     if discharge_open(study):
@@ -94,28 +108,31 @@ def _headings(figures: Figures) -> tuple[Heading, ...]:
     kinds = ", ".join(dict.fromkeys(figures.brief.modules[p.entry].module.chemistry
                                     for p in pack.layout.parts))
     off, blanks = _isolating(figures.study)
+    words = called(pack)
+    danger = (words.danger,) if words.danger else ()
     return (
         Heading("Identification", (
             f"Converted to electric. Lithium-ion ({kinds}), "
             f"{up_to(pack)} DC, stores at most {figures.stored.shown}, modules "
-            f"{pack.mass.shown}{_pounds(pack.mass)}.",),
+            f"{pack.mass.shown}{_pounds(pack.mass)}.", *danger),
             ("make, model, year", "plate, VIN", "EV labels: front, rear")),
-        Heading("Immobilise", ("It may stand ready without a sound: chock, lever to P, key "
-                               "30 m (100 ft) away.",), ("parking brake, lever",)),
+        Heading("Immobilise", (
+            "It may stand ready without a sound: chock the wheels, set the lever to P, and carry "
+            "the key at least 30 m (100 ft) away from the vehicle.",), ("parking brake, lever",)),
         Heading("Disable hazards", (*off, _link(figures.study)), blanks),
-        Heading("Access to occupants", ("Never cut orange cable or the battery box.",),
+        Heading("Access to occupants", (f"Never cut {words.cable} or the battery box.",),
                 ("where not to cut", "where to jack")),
         Heading("Stored energy", (
             "Flammable and poisonous gas when damaged; can light again hours or days later.",),
-            ("vents point to", "airbags", "coolant")),
+            ("vents point to", "airbags, coolant")),
         Heading("Fire", ("30 m (100 ft) away, uphill and upwind; breathing apparatus. Much "
                          "water onto the box from a distance; never pierce it (common "
                          "practice).",), ()),
-        Heading("Submersion", ("Count orange cable and box as live, in water too. Out of the "
+        Heading("Submersion", (f"Count {words.cable} and box as live, in water too. Out of the "
                                "water first, then as above; bubbles and hiss mean a damaged box "
                                "(common practice).",), ()),
         Heading("Towing and storage", (
-            "Driven wheels off the ground: a turning motor makes voltage. Outdoors, 15 m (50 ft) "
-            "from anything that burns.",), ("towing eye",)),
-        Heading("Who knows this vehicle", (), ("name, telephone, day and night",)),
+            "Driven wheels off the ground: a turning motor makes voltage. Outdoors, at least "
+            f"{APART} from anything that burns.",), ("towing eye",)),
+        Heading("Who knows it", (), ("name, telephone",)),
     )

@@ -15,6 +15,7 @@ from packcalc.handover.inside import (
 )
 from packcalc.handover.parted import inside_words, open_after, place_words, taps_ahead
 from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_resistance
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 
 FALL_WITHIN = rule("share by which the fall may differ from its time constant", "a", "%", 0.15,
@@ -50,9 +51,7 @@ def weld(figures: Figures) -> Stage:
          "open, link first below the level: voltage from the open one's load side to the other "
          "pole of the battery.",
          "Alternate which contactor opens first, so that both are proven in turn.",
-         "Fall of the link: branches on the bus unplugged (with the bus dead), so that nothing but "
-         "the resistor draws; bus voltage just before opening written down, then timed to 60 V. "
-         "The label carries the longest time that the file for review counts."),
+         _how_it_falls(figures)),
         (*(Expected(f"weld.{open_}{name}", f"behind the open {open_} contactor{said}, the other "
                     "one closed", "voltage", "V", high=level, how="meter of 10 MΩ or more, or the "
                     "controller's own reading; both, once", above="welded contact or a path around "
@@ -62,14 +61,31 @@ def weld(figures: Figures) -> Stage:
         ("no contactor is welded, and the controller saw it as the meter did",))
 
 
+def _how_it_falls(figures: Figures) -> str:
+    if called(figures.pack).class_a:
+        return ("The link never stands above 60 V: its fall is the one timed from the supply, and "
+                "shorted it still burns until it has discharged. Bus voltage just before opening "
+                "written down.")
+    return ("Fall of the link: branches on the bus unplugged (with the bus dead), so that nothing "
+            "but the resistor draws; bus voltage just before opening written down, then timed to "
+            "60 V. The label carries the longest time that the file for review counts.")
+
+
 def _fall(figures: Figures) -> tuple[Expected, ...]:
-    """The fall from what the bus stood at, held against the time constant read before."""
+    """The fall from what the bus stood at, held against the time constant read before.
+
+    Of a pack that never stands above 60 V the voltage alone.
+    """
     open_ = "; ".join(discharge_open(figures.study))
+    stood = Expected(
+        "weld.link_voltage", "bus just before the contactors open", "voltage", "V",
+        low=figures.pack.empty_voltage, high=figures.pack.full_voltage, how="log or meter",
+        below="the bus does not stand at the battery's voltage",
+        above="more than the battery's highest voltage: stop")
+    if called(figures.pack).class_a:
+        return (stood,)
     return (
-        Expected("weld.link_voltage", "bus just before the contactors open", "voltage", "V",
-                 low=figures.pack.empty_voltage, high=figures.pack.full_voltage,
-                 how="log or meter", below="the bus does not stand at the battery's voltage",
-                 above="more than the battery's highest voltage: stop"),
+        stood,
         Expected("weld.fall_time", "link from there to 60 V after opening"
                  + (f" ({open_})" if open_ else ""), "time", "s",
                  low=figures.quickest_fall() or floor(discharge_time(figures.study), LEAST_TIME),

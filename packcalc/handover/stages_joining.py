@@ -25,6 +25,7 @@ from packcalc.handover.parted import (
 from packcalc.handover.stages_low import PACK_ON
 from packcalc.modules import ModuleType
 from packcalc.protect.strings import measured_difference
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 
 POSITIONS = "positions"
@@ -186,6 +187,7 @@ def pack_on(figures: Figures) -> Stage:
     """The string made whole, then through the pre-charge alone."""
     study, level = figures.study, figures.brief.precharge.level
     plus, minus = (contactor_words(study, pole) for pole in ("plus", "minus"))
+    down = "link discharged" if called(figures.pack).class_a else "link down below 60 V"
     held = figures.can_precharge and figures.slowest() is None
     unreached = ("STOP, design: the discharge resistor or a load keeps the bus below "
                  f"{level.shown}; smaller pre-charge resistance, larger discharge resistance, or "
@@ -205,8 +207,7 @@ def pack_on(figures: Figures) -> Stage:
          f"bus must come to {level.shown} of the battery and stay; a bus that hangs lower has a "
          "load on it: open at once.",
          "Wait for the resistor to cool between two tries; no more tries than the brief says.",
-         f"Relay and {minus} open, link down below 60 V, proven by meter, before the coil lead "
-         "goes on."),
+         f"Relay and {minus} open, {down}, proven by meter, before the coil lead goes on."),
         (*_joined(figures), *_whole(figures),
          *(_precharge(figures) if figures.can_precharge else ()), *_differ(figures)),
         ("the bus comes up, floats and falls again", "isolation holds with the pack on"))

@@ -22,6 +22,7 @@ from packcalc.handover.parted import (
     place_words,
     taps_ahead,
 )
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.feeds import on_the_bus
 
@@ -107,7 +108,8 @@ def dead(figures: Figures) -> Stage:
          "Prove the meter on a known source, measure all pairs and both poles to the chassis, "
          "prove the meter again.",
          "Polarity of each cable by continuity, end to end; no cable joins the two poles.",
-         "Look: torque marks on every joint, covers, orange cable, symbols, nothing metal loose."),
+         f"Look: torque marks on every joint, covers, {called(figures.pack).cable}, labels; "
+         "nothing metal loose."),
         tuple(expected),
         ("load side is dead, isolated and bonded", "polarity of every cable is proven"))
 

@@ -14,6 +14,7 @@ from packcalc.part_checks.shown import (
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
 from packcalc.value import value_object
 
+MAKES_STEP = "makes the closing step after pre-charge"
 BOTH_WAYS = counted("directions in which the path's current flows", 2, "definition")
 ONE_POLE = counted("poles on one drive", 1, "common practice")
 
@@ -73,7 +74,7 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
     return (
         voltage_check(part, carry.highest_voltage,
                       "one pole rated above the highest working voltage"),
-        judge("makes the closing step after pre-charge", "fault range", part.make_current,
+        judge(MAKES_STEP, "fault range", part.make_current,
               "at least", switch.closing_step, missing=f"{SILENT}the making current"
               if part.make_current is None else "closing step is not known",
               remedy="a higher pre-charge level"),

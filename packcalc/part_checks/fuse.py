@@ -37,6 +37,7 @@ class FuseDemand:
         path_resistance: with which the fuse is counted in sag and fault currents.
         terminal_temperature: up to which the conductors joined to it may run.
         closing_integral: I²t of the step when a main contactor closes.
+        slower_loops: (voltage, time constant) of loops at lower voltages that it breaks as well.
     """
 
     highest_voltage: Finding
@@ -53,6 +54,7 @@ class FuseDemand:
     path_resistance: Finding | None = None
     terminal_temperature: Finding | None = None
     closing_integral: Finding | None = None
+    slower_loops: tuple[tuple[Finding, Finding], ...] = ()
 
 
 @value_object
@@ -77,7 +79,8 @@ def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
         judge("DC breaking capacity above the highest fault", "fault range",
               part.breaking_capacity, "above", demand.fault_highest,
               missing=f"{SILENT}the DC breaking capacity", remedy="a fuse that breaks more"),
-        _time_constant(part, demand),
+        *time_constant_checks(part, demand.highest_voltage, demand.time_constant,
+                              demand.slower_loops),
         _let_through(part, demand),
         _survives_closing(part, demand),
         _opens_at_lowest(part, demand),
@@ -163,13 +166,30 @@ def arc_voltage_check(title: str, arc: Finding | None, withstand: Finding | None
                  remedy="a fuse with a lower arc voltage, or parts with a higher withstand")
 
 
-def _time_constant(part: FusePart, demand: FuseDemand) -> Check:
-    permitted = stepped(part.permitted_time_constant, demand.highest_voltage, upper=True,
+def time_constant_checks(part: FusePart, highest_voltage: Finding, constant: Finding,
+                         slower: tuple[tuple[Finding, Finding], ...] = ()) -> tuple[Check, ...]:
+    """Permitted L/R at the highest voltage, and at the lower voltage where least is left of it."""
+    at_once = _permits(part, highest_voltage, constant, "Permitted time constant at this voltage")
+    found = [_permits(part, voltage, tau, "Permitted time constant of slower loops, at their lower "
+                      "voltage", f"loop of {voltage.shown}") for voltage, tau in slower]
+    return (at_once, *sorted(found, key=_least_left)[:1])
+
+
+def _permits(part: FusePart, voltage: Finding, constant: Finding, title: str,
+             reason: str = "") -> Check:
+    permitted = stepped(part.permitted_time_constant, voltage, upper=True,
                         title="Permitted time constant at the next stated voltage", symbol="τ")
-    return judge("Permitted time constant at this voltage", "fault range", permitted, "at least",
-                 demand.time_constant, missing=f"{SILENT}the time constant permitted at "
-                 f"{demand.highest_voltage.shown} or above",
+    return judge(title, "fault range", permitted, "at least", constant, reason=reason,
+                 missing=f"{SILENT}the time constant permitted at {voltage.shown} or above",
                  remedy="a fuse proved at a longer time constant, or a shorter loop")
+
+
+def _least_left(check: Check) -> float:
+    """Permitted over asked; what is not known stands before a pass."""
+    figure, demand = check.figure, check.demand
+    if figure is None or demand is None or not (figure.known and demand.known):
+        return 1.0
+    return figure.number / demand.number
 
 
 def _let_through(part: FusePart, demand: FuseDemand) -> Check:

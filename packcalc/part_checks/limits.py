@@ -6,12 +6,19 @@ lowest fault less that error the highest.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+from typing import Any
 
 from packcalc.brief import Brief
+from packcalc.checks import Requirement
 from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.monitoring import sensor_deviation, trip_highest, trip_lowest
-from packcalc.pack import PackModel, charge_limits
+from packcalc.monitoring import (
+    outlasting, rounded_down, rounded_up, sensor_deviation, trip_highest, trip_lowest,
+)
+from packcalc.pack import PackModel
+from packcalc.pack_charging import charge_limits
 from packcalc.value import value_object
 
 RULE = Origin("rule")
@@ -19,10 +26,14 @@ WARN_BELOW_LIMIT = 5.0  # K; our rule
 OVERSHOOT = leaf("overshoot that a full cell may see", "Δ", "%", 0.01, "assumed",
                  source="packcalc-rule", origin=RULE,
                  note="our rule; the cell's maker states an absolute maximum: ask for it")
+BEYOND_PEAK = leaf("time by which a slow trip outlasts the longest peak", "Δt", "s", 1.0,
+                   "assumed", source="packcalc-rule", origin=RULE,
+                   note="our rule: the peak ends before the delay does")
 COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
                     "assumed", source="packcalc-rule", origin=RULE,
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
 
+OVERLOAD_LIMIT = "discharge current, overload"
 NO_SETTING = "no setting serves both"
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
@@ -33,11 +44,12 @@ class ManagementAsked:
 
     Attributes:
         brief, pack: what is asked, and the layout.
-        fault_lowest, fault_highest: of the fault range.
+        fault_lowest: of the fault range; fault_highest: from pole to pole, every source.
         takeover: current from which the fuse opens within the counted time; may lack a value.
         fault_cell: voltage left on the cells that feed the lowest fault; None counts the whole
             pack as feeding it.
         cable_current: what the traction cables carry for ever; None where not known.
+        no_contactor: whether the lowest fault is one of a loop without a contactor.
     """
 
     brief: Brief
@@ -47,6 +59,7 @@ class ManagementAsked:
     takeover: Finding
     fault_cell: Finding | None = None
     cable_current: Finding | None = None
+    no_contactor: bool = False
 
     @property
     def cells(self) -> int:
@@ -153,31 +166,110 @@ def modules_current(asked: ManagementAsked) -> Finding:
                  module_voltage=pack.module_continuous_limit)
 
 
-def _for_all(asked: ManagementAsked, load: Finding, name: str,
-             holders: tuple[Finding | None, ...]) -> tuple[Finding | None, str]:
-    """The setting that every holder asks for, and what gives way where the load asks for more.
+@value_object
+class Window:
+    """Settings of a current trip that leave the load alone and hold what lies in its way.
+
+    Attributes:
+        least: that leaves the load alone, the sensor's error on top; None where it is not known.
+        most: that holds cells, cables or the lowest fault, the error taken off; None where
+            nothing is known to ask it.
+        holders: what asks the highest setting, in words.
+    """
+
+    least: Finding | None
+    most: Finding | None
+    holders: str
+
+    @property
+    def serves_both(self) -> bool:
+        return self.least is None or self.most is None or self.least.number <= self.most.number
+
+    @property
+    def setting(self) -> Finding | None:
+        """What is sent where the trip has one setting; the load gives way."""
+        if self.serves_both or self.most is None:
+            return self.least
+        return None if self.most.number <= 0 else self.most
+
+    @property
+    def words(self) -> str:
+        """For a sheet of requests."""
+        least, most = self.least, self.most
+        if least is None:
+            return "not known: the load is open" if most is None else f"at most {most.shown}"
+        if most is None:
+            return f"at least {least.shown}"
+        if self.serves_both:
+            return f"at least {least.shown} and at most {most.shown}"
+        sent = "" if self.setting is None else f"{self.setting.shown}; "
+        return f"{sent}{NO_SETTING}: {self.told}"
+
+    @property
+    def told(self) -> str:
+        """Who asks for what where no setting serves both."""
+        assert self.least is not None and self.most is not None
+        return (f"the load asks for at least {self.least.shown}, {self.holders} at most "
+                f"{self.most.shown}")
+
+
+def overload_window(asked: ManagementAsked, *, cables: bool = True) -> Window:
+    """Of the slow trip: above the steady load, below what modules and cables carry for ever."""
+    return _window(asked, _either_way(asked.pack.continuous_current, asked.pack.charging_current,
+                                      "continuous load"), "steady load",
+                   (modules_current(asked), asked.cable_current if cables else None))
+
+
+def _either_way(one: Finding, other: Finding, title: str) -> Finding:
+    """The larger of two directions: a trip on the current's size leaves neither out."""
+    return largest([one, other], title) if one.known and other.known \
+        and other.number > one.number else one
+
+
+def fault_window(asked: ManagementAsked) -> Window:
+    """Of the quick trip: above the peak load, below the lowest fault."""
+    load = _either_way(asked.pack.peak_current, asked.pack.regeneration_current, "largest load")
+    return Window(_lowest_setting(asked, load, "discharging"),
+                  _highest_setting(asked), "the lowest fault")
+
+
+def _window(asked: ManagementAsked, load: Finding, name: str,
+            holders: tuple[Finding | None, ...]) -> Window:
+    """Settings that leave a load alone and exceed none of the currents that are known to hold."""
+    known = [h for h in holders if h and h.known]
+    most = as_printed(
+        rounded_down, f"highest setting of the trip for cells and cables, {name}", trace(
+            trip_lowest, f"what cells and cables bear less the sensor's error, {name}",
+            trip=smallest(known, f"least that cells and cables bear, {name}"),
+            error=asked.brief.management.current_sensor_error, full_range=reach(asked)),
+        "what they bear less the sensor's error") if known else None
+    return Window(_lowest_setting(asked, load, name), most, "cells and cables")
+
+
+def _sent(window: Window) -> tuple[Finding | None, str]:
+    """The setting that is sent, and what gives way where the load asks for more.
 
     The load gives way: what it loses is power, what the others lose is the pack.
-
-    Args:
-        load: which the trip should leave alone.
-        name: of the trip, in titles.
-        holders: currents that the trip must not let be exceeded; those not known ask nothing.
     """
-    least, known = _lowest_setting(asked, load, name), [h for h in holders if h and h.known]
-    if least is None or not known:
-        return least, ""
-    most = trace(trip_lowest, f"highest setting of the trip for cells and cables, {name}",
-                 trip=smallest(known, f"least that cells and cables bear, {name}"),
-                 error=asked.brief.management.current_sensor_error, full_range=reach(asked),
-                 note="what they bear less the sensor's error")
-    if least.number <= most.number:
-        return least, ""
-    told = (f"; {NO_SETTING}: the load asks for at least {least.shown}, cells and cables at most "
-            f"{most.shown}")
-    if most.number <= 0:
+    if window.serves_both:
+        return window.setting, ""
+    told = f"; {NO_SETTING}: {window.told}"
+    if window.setting is None:
         return None, f"{told}: a finer sensor first"
-    return most, f"{told}, which is sent: the load gives way, or it trips in use"
+    return window.setting, f"{told}, which is sent: the load gives way, or it trips in use"
+
+
+def trip_lines(asked: ManagementAsked) -> tuple[Requirement, ...]:
+    """Both current trips as they are asked for beside fuse and contactor."""
+    off = trace(sensor_deviation, error=asked.brief.management.current_sensor_error,
+                full_range=reach(asked))
+    counted_in = f"the sensor's error of {off.shown} is counted"
+    return (
+        Requirement("trip: current, delay, name", fault_window(asked).words,
+                    f"a trip must tell a fault from a load; {counted_in}"),
+        Requirement("overload trip: current, delay, name", overload_window(asked).words,
+                    "ends what the load never asks for and the fuse is not shown to open, before "
+                    f"cells or cables overheat; {counted_in}"))
 
 
 def _best_charge(asked: ManagementAsked) -> Finding:
@@ -194,8 +286,8 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
                  note="our rule: long enough for no noise, short against heating")
     trip = own.trip_current if own.trip_current.known else None
     best = _best_charge(asked)
-    braking, no_brake = _for_all(asked, pack.regeneration_current, "braking", (best,))
-    charging, no_charge = _for_all(asked, pack.charging_current, "charging", (best,))
+    braking, no_brake = _sent(_window(asked, pack.regeneration_current, "braking", (best,)))
+    charging, no_charge = _sent(_window(asked, pack.charging_current, "charging", (best,)))
     return (
         Limit("cell voltage, high", cell["full"], cell["over"], delay,
               where_known(own.overvoltage_trip),
@@ -232,39 +324,66 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
     """Over-current from the duties: a slow limit above the steady load, a quick one above peak."""
     brief, pack = asked.brief, asked.pack
     own = brief.management
-    steady, gives = _for_all(asked, pack.continuous_current, "steady load",
-                             (modules_current(asked), asked.cable_current))
-    setting = _lowest_setting(asked, pack.peak_current, "discharging")
-    apart = setting is not None and setting.number <= _highest_setting(asked).number
+    steady, gives = _sent(overload_window(asked))
+    quick = fault_window(asked)
     return (
-        Limit("discharge current, overload", where_known(pack.continuous_current),
-              steady, own.overload_delay if own.overload_delay.known else
-              largest([brief.power.peak_duration], "longer than the longest peak"),
+        Limit(OVERLOAD_LIMIT, where_known(pack.continuous_current),
+              steady, _overload_delay(brief),
               where_known(own.overload_trip), "cut power first, then open contactors; with a "
               "partial-range fuse nobody else ends an overload" + gives),
-        Limit("discharge current, fault", where_known(pack.peak_current), setting,
+        Limit("discharge current, fault", where_known(pack.peak_current), quick.least,
               COUNTED_TIME, trip, f"open contactors, only within what they can break; set "
-              f"between {setting.shown} and {_highest_setting(asked).shown}"
-              if setting is not None and apart else
+              f"between {quick.least.shown} and {quick.most.shown}"
+              if quick.least is not None and quick.most is not None and quick.serves_both else
               "no fixed current tells the lowest fault from the load: a limit that falls with "
               "temperature and charge, or the under-voltage trip, opens the contactors"),
     )
+
+
+def _overload_delay(brief: Brief) -> Finding:
+    """As set where that outlasts the peak, else the least that does: a delay must be the longer."""
+    own, peak = brief.management.overload_delay, brief.power.peak_duration
+    if own.known and (not peak.known or own.number > peak.number):
+        return own
+    return trace(outlasting, time=peak, more=BEYOND_PEAK)
 
 
 def _lowest_setting(asked: ManagementAsked, load: Finding, name: str) -> Finding | None:
     """Least setting that leaves a load alone at the sensor's error."""
     if not load.known:
         return None
-    return trace(trip_highest, f"lowest setting of the trip, {name}", trip=load,
-                 error=asked.brief.management.current_sensor_error, full_range=reach(asked),
-                 note="the load plus the sensor's error")
+    return as_printed(rounded_up, f"lowest setting of the trip, {name}", trace(
+        trip_highest, f"load and sensor's error, {name}", trip=load,
+        error=asked.brief.management.current_sensor_error, full_range=reach(asked)),
+        "the load plus the sensor's error")
+
+
+def as_printed(law: Callable[..., Any], title: str, current: Finding, note: str = "") -> Finding:
+    """A setting of four digits, so that what is printed is what passes when it is entered."""
+    size = current.number if current.number > 0 else 1.0
+    step = leaf("one in the fourth digit", "d", "A", 10.0 ** (math.floor(math.log10(size)) - 3),
+                "definition", origin=RULE)
+    return trace(law, title, current=current, step=step, note=note)
 
 
 def _highest_setting(asked: ManagementAsked) -> Finding:
     """Highest setting that surely sees the lowest fault at the sensor's error."""
-    return trace(trip_lowest, "highest setting of the trip, discharging", trip=asked.fault_lowest,
-                 error=asked.brief.management.current_sensor_error, full_range=reach(asked),
-                 note="the lowest fault less the sensor's error")
+    return as_printed(rounded_down, "highest setting of the trip, discharging", trace(
+        trip_lowest, "lowest fault less sensor's error", trip=asked.fault_lowest,
+        error=asked.brief.management.current_sensor_error, full_range=reach(asked)),
+        "the lowest fault less the sensor's error")
+
+
+def range_needed(asked: ManagementAsked) -> Finding:
+    """Least range of the current sensor: load, take-over of the fuse, and each trip as it errs."""
+    own, quick = asked.brief.management, fault_window(asked)
+    off = {"error": own.current_sensor_error, "full_range": reach(asked)}
+    wanted = [asked.takeover, asked.pack.peak_current,
+              *(trace(trip_highest, title, trip=trip, **off) for title, trip in (
+                  ("highest current of the trip as it is asked", quick.least),
+                  ("highest current of the trip as it is set", own.trip_current))
+                if trip is not None and trip.known)]
+    return largest([f for f in wanted if f.known], "highest current to be told apart")
 
 
 def reach(asked: ManagementAsked) -> Finding:

@@ -17,6 +17,7 @@ from packcalc.conductors import cable_fault_integral
 from packcalc.curves import LONGEST_ADIABATIC
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
+from packcalc.part_checks.long_overload import LastingAsked, lasting_check
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep
 from packcalc.units import show
@@ -38,6 +39,7 @@ class OverloadAsked:
         fault_lowest: where the fault range begins.
         cable_current, cable_withstand: of the smallest cable; None where not known.
         cable_name: as printed.
+        cable_warming: I²t that takes it to its steady limit; None where not known.
     """
 
     trip: Finding | None
@@ -50,6 +52,7 @@ class OverloadAsked:
     cable_withstand: Finding | None
     cable_name: str
     deviation: Finding | None = None
+    cable_warming: Finding | None = None
 
     @property
     def lowest(self) -> Finding:
@@ -69,55 +72,12 @@ class OverloadAsked:
 
 def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
     """Checks of the overload trip, where one is named, and of what lasts longer than k²S² holds."""
-    lasting = () if asked.cable_current is None else (_lasting(asked, swept),)
+    lasting = () if asked.cable_current is None else (lasting_check(LastingAsked(
+        asked.cable_name, asked.cable_current, asked.cable_warming, asked.peak_load,
+        asked.peak_duration, asked.trip is not None), swept),)
     if asked.trip is None:
         return lasting
     return (_quiet(asked), _meets(asked, swept), _bears(asked, swept), *lasting)
-
-
-def _lasting(asked: OverloadAsked, swept: Sweep) -> Check:
-    """From what the cable carries for ever up to what somebody opens while k²S² holds."""
-    title, stage = f"{asked.cable_name}: overload that lasts longer than " \
-        f"{show(LONGEST_ADIABATIC, 's')}", "thermal load"
-    carries, within = asked.cable_current, _opened_within(swept, LONGEST_ADIABATIC)
-    assert carries is not None
-    if not carries.known:
-        return Check(title, stage, NOT_EVALUATED, reason="the cable's current is not known")
-    if within is not None and within.number <= carries.number:
-        return judge(title, stage, within, "at most", carries,
-                     reason="all that the cable cannot carry for ever is opened sooner")
-    end = f"to {within.shown}, from which somebody opens it sooner" if within is not None else \
-        "on: nobody is shown to open any overload sooner"
-    return Check(title, stage, NOT_EVALUATED, within, carries, "at most",
-                 f"from {carries.shown} {end}: beyond {show(LONGEST_ADIABATIC, 's')} k²S² does not "
-                 "hold, and how hot the cable gets there is not computed. In ≤ Iz and "
-                 "I2 ≤ 1.45·Iz, held with the fuse, are a rule for buildings; a named overload "
-                 "trip ends it at its delay",
-                 "an overload trip at or below the cable's continuous current, its sensor's error "
-                 f"counted, with a delay of at most {show(LONGEST_ADIABATIC, 's')}; or the cable "
-                 "maker's current for that time")
-
-
-def _opened_within(swept: Sweep, time: float) -> Finding | None:
-    """Lowest current from which every one is opened within a time; None where none is."""
-    fuse, side = swept.fuse, swept.contactor
-    marks = [line.from_current for line in side.lines]
-    if fuse.clearing is not None and fuse.clearing.shortest <= time <= fuse.clearing.longest:
-        marks.append(float(fuse.clearing.current_at(time)))
-    marks += [m for m in (fuse.low, side.limit * (1.0 + BESIDE)) if np.isfinite(m) and m > 0]
-    marks = sorted({m for m in marks if m > 0})
-    opened = [_opens_by(np.array([m * (1.0 + BESIDE)]), swept, time) for m in marks]
-    first = next((i for i, _ in enumerate(marks) if all(opened[i:])), None)
-    return None if first is None else leaf(
-        f"current from which somebody opens within {show(time, 's')}", "I", "A", marks[first],
-        "given", origin=Origin("clearing curve of the fuse, trips of the contactor"))
-
-
-def _opens_by(current: np.ndarray, swept: Sweep, time: float) -> bool:
-    fuse, side = swept.fuse, swept.contactor
-    by_fuse = fuse.counts_at_any_time(current) & (fuse.times(current) <= time)
-    by_trip = (side.times(current) <= time) & (current <= side.limit) & (not side.reasons)
-    return bool((by_fuse | by_trip)[0])
 
 
 def _quiet(asked: OverloadAsked) -> Check:
@@ -202,6 +162,14 @@ def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
                      "say the delay of the overload trip" if asked.cable_withstand
                      else "k²S² of the cable is not known")
     most = _left_to_it(asked, swept)
+    warming = asked.cable_warming
+    if delay.number > LONGEST_ADIABATIC and warming is not None and warming.known:
+        longer = judge(title, stage, warming, "at least", trace(
+            cable_fault_integral, "largest I²t of an overload until the trip has opened",
+            current=most, time=delay), reason=f"at {most.shown}, the most that the slow trip is "
+            "left with: losing no heat, the cable stays below its steady limit")
+        if longer.verdict != FAIL:
+            return longer
     if delay.number > LONGEST_ADIABATIC:
         return Check(title, stage, NOT_EVALUATED, None, delay, "",
                      f"beyond {LONGEST_ADIABATIC:g} s k²S² does not hold: ask the cable's maker "

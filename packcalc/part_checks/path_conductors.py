@@ -28,6 +28,7 @@ class PathConductor:
         name: as printed.
         withstand: I²t that it stands; may lack a value.
         ask: what to find where it does.
+        request: the same as a question to whoever supplies it.
         most: most current that it can carry in a fault of the pack, where paths share it.
         remedy: what would help.
     """
@@ -36,6 +37,7 @@ class PathConductor:
     withstand: Finding
     ask: str
     most: Finding | None = None
+    request: str = "the short-time current that it stands, with its time"
     remedy: str = "a larger section, a faster fuse or a quicker trip"
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import FusePart, Part, Points
 from packcalc.tables import table
+from packcalc.units import from_si, printed, significant
 
 SILENT = "not shown to qualify: ask for "
 OPTIMISTIC = ("sag and the lowest fault are counted with less than this part has: both are worse "
@@ -95,6 +98,19 @@ def terminals_check(limit: Finding | None, joined: Finding | None) -> Check:
 def counted(title: str, value: int, basis: str, origin: Origin | None = None) -> Finding:
     """A bare count, so that a yes or no stands beside its demand like any figure."""
     return leaf(title, "n", "", value, basis, origin=origin)
+
+
+def rounded(finding: Finding, up: bool) -> str:
+    """Three figures, rounded to the side that asks more of the supplier."""
+    if not finding.known:
+        return "not known"
+    value = from_si(finding.number, finding.unit)
+    if value <= 0:
+        return finding.shown
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    steps = value / step
+    whole = math.ceil(steps - 1e-9) if up else math.floor(steps + 1e-9)
+    return f"{significant(whole * step, 3)} {printed(finding.unit)}".rstrip()
 
 
 def remark(part: Part) -> tuple[Fact, ...]:

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from packcalc.curves import Curve
 from packcalc.findings import Finding
-from packcalc.part_checks.rising import rising_time
+from packcalc.part_checks.rising import level_time, rising_time
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
 from packcalc.parts import ContactorPart, FusePart, Points
 from packcalc.value import value_object
@@ -199,7 +199,8 @@ def _lower_end(part: FusePart, clearing: Curve | None,
     if clearing.longest < counted_time:
         ends = [(clearing.lowest, "lowest current of its clearing curve")]
     else:
-        ends = [(float(clearing.current_at(counted_time)), f"it clears within {counted_time:g} s")]
+        ends = [(float(clearing.current_at(counted_time)),
+                 f"it clears within {counted_time:g} s only from there on")]
     if part.lowest_breaking_current is not None:
         ends.append((part.lowest_breaking_current.number, "its lowest breaking current"))
     return max(ends)
@@ -214,11 +215,15 @@ def _sheet_integral(part: FusePart, highest_voltage: Finding) -> float:
 
 @value_object
 class TripLine:
-    """One trip that acts at and above a current."""
+    """One trip that acts at and above a current, and below another where it has an end."""
 
     name: str
     from_current: float
     delay: float
+    to_current: float = np.inf
+
+    def acts(self, current: Any) -> Any:
+        return (current >= self.from_current) & (current < self.to_current)
 
 
 @value_object
@@ -233,6 +238,7 @@ class ContactorSide:
         limit: highest current that it breaks in either direction; 0 where not shown.
         opening: opening time.
         blocked_above: current above which it is held closed.
+        time_constant: highest of the loop, in s; 0 where none is known.
     """
 
     part: ContactorPart | None
@@ -242,22 +248,37 @@ class ContactorSide:
     opening: float = 0.0
     blocked_above: float = np.inf
     threats: tuple[TripLine, ...] = ()
+    time_constant: float = 0.0
 
     def times(self, current: Any) -> np.ndarray:
-        """Time to the end of its arc on the first trip that acts; NaN where none does."""
+        """Time to the end of its arc on the first trip that acts; NaN where none does.
+
+        From the start of the fault: until the rising current has reached the trip's level, then
+        delay and opening time. It errs long.
+        """
+        return self._first(self.lines, current, self.time_constant)
+
+    def steady_times(self, current: Any) -> np.ndarray:
+        """The same of a current that stands at once."""
         return self._first(self.lines, current)
 
     def earliest(self, current: Any) -> np.ndarray:
         """The soonest that a trip may open it; NaN where none can."""
         return np.fmin(self._first(self.lines, current), self._first(self.threats, current))
 
-    def _first(self, lines: Iterable[TripLine], current: Any) -> np.ndarray:
+    def _first(self, lines: Iterable[TripLine], current: Any, rise: float = 0.0) -> np.ndarray:
         at = np.asarray(current, dtype=float)
         best = np.full(at.shape, np.nan)
         for line in lines:
-            acts = (at >= line.from_current) & (at < self.blocked_above)
-            best = np.fmin(best, np.where(acts, line.delay + self.opening, np.nan))
+            acts = line.acts(at) & (at < self.blocked_above)
+            time = line.delay + self.opening + (self.rise(line, at) if rise else 0.0)
+            best = np.fmin(best, np.where(acts, time, np.nan))
         return best
+
+    def rise(self, line: TripLine, current: Any) -> np.ndarray:
+        """Until the rising current has crossed the trip's level; that of a voltage comes last."""
+        level = current if line.name == UNDERVOLTAGE else line.from_current
+        return level_time(current, self.time_constant, level)
 
     @property
     def low(self) -> float:
@@ -266,17 +287,18 @@ class ContactorSide:
 
 
 def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_voltage: Finding,
-                   time_constant: Finding, undervoltage_from: float | None) -> ContactorSide:
+                   time_constant: Finding,
+                   undervoltage: tuple[float, float] | None) -> ContactorSide:
     """Where a contactor counts on its trips, or why it does not.
 
     Args:
-        undervoltage_from: lowest fault at which the undervoltage trip is shown to act.
+        undervoltage: currents between which the cells' trip is shown to act; None for nowhere.
     """
     if part is None:
         return ContactorSide(None, ("no contactor is named",))
     # The delay of the cells' trip ends at the coil, not at the open contact.
     own = number(part.opening_time) or 0.0
-    lines = _lines(trips, undervoltage_from, own if trips and trips.to_opened else 0.0)
+    lines = _lines(trips, undervoltage, own if trips and trips.to_opened else 0.0)
     reasons = [r for r in (
         voltage_reason(part, highest_voltage),
         "" if part.break_discharge and part.break_charge
@@ -292,27 +314,46 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
     opening, soonest = (0.0, own) if trips and trips.to_opened else (own, 0.0)
     return ContactorSide(part, tuple(reasons), lines, limit, opening,
                          np.inf if blocked is None else blocked,
-                         _threats(trips, undervoltage_from, soonest))
+                         _threats(trips, undervoltage, soonest), number(time_constant) or 0.0)
 
 
-def trips_alone(trips: Trips | None, undervoltage_from: float | None) -> ContactorSide:
+def trips_alone(trips: Trips | None, undervoltage: tuple[float, float] | None) -> ContactorSide:
     """When some contactor opens on these trips, whatever its own sheet says."""
     blocked = number(trips.blocked_above) if trips else None
-    return ContactorSide(None, (), _lines(trips, undervoltage_from),
+    return ContactorSide(None, (), _lines(trips, undervoltage),
                          blocked_above=np.inf if blocked is None else blocked,
-                         threats=_threats(trips, undervoltage_from, 0.0))
+                         threats=_threats(trips, undervoltage, 0.0))
 
 
-def _lines(trips: Trips | None, undervoltage_from: float | None,
+def seeing(side: ContactorSide, trips: Trips | None,
+           undervoltage: tuple[float, float] | None) -> ContactorSide:
+    """The same contactor where the cells' trip acts between other currents, or nowhere.
+
+    Beyond them it is not counted on, and yet may open too soon: the cells may be weaker, or the
+    fault nearer to them, than is counted.
+    """
+    if side.part is None:
+        return side
+    own = number(side.part.opening_time) or 0.0
+    delayed = own if trips is not None and trips.to_opened else 0.0
+    lines = (*(one for one in side.lines if one.name != UNDERVOLTAGE), *(
+        one for one in _lines(trips, undervoltage, delayed) if one.name == UNDERVOLTAGE))
+    threats = (*(one for one in side.threats if one.name != UNDERVOLTAGE), *(
+        one for one in _threats(trips, undervoltage, delayed) if one.name == UNDERVOLTAGE))
+    reasons = (*(r for r in side.reasons if r != NO_TRIP), *(() if lines else (NO_TRIP,)))
+    return replace(side, lines=lines, threats=threats, reasons=reasons)
+
+
+def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
            opening: float = 0.0) -> tuple[TripLine, ...]:
     if trips is None:
         return ()
     error, top = number(trips.sensor_error) or 0.0, number(trips.sensor_range) or np.inf
     lines = [TripLine(name, level + error, delay) for name, level, delay in _limits(trips)
              if delay is not None and level + error <= top]
-    if undervoltage_from is not None and number(trips.undervoltage_delay) is not None:
-        lines.append(TripLine(UNDERVOLTAGE, undervoltage_from,
-                              trips.undervoltage_delay.number + opening))
+    if undervoltage is not None and number(trips.undervoltage_delay) is not None:
+        low, high = undervoltage
+        lines.append(TripLine(UNDERVOLTAGE, low, trips.undervoltage_delay.number + opening, high))
     return tuple(lines)
 
 
@@ -329,7 +370,7 @@ def _limits(trips: Trips) -> list[tuple[str, float, float | None]]:
     return [(name, level, delay) for name, level, delay in found if level is not None]
 
 
-def _threats(trips: Trips | None, undervoltage_from: float | None,
+def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
              soonest: float) -> tuple[TripLine, ...]:
     """When a trip may open the contactor at the earliest; an open delay may be none."""
     if trips is None:
@@ -337,8 +378,13 @@ def _threats(trips: Trips | None, undervoltage_from: float | None,
     error = number(trips.sensor_error) or 0.0
     found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay)
              for name, level, delay in _limits(trips)]
-    if undervoltage_from is not None and number(trips.undervoltage_delay) is None:
-        found.append(TripLine(UNDERVOLTAGE, undervoltage_from, soonest))
+    if undervoltage is None:
+        return tuple(found)
+    low, high = undervoltage
+    if number(trips.undervoltage_delay) is None:
+        found.append(TripLine(UNDERVOLTAGE, low, soonest))
+    elif np.isfinite(high):  # above it the cells may fall as well, where they are weak or near
+        found.append(TripLine(UNDERVOLTAGE, high, trips.undervoltage_delay.number + soonest))
     return tuple(found)
 
 
@@ -439,14 +485,15 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     at = np.asarray(current, dtype=float)
     fuse_time, trip_time = fuse.times(at), contactor.times(at)
     within = counted_time * (1.0 + 1e-9)
-    # The counted second is of the curve: the rise of the current adds milliseconds to it.
+    # The counted second is of the curve and of the trip's delay: the rise of the current adds
+    # milliseconds to it.
     by_fuse = fuse.counts(at) & (fuse.curve_times(at) <= within)
-    trips = ~np.isnan(trip_time)
-    by_contactor = trips & (at <= contactor.limit) & (trip_time <= within)
+    trips, delayed = ~np.isnan(trip_time), contactor.steady_times(at)
+    by_contactor = trips & (at <= contactor.limit) & (delayed <= within)
     if contactor.reasons:
         by_contactor = np.zeros(at.shape, dtype=bool)
     # A trip that its contactor breaks, but later than a shorted cell can be counted on.
-    late = trips & (trip_time > within) & (at <= contactor.limit) & (not contactor.reasons)
+    late = trips & (delayed > within) & (at <= contactor.limit) & (not contactor.reasons)
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
     soonest = contactor.earliest(at)
     torn = ~np.isnan(soonest) & ((at > contactor.limit) | bool(contactor.reasons))
@@ -461,19 +508,28 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
 def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
     """Every current at which one of the curves or windows begins, bends or ends."""
     found = [fuse.low, fuse.high, contactor.limit, contactor.blocked_above,
-             *(line.from_current for line in (*contactor.lines, *contactor.threats))]
+             *(end for line in (*contactor.lines, *contactor.threats)
+               for end in (line.from_current, line.to_current))]
     for curve in (fuse.clearing, fuse.melting):
         if curve is not None:
             found += curve.currents
     if fuse.clearing is not None:
         times = [counted_time, *(line.delay + contactor.opening
                                    for line in (*contactor.lines, *contactor.threats))]
+        times += [_risen(line, contactor, fuse.clearing) for line in contactor.lines]
         found += [float(fuse.clearing.current_at(t)) for t in times]
         # Where the rise of the current ends with a trip: it adds one and a half time constants.
         later = [t - 1.5 * fuse.time_constant for t in times if t > 1.5 * fuse.time_constant]
         found += [float(fuse.clearing.current_at(t)) for t in later]
         found += [float(np.sqrt(fuse.integral / t)) for t in later]
     return found
+
+
+def _risen(line: TripLine, contactor: ContactorSide, clearing: Curve) -> float:
+    """Time of a trip where the fuse's curve meets it: the rise of that current counted in."""
+    time = line.delay + contactor.opening
+    meets = float(clearing.current_at(time))
+    return time if np.isnan(meets) else time + float(contactor.rise(line, meets))
 
 
 def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:

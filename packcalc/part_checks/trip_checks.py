@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf, trace
@@ -34,6 +36,7 @@ class CoordinationAsked:
         peak_duration: of the peak.
         cable_withstand: k²S² of one conductor, or None.
         cable_current: continuous current of the conductor, or None.
+        cable_warming: I²t that takes it from its peak to its steady limit, or None.
         cable_name: as printed.
         conductors: links, bus bars and the modules' own conductors.
         fuse, contactor, trips: what protects; any may be None.
@@ -42,6 +45,11 @@ class CoordinationAsked:
             reading of the whole pack would see.
         one_pole_lowest: lowest fault of a loop through the fuse's pole alone, where one contactor
             breaks and the current sensor may sit in the other pole; None without such a loop.
+        fault_drop: most that a cell keeps for each ampere of a fault from pole to pole: resistance
+            outside the modules for each cell in series; None where not known.
+        one_pole_drop: the same of the loop through one pole alone.
+        fuse_alone_lowest: lowest fault of a loop with the fuse and no contactor, where covers are
+            not the usual answer; its note says where; None without such a loop.
     """
 
     fault_lowest: Finding
@@ -62,6 +70,10 @@ class CoordinationAsked:
     loaded_voltage: Finding | None = None
     fault_voltage: Finding | None = None
     one_pole_lowest: Finding | None = None
+    fuse_alone_lowest: Finding | None = None
+    cable_warming: Finding | None = None
+    fault_drop: Finding | None = None
+    one_pole_drop: Finding | None = None
 
     @property
     def known(self) -> bool:
@@ -76,14 +88,32 @@ class CoordinationAsked:
         return " + ".join(names)
 
 
-def undervoltage_from(asked: CoordinationAsked) -> float | None:
-    """The lowest fault where the undervoltage trip is shown to tell it from load, else None."""
-    trips = asked.trips
-    level = number(trips.undervoltage) if trips else None
-    load, fault = number(asked.loaded_voltage), number(asked.fault_voltage)
-    if level is None or load is None or fault is None or not fault < level < load:
+def undervoltage_span(asked: CoordinationAsked) -> tuple[float, float] | None:
+    """Fault currents that the undervoltage trip is shown to see and to tell from load, or None.
+
+    From the lowest fault to where the conductors outside keep the cells above the trip's level.
+    """
+    fault, lowest = number(asked.fault_voltage), asked.fault_lowest.value
+    blind = undervoltage_blind_from(asked, asked.fault_drop)
+    if blind is None or fault is None or lowest is None or asked.trips is None:
         return None
-    return asked.fault_lowest.value
+    level = number(asked.trips.undervoltage)
+    return (lowest, blind) if level is not None and fault < level else None
+
+
+def undervoltage_blind_from(asked: CoordinationAsked, drop: Finding | None) -> float | None:
+    """Fault current from which cells keep more than the level of their trip; None without one.
+
+    Args:
+        asked: the path, whose trip must tell a fault from its load.
+        drop: resistance outside the modules for each cell that feeds the fault; None where it is
+            not known, and the path's own check of that voltage holds.
+    """
+    level = number(asked.trips.undervoltage) if asked.trips else None
+    load, each = number(asked.loaded_voltage), number(drop)
+    if level is None or load is None or not level < load:
+        return None
+    return level / each if each else np.inf
 
 
 def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
@@ -97,8 +127,13 @@ def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
         return None
     side = swept.contactor
     blind = tuple(line for line in side.lines if line.name != UNDERVOLTAGE)
-    seen = tuple(line for line in side.lines if line.name == UNDERVOLTAGE)
-    alone = replace(side, lines=seen, threats=(*side.threats, *blind))
+    # What is left of the voltage is that of this loop, which a module alone may feed.
+    end = undervoltage_blind_from(asked, asked.one_pole_drop)
+    seen = tuple(replace(line, to_current=end) for line in side.lines
+                 if line.name == UNDERVOLTAGE and end is not None)
+    later = tuple(replace(line, from_current=end, to_current=np.inf) for line in seen
+                  if end is not None and np.isfinite(end))
+    alone = replace(side, lines=seen, threats=(*side.threats, *blind, *later))
     return sweep(low.number, asked.fault_highest.number, swept.fuse, alone, swept.counted_time)
 
 
@@ -107,7 +142,7 @@ def overload_asked(asked: CoordinationAsked) -> OverloadAsked:
     return OverloadAsked(trips.overload, trips.overload_delay, asked.continuous_load,
                          asked.peak_load, asked.peak_duration, asked.fault_lowest,
                          asked.cable_current, asked.cable_withstand, asked.cable_name,
-                         trips.sensor_error)
+                         trips.sensor_error, asked.cable_warming)
 
 
 def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
@@ -146,7 +181,7 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
         return judge(title, stage, counts_from(swept, "current from which the fuse counts"),
                      "at most", asked.fault_lowest,
                      reason="the fuse alone opens the lowest fault; no trip is needed for it")
-    if undervoltage_from(asked) is not None:
+    if undervoltage_span(asked) is not None:
         return judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
                      reason="by the undervoltage of the cells that feed the fault: the level lies "
                             "over what is left on them, and under the lowest voltage under load")

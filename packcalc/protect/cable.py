@@ -55,6 +55,7 @@ from packcalc.protect.route_figures import (
     duty_of,
     figures_of,
     frame_of,
+    warming_of,
 )
 from packcalc.value import value_object
 
@@ -75,6 +76,8 @@ class RunChoice:
         withstand: k²S² of one cable.
         survivable: fault current that one cable survives for the counted time.
         section: of one cable.
+        warming: I²t that takes one cable from its peak to its steady limit; None where the peak
+            leaves nothing.
     """
 
     runs: int
@@ -85,6 +88,7 @@ class RunChoice:
     withstand: Finding | None = None
     survivable: Finding | None = None
     section: Finding | None = None
+    warming: Finding | None = None
 
 
 @value_object
@@ -115,6 +119,10 @@ class RouteResult:
     @property
     def withstand(self) -> Finding | None:
         return self._of_chosen("withstand")
+
+    @property
+    def warming(self) -> Finding | None:
+        return self._of_chosen("warming")
 
 
 def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
@@ -178,7 +186,7 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
                      per_run=figures.capacity, share=duty.share)
     return candidate, RunChoice(part.runs, duty.required, candidate, capacity,
                                 figures.loop_resistance, figures.withstand, figures.survivable,
-                                part.section)
+                                part.section, warming_of(frame, figures))
 
 
 def _table_section(frame: Frame, part: CablePart) -> Section | None:
@@ -251,7 +259,8 @@ def _try_sections(asked: RouteAsked, frame: Frame,
         return RunChoice(runs, duty.required, current_capacity=capacity), tuple(tried[-2:])
     best = figures[first]
     choice = RunChoice(runs, duty.required, tried[first], _whole_capacity(duty, best),
-                       best.loop_resistance, best.withstand, best.survivable, best.section.area)
+                       best.loop_resistance, best.withstand, best.survivable, best.section.area,
+                       warming_of(frame, best))
     return choice, tuple(tried[max(0, first - 1):first + 4])
 
 

@@ -152,6 +152,7 @@ class ContactorAsked:
             which is safe for the closing step, is not safe for breaking.
         terminal_temperature, counted_resistance: as in `CarryDemand`, or None.
         delay: as in `SwitchDemand`, or None.
+        longest_constant: of all fault places from pole to pole, or None.
     """
 
     highest_voltage: Finding
@@ -174,6 +175,7 @@ class ContactorAsked:
     terminal_temperature: Finding | None = None
     counted_resistance: Finding | None = None
     delay: Finding | None = None
+    longest_constant: Finding | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
@@ -299,8 +301,10 @@ def _time_constant(asked: ContactorAsked) -> Finding | None:
     inductance = asked.breaking_inductance
     if inductance is None or not (asked.loop_resistance.known and inductance.known):
         return None
-    return trace(loop_time_constant, "Time constant of the circuit that is broken",
-                 inductance=inductance, resistance=asked.loop_resistance)
+    title, longest = "Time constant of the circuit that is broken", asked.longest_constant
+    own = trace(loop_time_constant, title, inductance=inductance, resistance=asked.loop_resistance)
+    return own if longest is None or longest.number <= own.number else longest.called(
+        title, own.symbol, note="longest of all fault places from pole to pole")
 
 
 def _ask(figure: str, *needs: Finding | None) -> str:

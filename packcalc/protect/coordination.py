@@ -17,7 +17,8 @@ from packcalc.checks import (
 )
 from packcalc.conductors import cable_fault_integral
 from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
-from packcalc.monitoring import acts_by, acts_from
+from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
+from packcalc.part_checks.limits import as_printed
 from packcalc.part_checks.overload import overload_checks
 from packcalc.part_checks.path_conductors import (
     PathConductor, conductor_check, overheated_words, path_heat, traced_heat, unended,
@@ -25,19 +26,21 @@ from packcalc.part_checks.path_conductors import (
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import (
     BY_BOTH, BY_CONTACTOR, NOBODY, TOO_SLOW, ContactorSide, Hole, Sweep, contactor_side,
-    fuse_side, judge_currents, number, sweep,
+    fuse_side, judge_currents, number, seeing, sweep,
 )
 from packcalc.part_checks.trip_checks import (
     CoordinationAsked, counts_from, one_pole_sweep, overload_asked, overload_check, trip_checks,
-    undervoltage_from,
+    undervoltage_span,
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
 from packcalc.value import value_object
 
 TITLE = "Who clears, over the whole fault range"
+OPENING = "contactor: opening time"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
 NO_SPAN = counted("no span", 0, "definition")
+ONE_SPAN = counted("spans of current that nobody opens", 1, "definition", SWEPT)
 MOST_PAIRS = 12
 ARC_SOURCE = "nfpa-70e-2018"
 LONGEST_ARC = leaf("longest exposure to an arc", "T", "s", 2.0, "read", source=ARC_SOURCE,
@@ -49,7 +52,9 @@ NOTES = (
     "where its total clearing curve lies within about one second (packcalc's own rule: a shorted "
     "lithium cell does not hold its current for longer).",
     "A contactor counts only on a named trip, with trip delay and opening time, up to its "
-    "breaking current in both directions. Above that it must not open before the fuse has cleared.",
+    "breaking current in both directions. Above that it must not open before the fuse has cleared. "
+    "Its time begins with the fault: until the rising current has crossed the trip's level, at the "
+    "loop's highest time constant and for seven of them at most, no delay runs.",
     "Curves are straight lines between the sheet's points on logarithmic scales, never beyond "
     "them. Above its last point a fuse is taken to be no slower than there, and its let-through is "
     "the sheet's total clearing I²t at this voltage, or not known.",
@@ -149,7 +154,7 @@ def sweep_pair(asked: CoordinationAsked) -> Sweep:
     fuse = fuse_side(asked.fuse, asked.highest_voltage, asked.time_constant,
                      asked.counted_time.number)
     contactor = contactor_side(asked.contactor, asked.trips, asked.highest_voltage,
-                               asked.time_constant, undervoltage_from(asked))
+                               asked.time_constant, undervoltage_span(asked))
     extra = asked.contactor.short_time.second \
         if asked.contactor and asked.contactor.short_time else ()
     return sweep(asked.fault_lowest.number, asked.fault_highest.number, fuse, contactor,
@@ -176,7 +181,7 @@ def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
     others = _worst_of_conductors(best, swept)
     item = Item(
         key="coordination", title=TITLE, governing=_governing(best, swept),
-        duty=_duty(best, swept, heat, arc, others), specification=_specification(best, swept),
+        duty=_duty(best, swept, heat, arc, others), specification=_specification(best, others),
         candidates=tuple(_candidate(a, s) for a, s in pairs[:MOST_PAIRS]),
         open_items=_open_items(best, swept),
         notes=NOTES if best.one_pole_lowest is None else (*NOTES, ONE_POLE_NOTE),
@@ -291,15 +296,23 @@ def _worst_of_conductors(asked: CoordinationAsked, swept: Sweep) -> tuple[
 
 def _trip_time(side: ContactorSide, at: Finding) -> Finding:
     time = float(side.times(at.number))
-    line = min((x for x in side.lines if at.number >= x.from_current), key=lambda x: x.delay)
+    line = min((x for x in side.lines if x.acts(at.number)),
+               key=lambda x: x.delay + float(side.rise(x, at.number)))
+    note = f"{line.delay:g} s + {side.opening:g} s"
+    if side.time_constant:
+        rise = float(side.rise(line, at.number))
+        note += f", and {show(rise, 's')} in which the current rises to the trip"
     return leaf(f"{line.name}: delay and opening time", "t", "s", time, "given", origin=SWEPT,
-                note=f"{line.delay:g} s + {side.opening:g} s")
+                note=note)
 
 
 def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
-    """Worst incident energy: a device sees half the bolted current, none counts as two seconds."""
-    _, time = judge_currents(arc_current(swept.current), swept.fuse, swept.contactor,
-                             swept.counted_time)
+    """Worst incident energy: a device sees half the bolted current, none counts as two seconds.
+
+    An arc takes the voltage that a short would leave to the cells: their trip is not counted on.
+    """
+    side = seeing(swept.contactor, asked.trips, (0.0, 0.0))
+    _, time = judge_currents(arc_current(swept.current), swept.fuse, side, swept.counted_time)
     longest = LONGEST_ARC.number
     time = np.where(np.isnan(time), longest, np.minimum(time, longest))
     energy = arc_incident_energy(asked.highest_voltage.number, swept.current, time,
@@ -344,8 +357,11 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     span = f"from {asked.fault_lowest.shown} to {counts.shown} the fuse is not counted on"
     if not swept.covered:
         return replace(check, reason=f"{span}, and the contactor does not cover it all")
+    alone = asked.fuse_alone_lowest
+    bare = "" if alone is None or alone.number >= counts.number else \
+        ", and nobody where none stands in the loop"
     return replace(check, verdict=CAUTION,
-                   reason=f"{span}: only the contactor on its named trip opens there")
+                   reason=f"{span}: only the contactor on its named trip opens there{bare}")
 
 
 def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -354,6 +370,13 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     sheets = [part.basis for part in (asked.fuse, asked.contactor) if part is not None]
     spans_open = counted("spans of current that nobody opens", len(swept.holes),
                          max(sheets, key=BASES.index, default="definition"), SWEPT)
+    alone = asked.fuse_alone_lowest
+    if swept.covered and alone is not None and not swept.fuse.reasons \
+            and alone.number < swept.fuse.low:
+        return Check(title, stage, FAIL, ONE_SPAN, NO_SPAN, "at most",
+                     f"{asked.pair}: opened where the contactors stand in the loop; nobody from "
+                     f"{alone.shown} to {_amperes(swept.fuse.low)} {alone.note}, where none does",
+                     "a fuse of its own in that wire, at the tap; or its tap behind the contactors")
     if swept.covered and _one_pole_holes(asked, swept):
         return _one_pole_open(asked, swept, title, stage)
     if swept.covered:
@@ -524,7 +547,8 @@ def _governing(asked: CoordinationAsked, swept: Sweep) -> str:
     return f"{asked.pair}, from {span}: no valid pair, {holes}."
 
 
-def _specification(asked: CoordinationAsked, swept: Sweep | None) -> tuple[Requirement, ...]:
+def _specification(asked: CoordinationAsked, others: tuple[
+        tuple[PathConductor, Finding, Finding], ...] = ()) -> tuple[Requirement, ...]:
     lowest, highest = asked.fault_lowest.shown, asked.fault_highest.shown
     rows = [
         Requirement("fuse: total clearing curve in DC", f"points from {lowest} to {highest} at "
@@ -536,32 +560,47 @@ def _specification(asked: CoordinationAsked, swept: Sweep | None) -> tuple[Requi
                     "voltage, up to the largest current at which it opens before the fuse has "
                     "cleared"),
         Requirement("contactor: short-time withstand, closed", f"points up to {highest}"),
-        Requirement("contactor: opening time", "with the coil suppression that will be used"),
-        Requirement("trip: current, delay, name", f"above {asked.peak_load.shown} and at or below "
-                    f"{lowest}", "a trip must tell a fault from a load"),
-        *_overload_lines(asked),
+        Requirement(OPENING, "with the coil suppression that will be used"),
     ]
     if asked.cable_withstand is not None and asked.cable_withstand.known:
         rows.append(Requirement(f"{asked.cable_name}", f"at most {asked.cable_withstand.shown} "
                                 "let through at every current of the range"))
-    rows += [Requirement(c.name, f"at most {c.withstand.shown} in them at every current of the "
-                         "range") for c in asked.conductors if c.withstand.known]
-    return tuple(rows)
+    heat = {one.name: found for one, found, _ in others}
+    return (*rows, *(_conductor_line(c, heat.get(c.name)) for c in asked.conductors))
 
 
-def _overload_lines(asked: CoordinationAsked) -> tuple[Requirement, ...]:
-    if asked.cable_current is None or not asked.cable_current.known:
-        return ()
-    off = asked.trips.sensor_error if asked.trips else None
-    low, high = asked.continuous_load, asked.cable_current
-    counted_in = "the sensor's error comes on top and is taken off"
-    if off is not None and low.known:
-        low = trace(acts_by, "lowest setting of the overload trip", trip=low, deviation=off)
-        high = trace(acts_from, "highest setting of the overload trip", trip=high, deviation=off)
-        counted_in = f"the sensor's error of {off.shown} is counted"
-    return (Requirement("overload trip: current, delay, name", f"above {low.shown} and at or below "
-                        f"{high.shown}", "ends what the load never asks for and the fuse is not "
-                        f"shown to open; {counted_in}; the modules may ask for less"),)
+def _conductor_line(conductor: PathConductor, heat: Finding | None) -> Requirement:
+    """What one stands, or the question for it with the least that would do."""
+    if conductor.withstand.known:
+        return Requirement(conductor.name, f"at most {conductor.withstand.shown} in them at every "
+                           "current of the range")
+    least = "" if heat is None else f"; current squared times its time at least {heat.shown}"
+    return Requirement(conductor.name, f"not shown: ask for {conductor.request}{least}",
+                       conductor.ask)
+
+
+def with_trips(held: Coordination, lines: tuple[Requirement, ...]) -> Coordination:
+    """The sheet of requests with the settings of the trips, by whoever specifies them."""
+    named = {line.what for line in lines}
+    rows = tuple(row for row in held.item.specification if row.what not in named)
+    at = next(i for i, row in enumerate(rows) if row.what == OPENING) + 1
+    return replace(held, item=replace(held.item,
+                                      specification=(*rows[:at], *lines, *rows[at:])))
+
+
+def own_trip_line(asked: CoordinationAsked) -> Requirement:
+    """A trip with a sensor of its own, of which the table of limits knows nothing."""
+    load, lowest, off = asked.peak_load, asked.fault_lowest, \
+        asked.trips.sensor_error if asked.trips else None
+    if off is not None and load.known and lowest.known:
+        load = as_printed(rounded_up, "lowest setting of the trip",
+                          trace(acts_by, trip=load, deviation=off))
+        lowest = as_printed(rounded_down, "highest setting of the trip",
+                            trace(acts_from, trip=lowest, deviation=off))
+    return Requirement("trip: current, delay, name", f"at least {load.shown} and at most "
+                       f"{lowest.shown}", "a trip must tell a fault from a load; " + (
+                           "the sensor's error comes on top and is taken off" if off is None else
+                           f"the sensor's error of {off.shown} is counted"))
 
 
 def _open_items(asked: CoordinationAsked, swept: Sweep) -> tuple[str, ...]:
@@ -580,7 +619,7 @@ def _nothing(asked: CoordinationAsked, why: str) -> Item:
     return Item("coordination", TITLE, f"Not evaluated: {why}. Send the requests below to the "
                 "suppliers and enter their answers in a parts list.",
                 (asked.fault_lowest, asked.fault_highest, asked.highest_voltage,
-                 asked.time_constant), specification=_specification(asked, None),
+                 asked.time_constant), specification=_specification(asked),
                 open_items=("data sheets of fuse and contactor: until they are entered nobody is "
                             "shown to open any fault current", *_open_conductors(asked)),
                 notes=NOTES,

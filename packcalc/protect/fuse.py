@@ -7,7 +7,6 @@ rating passes here on a data sheet that nobody entered.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -15,6 +14,7 @@ from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
     open_of, word_fact, worst,
 )
+from packcalc.conductors import copper_resistance
 from packcalc.findings import Finding, largest, leaf, trace
 from packcalc.fuse_formulas import (
     COUNTED_ON, FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor,
@@ -22,11 +22,12 @@ from packcalc.fuse_formulas import (
     fuse_rating_with_conductor,
 )
 from packcalc.part_checks.fuse import FuseDemand, fuse_facts, fuse_part_checks
-from packcalc.part_checks.shown import SILENT
-from packcalc.part_formulas import fusing_current, fusing_factor
+from packcalc.part_checks.shown import SILENT, rounded
+from packcalc.part_formulas import fusing_current, fusing_factor, loss_resistance
 from packcalc.parts import FusePart
+from packcalc.protect.branch_figures import discharge_integral
 from packcalc.tables import table
-from packcalc.units import from_si, printed, significant
+from packcalc.units import significant
 from packcalc.value import value_object
 
 NOTES = (
@@ -47,6 +48,12 @@ NOTES = (
 )
 
 
+# The colder the link beside the temperature at which its loss was stated, the less it has.
+LINK_LOADED = leaf("link at its rated current", "θ_0", "°C", 200.0 + 273.15, "assumed",
+                   source="packcalc-rule", note="hotter than links are built to run: errs low in "
+                   "the cold resistance")
+LINK_COLD = leaf("link before the fault", "θ", "°C", -40.0 + 273.15, "assumed",
+                 source="packcalc-rule", note="colder than any start: errs low")
 WITHIN_CABLE = "Rated current within the cable's capacity"
 FUSING = "Conventional fusing current within 1.45 times the cable's capacity"
 NO_CABLE = "no cable qualifies: not evaluated from the cable side"
@@ -71,8 +78,11 @@ class FuseAsked:
         string_count: strings in parallel, each a source.
         bus_insulation: lowest short-time voltage that everything on the bus withstands, or None.
         path_resistance, terminal_temperature, closing_integral: as in `FuseDemand`, or None.
-        chassis_loops: (voltage, time constant) of loops through the chassis that it must break,
-            by the modules between the two faults.
+        slower_loops: (voltage, time constant) of loops at lower voltages that it must break as
+            well: through the chassis, by the modules between the two faults, or inside a string.
+        backward: largest current of the bus through it into a fault on the modules' side; None
+            where it meets none.
+        capacitance: of everything on the bus, which gives most of that in milliseconds.
     """
 
     highest_voltage: Finding
@@ -92,7 +102,16 @@ class FuseAsked:
     path_resistance: Finding | None = None
     terminal_temperature: Finding | None = None
     closing_integral: Finding | None = None
-    chassis_loops: tuple[tuple[Finding, Finding], ...] = ()
+    slower_loops: tuple[tuple[Finding, Finding], ...] = ()
+    backward: Finding | None = None
+    capacitance: Finding | None = None
+
+    @property
+    def most(self) -> Finding:
+        """Largest current of all that it must break, whichever way."""
+        known = [f for f in (self.fault_highest, self.backward) if f is not None and f.known]
+        return max(known, key=lambda f: f.number) if self.fault_highest.known \
+            else self.fault_highest
 
 
 @value_object
@@ -132,8 +151,9 @@ def size_main_fuse(asked: FuseAsked, parts: Sequence[FusePart] = (), *,
     return Item(
         key="main_fuse", title="Main fuse", governing=_governing(asked, duty),
         duty=(duty.least_rating, duty.cable_rating, asked.highest_voltage,
-              asked.fault_highest, asked.fault_lowest, asked.time_constant_highest,
-              asked.time_constant_lowest, duty.melting_current),
+              asked.fault_highest, *((asked.backward,) if asked.backward is not None else ()),
+              asked.fault_lowest, asked.time_constant_highest, asked.time_constant_lowest,
+              duty.melting_current),
         specification=_specification(asked, duty), candidates=candidates,
         open_items=open_of(named, candidates, _open_items(asked, duty)), notes=_notes(asked),
         checks=(_window(ratings, asked, duty), *named_part(named, candidates)))
@@ -236,7 +256,7 @@ def _sheet_checks(asked: FuseAsked, duty: FuseDuty) -> tuple[Check, ...]:
               "above", asked.highest_voltage, missing="no data sheet: ask for the rated DC "
               "voltage"),
         judge("DC breaking capacity above the highest fault", "fault range", None, "above",
-              asked.fault_highest, missing="no data sheet: ask for the breaking capacity in DC "
+              asked.most, missing="no data sheet: ask for the breaking capacity in DC "
               "at this voltage and time constant"),
         judge("Permitted time constant at this voltage", "fault range", None, "at least",
               duty.time_constant, missing="no data sheet: ask for the curve of permitted L/R "
@@ -255,7 +275,7 @@ def _opens_at_lowest(figure: Finding, asked: FuseAsked) -> Check:
     multiple = significant(asked.fault_lowest.number / figure.number, 3)
     return Check(title, "who clears", NOT_EVALUATED, figure, asked.fault_lowest, "below",
                  f"the lowest fault is {multiple} times this rating; ask for the total clearing "
-                 f"time at {_rounded(asked.fault_lowest, False)} DC (at most "
+                 f"time at {rounded(asked.fault_lowest, False)} DC (at most "
                  f"{COUNTED_ON.shown}) and for the lowest breaking current (at most that "
                  "current)", remedy)
 
@@ -336,10 +356,50 @@ def part_candidate(part: FusePart, asked: FuseAsked, duty: FuseDuty) -> Candidat
         peak_duration=asked.peak_duration, ambient=asked.box_ambient, cycles=asked.cycles,
         bus_insulation=asked.bus_insulation, path_resistance=asked.path_resistance,
         terminal_temperature=asked.terminal_temperature,
-        closing_integral=asked.closing_integral)
-    checks = fuse_part_checks(part, demand)
+        closing_integral=asked.closing_integral, slower_loops=asked.slower_loops)
+    checks = (*fuse_part_checks(part, demand), *_backward_check(part, asked))
     checks = (*checks, *_part_and_cable(part, duty.cable_current))
     return Candidate(part.name, checks, fuse_facts(part), own=True)
+
+
+def _backward_check(part: FusePart, asked: FuseAsked) -> tuple[Check, ...]:
+    """The pulse of the link capacitors, backwards: the link breaks its peak, or does not melt.
+
+    Once it melts it must interrupt a current of which its sheet has shown no more than the
+    breaking capacity, however little energy is left; a link that stays whole interrupts nothing.
+    """
+    if asked.backward is None or not asked.backward.known:
+        return ()
+    title, stage = "Stands the link capacitors' current, backwards through it", "fault range"
+    breaks = judge(title, stage, part.breaking_capacity, "above", asked.backward,
+                   missing=f"{SILENT}the DC breaking capacity", reason="prospective peak, the "
+                   "capacitors' own resistance not counted: errs high",
+                   remedy="a fuse that breaks more; the peak that the inverter's maker states for "
+                          "its shorted input")
+    if breaks.verdict != FAIL:
+        return (breaks,)
+    integral = _pulse_through(part, asked)
+    whole = judge(title, stage, part.melting_i2t, "above", integral)
+    if whole.verdict == PASS:
+        return (replace(whole, reason="above what it breaks, yet it does not melt in the pulse: "
+                        "change it after such a fault"),)
+    told = f"its pulse of {integral.shown} melts it" if integral is not None and whole.verdict \
+        == FAIL else "it is not shown to carry the pulse without melting"
+    return (replace(breaks, reason=f"{breaks.reason}; {told}"),)
+
+
+def _pulse_through(part: FusePart, asked: FuseAsked) -> Finding | None:
+    """I²t of the whole discharge in the link's own resistance, cold: nothing else is counted."""
+    if part.watt_loss is None or part.rated_current is None or asked.capacitance is None \
+            or not asked.highest_voltage.known:
+        return None
+    cold = trace(copper_resistance, "resistance of the link, cold", unit="mΩ", at=LINK_LOADED,
+                 temperature=LINK_COLD, resistance=trace(
+                     loss_resistance, "resistance of the link at its rated current",
+                     power=part.watt_loss, current=part.rated_current))
+    return trace(discharge_integral, "I²t of the bus capacitors' whole charge through the link",
+                 note="all its energy in the cold link: errs high",
+                 capacitance=asked.capacitance, voltage=asked.highest_voltage, resistance=cold)
 
 
 def overload_by(part: FusePart, cable: Finding) -> Check:
@@ -434,19 +494,6 @@ def _upper(asked: FuseAsked, duty: FuseDuty) -> Finding | None:
     return min(bounds, key=lambda f: f.number) if bounds else None
 
 
-def _rounded(finding: Finding, up: bool) -> str:
-    """Three figures, rounded to the side that asks more of the supplier."""
-    if not finding.known:
-        return "not known"
-    value = from_si(finding.number, finding.unit)
-    if value <= 0:
-        return finding.shown
-    step = 10.0 ** (math.floor(math.log10(value)) - 2)
-    steps = value / step
-    whole = math.ceil(steps - 1e-9) if up else math.floor(steps + 1e-9)
-    return f"{significant(whole * step, 3)} {printed(finding.unit)}".rstrip()
-
-
 def _no_cable(duty: FuseDuty) -> bool:
     """No cable fits a route: 0 A is then no capacity, and no rating is to be sought for it."""
     return duty.cable_current.known and duty.cable_current.number == 0
@@ -454,7 +501,7 @@ def _no_cable(duty: FuseDuty) -> bool:
 
 def _rating_asked(duty: FuseDuty) -> str:
     """Both ends of the rated current; a clash is said, not printed as a range."""
-    least, most = _rounded(duty.least_rating, True), _rounded(duty.cable_rating, False)
+    least, most = rounded(duty.least_rating, True), rounded(duty.cable_rating, False)
     if _no_cable(duty):
         return f"at least {least} for the load; {duty.cable_current.note}"
     known = duty.least_rating.known and duty.cable_rating.known and duty.cable_current.known
@@ -463,25 +510,23 @@ def _rating_asked(duty: FuseDuty) -> str:
     if duty.least_rating.number > duty.cable_current.number:
         return (f"NO RATING MEETS BOTH: at least {least} for the load, at most {most} to protect "
                 "the cable; take a larger cable first")
-    upper = _rounded(duty.cable_current, False)
+    upper = rounded(duty.cable_current, False)
     return (f"{least} to {upper} carry the load and meet In ≤ Iz; none of them meets "
             f"I2 ≤ 1.45·Iz, were it a gG link (at most {most}): a named overload trip must end "
             "what lies between, or take a larger cable")
 
 
 def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
-    lowest = _rounded(asked.fault_lowest, False)
+    lowest = rounded(asked.fault_lowest, False)
     conductor = "in it" if duty.conductor_known else "to be applied by the maker"
     return (
-        Requirement("Rated voltage, DC", f"above {_rounded(asked.highest_voltage, True)}",
+        Requirement("Rated voltage, DC", f"above {rounded(asked.highest_voltage, True)}",
                     "highest working voltage, not the label voltage"),
         Requirement("Permitted time constant L/R at that voltage",
-                    f"at least {_rounded(duty.time_constant, True)} at "
-                    f"{_rounded(asked.highest_voltage, True)}",
+                    f"at least {rounded(duty.time_constant, True)} at "
+                    f"{rounded(asked.highest_voltage, True)}",
                     "longest loop with the lowest resistance"),
-        *_chassis_pairs(asked),
-        Requirement("Breaking capacity, DC", f"above {_rounded(asked.fault_highest, True)}",
-                    "full, hot, new pack, all strings, fault at its terminals"),
+        *_slower_loops(asked), *_breaking(asked),
         Requirement("Lowest breaking current", f"at most {lowest}",
                     "cold, aged, empty pack, one string, fault at the far end"),
         Requirement(f"Total clearing time at {lowest} DC", f"at most {COUNTED_ON.shown}",
@@ -489,7 +534,7 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
         Requirement("Rated current", _rating_asked(duty),
                     f"load side and cable side; conductor factor {conductor}"),
         Requirement(f"Melting current at {asked.peak_duration.shown}",
-                    f"at least {_rounded(duty.melting_current, True)}",
+                    f"at least {rounded(duty.melting_current, True)}",
                     "repeated peaks must not age the link"),
         Requirement("Air around the fuse", asked.box_ambient.shown, "inside the box, at load"),
         Requirement("To send", "melting and total clearing curves in DC, clearing I²t and "
@@ -497,12 +542,25 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
                     "without these no rating can pass"))
 
 
-def _chassis_pairs(asked: FuseAsked) -> tuple[Requirement, ...]:
-    """Fewer modules between two chassis faults: less voltage, and a slower loop."""
-    if not asked.chassis_loops:
+def _breaking(asked: FuseAsked) -> tuple[Requirement, ...]:
+    """The largest of both ways; one that does not melt backwards need not break that."""
+    forward = f"above {rounded(asked.fault_highest, True)}"
+    title, why = "Breaking capacity, DC", "largest of all fault places, full, hot, new pack, " \
+        "every source that passes it"
+    if asked.backward is None or asked.most is not asked.backward:
+        return (Requirement(title, forward, why),)
+    return (Requirement(
+        title, f"above {rounded(asked.backward, True)}; {forward} is enough of a link that is "
+        "shown not to melt backwards", f"{why}; the link capacitors' pulse goes backwards through "
+        "it into a fault on the modules' side"),)
+
+
+def _slower_loops(asked: FuseAsked) -> tuple[Requirement, ...]:
+    """Fewer modules in the loop: less voltage, and a slower one."""
+    if not asked.slower_loops:
         return ()
-    pairs = (f"{_rounded(constant, True)} at {_rounded(voltage, True)}"
-             for voltage, constant in asked.chassis_loops)
+    pairs = (f"{rounded(constant, True)} at {rounded(voltage, True)}"
+             for voltage, constant in asked.slower_loops)
     return (Requirement("Permitted time constant L/R at lower voltages",
                         "at least " + "; ".join(pairs), "second chassis fault, by the modules "
                         "between the two faults"),)
@@ -538,5 +596,5 @@ def _notes(asked: FuseAsked) -> tuple[str, ...]:
 def _governing(asked: FuseAsked, duty: FuseDuty) -> str:
     return (f"Continuous {asked.continuous_current.shown} with {asked.box_ambient.shown} around "
             f"the fuse asks for at least {duty.least_rating.shown}; it must break "
-            f"{asked.fault_highest.shown} at {asked.highest_voltage.shown} and still open at "
+            f"{asked.most.shown} at {asked.highest_voltage.shown} and still open at "
             f"{asked.fault_lowest.shown}.")

@@ -28,7 +28,8 @@ from packcalc.distances import (
 from packcalc.electrical import series_voltage
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, trace
-from packcalc.pack import PackModel, full_module, within
+from packcalc.pack import PackModel
+from packcalc.pack_charging import full_module, within
 from packcalc.part_checks.shown import never_above
 from packcalc.part_checks.touch import BORDER, JOINED, touch_checks, touch_lines
 from packcalc.units import into_si

@@ -28,8 +28,10 @@ from packcalc.monitoring import (
     trip_lowest,
 )
 from packcalc.part_checks.limits import (
-    COUNTED_TIME, NO_SETTING, RULE, Limit, ManagementAsked, cell_limits, charge_bands,
-    charge_floor, limits_of, modules_current, reach, where_known,
+    COUNTED_TIME, NO_SETTING, OVERLOAD_LIMIT,
+    RULE, Limit, ManagementAsked, cell_limits, charge_bands,
+    charge_floor, limits_of, modules_current, overload_window, range_needed, reach,
+    trip_lines, where_known,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.units import show
@@ -86,12 +88,14 @@ class ManagementResult:
         monitors: along one string or stack, as the brief orders them; empty where not known.
         plug_order: in order.
         item: as put to the reviewer.
+        trips: both current trips as they are asked for beside fuse and contactor.
     """
 
     limits: tuple[Limit, ...]
     monitors: tuple[Monitor, ...]
     plug_order: tuple[str, ...]
     item: Item
+    trips: tuple[Requirement, ...] = ()
 
 
 def specify_management(asked: ManagementAsked) -> ManagementResult:
@@ -106,7 +110,7 @@ def specify_management(asked: ManagementAsked) -> ManagementResult:
         governing=_governing(asked), duty=_duty(asked),
         specification=_specification(asked, limits), open_items=_open_items(asked),
         notes=NOTES, checks=checks)
-    return ManagementResult(limits, monitors, PLUG_ORDER, item)
+    return ManagementResult(limits, monitors, PLUG_ORDER, item, trip_lines(asked))
 
 
 def _governing(asked: ManagementAsked) -> str:
@@ -283,6 +287,9 @@ def _trip_band(asked: ManagementAsked) -> tuple[Finding, Finding] | None:
     return trace(trip_lowest, **parts), trace(trip_highest, **parts)
 
 
+NO_CONTACTOR = ("the lowest fault is that of a loop without a contactor, which no trip opens "
+                "whatever its setting: held against it all the same, as a setting below it is "
+                "quick where one stands")
 ASK_TRIP = "say trip current and range of the current sensor"
 
 
@@ -302,6 +309,7 @@ def _told_apart(asked: ManagementAsked) -> Check:
                      "charge, or an under-voltage trip of the cells quicker than the counted time")
     band = _trip_band(asked)
     return judge(title, "who clears", band[1] if band else None, "at most", fault,
+                 reason=NO_CONTACTOR if asked.no_contactor else "",
                  missing=f"{ASK_TRIP}; it must act between {load.shown} and {fault.shown}",
                  remedy="a lower trip or a better sensor; else a temperature-dependent limit or "
                         "an under-voltage trip")
@@ -346,16 +354,13 @@ def _guards_modules(asked: ManagementAsked) -> Check:
         return Check(title, "thermal load", NOT_EVALUATED, None, None, "at most",
                      f"{limit.title} is not known: ask the modules' maker, then set the overload "
                      "trip with the sensor's error below it")
-    room = trace(trip_lowest, "highest setting of the overload trip for the modules", trip=limit,
-                 error=own.current_sensor_error, full_range=reach(asked))
+    window = overload_window(asked, cables=False)
+    assert window.most is not None
     told = (f"no trip guards the modules: set management.overload_trip, with its delay, at or "
-            f"below {room.shown}")
-    needs = trace(trip_highest, "lowest setting of the overload trip, steady load",
-                  trip=asked.pack.continuous_current, error=own.current_sensor_error,
-                  full_range=reach(asked))
-    if needs.number > room.number:
-        told += (f"; the continuous load asks for at least {needs.shown}: a better sensor, less "
-                 "continuous power or more in parallel first")
+            f"below {window.most.shown}")
+    if not window.serves_both and window.least is not None:
+        told += (f"; the continuous load asks for at least {window.least.shown}: a better sensor, "
+                 "less continuous power or more in parallel first")
     if not own.overload_trip.known:
         return Check(title, "thermal load", NOT_EVALUATED, None, limit, "at most", told)
     held = judge(title, "thermal load", trace(trip_highest, trip=own.overload_trip,
@@ -388,8 +393,7 @@ def _unset_checks(asked: ManagementAsked) -> tuple[Check, ...]:
 def _in_range(asked: ManagementAsked) -> Check:
     """The sensor must tell apart every current up to where the fuse takes over."""
     own = asked.brief.management
-    wanted = [f for f in (asked.takeover, asked.pack.peak_current) if f.known]
-    highest = largest(wanted, "highest current to be told apart")
+    highest = range_needed(asked)
     check = judge("current sensor reaches the highest current to be told apart", "who clears",
                   own.current_sensor_range, "at least", highest,
                   missing=f"read the sensor's range: at least {highest.shown}",
@@ -511,17 +515,17 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
                          "30 % of the monitored cells")]
     for limit in limits:
         if limit.trip is not None:
-            delay = f", within {limit.delay.shown}" if limit.delay else ""
+            word = "after" if limit.quantity == OVERLOAD_LIMIT else "within"
+            delay = f", {word} {limit.delay.shown}" if limit.delay else ""
             lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + delay,
                                      limit.action))
         elif NO_SETTING in limit.action:
             lines.append(Requirement(f"{limit.quantity}: trip", "no setting", limit.action))
-    highest = largest([f for f in (asked.takeover, asked.pack.peak_current) if f.known],
-                      "highest current to be told apart")
+    highest = range_needed(asked)
     lines.append(Requirement(
         "current sensor: range, both directions", f"at least {highest.shown}",
-        "up to where the fuse takes over" if asked.takeover.known else "and up to where the fuse "
-        "takes over, which is not known yet"))
+        "the trips with its error, and up to where the fuse takes over" + (
+            "" if asked.takeover.known else ", which is not known yet")))
     lines.append(Requirement("current sensor: error", f"at most "
                              f"{show(own.current_sensor_error.number, '%', 2)} of range",
                              "with temperature and age"))

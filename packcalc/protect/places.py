@@ -95,6 +95,20 @@ def side_by_side(first, second):
     return first * second / (first + second)
 
 
+@formula(title="resistance of one cell of a module", symbol="R_1", unit="mΩ", text="R_1 = R_m/n",
+         inputs={"module": "R_m [mΩ] of the module", "cells": "n [] of its cells in series"},
+         basis="definition", valid="cells alike, the module's own links shared out among them",
+         safe_side="high, for the lowest fault")
+def cell_resistance(module, cells):
+    """What one series element of a module adds to a loop.
+
+    Examples:
+        >>> round(cell_resistance(16.8, 6), 3)
+        2.8
+    """
+    return module / cells
+
+
 @formula(title="resistance outside the modules for each of their cells", symbol="R_c", unit="mΩ",
          text="R_c = R_x/n",
          inputs={"external": "R_x [mΩ] of the loop outside the modules that feed it",
@@ -213,6 +227,7 @@ class Gap:
         clears: False where nobody opens them, None where it is not shown.
         device: that is not shown; empty for nobody.
         why: in words.
+        at_low, at_high: (device, why) at either end; None where they are those of the span.
     """
 
     low: float
@@ -220,6 +235,14 @@ class Gap:
     clears: bool | None
     device: str = ""
     why: str = ""
+    at_low: tuple[str, str] | None = None
+    at_high: tuple[str, str] | None = None
+
+    def told_at(self, current: float) -> tuple[str, str]:
+        """(device, why) at a current of the span."""
+        own = self.at_low if current <= self.low else self.at_high if current >= self.high \
+            else None
+        return own or (self.device, self.why)
 
     @property
     def span(self) -> str:
@@ -278,6 +301,10 @@ class Loop:
         remedies: what exists, most effective first.
         notes: cautions of this place.
         why_nobody: the reason while `devices` is empty.
+        shares: lowest current through one string's devices with two strings in, three, and so
+            on, where less than one string gives alone; else empty.
+        backward: devices that only the sources of the bus pass, against the modules' current;
+            each `sees` their sum.
     """
 
     key: str
@@ -295,6 +322,17 @@ class Loop:
     remedies: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     why_nobody: str = NO_DEVICE
+    shares: tuple[Finding, ...] = ()
+    backward: tuple[Device, ...] = ()
+
+    def least(self, paths: int) -> float:
+        """Lowest current through one of several equal paths while so many feed the fault, in A."""
+        return (self.shares[paths - 2] if paths > 1 and self.shares else self.lowest).number
+
+    @property
+    def paths(self) -> int:
+        """Most equal paths that feed it side by side, each through devices of its own."""
+        return max((d.paths for d in self.devices), default=1)
 
 
 @value_object
@@ -401,7 +439,7 @@ def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
     if swept is None:
         return FaultPlace(loop, high, low, others)
     return FaultPlace(loop, _as_swept(high, swept), _as_swept(low, swept), others,
-                      _between(loop, swept))
+                      _between(swept, high, low))
 
 
 def _as_swept(end: Cleared, swept: Between) -> Cleared:
@@ -412,14 +450,18 @@ def _as_swept(end: Cleared, swept: Between) -> Cleared:
     gap = next((g for g in swept.gaps if g.low <= value <= g.high), None)
     if gap is None:
         return end
-    return Cleared(end.end, end.current, gap.device or NOBODY, gap.clears, None, gap.why)
+    device, why = gap.told_at(value)
+    return Cleared(end.end, end.current, device or NOBODY, gap.clears, None, why)
 
 
-def _between(loop: Loop, swept: Between) -> Cleared | None:
-    """The gravest that is said of the currents between; None where no current is cleared."""
-    if swept.slowest is None or swept.at is None:
+def _between(swept: Between, high: Cleared, low: Cleared) -> Cleared | None:
+    """The gravest that is said of the currents between; None where the ends say it of all."""
+    if not low.current.known or (len(swept.gaps) == 1 and high.words == low.words
+                                 and swept.slowest is None):
         return None
     if not swept.gaps:
+        if swept.slowest is None or swept.at is None:
+            return None
         return Cleared(BETWEEN, swept.at, swept.device, True, swept.slowest,
                        span=f"slowest {swept.slowest.shown} at {swept.at.shown}")
     grave = next((g for g in swept.gaps if g.clears is False), swept.gaps[0])

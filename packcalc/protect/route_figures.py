@@ -289,6 +289,23 @@ def _with_heat(asked: RouteAsked, frame: Frame, duty: Duty, plain: Figures) -> F
                                     time=asked.counted_time))
 
 
+def warming_of(frame: Frame, figures: Figures) -> Finding | None:
+    """I²t until one cable, losing no heat, has warmed from its peak to its steady limit.
+
+    None where the peak leaves nothing. With several runs a pole one is counted as carrying the
+    whole current, which errs low.
+    """
+    peak, end = figures.peak, frame.steady_limit
+    if peak is None or peak.number >= end.number:
+        return None
+    constant = trace(adiabatic_constant, "adiabatic constant up to the steady limit", start=peak,
+                     end=end)
+    return trace(cable_withstand, "I²t that warms one cable to its steady limit",
+                 constant=constant, area=figures.section.area,
+                 note="an end that it bears for ever: for longer than 5 s it errs low, as no heat "
+                      "is counted as leaving it")
+
+
 def _terminal_column(asked: RouteAsked, frame: Frame, duty: Duty,
                      section: Section) -> Finding | None:
     """NFPA 70 110.14(C): the column of Table 310.16 that the terminals allow."""

@@ -16,6 +16,7 @@ from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
+from packcalc.part_checks.shown import rounded
 from packcalc.value import value_object
 
 TITLE = "Parallel strings"
@@ -337,6 +338,7 @@ class StringsAsked:
     """What parallel strings are sized from. Any finding may lack its value.
 
     Attributes:
+        fuse_breaks: A, most that a string fuse must break at any fault place, all sources.
         strings: how many.
         highest_voltage: V, highest working voltage.
         voltage_full, resistance_initial: one string, new, hot, full, first millisecond.
@@ -354,6 +356,7 @@ class StringsAsked:
         mismatch: resistance of the others above the best one's.
     """
 
+    fuse_breaks: Finding
     strings: Finding
     highest_voltage: Finding
     voltage_full: Finding
@@ -483,10 +486,13 @@ def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = N
             only what one string carries in use is known.
     """
     duty = string_duty(asked)
-    figures = [duty.breaking, duty.lowest, duty.one_module, duty.continuous, duty.in_use,
-               duty.peak, duty.charging, duty.charge_limit]
-    figures += [difference for _, difference in joining_differences(asked)]
-    figures += [f for f in (duty.time_constant, duty.settled, duty.hidden) if f is not None]
+    figures = [asked.fuse_breaks, duty.breaking, duty.lowest, duty.one_module, duty.continuous,
+               duty.in_use, duty.peak, duty.charging, duty.charge_limit]
+    # Where voltage shows nothing no difference permits joining, and none is printed.
+    figures += [difference for _, difference in joining_differences(asked)] \
+        if _voltage_shows(duty) else []
+    figures += [f for f in (duty.time_constant, duty.settled) if f is not None]
+    figures += [duty.hidden] if duty.hidden is not None and duty.hidden.number <= 1.0 else []
     return Item(
         key="strings", title=TITLE,
         governing=f"A fault in one string is fed by the others with up to {duty.breaking.shown}; "
@@ -516,8 +522,12 @@ def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:
     check = judge(title, "fault range", duty.hidden, "at most", HIDDEN_MOST, remedy=full)
     if check.verdict != FAIL:
         return check
-    return Check(title, check.stage, CAUTION, check.figure, check.demand, check.relation,
-                 "refused: voltage cannot show the charge gap", full)
+    words = "refused: voltage cannot show the charge gap"
+    if duty.hidden.number > 1.0:  # a figure above the whole charge says no more than that
+        return Check(title, check.stage, CAUTION, None, check.demand, "",
+                     f"{words}: more than the whole charge may stay hidden", full)
+    return Check(title, check.stage, CAUTION, check.figure, check.demand, check.relation, words,
+                 full)
 
 
 def _takes(duty: StringsDuty) -> Check:
@@ -557,8 +567,9 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
     return (
         Requirement("string fuse, each string: rated DC voltage", f"above "
                     f"{asked.highest_voltage.shown}", "highest working voltage; one link alone"),
-        Requirement("string fuse: DC breaking capacity", f"above {duty.breaking.shown}",
-                    "all other strings feed a fault in one"),
+        Requirement("string fuse: DC breaking capacity",
+                    f"above {rounded(asked.fuse_breaks, True)}", "every source of the worst fault "
+                    "place; a fault in one string is fed by all the others and the bus"),
         Requirement("string fuse: current that it surely opens within 1 s", low,
                     "one other string alone, cold, aged and empty"),
         Requirement("string fuse: continuous current at the box's temperature",
@@ -578,8 +589,15 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
     )
 
 
+def _voltage_shows(duty: StringsDuty) -> bool:
+    return duty.hidden is not None and duty.hidden.number <= HIDDEN_MOST.number
+
+
 def _measured(asked: StringsAsked, duty: StringsDuty) -> str:
     """The allowed difference less what the reading may hide."""
+    if not _voltage_shows(duty):
+        return ("none: no voltage difference permits joining, as voltage does not show the charge "
+                "gap; charge each string full on its own first, let it rest, join then")
     if not (duty.difference.known and asked.voltage_error.known):
         return "not known"
     if duty.difference.number <= asked.voltage_error.number:

@@ -14,6 +14,7 @@ import os
 from collections.abc import Mapping, Sequence
 
 from packcalc.errors import Fault, InputErrors, nearest
+from packcalc.marks import signed
 from packcalc.reading.positions import one_line, read_text
 from packcalc.reading.readings_file import (
     LONGEST_CELL,
@@ -67,6 +68,15 @@ class Built:
 
 
 @value_object
+class Printed:
+    """The design's own cells of one line, as they came back."""
+
+    id: str
+    designed: str
+    assigned_mark: str
+
+
+@value_object
 class AsBuilt:
     """A whole record; `digest` is of the text that was read.
 
@@ -75,6 +85,7 @@ class AsBuilt:
         digest: what a signature names.
         lines: those that are filled, in the order of the file.
         layout, input_digest: which version of the design it was begun on; "" where not said.
+        printed: the design's own cells of every line, filled or not.
     """
 
     place: str
@@ -82,10 +93,11 @@ class AsBuilt:
     lines: tuple[Built, ...]
     layout: str = ""
     input_digest: str = ""
+    printed: tuple[Printed, ...] = ()
 
 
 def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str], design: str,
-                  today: str = "") -> AsBuilt:
+                  today: str = "", version: tuple[str, str] = ("", "")) -> AsBuilt:
     """Read a record.
 
     Args:
@@ -93,15 +105,19 @@ def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str], desig
         wanted: PART or JOINT by id.
         design: name of the design that it must belong to.
         today: day, ISO 8601, after which no date may lie; "" where none is held against it.
+        version: layout and digest of the input today; a record of the same input is refused
+            where it was begun on another layout.
 
     Raises:
         InputErrors: every fault of the file, each with row and id.
     """
-    return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)), today)
+    return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)), today,
+                              version)
 
 
 def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
-                       place: str = "record", today: str = "") -> AsBuilt:
+                       place: str = "record", today: str = "",
+                       version: tuple[str, str] = ("", "")) -> AsBuilt:
     """Read the text of a record.
 
     Raises:
@@ -109,12 +125,14 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
     """
     faults: list[Fault] = []
     found: list[Built] = []
+    printed: list[Printed] = []
     versions: dict[tuple[str, ...], int] = {}
     count = 0
     try:
         for line, row in rows(text, place, faults, COLUMNS, NEEDED):
             count += 1
             versions.setdefault(tuple(row[key] for key in VERSION), line)
+            printed.append(Printed(row["id"], row["designed"], row["assigned_mark"]))
             one = _built(place, line, row, wanted, faults)
             if one is not None:
                 found.append(one)
@@ -123,7 +141,9 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
     except csv.Error as error:
         faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
                             "a quotation mark that opens must close"))
-    other = of_one_design(place, versions, (design, ""), "record")
+    layout, digest = version
+    same = bool(versions) and all(signed(begun[2]) == digest for begun in versions)
+    other = of_one_design(place, versions, (design, layout if same else ""), "record")
     if other:
         raise InputErrors(other)
     faults += _twice(place, found)
@@ -136,7 +156,7 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
         raise InputErrors(told_once(faults)[:MOST_FAULTS])
     _, layout, digest = next(iter(versions))
     return AsBuilt(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(found), layout,
-                   digest)
+                   signed(digest), tuple(printed))
 
 
 def _built(place: str, line: int, row: Mapping[str, str], wanted: Mapping[str, str],

@@ -10,8 +10,8 @@ import os
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from packcalc.bench_keys import BENCH_KEYS
 from packcalc.brief import Bench, Brief, Donor, WantedPins
-from packcalc.brief_keys import BENCH_KEYS
 from packcalc.errors import Fault, InputErrors
 from packcalc.findings import Origin, leaf
 from packcalc.modules import ModuleType
@@ -93,7 +93,9 @@ def _pins(notes: Notes, table: Mapping[str, Any]) -> WantedPins:
         if len(pair) != 2 or pair[1] not in named:
             notes.fault(("bench", "pins_not_in"), f"{list(pair)} names no box of bench.boxes",
                         'write [["M03", "rear"]] beside boxes = { rear = [9, 16] }')
-    return WantedPins(together, apart, tuple((p[0], p[1]) for p in not_in if len(p) == 2), boxes)
+    lines = tuple((name, notes.line(("bench", name))) for name in (*PIN_LISTS, "boxes"))
+    return WantedPins(together, apart, tuple((p[0], p[1]) for p in not_in if len(p) == 2), boxes,
+                      lines)
 
 
 def _marks(notes: Notes, raw: Any, name: str) -> tuple[tuple[str, ...], ...]:

@@ -27,10 +27,12 @@ from packcalc.bench.sheet import (
     DatedVoltage,
     Figure,
 )
+from packcalc.dimensions import dimension, to_si_number
 from packcalc.errors import Fault, InputErrors, UserError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.modules import ModuleType
-from packcalc.reading.library import ids, module_from_label, record
+from packcalc.reading.brief_modules import beside, own_file
+from packcalc.reading.library import check_record, ids, module_from_label, record
 from packcalc.reading.positions import one_line
 from packcalc.reading.sheet_text import (
     DECLARED,
@@ -40,7 +42,7 @@ from packcalc.reading.sheet_text import (
     read_text,
     records,
 )
-from packcalc.units import dimension, fold, into_si, printed, to_si_number
+from packcalc.units import fold, into_si, printed
 from packcalc.value import value_object
 
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
@@ -68,10 +70,12 @@ class ColumnLine:
 _PLAIN_LINES = (
     ColumnLine("mark", "what you wrote on the module; the only column that must be there",
                "a paint pen, before the module leaves the donor"),
-    ColumnLine("module", "record of the library or label, e.g. 12s 160 Ah NMC",
+    ColumnLine("module", "record of the library, your own file like mine.toml, or label, "
+               "e.g. 12s 160 Ah NMC",
                "the label; left out, the brief's only [[modules]] entry counts"),
     ColumnLine("rest_date, first_date, second_date", "days of the readings, like 2026-03-31 or "
-               "2026-03-31 08:00", "the bench's own diary"),
+               "2026-03-31 08:00; the plan before joining counts on the latest voltage",
+               "the bench's own diary"),
     ColumnLine("crash, water", "yes, no or unknown: was the donor crashed, stood it in water",
                "seller, insurer's paper, tide marks and rust in the donor"),
     ColumnLine("lifetime_record", "yes, no or unknown: is there a record of the module's life",
@@ -127,7 +131,10 @@ def parse_sheet(text: str, place: str, default: ModuleType | None = None
         reading.faults.append(Fault(place, 0, "", f"more than {MOST_FAULTS} faults",
                                     "mend these first"))
     reading.close()
-    digest = hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()[:16]
+    # a record of the user's own is part of what was read
+    whole = text + "".join(read_text(Path(beside(place, cell))) for cell, kind
+                           in reading.types.items() if kind is not None and own_file(cell))
+    digest = hashlib.sha256(whole.encode("utf-8", "replace")).hexdigest()[:16]
     faults = sorted(reading.faults, key=lambda fault: fault.line or 10**9)
     return BenchSheet(place, tuple(reading.rows), digest), tuple(faults)
 
@@ -154,7 +161,10 @@ class _Reading:
     foreign_marks: list[tuple[int, str, str]] = field(default_factory=list)
 
     def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
-        self.faults.append(Fault(self.place, line, key, one_line(wrong), one_line(right)))
+        self.keep(Fault(self.place, line, key, one_line(wrong), one_line(right)))
+
+    def keep(self, fault: Fault) -> None:
+        self.faults.append(fault)
         if len(self.faults) >= MOST_FAULTS:
             raise _Enough
 
@@ -189,6 +199,9 @@ class _Reading:
                      f"or declare `# decimal: {other}`" if self.decimal
                      else "declare it once: a first line `# decimal: comma`")
             self.faults.append(Fault(self.place, line, head, wrong, right))
+        if not self.head and not self.faults:
+            self.faults.append(Fault(self.place, 0, "", "is empty but for remarks",
+                                     "the head needs at least the column mark"))
         if self.head and not self.rows and not self.faults:
             self.faults.append(Fault(self.place, 0, "", "holds a head and no rows",
                                      "one row a module; only the mark must be filled"))
@@ -354,11 +367,23 @@ class _Reading:
             self.types[cell] = None
             try:
                 self.types[cell] = _module(cell, Origin(self.place, line, "module", cell[:60]))
+            except InputErrors as error:
+                for fault in error.faults:
+                    self.refused(line, cell, fault)
             except UserError as error:
-                first = error.faults[0] if isinstance(error, InputErrors) else None
-                wrong, _, right = (first.wrong if first else str(error)).partition("; ")
-                self.fault(line, "module", wrong, right or (first.right if first else ""))
+                wrong, _, right = str(error).partition("; ")
+                self.fault(line, "module", wrong, right)
         return self.types[cell]
+
+
+    def refused(self, line: int, cell: str, fault: Fault) -> None:
+        """A fault of a module's type; one of a record file is told in that file's own line."""
+        if fault.line and own_file(cell):
+            self.keep(fault)
+            return
+        whose = f"{fault.file} " if own_file(cell) else ""
+        wrong, _, right = fault.wrong.partition("; ")
+        self.fault(line, "module", f"{whose}{wrong}", right or fault.right)
 
 
 def _si(value: float, unit: str) -> float:
@@ -368,6 +393,9 @@ def _si(value: float, unit: str) -> float:
 
 
 def _module(cell: str, origin: Origin) -> ModuleType:
+    """The record of the library, the user's own beside the sheet, or what a label says."""
+    if own_file(cell):
+        return check_record(beside(origin.place, cell))
     return record(cell) if cell in ids() else module_from_label(cell, origin)
 
 

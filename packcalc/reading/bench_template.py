@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from packcalc.brief_keys import Key
+from packcalc.entry_key import Key
 
 OPTIONAL_SECTIONS: dict[str, str] = {"bench": "[bench]", "donor": "[donor]"}
 

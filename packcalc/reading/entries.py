@@ -15,14 +15,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from packcalc.bench_keys import OPTIONAL_KEYS
 from packcalc.brief import Unknown
-from packcalc.brief_keys import KEYS, OPTIONAL_KEYS, Key
+from packcalc.brief_keys import KEYS
+from packcalc.dimensions import BARE, dimension
+from packcalc.entry_key import Key
 from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key
 from packcalc.units import (
-    BARE,
-    dimension,
     from_si,
     into_si,
     leading_number,

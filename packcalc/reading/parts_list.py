@@ -16,6 +16,7 @@ from dataclasses import fields
 from typing import Any
 
 from packcalc.curves import order_fault
+from packcalc.dimensions import dimension
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import (
@@ -24,18 +25,17 @@ from packcalc.parts import (
     KINDS,
     PART_CLASSES,
     SPANS,
-    CablePart,
-    FusePart,
     Part,
     PartColumn,
     PartsList,
     Points,
     column,
 )
+from packcalc.reading.part_contradictions import contradictions
 from packcalc.reading.positions import one_line, read_text
 from packcalc.reading.readings_file import in_quotes
 from packcalc.reading.told_once import FEW, told_once
-from packcalc.units import dimension, into_si, other_reading, parse, show, significant
+from packcalc.units import into_si, other_reading, parse, show
 
 MOST_PARTS = 2000
 MOST_FAULTS = 100
@@ -47,20 +47,17 @@ UNKNOWN = ("", "unknown", "-", "–", "n/a")
 FIELDS = {"class": "class_letters"}
 NAMES = tuple(c.name for c in COLUMNS)
 CURVES = ("melting", "clearing")
-COPPER = 1.724e-8       # Ω·m, annealed copper at 20 °C (IEC 60028, remembered)
-LEAST_OF_COPPER = 0.9   # our rule: a section may be a little more than its name says
-MOST_OF_ONE = 60.0      # A for 1 mm², our rule; tables rise with about the section to the 0.625
-ROUNDED = 0.05          # sheets print their figures rounded
 # A sheet prints "20.000 A" for twenty thousand as readily as for twenty, and no span of a part
 # tells which; resistances, times and factors are printed with three true decimals.
 ASKED_ABOUT = ("voltage", "current", "let-through", "power", "energy")
 
 
 class _Faults:
-    """The faults of one file, given up beyond a bound."""
+    """The faults of one file, given up beyond a bound, and what separates its cells."""
 
     def __init__(self, place: str):
-        self.place, self.found, self.separator = place, [], ","
+        self.place, self.separator = place, ","
+        self.found: list[Fault] = []
 
     def add(self, line: int, key: str, wrong: str, right: str = "") -> None:
         self.found.append(Fault(self.place, line, key, one_line(wrong), one_line(right)))
@@ -208,7 +205,8 @@ def _part(line: int, cells: list[str], head: list[str], faults: _Faults) -> Part
     if len(faults.found) > before:
         return None
     made = PART_CLASSES[kind](**entries)
-    _hold(line, made, faults)
+    for key, wrong, right in contradictions(made):
+        faults.add(line, key, wrong, right)
     return made
 
 
@@ -261,7 +259,7 @@ def _quantity(line: int, entry: PartColumn, cell: str, basis: str,
     value = _parsed(line, entry.name, cell, entry.dimension, faults)
     if value is None:
         return None
-    if entry.dimension not in ("temperature",) and value <= 0 and entry.name != "tolerance":
+    if entry.dimension != "temperature" and value <= 0 and entry.name != "tolerance":
         faults.add(line, entry.name, f"{cell!r} is not above zero", "give a magnitude")
         return None
     if entry.name.endswith("_factor") and value > 1:
@@ -310,28 +308,16 @@ def _parsed(line: int, name: str, cell: str, dim: str, faults: _Faults) -> float
 
 def _points(line: int, entry: PartColumn, cell: str, basis: str,
             faults: _Faults) -> Points | None:
-    pairs: list[tuple[float, float]] = []
     pieces = [piece.strip() for piece in cell.split(";") if piece.strip()]
     if len(pieces) > MOST_POINTS:
         faults.add(line, entry.name, f"holds {len(pieces)} points", f"at most {MOST_POINTS}")
         return None
+    pairs: list[tuple[float, float]] = []
     for number, piece in enumerate(pieces, start=1):
-        first, colon, second = piece.partition(":")
-        if not colon:
-            faults.add(line, entry.name, f"point {number} {piece[:40]!r} is no pair",
-                       f"write points like \"{entry.example}\"")
+        pair = _point(line, entry, number, piece, faults)
+        if pair is None:  # one fault a cell: the points after it are likely wrong alike
             return None
-        x = _parsed(line, f"{entry.name}, point {number}", first.strip(), entry.against, faults)
-        y = _parsed(line, f"{entry.name}, point {number}", second.strip(), entry.dimension, faults)
-        if x is None or y is None:
-            return None
-        where = f", point {number}"
-        if not (_plausible(line, entry.name, first.strip(), x, entry.against_unit, AGAINST_SPANS,
-                           faults, where)
-                and _plausible(line, entry.name, second.strip(), y, entry.unit, SPANS, faults,
-                               where)):
-            return None
-        pairs.append((x, y))
+        pairs.append(pair)
     wrong = order_fault(pairs, entry.runs, lambda x: show(x, entry.against_unit),
                         lambda y: show(y, entry.unit), 2 if entry.name in CURVES else 1)
     if wrong:
@@ -341,137 +327,25 @@ def _points(line: int, entry: PartColumn, cell: str, basis: str,
                   Origin(faults.place, line, entry.name, one_line(cell, 120)), basis)
 
 
-# -- between cells ----------------------------------------------------------------------------
-
-# (lower, higher): the first may not lie above the second.
-RISING = (
-    ("melting_i2t", "clearing_i2t"), ("lowest_breaking_current", "breaking_capacity"),
-    ("rated_current", "breaking_capacity"), ("rated_current", "lowest_breaking_current"),
-    ("rated_current", "fusing_current"), ("rated_current", "cut_off_current"),
-    ("rating_ambient", "link_constant"), ("insulation_class", "short_circuit_temperature"),
-)
-
-
-def _hold(line: int, part: Part, faults: _Faults) -> None:
-    for lower, higher in RISING:
-        low, high = getattr(part, lower, None), getattr(part, higher, None)
-        if low is not None and high is not None and low.number > high.number:
-            faults.add(line, higher, f"{high.shown} lies below {lower} ({low.shown})",
-                       "mend one of the two")
-    if isinstance(part, FusePart):
-        _hold_curves(line, part, faults)
-    if isinstance(part, CablePart):
-        _hold_copper(line, part, faults)
-    _hold_carry(line, part, faults)
+def _point(line: int, entry: PartColumn, number: int, piece: str,
+           faults: _Faults) -> tuple[float, float] | None:
+    first, colon, second = (word.strip() for word in piece.partition(":"))
+    if not colon:
+        faults.add(line, entry.name, f"point {number} {piece[:40]!r} is no pair",
+                   f"write points like \"{entry.example}\"")
+        return None
+    where = f", point {number}"
+    x = _parsed(line, f"{entry.name}{where}", first, entry.against, faults)
+    y = _parsed(line, f"{entry.name}{where}", second, entry.dimension, faults)
+    if x is None or y is None:
+        return None
+    if not (_plausible(line, entry.name, first, x, entry.against_unit, AGAINST_SPANS, faults, where)
+            and _plausible(line, entry.name, second, y, entry.unit, SPANS, faults, where)):
+        return None
+    return x, y
 
 
-def _hold_carry(line: int, part: Part, faults: _Faults) -> None:
-    """What is carried for a time is never less than what is carried for ever."""
-    carry, ever = getattr(part, "carry", None), getattr(part, "continuous_current", None)
-    if carry is None or ever is None:
-        return
-    least = min(range(len(carry.second)), key=lambda i: carry.second[i])
-    if carry.second[least] < ever.number * (1.0 - 1e-9):
-        faults.add(line, "carry", f"{show(carry.second[least], 'A')} for "
-                   f"{show(carry.first[least], 's')} lies below continuous_current "
-                   f"({ever.shown})", "what a part carries for ever it carries for a time as "
-                   "well: check both columns")
-
-
-def _hold_copper(line: int, part: CablePart, faults: _Faults) -> None:
-    """Resistance and current against the section of copper that the row gives."""
-    if part.section is not None and part.resistance_per_length is not None:
-        least = COPPER / part.section.number
-        if part.resistance_per_length.number < LEAST_OF_COPPER * least:
-            faults.add(line, "resistance_per_length", f"{part.resistance_per_length.shown} is less "
-                       f"than copper of {part.section.shown} has",
-                       f"about {show(least, 'mΩ/m')} at 20 °C: check both columns")
-    points = part.current_at_ambient
-    if points is None:
-        return
-    if part.section is not None:
-        most = MOST_OF_ONE * (part.section.number * 1e6) ** 0.625
-        if points.second[0] > most:
-            faults.add(line, "current_at_ambient", f"{show(points.second[0], 'A')} is not "
-                       f"plausible for {part.section.shown}",
-                       f"at most {show(most, 'A')}: check both columns")
-    if part.insulation_class is not None and points.first[-1] >= part.insulation_class.number:
-        faults.add(line, "current_at_ambient", f"a current at {show(points.first[-1], '°C')}, "
-                   "where the air is as hot as the insulation may be "
-                   f"({part.insulation_class.shown})", "leave that point out, or mend the class")
-
-
-def _hold_curves(line: int, part: FusePart, faults: _Faults) -> None:
-    if part.full_range is False and part.fusing_current is not None:
-        faults.add(line, "fusing_current", f"a partial-range link ({part.class_letters}) has no "
-                   "conventional fusing current", "leave the cell empty, or mend the class")
-    if part.clearing_i2t_at is not None and part.clearing_i2t is None:
-        faults.add(line, "clearing_i2t_at", "stands without clearing_i2t", "give both or neither")
-    if part.melting and part.clearing:
-        at = part.melting.curve.above(part.clearing.curve)
-        if at is not None:
-            faults.add(line, "clearing", f"the clearing curve lies below the melting curve at "
-                       f"{significant(at)} A", "a link melts before it clears: check both columns")
-        late = None if at is not None else part.melting.curve.beyond(part.clearing.curve)
-        if late is not None:
-            faults.add(line, "clearing", "the clearing curve lies below the melting curve at "
-                       f"{show(late, 's')}: by its points the link would clear within that time "
-                       "at a current that does not melt it", "a link melts before it clears: "
-                       "check both columns")
-    _hold_heat(line, part, faults)
-    _hold_melting(line, part, faults)
-    _hold_arc(line, part, faults)
-    for curve in (part.melting, part.clearing):
-        if curve and part.rated_current and curve.second[-1] <= part.rated_current.number:
-            faults.add(line, curve.column.name, f"{show(curve.second[-1], 'A')} at "
-                       f"{show(curve.first[-1], 's')} is not above the rated current "
-                       f"{part.rated_current.shown}", "a fuse carries its rated current for ever")
-
-
-def _hold_melting(line: int, part: FusePart, faults: _Faults) -> None:
-    """The pre-arcing I²t is the lowest there is: slower melting takes more, never less."""
-    melting, clearing = part.melting, part.clearing
-    if melting and clearing and (melting.first, melting.second) == (clearing.first,
-                                                                    clearing.second):
-        faults.add(line, "clearing", "the points are those of the melting curve, one by one",
-                   "a link arcs after it has melted, and clears later: check both columns")
-    if melting is None or part.melting_i2t is None:
-        return
-    time, current = melting.first[0], melting.second[0]
-    heat = current ** 2 * time
-    if part.melting_i2t.number > heat * (1.0 + ROUNDED):
-        faults.add(line, "melting_i2t", f"{part.melting_i2t.shown} is more than its melting curve "
-                   f"takes at {show(time, 's')}, {show(heat, 'A²s')}",
-                   "the lowest pre-arcing figure, at high current: check both columns")
-
-
-def _hold_arc(line: int, part: FusePart, faults: _Faults) -> None:
-    """A link forces the current down by an arc voltage above its source."""
-    if part.arc_voltage is None:
-        return
-    stated = [f.number for f in (part.rated_voltage_dc, part.clearing_i2t_at) if f is not None]
-    stated += part.permitted_time_constant.first if part.permitted_time_constant else ()
-    if stated and part.arc_voltage.number < min(stated) * (1.0 - 1e-9):
-        faults.add(line, "arc_voltage", f"{part.arc_voltage.shown} lies below every DC voltage of "
-                   f"the row, the lowest {show(min(stated), 'V')}", "a link whose arc stays below "
-                   "the source interrupts nothing: the peak arc voltage at the working voltage")
-
-
-def _hold_heat(line: int, part: FusePart, faults: _Faults) -> None:
-    """The clearing I²t against the fast end of the link's own clearing curve.
-
-    Slow points let through more than the figure at high current, so the curve is held where it
-    is about adiabatic: wholly up to 1 ms, by half up to 10 ms.
-    """
-    if part.clearing is None or part.clearing_i2t is None:
-        return
-    time, current = part.clearing.first[0], part.clearing.second[0]
-    share = next((s for t, s in ((0.001, 1.0), (0.010, 0.5)) if time <= t * (1 + 1e-9)), 0.0)
-    heat = current ** 2 * time
-    if part.clearing_i2t.number < share * heat * (1.0 - ROUNDED):
-        faults.add(line, "clearing_i2t", f"{part.clearing_i2t.shown} is less than the clearing "
-                   f"curve lets through at {show(time, 's')}, {show(heat, 'A²s')}",
-                   "the highest total clearing figure in DC: check both columns")
+# -- all parts --------------------------------------------------------------------------------
 
 
 def _distinct(parts: list[Part], faults: _Faults) -> None:

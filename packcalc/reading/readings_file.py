@@ -177,7 +177,8 @@ def of_one_design(place: str, versions: Mapping[tuple[str, ...], int], own: tupl
     Args:
         place: of the file.
         versions: first line of each set of design, layout and more that stands in it.
-        own: design and layout of the brief; what is "" is not held.
+        own: design and layout of the brief; what is "" is not held. Files of before name a layout
+            by its notation alone, without arrangement and modules.
         what: the file is, in a word or two.
     """
     if len(versions) > 1:
@@ -185,10 +186,12 @@ def of_one_design(place: str, versions: Mapping[tuple[str, ...], int], own: tupl
                       f"two versions of one, stand in one {what}", f"one {what}, one version")]
     for version, line in versions.items():
         for key, said, asked in zip(VERSION, version, own):
-            if asked and said != asked:
+            if asked and said not in (asked, asked.split(" ")[0]):
+                again = "repeat --layout, --arrangement and --module as that one has them, or " if (
+                    key == "layout") else ""
                 return [Fault(place, line, key, f"is for the {key} {one_line(said, 60)!r}, and "
-                              f"this brief is {asked!r}", f"give the {what} of this brief, or "
-                              "write a new one with --form FILE")]
+                              f"this brief is {asked!r}", f"{again}give the {what} of this brief, "
+                              "or write a new one with --form FILE")]
     return []
 
 

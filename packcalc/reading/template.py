@@ -12,7 +12,8 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from packcalc.brief_keys import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, MODULE_RESISTANCE, Key
+from packcalc.brief_keys import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, MODULE_RESISTANCE
+from packcalc.entry_key import Key
 from packcalc.errors import OutputError
 from packcalc.reading.bench_template import (
     ABOUT,
@@ -20,12 +21,8 @@ from packcalc.reading.bench_template import (
     OPTIONAL_SECTIONS,
     optional_example,
 )
-from packcalc.reading.brief_file import (
-    ARRANGEMENT_CHOICES,
-    ASSUMED_ROUTE,
-    KIND_CHOICES,
-    MIX_CHOICES,
-)
+from packcalc.reading.brief_file import ARRANGEMENT_CHOICES, MIX_CHOICES
+from packcalc.reading.brief_lists import ASSUMED_ROUTE, KIND_CHOICES
 from packcalc.reading.entries import keys_of, span
 from packcalc.reading.modules import FIGURES, WORDS
 from packcalc.reading.positions import one_line
@@ -81,7 +78,9 @@ EXAMPLES: dict[str, str] = {
     "path.main_fuse": '"both poles"',
     "path.insulation_monitor": '"warns"',
     "path.charge_contactor": '"both poles"',
+    "path.charge_difference": '"15 V"',
     "motor.back_voltage": '"380 V"',
+    "motor.short_circuit_current": '"900 A"',
     "station.voltage": '"500 V"',
     "station.current": '"125 A"',
     "pack.disconnect_after": "4",

@@ -9,7 +9,8 @@ from packcalc.report.blocks import column, number, words
 from packcalc.report.document import Figure, Table
 from packcalc.units import significant
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 300, 64, 16, 24, 56
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 580, 300, 64, 16, 24, 56
+LEAST, MOST = 34, 45  # rem: on a phone it is scrolled, its text no smaller than that of a page
 
 
 def groups_figure(study: AssignmentStudy) -> Figure:
@@ -30,7 +31,7 @@ def groups_figure(study: AssignmentStudy) -> Figure:
             f"{significant(max(resistance), 3)} %.")
     return Figure("rows_plot", f"Each {row} against the mean of all: {what} (solid, round marks) "
                   f"and resistance (dashed, square marks)", _svg(capacity, resistance, row, text),
-                  text, table)
+                  text, table, wide=True)
 
 
 def _deviations(values: list[float]) -> list[float]:
@@ -49,6 +50,7 @@ def _svg(capacity: list[float], resistance: list[float], row: str, text: str) ->
         return TOP + (HEIGHT - TOP - BOTTOM) * (0.5 - value / (2.0 * most))
 
     parts = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+             f'style="width:100%;min-width:{LEAST}rem;max-width:{MOST}rem;height:auto" '
              f'aria-label="{escape(text)}" font-family="sans-serif" font-size="12" '
              f'fill="none" stroke="currentColor">']
     for tick in (-most / 1.1, 0.0, most / 1.1):

@@ -69,7 +69,10 @@ def _answer(study: AssignmentStudy) -> Section:
         ("step_Ah", "step that capacities were dealt in, a module; its rounding is in the bound "
          "[Ah]",
          number(a.step, "Ah", 2)),
-        ("gap_percent", "gap to that bound [%]", number(a.gap, "%", 2)),
+        ("rounding_Ah", "of the bound above that best, rounding to whole steps [Ah]",
+         number(a.rounding, "Ah", 2)),
+        ("gap_percent", "gap to that bound, counted in whole steps [%]",
+         number(a.gap, "%", 2)),
         ("given_up_percent", "given up for even resistance [%]", number(a.given_up, "%", 2)),
         ("conductance_gap_percent",
          f"weakest {row}'s conductance below its bound at that capacity [%]",
@@ -100,13 +103,13 @@ def _build_list(study: AssignmentStudy) -> Section:
     columns = (column("place", "Place"), column("mark", "Mark"),
                column("capacity_Ah", "Capacity", "Ah"),
                column("resistance_mohm", "Resistance", "mΩ"),
-               column("rest_voltage_V", "Rest voltage now", "V"),
+               column("rest_voltage_V", _dated(study), "V"),
                column("expected_voltage_V", "At assembly", "V"), column("first", "First"),
                column("known", "Known by"))
     rows = tuple(
         (words(p.label), words(p.dealt.mark), number(p.dealt.capacity.number, "Ah"),
          number(p.dealt.resistance.number, "mΩ"),
-         number(p.dealt.graded.row.rest_voltage.value, "V"),
+         number(p.dealt.graded.row.latest_voltage.voltage.value, "V"),
          number(_finite(plan[p.dealt.mark].expected), "V"),
          words(plan[p.dealt.mark].action),
          words(_known_by(p)))
@@ -116,7 +119,35 @@ def _build_list(study: AssignmentStudy) -> Section:
                   "plan below; a module that is left keeps its own.")
     open_ = (_undecided(study),) if study.undecided else ()
     return Section("build_list", "Build list",
-                   (*open_, table, _row_table(study), groups_figure(study)))
+                   (*open_, table, _days_table(study), _row_table(study), groups_figure(study)))
+
+
+def _dated(study: AssignmentStudy) -> str:
+    """Head of the voltages that the plan counts on: with their day where it is one for all."""
+    days = {p.dealt.graded.row.latest_voltage.date[:10] for p in study.places}
+    day = days.pop() if len(days) == 1 else ""
+    return f"Rest voltage of {day}" if day else "Latest rest voltage"
+
+
+def _days_table(study: AssignmentStudy) -> Table:
+    """Day and temperature of the voltages that the plan counts on."""
+    days: dict[str, list[Place]] = {}
+    for p in study.places:
+        if p.dealt.graded.row.latest_voltage.voltage.known:
+            days.setdefault(p.dealt.graded.row.latest_voltage.date[:10], []).append(p)
+    rows = []
+    for day, places in sorted(days.items()):
+        read = [p.dealt.graded.row.latest_voltage.temperature for p in places]
+        at = [t.number for t in read if t.known]
+        rows.append((words(day or "not noted"), number(min(at, default=None), "°C", 3),
+                     number(max(at, default=None), "°C", 3),
+                     words(", ".join(p.dealt.mark for p in places))))
+    return Table("voltage_days", "When the rest voltages were read", (
+        column("read", "Day"), column("coldest_degC", "Coldest", "°C"),
+        column("warmest_degC", "Warmest", "°C"), column("marks", "Marks", wide=True)),
+        tuple(rows), "The latest dated reading of each module at rest, as it was read: nothing is "
+        "corrected for its temperature. Read again before charging: what a module lost since then "
+        "is not in the plan.")
 
 
 def _finite(value: float) -> float | None:
@@ -366,14 +397,20 @@ def _trades(study: AssignmentStudy) -> Section:
                column("conductance_S", "Weakest conductance", "S"),
                column("worst_share", "Highest first share", ""))
     own = study.outlook.trades[0].capacity
+    pins = study.lot.bench.pins
+    pinned = " Pins are kept by this answer alone." if (
+        pins.together or pins.apart or pins.not_in) else ""
     rows = tuple((words(t.name), number(t.capacity, "Ah", 5), number(t.capacity / own - 1, "%", 3),
                   number(t.conductance, "S"), number(t.worst_share, "", 3))
                  for t in study.outlook.trades)
     ifs = tuple((words(w.what), number(w.capacity, "Ah", 5),
                  _against(w.capacity, study), words(w.note)) for w in study.outlook.what_ifs)
     return Section("trades", "Other ways, and what if", (
-        Table("trades", "The same modules dealt in other ways", columns, rows,
-              "Highest first share: current against the fair share in the first moment. Choose by "
+        Table("trades", "Dealt in other ways", columns, rows,
+              "This answer's modules: the same ones, so that only the dealing differs; all other "
+              "ways choose among every module that may be dealt, and differ in what they leave out "
+              "too." + pinned + " Highest first share: current against the fair share in the first "
+              "moment. Choose by "
               "bench.sharing = \"capacity\", \"between\" or \"even\"."),
         Table("what_ifs", "Dealt anew for capacity, with one thing changed",
               (column("change", "Change", wide=True), column("capacity_Ah", "Pack", "Ah"),

@@ -221,8 +221,10 @@ def _rules(lot: GradedLot) -> tuple[Block, ...]:
                  "apart and never converted.",
                  "A line is crossed when the figure lies beyond it by twice its standard "
                  "uncertainty; nearer than that the measurement cannot tell, and says so.",
-                 "Better than the label is suspect: counted like the middle of the others until it "
-                 "is tested again, or asked about."),
+                 "Better than the label, or surely less resistance than its type when new, is "
+                 "suspect: counted like the middle of the others until it is tested again, or "
+                 "asked about. No resistance counts as better than new, but for joining and "
+                 "sharing, where a low one drives more current."),
                 "bench_methods")]
     if line is not None:
         blocks.append(Chain("bench_isolation_line", line, "leakages of modules add in parallel"))
@@ -246,20 +248,27 @@ def teardown_document(sheet: Teardown, brief: Brief) -> Document:
 def teardown_sections(sheet: Teardown) -> tuple[Section, ...]:
     """Before the first tool, step by step, every section, afterwards."""
     whole_pack = sheet.steps[0].worst
-    lead = (f"{sheet.stack.steps} steps of {sheet.donor.module.title}, up to "
+    count = f"{sheet.stack.steps} steps of" if not sheet.refusal else (
+        f"{sum(sheet.donor.sections)} steps described, at least {sheet.stack.steps} by the voltage "
+        "as read, of")
+    lead = (f"{count} {sheet.donor.module.title}, up to "
             f"{whole_pack.highest.shown} and {whole_pack.energy.shown}. Nothing switches it off.")
     first: list[Block] = [Paragraph(lead, "caution"),
                           checks_table("teardown_checks", "Before the first tool", sheet.checks),
                           Bullets(sheet.preparation, "teardown_preparation", ordered=True)]
+    if sheet.refusal:
+        first.insert(0, Paragraph(sheet.refusal, "caution"))
     if sheet.assumptions:
         first.append(findings_table("teardown_assumptions", "Not given, counted on meanwhile",
                                     sheet.assumptions))
     return (
         Section("teardown_before", "Before the first tool", tuple(first)),
         Section("teardown_steps", "Step by step", (
+            Paragraph(sheet.refusal, "caution") if sheet.refusal else
             Paragraph(_reach(sheet), "lead"), steps_table(sheet))),
         Section("teardown_sections", "Voltage and energy of every section after each step", (
-            sections_table(sheet), Chain("teardown_voltage", whole_pack.highest, "every cell full"),
+            sections_table(sheet), Chain("teardown_voltage", whole_pack.highest,
+                                  "every cell full, or as read where that is more"),
             Chain("teardown_energy", whole_pack.energy, "the pack as found"))),
         Section("teardown_after", "What comes out", (
             Bullets(sheet.afterwards, "teardown_afterwards"),)))

@@ -10,6 +10,8 @@ from packcalc.report.frame import document
 from packcalc.report.handover_blocks import BLANK, appendix, chains, lead, meta, subtitle
 from packcalc.units import significant
 
+TITLE = "Bill of materials"
+
 
 def bill_document(study: ProtectionStudy) -> Document:
     """The page of `packcalc bill`."""
@@ -25,9 +27,9 @@ def bill_document(study: ProtectionStudy) -> Document:
     blocks.append(_table(lines))
     found = [study.pack.highest_voltage, study.brief.path.link_resistance,
              *(item.duty[0] for item in study.items if item.duty)]
-    return document("Bill of materials", subtitle(study),
+    return document(TITLE, subtitle(study),
                     (Section("bill", "Bill of materials", tuple(blocks)),
-                     *appendix(chains("bill", found))), meta(study))
+                     *appendix(chains("bill", found))), meta(study), study.pack)
 
 
 def _table(lines: tuple[Line, ...]) -> Table:

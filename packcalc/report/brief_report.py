@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 
+from packcalc.bench_keys import BENCH_KEYS, DONOR_KEYS
 from packcalc.brief import Brief, Unknown
-from packcalc.brief_keys import BENCH_KEYS, DONOR_KEYS, KEYS
+from packcalc.brief_keys import KEYS
 from packcalc.layouts import Layout
 from packcalc.next_steps import NextStep, find_next
 from packcalc.report.blocks import Cell, column, number, words

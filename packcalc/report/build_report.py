@@ -7,7 +7,7 @@ from itertools import groupby
 
 from packcalc.bench.balance import BalancePlan
 from packcalc.bench.teardown import band
-from packcalc.handover.as_built import Held, form_lines, torque_shown
+from packcalc.handover.as_built import TORQUE_APART, Held, form_lines, torque_shown
 from packcalc.handover.build import (
     GROUP_RULES,
     JOINT_RULES,
@@ -47,13 +47,14 @@ from packcalc.report.handover_blocks import (
     lead,
     meta,
     signatures,
+    signers,
     subtitle,
 )
 from packcalc.review import design_of
 
+TITLE = "Build sheet and as-built record"
 MOST_BLANK = 12
-SIGNERS = ("builder", "electrician or high-voltage specialist", "structural engineer (box, "
-           "restraint)", "certifier")
+SIGNERS = ("structural engineer (box, restraint)", "certifier")
 
 
 def build_document(study: ProtectionStudy, held: Held | None = None,
@@ -72,9 +73,10 @@ def build_document(study: ProtectionStudy, held: Held | None = None,
     sections = (_first(study, sheet), *told, *_groups(sheet), _steps(sheet),
                 _joints(sheet, held), _photographs(study),
                 _as_built(study, sheet, held, marks or {}))
-    worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []))
-    return document("Build sheet and as-built record", subtitle(study),
-                    (*sections, *appendix(chains("build", worked))), meta(study))
+    worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []),
+              *([TORQUE_APART] if held else []))
+    return document(TITLE, subtitle(study),
+                    (*sections, *appendix(chains("build", worked))), meta(study), study.pack)
 
 
 def record_form(study: ProtectionStudy, marks: Mapping[str, str]) -> str:
@@ -121,7 +123,7 @@ def as_built_sections(study: ProtectionStudy, held: Held) -> tuple[Section, ...]
 def _first(study: ProtectionStudy, sheet: BuildSheet) -> Section:
     blocks: list[Block] = [lead(study, "Sections first, the longest chain last.")]
     if sheet.warnings:
-        blocks += [Paragraph("Do not build this yet. What fails in the design:", "open"),
+        blocks += [Paragraph("Do not build this yet. These checks fail:", "open"),
                    Bullets(sheet.warnings, "build_warnings")]
     if sheet.stacks > 1:
         blocks.append(Paragraph(f"{sheet.stacks} strings: the steps below are done for each "
@@ -289,7 +291,7 @@ def _as_built(study: ProtectionStudy, sheet: BuildSheet, held: Held | None,
         Table("as_built", "What was really fitted", columns, rows,
               "A deviation is written down even where it seems better; it goes back to the "
               "reviewer before the first energising."),
-        *signatures("build_signatures", covers, SIGNERS)))
+        *signatures("build_signatures", covers, signers(study.pack, *SIGNERS))))
 
 
 def _fitted(held: Held | None, name: str) -> tuple[Cell, ...]:

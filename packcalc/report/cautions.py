@@ -15,6 +15,12 @@ SHORT = (
     "come first."
 )
 
+SHORT_CLASS_A = (
+    "LETHAL DC, at most 60 V (voltage class A): a short-circuit still welds, burns, arcs and "
+    "sets fire. A battery cannot be switched off; its arcs do not go out by themselves. Results "
+    "are candidates for review by a licensed electrician; local codes come first."
+)
+
 CAUTIONS = (
     "A battery cannot be switched off: every terminal inside the pack stays live whatever "
     "the contactors do. More than 60 V DC can kill, and sections below 60 V still burn.",

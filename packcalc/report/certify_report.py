@@ -23,23 +23,24 @@ from packcalc.report.handover_blocks import (
     lead,
     meta,
     signatures,
+    signers,
     subtitle,
 )
 from packcalc.units import printed
 
-SIGNERS = ("builder", "electrician or high-voltage specialist", "structural engineer",
-           "certifier")
+TITLE = "Certifier's file"
+SIGNERS = ("structural engineer", "certifier")
 
 
 def certify_document(study: ProtectionStudy, rules: str = CORE) -> Document:
     """The page of `packcalc certify`."""
     file = certifier_file(study, rules)
     sections = (_first(study, file), *(s for g in GROUPS if (s := _group(g, file))),
-                *_clauses(file), _open(file))
+                *_clauses(file), _open(study, file))
     found = [f for a in file.answers for f in a.figures]
-    return document("Certifier's file", f"{RULE_SETS[rules][0]}; {subtitle(study)}",
+    return document(TITLE, f"{RULE_SETS[rules][0]}; {subtitle(study)}",
                     (*sections, *appendix(chains("certify", found))),
-                    (*meta(study), ("rules", "Rule set", rules)))
+                    (*meta(study), ("rules", "Rule set", rules)), study.pack)
 
 
 def _first(study: ProtectionStudy, file: CertifierFile) -> Section:
@@ -87,6 +88,8 @@ def _asked_by(answer: Answer, file: CertifierFile) -> Cell:
     """Its source; where that is the text of another rule set, that it is one is said."""
     source = answer.asked.source
     others = [key for key, own in SOURCE_OF_SET.items() if own == source]
+    if file.rules in answer.asked.sets and others and file.rules not in others:
+        return words(SOURCE_OF_SET.get(file.rules, ""))  # by its own text, not by a neighbour's
     if not source or not others or file.rules in others or file.rules in answer.asked.sets:
         return words(source)
     return Cell(f"common core; also asked by {', '.join(others)} [{source}]", source)
@@ -124,11 +127,11 @@ def _clauses(file: CertifierFile) -> tuple[Section, ...]:
     return (Section("clauses", f"Rules of {RULE_SETS[file.rules][0]}", tuple(blocks)),)
 
 
-def _open(file: CertifierFile) -> Section:
+def _open(study: ProtectionStudy, file: CertifierFile) -> Section:
     left = "; ".join(f"{a.number} {a.title} ({', '.join(a.sets)})" for a in file.left_out)
     blocks: list[Block] = [Bullets(file.not_covered, "not_covered", kind="open")]
     if left:
         blocks.append(Paragraph(f"Asked by other rule sets, left out here: {left}."))
     blocks += signatures("certify_signatures", "A signature says what its owner checked, and what "
-                         "not.", SIGNERS)
+                         "not.", signers(study.pack, *SIGNERS))
     return Section("open", "Not covered by packcalc, and signatures", tuple(blocks))

@@ -47,8 +47,9 @@ from packcalc.report.handover_blocks import (
     signatures,
     subtitle,
 )
-from packcalc.review import design_of
+from packcalc.review import design_of, layout_of
 
+TITLE = "First energising, stage by stage"
 UNBOUND = ("does not say which design it belongs to: make sure that these readings are of this "
            "pack, and add the columns design and layout as --form FILE writes them")
 NAMED = 5  # readings named in a line; all of them stand in their table
@@ -81,8 +82,8 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
         "commission_signatures", "A signature covers the readings as written down with their "
         "dates, and nothing else.", SIGNERS)))
     worked = [*_chains(plan, found), *_trend_chains(trend_lines, joint_outliers(plan, readings))]
-    return document("First energising, stage by stage", subtitle(study),
-                    (*sections, *appendix(tuple(worked))), about)
+    return document(TITLE, subtitle(study),
+                    (*sections, *appendix(tuple(worked))), about, study.pack)
 
 
 def answer(study: ProtectionStudy, file: ReadingsFile,
@@ -92,10 +93,8 @@ def answer(study: ProtectionStudy, file: ReadingsFile,
     found = gates(plan, file.readings)
     compared = [c for g in found for c in g.compared]
     out = [c.expected.id for c in compared if c.verdict in OUT]
-    out += [o.id for o in joint_outliers(plan, file.readings) if o.id not in out]
-    parts = [f"out of band: {', '.join(out)}"] * bool(out) \
-        + _drifted_words(trends(plan, file.readings)) + _beyond_words(plan, file.readings)
-    return "; ".join(parts)
+    return "; ".join([*[f"out of band: {', '.join(out)}"] * bool(out),
+                      *_open_words(plan, file.readings, trends(plan, file.readings))])
 
 
 def asked(study: ProtectionStudy, file: ReadingsFile,
@@ -145,7 +144,7 @@ def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
                  "are not read; design and layout stay as they are.")
     lines.append(",".join(COLUMNS))
     blank = "," * (len(FILLED) + 1)
-    version = f"{design_of(study)},{study.layout.label}"
+    version = f'{design_of(study)},"{layout_of(study)}"'  # two modules stand with a comma
     for stage in plan_of(study, dealt).stages:
         lines.append(f"# {stage.title}")
         for expected in stage.expected:

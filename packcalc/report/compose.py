@@ -11,6 +11,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_c
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.as_built import Held
+from packcalc.handover.voltage_class import called
 from packcalc.measured import Measured, measured_against
 from packcalc.mixes import mix_cautions, module_numbers
 from packcalc.pack import PackModel
@@ -53,12 +54,11 @@ from packcalc.report.management_report import management_section
 from packcalc.report.overvoltage_report import overvoltage_section
 from packcalc.report.places_report import headline, places_chains, places_section
 from packcalc.report.review_report import (
-    broken,
     decisions_sections,
+    first_words,
     links_of,
     review_section,
     signature_section,
-    unread,
     with_decision_chains,
 )
 from packcalc.report.salvage_report import (
@@ -97,7 +97,7 @@ def protection_document(study: ProtectionStudy, part: str = "", *,
                 *_items(study),
                 _appendix(study, layout=False) if chains else _left_out(study))
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}", body,
-                    meta_of(brief))
+                    meta_of(brief), study.pack)
 
 
 def _one_part(study: ProtectionStudy, part: str) -> tuple[Section, ...]:
@@ -130,10 +130,11 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
                     review: Review | None = None, held: Held | None = None) -> Document:
     """The whole file for review, with the marks of a review and what was really built."""
     brief = study.brief
-    review = merge(study) if review is None else review
     salvage = _at_highest(study, salvage)
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
-    measured = measured_against(study, salvage.lot, salvage.dealt) if salvage else Measured()
+    measured = measured_against(study, salvage.lot, salvage.dealt,
+                                salvage.refusal) if salvage else Measured()
+    review = merge(study, bench=measured) if review is None else review
     worked = _appendix(study, layout=True, more=salvage_chains(salvage.dealt) if salvage else ())
     worked = with_decision_chains(worked, [s.decision for s in review.standings])
     gravest, further = decisions_sections(study, review, links_of(worked))
@@ -145,7 +146,8 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
         further, _pictures(study, salvage), _assumed(study), layouts_section(study.study),
         _chosen(study), *bench, *_items(study), signature_section(brief), *built[1:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
-    return document("Battery pack: file for review", subtitle, sections, meta_of(brief))
+    return document("Battery pack: file for review", subtitle, sections, meta_of(brief),
+                    study.pack)
 
 
 def _at_highest(study: ProtectionStudy, salvage: Salvage | None) -> Salvage | None:
@@ -164,6 +166,7 @@ def _name(study: ProtectionStudy) -> str:
 
 def _sentence(study: ProtectionStudy) -> str:
     pack = study.pack
+    danger = called(pack).danger
     how = "named by the user" if study.named else (
         "the nearest miss; no layout meets the brief" if study.miss else "the best-ranked layout")
     open_ = pack.highest_voltage.at_least
@@ -172,7 +175,7 @@ def _sentence(study: ProtectionStudy) -> str:
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
             f"{pack.highest_voltage.shown} {most}, "
             f"{_into_a_fault(study)}, {pack.usable_energy.shown} usable. "
-            "LETHAL: it cannot be switched off.")
+            f"{danger + ' ' if danger else ''}LETHAL: it cannot be switched off.")
 
 
 def _most(study: ProtectionStudy) -> Finding:
@@ -195,8 +198,7 @@ def _into_a_fault(study: ProtectionStudy) -> str:
 def _sources(study: ProtectionStudy) -> str:
     """What is in the sum: a motor that makes a voltage is not, while nobody knows its current."""
     feeds, quiet = study.circuit.feeds, study.brief.motor.back_voltage
-    counted = feeds.motor is not None and feeds.motor.known
-    if counted or (quiet.known and quiet.number == 0):
+    if feeds.motor.known or (quiet.known and quiet.number == 0):
         return "every source"
     return "every source but a spinning motor, of which nobody stated the current"
 
@@ -214,7 +216,7 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     pack, faults = study.pack, study.faults
     blocks: list[Block] = [Paragraph(_sentence(study), "lead")]
     if review is not None:
-        blocks += [*unread(review), *broken(review)]
+        blocks += first_words(review)
     if study.miss:
         blocks.append(Paragraph(f"This layout does not meet the brief: {study.miss.sentence}.",
                                 "open"))

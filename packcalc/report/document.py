@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, Union
 
 from packcalc.findings import Finding
+from packcalc.report.cautions import SHORT
 from packcalc.value import value_object
 
 
@@ -93,13 +94,20 @@ class Chain:
 
 @value_object
 class Figure:
-    """A picture from data: SVG text, its text equivalent, and its data as a table."""
+    """A picture from data: SVG text, its text equivalent, and its data as a table.
+
+    Attributes:
+        legend: whether that table says what the letters of the picture mean, and so stands open.
+        wide: whether the picture keeps a width that a phone has to scroll.
+    """
 
     key: str
     caption: str
     svg: str
     text: str
     data: Table | None = None
+    legend: bool = False
+    wide: bool = False
 
 
 Block = Union[Table, Facts, Paragraph, Bullets, Chain, Figure]
@@ -125,6 +133,7 @@ class Document:
         cautions: the high-voltage cautions; every renderer prints every one.
         deference: one sentence that defers to local codes and a licensed electrician.
         sections: in reading order.
+        short: the cautions in short, for the head of the page and the foot of each sheet.
     """
 
     title: str
@@ -133,6 +142,7 @@ class Document:
     cautions: tuple[str, ...]
     deference: str
     sections: tuple[Section, ...] = field(default=())
+    short: str = SHORT
 
     def blocks(self) -> Iterator[Block]:
         for section in self.sections:

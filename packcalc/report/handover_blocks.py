@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from packcalc.findings import Finding
 from packcalc.handover.expected import WORDS, Expected
 from packcalc.handover.inside import most_voltage
+from packcalc.handover.voltage_class import called
+from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import RULES_TOLD_ONCE, finding_cell
 from packcalc.report.brief_report import meta_of
@@ -31,8 +33,9 @@ def meta(study: ProtectionStudy) -> tuple[tuple[str, str, str], ...]:
 def lead(study: ProtectionStudy, words: str) -> Paragraph:
     """First sentence of a page: what it is, how high, that it stays live."""
     pack = study.pack
-    return Paragraph(f"{words} {pack.modules_used} modules, {most_voltage(pack)}. LETHAL: it "
-                     "cannot be switched off.", "lead")
+    danger = called(pack).danger
+    return Paragraph(f"{words} {pack.modules_used} modules, {most_voltage(pack)}. "
+                     f"{danger + ' ' if danger else ''}LETHAL: it cannot be switched off.", "lead")
 
 
 def chains(name: str, findings: Iterable[Finding]) -> tuple[Chain, ...]:
@@ -48,6 +51,11 @@ def appendix(found: tuple[Chain, ...]) -> tuple[Section, ...]:
     words = Paragraph("Each figure with its inputs, rule, numbers, result, source and basis. A "
                       f"pocket calculator gives the printed result. {RULES_TOLD_ONCE}")
     return (Section("appendix", "Appendix: every figure worked", (words, *found)),)
+
+
+def signers(pack: PackModel, *others: str) -> tuple[str, ...]:
+    """Who signs: builder, electrician or specialist by the pack's voltage class, and others."""
+    return ("builder", f"electrician or {called(pack).specialist}", *others)
 
 
 def signatures(key: str, covers: str, who: tuple[str, ...]) -> tuple[Block, ...]:

@@ -2,7 +2,8 @@
 
 Ids are stable, so that a link, or later a reviewer's mark, finds its place again:
 `s-` section, `t-` table, `fig-` figure, `f-` finding, `d-` decision, `source-` source. Links
-within the page take the short number of a finding instead, `n1`, which keeps the page small.
+within the page take the short number of a finding instead, `n1`, and a step inside another's
+chain has no id of its own, which keeps the page small.
 """
 
 from __future__ import annotations
@@ -17,7 +18,6 @@ from typing import TYPE_CHECKING, Any
 from packcalc.checks import VERDICTS
 from packcalc.findings import BASES
 from packcalc.marks import MARKS, NOT_MARKED, STANDINGS
-from packcalc.report.cautions import SHORT
 from packcalc.report.citations import KEY as SOURCES
 from packcalc.report.document import Block, Document, Facts, Figure, Table
 from packcalc.report.steps import (
@@ -46,7 +46,8 @@ SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
 SHORT_ROWS_OF_WORDS, SHORT_WORDS = 6, 800  # rows, and signs in all of them
 OFTEN, LONG_WORDS = 3, 60
 _SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd|tbody|thead|table"
-                         r"|ul|ol|dl)\b)")
+                         r"|ul|ol|dl)\b)"
+                         r"|</p>(?=</?(?:p|ul|ol|dl|div|table|td|section)\b)")
 _CUT = re.compile(r'data-cut="([\d.]+)"')
 _BOX = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
 MANY_COLUMNS = 9  # from here on a table is set smaller in print
@@ -58,13 +59,17 @@ def render(document: Document) -> str:
 
     page = _Page(document)
     template = environment().get_template("page.html")
-    text = template.render(document=document, page=page, short=SHORT, version=__version__,
-                           style=_file("style.css"), script=_file("page.js"))
+    text = template.render(document=document, page=page, short=document.short, version=__version__,
+                           style=_unindented("style.css"), script=_unindented("page.js"))
     return _slim(text)
 
 
+def _unindented(name: str) -> str:
+    return "\n".join(line.strip() for line in _file(name).split("\n"))
+
+
 def _slim(text: str) -> str:
-    """Without empty lines and without the end tags of rows, cells and entries.
+    """Without empty lines and without the end tags of rows, cells, entries and paragraphs.
 
     HTML lets those be left out; they are a tenth of a large page.
     """

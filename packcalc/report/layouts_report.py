@@ -27,7 +27,8 @@ COLUMNS = (
     column("highest_voltage_V", "Highest", "V"), column("full_voltage_V", "Full", "V"),
     column("regeneration_voltage_V", "Braking, full", "V"),
     column("nominal_voltage_V", "Mean", "V"), column("loaded_voltage_V", "Loaded", "V"),
-    column("total_energy_kWh", "Total", "kWh"), column("usable_energy_kWh", "Usable", "kWh"),
+    column("total_energy_kWh", "Held full, as worn", "kWh"),
+    column("usable_energy_kWh", "Usable", "kWh"),
     column("available_power_kW", "Available", "kW"),
     column("continuous_power_kW", "Continuous", "kW"),
     column("peak_current_A", "Peak", "A"), column("module_peak_current_A", "Per module", "A"),
@@ -42,10 +43,12 @@ LEGEND = (
     "Highest: highest voltage of the battery side. Full: end of charging with the charger's "
     "tolerance. "
     "Braking, full: power fed back into a full cold pack. Mean: over the charge window. Loaded: "
-    "at the inverter, cold, aged, nearly empty, at the end of the peak. Available: power with "
-    "the bus held at the voltage that full power needs. Peak: current of the peak power at the "
-    "lowest voltage at which it may be drawn. Rate: peak current of a module against its real "
-    "capacity. Channels: cell voltages to monitor."
+    "at the inverter, cold, aged, nearly empty, at the end of the peak. Held full, as worn: from "
+    "full to empty at the state of health counted; no figure of hazard: the energy stored when "
+    "full, at most, counts all of the label and is higher. Usable: within the charge window. "
+    "Available: power with the bus held at the voltage that full power needs. Peak: current of "
+    "the peak power at the lowest voltage at which it may be drawn. Rate: peak current of a "
+    "module against its real capacity. Channels: cell voltages to monitor."
 )
 ENTRY = ("Entry: number in the brief's list of [[modules]], as --module takes it; the same stands "
          "in brackets behind a layout where the brief has several.")
@@ -124,18 +127,26 @@ def layouts_document(study: LayoutStudy, most: int = 20) -> Document:
     return document("Layouts", brief.title or brief.place, tuple(sections), meta_of(brief))
 
 
-def untried_document(study: LayoutStudy) -> Document:
-    """The whole file where no module can be tried: why, what to measure, what was read."""
+def untried_document(study: LayoutStudy, page: str = "") -> Document:
+    """The whole file where no module can be tried: why, what to measure, what was read.
+
+    Args:
+        study: without a layout.
+        page: title of another page that was asked for, and is not written without a layout.
+    """
     brief = study.brief
     lead = Paragraph(
         "No candidate: nothing is sized, because no layout can be tried yet. LETHAL all the "
         "same: every module on hand holds its full energy and cannot be switched off.", "lead")
+    left = (Paragraph(f"{page}: not written, nor any form of it, because it rests on one layout. "
+                      "What is missing stands below.", "open"),) if page else ()
     inputs: list[Block] = [Paragraph(brief.note)] if brief.note else []
     if brief.unknowns:
         inputs.append(next_table(brief, None))
     inputs += [inputs_table(brief), modules_table(brief)]
-    return document("Battery pack: file for review", brief.title or brief.place, (
-        Section("first", "What can kill first", (lead,)),
+    title = f"{page}: not written" if page else "Battery pack: file for review"
+    return document(title, brief.title or brief.place, (
+        Section("first", "What can kill first", (lead, *left)),
         layouts_section(study),
         Section("measure", "What to find first", (
             _measurements(brief),)),

@@ -11,6 +11,8 @@ from packcalc.report.document import Block, Bullets, Cell, Document, Paragraph, 
 from packcalc.report.frame import document
 from packcalc.report.handover_blocks import BLANK, appendix, chains, lead, meta, subtitle
 
+TITLE = "Maintenance"
+
 
 def maintain_document(study: ProtectionStudy) -> Document:
     """The page of `packcalc maintain`."""
@@ -18,9 +20,9 @@ def maintain_document(study: ProtectionStudy) -> Document:
     sections = (_first(study, plan), _repeats(plan), *_events(plan))
     limits = {(f.title, f.number): f for r in plan.repeats for f in (r.rule.rise, r.rule.fall)
               if f is not None}  # one rule serves readings of several kinds: worked once
-    return document("Maintenance", subtitle(study),
+    return document(TITLE, subtitle(study),
                     (*sections, *appendix(chains("maintain", (*plan.chains, *limits.values())))),
-                    meta(study))
+                    meta(study), study.pack)
 
 
 def _first(study: ProtectionStudy, plan: Maintenance) -> Section:

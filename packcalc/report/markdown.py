@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from packcalc.report.cautions import SHORT
 from packcalc.report.document import (
     Block, Bullets, Chain, Document, Facts, Figure, Paragraph, Table,
 )
@@ -21,7 +20,7 @@ def render(document: Document) -> str:
     out = [f"# {escape(document.title)}", ""]
     if document.subtitle:
         out += [_line(document.subtitle), ""]
-    out += [f"> **{escape(SHORT)}**", ""]
+    out += [f"> **{escape(document.short)}**", ""]
     out += [f"- {escape(label)}: {escape(words)}" for _, label, words in document.meta]
     cautions = ["", "## Cautions", "", *(f"{i}. {escape(text)}" for i, text in
                                          enumerate(document.cautions, 1)),

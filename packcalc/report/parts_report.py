@@ -33,7 +33,7 @@ def _summary(item: Item, key: str) -> Table:
     columns = (Column("part", "Part"), Column("verdict", "Verdict"),
                *fact_columns(item.own_parts, titles),
                Column("failed", "Fails", wide=True),
-               Column("missing", "Not shown to qualify: ask", wide=True))
+               Column("missing", "Not shown: ask", wide=True))
     rows = tuple(_row(c, titles) for c in item.own_parts)
     return Table(f"{key}_parts", f"{item.title}: your own parts held against the duty", columns,
                  rows, "In the order of your list. A part that fails nothing is a candidate for "
@@ -45,7 +45,7 @@ def _row(candidate: Candidate, titles: list[str]) -> tuple[Cell, ...]:
     missing = "; ".join(f"{c.title}: {_ask(c)}" for c in candidate.checks
                         if c.verdict == NOT_EVALUATED)
     # questions to the maker of a part that fails already would bury why it fails
-    asked = Cell("nothing: it fails already", missing) if failed else Cell(missing or "–")
+    asked = Cell("–", missing) if failed else Cell(missing or "–")
     return (Cell(candidate.name), Cell(candidate.verdict),
             *fact_cells(candidate, titles), Cell(failed or "–"), asked)
 

@@ -71,7 +71,11 @@ def _between(place: FaultPlace) -> str:
     if place.between is not None:
         return place.between.words
     words_ = place.at_highest.words
-    return words_ if words_ == place.at_lowest.words else "not swept: name the parts"
+    if words_ == place.at_lowest.words:
+        return words_
+    if not (place.lowest.known and place.loop.highest.known):
+        return "not swept: one end of its current is not known"
+    return "not swept: name the parts"
 
 
 def _where(place: FaultPlace) -> str:

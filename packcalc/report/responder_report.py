@@ -9,12 +9,14 @@ from packcalc.handover.responder import (
     Heading,
     responder_sheet,
 )
+from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column
 from packcalc.report.document import Bullets, Cell, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
 from packcalc.report.handover_blocks import appendix, chains, meta, subtitle
 
+TITLE = "Emergency responder sheet"
 SOURCES = ("iso-17840-3-2019", "iso-17840-2-2019", "fire-service-cut", "queensland-fire",
            "towing-storage-report")
 
@@ -24,10 +26,10 @@ def responder_document(study: ProtectionStudy) -> Document:
     sheet = responder_sheet(study)
     columns = (column("heading", "What"), column("known", "Do and know", wide=True),
                column("blanks", "Builder fills in", wide=True))
-    rows = tuple(_row(h) for h in sheet.headings)
-    views = tuple((Cell(name), Cell("photograph or drawing: ____")) for name in VIEWS)
+    rows = tuple(_row(number, h) for number, h in enumerate(sheet.headings, start=1))
+    views = tuple((Cell(name), Cell("photograph or drawing")) for name in VIEWS)
     first = Section("first", "For first and second responders", (
-        Table("responder", "High-voltage vehicle, converted", columns, rows),
+        Table("responder", called(study.pack).vehicle, columns, rows),
         Table("views", "Views, with the legend's numbers drawn in",
               (column("view", "View"), column("place", "Picture", wide=True)), views),
         Bullets(sheet.legend, "legend", ordered=True), Paragraph(ON_PAPER)))
@@ -35,10 +37,11 @@ def responder_document(study: ProtectionStudy) -> Document:
         Paragraph(LAYOUT_NOTE),
         Table("responder_sources", "What it rests on", (column("source", "Source"),),
               tuple((Cell(key),) for key in SOURCES))))
-    return document("Emergency responder sheet", subtitle(study),
-                    (first, after, *appendix(chains("responder", sheet.chains))), meta(study))
+    return document(TITLE, subtitle(study),
+                    (first, after, *appendix(chains("responder", sheet.chains))), meta(study),
+                    study.pack)
 
 
-def _row(heading: Heading) -> tuple[Cell, ...]:
-    blanks = "; ".join(f"{name}: ____" for name in heading.blanks)
-    return Cell(heading.title), Cell(" ".join(heading.known) or "–"), Cell(blanks or "–")
+def _row(number: int, heading: Heading) -> tuple[Cell, ...]:
+    return (Cell(f"{number} {heading.title}"), Cell(" ".join(heading.known) or "–"),
+            Cell("\n".join(heading.lines) or "–"))

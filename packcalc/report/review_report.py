@@ -10,7 +10,10 @@ from packcalc.brief import Brief
 from packcalc.decisions import MOST_GRAVE, Decision
 from packcalc.findings import Finding
 from packcalc.handover.certifier import CORE, RULE_SETS, all_clauses
-from packcalc.marks import CONFLICT, MARKS, NOT_MARKED, STANDINGS, Mark
+from packcalc.handover.voltage_class import called
+from packcalc.marks import CONFLICT, MARKS, NOT_MARKED, REJECT, SPELLED, STANDINGS, Mark
+from packcalc.measured import Measured
+from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column, words
 from packcalc.report.brief_report import meta_of
@@ -32,15 +35,15 @@ from packcalc.report.html import GRAVE, REST
 from packcalc.review import blank_file
 from packcalc.review_merge import Review, Standing, merge
 
+TITLE = "Sheet for the reviewer"
 NOTHING_READS = ("Nothing here reads as accepted that nobody marked. What is not marked is not "
                  "checked, and a mark holds only for what stood there when it was given.")
 BOXES = ("[ ] accept  [ ] change to ________  [ ] reject  [ ] not checked  [ ] not my field  "
          "note: ____________________")
-ROLES = ("Builder", "Electrician", "High-voltage specialist", "Structural engineer", "Certifier")
 # Read by a page; a printed row leaves the last ones blank.
 COLUMNS = (
     Column("number", "No."), Column("what", "Decision", wide=True), Column("verdict", "Verdict"),
-    Column("figure", "Figure or finding", wide=True), Column("basis", "Weakest basis"),
+    Column("figure", "Found", wide=True), Column("basis", "Weakest basis"),
     Column("mark", "Mark", wide=True), Column("decision", "Id"), Column("digest", "Digest"),
     Column("part", "Part"), Column("stage", "Stage"), Column("grounds", "Every basis"),
     Column("standing", "Standing"), Column("marks", "Marks"), Column("chain", "Worked"),
@@ -68,9 +71,11 @@ def decisions_sections(study: ProtectionStudy, review: Review | None = None,
     file = blank_file(study)
     blocks: list[Block] = [
         Paragraph(NOTHING_READS, "caution"),
-        Paragraph(f"{len(rows)} decisions, {found.count(NOT_MARKED)} not marked. What fails comes "
-                  "first, then what all else rests on, the parts put forward, faults that nobody "
-                  "clears, and what could not be evaluated."),
+        Paragraph(f"{len(rows)} decisions, {found.count(NOT_MARKED)} not marked; a line without "
+                  "a mark has none. What fails comes first, then what all else rests on, the "
+                  "parts put forward that do not pass, faults that nobody clears, and what can "
+                  "kill and is not met, by how many times it is missed, or could not be "
+                  "evaluated; what passes comes last."),
         Facts("review_file", "What a mark belongs to", (
             ("design", "Design", words(file.design)), ("layout", "Layout", words(file.layout)),
             ("input_digest", "Digest of the input", words(file.input_digest)))),
@@ -79,19 +84,20 @@ def decisions_sections(study: ProtectionStudy, review: Review | None = None,
     rest = Table(REST, f"Decisions {MOST_GRAVE + 1} to {len(rows)}", COLUMNS,
                  tuple(rows[MOST_GRAVE:]))
     return (Section("decisions", "Decisions for the reviewer", tuple(blocks)),
-            Section("further", "All further decisions", (rest, signatures_table())))
+            Section("further", "All further decisions", (rest, signatures_table(study.pack))))
 
 
 def _row(number: int, standing: Standing, links: Links, boxes: bool) -> tuple[Cell, ...]:
     d = standing.decision
     also = f" (also: {'; '.join(d.also)})" if d.also else ""
     said = "; ".join(mark_lines(standing))
-    mark = f"{standing.word}: {said}" if said else (BOXES if boxes else standing.word)
+    mark = f"{standing.word}: {said}" if said else (BOXES if boxes else "")
     marks = [{**asdict(m), "holds": m in standing.marks}
              for m in (*standing.marks, *standing.superseded, *standing.void)]
     chains = list(dict.fromkeys(links[c] for c in map(_content, d.rests_on) if c in links))
     return (Cell(str(number), number), Cell(f"{d.part}: {d.title}{also}", d.title),
-            Cell(d.verdict or "figure"), Cell(d.shown or "–"), Cell(d.basis), Cell(mark),
+            Cell(d.verdict or "figure"), Cell(d.shown or "–"), Cell(d.basis),
+            Cell(mark, mark or standing.word),
             Cell(d.id if boxes else "", d.id), Cell(d.digest if boxes else "", d.digest),
             Cell("", d.part), Cell("", d.stage), Cell("", list(d.grounds)),
             Cell("", standing.word), Cell("", marks), Cell("", chains), Cell("", list(d.also)))
@@ -118,13 +124,16 @@ def _said(mark: Mark) -> str:
     return f"{what} ({who}{scan}{note})"
 
 
-def signatures_table() -> Table:
+def signatures_table(pack: PackModel) -> Table:
     """Boxes to sign: each person says what was checked and what was not."""
+    specialist = called(pack).specialist
+    roles = ("Builder", "Electrician", specialist[:1].upper() + specialist[1:],
+             "Structural engineer", "Certifier")
     columns = (Column("role", "Role"), Column("checked", "What I checked"),
                Column("not_checked", "What I did not check"), Column("name", "Name"),
                Column("licence", "Licence number"), Column("signature", "Signature"),
                Column("date", "Date"))
-    rows = tuple((Cell(role), *(Cell("") for _ in columns[1:])) for role in ROLES)
+    rows = tuple((Cell(role), *(Cell("") for _ in columns[1:])) for role in roles)
     return Table("signatures", "Signatures", columns, rows,
                  "A signature covers what its row names and nothing else; it covers the pack as "
                  "built only where the as-built record says so.")
@@ -166,8 +175,8 @@ def with_decision_chains(section: Section, lines: Iterable[Decision]) -> Section
 
 def review_section(review: Review) -> Section:
     """Who marked what, where reviewers differ, what became void, what changes would do."""
-    blocks: list[Block] = [Paragraph(_summary(review), "lead"), *unread(review),
-                           _reviewers(review)]
+    blocks: list[Block] = [Paragraph(_summary(review), "lead"), *rejections(review),
+                           *unread(review), _reviewers(review)]
     for word, title in ((CONFLICT, "Reviewers differ"),):
         rows = tuple((Cell(s.decision.id), Cell(f"{s.decision.part}: {s.decision.title}"),
                       Cell("; ".join(_said(m) for m in s.marks)))
@@ -190,9 +199,24 @@ def unread(review: Review) -> tuple[Paragraph, ...]:
 
 
 def broken(review: Review) -> tuple[Paragraph, ...]:
-    """Changes that were asked for and break something."""
-    return tuple(Paragraph(f"{r.part}, changed to {r.asked} as {r.by} asks: {r.words}", "caution")
-                 for r in review.rechecks if r.breaks)
+    """Changes that were asked for and break something, or lose what was shown."""
+    changes = sorted((r for r in review.rechecks if r.breaks or r.lost),
+                     key=lambda r: not r.breaks)
+    return tuple(Paragraph(f"{r.part} ({r.decision_id}), changed to {r.asked} as {r.by} asks: "
+                           f"{r.words}", "caution") for r in changes)
+
+
+def rejections(review: Review) -> tuple[Paragraph, ...]:
+    """Decisions that somebody rejects, with who and why."""
+    return tuple(Paragraph(
+        f"Rejected: {s.decision.part}: {s.decision.title}, {s.decision.shown or 'no figure'}: "
+        + "; ".join(_said(m) for m in s.marks if m.verdict == REJECT), "caution")
+        for s in review.rejected)
+
+
+def first_words(review: Review) -> tuple[Paragraph, ...]:
+    """What of the marks stands on the first screen, the gravest first."""
+    return (*rejections(review), *broken(review), *unread(review))
 
 
 def _summary(review: Review) -> str:
@@ -249,7 +273,9 @@ def _changes(review: Review) -> list[Block]:
 def _result(recheck: Any) -> str:
     if not recheck.understood:
         return "not understood"
-    return "breaks something" if recheck.breaks else "no check fails"
+    if recheck.breaks:
+        return "breaks something"
+    return "loses what was shown" if recheck.lost else "no check fails"
 
 
 def _effects(recheck: Any) -> Iterable[tuple[Cell, ...]]:
@@ -343,21 +369,31 @@ def _clauses(title: str, clauses: Sequence[Any]) -> Table:
 # -- the sheet --------------------------------------------------------------------------------
 
 
-def review_document(study: ProtectionStudy, review: Review | None = None,
-                    rules: str = CORE) -> Document:
-    """The printed sheet: the path to a signature, then every decision with boxes to tick."""
+def review_document(study: ProtectionStudy, review: Review | None = None, rules: str = CORE,
+                    bench: Measured = Measured()) -> Document:
+    """The printed sheet: the path to a signature, then every decision with boxes to tick.
+
+    Args:
+        study: one layout sized.
+        review: marks read; none where not given.
+        rules: one of the certifier's rule sets.
+        bench: what the bench sheet says, where no review carries it already.
+    """
     brief = study.brief
+    review = merge(study, bench=bench) if review is None else review
     how = Section("how", "How to mark", (Bullets((
         "Tick one box a line; with 'change to', write what it should become.",
         "Leave unmarked what you did not look at: that reads as not marked, never as accepted.",
         "'Not my field' tells the next reviewer that it is still open.",
         "Paper marks may be typed into the CSV (packcalc review BRIEF --out review.csv) with the "
-        "name of the scanned sheet; id and digest of each line tell what was marked.",
+        "name of the scanned sheet; id and digest of each line tell what was marked. The column "
+        f"mark takes these words: {', '.join(SPELLED)}.",
         "packcalc report BRIEF --review FILE puts the marks beside the decisions."),
         ordered=True),))
     subtitle = f"{study.layout.label} {study.layout.arrangement}: {brief.title or brief.place}"
     sections = [how, signature_section(brief, rules),
                 *decisions_sections(study, review, boxes=True)]
-    if review is not None and review.files:
+    if review.files:
         sections.append(review_section(review))
-    return document("Sheet for the reviewer", subtitle, tuple(sections), meta_of(brief))
+    return document(TITLE, subtitle, tuple(sections), meta_of(brief),
+                    study.pack)

@@ -23,7 +23,7 @@ WARNING = f"{SHORT} {DEFERENCE}"
 NAMES = ("report", "review")
 TEXT: dict[str, Any] = {"type": "string"}
 NUMBER: dict[str, Any] = {"type": ["number", "null"]}
-DIGEST = {"type": "string", "pattern": "^[0-9a-f]{12}$"}
+DIGEST = {"type": "string", "pattern": "^k[0-9a-f]{12}$"}
 VALUE: dict[str, Any] = {"description": "A cell: text, number, true or false, or null where "
                          "nothing is known or nothing ever happens.",
                          "type": ["string", "number", "boolean", "null", "array", "object"]}

@@ -61,6 +61,7 @@ class _Index:
         self.draft: dict[str, tuple[Finding, tuple[str, ...], str]] = {}
         self.reserved = {chain.key for chain in chains}
         self.roots: dict[int, str] = {}
+        self.counted: dict[str, int] = {}  # last number given to a name
         for chain in chains:
             self.roots.setdefault(id(chain.finding), chain.key)
         if len(self.reserved) != len(chains):
@@ -99,11 +100,13 @@ class _Index:
         return name
 
     def _new_name(self, title: str) -> str:
-        base, number = slug(title), 1
-        name = base
+        base = slug(title)
+        number = self.counted.get(base, 1)
+        name = base if number == 1 else f"{base}-{number}"
         while name in self.draft or name in self.reserved:
             number += 1
             name = f"{base}-{number}"
+        self.counted[base] = number
         return name
 
     def _promote(self, found: str, key: str) -> None:

@@ -10,7 +10,6 @@ import re
 import textwrap
 from collections.abc import Sequence
 
-from packcalc.report.cautions import SHORT
 from packcalc.report.document import (
     Block, Bullets, Chain, Column, Document, Facts, Figure, Paragraph, Table,
 )
@@ -31,6 +30,8 @@ from packcalc.report.steps import (
 WIDTH = 80
 GAP = 2
 LABEL = 9  # "governing", "safe side"
+NUMBER = "No."
+NOTHING = ("", "–")  # what a record leaves out: that no value stands there
 NARROWEST_WORDS = 16  # a column of words narrower than this reads worse than a record
 GLUE = "\u00a0"
 
@@ -44,7 +45,7 @@ def render(document: Document) -> str:
     if len(document.title) > WIDTH:
         out = [*_wrap(document.title), "=" * WIDTH]
     out += _wrap(document.subtitle)
-    out += ["", *_wrap(SHORT), ""]
+    out += ["", *_wrap(document.short), ""]
     for _, label, words in document.meta:
         out += _labelled(label, words, indent=0, width=max(LABEL, _label_width(document)))
     for section in document.sections:
@@ -67,6 +68,8 @@ def _heading(title: str, level: int) -> list[str]:
 
 def _wrap(text: str, width: int = WIDTH, indent: str = "", hanging: str | None = None) -> list[str]:
     glued = _NUMBER_AND_UNIT.sub(GLUE, " ".join(text.split()))
+    if glued and len(indent) + len(glued) <= width:
+        return [indent + glued]
     # a hyphen ends a line only where a word is wider than its column
     narrow = any(len(word) > width for word in glued.split())
     return textwrap.wrap(glued, width, initial_indent=indent, break_on_hyphens=narrow,
@@ -239,12 +242,15 @@ def _grid(columns: Sequence[Column], head: list[str], body: list[list[str]],
 
 
 def _records(head: list[str], body: list[list[str]]) -> list[str]:
-    width = min(24, max(map(len, head[1:]), default=0))
+    counted = head[0] == NUMBER and len(head) > 1  # a record is headed by its number and its name
+    first = 2 if counted else 1
+    width = min(24, max(map(len, head[first:]), default=0))
     out = []
     for row in body:
-        out += ["", *_wrap(f"{head[0]}: {row[0]}")]
-        for label, text in zip(head[1:], row[1:], strict=True):
-            if text:
+        headed = f"{row[0]}. {row[1]}" if counted else f"{head[0]}: {row[0]}"
+        out += ["", *_wrap(headed, hanging="   " if counted else None)]
+        for label, text in zip(head[first:], row[first:], strict=True):
+            if text not in NOTHING:
                 out += _labelled(label, text, width=width)
     return out
 

@@ -115,7 +115,8 @@ def test_the_chains_of_a_large_lot_end_at_the_modules():
     assert len(large.places) == 80
     assert page(small).count(step) > 32  # thirty-two modules, each unfolded
     shown = page(large)
-    assert shown.count(step) < 8
+    # Two of them are the middle pair that a module better than new is counted like.
+    assert shown.count(step) < 8 + 2
     assert "The chains below end at each module's reading at common conditions" in shown
     for p in large.places:
         assert f"bench.csv:{p.dealt.graded.row.line}" in shown
@@ -147,8 +148,9 @@ def test_totals_are_sums_of_the_readings():
 def test_it_beats_arrival_and_slices():
     trades = {t.name: t for t in study().outlook.trades}
     own = trades["this answer"].capacity
-    assert own > trades["order of arrival"].capacity
-    assert own > trades["sorted by capacity and sliced"].capacity
+    assert own > trades["order of arrival: this answer's modules"].capacity
+    assert own > trades["order of arrival: the first 32 of 36"].capacity
+    assert own > trades["sorted by capacity and sliced: this answer's modules"].capacity
     assert trades["even sharing: sorted by R·Q"].worst_share < trades["this answer"].worst_share
 
 
@@ -172,7 +174,7 @@ def test_pins_and_boxes_are_kept_and_priced():
 
 
 @pytest.mark.parametrize("bench, words", [
-    ({"pins_together": [["M01", "M99"]]}, "pins name modules that are not dealt: M99"),
+    ({"pins_together": [["M01", "M99"]]}, "bench.pins_together: M99 is no module of bench.csv"),
     ({"pins_not_in": [["M03", "rear"]], "boxes": {"rear": [9, 20]}},
      "box 'rear' reaches to place 20, but 16S2P has 16 places"),
     ({"sharing": "even", "pins_together": [["M03", "M04"]]}, "cannot keep pins"),

@@ -175,6 +175,8 @@ def test_the_bound_is_not_below_the_true_optimum_of_unrounded_values(seed):
     assert exact.bound >= best(list(range(6))) * (1 - 1e-12)
     assert exact.value == pytest.approx(q[found.places].sum(axis=1).min())
     assert exact.bound - exact.best_value <= 2 * found.step
+    assert found.proven and exact.gap == 0.0  # what is left of it is the rounding alone
+    assert exact.rounding == pytest.approx(exact.bound - exact.best_value, abs=1e-6)
 
 
 # --- pins together ---------------------------------------------------------------------------
@@ -329,7 +331,7 @@ def test_energy_is_counted_at_the_most_that_the_voltage_allows():
 
 @pytest.mark.parametrize(("crash", "words"), [
     ("no", "no distance is printed in the sources read"),
-    ("yes", "at least 15 m (50 ft)"), ("unknown", "at least 15 m (50 ft)")])
+    ("yes", "at least 16 m (50 ft)"), ("unknown", "at least 16 m (50 ft)")])
 def test_a_quarantine_distance_or_its_lack_is_printed_for_every_donor(crash, words):
     asked = donor(crash=crash)
     text = " ".join(render(teardown_document(teardown(asked.donor), asked), "text").split())

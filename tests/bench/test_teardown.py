@@ -99,7 +99,7 @@ def test_a_wrong_count_shows_in_the_total_voltage(volt, verdict):
 def test_an_unknown_past_counts_as_damage():
     sheet = teardown(donor(crash=None, water="unknown"))
     assert [c.verdict for c in sheet.checks[2:]] == ["not evaluated", "not evaluated"]
-    assert any("15 m (50 ft)" in words for words in sheet.afterwards)
+    assert any("16 m (50 ft)" in words for words in sheet.afterwards)  # 50 ft are 15.24 m
     assert not any("15 m" in words for words in teardown(donor()).afterwards)
 
 

@@ -18,6 +18,7 @@ from packcalc.mixes import mixed_capacity, with_pairs
 from packcalc.pack import model_pack
 from packcalc.part_checks.fuse import FuseDemand, fuse_part_checks
 from packcalc.parts import AGAINST_SPANS, COLUMNS, SPANS
+from packcalc.protect import branch_figures as bf
 from packcalc.protect import branches as br
 from packcalc.reading.brief_file import brief_from_data, read_brief
 from packcalc.reading.parts_list import parts_from_text
@@ -132,11 +133,11 @@ def f(value, unit, title="figure"):
 
 
 def branch(part, load=18.0):
-    sheet = br.BranchFuse(
+    sheet = bf.BranchFuse(
         part.name, part.rated_current, part.rated_voltage_dc, part.breaking_capacity,
         part.melting_i2t or f(None, "A²s"), part.clearing_i2t, f(190.0, "A"), part.arc_voltage,
         part)
-    return br.size_branch(br.BranchAsked(
+    return br.size_branch(bf.BranchAsked(
         name="heater", kind="heater", power=f(None, "kW"), current=f(load, "A"),
         lowest_bus=f(250.0, "V"), length=f(2.5, "m"), tap_length=f(0.08, "mm"),
         section=f(4e-6, "mm²"), insulation_voltage=f(600.0, "V"),
@@ -161,8 +162,8 @@ def test_a_branch_fuse_is_derated_like_the_main_fuse(load, verdict):
     (20.0, NOT_EVALUATED),   # 20 / (√(80/105) · 0.58) = 39.5 A [semiconductor-fuse-guide, p. 35]
     (20.5, CAUTION), (41.0, FAIL)])
 def test_a_branch_fuse_without_a_sheet_is_never_derated_to_a_pass(load, verdict):
-    bare = br.fuse_without_sheet(f(40.0, "A"))
-    asked = br.BranchAsked(
+    bare = bf.fuse_without_sheet(f(40.0, "A"))
+    asked = bf.BranchAsked(
         name="heater", kind="heater", power=f(None, "kW"), current=f(load, "A"),
         lowest_bus=f(250.0, "V"), length=f(2.5, "m"), tap_length=f(0.08, "mm"),
         section=f(4e-6, "mm²"), insulation_voltage=f(600.0, "V"),

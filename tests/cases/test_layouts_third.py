@@ -20,9 +20,10 @@ from packcalc.misses import explain
 from packcalc.next_steps import find_next, headlines
 from packcalc.pack import model_pack
 from packcalc.protection import ProtectionStudy
-from packcalc.reading.brief_file import brief_from_data, with_value
+from packcalc.reading.brief_file import brief_from_data
 from packcalc.reading.library import classes, ids, record
 from packcalc.reading.modules import module_from_entries
+from packcalc.reading.what_if import with_value
 from packcalc.report.formulas_report import formula_document
 from packcalc.report.layouts_report import layouts_document
 from packcalc.report.library_report import document_of, record_document

@@ -296,11 +296,11 @@ def test_screening_and_the_traced_pack_brake_at_the_same_charge():
 # -- the charge of the peak, dealt modules as any ----------------------------------------------
 
 def test_the_assigned_pack_draws_its_peak_at_the_voltage_that_every_other_figure_counts():
-    from packcalc.bench.meaning import _sag
+    from packcalc.bench.meaning import _sag, charge_left
 
     one = asked(inverter__full_power_from="unknown")
     pack = model_pack(one, Layout((Part(0, 8),), 1, "grouped"))
-    found = _sag(one, pack, one.modules[0].module, pack.capacity,
+    found = _sag(one, pack, one.modules[0].module, charge_left(one, pack, pack.capacity),
                  one.modules[0].module.resistance_high)
     # open: the peak may be drawn down to 260 V, not at 286 V, 10 % above it
     assert pack.peak_voltage.number == 260.0 and pack.demand_voltage.number == 286.0

@@ -13,7 +13,8 @@ from packcalc.brief_keys import KEYS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.protect.contactor import CLOSING_STEP
 from packcalc.protection import ProtectionStudy, study_protection
-from packcalc.reading.brief_file import brief_from_data, read_brief, with_value
+from packcalc.reading.brief_file import brief_from_data, read_brief
+from packcalc.reading.what_if import with_value
 from packcalc.study import list_layouts
 from tests.briefs import EXAMPLES, asked, module
 from tests.cases.test_hard_inputs import FOUR

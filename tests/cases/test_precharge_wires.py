@@ -156,9 +156,10 @@ def test_a_resistor_that_melts_the_fuse_breaks_the_design() -> None:
     found = changed("2 ohm")
     assert found.breaks and "Nothing else was found" not in found.words
     assert f"Branch: pre-charge wires: {wires.OUTLIVES}" in found.words
-    # 33.6 A melt the fuse in 4 s by its curve, 236 A pass: it ends the try, and spares the wire
+    # 33.6 A melt the fuse in 4 s by its curve, 236 A pass: it ends the try, and spares the wire.
+    # The fuse put forward for the branch does not meet its duty then.
     assert after("2 ohm") == {wires.OUTLIVES: FAIL, CURRENT: CAUTION, CARRIES: CAUTION,
-                              wires.STANDS: PASS}
+                              wires.STANDS: PASS, "Rating or part put forward": FAIL}
 
 
 @pytest.mark.parametrize("words, verdict", [

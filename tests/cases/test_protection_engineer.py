@@ -17,7 +17,8 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.errors import InputErrors
 from packcalc.findings import leaf
 from packcalc.layouts import Layout, Part, asks_of
-from packcalc.pack import charge_limits, model_pack
+from packcalc.pack import model_pack
+from packcalc.pack_charging import charge_limits
 from packcalc.part_checks.fuse import selective
 from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data

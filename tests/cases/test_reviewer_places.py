@@ -105,7 +105,7 @@ def test_no_place_of_a_layout_in_strings_is_cleared_by_main_contactors(minibus):
     assert place(minibus, "terminals").at_lowest.device == "string contactors"
 
 
-@pytest.mark.parametrize("branch", ["floor heater", "pre-charge wires", "insulation monitor"])
+@pytest.mark.parametrize("branch", ["floor heater", "insulation monitor"])
 def test_a_tap_behind_the_main_fuse_lies_behind_the_string_contactors(minibus, branch):
     found = place(minibus, f"branch.{branch}.before")
     assert "contactors" in {d.key for d in found.loop.devices}

@@ -18,7 +18,7 @@ from packcalc import monitoring as mon
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.clearing import largest_to_break, takeover_of
 from packcalc.layouts import asks_of
-from packcalc.pack import charge_limits
+from packcalc.pack_charging import charge_limits
 from packcalc.part_checks.overload import OverloadAsked, _quiet
 from packcalc.part_checks.sweep import Trips
 from packcalc.protect import management as man
@@ -388,3 +388,45 @@ def test_the_discharge_resistor_draws_at_its_lower_tolerance():
     asked_ = precharge_asked(study.brief, study.pack)
     bleed = next(load for load in asked_.loads if load.name == "discharge resistor")
     assert bleed.resistance.number == pytest.approx(47e3 * 0.95)
+
+
+# -- one figure of each setting, wherever it is asked for ---------------------------------------
+
+SLOW_LINE, QUICK_LINE = "overload trip: current, delay, name", "trip: current, delay, name"
+
+
+def asked_for(found, item, what):
+    one = next(i for i in found.items if i.key == item)
+    return next(r.value for r in one.specification if r.what == what)
+
+
+def test_the_sheet_beside_fuse_and_contactor_asks_for_what_the_table_of_limits_sends():
+    # truck: 188.3 A steady load and 25 A of the sensor, 1 % of 2500 A: above 213.3 A; modules
+    # for 211.2 A for ever less 25 A: at most 186.2 A, not the cable's 406.6 A less 25 A
+    truck = example("truck")
+    slow = asked_for(truck, "coordination", SLOW_LINE)
+    assert slow.startswith("186.2 A; no setting serves both: the load asks for at least 213.4 A")
+    assert asked_for(truck, "management", "discharge current, overload: trip") \
+        == "186.2 A, after 12.00 s"
+    guards = next(c for _, c in truck.checks
+                  if c.title == "overload trip ends an overload of the modules")
+    assert "at or below 186.2 A; the continuous load asks for at least 213.4 A" in guards.reason
+    # 427.2 A of peak load, 956.5 A lowest fault, each 25 A nearer
+    assert asked_for(truck, "coordination", QUICK_LINE) == "at least 452.2 A and at most 931.5 A"
+    quick = next(x for x in truck.circuit.management.limits
+                 if x.quantity == "discharge current, fault")
+    assert "set between 452.2 A and 931.5 A" in quick.action
+
+
+def test_a_string_s_own_trip_is_asked_for_with_its_own_sensor():
+    # minibus: 1 % of the 1500 A that the pack's sensor reaches, as nobody states a string's own:
+    # 15 A, more than that of the 350 A that are set
+    found = example("minibus")
+    strings = next(i for i in found.items if i.key == "string_coordination")
+    own = next(r for r in strings.specification if r.what == QUICK_LINE)
+    assert own.why.endswith("the sensor's error of 15.00 A is counted")
+    assert not any(r.what == SLOW_LINE for r in strings.specification)
+    main = next(i for i in found.items if i.key == "coordination")
+    assert [r.what for r in main.specification].count(QUICK_LINE) == 1
+    assert "the sensor's error of 15.00 A" in next(
+        r.why for r in main.specification if r.what == QUICK_LINE)

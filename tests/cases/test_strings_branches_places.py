@@ -9,6 +9,7 @@ import pytest
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.errors import OutOfRange
 from packcalc.findings import leaf
+from packcalc.protect import branch_figures as bf
 from packcalc.protect import branches as br
 from packcalc.protect import places as pl
 from packcalc.protect import strings as st
@@ -27,8 +28,8 @@ def check_of(item, words):
 
 def strings(**changed):
     given = {
-        "strings": f(2, ""), "highest_voltage": f(410.0, "V"), "voltage_full": f(400.0, "V"),
-        "resistance_initial": f(0.10, "mΩ"), "voltage_empty": f(320.0, "V"),
+        "fuse_breaks": f(9000.0, "A"), "strings": f(2, ""), "highest_voltage": f(410.0, "V"),
+        "voltage_full": f(400.0, "V"), "resistance_initial": f(0.10, "mΩ"), "voltage_empty": f(320.0, "V"),
         "resistance_long": f(0.25, "mΩ"), "module_voltage": f(20.0, "V"),
         "continuous_current": f(120.0, "A"), "peak_current": f(300.0, "A"),
         "charging_current": f(30.0, "A"),
@@ -171,7 +172,7 @@ def test_network_refuses_what_is_no_string(volts, ohms, words):
 def fuse(**changed):
     given = {"name": "B25", "rating": f(25.0, "A"), "voltage": f(500.0, "V"),
              "breaking": f(50e3, "A"), "melting": f(400.0, "A²s"), "clearing": f(3000.0, "A²s")}
-    return br.BranchFuse(**(given | changed))
+    return bf.BranchFuse(**(given | changed))
 
 
 def branch(**changed):
@@ -183,17 +184,17 @@ def branch(**changed):
         "capacitance": f(50e-6, "mF"), "highest_voltage": f(410.0, "V"),
         "fault_highest": f(20e3, "A"), "upstream_long": f(0.150, "mΩ"),
         "voltage_empty": f(300.0, "V"), "closing_difference": f(20.5, "V"), "link_feeds": True}
-    return br.BranchAsked(**(given | changed))
+    return bf.BranchAsked(**(given | changed))
 
 
 def test_load_current_is_counted_at_the_lowest_voltage():
     # 5000 W / 250 V = 20 A
-    assert br.branch_duty(branch()).load.number == pytest.approx(20.0)
+    assert bf.branch_duty(branch()).load.number == pytest.approx(20.0)
 
 
 def test_conductor_withstand():
     # k = 226·√ln(1 + 70/324.5) = 99.9; (99.9 · 4)² = 159 600 A²s
-    assert br.branch_duty(branch()).withstand.number == pytest.approx(159.6e3, rel=1e-3)
+    assert bf.branch_duty(branch()).withstand.number == pytest.approx(159.6e3, rel=1e-3)
     item = br.size_branch(branch())
     assert check_of(item, "Conductor stands").verdict == PASS
 
@@ -206,7 +207,7 @@ def test_thin_conductor_burns_before_its_fuse_is_done():
 
 def test_lowest_fault_at_the_end_of_a_hot_branch():
     # hot: 20.55 mΩ/m·mm² · 324.5/254.5 = 26.2; 2·2.5·26.2/4 = 32.75 mΩ; 300/0.18275 = 1642 A
-    assert br.branch_duty(branch()).lowest.number == pytest.approx(1641.6, rel=1e-3)
+    assert bf.branch_duty(branch()).lowest.number == pytest.approx(1641.6, rel=1e-3)
 
 
 def test_long_sense_wire_limits_its_own_fault_below_the_fuse():
@@ -217,7 +218,7 @@ def test_long_sense_wire_limits_its_own_fault_below_the_fuse():
 
 def test_own_capacitor_blows_a_healthy_fuse():
     # copper alone 2·2.5·17.24/4 = 21.55 mΩ; ½·50 µF·410²/0.02155 = 195 A²s
-    duty = br.branch_duty(branch())
+    duty = bf.branch_duty(branch())
     assert duty.own_discharge.number == pytest.approx(195.0, rel=1e-3)
     assert check_of(br.size_branch(branch()), "own capacitor").verdict == PASS
     small = br.size_branch(branch(fuse=fuse(melting=f(150.0, "A²s"))))
@@ -226,7 +227,7 @@ def test_own_capacitor_blows_a_healthy_fuse():
 
 def test_closing_step_is_a_four_hundredth_after_pre_charge_to_95_percent():
     # (20.5/410)² = 1/400: 195/400 = 0.488 A²s
-    assert br.branch_duty(branch()).closing_step.number == pytest.approx(0.4876, rel=1e-3)
+    assert bf.branch_duty(branch()).closing_step.number == pytest.approx(0.4876, rel=1e-3)
 
 
 @pytest.mark.parametrize("metres, verdict", [(0.149, PASS), (0.150, PASS), (0.151, FAIL)])
@@ -245,14 +246,14 @@ def test_one_fused_pole_is_a_caution():
 
 
 def test_branch_without_a_fuse_says_nobody():
-    item = br.size_branch(branch(fuse=br.fuse_without_sheet(f(None, "A"))))
+    item = br.size_branch(branch(fuse=bf.fuse_without_sheet(f(None, "A"))))
     check = check_of(item, "fuse of its own")
     assert check.verdict == FAIL and "nobody" in check.reason
 
 
 def test_sense_wire_wants_its_fuse_at_the_cell_end_and_no_load():
     item = br.size_branch(branch(kind="sense", power=f(None, "kW"), capacitance=f(None, "mF"),
-                                 fuse=br.fuse_without_sheet(f(None, "A"))))
+                                 fuse=bf.fuse_without_sheet(f(None, "A"))))
     assert check_of(item, "fuse of its own").title.endswith("the cell end")
     assert not any("load" in words for words in item.open_items)
 
@@ -270,14 +271,14 @@ def test_automotive_fuse_fails_twice():
 
 
 def test_a_sheet_nobody_entered_never_passes():
-    item = br.size_branch(branch(fuse=br.fuse_without_sheet(f(25.0, "A"))))
+    item = br.size_branch(branch(fuse=bf.fuse_without_sheet(f(25.0, "A"))))
     for words in ("rated DC voltage", "breaking capacity", "Conductor stands", "own capacitor"):
         assert check_of(item, words).verdict == NOT_EVALUATED
     assert "branch fuse: DC breaking capacity (supplier)" in item.open_items
 
 
 def test_insulation_hotter_than_the_joints_leaves_no_adiabatic_limit():
-    duty = br.branch_duty(branch(insulation_class=f(273.15 + 160.0, "°C")))
+    duty = bf.branch_duty(branch(insulation_class=f(273.15 + 160.0, "°C")))
     assert not duty.withstand.known and "160 °C" in duty.withstand.note
 
 

@@ -137,3 +137,63 @@ def test_the_path_to_a_signature_is_asked_and_not_answered(brief, rules) -> None
 def test_unknown_rules_are_named(brief) -> None:
     ran = run("review", brief, "--rules", "newzealand")
     assert ran.code == 2 and "did you mean 'new-zealand'?" in ran.lines[0]
+
+
+# -- nothing to try, and a design that fails: the same answer as the report's ----------------------
+
+UNTRIED = GOOD.replace(GOOD[GOOD.index("[[modules]]"):GOOD.index("[inverter]")],
+                       '[[modules]]\nlabel = "24s 46 Ah LTO"\ncount = 18\n\n')
+PAGES = ("build", "commission", "maintain", "certify", "responder", "bill", "review")
+
+
+@pytest.fixture
+def untried(tmp_path):
+    path = tmp_path / "untried.toml"
+    path.write_text(UNTRIED, "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("command", PAGES)
+@pytest.mark.parametrize("ending", ["txt", "html", "json", "csv"])
+def test_no_layout_to_try_ends_as_the_report_does(untried, tmp_path, command, ending) -> None:
+    """README, exit codes: 1 where no layout fits; the page says what is missing."""
+    out = tmp_path / f"page.{ending}"
+    ran = run(command, untried, "--out", out)
+    told = run("report", untried, "--out", tmp_path / f"report.{ending}")
+    assert ran.code == told.code == 1 and ran.lines[-1] == told.lines[-1]
+    words = " ".join(out.read_text("utf-8").split())
+    assert "rest voltage of a cell at three" in words and "cannot be switched off" in words
+    assert "not written" in words
+
+
+@pytest.mark.parametrize("command", ["build", "commission"])
+def test_no_form_is_written_of_a_layout_that_nobody_has(untried, tmp_path, command) -> None:
+    form = tmp_path / "form.csv"
+    ran = run(command, untried, "--form", form)
+    assert ran.code == 1 and not form.exists()
+    assert "not written, nor any form of it" in " ".join(ran.out.split())
+
+
+@pytest.mark.parametrize("command", ["certify", "review"])
+def test_an_unknown_rule_set_is_a_mistake_also_without_a_layout(untried, command) -> None:
+    ran = run(command, untried, "--rules", "new-zeeland")
+    assert ran.code == 2 and "did you mean 'new-zealand'?" in ran.lines[0]
+
+
+def test_a_filled_sheet_is_not_written_over_without_a_layout(untried, tmp_path) -> None:
+    filled = tmp_path / "review.csv"
+    filled.write_text("marks\n", "utf-8")
+    ran = run("review", untried, "--out", filled)
+    assert ran.code == 2 and filled.read_text("utf-8") == "marks\n"
+
+
+@pytest.mark.parametrize("command", ["report", *PAGES])
+def test_a_design_that_fails_ends_every_page_with_one(brief, tmp_path, command) -> None:
+    brief.write_text(GOOD.replace("count = 18", "count = 3"), "utf-8")
+    assert run(command, brief, "--out", tmp_path / "page.txt").code == 1
+
+
+def test_the_sheet_of_two_module_types_takes_both(tmp_path) -> None:
+    """As the lists print them, and as the report takes them."""
+    told = run("review", tmp_path / "none.toml", "--module", "1,2").lines[0]
+    assert "none.toml" in told and "--module" not in told

@@ -27,7 +27,7 @@ from packcalc.handover.build import build_sheet
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
 from packcalc.handover.responder import responder_sheet
-from packcalc.pack import charge_limits
+from packcalc.pack_charging import charge_limits
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.bench_brief import only_type
 from packcalc.reading.readings_file import readings_from_text

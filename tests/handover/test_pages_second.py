@@ -168,7 +168,7 @@ def test_the_record_of_the_example_is_read() -> None:
 
 
 def test_the_form_asks_for_the_fuse_inside_the_string() -> None:
-    assert '\ninside_fuse,"Fuse inside the string, F2"' in record_form(example("truck"), {})
+    assert '\ninside_fuse,"Fuse inside the string, F2, after' in record_form(example("truck"), {})
     assert "inside_fuse" not in record_form(example("van"), {})
     lines = {b.key: b for b in bill(example("truck"))}
     assert lines["inside_fuse"].quantity == 1 and lines["link"].quantity == 14

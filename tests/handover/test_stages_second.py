@@ -362,7 +362,8 @@ def test_the_trucks_own_readings_hold() -> None:
     out = [(c.expected.id, c.verdict) for g in held for c in g.compared if c.verdict in rd.OUT]
     assert out == []
     # the one joint that drifted, told from its like
-    assert answer(example("truck"), file, dealt("truck")) == "out of band: build.joint_7"
+    assert answer(example("truck"), file, dealt("truck")) == \
+        "stands out from its like: build.joint_7"
 
 
 @pytest.mark.parametrize("name", LAYOUTS)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from packcalc.protect.branches import discharge_integral
+from packcalc.protect.branch_figures import discharge_integral
 from packcalc.protect.strings import (
     joining_current,
     joining_time_constant,

@@ -42,7 +42,7 @@ def marks(draw: st.DrawFn) -> Mark:
     verdict = draw(st.sampled_from(MARKS))
     change = draw(names) if verdict == CHANGE else ""
     digest = draw(st.one_of(st.just(decision.digest),
-                            st.text("0123456789abcdef", min_size=12, max_size=12)))
+                            st.from_regex(r"k[0-9a-f]{12}", fullmatch=True)))
     return Mark(decision.id, verdict, digest, draw(names), draw(dates), change, draw(texts),
                 draw(texts), draw(texts), draw(texts))
 

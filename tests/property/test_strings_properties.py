@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from packcalc.protect.branches import discharge_integral
+from packcalc.protect.branch_figures import discharge_integral
 from packcalc.protect.places import STANDS, chassis_pairs
 from packcalc.protect.strings import best_string_share, share_currents, shared_voltage
 

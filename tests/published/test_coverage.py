@@ -38,6 +38,7 @@ OWN_RULES = {
     "rate_half_width": "no published spread of the correction",
     "reinforced_step": "the sentence of the standard was not seen: two forms, the larger",
     "resistance_at_corner": "no test was read on worn modules at other corners",
+    "resistance_counted": "no source says what to do with a reading better than new",
     "resistance_at_fault": "policy: age is never counted on against the highest fault",
     "section_energy": "bound: energy falls faster than charge",
     "shared_limit": "bound of the current divider, whatever stands beside",

@@ -220,3 +220,54 @@ def test_separator_and_decimal_mark_change_no_figure(value, separator, decimal):
     sheet, faults = parse_sheet(text, "b.csv")
     assert not faults
     assert sheet.rows[0].capacity.number == pytest.approx(float(f"{value:.3f}") * 3600)
+
+
+# -- a record of the user's own, beside the sheet ----------------------------------------------
+
+OWN = """id = "mine-6s"
+title = "module of my own, invented"
+label = "6s 240 Ah NMC"
+mass = "32 kg"
+"""
+
+
+def own_sheet(tmp_path, cell: str = "mine.toml", text: str = OWN):
+    (tmp_path / "mine.toml").write_text(text, "utf-8")
+    place = tmp_path / "b.csv"
+    place.write_text(PLAIN.replace("nmc-6s-240ah", cell) + f"M2,{cell},204,2026-03-01,none\n",
+                     "utf-8")
+    return place
+
+
+def test_a_record_of_ones_own_is_named_by_its_file(tmp_path):
+    """As in a brief, see README."""
+    sheet = read_sheet(own_sheet(tmp_path))
+    first, second = (row.module for row in sheet.rows)
+    assert first is second and first.id == "mine-6s"
+    assert str(first.mass.origin) == "mine.toml:4 mass = 32 kg"
+
+
+def test_its_text_is_part_of_the_sheets_digest(tmp_path):
+    first = read_sheet(own_sheet(tmp_path)).digest
+    assert read_sheet(own_sheet(tmp_path)).digest == first
+    assert read_sheet(own_sheet(tmp_path, text=OWN.replace("32", "33"))).digest != first
+
+
+def test_its_faults_stand_once_in_its_own_lines(tmp_path):
+    with pytest.raises(InputErrors) as caught:
+        read_sheet(own_sheet(tmp_path, text=OWN.replace("32 kg", "2 kg")))
+    (told,) = (str(fault) for fault in caught.value.faults)
+    assert f"{tmp_path / 'mine.toml'}:4: mass:" in told and "Wh/kg" in told
+
+
+def test_a_record_that_is_not_there_is_told_at_the_row(tmp_path):
+    with pytest.raises(InputErrors) as caught:
+        read_sheet(own_sheet(tmp_path, "mien.toml"))
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.key) == (2, "module")
+    assert "mien.toml" in fault.wrong and "does not exist" in fault.wrong
+
+
+def test_the_column_says_that_a_file_may_be_named():
+    (line,) = (one for one in describe_columns() if one.heads == "module")
+    assert "mine.toml" in str(line)

@@ -6,15 +6,18 @@ import tomllib
 
 import pytest
 
+from packcalc.bench_keys import OPTIONAL_KEYS
 from packcalc.brief import Brief
-from packcalc.brief_keys import KEYS, MODULE_RESISTANCE, OPTIONAL_KEYS
+from packcalc.brief_keys import KEYS, MODULE_RESISTANCE
 from packcalc.brief_keys import key as key_of
 from packcalc.errors import InputErrors, UnitError
 from packcalc.next_steps import find_next
-from packcalc.reading.brief_file import DERIVED, brief_from_data, read_brief, with_value
+from packcalc.reading.brief_file import brief_from_data, read_brief
+from packcalc.reading.brief_sections import DERIVED
 from packcalc.reading.modules import FIGURES, WORDS
 from packcalc.reading.modules import KEYS as MODULE_KEYS
 from packcalc.reading.template import describe_keys, starter_brief
+from packcalc.reading.what_if import with_value
 from packcalc.report.brief_report import check_document, inputs_table, next_table
 from packcalc.report.text import render
 from packcalc.study import list_layouts

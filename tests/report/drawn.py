@@ -35,7 +35,7 @@ MANY = [{"record": "lfp-8s-100ah", "count": 200, "state_of_health": "86 %",
 CASES: dict[str, tuple[str, dict[str, Any], str, str]] = {
     "truck": ("truck", {}, "", ""),
     "van": ("van", {}, "", ""),
-    "minibus": ("minibus", {}, "", ""),
+    "minibus": ("minibus", {}, "12S2P", "grouped"),
     "minibus in strings": ("minibus", {}, "12S2P", "strings"),
     "every part": ("truck", {
         "path": {"main_fuse": "both poles", "insulation_monitor": "opens the contactors"},

@@ -16,7 +16,8 @@ from packcalc.report.html import _file
 from packcalc.report.render import render
 from tests.report import sample
 
-ITEMS = {"td", "th", "li", "dt", "dd"}  # their end tags may be left out, and that of tr
+ITEMS = {"td", "th", "li", "dt", "dd", "p"}  # their end tags may be left out, and that of tr
+CLOSE_P = {"ul", "ol", "dl", "div", "table", "section"}  # these end a paragraph before them
 VOID = {"meta", "link", "br", "hr", "img", "input", "rect", "line", "path", "circle"}
 
 
@@ -33,7 +34,9 @@ class Page(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append((tag, dict(attrs)))
-        if tag in ITEMS | {"tr"} and self.open[-1] in ITEMS:
+        while tag in CLOSE_P | ITEMS | {"tr"} and self.open[-1] == "p":
+            self.open.pop()
+        if tag in ITEMS - {"p"} | {"tr"} and self.open[-1] in ITEMS:
             self.open.pop()
         if tag == "tr" and self.open[-1] == "tr":
             self.open.pop()
@@ -121,7 +124,8 @@ def test_step_used_once_is_nested() -> None:
     finding = sample.long_chain(3)
     page = render(Document("T", "", (), (), "", (Section("s", "S", (Chain("k", finding),)),)),
                   "html")
-    assert re.search(r'id="f-k".*id="f-voltage-0-at-level-1".*id="f-voltage-0-at-level-0"'
+    assert re.search(r'id="f-k".*<details><summary>[^<]*voltage 0 at level 1.*'
+                     r"<details><summary>[^<]*voltage 0 at level 0"
                      r".*</details>.*</details>.*</details>", page, re.S)
 
 

@@ -39,8 +39,8 @@ def test_every_decision_has_its_anchor_and_its_boxes() -> None:
     found = Page(PAGE)
     ids = [a["id"] for a in found.of("tr") if a.get("id", "").startswith("d-")]
     assert ids == [f"d-{name}" for name in DECISIONS]
-    assert PAGE.count('<p class="boxes">') == len(DECISIONS)
-    assert "☐ accept  ☐ change to" in PAGE.split("</style>")[0]  # printed by the style
+    assert ".decisions td:last-child::after {" in PAGE  # boxes of every row, printed by the style
+    assert "☐ accept  ☐ change to" in PAGE.split("</style>")[0]
     assert PAGE.index(f"The {MOST_GRAVE} gravest") < PAGE.index(
         f"Decisions {MOST_GRAVE + 1} to {len(DECISIONS)}")
 
@@ -130,6 +130,7 @@ addEventListener("load", function () {
   out.all = ids().length;
   out.tools = document.getElementById("filters").getClientRects().length > 0;
   pick("search", "  PRE-CHARGE "); out.search = ids(); out.said = document.getElementById("shown").textContent;
+  out.words = ["reject", "not my field", "no mark", "change to"].map(function (words) { pick("search", words); return ids(); });
   all(); out.again = ids().length;
   pick("by-verdict", "not evaluated"); out.verdict = ids();
   all(); pick("by-basis", document.querySelector("#by-basis option:nth-child(2)").value);
@@ -225,6 +226,13 @@ def test_search_looks_at_the_words_of_a_row(seen) -> None:
     assert set(seen["search"]) >= {k for k in DECISIONS if k.startswith("precharge.")}
     assert len(seen["search"]) < len(DECISIONS)
     assert seen["said"].startswith(f"{len(seen['search'])} of {len(DECISIONS)} decisions")
+
+
+def test_search_does_not_look_at_the_words_of_the_buttons(seen) -> None:
+    for words, found in zip(("reject", "not my field", "no mark", "change to"), seen["words"],
+                            strict=True):
+        assert found == [k for k, d in DECISIONS.items() if words in " ".join(
+            (d.id, d.part, d.title, d.shown, d.verdict, d.basis, *d.also)).lower()]
 
 
 @pytest.mark.browser

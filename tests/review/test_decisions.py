@@ -29,7 +29,7 @@ def test_ids_are_unique_and_of_plain_letters(brief) -> None:
     ids = [d.id for d in found]
     assert len(ids) == len(set(ids)) > MOST_GRAVE
     assert all(re.fullmatch(r"[a-z0-9_.-]+", name) for name in ids)
-    assert all(re.fullmatch(r"[0-9a-f]{12}", d.digest) for d in found)
+    assert all(re.fullmatch(r"k[0-9a-f]{12}", d.digest) for d in found)
     assert not {a for d in found for a in d.aliases} & set(ids)
 
 

@@ -81,7 +81,7 @@ BAD_MARKS = {
     "verdict of another type": ({"verdict": 1}, "is no text but int"),
     "no name": ({"name": " "}, "name: is missing; a mark without a name is none"),
     "no id": ({"decision_id": ""}, "decision_id: is missing"),
-    "no digest": ({"digest": ""}, "is no digest of twelve hexadecimal digits"),
+    "no digest": ({"digest": ""}, "is no digest of k and twelve hexadecimal digits"),
     "digest with capitals": ({"digest": "ABCDEF012345"}, "is no digest"),
     "no date": ({"date": ""}, "date: is missing; write the day"),
     "date of a day that is none": ({"date": "2026-02-30"}, "'2026-02-30' is no date"),

@@ -11,6 +11,7 @@ from dataclasses import replace
 from packcalc.bench.stored import of_pack
 from packcalc.brief import Branch
 from packcalc.checks import Item
+from packcalc.feeds import standing
 from packcalc.findings import Finding
 from packcalc.parts import RESISTOR
 from packcalc.protection import ProtectionStudy
@@ -162,7 +163,7 @@ def circuit_of(study: ProtectionStudy) -> Circuit:
     inside = _inside(study, tags, main)
     per_string = _string_parts(study, tags) if strings else ()
     contactors = () if strings else _contactors(study, tags)
-    precharge, tap = _precharge(study, tags)
+    precharge, tap = _precharge(study, tags, per_string[0][0].tag if per_string else "")
     monitor = _monitor(study, tags)
     sense = _sense(study, tags)
     rungs = (*_branches(study, tags), *_inlet(study, tags))
@@ -304,7 +305,8 @@ def reference_resistance(study: ProtectionStudy) -> float | None:
     return max(passed or below)
 
 
-def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...], str]:
+def _precharge(study: ProtectionStudy, tags: _Tags,
+               bridged: str) -> tuple[tuple[Part, ...], str]:
     """Fuse, relay, resistor in series, and where their wires leave the + pole.
 
     A branch of that kind is this path: its fuse stands at the tap, in series with the relay.
@@ -314,19 +316,20 @@ def _precharge(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...], s
     energy = duty_of(item, "Energy of failed")
     ohms = reference_resistance(study)
     value = f"{significant(ohms, 2)} Ω" if ohms else "value open"
-    strings = study.layout.arrangement == "strings" and study.layout.parallel > 1
+    strings = bool(bridged)
+    across = f"across {bridged}" if strings else "across the + contactor"
     note = ("the brief does not say at which string; drawn at the first" if strings else "")
-    relay = Part(tags.next("K"), "contactor", "pre-charge relay", "across the + contactor",
+    relay = Part(tags.next("K"), "contactor", "pre-charge relay", across,
                  voltage=highest, breaking=peak, other="and makes it, every try", note=note)
     tolerance = plainly(resistor_tolerance(study))
     heat = f"; {energy.shown} in {brief.precharge.tries.number:g} tries" if energy else ""
-    resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", "across the + contactor",
+    resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", across,
                     current=peak, voltage=highest, other=f"{value} ± {tolerance}{heat}")
     wires = next((b for b in brief.branch if b.kind == PRECHARGE), None)
     if wires is None:
         return (relay, resistor), BEHIND_FUSE
     fuses = _wire_fuses(study, tags, wires)
-    return (*fuses[:1], relay, resistor, *fuses[1:]), wires.taps
+    return (*fuses[:1], relay, resistor, *fuses[1:]), standing(wires, strings).taps
 
 
 def _wire_fuses(study: ProtectionStudy, tags: _Tags, wires: Branch) -> tuple[Part, ...]:

@@ -488,8 +488,13 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
     said += [_sense_sentence(rung) for rung in circuit.sense]
     path = circuit.precharge
     resistor = next(p for p in path if p.kind == "resistor")
-    said.append(f"{', '.join(p.tag for p in path)} in series, pre-charge across the {PLUS} "
-                f"contactor, tapped {circuit.precharge_tap}: {resistor.other}.")
+    across = f"across the {PLUS} contactor, tapped {circuit.precharge_tap}"
+    if circuit.strings:
+        plus, fuse, _ = circuit.strings[0]
+        across = (f"across {plus.tag}, from between it and {fuse.tag} to where the strings join, "
+                  f"{BEFORE}")
+    said.append(f"{', '.join(p.tag for p in path)} in series, pre-charge {across}: "
+                f"{resistor.other}.")
     if circuit.monitor:
         said.append(f"{circuit.monitor.tag}, insulation monitor: {circuit.monitor.other}.")
     elif not any(rung.load.kind == "monitor" for rung in circuit.rungs):

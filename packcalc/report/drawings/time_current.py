@@ -2,7 +2,7 @@
 
 Drawn from the arrays of the sweep. Lines differ by their dashes and areas by hatching, never
 by colour alone. Marks on the picture are single letters at fixed places; what they mean, with
-every figure, stands in the table below it.
+every figure, stands in the open table below it.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from packcalc.units import show, significant
 from packcalc.value import value_object
 
 WIDTH, HEIGHT = 760, 560
-LEFT, RIGHT, TOP, BOTTOM = 70, 18, 54, 62
+LEFT, RIGHT, TOP, BOTTOM = 70, 18, 58, 62
 SHORTEST, LONGEST = 1e-3, 1e3
 HOLE = "X"
-LANE = 15   # height of one row of marks above the frame
+LANE = 18   # height of one row of marks above the frame
 PREFIX = "tc"
 BRACKET = 2.5   # the ends of the contactor's window point up by this factor of time
 
@@ -65,7 +65,7 @@ def time_current_figure(found: Coordination, key: str = "time_current") -> Figur
     lines = [line for line in _lines(found) if line.points]
     scale = _scale(asked, lines)
     return Figure(key, f"Time and current: {asked.pair}", _svg(key, found, scale, lines),
-                  _words(found), _table(key, lines, found))
+                  _words(found), _table(key, lines, found), legend=True, wide=True)
 
 
 def _scale(asked: CoordinationAsked, lines: Sequence[_Line]) -> _Scale:
@@ -192,7 +192,7 @@ def _svg(key: str, found: Coordination, scale: _Scale, lines: Sequence[_Line]) -
 def _style() -> str:
     p = f".{PREFIX}"
     return (f"<style>{p}{{min-width:34rem;max-width:100%;height:auto;background:#fff}}"
-            f"{p} text{{font:12px sans-serif;fill:#111}}"
+            f"{p} text{{font:14px sans-serif;fill:#111}}"
             f"{p}-line{{fill:none;stroke:#111;stroke-width:2}}"
             f"{p}-dashes{{stroke-dasharray:9 5;stroke-width:2.4}}"
             f"{p}-dots{{stroke-dasharray:2 4;stroke-width:2.6}}"
@@ -260,7 +260,7 @@ def _areas(name: str, found: Coordination, scale: _Scale) -> Iterable[str]:
         left, right = scale.x(hole.low), scale.x(hole.high)
         yield (f'<rect x="{left}" y="{TOP}" width="{max(2.0, right - left):.1f}" '
                f'height="{HEIGHT - TOP - BOTTOM}" fill="url(#{name}-hole)"/>')
-        yield _tag((left + right) / 2, TOP + 16 if index % 2 == 0 else TOP + 38, HOLE)
+        yield _tag((left + right) / 2, TOP + 16 if index % 2 == 0 else TOP + 40, HOLE)
 
 
 def _path(line: _Line, scale: _Scale) -> str:
@@ -277,15 +277,15 @@ def _marks(lines: Sequence[_Line], scale: _Scale) -> Iterable[str]:
                   and TOP + 10 <= y <= HEIGHT - BOTTOM - 10]
         if not inside:  # the line lies outside the picture; the table has it all the same
             continue
-        x, y = next((s for s in inside if all(abs(s[0] - a) > 22 or abs(s[1] - b) > 22
+        x, y = next((s for s in inside if all(abs(s[0] - a) > 24 or abs(s[1] - b) > 24
                                               for a, b in taken)), inside[0])
         taken.append((x, y))
         yield _tag(x, y, line.mark)
 
 
 def _tag(x: float, y: float, mark: str) -> str:
-    return (f'<circle class="{PREFIX}-tag" cx="{x:.1f}" cy="{y:.1f}" r="8.5"/>'
-            f'<text class="{PREFIX}-tag-text" x="{x:.1f}" y="{y + 4.2:.1f}">{escape(mark)}</text>')
+    return (f'<circle class="{PREFIX}-tag" cx="{x:.1f}" cy="{y:.1f}" r="9.5"/>'
+            f'<text class="{PREFIX}-tag-text" x="{x:.1f}" y="{y + 4.9:.1f}">{escape(mark)}</text>')
 
 
 def _along(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

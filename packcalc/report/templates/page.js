@@ -56,7 +56,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     });
     set.append(labelled("no mark", radio(number, ""), "none"), labelled("change to", free("change_to"), "free"),
       labelled("note", free("note"), "free"));
-    row.querySelector(".boxes").after(set);
+    row.cells[4].append(set);
   });
   form.addEventListener("submit", function (event) { event.preventDefault(); });
   document.querySelectorAll(".tools").forEach(function (part) { part.hidden = false; });
@@ -141,9 +141,13 @@ document.querySelectorAll("table.words").forEach(function (table) {
     var own = (key === "verdict" ? node.cells[2].textContent.trim() : node.dataset[key] || "not marked").split("|");
     return wanted.split("|").some(function (word) { return own.indexOf(word) >= 0; });
   }
+  function own(node) {  // what is decided, without the words of its boxes and of its mark
+    return node.cells ? node.id.slice(2) + " " + Array.from(node.cells).slice(0, -1).map(function (cell) {
+      return cell.textContent; }).join(" ") : node.textContent;
+  }
   function finds(node) {
     var words = search.value.trim().toLowerCase();
-    return !words || node.textContent.toLowerCase().indexOf(words) >= 0;
+    return !words || own(node).toLowerCase().indexOf(words) >= 0;
   }
   function filtered(nodes, keys) {
     return nodes.filter(function (node) {

@@ -1,0 +1,104 @@
+"""What the figures of one layout are built from: counts, series voltages, resistances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from packcalc import electrical as el
+from packcalc import modules as mod
+from packcalc.brief import Brief
+from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
+from packcalc.loads import continuous_drawn, peak_drawn
+
+RULE = Origin("rule")
+
+
+def count(title: str, symbol: str, value: float) -> Finding:
+    """A number that the layout itself states."""
+    return leaf(title, symbol, "", value, "definition", origin=Origin("layout"))
+
+
+def rule(title: str, symbol: str, unit: str, value: float, note: str = "",
+         basis: str = "definition", source: str = "") -> Finding:
+    """A value that a rule of packcalc takes."""
+    return leaf(title, symbol, unit, value, basis, source=source, origin=RULE, note=note)
+
+
+def sum_of_parts(formula: Callable[..., Any], parts: Sequence[Finding], title: str, *,
+                 symbol: str = "", unit: str = "", note: str = "") -> Finding:
+    """The figure of a layout of one module type, or the sum of those of its two."""
+    if len(parts) == 1:
+        return parts[0]
+    first, second = parts
+    return trace(formula, title, symbol=symbol, unit=unit, note=note, first=first, second=second)
+
+
+class Builder:
+    """Builds the findings of one layout; holds what several of them share."""
+
+    def __init__(self, brief: Brief, layout: Layout):
+        self.brief, self.layout = brief, layout
+        self.asks: Asks = asks_of(brief)
+        self.peak, self.continuous = peak_drawn(brief), continuous_drawn(brief)
+        self.on_hand = [brief.modules[p.entry] for p in layout.parts]
+        self.part_series = [count("modules in series" if len(layout.parts) == 1 else
+                                  f"modules in series, type {i + 1}", "S", p.series)
+                            for i, p in enumerate(layout.parts)]
+        self.series = count("modules in series", "S", layout.series)
+        self.parallel = count("in parallel", "P", layout.parallel)
+        self.growth = [o.resistance_growth for o in self.on_hand]
+        self.new = rule("resistance growth of a new module", "f_age", "", 1.0)
+
+    def voltage(self, per_module: list[Finding], title: str, symbol: str = "U") -> Finding:
+        """Series voltage of all modules, from the voltage of one of each type."""
+        parts = [trace(el.series_voltage, title, symbol=symbol, series=s, module_voltage=u)
+                 for s, u in zip(self.part_series, per_module, strict=True)]
+        return sum_of_parts(el.series_sum, parts, title, symbol=symbol)
+
+    def modules_resistance(self, per_module: list[Finding], parallel: Finding,
+                           title: str) -> Finding:
+        """Resistance of all modules, from the resistance of one of each type."""
+        parts = [trace(el.stack_resistance, title, series=s, parallel=parallel,
+                       module_resistance=r)
+                 for s, r in zip(self.part_series, per_module, strict=True)]
+        return sum_of_parts(el.resistance_sum, parts, title)
+
+    def path(self, parallel: Finding | None = None) -> Finding:
+        """Links, fuse and contactors; every string of several has its own."""
+        p = self.brief.path
+        if self.layout.arrangement == "strings":
+            return trace(el.strings_path, series=self.series, parallel=parallel or self.parallel,
+                         link=p.link_resistance, fuse=p.fuse_resistance,
+                         contactor=p.contactor_resistance)
+        return trace(el.grouped_path, series=self.series, link=p.link_resistance,
+                     fuse=p.fuse_resistance, contactor=p.contactor_resistance)
+
+    def cables(self) -> Finding:
+        """Both conductors of all traction routes, by an allowance: no size is chosen yet."""
+        routes = [r for r in self.brief.cables.route if r.carries == "traction"]
+        total = routes[0].length if len(routes) == 1 else leaf(
+            "length of all traction routes", "l", "m", sum(r.length.number for r in routes),
+            "definition", origin=Origin("sum of routes"), note=", ".join(
+                f"{r.name} {r.length.shown}" for r in routes))
+        per = rule("allowance for one conductor: 35 mm² class 5 tinned copper at 90 °C", "R'",
+                   "mΩ/m", CABLE_ALLOWANCE, basis="computed", source="iec-60228",
+                   note="0.565 Ω/km at 20 °C × 324.5/254.5")
+        return trace(el.cable_allowance, length=total, resistance_per_length=per)
+
+    def resistance(self, temperature: Finding, charge: Finding, pulse: Finding, *,
+                   aged: bool, title: str, parallel: Finding | None = None) -> Finding:
+        """Modules, path and cables at one condition."""
+        parallel = parallel or self.parallel
+        per = [mod.traced_resistance(o.module, temperature, charge, pulse,
+                                     g if aged else self.new)
+               for o, g in zip(self.on_hand, self.growth, strict=True)]
+        modules = self.modules_resistance(per, parallel, f"modules, {title}")
+        return trace(el.total_resistance, title, modules=modules, path=self.path(parallel),
+                     cables=self.cables())
+
+
+def fewest_paths(b: Builder) -> Finding:
+    """Fewest paths that may carry the whole current: one string alone, else all of a group."""
+    return count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel

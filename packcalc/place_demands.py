@@ -1,0 +1,111 @@
+"""What all fault places together ask of one device: its largest current, its slowest loops.
+
+Suppliers' sheets and part checks take it from here alone, so that none asks less than what the
+table of fault places shows for that very device.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from packcalc.findings import AT_LEAST, Finding, trace
+from packcalc.part_checks.shown import counted
+from packcalc.protect.places import Device, Loop, path_current
+from packcalc.value import value_object
+
+FULL = 1.0 - 1e-9  # of the highest voltage of all its places: rounding apart it is that
+Pair = tuple[Finding, Finding]
+
+
+@value_object
+class Demand:
+    """What the fault places ask of one device.
+
+    Attributes:
+        highest: largest current through it, every source that passes it counted.
+        constant: longest time constant at the highest voltage of its places; None where no place
+            has one.
+        pairs: (voltage, longest time constant) at lower voltages, and of each chassis loop.
+        backward: largest current of the bus alone, against the modules', into a fault on the
+            modules' side; None where it meets none.
+    """
+
+    highest: Finding
+    constant: Finding | None
+    pairs: tuple[Pair, ...] = ()
+    backward: Finding | None = None
+
+
+def demand_on(loops: Iterable[Loop], *keys: str) -> Demand | None:
+    """What all fault places ask of one device at once; None where it stands in none.
+
+    Args:
+        loops: every fault place.
+        keys: by which the device stands in them.
+    """
+    places = tuple(loops)
+    found = [one for one in _asks(places, keys) if one[2].known]
+    if not found:
+        return None
+    where, device, highest = max(found, key=lambda one: one[2].number)
+    slow = [(pair, bool(one.breaks)) for loop, one, _ in found for pair in _slow(loop, one)]
+    top = max((v.number for (v, _), _ in slow), default=0.0) * FULL
+    # One that stands on the modules' side of a chassis loop is asked at that loop's own voltages.
+    lower = [pair for pair, chassis in slow if chassis or pair[0].number < top]
+    back = [(d.sees, loop) for loop in places for d in loop.backward
+            if d.key in keys and d.sees is not None]
+    return Demand(
+        _at(highest, where, device.sees is not None),
+        max((t for (v, t), _ in slow if v.number >= top), key=lambda t: t.number, default=None),
+        _longest_of_each(lower),
+        _at(*max(back, key=lambda one: one[0].number)) if back else None)
+
+
+def _asks(loops: tuple[Loop, ...],
+          keys: tuple[str, ...]) -> Iterator[tuple[Loop, Device, Finding]]:
+    """(place, device, largest current through it) wherever it stands."""
+    for loop in loops:
+        for device in loop.devices:
+            if device.key in keys:
+                yield loop, device, device.sees or _share(loop.highest, device.paths)
+        for source in loop.sources:
+            for device in source.devices:
+                if device.key in keys:
+                    yield loop, device, source.current
+
+
+def _share(current: Finding, paths: int) -> Finding:
+    if paths == 1 or not current.known:
+        return current
+    return trace(path_current, current=current,
+                 paths=counted("equal paths side by side", paths, "definition"))
+
+
+def _slow(loop: Loop, device: Device) -> Iterator[Pair]:
+    if device.breaks:
+        yield from device.breaks
+    elif loop.voltage.known and device.constant is not None and device.constant.known:
+        yield loop.voltage, device.constant
+
+
+def _longest_of_each(pairs: list[Pair]) -> tuple[Pair, ...]:
+    """One pair a voltage, rising."""
+    found: dict[str, Pair] = {}
+    for voltage, constant in pairs:
+        known = found.get(voltage.shown)
+        if known is None or constant.number > known[1].number:
+            found[voltage.shown] = voltage, constant
+    return tuple(sorted(found.values(), key=lambda pair: pair[0].number))
+
+
+def _at(current: Finding, loop: Loop, passes: bool = True) -> Finding:
+    """The current with the place that asks it; its own note holds there.
+
+    Args:
+        current, loop: of the place.
+        passes: whether the sources of the place pass the device as well.
+    """
+    open_ = [s.name for s in loop.sources if not s.current.known] if passes else []
+    least = f"{AT_LEAST}, {' and '.join(open_)} not known and in no sum" if open_ else ""
+    return current.called(note="; ".join(w for w in (
+        least, f"at the place '{loop.title}'", current.note) if w))

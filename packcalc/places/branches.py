@@ -1,0 +1,156 @@
+"""Fault places of branches and small wires, on either side of their fuses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from packcalc import electrical as el
+from packcalc.brief import Branch
+from packcalc.feeds import AHEAD, BUS, own_fuses, standing
+from packcalc.findings import Finding, leaf, trace
+from packcalc.places.shared import Shared, beyond, branch_fuse
+from packcalc.protect.branch_figures import SENSE, branch_loops, branch_lowest, branch_wires
+from packcalc.protect.faults import prospective_fault_current
+from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop
+
+UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
+               ("monitor", "monitor wires"))
+SENSE_FEEDS = "one cell between neighbouring wires, up to all modules between far ones"
+SENSE_FUSE = "sense_fuse"
+LOSS_OPEN = ("the lowest current errs high: the branch fuse's own resistance takes from it, and is "
+             "not known; ask for its power loss at rated current")
+PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off by the contactor "
+                  "of the other pole alone")
+
+
+def along_branches(shared: Shared) -> Iterator[Loop]:
+    """Each branch before and after its fuse, and the wires that nobody described."""
+    for branch in (standing(b, shared.strung) for b in shared.brief.branch):
+        yield before(shared, branch)
+        yield after(shared, branch)
+    kinds = {branch.kind for branch in shared.brief.branch}
+    yield from (undescribed(shared, kind, title) for kind, title in UNDESCRIBED
+                if kind not in kinds)
+
+
+def before(shared: Shared, branch: Branch) -> Loop:
+    """Between the tap and the branch's own fuse."""
+    sense = branch.kind == SENSE
+    lowest = shared.feeds.cell.lowest if sense else trace(
+        prospective_fault_current, f"lowest fault current at the tap of {branch.name}",
+        voltage=shared.pack.rest_low_voltage, resistance=_up_to_tap(shared, branch))
+    given = sources_of(shared, branch, None)
+    if shared.strung and branch.kind == "pre-charge":
+        given["notes"] = (*given["notes"], PRECHARGE_SIDE)
+    return shared.loop(
+        f"branch.{branch.name}.before", f"{branch.name}, before its fuse", lowest=lowest,
+        inductance=shared.feeds.pack_inductance, devices=_at_tap(shared, branch), inherent=True,
+        common=_common(shared, branch),
+        remedies=(f"keep tap to fuse within 150 mm; {AT_TAP}", COVER), **given)
+
+
+def after(shared: Shared, branch: Branch) -> Loop:
+    """The far end of a branch, behind its own fuse if it has one."""
+    sense = branch.kind == SENSE
+    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+    wires = branch_wires(hot, own_fuses(shared.brief, branch, 2))
+    cell = shared.feeds.cell
+    source = (cell.voltage_empty, cell.resistance_long) if sense \
+        else (shared.pack.rest_low_voltage, _up_to_tap(shared, branch))
+    given = sources_of(shared, branch, branch.length)
+    own = own_fuse(branch, given)
+    given["notes"] = (*given["notes"], *loss_open(shared, branch, own, 2))
+    return shared.loop(
+        f"branch.{branch.name}.after", f"{branch.name}, "
+        + ("behind its fuse" if own else "far end, no fuse of its own stated"),
+        lowest=branch_lowest(*source, wires), inductance=shared.feeds.inductance(branch.length),
+        devices=(*own, *_at_tap(shared, branch)), common=_common(shared, branch, wires),
+        outside=_outside(shared, branch, wires),
+        remedies=("a fuse at the cell end of each wire",) if sense else
+        (AT_TAP, "a smaller fuse or a thicker conductor",
+         *(("a fuse that breaks the sum of every source",) if own else ())), **given)
+
+
+def undescribed(shared: Shared, kind: str, title: str) -> Loop:
+    """Small wires that every pack has and this brief says nothing of."""
+    sense = kind == SENSE
+    unknown = leaf("lowest fault current", "I_k", "A", None, "given",
+                   note="length, section and fuse of these wires are not in the brief: add a "
+                        f'[[branch]] with kind = "{kind}"')
+    given = shared.into_the_box() | ({"feeds": SENSE_FEEDS} if sense else {})
+    fused = sense and shared.brief.management.sense_fuse == "yes"
+    device = (Device(SENSE_FUSE, "fuse at the cell end of each wire", FUSE,
+                     sees=given["all_sources"]),) if fused else ()
+    return shared.loop(
+        f"wires.{kind}", f"{title}, not described in the brief", lowest=unknown,
+        inductance=shared.feeds.pack_inductance, devices=device, inherent=True,
+        remedies=("a fuse or fusible resistor at the cell end of each wire",) if sense
+        else (AT_TAP,), why_nobody="no fuse of these wires is stated", **given)
+
+
+def sources_of(shared: Shared, branch: Branch, length: Finding | None) -> dict:
+    """Every source: ahead of the contactors that of the bus comes back through them, closed.
+
+    Strings have no contactor between the main fuse and the inverter: all of it is bus. Behind a
+    fuse in the box the link is as near as at its tap, which no entry puts nearer than the cables.
+    """
+    if branch.kind == SENSE:
+        # Two neighbours have one cell between them, two far wires of one string all its modules,
+        # the other strings and, from pole to pole, the bus.
+        return shared.into_the_box() | {"feeds": SENSE_FEEDS}
+    if branch.taps == AHEAD:
+        return shared.into_the_box()
+    return shared.bus(length if branch.taps == BUS or shared.strung else shared.reach)
+
+
+def own_fuse(branch: Branch, given: dict) -> tuple[Device, ...]:
+    """The branch's own fuse, which every source of its place passes; empty without one."""
+    if not (branch.fuse_rating.known or branch.fuse_part):
+        return ()
+    return (replace(branch_fuse(branch), sees=given.get("all_sources")),)
+
+
+def loss_open(shared: Shared, branch: Branch, own: tuple[Device, ...],
+              wires: int) -> tuple[str, ...]:
+    """Where a fuse of the branch stands in a loop, and nobody said what it loses."""
+    return (LOSS_OPEN,) if own and own_fuses(shared.brief, branch, wires) is None else ()
+
+
+def _at_tap(shared: Shared, branch: Branch) -> tuple[Device, ...]:
+    """What stands before the tap."""
+    if branch.kind == SENSE:
+        return ()
+    if branch.taps == AHEAD:
+        return shared.inside
+    switched = branch.taps == BUS or shared.strung
+    return (*shared.upstream, *((shared.contactors,) if switched else ()))
+
+
+def _up_to_tap(shared: Shared, branch: Branch) -> Finding:
+    return shared.pack.resistance_long if branch.taps == BUS else shared.feeds.resistance_box
+
+
+def _outside(shared: Shared, branch: Branch, wires: Finding) -> Finding | None:
+    """Most resistance between the modules and the far end: path, cables up to a tap on the bus."""
+    up = beyond(shared.pack, wires)
+    if branch.taps != BUS or up is None or not shared.pack.cable_allowance.known:
+        return up
+    return trace(el.resistance_sum, "path, cables and branch outside the modules", unit="mΩ",
+                 first=up, second=shared.pack.cable_allowance)
+
+
+def _common(shared: Shared, branch: Branch, own: Finding | None = None) -> Finding | None:
+    """What the current of all strings passes: up to the tap, and along the branch itself.
+
+    Sense wires leave a string within itself, before any of its devices.
+    """
+    if not shared.strung or branch.kind == SENSE:
+        return None
+    if branch.taps == "before the main fuse":
+        return own
+    up = shared.down_the_cables if branch.taps == BUS else shared.behind_main
+    if own is None or not own.known or up is None:
+        return up
+    return trace(el.resistance_sum, "resistance that all strings pass up to a branch's end",
+                 unit="mΩ", first=up, second=own)

@@ -1,0 +1,231 @@
+"""Chassis faults: the first, which is silent, and a second one with the chassis as way back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from packcalc import electrical as el
+from packcalc.brief import Branch
+from packcalc.feeds import AHEAD, BUS, count, own_fuses, standing
+from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.places.branches import loss_open, own_fuse, sources_of
+from packcalc.places.leaks import leaks
+from packcalc.places.runs import Run
+from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
+from packcalc.places.stands import run_on_one_side
+from packcalc.protect.branch_figures import SENSE, branch_loops, branch_lowest, branch_wires
+from packcalc.protect.faults import (
+    fault_loop_inductance,
+    fault_time_constant,
+    prospective_fault_current,
+)
+from packcalc.protect.places import (
+    CONTACTOR,
+    DOUBLE,
+    MIDDLE_FUSE,
+    MONITOR,
+    OTHER_POLE_OF_BRANCH,
+    POLE_FUSE,
+    TRIP,
+    WATCH,
+    Device,
+    Loop,
+    Pair,
+    chassis_pairs,
+    drop_each,
+)
+from packcalc.protect.strings import pair_resistance
+
+LONG_BRANCH = ("counted with both conductors of the branch in the loop and no cable: the way back "
+               "through the chassis is not known")
+NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
+SEEN = {"none": "nobody detects it", "warns": "the insulation monitor warns",
+        "opens the contactors": "the insulation monitor opens the contactors"}
+
+
+def through_chassis(shared: Shared) -> Iterator[Loop]:
+    """The first chassis fault and every kind of second one."""
+    yield first_chassis(shared)
+    yield from (second_chassis(shared, pair) for pair in chassis_pairs(shared.stands))
+    if shared.strung:
+        yield from (leaks(shared, fused) for fused in (True, False))
+    yield from (chassis_branch(shared, standing(branch, shared.strung))
+                for branch in shared.brief.branch
+                if branch.kind != SENSE)
+
+
+def first_chassis(shared: Shared) -> Loop:
+    """One pole on the chassis: no current, and who detects it."""
+    nothing = leaf("current of a first chassis fault", "I", "A", 0.0, "definition",
+                   origin=Origin("floating pack"), note=NO_CURRENT)
+    device = (Device("insulation_monitor", "insulation monitor", MONITOR),) \
+        if shared.watched else ()
+    return shared.loop(
+        "chassis.first", "first chassis fault: no current", feeds="no loop",
+        highest=nothing, lowest=nothing, devices=device, inherent=True,
+        inductance=shared.feeds.pack_inductance, remedies=(WATCH,),
+        why_nobody="nobody detects it: no insulation monitor is stated",
+        notes=(f"{SEEN[shared.brief.path.insulation_monitor]}; it is silent, and makes the second "
+               "one lethal",))
+
+
+# -- a leak and a chafed cable --------------------------------------------------------------
+
+
+def second_chassis(shared: Shared, pair: Pair) -> Loop:
+    """A second chassis fault: modules between the two faults, chassis as the way back."""
+    most = _most(shared, pair)
+    breaks, strongest, slowest = _slow_breaks(shared, pair, most)
+    # Where no fuse stands in the loop a monitor must act on the first fault, if there is one.
+    outside = shared.bus(None) if pair.contactor else {"notes": ()}
+    outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), slowest, *outside["notes"])
+    if "sources" in outside:
+        outside["all_sources"] = with_sources(strongest.current, outside["sources"])
+    return shared.loop(
+        f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
+        feeds=f"modules between the two faults, 1 to {most}", lowest=_through_one_module(shared),
+        highest=strongest.current.called("highest current of the second chassis fault"),
+        voltage=shared.feeds.run_voltage(count("most modules between the two faults", "n", most),
+                                         "highest voltage between the two faults"),
+        inductance=_inductance(shared, pair, strongest.modules),
+        resistance=strongest.resistance, devices=_devices(shared, pair, breaks),
+        inherent=not pair.contactor or (shared.watched and not pair.fused),
+        remedies=pair.remedies, **outside)
+
+
+def _through_one_module(shared: Shared) -> Finding:
+    module = shared.feeds.module
+    loop = trace(pair_resistance, "one module and the long hot way back",
+                 first=module.resistance_long, second=shared.pack.cable_allowance)
+    return trace(prospective_fault_current, "lowest current of the second chassis fault",
+                 voltage=module.voltage_empty, resistance=loop,
+                 note="one module between the faults; a poor contact makes it lower still")
+
+
+def _devices(shared: Shared, pair: Pair,
+             breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
+    fuses = tuple(replace(d, breaks=breaks) for d in _fuses_of(shared, pair))
+    if not pair.contactor:
+        return fuses
+    alone = shared.one_pole
+    return (*fuses, Device("pole_contactor", alone, CONTACTOR),
+            Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR,
+                   drop=_drop(shared, shared.pack.cable_allowance)))
+
+
+def _fuses_of(shared: Shared, pair: Pair) -> tuple[Device, ...]:
+    """Fuses that the loop passes wherever the leak is: those of its own pole, or the middle.
+
+    A string fuse stands at one end of its string: it counts with the one fused pole alone.
+    """
+    if pair.fuse == MIDDLE_FUSE:
+        return (shared.mid,)
+    if pair.fuse != POLE_FUSE:
+        return ()
+    return (shared.main,) if "both" in shared.stands else shared.upstream
+
+
+def _most(shared: Shared, pair: Pair) -> int:
+    """Most modules that two faults on one side of the mid-pack fuse can have between them."""
+    return run_on_one_side(shared.brief, shared.series) if pair.one_side else shared.series
+
+
+def _inductance(shared: Shared, pair: Pair, modules: int) -> Finding:
+    """Modules between the faults, and the cables where one fault lies outside the box."""
+    run = shared.feeds.of_run(modules)
+    if not pair.contactor:
+        return run
+    return trace(fault_loop_inductance, "inductance of the loop through the chassis",
+                 pack_inductance=run, per_length=shared.feeds.per_length,
+                 run_length=shared.reach)
+
+
+def _slow_breaks(shared: Shared, pair: Pair, most: int) -> tuple[
+        tuple[tuple[Finding, Finding], ...], Run, str]:
+    """One, some and all modules between the faults.
+
+    Returns:
+        (voltage, time constant) of each, the run with the highest current, of equal ones the
+        slowest, and the slowest of all in words.
+    """
+    found = []
+    for modules in sorted({1, min(2, most), max(1, most // 4), max(1, most // 2), most}):
+        run = shared.run(modules)
+        found.append((run, trace(
+            fault_time_constant, "time constant of the second chassis fault",
+            inductance=_inductance(shared, pair, modules), resistance=run.resistance)))
+    top = max(run.current.number for run, _ in found) * (1.0 - 1e-9)
+    strongest, _ = max(((r, t) for r, t in found if r.current.number >= top),
+                       key=lambda one: one[1].number)
+    slow, constant = max(found, key=lambda one: one[1].number)
+    several = f"{slow.modules} module{'s' if slow.modules > 1 else ''} between the two faults"
+    return (tuple((run.voltage, tau) for run, tau in found), strongest,
+            f"slowest of these loops: {several}, {constant.shown} at {slow.current.shown}; the "
+            "way back is counted with the cables' inductance and with no resistance")
+
+
+# -- a leak and a chafed wire of a branch ---------------------------------------------------
+
+
+def chassis_branch(shared: Shared, branch: Branch) -> Loop:
+    """A mid-pack leak and a chafed wire of a branch: the pole without a fuse, if one has none.
+
+    Of the pack's own fuses those count that stand in either pole.
+    """
+    given = sources_of(shared, branch, branch.length)
+    own = own_fuse(branch, given) if branch.fused_poles == "both" else ()
+    given["notes"] = (*given["notes"], *loss_open(shared, branch, own, 1))
+    behind = branch.taps != AHEAD and "both" in shared.stands
+    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+    wires = _with_pole(shared, branch, branch_wires(hot, own_fuses(shared.brief, branch, 1)))
+    main = (shared.main,) if behind else ()
+    given["notes"] = (*given["notes"],
+                      *(() if own or behind else (NO_FUSE_NOTE,)), LONG_BRANCH)
+    pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
+        or branch.fuse_part else ", no fuse of its own stated"
+    module = shared.feeds.module
+    return shared.loop(
+        f"chassis.second.branch.{branch.name}",
+        f"second chassis fault: mid-pack leak and chafed wire of {branch.name}{pole}",
+        **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
+        lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires),
+        inductance=shared.feeds.inductance(branch.length),
+        devices=(*own, *main, *_wire_contactors(shared, branch, wires)),
+        inherent=shared.watched and not (own or behind),
+        remedies=(TRIP, WATCH, DOUBLE) if own else (OTHER_POLE_OF_BRANCH, TRIP, WATCH, DOUBLE))
+
+
+def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:
+    """The branch's part of the loop with what stands in one pole up to its tap.
+
+    A main fuse in one pole alone may stand in this one: counted for the lowest current, and not
+    as a device.
+    """
+    path, total = shared.brief.path, wires
+    fuse = branch.taps != AHEAD and "pole" in shared.stands
+    switched = branch.taps == BUS or shared.strung
+    for one, there in ((path.fuse_resistance, fuse), (path.fuse_resistance, shared.strung),
+                       (path.contactor_resistance, switched)):
+        if there and one.known and total.known:
+            total = trace(el.resistance_sum, "branch with fuses and contactor of one pole",
+                          unit="mΩ", first=total, second=one)
+    return total
+
+
+def _wire_contactors(shared: Shared, branch: Branch, wires: Finding) -> tuple[Device, ...]:
+    if branch.taps != BUS and not shared.strung:
+        return ()
+    alone = shared.one_pole
+    return (Device("wire_contactor", alone, CONTACTOR),
+            Device("wire_cell_trip", f"{alone}, on the lowest cell", CONTACTOR,
+                   drop=_drop(shared, wires)))
+
+
+def _drop(shared: Shared, external: Finding) -> Finding | None:
+    """What the cells of one module keep of a fault that they feed through a resistance."""
+    if not external.known:
+        return None
+    least = min(shared.brief.modules[p.entry].module.series for p in shared.pack.layout.parts)
+    return trace(drop_each, external=external,
+                 cells=count("cells in series of one module", "n", least))

@@ -1,0 +1,94 @@
+"""Fault places of the main path: terminals, inside the box, the cables' far ends, the inlet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from packcalc.brief import Branch, Route
+from packcalc.feeds import own_fuses
+from packcalc.findings import Finding, trace
+from packcalc.places.shared import Shared, beyond, branch_fuse
+from packcalc.protect.branch_figures import branch_wires
+from packcalc.protect.faults import prospective_fault_current
+from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
+from packcalc.protect.strings import pair_resistance
+
+STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
+               "the place of one string shorted before its fuse")
+OWN_SENSOR = "a current sensor and a trip for each string (strings.trip_current, trip_delay)"
+CHARGER_SIDE = ("the charger's side stays fed by the charger after the pack's contactors have "
+                "opened")
+INLET_AT = "counted as leaving behind the main fuse and the contactors: look at the drawing"
+
+
+def terminals(shared: Shared) -> Loop:
+    """Across the pack's terminals: everything of the main path stands before them."""
+    return shared.loop(
+        "terminals", "across the pack terminals, behind fuse and contactors",
+        lowest=_lowest_in_box(shared, "lowest fault current at the terminals"),
+        inductance=shared.feeds.pack_inductance,
+        devices=(*shared.upstream, shared.contactors), remedies=(TRIP, COVER),
+        common=shared.behind_main, **shared.bus(shared.reach))
+
+
+def box(shared: Shared) -> Loop:
+    """Pole to pole ahead of the main fuse."""
+    given = shared.into_the_box()
+    given["notes"] += (STRING_ENDS,) if shared.strung else ()
+    return shared.loop(
+        "box", "inside the box, pole to pole, before the main fuse",
+        lowest=_lowest_in_box(shared, "lowest fault current ahead of the main fuse"),
+        inductance=shared.feeds.pack_inductance, devices=shared.inside, inherent=True,
+        remedies=(OWN_SENSOR, COVER) if shared.strung else
+        (COVER,) if shared.inside else (MID_FUSE, COVER), **given)
+
+
+def _lowest_in_box(shared: Shared, title: str) -> Finding:
+    return trace(prospective_fault_current, title, voltage=shared.pack.rest_low_voltage,
+                 resistance=shared.feeds.resistance_box)
+
+
+def cable(shared: Shared, route: Route) -> Loop:
+    """The far end of a cable."""
+    if route.carries != "traction":
+        return inlet(shared, route)
+    remedies = ("a smaller main fuse, a thicker or shorter cable", TRIP)
+    return shared.loop(f"cable.{route.name}", f"far end of the cable {route.name}",
+                       devices=(*shared.upstream, shared.contactors), remedies=remedies,
+                       common=shared.down_the_cables, **shared.bus(None))
+
+
+def inlet(shared: Shared, route: Route | None) -> Loop:
+    """The charge inlet; its own fuse counts where a branch states one."""
+    own = next((b for b in shared.brief.branch if b.kind in ("fast-charge inlet", "charger")
+                and (b.fuse_rating.known or b.fuse_part)), None)
+    length = route.length if route else shared.reach
+    given = shared.bus(length)
+    fuse = (replace(branch_fuse(own), sees=given["all_sources"]),) if own else ()
+    given["notes"] = (*given["notes"], CHARGER_SIDE, INLET_AT)
+    lowest, common, outside = _lowest_at_inlet(shared, route, own)
+    return shared.loop(
+        f"inlet.{route.name}" if route else "inlet",
+        f"charge inlet, far end of {route.name}" if route else "charge inlet",
+        lowest=lowest, common=common, outside=outside, inductance=shared.feeds.inductance(length),
+        devices=(*fuse, *shared.upstream, shared.contactors),
+        remedies=("a fuse of its own at the tap of the charge cable, in both poles", TRIP),
+        **given)
+
+
+def _lowest_at_inlet(shared: Shared, route: Route | None,
+                     own: Branch | None) -> tuple[Finding, Finding | None, Finding | None]:
+    """(lowest current, resistance that all strings pass, resistance outside the modules).
+
+    The fuses of its own branch stand in that loop.
+    """
+    known = next((r for r in shared.routes if route and r.asked.name == route.name), None)
+    if known is None or known.loop_resistance is None:
+        return shared.feeds.faults.lowest, shared.down_the_cables, None
+    cable = branch_wires(known.loop_resistance,
+                         own_fuses(shared.brief, own, 2) if own else None)
+    loop = trace(pair_resistance, "loop of a fault at the charge inlet",
+                 first=shared.feeds.resistance_box, second=cable)
+    return (trace(prospective_fault_current, "lowest fault current at the charge inlet",
+                  voltage=shared.pack.rest_low_voltage, resistance=loop),
+            shared.beside_main(cable), beyond(shared.pack, cable))

@@ -1,0 +1,341 @@
+"""What the fault places of one layout share: its devices, its sources and a loop's figures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from functools import cached_property
+
+from packcalc import electrical as el
+from packcalc.brief import Branch, Brief, Route
+from packcalc.feeds import Feeds, count
+from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.pack import PackModel
+from packcalc.parts import FUSE as FUSE_PART
+from packcalc.places.runs import Run, run_of
+from packcalc.places.stands import MID_KEY, contactor_words, fuse_stands
+from packcalc.protect.cable import RouteResult
+from packcalc.protect.faults import fault_time_constant, parallel_source_current
+from packcalc.protect.places import CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each
+from packcalc.protect.string_shares import string_share
+from packcalc.value import value_object
+
+MOTOR_OPEN = ("its short-circuit current is in no sum: ask the motor's maker, and enter it as "
+              "motor.short_circuit_current")
+MOTOR_NOTE = ("a spinning permanent-magnet motor feeds the fault through the inverter's diodes: "
+              f"{MOTOR_OPEN}")
+MOTOR_ENDS = "it feeds on until the motor stands"
+LINK_NOTE = "the link capacitors empty themselves into the fault in milliseconds; nothing ends that"
+ALL_IN = ("with {strings} strings in, the fuse and the own trip of one of them may see as little "
+          "as {share}: both are asked for that as well")
+BACKWARD = ("the bus feeds it backwards through the closed contactors and the main fuse with up to "
+            "{current}: held against what that fuse breaks, or carries without melting")
+WORTH_SAYING = 0.98
+NO_FUSE_NOTE = "no fuse stands in this loop"
+ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
+
+
+@value_object
+class Shared:
+    """One layout with the devices and sources that several of its fault places have in common.
+
+    Attributes:
+        feeds: every source of the layout.
+        routes: sized cable routes, for the hot resistance of charging routes.
+        main_rating, string_rating: rated currents of the fuses, or the least that the load
+            allows.
+    """
+
+    feeds: Feeds
+    routes: tuple[RouteResult, ...] = ()
+    main_rating: Finding | None = None
+    string_rating: Finding | None = None
+
+    @property
+    def brief(self) -> Brief:
+        return self.feeds.brief
+
+    @property
+    def pack(self) -> PackModel:
+        return self.feeds.pack
+
+    @property
+    def series(self) -> int:
+        return self.pack.layout.series
+
+    @property
+    def strung(self) -> bool:
+        """Parallel strings have no pair common to all: each string's own opens on the trip."""
+        return self.feeds.string is not None
+
+    @cached_property
+    def stands(self) -> str:
+        """Where main fuses and a mid-pack fuse stand."""
+        return fuse_stands(self.brief, self.series)
+
+    @property
+    def watched(self) -> bool:
+        """Whether an insulation monitor sees the first chassis fault."""
+        return self.brief.path.insulation_monitor != "none"
+
+    # -- devices ----------------------------------------------------------------------------
+
+    @cached_property
+    def main(self) -> Device:
+        return Device("main_fuse", "main fuse", FUSE, self.main_rating)
+
+    @cached_property
+    def string(self) -> Device:
+        return Device("string_fuse", "string fuse", FUSE, self.string_rating, self.feeds.strings)
+
+    @cached_property
+    def contactors(self) -> Device:
+        return Device("contactors", contactor_words(self.strung), CONTACTOR)
+
+    @cached_property
+    def mid(self) -> Device:
+        """The named one; else the main fuse where that stands there; else one without a curve."""
+        name = self.brief.parts.mid_fuse
+        if name:
+            return Device(MID_KEY, "mid-pack fuse", FUSE,
+                          self.brief.parts.list.part(FUSE_PART, name).rated_current)
+        if "mid-pack" in self.brief.path.main_fuse:
+            return self.main
+        return Device(MID_KEY, "mid-pack fuse, not named", FUSE)
+
+    @cached_property
+    def upstream(self) -> tuple[Device, ...]:
+        """Fuses between all modules and the contactors, nearest to the fault first."""
+        return (self.main,) + ((self.string,) if self.strung else ())
+
+    @cached_property
+    def inside(self) -> tuple[Device, ...]:
+        """What stands even in a fault ahead of the pole fuse.
+
+        Strings join behind their fuses and contactors: all of these feed such a fault. Each
+        string's own sensor sees its part of it; where the pack's sensor sits nobody has said.
+        """
+        mid = (self.mid,) if "mid-pack" in self.stands else ()
+        if not self.strung:
+            return mid
+        name, paths = "string contactors", self.feeds.strings
+        return (*(replace(m, paths=paths) for m in mid), self.string,
+                Device("string_contactors", name, CONTACTOR, paths=paths),
+                Device("bus_contactors", f"{name}, on the pack's trip", CONTACTOR, paths=paths),
+                Device("bus_cell_trip", f"{name}, on the lowest cell", CONTACTOR, paths=paths))
+
+    @cached_property
+    def faulted(self) -> tuple[Device, ...]:
+        """What parts a faulted string from the others: on its own current, or its lowest cell."""
+        return (Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating),
+                Device("string_contactors", "string contactors", CONTACTOR),
+                Device("cell_trip", "string contactors, on the lowest cell", CONTACTOR))
+
+    @property
+    def one_pole(self) -> str:
+        """Name of the contactor that breaks alone in a loop through the chassis."""
+        return f"{'string ' if self.strung else ''}contactor of that pole alone"
+
+    # -- sources ----------------------------------------------------------------------------
+
+    @cached_property
+    def reach(self) -> Finding:
+        """Length of all traction routes."""
+        return _total_length([r for r in self.brief.cables.route if r.carries == "traction"])
+
+    @cached_property
+    def _runs(self) -> dict[int, Run]:
+        return {}
+
+    def run(self, modules: int) -> Run:
+        """Modules of one string shorted at their ends."""
+        if modules not in self._runs:
+            self._runs[modules] = run_of(self.feeds, modules)
+        return self._runs[modules]
+
+    def pushing(self, run: Run) -> tuple[Source, ...]:
+        """What the other strings push into a shorted run."""
+        if run.pushed is None or run.outside is None:
+            return ()
+        rise = trace(fault_time_constant, "time constant of what the others push in",
+                     inductance=self.feeds.of_run(2 * self.series - run.modules),
+                     resistance=run.outside)
+        return (Source("other strings", run.pushed, _in_loop(self.faulted, rise)),)
+
+    @property
+    def all_modules(self) -> str:
+        strings = self.feeds.strings
+        return f"whole pack, {strings} strings" if strings > 1 else "whole pack"
+
+    def link(self, length: Finding | None) -> Source:
+        """The link capacitors, at a distance or right at the place."""
+        current = self.feeds.link_peak(length) if length is not None else leaf(
+            "peak current from the link capacitors", "I", "A", None, "given",
+            note="limited by the capacitors' own resistance: ask the inverter's maker")
+        return Source("link capacitors", current, (), LINK_NOTE, fades=True)
+
+    @cached_property
+    def charger(self) -> Source:
+        return Source("charger", self.feeds.charger, (Device(
+            "charger", "charger's own limit", LIMIT, self.feeds.charger),))
+
+    def _motor(self) -> tuple[tuple[Source, ...], tuple[str, ...]]:
+        """One that nobody stated is a source without a value, unless it has no magnets."""
+        known, quiet = self.feeds.motor.known, self.brief.motor.back_voltage
+        if not known and quiet.known and quiet.number == 0:
+            return (), ()
+        source = Source("spinning motor", self.feeds.motor, (),
+                        MOTOR_ENDS if known else f"{MOTOR_ENDS}; {MOTOR_OPEN}")
+        return (source,), () if known else (MOTOR_NOTE,)
+
+    def bus(self, length: Finding | None) -> dict:
+        """Sources and notes of a place on the bus behind the contactors."""
+        motor, notes = self._motor()
+        sources = (self.link(length), self.charger, *motor)
+        return {"sources": sources, "notes": notes,
+                "all_sources": self.feeds.with_sources(*(s.current for s in sources))}
+
+    def into_the_box(self) -> dict:
+        """As `bus`, of a place ahead of the contactors or of the main fuse in the pole.
+
+        What the bus gives comes back through the closed contactors, and through that fuse.
+        """
+        given = self.bus(self.reach)
+        first, *others = given["sources"]
+        if "pole" not in self.stands or not first.current.known:
+            return given
+        back = with_sources(first.current, others, "current of the bus, back through the main fuse")
+        given["notes"] = (*given["notes"], BACKWARD.format(current=back.shown))
+        given["backward"] = (replace(self.main, sees=back),)
+        return given
+
+    def through_one_fuse(self, others: Finding) -> dict:
+        """Every source of the bus, which reaches into a string through that string's own fuse.
+
+        Charger and motor are parted with the other strings: only the link is spent before.
+        """
+        given = self.bus(self.reach)
+        given["all_sources"] = with_sources(others, given["sources"])
+        given["sources"] = tuple(s for s in given["sources"] if s.fades)
+        return given
+
+    # -- the loop ---------------------------------------------------------------------------
+
+    def loop(self, key: str, title: str, *, resistance: Finding | None = None,
+             common: Finding | None = None, outside: Finding | None = None, **given) -> Loop:
+        """A loop with what most of them share filled in.
+
+        Args:
+            key, title: of the place.
+            resistance: of its highest current; None counts that of the whole pack.
+            common: what the current of all strings passes at the lowest; None where they join at
+                the fault.
+            outside: most resistance outside the modules; None counts path and traction cables.
+            given: further attributes of the loop.
+        """
+        known: dict = {
+            "feeds": self.all_modules, "voltage": self.pack.full_voltage,
+            "highest": self.feeds.faults.highest, "lowest": self.feeds.faults.lowest,
+            "inductance": self.feeds.inductance(self.reach)} | given
+        known.setdefault("all_sources", known["highest"])
+        known["time_constant"] = trace(fault_time_constant, inductance=known["inductance"],
+                                       resistance=resistance or self.pack.resistance_initial)
+        known["devices"] = self._dropping(
+            _in_loop(known.get("devices", ()), known["time_constant"]), outside)
+        shares = self._shares(known["devices"], known["lowest"], common)
+        # The sweep asks for every share; words are lost on what the main fuse alone takes away.
+        if shares and shares[-1].number < WORTH_SAYING * shares[-1].inputs[0].number:
+            known["notes"] = (*known.get("notes", ()), ALL_IN.format(
+                strings=self.feeds.strings, share=shares[-1].shown))
+        return Loop(key, title, **known, shares=shares)
+
+    def _dropping(self, devices: tuple[Device, ...],
+                  outside: Finding | None) -> tuple[Device, ...]:
+        """Contactors that a trip on the cells opens, with what all cells keep of a fault here."""
+        if not any(d.key in ON_THE_CELLS for d in devices):
+            return devices
+        drop = whole_drop(self.feeds, outside)
+        return tuple(replace(d, drop=drop) if d.key in ON_THE_CELLS else d for d in devices)
+
+    def _shares(self, devices: tuple[Device, ...], alone: Finding,
+                common: Finding | None) -> tuple[Finding, ...]:
+        """Lowest current through one string's devices with two strings in, three, and so on."""
+        if common is None or not common.known or not alone.known \
+                or not any(d.paths > 1 for d in devices):
+            return ()
+        return tuple(trace(
+            string_share, f"lowest current through one string, {n} in", alone=alone,
+            strings=count("strings in", "n", n), common=common, voltage=self.pack.rest_low_voltage)
+            for n in range(2, self.feeds.strings + 1))
+
+    @cached_property
+    def behind_main(self) -> Finding | None:
+        """What all strings pass up to the contactors: the main fuse; None without strings."""
+        return self.brief.path.fuse_resistance if self.strung else None
+
+    @cached_property
+    def down_the_cables(self) -> Finding | None:
+        """What all strings pass up to the far end of the traction cables; None without strings."""
+        return self.beside_main(self.pack.cable_allowance)
+
+    def beside_main(self, further: Finding | None) -> Finding | None:
+        """The main fuse and one further resistance that all strings pass; None without strings."""
+        if self.behind_main is None or further is None or not further.known:
+            return self.behind_main
+        return trace(el.resistance_sum, "main fuse and conductors that all strings pass",
+                     unit="mΩ", first=self.behind_main, second=further)
+
+
+def whole_drop(feeds: Feeds, outside: Finding | None = None) -> Finding | None:
+    """What every cell of the pack keeps, for each ampere of a fault from pole to pole.
+
+    Args:
+        feeds: of the layout.
+        outside: most resistance outside the modules; None counts path and traction cables.
+    """
+    pack = feeds.pack
+    external = outside or beyond(pack, pack.cable_allowance)
+    if external is None or not external.known:
+        return None
+    cells = sum(p.series * feeds.brief.modules[p.entry].module.series for p in pack.layout.parts)
+    return trace(drop_each, external=external, cells=count("cells in series", "n", cells))
+
+
+def beyond(pack: PackModel, further: Finding) -> Finding | None:
+    """The pack's own path and further conductors in a row; None where either is not known."""
+    if not (pack.path.known and further.known):
+        return None
+    return trace(el.resistance_sum, "path and conductors outside the modules", unit="mΩ",
+                 first=pack.path, second=further)
+
+
+def branch_fuse(branch: Branch) -> Device:
+    """The fuse of a branch, its rated current as the brief gives it."""
+    return Device(f"branch_fuse.{branch.name}", f"fuse of {branch.name}", FUSE, branch.fuse_rating)
+
+
+def with_sources(first: Finding, sources: Iterable[Source],
+                 title: str = "highest current, all sources") -> Finding:
+    """A current, of the battery where no title says otherwise, with every source of known one."""
+    total = first
+    for source in sources:
+        if source.current.known:
+            total = trace(parallel_source_current, title, first=total, second=source.current)
+    return total
+
+
+def _in_loop(devices: Iterable[Device], constant: Finding) -> tuple[Device, ...]:
+    """Fuses and contactors with the slowest rise of the currents that they clear here."""
+    return tuple(replace(d, constant=max((constant, *(tau for _, tau in d.breaks)),
+                                         key=lambda f: f.number))
+                 if d.kind in (FUSE, CONTACTOR) else d for d in devices)
+
+
+def _total_length(routes: list[Route]) -> Finding:
+    if len(routes) == 1:
+        return routes[0].length
+    open_ = any(r.length.basis == "assumed" for r in routes)
+    return leaf("length of all traction routes", "l", "m", sum(r.length.number for r in routes),
+                "assumed" if open_ else "definition",
+                source="packcalc-rule" if open_ else "", origin=Origin("sum of routes"),
+                note=" + ".join(r.length.shown for r in routes) or "no traction route")

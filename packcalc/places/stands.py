@@ -1,0 +1,37 @@
+"""Where main fuses, a mid-pack fuse and contactors stand in a layout, by the brief's words."""
+
+from __future__ import annotations
+
+from packcalc.brief import Brief
+
+MID_KEY = "midpack_fuse"
+
+
+def contactor_words(strings: bool) -> str:
+    """The contactors that the pack's trips open: in parallel strings those of each string."""
+    return "string contactors" if strings else "main contactors"
+
+
+def fuse_stands(brief: Brief, series: int) -> str:
+    """Where main fuses stand: the brief's word, and a mid-pack fuse stated elsewhere."""
+    stands = brief.path.main_fuse
+    after = brief.pack.fuse_after
+    inside = after.known and 0 < after.number < series
+    return f"{stands} and mid-pack" if inside and "mid-pack" not in stands else stands
+
+
+def run_on_one_side(brief: Brief, series: int) -> int:
+    """Most modules between two faults on one side of the mid-pack fuse; all without a fuse."""
+    after = brief.pack.fuse_after
+    if "mid-pack" not in fuse_stands(brief, series) or not after.known \
+            or not 0 < after.number < series:
+        return series
+    return max(int(after.number), series - int(after.number))
+
+
+def largest_section(brief: Brief, series: int) -> int:
+    """Most modules in series between two mid-pack breaks, a disconnect or a fuse."""
+    places = (brief.pack.disconnect_after, brief.pack.fuse_after)
+    cuts = sorted({0, series} | {int(p.number) for p in places
+                                 if p.known and 0 < p.number < series})
+    return max(b - a for a, b in zip(cuts, cuts[1:]))

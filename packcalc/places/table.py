@@ -1,0 +1,56 @@
+"""Every fault place of a layout, in the order of the table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from packcalc.feeds import Feeds
+from packcalc.findings import Finding
+from packcalc.places.branches import along_branches
+from packcalc.places.chassis import through_chassis
+from packcalc.places.main_path import box, cable, inlet, terminals
+from packcalc.places.modules import module, section
+from packcalc.places.shared import Shared
+from packcalc.places.strings import within_strings
+from packcalc.protect.cable import RouteResult
+from packcalc.protect.places import (
+    Clearing,
+    Loop,
+    PlacesAsked,
+    Sweeping,
+    clearing_without_parts,
+    not_swept,
+)
+
+
+def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
+                 main_rating: Finding | None = None,
+                 string_rating: Finding | None = None,
+                 clearing: Clearing = clearing_without_parts,
+                 sweeping: Sweeping = not_swept) -> PlacesAsked:
+    """Every fault place of a layout, in the order of the table.
+
+    Args:
+        feeds: every source of the layout.
+        routes: sized cable routes, for the hot resistance of charging routes.
+        main_rating, string_rating: rated currents of the fuses, or the least that the load
+            allows.
+        clearing: what a device does at a current.
+        sweeping: what the devices of a loop do over its whole range.
+    """
+    shared = Shared(feeds, routes, main_rating, string_rating)
+    return PlacesAsked(tuple(_loops(shared)), clearing, sweeping)
+
+
+def _loops(shared: Shared) -> Iterator[Loop]:
+    routes = shared.brief.cables.route
+    yield terminals(shared)
+    yield box(shared)
+    yield from (cable(shared, route) for route in routes)
+    if not any(r.carries == "charging" for r in routes):
+        yield inlet(shared, None)
+    yield section(shared)
+    yield module(shared)
+    yield from within_strings(shared)
+    yield from along_branches(shared)
+    yield from through_chassis(shared)

@@ -1,0 +1,75 @@
+"""What the fault places ask of the trips of the main path: one pole alone, the cells' voltage."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from packcalc import electrical as el
+from packcalc.feeds import Feeds, count
+from packcalc.findings import Finding, largest, trace
+from packcalc.monitoring import fault_cell_voltage
+from packcalc.protect.places import CONTACTOR, Loop
+
+
+def main_fuse_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """The loops of a known lowest current that the main fuse must open, no branch's fuse in them.
+
+    A chafed wire in the pole of a branch that has no fuse is one of them, where the main fuse
+    stands in both poles.
+    """
+    return tuple(loop for loop in loops if loop.lowest.known
+                 and "main_fuse" in (keys := {d.key for d in loop.devices})
+                 and not any(key.startswith("branch_fuse") for key in keys))
+
+
+def one_pole_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Those of them that the contactor of one pole alone can open."""
+    return tuple(loop for loop in main_fuse_loops(loops)
+                 if {"pole_contactor", "wire_contactor"} & {d.key for d in loop.devices})
+
+
+def fuse_alone_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Those of them in which no contactor stands, and covers are not the usual answer."""
+    return tuple(loop for loop in main_fuse_loops(loops)
+                 if not loop.inherent and all(d.kind != CONTACTOR for d in loop.devices))
+
+
+def one_pole_drop(loops: Iterable[Loop]) -> Finding | None:
+    """Most that a cell keeps for each ampere of a loop through one pole; None where not known."""
+    return max((d.drop for loop in loops for d in loop.devices
+                if d.key == "pole_cell_trip" and d.drop is not None),
+               key=lambda drop: drop.number, default=None)
+
+
+def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:
+    """What the cells that feed a lowest fault still show: the drop outside the modules.
+
+    A second chassis fault draws on a few modules alone, whose cells fall; the others keep theirs.
+    """
+    brief, pack = feeds.brief, feeds.pack
+    parts = [(p.series, brief.modules[p.entry].module.series) for p in pack.layout.parts]
+    whole = trace(fault_cell_voltage, "voltage left on a cell, the whole pack shorted",
+                  current=feeds.faults.lowest,
+                  external=trace(el.resistance_sum, "path and cables outside the modules",
+                                 unit="mΩ", first=pack.path, second=pack.cable_allowance),
+                  cells=count("cells in series", "n", sum(s * c for s, c in parts)))
+    alone = [trace(fault_cell_voltage, "voltage left on a cell, one module shorted by a second "
+                   "chassis fault", current=loop.lowest, external=pack.cable_allowance,
+                   cells=count("cells in series of one module", "n", min(c for _, c in parts)))
+             for loop in loops if loop.lowest.known
+             and "pole_contactor" in {d.key for d in loop.devices}]
+    alone += [trace(fault_cell_voltage, "voltage left on a cell, one module shorted through a "
+                    "branch's wire", current=loop.lowest, external=device.drop,
+                    cells=count("cells, their share each", "n", 1))
+              for loop in one_pole_loops(loops) for device in loop.devices
+              if device.key == "wire_cell_trip" and device.drop is not None]
+    title = "voltage left on the cells that feed the lowest fault"
+    if not alone:
+        return whole.called(title)
+    rest = trace(el.series_voltage, "voltage of the modules outside the fault",
+                 series=count("modules outside the fault", "n", pack.layout.series - 1),
+                 module_voltage=feeds.module.voltage_empty)
+    return largest([whole, *alone], title).called(title, note=(
+        "every cell is read by itself: in a second chassis fault with one module in it the others "
+        f"hold the whole pack above {rest.shown}, and a trip on the pack's voltage does not see "
+        "it"))

@@ -1,0 +1,154 @@
+"""Trips judged at each place, ranges that nobody clears, settings that pass when they are entered.
+
+Every input is invented; the arithmetic stands beside each figure.
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from packcalc.checks import CAUTION, FAIL
+from packcalc.findings import leaf
+from packcalc.part_checks.limits import NO_SETTING
+from packcalc.part_checks.sweep import UNDERVOLTAGE
+from packcalc.protect import strings as st
+from packcalc.protection import ProtectionStudy
+from tests.cases.studies import study
+from tests.cases.test_strings_branches_places import strings
+
+CELLS = 96  # sixteen modules of six
+BLIND = {"management__trip_current": None, "management__trip_delay": None,
+         "management__overload_trip": None, "management__overload_delay": None,
+         "management__undervoltage_trip": "2.7 V", "management__voltage_delay": "0.5 s"}
+HEATER = "battery heater"
+THIN = {"length": "16 m", "section": "4 mm²", "taps": "behind the contactors",
+        "fuse_part": "", "fuse_rating": "unknown", "insulation_class": "105 degC"}
+
+
+def place(found, key):
+    return next(p for p in found.circuit.places if p.key == key)
+
+
+def contactors(one):
+    return next(d for d in one.loop.devices if d.key == "contactors")
+
+
+@pytest.fixture(scope="module")
+def thin() -> ProtectionStudy:
+    """A long thin wire without a fuse; no trip but that of the cells."""
+    return study("truck", branch={HEATER: THIN}, **BLIND)
+
+
+# -- the cells' trip at the place of the fault ---------------------------------------------------
+
+
+def test_a_long_branch_keeps_the_cells_above_the_level_of_their_trip(thin):
+    at = place(thin, f"branch.{HEATER}.after")
+    # 2·16 m of 4 mm² at 105 °C: 2·16·20.55e-3/4·(234.5 + 105)/254.5 = 219.3 mΩ in the wire alone
+    wire = 2 * 16 * 20.55e-3 / 4 * (234.5 + 105) / 254.5
+    pack = thin.pack.path.number + thin.pack.cable_allowance.number
+    blind = 2.7 * CELLS / (wire + pack)
+    assert 2.7 * CELLS / wire == pytest.approx(1182, rel=1e-3)
+    assert at.between.clears is False and at.between.current.number == pytest.approx(blind, 1e-6)
+    # from there up to where the main fuse opens within a second nobody is counted on
+    takes = thin.coordination.sweep.fuse.low
+    assert blind < takes and f"to {takes:.0f} A" in at.between.span
+    assert "the cells keep more" in at.between.why
+    assert at.at_lowest.device == "main contactors"
+
+
+def test_at_the_terminals_the_same_trip_sees_more(thin):
+    # path alone and cables outside: the level is reached far above the highest of a thin wire
+    drop = contactors(place(thin, "terminals")).drop.number
+    pack = thin.pack.path.number + thin.pack.cable_allowance.number
+    assert drop == pytest.approx(pack / CELLS)
+    line = next(x for x in thin.coordination.sweep.contactor.lines if x.name == UNDERVOLTAGE)
+    assert line.to_current == pytest.approx(2.7 / drop)
+
+
+def test_a_fault_below_that_of_the_main_path_is_seen_as_well():
+    # a fuse of its own, without a sheet: the main path is not sized for what lies behind it
+    found = study("truck", branch={HEATER: {**THIN, "fuse_rating": "63 A"}}, **BLIND)
+    at, main = place(found, f"branch.{HEATER}.after"), found.coordination.asked.fault_lowest
+    assert at.lowest.number < main.number
+    assert at.lowest.number * contactors(at).drop.number < 2.7
+    assert at.at_lowest.clears and at.at_lowest.time.number > 0.5
+
+
+# -- what nobody opens is said with its range ----------------------------------------------------
+
+
+def test_a_place_where_no_current_is_cleared_is_swept_all_the_same():
+    found = study("truck", management__undervoltage_trip=None, management__voltage_delay=None)
+    at = place(found, "chassis.second.own_side")
+    # Lyng 500 breaks 3000 A: above nobody, below not shown, as the sensor may sit elsewhere
+    assert at.between is not None and at.between.clears is False
+    assert "3000 A to" in at.between.span and "not shown" in at.between.why
+
+
+# -- trips ---------------------------------------------------------------------------------------
+
+
+def test_the_error_of_a_strings_sensor_is_of_a_range_and_not_of_the_setting():
+    trips = study("minibus").circuit.inside_strings.asked.trips
+    # 1 % of the stated 1500 A, not of the 350 A that are set: 350 + 15 = 365 A
+    assert trips.sensor_error.number == pytest.approx(15.0)
+    alone = study("minibus", management__current_sensor_range=None)
+    own = alone.circuit.inside_strings.asked.trips.sensor_error
+    assert own.number == pytest.approx(3.5) and "at least" in own.inputs[1].note + own.note
+
+
+@pytest.mark.parametrize("name", ["truck", "van", "minibus"])
+def test_what_is_asked_of_the_trips_passes_when_it_is_entered(name):
+    asked = study(name)
+    rows = {r.what: r.value for r in asked.circuit.management.item.specification}
+    slow = re.match(r"([\d.]+) A, after ([\d.]+) s", rows["discharge current, overload: trip"])
+    quick = re.match(r"([\d.]+) A", rows["discharge current, fault: trip"])
+    assert slow and quick
+    entered = study(name, management__overload_trip=f"{slow[1]} A",
+                    management__overload_delay=f"{slow[2]} s",
+                    management__trip_current=f"{quick[1]} A")
+    told = {c.title: c for c in entered.coordination.item.checks}
+    gives_way = any(r.what == "discharge current, overload: trip" and NO_SETTING in r.why
+                    for r in asked.circuit.management.item.specification)
+    # where no setting serves both, the sheet itself says that the trip then acts in use
+    assert (told["the overload trip stays quiet in use"].verdict == FAIL) == gives_way
+    assert told["the current trip stays quiet at the peak load"].verdict != FAIL
+    own = {c.title: c for c in entered.circuit.management.item.checks}
+    assert own["current trip lies above the peak load"].verdict != FAIL
+
+
+@pytest.mark.parametrize("name", ["truck", "van", "minibus"])
+def test_the_sensor_asked_for_sees_the_trip_asked_for(name):
+    rows = {r.what: r.value for r in study(
+        name, management__current_sensor_range=None).circuit.management.item.specification}
+    reach = float(re.search(r"[\d.]+", rows["current sensor: range, both directions"])[0])
+    assert reach > float(re.search(r"[\d.]+", rows["discharge current, fault: trip"])[0])
+
+
+# -- joining strings -----------------------------------------------------------------------------
+
+
+def test_no_difference_is_named_where_voltage_does_not_show_the_charge():
+    # error 1 V and hysteresis on 1 V of rise per whole charge: more than 100 % may stay hidden
+    flat = strings(slope=leaf("slope", "s", "V", 0.9, "given"),
+                   voltage_error=leaf("error", "u", "V", 1.0, "given"))
+    item = st.size_strings(flat)
+    row = next(r for r in item.specification if "measured difference" in r.what)
+    assert row.value.startswith("none: no voltage difference permits joining")
+    check = next(c for c in item.checks if "charges differ" in c.title)
+    assert check.verdict == CAUTION and "more than the whole charge" in check.reason
+    assert check.figure is None
+    assert not any(f.title.startswith("allowed difference") for f in item.duty)
+    assert not any(f.unit == "%" and f.number > 1.0 for f in item.duty)
+
+
+def test_an_arc_is_not_ended_by_the_trip_of_the_cells(thin):
+    # the arc takes the voltage that a short would leave to them; only the fuse is counted on, which
+    # opens 1800 A within a second: below 2·1800 A bolted it is two seconds, U·I/2·2 s at 0.4572 m
+    arc = thin.coordination
+    most = 0.005 * thin.pack.highest_voltage.number * arc.worst_arc_at.number * 2.0 / 45.72 ** 2
+    assert arc.worst_arc_at.number == pytest.approx(2 * arc.sweep.fuse.low, rel=0.03)
+    assert arc.worst_arc.number / 4.184e4 == pytest.approx(most)
