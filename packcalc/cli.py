@@ -5,6 +5,8 @@ How a command ends (exit codes, one line for each mistake) stands in `packcalc.d
 
 from __future__ import annotations
 
+import os
+
 import click
 
 from packcalc import __version__, cli_assign, cli_bench, cli_handover, cli_review
@@ -15,6 +17,9 @@ from packcalc.door import Door, answer_no, emit, output_options, progress, quiet
 from packcalc.report.cautions import SHORT
 
 SEE = "; see what can kill first"
+# Read when numpy is loaded, which no command does before it must. Our arrays are small: threads
+# of the linear algebra library cost up to ten times the CPU that they save.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 80}
 
 
