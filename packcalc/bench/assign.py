@@ -3,7 +3,7 @@
 The adapter between readings with their chains and the bare numbers of `partition`,
 `sharing` and `uncertainty`. Only modules graded keep are dealt, unless the brief says
 that undecided ones count at what is expected of them; one with an open question on its
-voltage, cells, type, dates or insulation is never dealt.
+voltage, cells, type, dates, insulation or rest voltage is never dealt.
 """
 
 from __future__ import annotations
@@ -286,15 +286,19 @@ def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: Modu
     need, have = layout.series * layout.parallel, len(dealt)
     if have < need:
         barred = _barred(lot, module)
-        waiting = sum(m.grade == "undecided" for m in lot.modules) - len(barred)
+        waiting = sum(m.grade == "undecided" and _is(m, module)
+                      for m in lot.modules) - len(barred)
+        others = sum(m.grade == "keep" and not _is(m, module) for m in lot.modules)
         more = "" if not waiting or lot.bench.count_undecided == "yes" else (
             f"; {waiting} more are undecided: test them, or set bench.count_undecided = "
             f"\"yes\" to see what they might come to")
         if barred:
             marks = ", ".join(m.mark for m in barred[:MOST_NAMED])
             more += (f"; {len(barred)} undecided with an open question on voltage, cells, type, "
-                     f"dates or insulation, never dealt: {marks}"
+                     f"dates, insulation or rest voltage, never dealt: {marks}"
                      + (" …" if len(barred) > MOST_NAMED else ""))
+        if others:
+            more += f"; {others} good ones are of another type"
         raise UserError(f"{lot.sheet.place}: {have} good modules of {module.id} for {need} places "
                         f"of {layout.label}: {need - have} short{more}")
 
@@ -482,7 +486,10 @@ def by_ratio(d: Dealt, module: ModuleType) -> bool:
 
 
 def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, ...]:
-    error, parallel = bench.capacity_error, assignment.places.shape[1]
+    parallel = assignment.places.shape[1]
+    own = [d.graded.row.capacity_error for d in dealt]
+    error = max((e if e.known else bench.capacity_error for e in own), key=lambda e: e.number,
+                default=bench.capacity_error)
     grouped = assignment.arrangement == "grouped"
     group = error.number / np.sqrt(parallel) if grouped else error.number
     gap = max(assignment.gap, 0.0)

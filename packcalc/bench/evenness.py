@@ -91,7 +91,8 @@ def rebuilt(values: np.ndarray, dealt: Dealing, asked: tuple[float, float],
         rng: of what is dealt anew.
     """
     groups, (floor, goal), parallel = dealt.groups.copy(), asked, dealt.groups.shape[1]
-    if math.comb(MOST_GROUPS * parallel, parallel) > MOST_SETS:
+    few = min(MOST_GROUPS, len(groups))
+    if few < 2 or math.comb(MOST_GROUPS * parallel, parallel) > MOST_SETS:
         return dealt
     held = values[1, groups].sum(axis=1)
     for _ in range(REBUILT):
@@ -101,7 +102,7 @@ def rebuilt(values: np.ndarray, dealt: Dealing, asked: tuple[float, float],
         others = np.delete(np.arange(len(groups)), worst)
         if rng.random() < TIGHT:
             others = others[np.argsort(values[0, groups[others]].sum(axis=1))][:MOST_GROUPS + 1]
-        chosen = np.append(worst, rng.choice(others, MOST_GROUPS - 1, replace=False))
+        chosen = np.append(worst, rng.choice(others, few - 1, replace=False))
         members = groups[chosen].ravel()
         wishes = [least + share * (goal * (1.0 - EVEN_ENOUGH) - least) for share in SHARES]
         new = _dealt_anew(values[:, members], floor, wishes, parallel, rng)

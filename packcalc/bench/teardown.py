@@ -309,8 +309,22 @@ def _over(donor: Donor, described: Stack) -> float:
     return donor.total_voltage.number / most if donor.total_voltage.known else 0.0
 
 
+def _under(donor: Donor, described: Stack) -> bool:
+    """Whether the donor's voltage as read is less than its chain has with every cell empty."""
+    read = donor.total_voltage
+    return read.known and read.number * (1 + LEAST_BAND) < _window(described)[0]
+
+
 def _refusal(donor: Donor, described: Stack) -> str:
     """Why no joint may be named: nobody knows where it would lie."""
+    if _under(donor, described):
+        least, _ = _window(described)
+        return (f"No step is given: {donor.total_voltage.shown} was read, and {described.steps} "
+                f"modules as described make {least:.1f} V at least. A service plug that is out "
+                "already, a fuse that opened inside, cells drained below their least voltage or "
+                "a wrong count read so: what stays live, and where, is not known. Count every "
+                "section as full and live, read each end against the other and the case, mend "
+                "[donor], and print the sheet anew; open nothing before.")
     if _over(donor, described) <= 1 + LEAST_BAND:
         return ""
     return (f"No step is given: {donor.total_voltage.shown} was read, and {described.steps} "
@@ -332,6 +346,10 @@ def _stack(donor: Donor, stack: Stack) -> Stack:
                     note=f"{donor.total_voltage.shown} was read: more than every cell full")
         steps = stack.steps if over <= 1 + LEAST_BAND else math.ceil(over * stack.steps - EXACT)
         return replace(stack, steps=steps, charge=full, voltage=donor.total_voltage)
+    if _under(donor, stack):  # part of it may be cut off from the meter, as full as any
+        full = leaf("state of charge, all of it", "z", "%", 1.0, "definition", origin=_RULE,
+                    note=f"{donor.total_voltage.shown} was read: a part may be cut off, and full")
+        return replace(stack, charge=full, voltage=donor.total_voltage)
     band = _charge_by_voltage(donor, stack)
     if band is None:
         return stack

@@ -154,7 +154,19 @@ def test_a_hair_above_full_keeps_its_steps_at_the_larger_figures():
     assert any("for 455.0 V" in words for words in sheet.preparation)
 
 
-@pytest.mark.parametrize("volt", ["300 V", "398 V", "453.6 V"])
+def test_a_voltage_below_every_cell_empty_gives_no_step_and_counts_all_as_full():
+    """18 modules of six cells at 3.0 V make 324 V at least; 300 V may be a plug that is out."""
+    asked, fits = donor("300 V"), teardown(donor("398 V").donor)
+    sheet = teardown(asked.donor)
+    assert [s.number for s in sheet.steps] == [0] and "324.0 V at least" in sheet.refusal
+    worst = sheet.steps[0].worst
+    assert worst.highest.number == pytest.approx(18 * 25.2)
+    assert worst.energy.number == pytest.approx(
+        fits.steps[0].worst.energy.number / fits.stack.charge.number)
+    assert worst.expected[0] < 300.0 < worst.expected[1]
+
+
+@pytest.mark.parametrize("volt", ["398 V", "453.6 V"])
 def test_other_voltages_keep_all_steps_at_the_described_figures(volt):
     sheet = teardown(donor(volt).donor)
     assert not sheet.refusal and len(sheet.steps) == 18
@@ -481,3 +493,18 @@ def test_a_pin_on_a_kept_module_of_another_type_says_so():
     lot = grade_sheet(sheet_of(*rows), asked.bench)
     with pytest.raises(UserError, match="X is"):
         pin_modules(asked, lot, ["M0", "M1", "M2", "M3"], find_layout(asked, "2S2P", "grouped"))
+
+
+def test_places_short_counts_only_the_type_that_can_fill_them():
+    """Undecided modules of another type fill no place."""
+    other = {"module": "nmc-12s-160ah", "rest_voltage_V": "44.6", "lowest_cell_V": "3.716",
+             "highest_cell_V": "3.718", "capacity_Ah": "150", "mass_kg": "",
+             "first_voltage_V": "44.600", "second_voltage_V": "44.590"}
+    rows = [*(nmc(f"M{i}") for i in range(3)), {**nmc("L0"), **other},
+            {**nmc("L1"), **other, "capacity_Ah": ""}]
+    asked = brief(6)
+    lot = grade_sheet(sheet_of(*rows), brief=asked)
+    assert [m.grade for m in lot.modules][3:] == ["undecided", "undecided"]
+    with pytest.raises(UserError) as told:
+        asg.assign_modules(asked, lot, find_layout(asked, "3S2P", "grouped"))
+    assert "3 short" in str(told.value) and "undecided" not in str(told.value)

@@ -85,3 +85,12 @@ def test_groups_dealt_anew_keep_the_capacity_and_lose_no_conductance():
     assert sorted(found.ravel().tolist()) == list(range(40))
     assert values[0, found].sum(axis=1).min() >= floor - 1e-12
     assert values[1, found].sum(axis=1).min() > before
+
+
+def test_one_group_with_a_spare_is_dealt():
+    """Two modules for one place: there is no other group to deal it anew with."""
+    values = np.array([[203.17, 216.53], [1 / 1.72e-3, 1 / 1.845e-3]])
+    dealt = Dealing(np.array([[1]]), np.array([0]))
+    assert rebuilt(values, dealt, (203.17, 1 / 1.72e-3), np.random.default_rng(1)) is dealt
+    found = assign_groups(values[0] * 3600.0, np.array([1.72e-3, 1.845e-3]), 1, 1)
+    assert found.places.shape == (1, 1)
