@@ -276,9 +276,10 @@ class PartAnswers:
 
     def cell_trip(self, device: Device, path: Coordination) -> CellTrip:
         """What a trip on the lowest cell does in the loop of a device."""
-        # The path's own check is of the main circuit: of its cables, and of one module alone.
-        whole = device.key == "bus_cell_trip" and device.drop is None
-        left = self.held.asked.fault_voltage if device.key == "pole_cell_trip" or whole else None
+        # Where the wires of this very loop are known, its own drop tells up to where it sees; the
+        # path's check is of the worst of all loops.
+        left = self.held.asked.fault_voltage if device.drop is None \
+            and device.key in ("pole_cell_trip", "bus_cell_trip") else None
         return cell_trip(path, self.brief, left, device)
 
     def contactor(self, device: Device, path: Coordination) -> ContactorSide:

@@ -98,9 +98,11 @@ def held_record(study: Any, path: str, quiet: bool) -> Any:
 def end_record(held: Any, quiet: bool) -> None:
     """Exit code of a record: a deviation that the reviewer must see is a no."""
     if held is not None and held.grave:
-        count = len(held.grave)
-        answer_no(f"{count} deviation{'s' if count != 1 else ''} from the design: "
-                  + ", ".join(dict.fromkeys(d.id for d in held.grave[:5])), quiet)
+        count, names = len(held.grave), list(dict.fromkeys(d.id for d in held.grave))
+        on = f" on {len(names)} line{'s' if len(names) != 1 else ''}" if count > len(names) else ""
+        more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+        answer_no(f"{count} deviation{'s' if count != 1 else ''} from the design{on}: "
+                  + ", ".join(names[:5]) + more, quiet)
 
 
 @click.command(cls=Command, short_help="Stage the first energising; compare readings.")

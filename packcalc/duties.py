@@ -238,10 +238,13 @@ def _broken_by_main(brief: Brief, pack: PackModel, faults: FaultRange,
     capacitance = trace(largest_capacitance,
                         capacitance=bus_capacitance(brief, pack.layout.in_strings),
                         tolerance=brief.inverter.dc_link_tolerance)
+    constant = demand.constant or faults.time_constant_highest
+    longer = any(pair[1].number > constant.number for pair in demand.pairs)
     return {"fault_highest": max((demand.highest, *lasting), key=lambda f: f.number).called(
                 faults.highest.title),
-            "time_constant_highest": (demand.constant or faults.time_constant_highest).called(
-                faults.time_constant_highest.title, note="longest of all fault places"),
+            "time_constant_highest": constant.called(
+                faults.time_constant_highest.title, note="longest at the full voltage" + (
+                    "; longer ones at lower voltage stand in the sheet" if longer else "")),
             "slower_loops": demand.pairs, "backward": demand.backward,
             "capacitance": capacitance}
 
@@ -334,7 +337,7 @@ def _budget(brief: Brief, pack: PackModel, route: Route) -> Finding:
 
 def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
                      inductance: Finding, loops: Iterable[Loop]) -> ContactorAsked:
-    demand = demand_on(loops, "contactors")
+    demand = demand_on(loops, "contactors", "pole_contactor")
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
     capacitance = trace(largest_capacitance,
@@ -353,7 +356,8 @@ def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
         capacitance=capacitance, box_ambient=brief.surroundings.box_ambient,
         breaking_inductance=inductance, terminal_temperature=joined_limit(brief),
         counted_resistance=brief.path.contactor_resistance, delay=shortest_delay(brief),
-        longest_constant=demand.constant if demand is not None else None)
+        longest_constant=demand.constant if demand is not None else None,
+        slower_loops=demand.pairs if demand is not None else ())
 
 
 def wakes_at(load: Load) -> Finding:

@@ -20,7 +20,7 @@ from packcalc.clearing import NamedFuses, charging_fuse
 from packcalc.feeds import SHORT_RUN, Feeds
 from packcalc.findings import Finding, Origin, largest, smallest, trace
 from packcalc.part_checks.contactor import (
-    MAKES_STEP, CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
+    MAKES_STEP, CarryDemand, SwitchDemand, constant_words, contactor_part_checks, switch_facts,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.parts import CONTACTOR, FUSE, ContactorPart
@@ -169,7 +169,7 @@ def charge_contactor_item(feeds: Feeds, named: NamedFuses,
             Requirement("voltage", f"each pole alone above {carry.highest_voltage.shown} DC",
                         "one pole may be all that is left open"),
             Requirement("carries and breaks", f"{current} at {carry.ambient.shown}, both "
-                        "directions"),
+                        "directions" + constant_words(switch)),
             Requirement("makes", step.words, step.why),
             Requirement("short-time withstand", f"{carry.fault_highest.shown}, until the fuse of "
                         "the charge cable has cleared")),

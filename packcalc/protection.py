@@ -48,11 +48,11 @@ from packcalc.places.shared import whole_drop
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
     one_pole_drop,
-    fault_cell, fuse_alone_loops, main_fuse_loops, one_pole_loops,
+    fault_cell, fuse_alone_loops, main_path_loops, one_pole_loops,
 )
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
-from packcalc.protect.coordination import Coordination, coordinate, with_trips
+from packcalc.protect.coordination import Coordination, coordinate, with_places, with_trips
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks
 from packcalc.protect.fuse import overload_by, size_main_fuse
@@ -191,7 +191,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
                                             PACK_INDUCTANCE, CABLE_INDUCTANCE, step,
                                             fuse_asked, loops), overvoltage)
-    held = with_trips(held, circuit.management.trips)
+    held = with_places(with_trips(held, circuit.management.trips), [
+        p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)])
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              disconnect_nowhere(brief, layout.series) or size_disconnect(
@@ -220,18 +221,18 @@ def _mid_pack(brief: Brief, pack: PackModel) -> tuple[Check, ...]:
 
 
 def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> FaultRange:
-    """The range with the lowest fault of every place that the main fuse alone must open.
+    """The range with the lowest fault of every place left to the main fuse or the contactors.
 
     A second chassis fault, a chafed wire of a branch or a long charge cable can give less than
-    the far end of the traction cable; places with a fuse of their own behind the main one are
-    held apart.
+    the far end of the traction cable, in the pole of the main fuse or in the other; places with
+    a fuse of their own behind the main one are held apart.
     """
-    least = min(main_fuse_loops(loops), key=lambda loop: loop.lowest.number, default=None)
+    least = min(main_path_loops(loops), key=lambda loop: loop.lowest.number, default=None)
     if least is None or least.lowest.number >= faults.lowest.number:
         return faults
     lowest = least.lowest.called("Lowest fault current", note=(
-        f"{faults.lowest.note}; lowest of all places that the main fuse must open: "
-        f"{least.title} (far end of the traction cable {faults.lowest.shown})"))
+        f"{faults.lowest.note}; lowest of all places that the main fuse or the contactors must "
+        f"open: {least.title} (far end of the traction cable {faults.lowest.shown})"))
     return replace(faults, lowest=lowest,
                    checks=range_checks(faults.highest, lowest, pack.peak_current))
 

@@ -187,7 +187,8 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
         named: the one that the brief names.
     """
     places = tuple(loops)
-    asked, demand = strings_asked(feeds, places), demand_on(places, *STRING_CONTACTORS)
+    asked, demand = strings_asked(feeds, places), demand_on(
+        places, *STRING_CONTACTORS, "pole_contactor")
     if asked is None or demand is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
@@ -206,7 +207,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
                 "first current when a string is joined at the allowed difference"), closing_step),
             break_discharge=discharging, break_charge=charging,
             time_constant=_longest(demand, "longest time constant that a string contactor meets"),
-            let_through=let_through, delay=shortest_delay(brief)),
+            let_through=let_through, delay=shortest_delay(brief), slower_loops=demand.pairs),
         parts, named=named)
 
 

@@ -26,6 +26,8 @@ SWAPPED = "probes swapped? judged by its size"
 RANGE_ENDS = ("void: repeat with a higher range: the meter's ends before the band does, so nothing "
               "is shown")
 OUT = (BELOW, ABOVE, NO, APART)
+BASELINE_OUT = "baseline out of band"
+BASELINE_APART = "baseline stands out from its like"
 FEWEST = 5
 KINDS = ("build.joint_", "build.group_")
 JOINT_FACTOR = rule("multiple of the median above which a joint is worse than its like", "k", "",
@@ -300,11 +302,12 @@ class Trend:
     Attributes:
         expected, rule: what it is and how far it may move.
         baseline, latest: the two readings.
-        change: against the baseline; None where the baseline is zero.
+        change: against the baseline; None where the baseline is zero or `off`.
         check: the change held against the limit.
         days: from baseline to latest.
         until: day on which a straight line reaches the limit, or "".
         series: (date, shown) of every reading, in order.
+        off: why nothing may be held against the baseline; "" where it may.
     """
 
     expected: Expected
@@ -317,6 +320,7 @@ class Trend:
     until: str
     ahead: Finding | None
     series: tuple[tuple[str, str], ...]
+    off: str = ""
 
 
 def baseline_of(found: Sequence[Reading], settled: str) -> Reading:
@@ -330,6 +334,7 @@ def trends(plan: Plan, readings: Sequence[Reading]) -> tuple[Trend, ...]:
     """Every id that was read again after its baseline, against the limit of its kind."""
     settled = min((r.date for r in readings if r.id == "retorque.marks" and r.said_yes),
                   default="")
+    alike = {kind: joint_limit(_baselines(plan, readings, settled, kind)) for kind in KINDS}
     found = []
     for expected in plan.expected():
         own = [r for r in readings if r.id == expected.id]
@@ -338,20 +343,36 @@ def trends(plan: Plan, readings: Sequence[Reading]) -> tuple[Trend, ...]:
             continue
         base, last = baseline_of(own, settled), latest(own, expected.id)
         if last is not None and last.date > base.date:
-            found.append(_trend(expected, limits, base, last, own))
+            limit = next((alike[k] for k in KINDS if expected.id.startswith(k)), None)
+            found.append(_trend(expected, limits, base, last, own, _off(expected, base, limit)))
     return tuple(found)
 
 
+def _baselines(plan: Plan, readings: Sequence[Reading], settled: str, kind: str) -> list[float]:
+    own = ([r for r in readings if r.id == e.id] for e in plan.expected()
+           if e.id.startswith(kind))
+    return [baseline_of(one, settled).value for one in own if one]
+
+
+def _off(expected: Expected, base: Reading, limit: Finding | None) -> str:
+    """Why a baseline is none: a slip of its unit would let every later reading pass."""
+    verdict, _ = _held(expected, as_finding(expected, base), over=base.over)
+    if verdict in OUT:
+        return BASELINE_OUT
+    apart = limit is not None and base.value > limit.number * (1 + 1e-9)
+    return BASELINE_APART if apart else ""
+
+
 def _trend(expected: Expected, limits: TrendRule, base: Reading, last: Reading,
-           own: Sequence[Reading]) -> Trend:
+           own: Sequence[Reading], off: str) -> Trend:
     days = (_day(last.date) - _day(base.date)).days
     series = tuple((r.date, r.text) for r in sorted(own, key=lambda r: (r.date, r.line)))
     title = f"{expected.title}: change since {base.date}"
     assert base.value is not None and last.value is not None
-    if as_finding(expected, base).number <= 0:
+    if off or as_finding(expected, base).number <= 0:
         check = Check(title, STAGE_OF_CHECKS, NOT_EVALUATED,
-                      reason="the baseline is zero: a share of it says nothing")
-        return Trend(expected, limits, base, last, None, check, days, "", None, series)
+                      reason=off or "the baseline is zero: a share of it says nothing")
+        return Trend(expected, limits, base, last, None, check, days, "", None, series, off)
     moved = trace(bands.change, title, latest=as_finding(expected, last),
                   baseline=as_finding(expected, base))
     limit = limits.nearer(moved)

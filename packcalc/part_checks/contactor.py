@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Fact, figure_fact, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, Check, Fact, Requirement, figure_fact, judge,
+)
 from packcalc.curves import Curve
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.shown import (
-    OPTIMISTIC, SILENT, counted, remark, stepped, terminals_check, voltage_check,
+    OPTIMISTIC, SILENT, counted, least_left, remark, rounded, stepped, terminals_check,
+    voltage_check,
 )
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
 from packcalc.value import value_object
@@ -58,6 +61,7 @@ class SwitchDemand:
         time_constant: of the circuit that is broken.
         let_through: I²t of the fuse at the highest fault, where a fuse is chosen.
         delay: shortest time that a trip of the brief gives until the contact has opened.
+        slower_loops: (voltage, time constant) of loops at lower voltages that it breaks as well.
     """
 
     closing_step: Finding | None
@@ -66,6 +70,7 @@ class SwitchDemand:
     time_constant: Finding | None
     let_through: Finding | None = None
     delay: Finding | None = None
+    slower_loops: tuple[tuple[Finding, Finding], ...] = ()
 
 
 def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
@@ -81,6 +86,7 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
         judge(TEST, "fault range", _test_time_constant(part, carry.highest_voltage), "at least",
               switch.time_constant, missing=f"{SILENT}the time constant of its breaking test",
               remedy="a contactor tested at a longer time constant"),
+        *_slower_check(part, switch),
         _make_and_pass(part, switch),
         *_withstand(part.short_time),
         _break(part, "discharging", part.break_discharge, switch.break_discharge),
@@ -94,6 +100,7 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
 
 
 TEST = "broken circuit is no more inductive than its test"
+SLOWER = "slower loops at lower voltages are no more inductive than its test"
 
 
 def direction_check(part: ContactorPart | DisconnectPart) -> Check:
@@ -144,6 +151,44 @@ def _test_time_constant(part: ContactorPart, voltage: Finding) -> Finding | None
     return stepped(part.permitted_time_constant, voltage, upper=True,
                    title="permitted time constant at the next stated voltage") \
         or part.break_time_constant
+
+
+def _slower_check(part: ContactorPart, switch: SwitchDemand) -> tuple[Check, ...]:
+    """Loops at lower voltages, where least is left of what is permitted there.
+
+    The breaking test at full voltage shows a slower loop at a lower one only where it was as slow;
+    else it is a question to the maker.
+    """
+    found = []
+    for voltage, constant in switch.slower_loops:
+        figure = stepped(part.permitted_time_constant, voltage, upper=True,
+                         title="permitted time constant at the next stated voltage")
+        test = part.break_time_constant
+        if figure is None and test is not None and test.number >= constant.number:
+            figure = test
+        found.append(judge(SLOWER, "fault range", figure, "at least", constant,
+                           reason=f"loop of {voltage.shown}",
+                           missing=f"{SILENT}a time constant of {constant.shown} permitted at "
+                                   f"{voltage.shown} or above",
+                           remedy="a contactor tested at a longer time constant"))
+    return tuple(sorted(found, key=least_left)[:1])
+
+
+def constant_words(switch: SwitchDemand) -> str:
+    """Of a sheet: the time constant at full voltage; empty where it is not known."""
+    constant = switch.time_constant
+    if constant is None or not constant.known:
+        return ""
+    return f", L/R at least {rounded(constant, True)}"
+
+
+def slower_duty(pairs: tuple[tuple[Finding, Finding], ...]) -> tuple[Requirement, ...]:
+    """Of a sheet: what it breaks at lower voltages; none without such loops."""
+    if not pairs:
+        return ()
+    return (Requirement("L/R at lower voltages", "at least " + "; ".join(
+        f"{rounded(constant, True)} at {rounded(voltage, True)}" for voltage, constant in pairs),
+        "fault places with fewer modules in the loop: less voltage, and slower"),)
 
 
 def _make_and_pass(part: ContactorPart, switch: SwitchDemand) -> Check:

@@ -15,7 +15,7 @@ from packcalc.fuse_formulas import (
     pulse_current_share,
 )
 from packcalc.part_checks.shown import (
-    OPTIMISTIC, SILENT, fuse_curves, remark, stepped, terminals_check, voltage_check,
+    OPTIMISTIC, SILENT, fuse_curves, least_left, remark, stepped, terminals_check, voltage_check,
 )
 from packcalc.part_checks.sweep import fuse_side
 from packcalc.part_formulas import loss_resistance, pulse_integral_demand
@@ -172,7 +172,7 @@ def time_constant_checks(part: FusePart, highest_voltage: Finding, constant: Fin
     at_once = _permits(part, highest_voltage, constant, "Permitted time constant at this voltage")
     found = [_permits(part, voltage, tau, "Permitted time constant of slower loops, at their lower "
                       "voltage", f"loop of {voltage.shown}") for voltage, tau in slower]
-    return (at_once, *sorted(found, key=_least_left)[:1])
+    return (at_once, *sorted(found, key=least_left)[:1])
 
 
 def _permits(part: FusePart, voltage: Finding, constant: Finding, title: str,
@@ -182,14 +182,6 @@ def _permits(part: FusePart, voltage: Finding, constant: Finding, title: str,
     return judge(title, "fault range", permitted, "at least", constant, reason=reason,
                  missing=f"{SILENT}the time constant permitted at {voltage.shown} or above",
                  remedy="a fuse proved at a longer time constant, or a shorter loop")
-
-
-def _least_left(check: Check) -> float:
-    """Permitted over asked; what is not known stands before a pass."""
-    figure, demand = check.figure, check.demand
-    if figure is None or demand is None or not (figure.known and demand.known):
-        return 1.0
-    return figure.number / demand.number
 
 
 def _let_through(part: FusePart, demand: FuseDemand) -> Check:

@@ -152,10 +152,15 @@ def _undervoltage(asked: ManagementAsked, least: Finding) -> tuple[Finding, Find
     return trip, delay
 
 
+def string_alone(asked: ManagementAsked) -> bool:
+    """Whether one string may carry all the current, the others being out."""
+    return asked.pack.layout.arrangement == "strings"
+
+
 def modules_current(asked: ManagementAsked) -> Finding:
     """What the modules carry for ever: all in parallel, or one string where strings may be out."""
     pack = asked.pack
-    alone = pack.layout.arrangement == "strings"
+    alone = string_alone(asked)
     paths = leaf("strings in", "P", "", 1, "definition", origin=Origin("layout"),
                  note="a string may be alone in") if alone else pack.parallel
     title = "continuous current of one string, alone in" if alone \
@@ -202,22 +207,24 @@ class Window:
             return f"at least {least.shown}"
         if self.serves_both:
             return f"at least {least.shown} and at most {most.shown}"
-        sent = "" if self.setting is None else f"{self.setting.shown}; "
-        return f"{sent}{NO_SETTING}: {self.told}"
+        # a figure sent here would fail for one side: none is
+        return f"{NO_SETTING}: {self.told}"
 
     @property
     def told(self) -> str:
         """Who asks for what where no setting serves both."""
         assert self.least is not None and self.most is not None
-        return (f"the load asks for at least {self.least.shown}, {self.holders} at most "
-                f"{self.most.shown}")
+        return (f"at most {self.most.shown} for {self.holders}, at least {self.least.shown} for "
+                "the load")
 
 
 def overload_window(asked: ManagementAsked, *, cables: bool = True) -> Window:
     """Of the slow trip: above the steady load, below what modules and cables carry for ever."""
     return _window(asked, _either_way(asked.pack.continuous_current, asked.pack.charging_current,
                                       "continuous load"), "steady load",
-                   (modules_current(asked), asked.cable_current if cables else None))
+                   (modules_current(asked), asked.cable_current if cables else None),
+                   "cells (one string alone in) and cables" if string_alone(asked)
+                   else "cells and cables")
 
 
 def _either_way(one: Finding, other: Finding, title: str) -> Finding:
@@ -234,7 +241,7 @@ def fault_window(asked: ManagementAsked) -> Window:
 
 
 def _window(asked: ManagementAsked, load: Finding, name: str,
-            holders: tuple[Finding | None, ...]) -> Window:
+            holders: tuple[Finding | None, ...], named: str = "cells and cables") -> Window:
     """Settings that leave a load alone and exceed none of the currents that are known to hold."""
     known = [h for h in holders if h and h.known]
     most = as_printed(
@@ -243,7 +250,7 @@ def _window(asked: ManagementAsked, load: Finding, name: str,
             trip=smallest(known, f"least that cells and cables bear, {name}"),
             error=asked.brief.management.current_sensor_error, full_range=reach(asked)),
         "what they bear less the sensor's error") if known else None
-    return Window(_lowest_setting(asked, load, name), most, "cells and cables")
+    return Window(_lowest_setting(asked, load, name), most, named)
 
 
 def _sent(window: Window) -> tuple[Finding | None, str]:
@@ -256,7 +263,7 @@ def _sent(window: Window) -> tuple[Finding | None, str]:
     told = f"; {NO_SETTING}: {window.told}"
     if window.setting is None:
         return None, f"{told}: a finer sensor first"
-    return window.setting, f"{told}, which is sent: the load gives way, or it trips in use"
+    return window.setting, f"{told}; the lower is sent: the load gives way, or it trips in use"
 
 
 def trip_lines(asked: ManagementAsked) -> tuple[Requirement, ...]:
@@ -324,11 +331,13 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
     """Over-current from the duties: a slow limit above the steady load, a quick one above peak."""
     brief, pack = asked.brief, asked.pack
     own = brief.management
-    steady, gives = _sent(overload_window(asked))
+    slow = overload_window(asked)
+    gives = "" if slow.serves_both else (f"; {NO_SETTING}: {slow.told}: less continuous power, a "
+                                         "finer sensor or more in parallel first")
     quick = fault_window(asked)
     return (
         Limit(OVERLOAD_LIMIT, where_known(pack.continuous_current),
-              steady, _overload_delay(brief),
+              slow.setting if slow.serves_both else None, _overload_delay(brief),
               where_known(own.overload_trip), "cut power first, then open contactors; with a "
               "partial-range fuse nobody else ends an overload" + gives),
         Limit("discharge current, fault", where_known(pack.peak_current), quick.least,

@@ -80,9 +80,7 @@ def lasting_check(asked: LastingAsked, swept: Sweep) -> Check:
         return judge(title, STAGE, within, "at most", carries,
                      reason="all that the cable cannot carry for ever is opened sooner")
     top = within.number if within is not None else float(swept.current[-1])
-    span = f"from {carries.shown} to {show(top, 'A')}" + (
-        ", from which somebody opens it sooner" if within is not None else
-        ": nobody is shown to open any overload sooner")
+    span = _spans(swept, carries.number, top, within is not None)
     if asked.warming is None or not asked.warming.known or top <= carries.number:
         return Check(title, STAGE, NOT_EVALUATED, within, carries, "at most",
                      f"{span}: the peak load leaves the cable nothing to warm by, and beyond "
@@ -95,6 +93,9 @@ def _judged(asked: LastingAsked, title: str, span: str, worst: _Worst) -> Check:
     """By who is first: the cable at its steady limit, or somebody who opens."""
     bears = (f"{span}; worst at {worst.current.shown}: the cable, losing no heat, would reach its "
              f"steady limit in {worst.bears.shown} from where its peak load leaves it")
+    if worst.bears.number < LONGEST_ADIABATIC:
+        bears += (f", long before the {show(LONGEST_ADIABATIC, 's')} are over: who clears it is "
+                  "asked of the fault range too")
     if not worst.who:
         return _nobody(asked, title, bears, worst)
     taken = leaf("time until somebody has opened the overload", "t", "s", worst.time, "given",
@@ -105,6 +106,26 @@ def _judged(asked: LastingAsked, title: str, span: str, worst: _Worst) -> Check:
         return held
     return replace(held, verdict=NOT_EVALUATED, reason=f"{held.reason}: how hot the cable gets by "
                    f"then, losing heat, is not computed. {RULE_FOR_BUILDINGS}")
+
+
+def _spans(swept: Sweep, low: float, top: float, opened_above: bool) -> str:
+    """What nobody opens within five seconds; a trip may end part of it, between two holes."""
+    marks = [m for m in (*_marks(swept), *_at_time(swept, LONGEST_ADIABATIC)) if low < m < top]
+    ends = np.array(sorted({low, *marks, top}))
+    by_fuse, by_trip = _times((ends[:-1] + ends[1:]) / 2.0, swept)
+    holes: list[tuple[float, float]] = []
+    for start, end, time in zip(ends[:-1], ends[1:], np.fmin(by_fuse, by_trip), strict=True):
+        if time <= LONGEST_ADIABATIC:
+            continue
+        if holes and holes[-1][1] == start:
+            start = holes.pop()[0]
+        holes.append((start, end))
+    words = " and ".join(f"from {show(float(a), 'A')} to {show(float(b), 'A')}"
+                         for a, b in holes or [(low, top)])
+    if len(holes) > 1:
+        return f"{words}, outside which somebody opens it sooner"
+    return words + (", from which somebody opens it sooner" if opened_above else
+                    ": nobody is shown to open any overload sooner")
 
 
 def _nobody(asked: LastingAsked, title: str, bears: str, worst: _Worst) -> Check:
@@ -170,13 +191,20 @@ def _marks(swept: Sweep) -> list[float]:
     return [m for m in found if np.isfinite(m) and m > 0]
 
 
+def _at_time(swept: Sweep, time: float) -> list[float]:
+    """Current that the fuse clears in a time, its rise in the loop counted; none off its curve."""
+    clearing = swept.fuse.clearing
+    if clearing is None or not clearing.shortest <= time <= clearing.longest:
+        return []
+    at = float(clearing.current_at(time))
+    late = float(swept.fuse.times(np.array([at]))[0]) - time
+    sooner = time - 1.001 * late  # the rise hardly changes so near: a little more than it
+    return [float(clearing.current_at(sooner)) if sooner >= clearing.shortest else at]
+
+
 def opened_within(swept: Sweep, time: float) -> Finding | None:
     """Lowest current from which every one is opened within a time; None where none is."""
-    clearing = swept.fuse.clearing
-    marks = _marks(swept)
-    if clearing is not None and clearing.shortest <= time <= clearing.longest:
-        marks.append(float(clearing.current_at(time)))
-    marks = sorted(set(marks))
+    marks = sorted({*_marks(swept), *_at_time(swept, time)})
     by_fuse, by_trip = _times(np.array(marks) * (1.0 + BESIDE), swept)
     opened = np.fmin(by_fuse, by_trip) <= time
     first = next((i for i, _ in enumerate(marks) if opened[i:].all()), None)

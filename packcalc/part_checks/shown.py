@@ -116,3 +116,11 @@ def rounded(finding: Finding, up: bool) -> str:
 def remark(part: Part) -> tuple[Fact, ...]:
     """What the list says beside the figures, for the reviewer to read."""
     return (word_fact("remark", part.note),) if part.note else ()
+
+
+def least_left(check: Check) -> float:
+    """Permitted over asked; what is not known stands before a pass."""
+    figure, demand = check.figure, check.demand
+    if figure is None or demand is None or not (figure.known and demand.known):
+        return 1.0
+    return figure.number / demand.number

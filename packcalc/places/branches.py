@@ -10,7 +10,13 @@ from packcalc.brief import Branch
 from packcalc.feeds import AHEAD, BUS, own_fuses, standing
 from packcalc.findings import Finding, leaf, trace
 from packcalc.places.shared import Shared, beyond, branch_fuse
-from packcalc.protect.branch_figures import SENSE, branch_loops, branch_lowest, branch_wires
+from packcalc.protect.branch_figures import (
+    SENSE,
+    branch_loops,
+    branch_lowest,
+    branch_wires,
+    cold_loop,
+)
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop
 
@@ -64,7 +70,7 @@ def after(shared: Shared, branch: Branch) -> Loop:
     return shared.loop(
         f"branch.{branch.name}.after", f"{branch.name}, "
         + ("behind its fuse" if own else "far end, no fuse of its own stated"),
-        lowest=branch_lowest(*source, wires), inductance=shared.feeds.inductance(branch.length),
+        lowest=branch_lowest(*source, wires), **slower_end(shared, branch),
         devices=(*own, *_at_tap(shared, branch)), common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
         remedies=("a fuse at the cell end of each wire",) if sense else
@@ -102,6 +108,21 @@ def sources_of(shared: Shared, branch: Branch, length: Finding | None) -> dict:
     if branch.taps == AHEAD:
         return shared.into_the_box()
     return shared.bus(length if branch.taps == BUS or shared.strung else shared.reach)
+
+
+def slower_end(shared: Shared, branch: Branch) -> dict:
+    """Inductance and least resistance of the slower loop: just behind the tap, or the far end.
+
+    Along the wire L/R goes one way, so no place between the two is slower.
+    """
+    near, far = shared.feeds.pack_inductance, shared.feeds.inductance(branch.length)
+    up = shared.pack.resistance_initial
+    loop = cold_loop(up, branch.length, branch.section)
+    if not loop.known or not near.known or not far.known:  # without the wire's own: errs long
+        return {"inductance": far, "resistance": up}
+    if far.number / loop.number > near.number / up.number:
+        return {"inductance": far, "resistance": loop}
+    return {"inductance": near, "resistance": up}
 
 
 def own_fuse(branch: Branch, given: dict) -> tuple[Device, ...]:

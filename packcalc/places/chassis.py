@@ -76,7 +76,7 @@ def first_chassis(shared: Shared) -> Loop:
 def second_chassis(shared: Shared, pair: Pair) -> Loop:
     """A second chassis fault: modules between the two faults, chassis as the way back."""
     most = _most(shared, pair)
-    breaks, strongest, slowest = _slow_breaks(shared, pair, most)
+    breaks, strongest, slow, slowest = _slow_breaks(shared, pair, most)
     # Where no fuse stands in the loop a monitor must act on the first fault, if there is one.
     outside = shared.bus(None) if pair.contactor else {"notes": ()}
     outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), slowest, *outside["notes"])
@@ -88,8 +88,8 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
         highest=strongest.current.called("highest current of the second chassis fault"),
         voltage=shared.feeds.run_voltage(count("most modules between the two faults", "n", most),
                                          "highest voltage between the two faults"),
-        inductance=_inductance(shared, pair, strongest.modules),
-        resistance=strongest.resistance, devices=_devices(shared, pair, breaks),
+        inductance=_inductance(shared, pair, slow.modules),
+        resistance=slow.resistance, devices=_devices(shared, pair, breaks),
         inherent=not pair.contactor or (shared.watched and not pair.fused),
         remedies=pair.remedies, **outside)
 
@@ -109,7 +109,7 @@ def _devices(shared: Shared, pair: Pair,
     if not pair.contactor:
         return fuses
     alone = shared.one_pole
-    return (*fuses, Device("pole_contactor", alone, CONTACTOR),
+    return (*fuses, Device("pole_contactor", alone, CONTACTOR, breaks=breaks),
             Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR,
                    drop=_drop(shared, shared.pack.cable_allowance)))
 
@@ -142,12 +142,12 @@ def _inductance(shared: Shared, pair: Pair, modules: int) -> Finding:
 
 
 def _slow_breaks(shared: Shared, pair: Pair, most: int) -> tuple[
-        tuple[tuple[Finding, Finding], ...], Run, str]:
+        tuple[tuple[Finding, Finding], ...], Run, Run, str]:
     """One, some and all modules between the faults.
 
     Returns:
-        (voltage, time constant) of each, the run with the highest current, of equal ones the
-        slowest, and the slowest of all in words.
+        (voltage, time constant) of each, the run with the highest current, the slowest run, and
+        that one in words.
     """
     found = []
     for modules in sorted({1, min(2, most), max(1, most // 4), max(1, most // 2), most}):
@@ -155,12 +155,10 @@ def _slow_breaks(shared: Shared, pair: Pair, most: int) -> tuple[
         found.append((run, trace(
             fault_time_constant, "time constant of the second chassis fault",
             inductance=_inductance(shared, pair, modules), resistance=run.resistance)))
-    top = max(run.current.number for run, _ in found) * (1.0 - 1e-9)
-    strongest, _ = max(((r, t) for r, t in found if r.current.number >= top),
-                       key=lambda one: one[1].number)
+    strongest, _ = max(found, key=lambda one: one[0].current.number)
     slow, constant = max(found, key=lambda one: one[1].number)
     several = f"{slow.modules} module{'s' if slow.modules > 1 else ''} between the two faults"
-    return (tuple((run.voltage, tau) for run, tau in found), strongest,
+    return (tuple((run.voltage, tau) for run, tau in found), strongest, slow,
             f"slowest of these loops: {several}, {constant.shown} at {slow.current.shown}; the "
             "way back is counted with the cables' inductance and with no resistance")
 
@@ -182,6 +180,8 @@ def chassis_branch(shared: Shared, branch: Branch) -> Loop:
     main = (shared.main,) if behind else ()
     given["notes"] = (*given["notes"],
                       *(() if own or behind else (NO_FUSE_NOTE,)), LONG_BRANCH)
+    contactors = _wire_contactors(shared, branch, wires)
+    trip = (TRIP,) if contactors else ()
     pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
         or branch.fuse_part else ", no fuse of its own stated"
     module = shared.feeds.module
@@ -191,9 +191,10 @@ def chassis_branch(shared: Shared, branch: Branch) -> Loop:
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
         lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires),
         inductance=shared.feeds.inductance(branch.length),
-        devices=(*own, *main, *_wire_contactors(shared, branch, wires)),
-        inherent=shared.watched and not (own or behind),
-        remedies=(TRIP, WATCH, DOUBLE) if own else (OTHER_POLE_OF_BRANCH, TRIP, WATCH, DOUBLE))
+        devices=(*own, *main, *contactors),
+        # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
+        inherent=shared.watched and bool(contactors) and not (own or behind),
+        remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)), *trip, WATCH, DOUBLE))
 
 
 def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:

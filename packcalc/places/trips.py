@@ -10,16 +10,30 @@ from packcalc.findings import Finding, largest, trace
 from packcalc.monitoring import fault_cell_voltage
 from packcalc.protect.places import CONTACTOR, Loop
 
+# Main fuse and contactors that open on the pack's trips, from pole to pole or one of them alone.
+# A mid-pack fuse, those of a string and its own trip are asked on sheets of their own.
+MAIN_PATH = {"main_fuse", "contactors", "bus_contactors", "pole_contactor", "wire_contactor"}
+
+
+def main_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """The loops of a known lowest current that the main fuse or the contactors must open.
+
+    Of whatever pole: a chafed cable or wire of the pole without a fuse leaves it to the contactor
+    of that pole alone. Where a branch's own fuse stands in the loop, that one is asked for it.
+    """
+    return tuple(loop for loop in loops if loop.lowest.known
+                 and MAIN_PATH & (keys := {d.key for d in loop.devices})
+                 and not any(key.startswith("branch_fuse") for key in keys))
+
 
 def main_fuse_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
-    """The loops of a known lowest current that the main fuse must open, no branch's fuse in them.
+    """Those of them that the main fuse must open.
 
     A chafed wire in the pole of a branch that has no fuse is one of them, where the main fuse
     stands in both poles.
     """
-    return tuple(loop for loop in loops if loop.lowest.known
-                 and "main_fuse" in (keys := {d.key for d in loop.devices})
-                 and not any(key.startswith("branch_fuse") for key in keys))
+    return tuple(loop for loop in main_path_loops(loops)
+                 if "main_fuse" in {d.key for d in loop.devices})
 
 
 def one_pole_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
@@ -61,7 +75,7 @@ def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:
     alone += [trace(fault_cell_voltage, "voltage left on a cell, one module shorted through a "
                     "branch's wire", current=loop.lowest, external=device.drop,
                     cells=count("cells, their share each", "n", 1))
-              for loop in one_pole_loops(loops) for device in loop.devices
+              for loop in main_path_loops(loops) for device in loop.devices
               if device.key == "wire_cell_trip" and device.drop is not None]
     title = "voltage left on the cells that feed the lowest fault"
     if not alone:

@@ -26,6 +26,9 @@ ONE_LOW = leaf("lowest resistance of copper for each metre of 1 mm²", "r_1", "m
                note="annealed copper of full section at 20 °C; IEC 60228 lies 5 to 16 % above")
 TABLE_AT = leaf("temperature of the resistance table", "θ_0", "°C", 293.15, "read",
                 source="iec-60228")
+COLDEST = leaf("coldest wire that is counted", "θ", "°C", 273.15 - 50.0, "assumed",
+               source="packcalc-rule", origin=RULE,
+               note="lower end of the copper formula's range: the time constant errs long")
 JOINT_END = leaf("end temperature of joints and insulation", "θ_end", "°C", 160.0 + 273.15,
                  "assumed", source="packcalc-rule", origin=RULE,
                  note="lowest in IEC 60364-5-54 below 300 mm²; errs low")
@@ -289,6 +292,16 @@ def branch_loops(length: Finding, section: Finding,
                    area=section),
             _maybe(branch_resistance, "loop resistance of the branch, least", length=length,
                    one=ONE_LOW, area=section))
+
+
+def cold_loop(upstream: Finding, length: Finding, section: Finding) -> Finding:
+    """Least resistance of the loop to the far end of a branch: its wire at its coldest."""
+    cold = trace(copper_resistance, "resistance of 1 mm² at the coldest wire",
+                 resistance=ONE_LOW, at=TABLE_AT, temperature=COLDEST)
+    return _maybe(with_branch, "least resistance of the loop to the branch's far end",
+                  upstream=upstream, branch=_maybe(
+                      branch_resistance, "loop resistance of the branch, coldest",
+                      length=length, one=cold, area=section))
 
 
 def fuses_resistance(part: FusePart | None, fuses: int) -> Finding | None:

@@ -20,7 +20,7 @@ from packcalc.checks import (
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
+    CarryDemand, SwitchDemand, contactor_part_checks, slower_duty, switch_facts,
 )
 from packcalc.parts import ContactorPart
 from packcalc.tables import table
@@ -153,6 +153,7 @@ class ContactorAsked:
         terminal_temperature, counted_resistance: as in `CarryDemand`, or None.
         delay: as in `SwitchDemand`, or None.
         longest_constant: of all fault places from pole to pole, or None.
+        slower_loops: as in `SwitchDemand`.
     """
 
     highest_voltage: Finding
@@ -176,6 +177,7 @@ class ContactorAsked:
     counted_resistance: Finding | None = None
     delay: Finding | None = None
     longest_constant: Finding | None = None
+    slower_loops: tuple[tuple[Finding, Finding], ...] = ()
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
@@ -425,7 +427,7 @@ def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding |
         closing_step=step.peak if step else None, break_discharge=asked.peak_current,
         break_charge=largest(flows, "largest load, charging") if flows else asked.charge_current,
         time_constant=_time_constant(asked), let_through=asked.fuse_let_through,
-        delay=asked.delay)
+        delay=asked.delay, slower_loops=asked.slower_loops)
     return Candidate(part.name, contactor_part_checks(part, demand, switch), switch_facts(part),
                      own=True)
 
@@ -468,6 +470,7 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
                     f"{_text(asked.break_charge)} charging at {volts} DC, L/R "
                     f"{_text(_time_constant(asked))}",
                     "not polarised, or rated for the worse direction: " + _text(breaking)),
+        *slower_duty(asked.slower_loops),
         Requirement("makes", f"{_text(step.peak if step else None)} at closing after pre-charge",
                     "peak of the damped loop; the bound is "
                     + _text(step.bound if step else None)),

@@ -38,6 +38,7 @@ from packcalc.value import value_object
 
 TITLE = "Who clears, over the whole fault range"
 OPENING = "contactor: opening time"
+EVERY = "every fault current is opened, fuse and contactor overlapping"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
 NO_SPAN = counted("no span", 0, "definition")
 ONE_SPAN = counted("spans of current that nobody opens", 1, "definition", SWEPT)
@@ -366,7 +367,7 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
 
 def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     """Somebody is shown to open every current; otherwise no valid pair."""
-    title, stage = "every fault current is opened, fuse and contactor overlapping", "who clears"
+    title, stage = EVERY, "who clears"
     sheets = [part.basis for part in (asked.fuse, asked.contactor) if part is not None]
     spans_open = counted("spans of current that nobody opens", len(swept.holes),
                          max(sheets, key=BASES.index, default="definition"), SWEPT)
@@ -588,6 +589,28 @@ def with_trips(held: Coordination, lines: tuple[Requirement, ...]) -> Coordinati
                                       specification=(*rows[:at], *lines, *rows[at:])))
 
 
+def with_places(held: Coordination, left: Sequence[str]) -> Coordination:
+    """No pass of the path while a fault place leaves currents to nobody: it is named.
+
+    The path is swept from pole to pole, and a loop of its own may see less of the fuse and of the
+    trips, or neither. The place itself fails; where the path fails too it tells its own reason.
+
+    Args:
+        held: of the main path.
+        left: titles of the fault places that fail.
+    """
+    if not left:
+        return held
+    spans = counted("fault places with currents that nobody opens", len(left), "definition",
+                    SWEPT)
+    checks = tuple(replace(
+        c, verdict=CAUTION, figure=spans, reason=f"{c.reason}; from pole to pole alone. Nobody "
+        f"opens some current of: {'; '.join(left)}",
+        remedy="see the fault places that fail")
+        if c.title == EVERY and c.verdict == PASS else c for c in held.item.checks)
+    return replace(held, item=replace(held.item, checks=checks))
+
+
 def own_trip_line(asked: CoordinationAsked) -> Requirement:
     """A trip with a sensor of its own, of which the table of limits knows nothing."""
     load, lowest, off = asked.peak_load, asked.fault_lowest, \
@@ -615,7 +638,7 @@ def _open_conductors(asked: CoordinationAsked) -> tuple[str, ...]:
 
 
 def _nothing(asked: CoordinationAsked, why: str) -> Item:
-    title = "every fault current is opened, fuse and contactor overlapping"
+    title = EVERY
     return Item("coordination", TITLE, f"Not evaluated: {why}. Send the requests below to the "
                 "suppliers and enter their answers in a parts list.",
                 (asked.fault_lowest, asked.fault_highest, asked.highest_voltage,

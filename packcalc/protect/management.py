@@ -31,9 +31,9 @@ from packcalc.part_checks.limits import (
     COUNTED_TIME, NO_SETTING, OVERLOAD_LIMIT,
     RULE, Limit, ManagementAsked, cell_limits, charge_bands,
     charge_floor, limits_of, modules_current, overload_window, range_needed, reach,
-    trip_lines, where_known,
+    string_alone, trip_lines, where_known,
 )
-from packcalc.part_checks.shown import counted
+from packcalc.part_checks.shown import counted, rounded
 from packcalc.units import show
 from packcalc.value import value_object
 
@@ -358,6 +358,8 @@ def _guards_modules(asked: ManagementAsked) -> Check:
     assert window.most is not None
     told = (f"no trip guards the modules: set management.overload_trip, with its delay, at or "
             f"below {window.most.shown}")
+    if string_alone(asked):
+        told += f", as one string alone in bears {limit.shown}"
     if not window.serves_both and window.least is not None:
         told += (f"; the continuous load asks for at least {window.least.shown}: a better sensor, "
                  "less continuous power or more in parallel first")
@@ -396,7 +398,7 @@ def _in_range(asked: ManagementAsked) -> Check:
     highest = range_needed(asked)
     check = judge("current sensor reaches the highest current to be told apart", "who clears",
                   own.current_sensor_range, "at least", highest,
-                  missing=f"read the sensor's range: at least {highest.shown}",
+                  missing=f"read the sensor's range: at least {rounded(highest, True)}",
                   remedy="a sensor with a wider range")
     if check.verdict == PASS and not asked.takeover.known:
         return Check(check.title, check.stage, NOT_EVALUATED, check.figure, highest, "at least",
@@ -520,16 +522,24 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
             lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + delay,
                                      limit.action))
         elif NO_SETTING in limit.action:
-            lines.append(Requirement(f"{limit.quantity}: trip", "no setting", limit.action))
+            lines.append(Requirement(f"{limit.quantity}: trip", _unsettled(asked, limit),
+                                     limit.action))
     highest = range_needed(asked)
     lines.append(Requirement(
-        "current sensor: range, both directions", f"at least {highest.shown}",
+        "current sensor: range, both directions", f"at least {rounded(highest, True)}",
         "the trips with its error, and up to where the fuse takes over" + (
             "" if asked.takeover.known else ", which is not known yet")))
     lines.append(Requirement("current sensor: error", f"at most "
                              f"{show(own.current_sensor_error.number, '%', 2)} of range",
                              "with temperature and age"))
     return tuple(lines)
+
+
+def _unsettled(asked: ManagementAsked, limit: Limit) -> str:
+    """What stands where a figure would fail: both ends of the overload trip, and its delay."""
+    if limit.quantity != OVERLOAD_LIMIT or limit.delay is None:
+        return "no setting"
+    return f"{overload_window(asked).words}; after {limit.delay.shown}"
 
 
 def _sense_fault(asked: ManagementAsked) -> str:

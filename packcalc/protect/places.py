@@ -293,7 +293,7 @@ class Loop:
         voltage: highest driving voltage.
         highest, lowest: currents of the battery side; may lack a value.
         all_sources: highest with every source added.
-        inductance, time_constant: of the loop at its highest current.
+        inductance, time_constant: of its slowest loop.
         devices: in the loop, nearest to the fault first.
         sources: what feeds it besides the modules.
         inherent: covers and distance are the usual answer here, or a monitor that acts on a

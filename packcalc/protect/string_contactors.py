@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from packcalc.checks import Candidate, Item, Requirement, named_part, open_of
 from packcalc.findings import Finding
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, contactor_part_checks, switch_facts,
+    CarryDemand, SwitchDemand, constant_words, contactor_part_checks, slower_duty,
+    switch_facts,
 )
 from packcalc.parts import ContactorPart
 
@@ -64,8 +65,10 @@ def _specification(carry: CarryDemand, switch: SwitchDemand,
                     f"{carry.ambient.shown}; {carry.peak_current.shown} for "
                     f"{carry.peak_duration.shown}", "best string, one string open"),
         Requirement("breaks", f"{switch.break_discharge.shown} discharging and "
-                    f"{switch.break_charge.shown} charging", "its string alone in, up to the "
+                    f"{switch.break_charge.shown} charging at {carry.highest_voltage.shown} DC"
+                    + constant_words(switch), "its string alone in, up to the "
                     "largest current at which it opens before the main fuse has cleared"),
+        *slower_duty(switch.slower_loops),
         Requirement("short-time withstand", f"{carry.fault_highest.shown}, or the string fuse's "
                     "cut-off current, until it has cleared", "fed by all other strings"),
     ]

@@ -508,7 +508,9 @@ def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = N
 
 def _joining_checks(asked: StringsAsked, duty: StringsDuty) -> tuple[Check, ...]:
     """A refusal to join by voltage is a caution: another way of joining exists."""
-    return _shows(asked, duty), _takes(duty), _told(asked, duty)
+    # Where voltage shows nothing no difference is allowed, and there is none to tell.
+    told = (_told(asked, duty),) if _voltage_shows(duty) else ()
+    return _shows(asked, duty), _takes(duty), *told
 
 
 def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:

@@ -203,7 +203,8 @@ def _twice(place: str, found: Sequence[Built]) -> list[Fault]:
         seen: dict[str, Built] = {}
         for one in found:
             first = seen.setdefault(key(one) or f" {one.id}", one)
-            if first is not one:
+            # one line written twice is told as such: that it repeats its mark says nothing more
+            if first is not one and (what == "line" or first.id != one.id):
                 faults.append(Fault(place, one.line, one.id, f"{what} {key(one)} stands twice, "
                                     f"first in line {first.line}", "keep the one that is true"))
     return faults

@@ -108,6 +108,16 @@ def _drifted_words(lines: Sequence[Trend]) -> list[str]:
     return [f"moved too far from the baseline: {', '.join(drifted)}"] * bool(drifted)
 
 
+def _baseline_words(lines: Sequence[Trend]) -> list[str]:
+    """Baselines against which nothing can be held, so that no later reading is judged by them."""
+    named: dict[str, list[str]] = {}
+    for one in lines:
+        if one.off:
+            named.setdefault(one.off, []).append(
+                f"{one.expected.id} ({one.baseline.text} on {one.baseline.date})")
+    return [f"{why}, look at value and unit: {', '.join(ids)}" for why, ids in named.items()]
+
+
 def _beyond_words(plan: Plan, readings: Sequence[Reading]) -> list[str]:
     """Live readings that were taken although a gate before them is shut."""
     beyond = beyond_a_shut_gate(plan, readings)
@@ -133,7 +143,7 @@ def _open_words(plan: Plan, readings: Sequence[Reading],
     """What the first screen names beside the counts of the verdict."""
     outliers = [o.id for o in joint_outliers(plan, readings)]
     return [*([f"stands out from its like: {', '.join(outliers)}"] if outliers else []),
-            *_drifted_words(lines), *_beyond_words(plan, readings)]
+            *_baseline_words(lines), *_drifted_words(lines), *_beyond_words(plan, readings)]
 
 
 def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
@@ -355,11 +365,13 @@ def _trend_table(lines: Sequence[Trend]) -> Table:
         Cell(t.expected.id), Cell(f"{t.baseline.text}, {t.baseline.date}"),
         Cell(f"{t.latest.text}, {t.latest.date}"),
         Cell(t.change.shown if t.change else "–"),
-        Cell(t.check.demand.shown if t.check.demand else "–"), Cell(t.check.verdict),
+        Cell(t.check.demand.shown if t.check.demand else "–"),
+        Cell(f"{t.check.verdict}: {t.off}" if t.off else t.check.verdict),
         words(t.until), Cell("; ".join(f"{d}: {v}" for d, v in t.series)), Cell(t.rule.act))
         for t in lines)
     return Table("trend", "Readings taken again, against their baseline", columns, rows,
-                 "Baseline: the last reading up to the day of the second torque, else the first. "
+                 "Baseline: the last reading up to the day of the second torque, else the first; "
+                 "one out of its band, or that stands out from its like, judges nothing. "
                  "The straight line is a date to look again, no promise until then.")
 
 

@@ -49,6 +49,9 @@ COLUMNS = (
     Column("standing", "Standing"), Column("marks", "Marks"), Column("chain", "Worked"),
     Column("also", "Also in"),
 )
+# Marks that were given and do not hold; the last stand beside a printed cell written in.
+NOT_COUNTED = VOID_MARK, SUPERSEDED, BESIDE = "void", "superseded", "not counted"
+MOST_VOID = 5
 Links = dict[tuple, str]
 
 
@@ -214,9 +217,21 @@ def rejections(review: Review) -> tuple[Paragraph, ...]:
         for s in review.rejected)
 
 
+def void_marks(review: Review) -> tuple[Paragraph, ...]:
+    """Marks that count no longer, so that nobody takes them for given: how many, which."""
+    void = [m for s in review.standings for m in s.void] + list(review.gone)
+    if not void:
+        return ()
+    names = list(dict.fromkeys(m.decision_id for m in void))
+    more = f" and {len(names) - MOST_VOID} more" if len(names) > MOST_VOID else ""
+    count = "1 mark is" if len(void) == 1 else f"{len(void)} marks are"
+    return (Paragraph(f"{count} void: {', '.join(names[:MOST_VOID])}{more}: what was marked "
+                      "changed since, or stands here no longer; look again at each.", "open"),)
+
+
 def first_words(review: Review) -> tuple[Paragraph, ...]:
     """What of the marks stands on the first screen, the gravest first."""
-    return (*rejections(review), *broken(review), *unread(review))
+    return (*rejections(review), *broken(review), *void_marks(review), *unread(review))
 
 
 def _summary(review: Review) -> str:
@@ -225,16 +240,27 @@ def _summary(review: Review) -> str:
 
 
 def _reviewers(review: Review) -> Table:
+    """What each reviewer's marks say today: those that hold by verdict, the others by why not."""
     columns = (Column("name", "Name", wide=True), Column("scope", "Scope", wide=True),
                Column("licence", "Licence number"), *(Column(m.replace(" ", "_"), m, "right")
-                                                     for m in MARKS))
+                                                     for m in (*MARKS, *NOT_COUNTED)))
+    standings = review.standings
+    holding = [m for s in standings for m in s.marks]
+    void = [*(m for s in standings for m in s.void), *review.gone]
+    superseded = [m for s in standings for m in s.superseded]
+    given = dict.fromkeys(m for f in review.files for m in f.marks)
+    beside = given.keys() - {*holding, *void, *superseded}
+    told = [*((m.verdict, m) for m in holding), *((VOID_MARK, m) for m in void),
+            *((SUPERSEDED, m) for m in superseded), *((BESIDE, m) for m in beside)]
     rows = []
-    given = list(dict.fromkeys(m for f in review.files for m in f.marks))
-    for name, scope, licence in review.reviewers:
-        own = [m.verdict for m in given if (m.name, m.scope, m.licence) == (name, scope, licence)]
+    for who in review.reviewers:
+        own = [word for word, m in told if (m.name, m.scope, m.licence) == who]
+        name, scope, licence = who
         rows.append((Cell(name), words(scope or "not stated"), words(licence or "none given"),
-                     *(Cell(str(own.count(m)), own.count(m)) for m in MARKS)))
-    return Table("reviewers", "Who marked, and within which scope", columns, tuple(rows))
+                     *(Cell(str(own.count(m)), own.count(m)) for m in (*MARKS, *NOT_COUNTED))))
+    return Table("reviewers", "Who marked, and within which scope", columns, tuple(rows),
+                 "Under a verdict stand the marks that hold; those that are void, superseded by "
+                 "a later one or not counted stand in columns of their own.")
 
 
 def _voided(review: Review) -> list[Block]:

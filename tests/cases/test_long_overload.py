@@ -14,6 +14,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.part_checks.long_overload import opened_within
 from packcalc.part_checks.sweep import Trips
 from packcalc.protect.coordination import coordinate, sweep_pair
+from tests.cases.studies import study
 from tests.cases.test_coordination_cases import asked, check, contactor, f, fuse, trips
 
 LASTS = "overload that lasts longer than 5.000 s"
@@ -87,6 +88,14 @@ def test_a_cable_that_its_peak_leaves_nothing_is_not_evaluated():
 def test_a_quick_trip_below_the_cable_leaves_nothing_of_it():
     found = held(delay=4.0)
     assert found.verdict == PASS and found.figure.number == 255.0 and found.demand.number == 260.0
+
+
+def test_a_trip_between_two_holes_is_told_and_the_fuse_opens_from_where_it_really_does():
+    # faulty: the 350 A trip and its sensor's 25 A open from 375 A to the 1000 A that the contactor
+    # breaks; the fuse takes 5 s at 1850 A by its curve, 10 s at 1700 A and 1 s at 2250 A
+    found = next(c for c in study("faulty").coordination.item.checks if LASTS in c.title)
+    assert found.reason.startswith("from 104.8 A to 375.0 A and from 1000 A to 1850 A, outside")
+    assert "long before the 5.000 s are over" in found.reason
 
 
 def test_from_where_everything_above_is_opened_in_five_seconds():

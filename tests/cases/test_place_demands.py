@@ -410,3 +410,69 @@ def test_a_motor_of_unknown_current_makes_no_plain_pass():
     still = study("truck", motor__back_voltage="0 V", motor__short_circuit_current=None)
     assert next(c for c in item(still, "branch.battery heater").checks
                 if "breaking capacity" in c.title).verdict == PASS
+
+
+# -- a branch's own resistance beside its own inductance ----------------------------------------
+
+
+def test_a_long_thin_branch_is_counted_with_its_own_resistance():
+    found = study("truck", branch={"battery heater": {"length": "16 m", "fuse_part": None}})
+    loop = place(found, "branch.battery heater.after").loop
+    near, far = 20e-6, 20e-6 + 16 * 1.3e-6
+    up = found.pack.resistance_initial.number
+    # 2 · 16 m · 17.24 mΩ·mm²/m / 6 mm² = 91.9 mΩ at 20 °C; copper's straight line of IEC 60949,
+    # 234.5 K, down to −50 °C: × 184.5/254.5 = 66.7 mΩ
+    wire = 2 * 16 * 17.24e-3 / 6 * 184.5 / 254.5
+    assert far / (up + wire) < near / up < far / up
+    # the fault just behind its fuse has no wire in it, and is the slower one
+    assert loop.time_constant.number == pytest.approx(near / up, rel=1e-9)
+    assert loop.inductance.number == pytest.approx(near)
+    asked = next(d for d in item(found, "contactors").duty if d.unit == "ms")
+    assert asked.number == pytest.approx(
+        place(found, "cable.battery to inverter").loop.time_constant.number)
+
+
+def test_a_short_thick_branch_is_slower_at_its_far_end():
+    found = study("truck", branch={"battery heater": {
+        "length": "16 m", "section": "95 mm²", "fuse_part": None}})
+    loop = place(found, "branch.battery heater.after").loop
+    wire = 2 * 16 * 17.24e-3 / 95 * 184.5 / 254.5
+    assert loop.time_constant.number == pytest.approx(
+        (20e-6 + 16 * 1.3e-6) / (found.pack.resistance_initial.number + wire), rel=1e-9)
+
+
+# -- slower loops at lower voltages on the sheets of contactors ---------------------------------
+
+
+@pytest.mark.parametrize("name, key", [("truck", "contactors"), ("van", "contactors"),
+                                       ("minibus", "string_contactors")])
+def test_a_contactor_sheet_asks_for_every_chassis_loop_of_its_pole(name, key):
+    found = study(name)
+    asked = line(item(found, key), "L/R at lower voltages")
+    pairs = [p.removeprefix("at least ").split(" ms at ") for p in asked.split("; ")]
+    loops = [d.breaks for p in found.circuit.places for d in p.loop.devices
+             if d.key == "pole_contactor"]
+    assert loops and all(loops)
+    for volts, constant in (pair for loop in loops for pair in loop):
+        at = [float(t) for t, v in pairs
+              if float(v.split()[0]) == pytest.approx(volts.number, rel=1e-2)]
+        assert at and max(at) * 1e-3 >= constant.number
+
+
+def test_a_contactor_is_held_against_its_slowest_loop():
+    found = study("truck")
+    # 5.994 ms at 25.3 V: 6.5 ms up to 60 V in the invented list; 2.5 ms at full voltage alone
+    # shows nothing of it
+    titles = {"Lyng 500": PASS, "Lyng 300": NOT_EVALUATED}
+    for part, verdict in titles.items():
+        held = check(found, "contactors", part, "slower loops")
+        assert held.verdict == verdict
+        assert held.demand.number == pytest.approx(5.994e-3, rel=1e-3)
+
+
+@pytest.mark.parametrize("name, key, constant", [
+    ("minibus", "string_contactors", 0.6567), ("truck", "charge_contactor", 1.610)])
+def test_a_contactor_sheet_prints_the_time_constant_that_its_check_asks(name, key, constant):
+    words = line(item(study(name), key), "breaks")
+    asked = figure(words.split("L/R at least ")[1])
+    assert constant <= asked <= constant * 1.01

@@ -405,9 +405,11 @@ def test_the_sheet_beside_fuse_and_contactor_asks_for_what_the_table_of_limits_s
     # for 211.2 A for ever less 25 A: at most 186.2 A, not the cable's 406.6 A less 25 A
     truck = example("truck")
     slow = asked_for(truck, "coordination", SLOW_LINE)
-    assert slow.startswith("186.2 A; no setting serves both: the load asks for at least 213.4 A")
+    neither = ("no setting serves both: at most 186.2 A for cells and cables, at least 213.4 A for "
+               "the load")
+    assert slow == neither
     assert asked_for(truck, "management", "discharge current, overload: trip") \
-        == "186.2 A, after 12.00 s"
+        == f"{neither}; after 12.00 s"
     guards = next(c for _, c in truck.checks
                   if c.title == "overload trip ends an overload of the modules")
     assert "at or below 186.2 A; the continuous load asks for at least 213.4 A" in guards.reason

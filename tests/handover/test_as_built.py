@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from packcalc.cli_handover import end_record
 from packcalc.errors import InputErrors
 from packcalc.handover.as_built import assigned, hold, wanted
 from packcalc.handover.build import build_sheet
@@ -178,3 +179,30 @@ def test_whatever_is_written_is_read_back_and_nothing_is_invented(notes) -> None
     for one in found.lines:
         said = notes.get(one.id, "").strip()
         assert one.note == said or one.note == said.lstrip("'")
+
+
+@pytest.mark.parametrize("name", ["main_fuse", next(iter(MARKS))])
+def test_a_line_written_twice_is_one_fault(name) -> None:
+    text = record()
+    row = next(line for line in text.splitlines() if line.startswith(f"{name},"))
+    (one,) = faults(f"{text}{row}\n")
+    assert f"line {name} stands twice" in one and "mark" not in one
+
+
+def test_one_mark_in_two_places_is_still_told() -> None:
+    first, second = list(MARKS)[:2]
+    (one,) = faults(record({"id": second, "mark": MARKS[first]}))
+    assert f"mark {MARKS[first]} stands twice" in one
+
+
+def test_the_last_line_counts_deviations_and_the_lines_they_stand_on(capsys) -> None:
+    held = hold(SHEET, read(record({"id": "main_fuse", "part": "another", "deviation": "told"},
+                                   {"id": "precharge.resistor", "deviation": "told"})), MARKS)
+    lines = {d.id for d in held.grave}
+    assert len(held.grave) > len(lines) > 5
+    with pytest.raises(SystemExit):
+        end_record(held, False)
+    said = capsys.readouterr().err
+    counted = f"{len(held.grave)} deviations from the design on {len(lines)} lines: main_fuse, "
+    assert counted in said
+    assert said.strip().endswith(f"and {len(lines) - 5} more")

@@ -10,6 +10,7 @@ from packcalc.handover.figures import SUPPLY
 from packcalc.handover.readings import joint_limit
 from packcalc.handover.trend_rules import RULES
 from packcalc.report.commission_report import answer, commission_document
+from packcalc.report.render import render
 from tests.handover_cases import STRINGS, WITH_LINK, readings_of, study_of
 
 # The sense leads go in before the string is whole: a stage of its own.
@@ -257,3 +258,32 @@ def test_the_page_without_and_with_readings_has_the_same_stages() -> None:
     assert [k for k in keys if k in STAGES] == STAGES
     assert [s.key for s in full.sections if s.key in STAGES] == STAGES
     assert answer(study, readings_of(study, all_in_band(study))) == ""
+
+
+# --- a baseline that is none -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("name", "slip", "true"), [
+    ("build.joint_1", "0.0317 MΩ", "0.0330 mΩ"), ("build.joint_1", "0.0317 µΩ", "0.0330 mΩ"),
+    ("dead.isolation_positive", "5.1 kΩ", "4.4 MΩ")])
+def test_a_baseline_in_the_wrong_unit_is_no_baseline(name, slip, true) -> None:
+    study = study_of()
+    file = readings_of(study, f"{name},{slip},M1,2026-01-01,2026-05-02,A,\n"
+                              f"{name},{true},M1,2026-01-01,2026-11-14,A,\n")
+    (line,) = rd.trends(plan_of(study), file.readings)
+    assert (line.check.verdict, line.check.reason) == ("not evaluated", "baseline out of band")
+    assert line.change is None and line.until == ""
+    named = f"baseline out of band, look at value and unit: {name} ({slip} on 2026-05-02)"
+    assert named in answer(study, file)
+    page = " ".join(render(commission_document(study, file), "text").split())
+    assert named[1:] in page and "not evaluated: baseline out of band" in page
+
+
+def test_a_joint_whose_baseline_stands_out_from_its_like_is_not_judged_by_it() -> None:
+    # in band, and half as much again as its like: the limit of joint_limit
+    file = readings_of(study_of(), joints(0.03, 0.03, 0.03, 0.03, 0.03, 0.0451, date="2026-01-01")
+                       + joints(0.03, 0.03, 0.03, 0.03, 0.03, 0.03, date="2026-11-24"))
+    *even, apart = rd.trends(plan_of(study_of()), file.readings)
+    assert apart.check.reason == "baseline stands out from its like" == apart.off
+    assert "build.joint_6 (0.045100 mΩ on 2026-01-01)" in answer(study_of(), file)
+    assert len(even) == 5 and all(t.check.verdict == "pass" and not t.off for t in even)

@@ -20,6 +20,7 @@ from packcalc.marks import (
     REJECTED,
     VOID,
 )
+from packcalc.report.compose import report_document
 from packcalc.report.review_report import mark_lines
 from packcalc.review_merge import merge
 from tests.review.cases import file, known, mark, study
@@ -130,3 +131,25 @@ def test_a_mark_follows_a_figure_that_became_another_parts_too() -> None:
     shared = next(d for d in DECISIONS.values() if d.aliases)
     alias = replace(mark(shared), decision_id=shared.aliases[0])
     assert standing(file(study(), alias), on=shared).word == ACCEPTED
+
+
+def test_void_marks_stand_on_the_first_screen_and_are_not_counted_as_accepted() -> None:
+    found = study()
+    ids = list(known(found))[:9]
+    marks = [mark(known(found)[name]) for name in ids[:2]]
+    marks += [mark(known(found)[name], digest="0" * 16) for name in ids[2:]]
+    marks.append(replace(marks[0], decision_id="main_fuse.of-another-day"))
+    marks.append(mark(known(found)[ids[0]], REJECT, date="2026-11-19"))  # superseded since
+    review = merge(found, [replace(file(found, *marks), input_digest="of another day")])
+    page = report_document(found, review=review)
+    (line,) = [b.text for b in page.sections[0].blocks if "void" in getattr(b, "text", "")]
+    assert line.startswith("8 marks are void: " + ", ".join(
+        [s.decision.id for s in review.standings if s.void][:5]) + " and 3 more")
+    (table,) = [b for s in page.sections for b in s.blocks if getattr(b, "key", "") == "reviewers"]
+    (row,) = table.rows
+    counts = {c.key: cell.text for c, cell in zip(table.columns, row, strict=True)}
+    assert (counts["accept"], counts["void"], counts["superseded"], counts["reject"]) == (
+        "2", "8", "1", "0")
+    whole = merge(found, [file(found, *marks[:2])])
+    assert not any("void" in getattr(b, "text", "")
+                   for b in report_document(found, review=whole).sections[0].blocks)
