@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import operator
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from packcalc.errors import OutOfRange, UserError
@@ -16,17 +16,18 @@ from packcalc.errors import OutOfRange, UserError
 if TYPE_CHECKING:
     import pandas
 
+    from packcalc.bench.grade import GradedLot
     from packcalc.brief import Brief
     from packcalc.cells import CellClass
     from packcalc.handover.as_built import Held
-    from packcalc.findings import Formula
+    from packcalc.findings import Finding, Formula
     from packcalc.measured import Measured
     from packcalc.modules import ModuleType
     from packcalc.protection import ProtectionStudy
-    from packcalc.report.compose import Salvage
     from packcalc.report.document import Document
     from packcalc.review_merge import Review
     from packcalc.study import LayoutStudy
+    from packcalc.worst_measured import Salvage
 
 Modules = int | Sequence[int] | str | None  # which entries, see `size_protection`
 
@@ -151,7 +152,9 @@ def size_protection(brief: Brief, layout: str | None = "", *, arrangement: str |
     """Fuse, contactors, cables and pre-charge for one layout.
 
     Of several layouts that match what is said, the one that fits best is taken; a name that
-    candidates of different modules share is refused.
+    candidates of different modules share is refused. Where the bench sheet that the brief names
+    shows worse modules than the brief's figures, the worst of those built in counts for every
+    one: `packcalc.worst_measured`.
 
     Args:
         brief: what is asked and on hand.
@@ -163,6 +166,7 @@ def size_protection(brief: Brief, layout: str | None = "", *, arrangement: str |
     Raises:
         UserError: the layout is no notation, is that of several candidates, or cannot be built
             from the modules on hand.
+        InputErrors: the bench sheet cannot be read.
         OutOfRange: no such entry.
         UnknownName: no such arrangement.
 
@@ -179,7 +183,18 @@ def size_protection(brief: Brief, layout: str | None = "", *, arrangement: str |
     from packcalc.protection import study_protection
 
     said = _text(layout, "layout", "16S2P"), _text(arrangement, "arrangement", "strings")
-    return study_protection(_brief(brief), *said, module_entries(brief, module))
+    return study_protection(_brief(brief), *said, module_entries(brief, module),
+                            bench=_bench_of(brief))
+
+
+def _bench_of(brief: Brief) -> Callable[[Finding], GradedLot] | None:
+    """Grades the bench sheet that a brief names, for a voltage; None where it names none."""
+    if brief.bench is None or not brief.bench.file:
+        return None
+    from packcalc.bench import door
+
+    place = door.sheet_of(None, brief)
+    return lambda highest: door.grade_file(place, brief, highest)
 
 
 def module_entries(brief: Brief, module: Modules) -> tuple[int, ...] | None:
@@ -278,39 +293,19 @@ def report_document(study: LayoutStudy | ProtectionStudy, most: int = 20, *,
         return layouts_document(study, most)
     from packcalc.report import compose
 
-    return compose.report_document(study, salvage_of(study), review, as_built)
+    return compose.report_document(study, review, as_built)
 
 
 def salvage_of(study: ProtectionStudy) -> Salvage | None:
-    """The bench sheet that the brief names, graded and dealt to the study's layout.
-
-    Raises:
-        InputErrors: the sheet cannot be read.
-    """
-    if study.brief.bench is None or not study.brief.bench.file:
-        return None
-    from packcalc.bench import door
-    from packcalc.bench.assign import assign_modules
-    from packcalc.report.compose import Salvage
-
-    lot = door.grade_file(door.sheet_of(None, study.brief), study.brief)
-    try:
-        return Salvage(lot, assign_modules(study.brief, lot, study.layout))
-    except UserError as error:
-        return Salvage(lot, None, str(error))
+    """The bench sheet that the brief names, graded and dealt to the study's layout."""
+    return study.salvage
 
 
 def bench_of(study: ProtectionStudy) -> Measured:
-    """What the bench sheet that the brief names says against the figures of a study.
+    """What the bench sheet that the brief names says against the figures of a study."""
+    from packcalc.measured import measured_against
 
-    Raises:
-        InputErrors: the sheet cannot be read.
-    """
-    from packcalc.measured import Measured, measured_against
-
-    salvage = salvage_of(study)
-    return measured_against(study, salvage.lot, salvage.dealt,
-                            salvage.refusal) if salvage else Measured()
+    return measured_against(study)
 
 
 def render_report(study: LayoutStudy | ProtectionStudy, format: str = "text") -> str:

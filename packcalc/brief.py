@@ -9,7 +9,7 @@ Entries without such a value (a target, a limit) hold None: nothing is asked.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import Field, fields, is_dataclass, replace
 
 from packcalc.brief_keys import MODULE_TYPE, key
 from packcalc.entry_key import Key
@@ -17,6 +17,8 @@ from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
 from packcalc.parts import NO_PARTS, PartsList
 from packcalc.value import value_object
+
+NO_ENTRY = {"entry": False}  # metadata of a field that is no entry of the brief
 
 
 def growth_left_open(module: ModuleType, health: Finding, origin: Origin | None) -> Finding:
@@ -60,6 +62,12 @@ class ModulesOnHand:
         return replace(self.state_of_health, value=1.0, note=(
             "left open: all of the label is counted where stored energy is the danger or the "
             "limit"))
+
+    @property
+    def stated_health(self) -> Finding:
+        """State of health of the brief itself, whatever the bench shows: where a charge limit
+        caps a voltage, or energy is the danger."""
+        return self.state_of_health
 
     @property
     def least_growth(self) -> Finding:
@@ -138,6 +146,8 @@ class Path:
     link_section: Finding
     link_material: str
     link_limit: Finding
+    string_cable_length: Finding
+    string_cable_section: Finding
     main_fuse: str
     insulation_monitor: str
     charge_contactor: str
@@ -152,6 +162,7 @@ class Strings:
     voltage_error: Finding
     trip_current: Finding
     trip_delay: Finding
+    sensor_range: Finding
 
 
 @value_object
@@ -185,6 +196,9 @@ class PartsUse:
     disconnect: str = ""
     mid_fuse: str = ""
     charge_contactor: str = ""
+    precharge_relay: str = ""
+    connector: str = ""
+    management_system: str = ""
 
     def tripped(self, in_strings: bool) -> str:
         """The contactor that the pack's trips open: in parallel strings that of each string."""
@@ -336,6 +350,7 @@ class Motor:
 class Station:
     voltage: Finding
     current: Finding
+    capacitance: Finding
 
 
 @value_object
@@ -499,6 +514,10 @@ def _number(dotted: str) -> int:
     return int(dotted.partition("[")[2].partition("]")[0])
 
 
+def _is_entry(item: Field) -> bool:
+    return item.metadata.get("entry", True)
+
+
 def _words(value: object, prefix: str) -> Iterator[tuple[str, str]]:
     if isinstance(value, str):
         if value:
@@ -514,7 +533,7 @@ def _words(value: object, prefix: str) -> Iterator[tuple[str, str]]:
     elif is_dataclass(value) and not isinstance(value, Finding):
         for item in fields(value):
             name = f"{prefix}.{item.name}" if prefix else item.name
-            if name not in ("place", "digest", "unknowns", "parts.list"):
+            if name not in ("place", "digest", "unknowns", "parts.list") and _is_entry(item):
                 yield from _words(getattr(value, item.name), name)
 
 
@@ -527,5 +546,5 @@ def _entries(value: object, prefix: str) -> Iterator[tuple[str, Finding]]:
     elif is_dataclass(value) and not isinstance(value, ModuleType):
         for item in fields(value):
             name = f"{prefix}.{item.name}" if prefix else item.name
-            if item.name not in ("unknowns", "parts"):
+            if item.name not in ("unknowns", "parts") and _is_entry(item):
                 yield from _entries(getattr(value, item.name), name)

@@ -74,8 +74,9 @@ class RuleSet:
     @property
     def sentence(self) -> str:
         """What stands wherever the rule set is used."""
-        return (f"No vehicle table exists for high-voltage cable; {self.key} was made for "
-                f"{self.made_for}. The cable's own data sheet comes first.")
+        return ("No vehicle table exists for the current that a traction cable may carry; the "
+                f"table used, {self.key}, was made for {self.made_for}. The cable's own data sheet "
+                "comes first.")
 
     @property
     def installs(self) -> tuple[str, ...]:

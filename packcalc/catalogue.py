@@ -33,7 +33,7 @@ ROOMS = (
     "packcalc.protect.string_shares",
     "packcalc.protect.places",
     "packcalc.protect.overvoltage",
-    "packcalc.measured",
+    "packcalc.worst_measured",
     "packcalc.handover.bands",
     "packcalc.handover.inside",
 )

@@ -30,6 +30,7 @@ from packcalc.feeds import AHEAD, Feeds, feeds_of, standing
 from packcalc.findings import Finding, leaf
 from packcalc.further_parts import (
     charge_contactor_item, disconnect_stands, mid_fuse_item, mid_fuse_specification,
+    precharge_relay_item, string_cables_item, with_system,
 )
 from packcalc.pack import PackModel
 from packcalc.place_arcs import PlaceArc, worst_arc
@@ -37,9 +38,10 @@ from packcalc.place_sweep import SWEPT, currents_of, heat_over, sweeping_by
 from packcalc.places.shared import branch_fuse
 from packcalc.places.strings import STRING_MODULE
 from packcalc.places.table import places_asked
+from packcalc.places.trips import opened_all_the_same
 from packcalc.protect.branch_figures import PRECHARGE, SENSE, Weakest
 from packcalc.protect.cable import RouteResult
-from packcalc.protect.coordination import Coordination
+from packcalc.protect.coordination import Coordination, with_places
 from packcalc.protect.faults import FaultRange
 from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
@@ -66,6 +68,8 @@ ELSEWHERE = Check(
            "the main fuse. Counted and drawn between string fuse and string contactor: the "
            "string's fuse clears them",
     remedy='look at the pack; taps = "before the main fuse" says so')
+# Devices of a string that end what stays within strings.
+STRINGS_OWN = ("string_fuse", "string_contactors", "cell_trip", "leak_contactor")
 LEVEL_TIME = "Time to the closing level"
 
 
@@ -138,13 +142,16 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         string_rating=string_fuse.duty[0] if string_fuse else None,
         clearing=answers, sweeping=sweeping_by(answers)))
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
+    inside = _held_to_places(inside, places)
     arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
-    management = specify_management(ManagementAsked(
+    managed = ManagementAsked(
         brief, path.pack, path.held.asked.fault_lowest, _between_poles(path),
         takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current,
-        _without_contactor(path.held)))
+        _without_contactor(path.held), lambda below: opened_all_the_same(places, below))
+    management = specify_management(managed)
+    management = replace(management, item=with_system(management.item, managed))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
                                       charged, breaks_both_ways(path.held),
@@ -167,11 +174,23 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     several = tuple(item for item in (
         strings, string_fuse, switched, inside.item if inside else None,
         mid_fuse_item(feeds, path.fuse_asked, loops),
-        charge_contactor_item(feeds, named, loops)) if item is not None)
+        charge_contactor_item(feeds, named, loops),
+        precharge_relay_item(feeds, path.precharge, loops),
+        string_cables_item(feeds, path.held.asked.cable_current)) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
                    mid_fuse_specification(feeds, path.fuse_asked, loops))
+
+
+def _held_to_places(inside: Coordination | None,
+                    places: tuple[FaultPlace, ...]) -> Coordination | None:
+    """No pass of a string's own devices while nobody opens a loop that is left to them alone."""
+    if inside is None:
+        return None
+    return with_places(inside, [
+        p.title for p in places if p.nobody and p.loop.devices
+        and all(d.key in STRINGS_OWN for d in p.loop.devices)])
 
 
 def _without_contactor(held: Coordination) -> bool:

@@ -25,7 +25,7 @@ from packcalc.part_checks.sweep import (
     sweep, trip_delays_known, trips_alone,
 )
 from packcalc.part_checks.trip_checks import undervoltage_blind_from, undervoltage_span
-from packcalc.parts import FUSE, FusePart
+from packcalc.parts import FUSE, ContactorPart, FusePart
 from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.state_checks import Untimed
@@ -112,7 +112,11 @@ def path_conductors(brief: Brief, pack: PackModel, highest: Finding) -> tuple[Pa
     modules = [brief.modules[part.entry] for part in pack.layout.parts]
     stands = [_module_withstand(m) for m in modules]
     open_ = [s for s in stands if not s.known]
+    inside = brief.path.string_cable_length.number > 0.0
     return (
+        *((PathConductor("cables inside a string", _withstand(
+            "copper", brief.path.link_limit, brief.path.string_cable_section,
+            "I²t that the cables inside a string stand"), "their section"),) if inside else ()),
         PathConductor("links and bus bars", _link_withstand(brief),
                       "the smallest section of a link or bus bar (path.link_section), with its "
                       "metal; the current of the whole pack is counted through it"),
@@ -293,7 +297,8 @@ class PartAnswers:
         if device.drop is not None and device.key == "contactors":
             blind = undervoltage_blind_from(path.asked, device.drop)
             side = seeing(side, path.asked.trips, None if blind is None else (0.0, blind))
-        return _rising(side, device)
+        slow = _too_inductive(side.part, device, path.asked.highest_voltage)
+        return _rising(replace(side, reasons=(*side.reasons, slow)) if slow else side, device)
 
     def fuse(self, device: Device) -> FuseSide | None:
         """Where a fuse counts in this loop; None where that is not shown."""
@@ -355,6 +360,23 @@ def _too_slow(part: FusePart, device: Device, highest_voltage: Finding) -> str:
         if permitted < constant.number:
             return (f"the loop has {constant.shown} at {voltage.shown}, the sheet permits "
                     f"{permitted * 1e3:.3g} ms: ask for its figure at that voltage")
+    return ""
+
+
+def _too_inductive(part: ContactorPart | None, device: Device, highest: Finding) -> str:
+    """Why a contactor is not shown to break the loop's own time constant; empty where it is.
+
+    The path's own is held with the path.
+    """
+    own = () if device.constant is None or not device.constant.known \
+        else ((highest, device.constant),)
+    for voltage, constant in device.breaks or own if part is not None else ():
+        permitted = permitted_at(part.permitted_time_constant, voltage)
+        test = part.break_time_constant.value if part.break_time_constant is not None else None
+        limit = test if permitted is None else permitted
+        if limit is not None and limit < constant.number:
+            return (f"its breaking test had {limit * 1e3:.3g} ms, the loop has {constant.shown} at "
+                    f"{voltage.shown}: ask for its figure at that voltage")
     return ""
 
 
@@ -462,7 +484,8 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     drop, rising = device.drop, device.constant
     side = path.sweep.contactor  # type: ignore[union-attr]
     level, delay = brief.management.undervoltage_trip, brief.management.voltage_delay
-    reasons = [r for r in side.reasons if r != NO_TRIP]
+    slow = _too_inductive(side.part, device, path.asked.highest_voltage)
+    reasons = [r for r in (*side.reasons, slow) if r and r != NO_TRIP]
     if not (level.known and delay.known):
         return CellTrip(np.nan, "; ".join(
             (*reasons, "name the cells' undervoltage trip and its delay")), level)

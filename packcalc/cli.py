@@ -10,7 +10,7 @@ import os
 import click
 
 from packcalc import __version__, cli_assign, cli_bench, cli_handover, cli_review
-from packcalc.cli_handover import as_built_option, end_record, held_record
+from packcalc.cli_handover import as_built_option, held_record, record_no, tell_record
 from packcalc.cli_layout import NOTHING_TRIED, end_study, layout_options, sized, study_no
 from packcalc.cli_review import end_review, merged, review_option
 from packcalc.door import Door, answer_no, emit, output_options, progress, quiet_option
@@ -168,9 +168,10 @@ def report(brief: str, layout: str, arrangement: str | None, module: tuple[int, 
     with progress("writing the report", quiet):
         document = api.report_document(study, review=review, as_built=held)
     emit(document, out, format_, table, quiet)
-    end_review(review, bench, quiet, study_no(study, SEE))
-    end_record(held, quiet)
-    end_study(study, quiet, SEE)
+    tell_record(held, quiet)
+    built = record_no(held)
+    end_review(review, bench, quiet, "; ".join(filter(None, (built, study_no(study, SEE)))))
+    end_study(study, quiet, SEE, also=built)
 
 
 @main.group(invoke_without_command=True, short_help="List, show or check cells and modules.")

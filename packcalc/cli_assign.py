@@ -28,12 +28,14 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     """
     from packcalc.api import module_entries
     from packcalc.bench.assign import assign_modules, at_voltage
+    from packcalc.bench.door import types_of
     from packcalc.bench.grade import grade_sheet
-    from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
+    from packcalc.highest_voltage import voltage_of
     from packcalc.reading.bench_brief import only_type
     from packcalc.reading.bench_sheet import read_sheet
     from packcalc.reading.brief_file import read_brief
     from packcalc.study import choose_layout, list_layouts
+    from packcalc.worst_measured import Salvage, with_worst
 
     brief = read_brief(brief_file)
     named = sheet or (os.path.join(os.path.dirname(brief_file), brief.bench.file)
@@ -42,12 +44,16 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
         raise UserError(f"{brief.place}: no bench sheet: name one with --sheet, or as file in "
                         f"[bench]")
     default = only_type(brief)
-    lot = grade_sheet(read_sheet(named, default), brief=brief)
+    sheet_read = read_sheet(named, default, types_of(brief))
     study = list_layouts(brief)
     chosen = (choose_layout(study, layout, arrangement, module_entries(brief, module))
               if layout else _best(study, brief, arrangement))
+    highest = voltage_of(study.brief, chosen)
+    lot = grade_sheet(sheet_read, brief=brief, highest=highest)
     dealt = assign_modules(brief, lot, chosen)
-    return at_voltage(dealt, study_overvoltage(overvoltage_asked(brief, dealt.pack)).highest)
+    # Isolation is asked at the voltage that every other command counts, worst modules and all.
+    worst = with_worst(study.brief, chosen, Salvage(lot, dealt))
+    return at_voltage(dealt, highest if worst is study.brief else voltage_of(worst, chosen))
 
 
 def _best(study: Any, brief: Any, arrangement: str) -> Any:

@@ -35,7 +35,9 @@ def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_
       packcalc bench --enter mypack/bench.csv
     """
     from packcalc.bench import door as bench_door
+    from packcalc.reading.told_once import told_once
     from packcalc.report.bench_report import bench_document
+    from packcalc.units import several
 
     asked = bench_door.brief_of(brief)
     place = bench_door.sheet_of(sheet, asked)
@@ -43,19 +45,28 @@ def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_
         _enter(place, asked)
         return
     with progress("grading the modules", quiet):
-        lot = bench_door.grade_file(place, asked)
-    for question in lot.questions:
-        tell(str(question))
+        lot = bench_door.grade_file(place, asked, _highest(asked))
+    for fault in told_once((q.fault for q in lot.questions), by_key=True):
+        tell(str(fault))
     short = bench_door.too_few(lot)
     if short:
         tell(short)
     emit(bench_document(lot, asked), out, format_, table, quiet)
     if lot.questions or short:
         if not quiet:
-            many = len(lot.questions)
+            many = several(len(lot.questions), "question")
             tell("the answer is no: " + ("fewer good modules than places" if short else
-                                         f"{many} question{'s' if many != 1 else ''} open"))
+                                         f"{many} open"))
         sys.exit(NO)
+
+
+def _highest(brief: Any) -> Any:
+    """Voltage that insulation is asked at: the brief's own, else that of the layouts that fit."""
+    from packcalc.highest_voltage import voltage_for_bench
+
+    if brief is None or brief.bench is not None and brief.bench.pack_voltage.known:
+        return None
+    return voltage_for_bench(brief)
 
 
 def _enter(place: str, brief: Any) -> None:
@@ -64,7 +75,7 @@ def _enter(place: str, brief: Any) -> None:
     from packcalc.report.cautions import SHORT
 
     session = open_session(place, bench_door.default_type(brief), brief.bench if brief else None,
-                           datetime.date.today().isoformat())
+                           datetime.date.today().isoformat(), bench_door.types_of(brief))
     click.echo(SHORT)
 
     def hear(words: str) -> str:

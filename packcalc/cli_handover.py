@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from packcalc.cli_layout import end_study, layout_options, ruled, sized
-from packcalc.door import Command, answer_no, emit, output_options, progress, tell
+from packcalc.cli_layout import bench_no, end_study, few, layout_options, ruled, sized
+from packcalc.door import Command, emit, output_options, progress, tell
 
 
 as_built_option = click.option(
@@ -17,10 +17,13 @@ as_built_option = click.option(
 
 
 def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: bool,
-          page: str, make: Callable[[Any], Any], **layout: Any) -> None:
+          page: str, make: Callable[[Any, Any], Any], **layout: Any) -> None:
+    from packcalc import api
+
     study = sized(brief, quiet=quiet, to=(out, format_, table), page=page, **layout)
-    emit(make(study), out, format_, table, quiet)
-    end_study(study, quiet)
+    bench = api.bench_of(study)
+    emit(make(study, bench), out, format_, table, quiet)
+    end_study(study, quiet, also=bench_no(bench))
 
 
 @click.command(cls=Command, short_help="Write the build sheet and the as-built record.")
@@ -43,6 +46,7 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
       packcalc build mypack/brief.toml --form mypack/as-built.csv
       packcalc build mypack/brief.toml --as-built mypack/as-built.csv
     """
+    from packcalc import api
     from packcalc.report.build_report import TITLE, build_document, record_form
 
     study = sized(brief, layout, arrangement, module, quiet, (out, format_, table), TITLE)
@@ -54,10 +58,10 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
             tell(f"written: {form}")
         return
     held = held_record(study, record, quiet)
-    plan = dealt.balance if dealt else None
-    emit(build_document(study, held, marks, plan), out, format_, table, quiet)
-    end_record(held, quiet)
-    end_study(study, quiet)
+    plan, bench = dealt.balance if dealt else None, api.bench_of(study)
+    emit(build_document(study, held, marks, plan, bench), out, format_, table, quiet)
+    tell_record(held, quiet)
+    end_study(study, quiet, also="; ".join(filter(None, (record_no(held), bench_no(bench)))))
 
 
 def dealt_of(study: Any) -> Any:
@@ -95,14 +99,24 @@ def held_record(study: Any, path: str, quiet: bool) -> Any:
                     salvage.lot if salvage else None)
 
 
-def end_record(held: Any, quiet: bool) -> None:
-    """Exit code of a record: a deviation that the reviewer must see is a no."""
-    if held is not None and held.grave:
-        count, names = len(held.grave), list(dict.fromkeys(d.id for d in held.grave))
-        on = f" on {len(names)} line{'s' if len(names) != 1 else ''}" if count > len(names) else ""
-        more = f" and {len(names) - 5} more" if len(names) > 5 else ""
-        answer_no(f"{count} deviation{'s' if count != 1 else ''} from the design{on}: "
-                  + ", ".join(names[:5]) + more, quiet)
+def record_no(held: Any) -> str:
+    """Why a record makes the answer a no: a deviation that the reviewer must see; or ""."""
+    if held is None or not held.grave:
+        return ""
+    count, names = len(held.grave), list(dict.fromkeys(d.id for d in held.grave))
+    on = f" on {len(names)} line{'s' if len(names) != 1 else ''}" if count > len(names) else ""
+    return f"{count} deviation{'s' if count != 1 else ''} from the design{on}: {few(names)}"
+
+
+def tell_record(held: Any, quiet: bool) -> None:
+    """Which lines of the build sheet a record leaves out or blank; neither is a deviation."""
+    if held is None or quiet:
+        return
+    for words, names in (("left out of the record", held.missing),
+                         ("not filled yet", held.unfilled)):
+        if names:
+            tell(f"{held.record.place}: {len(names)} line{'s' * (len(names) > 1)} of the build "
+                 f"sheet {words}: {few(names)}")
 
 
 @click.command(cls=Command, short_help="Stage the first energising; compare readings.")
@@ -127,6 +141,7 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
       (fill in what was read, then)
       packcalc commission mypack/brief.toml --readings mypack/readings.csv
     """
+    from packcalc import api
     from packcalc.report import commission_report
 
     study = sized(brief, layout, arrangement, module, quiet, (out, format_, table),
@@ -143,11 +158,11 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     asked = commission_report.asked(study, file, dealt) if file is not None else ""
     if asked and not quiet:
         tell(f"{file.place}: {asked}")
-    emit(commission_report.commission_document(study, file, dealt), out, format_, table, quiet)
+    bench = api.bench_of(study)
+    emit(commission_report.commission_document(study, file, dealt, bench), out, format_, table,
+         quiet)
     why = commission_report.answer(study, file, dealt) if file is not None else ""
-    if why:
-        answer_no(why, quiet)
-    end_study(study, quiet)
+    end_study(study, quiet, also="; ".join(filter(None, (why, bench_no(bench)))))
 
 
 def _write_form(path: str, text: str) -> None:
@@ -205,7 +220,8 @@ def certify(brief: str, rules: str, **given: Any) -> None:
     from packcalc.report.certify_report import TITLE, certify_document
 
     ruled(rules)
-    _page(brief, page=TITLE, make=lambda study: certify_document(study, rules), **given)
+    _page(brief, page=TITLE, make=lambda study, bench: certify_document(study, rules, bench),
+          **given)
 
 
 @click.command(cls=Command, short_help="Write the one-page sheet for emergency services.")
@@ -221,7 +237,8 @@ def responder(brief: str, **given: Any) -> None:
     """
     from packcalc.report.responder_report import TITLE, responder_document
 
-    _page(brief, page=TITLE, make=responder_document, **given)
+    # what fails is no word for who stands before a wreck: it is told in the exit code alone
+    _page(brief, page=TITLE, make=lambda study, bench: responder_document(study), **given)
 
 
 @click.command(cls=Command, short_help="Write the bill of materials.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import click
@@ -9,6 +10,7 @@ import click
 from packcalc.door import answer_no, emit, progress
 
 NOTHING_TRIED = "no layout can be tried yet; see what to find first"
+MOST_NAMED = 5
 
 
 class Entries(click.ParamType):
@@ -55,17 +57,38 @@ def ruled(rules: str) -> None:
         raise UnknownName("rule set", rules, RULE_SETS)
 
 
-def end_study(study: Any, quiet: bool, see: str = "; see packcalc report") -> None:
-    """Exit code of a page that rests on one layout: no where it fails, or a check of it does."""
-    why = study_no(study, see)
+def end_study(study: Any, quiet: bool, see: str = "; see packcalc report", *,
+              also: str = "") -> None:
+    """Exit code of a page that rests on one layout: no where it fails, or a check of it does.
+
+    Args:
+        study: of the layout.
+        quiet: no notes.
+        see: where the reader finds more.
+        also: why the answer is no besides; stands first.
+    """
+    why = "; ".join(filter(None, (also, study_no(study, see))))
     if why:
         answer_no(why, quiet)
+
+
+def bench_no(bench: Any) -> str:
+    """Why the answer is no for the modules as the bench sheet deals them; "" where it is not."""
+    return "the pack as its modules are dealt fails: " + few([c.title for c in bench.failing]) \
+        if bench.failing else ""
+
+
+def few(words: Sequence[str]) -> str:
+    """The first few of many, and how many more there are."""
+    more = f" and {len(words) - MOST_NAMED} more" if len(words) > MOST_NAMED else ""
+    return ", ".join(words[:MOST_NAMED]) + more
 
 
 def study_no(study: Any, see: str = "; see packcalc report") -> str:
     """Why the answer is no for one layout; "" where it is not."""
     if study.miss:
-        return f"layout {study.layout.label} does not meet the brief"
+        by = " with the worst modules of the bench for every one" if study.by_brief else ""
+        return f"layout {study.layout.label} does not meet the brief{by}"
     return f"a check of the protection fails{see}" if study.failing else ""
 
 

@@ -8,11 +8,19 @@ from typing import Any
 
 import click
 
-from packcalc.cli_layout import end_study, layout_options, ruled, sized, study_no
+from packcalc.cli_layout import (
+    bench_no,
+    end_study,
+    few,
+    layout_options,
+    ruled,
+    sized,
+    study_no,
+)
 from packcalc.door import Command, answer_no, emit, output_options, progress, tell
 from packcalc.errors import OutputError
 
-MOST_TOLD, MOST_NAMED = 20, 5
+MOST_TOLD = 20
 
 review_option = click.option(
     "--review", "reviews", metavar="FILE", multiple=True,
@@ -51,8 +59,7 @@ def end_review(review: Any, bench: Any, quiet: bool, also: str = "") -> None:
             tell(f"{void} marks are void: what they rest on changed since; look again at each")
     reasons = [*(_reasons(review) if review is not None else ())]
     if bench.failing:
-        reasons.append("the pack as its modules are dealt fails: "
-                       + _named([c.title for c in bench.failing]))
+        reasons.append(bench_no(bench))
     if reasons:
         answer_no("; ".join(filter(None, (*reasons, also))), quiet)
 
@@ -73,15 +80,13 @@ def _reasons(review: Any) -> Iterator[str]:
              "change that was asked for could not be checked",
              "changes that were asked for could not be checked")):
         if found:
-            yield f"{len(found)} {one if len(found) == 1 else many}: {_named(found)}"
+            yield f"{len(found)} {one if len(found) == 1 else many}: {few(found)}"
     if review.rewritten:
         yield (f"{len(review.rewritten)} printed cells of the sheet were written in; marks in "
                "those rows are not counted")
 
 
-def _named(words: Sequence[str]) -> str:
-    more = f" and {len(words) - MOST_NAMED} more" if len(words) > MOST_NAMED else ""
-    return ", ".join(words[:MOST_NAMED]) + more
+
 
 
 @click.command("review", cls=Command, short_help="Write the sheet for the reviewer to mark.")

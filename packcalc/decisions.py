@@ -29,6 +29,7 @@ from packcalc.checks import (
 from packcalc.findings import BASES, Finding
 from packcalc.marks import SIGN
 from packcalc.measured import Measured
+from packcalc.protect.branch_figures import told_with_bound
 from packcalc.protect.places import FaultPlace, place_words
 from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 from packcalc.value import value_object
@@ -145,7 +146,8 @@ def put_forward(item: Item, brief: Brief) -> Candidate | None:
              "precharge": use.resistor,
              "disconnect": use.disconnect, "string_fuse": use.string_fuse,
              "string_contactors": use.string_contactor, "mid_fuse": use.mid_fuse,
-             "charge_contactor": use.charge_contactor,
+             "charge_contactor": use.charge_contactor, "precharge_relay": use.precharge_relay,
+             "connectors": use.connector, "management": use.management_system,
              **{f"cable.{r.name}": r.cable for r in brief.cables.route}}.get(item.key, "")
     own = next((c for c in item.candidates if c.own and named and c.name == named), None)
     return own or (item.shortlist[0] if item.shortlist else None)
@@ -241,19 +243,17 @@ def _sealed(decision: Decision, rules: Sequence[tuple[str, str]]) -> Decision:
 
 def _of_bench(study: ProtectionStudy, bench: Measured) -> list[Decision]:
     """What the modules as measured, and as dealt, make of the brief's figures."""
-    told = ((bench.lowest, study.faults.lowest, "fault range",
-             "on which fuse, trips and every sweep of this file stand"),
-            (bench.energy, study.pack.usable_energy, "convenience",
-             "which every other page counts with"))
-    figures = [_of_bench_figure(*one) for one in told if one[0] is not None and one[0].known]
+    figures = [_of_bench_figure(bench.energy, study.pack.usable_energy)] \
+        if bench.energy is not None and bench.energy.known else []
     return [*figures, *(_of_check(BENCH, BENCH_PART, c) for c in (*bench.checks, *bench.dealt))]
 
 
-def _of_bench_figure(found: Finding, brief: Finding, stage: str, role: str) -> Decision:
-    shown = f"{found.shown} by the bench sheet, and {brief.shown} by the brief, {role}"
-    return Decision(decision_id(BENCH, found.title), BENCH_PART, found.title, stage, "", shown,
-                    found.weakest, _digest([finding_digest(found), shown]), found, BENCH, FIGURE,
-                    rests_on=(found,), leading=stage in KILLING)
+def _of_bench_figure(dealt: Finding, counted: Finding) -> Decision:
+    shown = (f"{dealt.shown} as the modules are dealt, and {counted.shown} on every other page: "
+             "by the brief, or the weakest module for every one where that is less")
+    return Decision(decision_id(BENCH, dealt.title), BENCH_PART, dealt.title, "convenience", "",
+                    shown, dealt.weakest, _digest([finding_digest(dealt), shown]), dealt, BENCH,
+                    FIGURE, rests_on=(dealt,))
 
 
 # -- one item ---------------------------------------------------------------------------------
@@ -284,7 +284,7 @@ def _figure_stage(item: Item, finding: Finding) -> str:
 
 def _of_finding(item: Item, finding: Finding) -> Decision:
     return Decision(decision_id(item.key, finding.title), item.title, finding.title,
-                    _figure_stage(item, finding), "", finding.shown, finding.weakest,
+                    _figure_stage(item, finding), "", told_with_bound(finding), finding.weakest,
                     finding_digest(finding), finding, item.key, FIGURE, rests_on=(finding,))
 
 

@@ -12,7 +12,7 @@ from packcalc.brief import Branch, Brief, Load, Management, Route
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
-from packcalc.feeds import bus_capacitance
+from packcalc.feeds import bus_capacitance, fault_capacitance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
@@ -22,6 +22,7 @@ from packcalc.part_checks.sweep import Trips
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart
 from packcalc.place_demands import Demand, demand_on
+from packcalc.places.slowest import slowest, traction
 from packcalc.places.stands import contactor_words
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import ContactorAsked, loop_time_constant
@@ -62,8 +63,17 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
 
 
+def pack_inductance(brief: Brief) -> Finding:
+    """Modules and links, and the cables inside a string where there are any."""
+    length = brief.path.string_cable_length
+    if length.number == 0.0:
+        return PACK_INDUCTANCE
+    return trace(fault_loop_inductance, "inductance of the pack with the cables inside a string",
+                 pack_inductance=PACK_INDUCTANCE, per_length=CABLE_INDUCTANCE, run_length=length)
+
+
 def loop_inductance(brief: Brief) -> Finding:
-    return trace(fault_loop_inductance, pack_inductance=PACK_INDUCTANCE,
+    return trace(fault_loop_inductance, pack_inductance=pack_inductance(brief),
                  per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
 
 
@@ -201,8 +211,16 @@ def _traction_length(brief: Brief) -> Finding:
                 origin=Origin("sum of routes"), note=" + ".join(i.shown for i in lengths))
 
 
-def faults_of(pack: PackModel, inductance: Finding) -> FaultRange:
+def faults_of(brief: Brief, pack: PackModel, inductance: Finding) -> FaultRange:
+    """Both ends of the fault current, at the terminals and at the end of the long path.
+
+    Args:
+        brief, pack: what is asked, and the layout.
+        inductance: of pack and traction cables.
+    """
     return fault_range(FaultAsked(
+        slowest=slowest(pack_inductance(brief), pack.resistance_initial, CABLE_INDUCTANCE,
+                        traction(brief)),
         voltage_full=pack.full_voltage, resistance_initial=pack.resistance_initial,
         voltage_empty=pack.rest_low_voltage, resistance_long=pack.resistance_long,
         loop_inductance=inductance, peak_load=pack.peak_current))
@@ -235,9 +253,9 @@ def _broken_by_main(brief: Brief, pack: PackModel, faults: FaultRange,
                 "time_constant_highest": faults.time_constant_highest}
     lasting = [f for f in (brief.motor.short_circuit_current,)
                if f.known and demand.backward is not None]
-    capacitance = trace(largest_capacitance,
-                        capacitance=bus_capacitance(brief, pack.layout.in_strings),
-                        tolerance=brief.inverter.dc_link_tolerance)
+    capacitance = trace(largest_capacitance, capacitance=fault_capacitance(
+        brief, pack.layout.in_strings, beyond_main=True),
+        tolerance=brief.inverter.dc_link_tolerance)
     constant = demand.constant or faults.time_constant_highest
     longer = any(pair[1].number > constant.number for pair in demand.pairs)
     return {"fault_highest": max((demand.highest, *lasting), key=lambda f: f.number).called(
@@ -337,7 +355,7 @@ def _budget(brief: Brief, pack: PackModel, route: Route) -> Finding:
 
 def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
                      inductance: Finding, loops: Iterable[Loop]) -> ContactorAsked:
-    demand = demand_on(loops, "contactors", "pole_contactor")
+    demand = demand_on(loops, "contactors", "pole_contactor", "wire_contactor")
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
     capacitance = trace(largest_capacitance,
@@ -379,6 +397,8 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
     named = {load.name for load in loads}
     branches = bus_loads(brief, pack.highest_voltage, pack.layout.in_strings)
     loads += tuple(load for load in branches if load.name not in named)
+    use = brief.parts
+    relay = next((c for c in use.list.contactors if c.name == use.precharge_relay), None)
     bleed = brief.inverter.discharge_resistance
     if bleed.known:
         least = trace(smallest_resistance, "discharge resistor, lower tolerance", unit="kΩ",
@@ -395,4 +415,5 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
         timeout=p.timeout, tries=p.tries, loads=loads,
         awake=tuple((load.name, load.power) for load in branches
                     if load.name in named and load.power is not None),
-        ambient=brief.surroundings.box_ambient)
+        ambient=brief.surroundings.box_ambient, relay=relay,
+        peak_current_limit=relay.make_current if relay is not None else None)

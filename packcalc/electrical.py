@@ -99,6 +99,22 @@ def strings_path(series, parallel, link, fuse, contactor):
     return ((series + 1) * link + fuse + POLES * contactor) / parallel + fuse
 
 
+@formula(title="resistance of the cables inside a string", symbol="R_sc", unit="mΩ",
+         text="R_sc = l · R' · 35/S",
+         inputs={"length": "l [m] all cables of one string",
+                 "resistance_per_length": "R' [mΩ/m] of a conductor of 35 mm², hot",
+                 "section": "S [mm²] the smallest of them"},
+         basis="definition", valid="copper", safe_side="high: the smallest section all along")
+def string_cables(length, resistance_per_length, section):
+    """Cables from box to box of one string, which its whole current passes once.
+
+    Examples:
+        >>> round(string_cables(3.0, 0.7204e-3, 70e-6) * 1e3, 4)
+        1.0806
+    """
+    return length * resistance_per_length * 35e-6 / section
+
+
 @formula(title="resistance of the traction cables", symbol="R_cab", unit="mΩ",
          text="R_cab = 2 · l · R'",
          inputs={"length": "l [m] one way, all traction routes",

@@ -28,6 +28,9 @@ class Key:
         pair: for a range, the names of its two fields.
         required: no first answer without it.
         ends: why nothing under `least` is read, where it is not for being implausible.
+        beyond: the same of `most`.
+        odd: below it a value in a smaller unit is asked about beside an inverter above 60 V, where
+            it is the thousandth of what such a vehicle has, and none of a small one.
         zero: whether nothing at all is plausible too, below `least`.
     """
 
@@ -49,6 +52,8 @@ class Key:
     pair: tuple[str, str] | None = None
     required: bool = False
     ends: str = ""
+    beyond: str = ""
+    odd: float | None = None
     zero: bool = False
     worse: str = ""
 

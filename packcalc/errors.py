@@ -81,7 +81,8 @@ class InputErrors(UserError):
     """Every fault found in one pass over a user's file."""
 
     def __init__(self, faults: Iterable[Fault]):
-        self.faults = tuple(faults)
+        # A file that two entries name is read twice: its faults are told once.
+        self.faults = tuple(dict.fromkeys(faults))
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 

@@ -6,6 +6,7 @@ Lowest: cold, aged, empty, long-pulse resistance, one string. Each figure keeps 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -81,12 +82,29 @@ def on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
 
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:
     """DC link and every branch on the bus, nominal; an open branch counts with `OPEN_INPUT`."""
+    return _with_link(brief, on_the_bus(brief, strung), "capacitance on the bus")
+
+
+def fault_capacitance(brief: Brief, strung: bool, *, beyond_main: bool = False) -> Finding:
+    """As `bus_capacitance`, with the branches ahead of the contactors: a fault empties them too.
+
+    Args:
+        brief, strung: as of `on_the_bus`.
+        beyond_main: leaves out what stands between the modules and the main fuse.
+    """
+    return _with_link(brief, tuple(
+        b for b in brief.branch if b.kind != SENSE and (
+            strung or b.taps != AHEAD or not beyond_main)),
+        "capacitance that empties into a fault")
+
+
+def _with_link(brief: Brief, branches: Iterable[Branch], title: str) -> Finding:
     total = brief.inverter.dc_link_capacitance
-    for branch in on_the_bus(brief, strung):
+    for branch in branches:
         bare = branch.kind in BARE
         held = branch.capacitance if branch.capacitance.known else None if bare else OPEN_INPUT
         if held is not None and not (bare and held.number == 0.0):  # a wire adds no line of its own
-            total = trace(added_capacitance, "capacitance on the bus", first=total,
+            total = trace(added_capacitance, title, first=total,
                           second=held.called(f"input capacitance of {branch.name}"))
     return total
 
@@ -163,6 +181,7 @@ class Feeds:
         resistance_box: lowest-fault loop without the cables.
         pack_inductance, per_length: of modules and links; of a route.
         capacitance: DC link and every branch on the bus, at its upper tolerance.
+        fault_capacitance: the same with the branches ahead of the contactors.
         charger: current that the charger adds.
         motor: current that a spinning motor adds through a dead inverter; may lack a value.
     """
@@ -177,6 +196,7 @@ class Feeds:
     pack_inductance: Finding
     per_length: Finding
     capacitance: Finding
+    fault_capacitance: Finding
     charger: Finding
     motor: Finding
 
@@ -189,7 +209,7 @@ class Feeds:
         """Peak of the link capacitors' current at a distance: a bound, no resistance counted."""
         return trace(ringing_bound, "peak current from the link capacitors, a bound",
                      difference=self.pack.highest_voltage, inductance=self.least_inductance(length),
-                     capacitance=self.capacitance,
+                     capacitance=self.fault_capacitance,
                      note="fractions of a millisecond; no resistance counted: errs high")
 
     def least_inductance(self, length: Finding) -> Finding:
@@ -206,11 +226,6 @@ class Feeds:
                 total = trace(parallel_source_current, "highest current, all sources",
                               first=total, second=one)
         return total
-
-    def inductance(self, length: Finding) -> Finding:
-        """Pack and a run of cable."""
-        return trace(fault_loop_inductance, pack_inductance=self.pack_inductance,
-                     per_length=self.per_length, run_length=length)
 
     def run_voltage(self, modules: Finding, title: str) -> Finding:
         """Highest voltage of some of the modules in series."""
@@ -233,9 +248,13 @@ class Feeds:
                          module_resistance=self.module.resistance_long))
 
     def of_run(self, modules: int) -> Finding:
-        """Inductance of some of the modules in series."""
-        return trace(run_inductance, whole=self.pack_inductance,
-                     modules=count("modules in the run", "n", modules), series=self.pack.series)
+        """Inductance of some of the modules in series, with every cable inside the string."""
+        own = trace(run_inductance, whole=self.pack_inductance,
+                    modules=count("modules in the run", "n", modules), series=self.pack.series)
+        length = self.brief.path.string_cable_length
+        return own if length.number == 0.0 else trace(
+            fault_loop_inductance, "inductance of the run with the cables inside the string",
+            pack_inductance=own, per_length=self.per_length, run_length=length)
 
 
 def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductance: Finding,
@@ -250,11 +269,12 @@ def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductan
     box = trace(resistance_left, "loop of the lowest fault without the cables",
                 whole=pack.resistance_long, part=pack.cable_allowance)
     strung = pack.layout.in_strings
-    capacitance = trace(tr.largest_capacitance, capacitance=bus_capacitance(brief, strung),
-                        tolerance=brief.inverter.dc_link_tolerance)
+    on_bus, in_fault = (
+        trace(tr.largest_capacitance, capacitance=whole, tolerance=brief.inverter.dc_link_tolerance)
+        for whole in (bus_capacitance(brief, strung), fault_capacitance(brief, strung)))
     string = _string(brief, pack, box) if strung else None
     return Feeds(brief, pack, faults, _module(brief, pack), _cell(brief, pack), string, box,
-                 pack_inductance, per_length, capacitance, pack.charging_current,
+                 pack_inductance, per_length, on_bus, in_fault, pack.charging_current,
                  brief.motor.short_circuit_current)
 
 

@@ -1,4 +1,4 @@
-"""Parts that not every pack has: a mid-pack fuse, and a charge contactor.
+"""Parts that not every pack has or names: mid-pack fuse, charge contactor, pre-charge relay …
 
 Each is held against its own duty where the brief names it from the parts list; one that is
 named and stands nowhere by the brief is told so.
@@ -14,24 +14,29 @@ from packcalc import transients as tr
 from packcalc.brief import Brief
 from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.checks import (
-    FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, named_part, open_of,
+    CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge, named_part, open_of,
 )
 from packcalc.clearing import NamedFuses, charging_fuse
 from packcalc.feeds import SHORT_RUN, Feeds
-from packcalc.findings import Finding, Origin, largest, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.part_checks.contactor import (
-    MAKES_STEP, CarryDemand, SwitchDemand, constant_words, contactor_part_checks, switch_facts,
+    MAKES_STEP, CarryDemand, SwitchDemand, constant_words, contactor_part_checks,
+    relay_part_checks, switch_facts,
 )
+from packcalc.part_checks.limits import ManagementAsked
+from packcalc.part_checks.management import system_checks, system_facts
 from packcalc.part_checks.shown import counted
-from packcalc.parts import CONTACTOR, FUSE, ContactorPart
+from packcalc.parts import CONTACTOR, FUSE, MANAGEMENT, ContactorPart, ManagementPart
 from packcalc.place_demands import demand_on
 from packcalc.places.stands import MID_KEY, fuse_stands
 from packcalc.protect.branch_figures import branch_loops
-from packcalc.protect.contactor import closing_peak
+from packcalc.protect.contactor import closing_peak, loop_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
+from packcalc.protect.precharge import PEAK, in_a_row
 from packcalc.side_circuits import (
-    charging_branch, charging_load, shortest_delay, sole_charger, string_fuse_asked,
+    Capacity, charging_branch, charging_load, laid_capacity, shortest_delay, sole_charger,
+    string_fuse_asked,
 )
 from packcalc.value import value_object
 
@@ -50,6 +55,15 @@ CHARGE_NOTES = (
     "counted: errs high. Bring both sides to one voltage first.",
     "It breaks the charging current and no fault: a trip must not open it above its breaking "
     "current before the fuse of the charge cable has cleared.",
+)
+STRING_CABLE_NOTES = (
+    "Their resistance stands in the pack's path, hot and with the smallest section all along, for "
+    "sag and the lowest fault; for the highest fault nothing of them is counted.",
+    "Their heat over the whole fault range stands with who clears, as that of links and bus bars.",
+)
+RELAY_NOTES = (
+    "A resistor that fails short leaves the relay to close onto the empty link by itself: the fuse "
+    "of the pre-charge wires is then all there is, and the relay may weld (common practice).",
 )
 CHARGE_OPEN = ("charge contactor: voltage that each pole holds off open, breaking current of one "
                "pole in both directions, carry curve at the box ambient (supplier)")
@@ -206,8 +220,8 @@ class ChargeClosing:
 def closing_step_of(feeds: Feeds) -> ChargeClosing:
     """The link's charge into the charger's capacitors, through the wires of the charge branch.
 
-    Of a fast-charge inlet the station's capacitors are in no entry: there the bound without
-    inductance is counted, which holds for any.
+    Of a fast-charge inlet the station's capacitors count; while these are open the bound without
+    inductance does, which holds for any.
     """
     brief, branch = feeds.brief, sole_charger(feeds.brief)
     stated = brief.path.charge_difference.known
@@ -218,21 +232,22 @@ def closing_step_of(feeds: Feeds) -> ChargeClosing:
     near = SHORT_RUN if branch.length.basis == "assumed" else branch.length
     _, wires = branch_loops(near, branch.section, branch.insulation_class)
     station = branch.kind == "fast-charge inlet"
+    beyond = brief.station.capacitance if station else branch.capacitance
     lacks = [f"branch.{key} of {branch.name}" for key, open_ in (
         ("section", not branch.section.known),
-        ("capacitance: of the charger's output", not station and not branch.capacitance.known),
+        ("capacitance: of the charger's output", not station and not beyond.known),
         ) if open_]
-    if station and not stated:
-        lacks.append("path.charge_difference, as the station's capacitance is in no entry")
+    if station and not stated and not beyond.known:
+        lacks.append("path.charge_difference, or station.capacitance")
     if lacks:
         return ChargeClosing(None, "; ".join(lacks), difference, stated)
-    if station:
+    if not beyond.known:
         return ChargeClosing(trace(tr.current_at, CHARGE_STEP, voltage=difference,
                                    resistance=wires, note="without inductance, a bound"),
                              "", difference, stated)
     peak = trace(closing_peak, CHARGE_STEP, difference=difference, resistance=wires,
                  inductance=feeds.least_inductance(near),
-                 capacitance=trace(tr.largest_capacitance, capacitance=branch.capacitance,
+                 capacitance=trace(tr.largest_capacitance, capacitance=beyond,
                                    tolerance=brief.inverter.dc_link_tolerance))
     return ChargeClosing(peak, "", difference, stated)
 
@@ -279,6 +294,119 @@ def _demands(feeds: Feeds, named: NamedFuses,
             time_constant=inlet.time_constant, delay=shortest_delay(brief),
             let_through=fuse.clearing_i2t.called(f"total clearing I²t of {fuse.name}")
             if shown and fuse is not None and fuse.clearing_i2t is not None else None))
+
+
+def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -> Item | None:
+    """The named pre-charge relay held against its duty; None where the brief names none.
+
+    Args:
+        feeds: every source of the layout.
+        precharge: the sized pre-charge: its peak is that of the resistor counted there.
+        loops: every fault place, for the largest inductance of the circuit that it breaks.
+    """
+    brief, name = feeds.brief, feeds.brief.parts.precharge_relay
+    if not name:
+        return None
+    part = brief.parts.list.part(CONTACTOR, name)
+    assert isinstance(part, ContactorPart)
+    peak = next((f for f in precharge.duty if f.title == PEAK), None)
+    if peak is None:
+        peak = leaf(PEAK, "I_peak", "A", None, "given", note="the pre-charge is not sized")
+    whole = in_a_row(brief.precharge.timeout, brief.precharge.tries)
+    carry = CarryDemand(
+        highest_voltage=feeds.pack.highest_voltage, continuous_current=peak, peak_current=peak,
+        peak_duration=whole, ambient=brief.surroundings.box_ambient,
+        fault_highest=feeds.faults.highest)
+    constant = trace(
+        loop_time_constant, "time constant of a failed pre-charge", resistance=peak.inputs[1],
+        inductance=largest([loop.inductance for loop in loops], "largest inductance of any loop")
+        ) if peak.known else None
+    switch = SwitchDemand(closing_step=None, break_discharge=peak, break_charge=peak,
+                          time_constant=constant)
+    candidate = Candidate(name, relay_part_checks(part, carry, switch), switch_facts(part),
+                          own=True)
+    return Item(
+        key="precharge_relay", title="Pre-charge relay",
+        governing=f"makes and breaks {peak.shown} at {carry.highest_voltage.shown} and carries it "
+                  f"for {whole.shown}, every try of a failed pre-charge",
+        duty=tuple(f for f in (carry.highest_voltage, peak, constant, whole, carry.ambient)
+                   if f is not None),
+        specification=(
+            Requirement("voltage", f"one pole above {carry.highest_voltage.shown} DC"),
+            Requirement("makes and breaks", peak.shown + constant_words(switch),
+                        "it interrupts a failed pre-charge"),
+            Requirement("carries", f"{peak.shown} for {whole.shown} at {carry.ambient.shown}")),
+        candidates=(candidate,), open_items=open_of(name, (candidate,), ()),
+        notes=RELAY_NOTES, checks=named_part(name, (candidate,)))
+
+
+def string_cables_item(feeds: Feeds, cable_current: Finding | None) -> Item | None:
+    """Cables between the modules of a string against its load; None where links alone join them.
+
+    Args:
+        feeds: every source of the layout.
+        cable_current: of the traction cable that fuse and trips are held with; None where no
+            cable is chosen.
+    """
+    brief, pack, path = feeds.brief, feeds.pack, feeds.brief.path
+    if path.string_cable_length.number == 0.0:
+        return None
+    steady = largest([pack.continuous_current, pack.charging_current],
+                     "continuous current of the whole pack")
+    coldest = smallest([r.insulation_class for r in brief.cables.route if r.carries == "traction"],
+                       "temperature class of the insulation, as the traction cables'")
+    found = laid_capacity(brief, path.string_cable_section, coldest)
+    return Item(
+        key="string_cables", title="Cables inside a string",
+        governing=f"carry {steady.shown} as long as the load lasts, and every fault of the string",
+        duty=(steady, path.string_cable_length, path.string_cable_section,
+              *(f for f in (found.hottest, found.coolest) if f is not None)),
+        specification=(
+            Requirement("carries", f"{steady.shown} in {brief.surroundings.cable_ambient.shown}, "
+                        "with its maker's figure for the way it lies"),
+            Requirement("insulation", f"above {pack.highest_voltage.shown} DC",
+                        "the whole string's voltage stands against chassis")),
+        notes=STRING_CABLE_NOTES,
+        checks=(_carried(found, steady), _beside_cable(found, cable_current)))
+
+
+def _carried(found: Capacity, steady: Finding) -> Check:
+    """By the hottest way of laying; one that only the coolest carries is a question."""
+    held = judge("carry the continuous current", "thermal load", found.hottest, "at least", steady,
+                 missing=found.why or "no table knows this cable", remedy="a larger section")
+    best = found.coolest
+    if held.verdict == FAIL and best is not None and best.number >= steady.number:
+        return replace(held, verdict=CAUTION, reason="laid the hottest way; laid the coolest way "
+                       f"they carry {best.shown}: look how they lie")
+    return held
+
+
+def _beside_cable(found: Capacity, cable_current: Finding | None) -> Check:
+    """Fuse and trips were held with the traction cable: a lesser one is held with nothing."""
+    held = judge("carry as much as the cable that fuse and trips are held with", "thermal load",
+                 found.hottest, "at least", cable_current,
+                 missing=found.why or "no traction cable is chosen", remedy="a larger section")
+    return held if held.verdict != FAIL else replace(
+        held, verdict=NOT_EVALUATED, reason="an overload between both is shown to be ended by "
+        "nobody: fuse and overload trip are held with the traction cable")
+
+
+def with_system(item: Item, asked: ManagementAsked) -> Item:
+    """The management system's specification with the named one held against it.
+
+    Args:
+        item: the specification.
+        asked: what it stands on.
+    """
+    name = asked.brief.parts.management_system
+    if not name:
+        return item
+    part = asked.brief.parts.list.part(MANAGEMENT, name)
+    assert isinstance(part, ManagementPart)
+    candidate = Candidate(name, system_checks(part, asked), system_facts(part), own=True)
+    return replace(item, candidates=(candidate,),
+                   checks=(*named_part(name, (candidate,)), *item.checks),
+                   open_items=(*open_of(name, (candidate,), ()), *item.open_items))
 
 
 def _stands_nowhere(title: str, remedy: str) -> Check:

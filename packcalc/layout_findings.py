@@ -66,14 +66,33 @@ class Builder:
         return sum_of_parts(el.resistance_sum, parts, title)
 
     def path(self, parallel: Finding | None = None) -> Finding:
-        """Links, fuse and contactors; every string of several has its own."""
+        """Links, cables inside, fuse and contactors; every string of several has its own."""
         p = self.brief.path
-        if self.layout.arrangement == "strings":
-            return trace(el.strings_path, series=self.series, parallel=parallel or self.parallel,
-                         link=p.link_resistance, fuse=p.fuse_resistance,
-                         contactor=p.contactor_resistance)
-        return trace(el.grouped_path, series=self.series, link=p.link_resistance,
-                     fuse=p.fuse_resistance, contactor=p.contactor_resistance)
+        if self.layout.arrangement != "strings":
+            return self._with_cables(None, trace(
+                el.grouped_path, series=self.series, link=p.link_resistance,
+                fuse=p.fuse_resistance, contactor=p.contactor_resistance))
+        inside = parallel or self.parallel
+        return self._with_cables(inside, trace(
+            el.strings_path, series=self.series, parallel=inside, link=p.link_resistance,
+            fuse=p.fuse_resistance, contactor=p.contactor_resistance))
+
+    def _with_cables(self, inside: Finding | None, path: Finding) -> Finding:
+        """The path with the cables inside its strings, where the brief has any.
+
+        Args:
+            inside: strings in; None of a grouped pack, whose whole current passes them.
+            path: all else.
+        """
+        cables = string_cables(self.brief)
+        if cables is None:
+            return path
+        if inside is not None:
+            cables = trace(el.stack_resistance, "cables inside the strings",
+                           series=count("strings in a row", "S", 1), parallel=inside,
+                           module_resistance=cables)
+        return trace(el.resistance_sum, "path with the cables inside a string", symbol="R_path",
+                     unit="mΩ", first=path, second=cables)
 
     def cables(self) -> Finding:
         """Both conductors of all traction routes, by an allowance: no size is chosen yet."""
@@ -82,10 +101,7 @@ class Builder:
             "length of all traction routes", "l", "m", sum(r.length.number for r in routes),
             "definition", origin=Origin("sum of routes"), note=", ".join(
                 f"{r.name} {r.length.shown}" for r in routes))
-        per = rule("allowance for one conductor: 35 mm² class 5 tinned copper at 90 °C", "R'",
-                   "mΩ/m", CABLE_ALLOWANCE, basis="computed", source="iec-60228",
-                   note="0.565 Ω/km at 20 °C × 324.5/254.5")
-        return trace(el.cable_allowance, length=total, resistance_per_length=per)
+        return trace(el.cable_allowance, length=total, resistance_per_length=_allowance())
 
     def resistance(self, temperature: Finding, charge: Finding, pulse: Finding, *,
                    aged: bool, title: str, parallel: Finding | None = None) -> Finding:
@@ -97,6 +113,21 @@ class Builder:
         modules = self.modules_resistance(per, parallel, f"modules, {title}")
         return trace(el.total_resistance, title, modules=modules, path=self.path(parallel),
                      cables=self.cables())
+
+
+def _allowance() -> Finding:
+    return rule("allowance for one conductor: 35 mm² class 5 tinned copper at 90 °C", "R'",
+                "mΩ/m", CABLE_ALLOWANCE, basis="computed", source="iec-60228",
+                note="0.565 Ω/km at 20 °C × 324.5/254.5")
+
+
+def string_cables(brief: Brief) -> Finding | None:
+    """Resistance of the cables inside one string; None where links alone join its modules."""
+    path = brief.path
+    if path.string_cable_length.number == 0.0:
+        return None
+    return trace(el.string_cables, length=path.string_cable_length,
+                 resistance_per_length=_allowance(), section=path.string_cable_section)
 
 
 def fewest_paths(b: Builder) -> Finding:

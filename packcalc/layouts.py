@@ -122,6 +122,7 @@ class Asks:
     fuse: float
     contactor: float
     cables: float
+    string_cables: float
 
     @property
     def peak_drawn(self) -> float:
@@ -168,7 +169,9 @@ def asks_of(brief: Brief) -> Asks:
         coldest=bat.coldest_start.number, hottest=bat.hottest.number,
         mass_most=number(bat.mass_most), link=b.path.link_resistance.number,
         fuse=b.path.fuse_resistance.number, contactor=b.path.contactor_resistance.number,
-        cables=cable_loop(brief),
+        cables=cable_loop(brief), string_cables=float(el.string_cables(
+            b.path.string_cable_length.number, CABLE_ALLOWANCE,
+            b.path.string_cable_section.number)),
     )
 
 

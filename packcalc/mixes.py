@@ -25,6 +25,7 @@ from packcalc.value import value_object
 CURVES_MATCH = 0.010  # V per cell; our rule for two types side by side
 LEAST_SHARE = 0.5     # our rule: the weaker of a string has half the other's capacity at least
 MOST_TYPES = 12       # more make more pairs than anyone reads
+LOWER_HEALTH = "lower state of health of the two"
 ROUNDING = 1e-6       # of binary numbers, below any figure a user gives
 
 
@@ -49,6 +50,10 @@ class SideBySide(ModulesOnHand):
         return self.growth_least or self.resistance_growth
 
     @property
+    def stated_health(self) -> Finding:
+        return smallest([o.stated_health for o in self.both], LOWER_HEALTH)
+
+    @property
     def cells_beside(self) -> tuple[int | None, ...]:
         return tuple(o.module.parallel for o in self.both)
 
@@ -71,6 +76,15 @@ def with_pairs(brief: Brief) -> Brief:
     pairs = [_combined(own, i, j) for i, j in itertools.combinations(range(len(own)), 2)
              if not why_not_in_parallel(brief, i, j)]
     return replace(brief, modules=(*own, *pairs))
+
+
+def pairs_anew(brief: Brief) -> Brief:
+    """The brief with the same types side by side, made anew of entries that were changed."""
+    own = tuple(m for m in brief.modules if not isinstance(m, SideBySide))
+    if len(own) == len(brief.modules):
+        return brief
+    return replace(brief, modules=tuple(
+        _combined(own, *m.of) if isinstance(m, SideBySide) else m for m in brief.modules))
 
 
 def choices(brief: Brief) -> tuple[list[tuple[int, ...]], list[str]]:
@@ -311,14 +325,14 @@ def _combined(own: tuple[ModulesOnHand, ...], i: int, j: int) -> SideBySide:
     """Two entries as one: the worse figure of the two throughout."""
     pair = own[i], own[j]
     less, most = sorted(pair, key=lambda o: o.module.capacity.number * o.most_health.number)
-    health = smallest([o.state_of_health for o in pair], "lower state of health of the two")
+    health = smallest([o.state_of_health for o in pair], LOWER_HEALTH)
     growth = largest([o.resistance_growth for o in pair], "larger growth of the two")
     count = leaf("modules on hand, both types", "N", "", sum(o.count.number for o in pair),
                  "definition", origin=Origin(f"modules[{i}] and modules[{j}]"))
     return SideBySide(_combined_type(pair), count, health, growth,
                       _lower_or_open([o.conductor_section for o in pair]),
                       _lower_or_open([o.conductor_withstand for o in pair]), (i, j), most, less,
-                      smallest([o.resistance_growth for o in pair], "smaller growth of the two"))
+                      smallest([o.least_growth for o in pair], "smaller growth of the two"))
 
 
 def _lower_or_open(pair: list[Finding]) -> Finding:
@@ -341,14 +355,14 @@ def _combined_type(pair: tuple[ModulesOnHand, ModulesOnHand]) -> ModuleType:
         found = [getattr(m, name) for m in both]
         return largest(found, f"{found[0].title}, higher of the two types")
 
-    aged = sorted((_aged_resistance(o) for o in pair), key=lambda f: f.number)
+    stiffer, softer = _most_unequal(pair)
 
     def limit(name: str) -> Finding:
         figures = [getattr(m, name) for m in both]
         unknown = [f for f in figures if not f.known]
         return unknown[0] if unknown else trace(
             shared_limit, figures[0].title, symbol=figures[0].symbol, unit=figures[0].unit,
-            limit=lower(name), stiffer=aged[0], softer=aged[1])
+            limit=lower(name), stiffer=stiffer, softer=softer)
 
     return replace(
         base, id=f"{first.id} + {second.id}", title=f"{first.title} beside {second.title}",
@@ -362,11 +376,22 @@ def _combined_type(pair: tuple[ModulesOnHand, ModulesOnHand]) -> ModuleType:
         note="two types side by side, counted as one: the worse figure of the two throughout")
 
 
-def _aged_resistance(on_hand: ModulesOnHand) -> Finding:
+def _most_unequal(pair: tuple[ModulesOnHand, ModulesOnHand]) -> tuple[Finding, Finding]:
+    """Aged resistance of the two, the smaller first, as far apart as the figures allow.
+
+    A worst module on the bench may bring the two nearer: the others of its type are stiffer.
+    """
+    first, second = pair
+    cases = [(_aged_resistance(a, a.least_growth), _aged_resistance(b, b.resistance_growth))
+             for a, b in ((first, second), (second, first))]
+    return max(cases, key=lambda case: case[1].number / case[0].number)
+
+
+def _aged_resistance(on_hand: ModulesOnHand, growth: Finding) -> Finding:
     one = leaf("at 10 s, 25 °C, 50 %", "k", "", 1.0, "definition")
     return trace(formulas.resistance_under_load, f"aged resistance of {on_hand.module.title}",
                  resistance=on_hand.module.resistance_high, temperature_ratio=one,
-                 charge_ratio=one, pulse_ratio=one, growth=on_hand.resistance_growth)
+                 charge_ratio=one, pulse_ratio=one, growth=growth)
 
 
 def _same_cells(first: ModuleType, second: ModuleType) -> Finding:

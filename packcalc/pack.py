@@ -319,12 +319,16 @@ def _fault_side(growth: Finding, initial: Finding) -> Finding:
 
 
 def _known_path(brief: Brief) -> Path:
-    """Path resistances with nothing for those that are left open: the low side."""
-    return replace(brief.path, **{
+    """Path resistances with nothing for those that are left open: the low side.
+
+    The cables inside a string are counted hot elsewhere: here with nothing, as the others.
+    """
+    cables = replace(brief.path.string_cable_length, value=0.0)
+    return replace(brief.path, string_cable_length=cables, **{
         item.name: replace(entry, value=0.0, note="left open: nothing is counted on the low side")
         for item in fields(Path)
         if isinstance(entry := getattr(brief.path, item.name), Finding)
-        and entry.basis == "assumed"})
+        and entry.basis == "assumed" and not item.name.startswith("string_cable")})
 
 
 def _corners(b: Builder, capacity: float) -> tuple[Corner, ...]:

@@ -59,13 +59,20 @@ def cold_edges(b: Builder) -> list[Finding]:
         if kelvin == coldest.number or kelvin < b.asks.hottest]
 
 
-def limit_from(b: Builder, edge: Finding) -> Finding:
-    """Charge limit of one module just above an edge, at its real capacity."""
+def limit_from(b: Builder, edge: Finding, *, caps: bool = False) -> Finding:
+    """Charge limit of one module just above an edge, at its real capacity.
+
+    Args:
+        b: of the layout.
+        edge: cold edge of a band.
+        caps: whether it caps a voltage, which a weak module on the bench must not lower.
+    """
     above = replace(edge, value=edge.number + A_HAIR)
     return smallest([
         trace(el.limit_at_health, "charge limit of one module at its real capacity",
               limit=mod.traced_charge_current_limit(o.module, above),
-              state_of_health=o.state_of_health) for o in b.on_hand],
+              state_of_health=o.stated_health if caps else o.state_of_health)
+        for o in b.on_hand],
         f"charge limit of one module from {edge.shown}")
 
 
@@ -101,7 +108,7 @@ def braking_voltage(b: Builder, start: Finding) -> Finding:
             candidates.append(free)
             break
         pack_limit = trace(el.series_voltage, "charge limit of the pack", symbol="I", unit="A",
-                           series=b.parallel, module_voltage=limit_from(b, cold))
+                           series=b.parallel, module_voltage=limit_from(b, cold, caps=True))
         held = trace(el.raised_voltage, f"voltage at the charge limit at {cold.shown}",
                      open_circuit_voltage=start, current=pack_limit, resistance=r)
         candidates.append(smallest([free, held], f"braking at {cold.shown}"))

@@ -16,7 +16,8 @@ from packcalc.value import value_object
 
 FUSE, CONTACTOR, CABLE = "fuse", "contactor", "cable"
 RESISTOR, DISCONNECT, CONNECTOR = "resistor", "disconnect", "connector"
-KINDS = (FUSE, CONTACTOR, CABLE, RESISTOR, DISCONNECT, CONNECTOR)
+MANAGEMENT = "management system"
+KINDS = (FUSE, CONTACTOR, CABLE, RESISTOR, DISCONNECT, CONNECTOR, MANAGEMENT)
 SWITCHES = (CONTACTOR, DISCONNECT)
 JOINED = (CONTACTOR, DISCONNECT, CONNECTOR)
 CLASSES = ("gG", "gR", "gS", "gPV", "gBat", "aR", "aM", "aBat", "aPV")
@@ -84,6 +85,7 @@ def _choice(name: str, kinds: tuple[str, ...], choices: tuple[str, ...], title: 
 
 
 _FUSE, _CONT, _CABLE, _RES = (FUSE,), (CONTACTOR,), (CABLE,), (RESISTOR,)
+_SYSTEM = (MANAGEMENT,)
 
 COLUMNS: tuple[PartColumn, ...] = (
     _choice("kind", KINDS, KINDS, "kind of part", "needed; one of these words"),
@@ -94,7 +96,8 @@ COLUMNS: tuple[PartColumn, ...] = (
     PartColumn("note", KINDS, "words", "words", "remark", "", "", "sheet of 2024",
                "free text; edition of the sheet"),
     _quantity("rated_voltage_dc", KINDS, "voltage", "rated DC voltage", "U_n", "V", "500 V",
-              "of ONE pole or link in DC; never the AC figure, never two parts added up"),
+              "of ONE pole or link in DC; never the AC figure, never two parts added up; of a "
+              "management system the highest pack voltage that its cell side bears"),
     _quantity("rated_voltage_ac", KINDS, "voltage", "rated AC voltage", "U_ac", "V", "690 V",
               "kept for the record only: it says nothing about DC"),
     _quantity("rated_current", _FUSE, "current", "rated current", "I_n", "A", "300 A", "fuse link"),
@@ -151,8 +154,9 @@ COLUMNS: tuple[PartColumn, ...] = (
            "closed, without welding; time: current"),
     _quantity("make_current", _CONT, "current", "making current", "I_mk", "A", "700 A",
               "onto a charged capacitor, at its number of operations"),
-    _quantity("break_discharge", SWITCHES, "current", "breaking current, discharging", "I_bd", "A",
-              "2000 A", "at the rated DC voltage, current in the marked direction"),
+    _quantity("break_discharge", (*SWITCHES, CONNECTOR), "current", "breaking current, discharging",
+              "I_bd", "A", "2000 A", "at the rated DC voltage, current in the marked direction; of "
+              "a connector what it may be parted under, empty where it has no breaking capacity"),
     _quantity("break_charge", SWITCHES, "current", "breaking current, charging", "I_bc", "A",
               "1000 A", "at the rated DC voltage, current against the marked direction"),
     _quantity("break_time_constant", SWITCHES, "time", "time constant of the breaking test", "T",
@@ -186,6 +190,22 @@ COLUMNS: tuple[PartColumn, ...] = (
     _choice("interlock", (DISCONNECT, CONNECTOR), YES_NO, "interlock contact",
             "whether a pilot circuit opens before the power contacts"),
     _choice("fuse_inside", (DISCONNECT,), YES_NO, "fuse inside", ""),
+    _quantity("cell_channels", _SYSTEM, "number", "cell voltage channels, all monitors together",
+              "n_c", "", "96", "as many monitors as the system takes"),
+    _quantity("channels_each", _SYSTEM, "number", "cell voltage channels of one monitor", "n_ch",
+              "", "12", "as management.channels_per_monitor of the brief counts them"),
+    _quantity("channel_low", _SYSTEM, "voltage", "lowest cell voltage that a channel measures",
+              "u_lo", "V", "0.5 V", "with the stated error"),
+    _quantity("channel_high", _SYSTEM, "voltage", "highest cell voltage that a channel measures",
+              "u_hi", "V", "5 V", "with the stated error"),
+    _quantity("temperature_inputs", _SYSTEM, "number", "temperatures that it reads", "n_θ", "",
+              "32", "all monitors together"),
+    _quantity("sensor_range", _SYSTEM, "current", "range of its current sensor, both directions",
+              "I_sr", "A", "1500 A", "the smaller of both directions"),
+    _quantity("sensor_error", _SYSTEM, "ratio", "error of its current sensor, of its range", "e_s",
+              "%", "1 %", "total error over temperature"),
+    _quantity("balance_current", _SYSTEM, "current", "balance current of one cell", "I_b", "mA",
+              "100 mA", ""),
 )
 
 
@@ -207,7 +227,10 @@ SPANS: dict[str, tuple[float, float]] = {
     "insulation_class": (50, 400), "short_circuit_temperature": (80, 600),
     "resistance_per_length": (0.004, 1000), "current_at_ambient": (0.1, 10000),
     "resistance": (0.01, 1e6), "tolerance": (0, 50), "rated_power": (0.1, 1e5),
-    "pulse_energy": (0.01, 1e7), "terminal_limit": (40, 300),
+    "pulse_energy": (0.01, 1e7), "terminal_limit": (40, 300), "cell_channels": (1, 5000),
+    "channels_each": (1, 600), "channel_low": (-5, 5), "channel_high": (1, 20),
+    "temperature_inputs": (1, 5000), "sensor_range": (1, 50000), "sensor_error": (0.001, 20),
+    "balance_current": (1, 20000),
 }
 # The same of the first of each pair.
 AGAINST_SPANS: dict[str, tuple[float, float]] = {
@@ -387,14 +410,29 @@ class ConnectorPart(Part):
     contact_resistance: Finding | None = None
     carry: Points | None = None
     short_time: Points | None = None
+    break_discharge: Finding | None = None
     section: Finding | None = None
     terminal_limit: Finding | None = None
     interlock: str = ""
 
 
+@value_object
+class ManagementPart(Part):
+    """A management system with its monitors and its current sensor."""
+
+    cell_channels: Finding | None = None
+    channels_each: Finding | None = None
+    channel_low: Finding | None = None
+    channel_high: Finding | None = None
+    temperature_inputs: Finding | None = None
+    sensor_range: Finding | None = None
+    sensor_error: Finding | None = None
+    balance_current: Finding | None = None
+
+
 PART_CLASSES: dict[str, type[Part]] = {
     FUSE: FusePart, CONTACTOR: ContactorPart, CABLE: CablePart, RESISTOR: ResistorPart,
-    DISCONNECT: DisconnectPart, CONNECTOR: ConnectorPart,
+    DISCONNECT: DisconnectPart, CONNECTOR: ConnectorPart, MANAGEMENT: ManagementPart,
 }
 
 

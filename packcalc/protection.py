@@ -6,10 +6,12 @@ again with the smallest cable; contactors and pre-charge last.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TypeVar
 import numpy as np
 
+from packcalc.bench.grade import GradedLot
 from packcalc.brief import Brief
 from packcalc.checks import FAIL, NOT_EVALUATED, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
@@ -18,7 +20,6 @@ from packcalc.duties import (
     BREAKING,
     CABLE_INDUCTANCE,
     LET_THROUGH,
-    PACK_INDUCTANCE,
     allowed_by_cables,
     asked_of_contactor,
     asked_of_coordination,
@@ -27,6 +28,7 @@ from packcalc.duties import (
     carry_demand,
     faults_of,
     loop_inductance,
+    pack_inductance,
     place_demand,
     precharge_asked,
     pulled,
@@ -34,9 +36,10 @@ from packcalc.duties import (
     sized_route,
     smallest_rating,
 )
-from packcalc.feeds import feeds_of
-from packcalc.findings import Finding
+from packcalc.feeds import Feeds, feeds_of
+from packcalc.findings import Finding, largest
 from packcalc.further_parts import disconnect_nowhere
+from packcalc.highest_voltage import voltage_of
 from packcalc.layouts import CHECKS, Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
@@ -48,13 +51,14 @@ from packcalc.places.shared import whole_drop
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
     one_pole_drop,
-    fault_cell, fuse_alone_loops, main_path_loops, one_pole_loops,
+    fault_cell, fuse_alone_loops, main_path_loops, one_pole_loops, opened_all_the_same,
+    path_highest,
 )
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
 from packcalc.protect.coordination import Coordination, coordinate, with_places, with_trips
 from packcalc.protect.disconnect import size_connectors, size_disconnect
-from packcalc.protect.faults import FaultRange, range_checks
+from packcalc.protect.faults import FaultRange, range_checks, told_apart
 from packcalc.protect.fuse import overload_by, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.places import Loop
@@ -63,6 +67,7 @@ from packcalc.protect.route_figures import RouteAsked
 from packcalc.screening import screen_one
 from packcalc.study import LayoutStudy, choose_layout, list_layouts
 from packcalc.value import value_object
+from packcalc.worst_measured import Salvage, as_stated, salvage, with_worst
 
 AnyPart = TypeVar("AnyPart", bound=Part)
 STRINGS_OPEN = (
@@ -90,6 +95,9 @@ class ProtectionStudy:
         items: every part, in the order of consequence.
         coordination: fuse, contactor and cable held together over the whole fault range.
         circuit: fault places, strings, branches, insulation, management and switching.
+        salvage: the bench sheet, graded and dealt; None where the brief names none. Where it
+            shows worse modules than the brief's figures, `brief` counts them for every one.
+        by_brief: lowest fault current with the brief's own figures, where the bench shows worse.
     """
 
     study: LayoutStudy
@@ -101,6 +109,8 @@ class ProtectionStudy:
     items: tuple[Item, ...]
     coordination: Coordination
     circuit: Circuit
+    salvage: Salvage | None = None
+    by_brief: Finding | None = None
 
     @property
     def brief(self) -> Brief:
@@ -133,25 +143,46 @@ class ProtectionStudy:
 
 
 def study_protection(brief: Brief, layout: str = "", arrangement: str = "",
-                     module: int | tuple[int, ...] | None = None) -> ProtectionStudy:
+                     module: int | tuple[int, ...] | None = None, *,
+                     bench: Callable[[Finding], GradedLot] | None = None) -> ProtectionStudy:
     """Size the protection of a named layout, or of the best one.
+
+    Layouts are ranked by the brief's own figures. The one that is taken is dealt its modules and
+    sized with the worst of them for every one, where the bench shows worse than the brief.
 
     Args:
         brief: what is asked and on hand.
         layout: module notation; empty takes the best layout, or the nearest miss.
         arrangement, module: what else is said of it; see `study.choose_layout`.
+        bench: grades the brief's bench sheet for a highest working voltage; None sizes with the
+            brief's own figures.
 
     Raises:
         UserError: the layout cannot be built from the modules on hand, or none can.
     """
     study = list_layouts(brief)
     chosen = choose_layout(study, layout, arrangement, module)
-    return protect_layout(study, chosen, named=bool(layout or arrangement or module is not None))
+    named = bool(layout or arrangement or module is not None)
+    if bench is None:
+        return protect_layout(study, chosen, named=named)
+    found = salvage(study.brief, chosen, bench(voltage_of(study.brief, chosen)))
+    return protect_layout(replace(study, brief=with_worst(study.brief, chosen, found)), chosen,
+                          named=named, found=found)
 
 
-def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) -> ProtectionStudy:
-    """Size every part for one layout of a study."""
+def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
+                   found: Salvage | None = None) -> ProtectionStudy:
+    """Size every part for one layout of a study.
+
+    Args:
+        study: with the brief that counts, see `worst_measured.with_worst`.
+        layout: one of it.
+        named: whether the user named it.
+        found: the bench sheet that the brief was held against; None where there is none.
+    """
     brief = study.brief
+    stated = as_stated(brief)
+    own = None if stated is brief else _lowest_end(stated, layout)
     bare = model_pack(brief, layout)
     overvoltage = study_overvoltage(overvoltage_asked(
         brief, bare, rated_voltages(brief, layout.in_strings)))
@@ -159,7 +190,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     screened = screen_one(brief, study.asks, layout)
     miss = explain(brief, study.asks, screened, 0) if screened.failures[0] else None
     inductance = loop_inductance(brief)
-    at_the_end = faults_of(pack, inductance)
+    at_the_end = faults_of(brief, pack, inductance)
     loops = _loops(brief, pack, at_the_end)
     faults = _demanded(pack, at_the_end, loops)
     listed = brief.parts.list
@@ -171,6 +202,10 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
     asked = replace(asked_of_coordination(brief, pack, faults, routes), **_fed_by_few(
         brief, pack, at_the_end, loops))
+    if own is not None and asked.fault_voltage is not None:
+        # Cells of less resistance keep more voltage in a fault, and their trip sees it less.
+        asked = replace(asked, fault_voltage=largest(
+            [asked.fault_voltage, own.cell], asked.fault_voltage.title, asked.fault_voltage.note))
     switching = asked_of_contactor(brief, pack, faults, inductance, loops)
     held = coordinate(asked, _left(listed.fuses, fuse),
                       _left(listed.contactors, size_contactors(switching, listed.contactors)))
@@ -189,24 +224,52 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True) ->
     carry, place = carry_demand(brief, pack, faults, held), place_demand(brief, routes)
     step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
-                                            PACK_INDUCTANCE, CABLE_INDUCTANCE, step,
+                                            pack_inductance(brief), CABLE_INDUCTANCE, step,
                                             fuse_asked, loops), overvoltage)
     held = with_places(with_trips(held, circuit.management.trips), [
         p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)])
+    faults = replace(faults, checks=tuple(told_apart(
+        c, opened_all_the_same(circuit.places, pack.peak_current.number)
+        if c.verdict == FAIL and pack.peak_current.known else "") for c in faults.checks))
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              disconnect_nowhere(brief, layout.series) or size_disconnect(
                  carry, listed.disconnects, switch=pulled(pack, inductance), place=place,
                  named=brief.parts.disconnect),
-             size_connectors(carry, listed.connectors, place=place))
-    return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit)
+             size_connectors(carry, listed.connectors, place=place,
+                             named=brief.parts.connector))
+    return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit, found,
+                           own.lowest if own else None)
 
 
-def lowest_with(brief: Brief, layout: Layout) -> Finding:
-    """Lowest fault current of a layout with the modules of this brief; nothing is sized for it."""
+@value_object
+class LowestEnd:
+    """The lowest fault of a layout.
+
+    Attributes:
+        lowest: current.
+        cell: voltage left on the cells that feed it.
+    """
+
+    lowest: Finding
+    cell: Finding
+
+
+def _lowest_end(brief: Brief, layout: Layout) -> LowestEnd:
+    """The lowest fault with the modules of this brief; nothing is sized for it."""
     pack = model_pack(brief, layout)
-    at_the_end = faults_of(pack, loop_inductance(brief))
-    return _demanded(pack, at_the_end, _loops(brief, pack, at_the_end)).lowest
+    at_the_end = faults_of(brief, pack, loop_inductance(brief))
+    loops = _loops(brief, pack, at_the_end)
+    return LowestEnd(
+        _demanded(pack, at_the_end, loops).lowest.called(
+            "Lowest fault current, by the brief's own figures"),
+        fault_cell(_feeds(brief, pack, at_the_end), loops).called(
+            "voltage left on the cells, by the brief's own figures"))
+
+
+def _feeds(brief: Brief, pack: PackModel, faults: FaultRange) -> Feeds:
+    return feeds_of(brief, pack, faults, pack_inductance=pack_inductance(brief),
+                    per_length=CABLE_INDUCTANCE)
 
 
 def _mid_pack(brief: Brief, pack: PackModel) -> tuple[Check, ...]:
@@ -239,20 +302,19 @@ def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> F
 
 def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...]:
     """Every loop of the layout, before any part is asked."""
-    return places_asked(feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
-                                 per_length=CABLE_INDUCTANCE)).loops
+    return places_asked(_feeds(brief, pack, faults)).loops
 
 
 def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
                 loops: tuple[Loop, ...]) -> dict[str, Finding | None]:
     """What a fault that a few modules feed leaves on their cells, and its lowest current."""
-    feeds = feeds_of(brief, pack, faults, pack_inductance=PACK_INDUCTANCE,
-                     per_length=CABLE_INDUCTANCE)
+    feeds = _feeds(brief, pack, faults)
     one_pole, no_contactor = (
         min((one.lowest.called(one.lowest.title, note=f"at the place '{one.title}'")
              for one in some), key=lambda f: f.number, default=None)
         for some in (one_pole_loops(loops), fuse_alone_loops(loops)))
     return {"fault_voltage": fault_cell(feeds, loops), "one_pole_lowest": one_pole,
+            "fault_highest": path_highest(faults.highest, loops), "path_lowest": faults.lowest,
             "fuse_alone_lowest": no_contactor, "fault_drop": whole_drop(feeds),
             "one_pole_drop": one_pole_drop(loops)}
 

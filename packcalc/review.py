@@ -267,8 +267,10 @@ def check_review(file: ReviewFile, study: ProtectionStudy,
     if other:
         raise InputErrors(other)
     faults = _late(file, study)
-    if same and file.layout in (layout_of(study), study.layout.label):
-        faults += _unknown(file, decisions(study, bench), layout_of(study))
+    if same and file.layout in (layout_of(study), study.layout.label, ""):
+        lines = decisions(study, bench)
+        faults = _older(file, lines, layout_of(study)) or [
+            *faults, *(_unknown(file, lines) if file.layout else ())]
     if faults:
         raise InputErrors(faults[:MOST_FAULTS])
 
@@ -304,26 +306,47 @@ def _late(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
             if to_come(mark.date, now)]
 
 
-def _unknown(file: ReviewFile, lines: Sequence[Decision], layout: str) -> list[Fault]:
+def _strange(file: ReviewFile, lines: Sequence[Decision]) -> list[Mark]:
+    """Marks on ids that this version cannot have; what the bench gives may come and go."""
+    known = {name for d in lines for name in (d.id, *d.aliases)}
+    return [m for m in file.marks if m.decision_id not in known and not _of_bench(m.decision_id)]
+
+
+def _missing(file: ReviewFile, lines: Sequence[Decision]) -> list[tuple[int, str]]:
+    """Decisions of which a sheet has no row, with their numbers."""
+    rows = {row.decision_id for row in file.rows}
+    return [(n, d.id) for n, d in enumerate(lines, 1)
+            if d.id not in rows and not _of_bench(d.id)] if rows else []
+
+
+def _older(file: ReviewFile, lines: Sequence[Decision], layout: str) -> list[Fault]:
+    """One fault where a file that names no arrangement is of another one; none where it is not."""
+    if file.layout == layout:
+        return []
+    strange, otherwise = _strange(file, lines), rewritten(file, lines)
+    right = ("is it of the other arrangement, or of other modules? repeat --arrangement or "
+             "--module as they were, or mark a new sheet")
+    if len(strange) > FEW or strange and _missing(file, lines):
+        return [Fault(file.place, 0, "", f"has marks on {len(strange)} decisions that {layout} "
+                      "has not", right)]
+    if len(otherwise) > FEW:
+        return [Fault(file.place, 0, "", f"names no arrangement, and {len(otherwise)} of its "
+                      f"printed cells read otherwise in {layout}", right)]
+    return []
+
+
+def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:
     """Ids that this version cannot have, and decisions of which the sheet has no row.
 
     The digest of the input does not cover the bench sheet: what that gives may come and go.
     """
     known = {name for d in lines for name in (d.id, *d.aliases)}
-    faults = []
-    strange = [m for m in file.marks if m.decision_id not in known and not _of_bench(m.decision_id)]
-    if len(strange) > FEW and file.layout != layout:  # an older file: notation alone
-        return [Fault(file.place, 0, "", f"has marks on {len(strange)} decisions that {layout} "
-                      "has not", "is it of the other arrangement, or of other modules? repeat "
-                      "--arrangement or --module")]
-    for mark in strange:
+    faults, missing = [], _missing(file, lines)
+    for mark in _strange(file, lines):
         near = nearest(mark.decision_id, known)
         faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
                             "is no decision of this design",
                             f"did you mean {near!r}?" if near else "take ids from the sheet"))
-    rows = {row.decision_id for row in file.rows}
-    missing = [(n, d.id) for n, d in enumerate(lines, 1)
-               if d.id not in rows and not _of_bench(d.id)] if rows else []
     if missing:
         faults.append(Fault(file.place, 0, "", f"has no row of {len(missing)} of this design's "
                             f"{len(lines)} decisions, first no. {missing[0][0]}, "

@@ -9,6 +9,7 @@ it. A change that cannot be understood is said to be so; it is never swallowed.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
@@ -35,7 +36,7 @@ from packcalc.decisions import (
 )
 from packcalc.dimensions import DIMENSIONS
 from packcalc.findings import Finding, Origin, leaf
-from packcalc.parts import PART_CLASSES, CablePart, Part
+from packcalc.parts import PART_CLASSES, CablePart, ManagementPart, Part
 from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.reading.positions import one_line
 from packcalc.review_words import (
@@ -58,13 +59,13 @@ GRAVITY = (PASS, "", CAUTION, NOT_EVALUATED, FAIL)
 _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "resistor",
           "disconnect": "disconnect", "string_fuse": "string_fuse",
           "string_contactors": "string_contactor", "mid_fuse": "mid_fuse",
-          "charge_contactor": "charge_contactor"}
-_HELD_ALONE = ("mid_fuse", "charge_contactor")
+          "charge_contactor": "charge_contactor", "precharge_relay": "precharge_relay",
+          "connectors": "connector", "management": "management_system"}
+_HELD_ALONE = ("mid_fuse", "charge_contactor", "precharge_relay", "management")
 _BRANCH = "branch."
 # Held together over the whole fault range: the fuse, the contactors.
 _PAIRS = {"coordination": ("main_fuse", "contactors"),
           "string_coordination": ("string_fuse", "string_contactors")}
-CONNECTORS = "connectors"
 
 
 @value_object
@@ -157,7 +158,7 @@ def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = ""
         return _branch_change(study, item, blank)
     if item is not None and item.key in _PAIRS:
         return _pair_change(study, item, blank)
-    if item is None or not (item.candidates or item.key in RATED):
+    if item is None or not (item.candidates or item.key in RATED or item.key in _NAMED):
         return replace(blank, words="cannot be checked: no ratings are held against this; change "
                                     "the entry of the brief and run packcalc again")
     found = _found(study, item, asked)
@@ -210,7 +211,8 @@ def _listed(names: Sequence[str], between: str = ", ") -> str:
 
 def _like(item: str) -> str:
     """An example of what may be written where the parts list holds nothing of the kind."""
-    return "47 Ω" if item == "precharge" else "a rated current like 400 A"
+    return {"precharge": "47 Ω", "management": "a management system of the parts list"}.get(
+        item, "a rated current like 400 A")
 
 
 def _other_kind(study: ProtectionStudy, asked: str) -> str:
@@ -237,7 +239,8 @@ def _of_list(study: ProtectionStudy, item: Item, asked: str) -> Candidate | None
     """A part of the list that was not tried: of these the brief's own is held alone."""
     if item.key not in _HELD_ALONE:
         return None
-    kind, wanted = RATED[item.key][0], key(asked)
+    kind = RATED[item.key][0] if item.key in RATED else ManagementPart
+    wanted = key(asked)
     found = [p for p in study.brief.parts.list.parts if type(p) is kind and key(p.name) == wanted]
     return Candidate(found[0].name, (), own=True) if found else None
 
@@ -283,9 +286,11 @@ def _told(blank: Recheck, item: Item, name: str,
         told.append(f"not evaluated: {_listed(unshown, '; ')}")
     worse = [t for t in touched if t.worse]
     more = [t.words for t in worse if t.after != FAIL and not t.lost]
-    told.append(f"elsewhere it makes {len(worse)} graver" + (
-        ": " + "; ".join(more) if more else ", as told") if worse
-        else "nothing else was found that it makes graver")
+    if more:
+        told.append(f"elsewhere it makes {len(more)} {'more ' if len(more) < len(worse) else ''}"
+                    "graver: " + "; ".join(more))
+    elif not worse:  # what fails or is lost elsewhere stands above, by name
+        told.append("nothing else was found that it makes graver")
     figures = [f"{t.title} {t.shown}, was {t.was}" for t in touched
                if t.part == item.title and not t.worse]
     if figures:
@@ -445,15 +450,12 @@ def _with_part(study: ProtectionStudy, item: Item, candidate: Candidate,
         return _all_again(study, brief), \
             "everything was sized again with this part named in the brief"
     # A listed rating too is sized as a bare part: one change has one answer, however it is said.
-    bare = given or (bare_part(item.key, candidate.name) if item.key != CONNECTORS else None)
+    bare = given or bare_part(item.key, candidate.name)
     if bare is not None:
         named = _with_named(study, study.brief, item.key, _Named(candidate, bare))
         return _all_again(study, named), (
             "everything was sized again with this value; a bare rating has no data sheet, so what "
             f"only the maker knows of it is not shown{_shared(bare)}")
-    if item.key == CONNECTORS:
-        return None, ("the brief names no connector, and nothing else is sized from one: put it "
-                      "into the parts list")
     return None, ("figures printed for another value of this part were not computed again; name "
                   "the part in the brief for that")
 
@@ -466,7 +468,8 @@ def _shared(part: Part) -> str:
 
 
 def _all_again(study: ProtectionStudy, brief: Brief) -> ProtectionStudy:
-    return protect_layout(replace(study.study, brief=brief), study.layout, named=study.named)
+    return protect_layout(replace(study.study, brief=brief), study.layout, named=study.named,
+                          found=study.salvage)
 
 
 def _brief_with(brief: Brief, item: str, name: str) -> Brief | None:
@@ -484,6 +487,7 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
     """What reads differently, gravest first: decisions elsewhere, and the part's own figures."""
     old, new = ({d.id: d for d in decisions(s) if d.item != but or d.kind == FIGURE}
                 for s in (before, after))
+    old = _renamed(old, new, [p.name for s in (after, before) for p in s.brief.parts.list.parts])
     found = []
     for name, now in new.items():
         was = old.get(name)
@@ -501,8 +505,27 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
     return tuple(sorted(found, key=lambda t: (-GRAVITY.index(t.after), STAGES.index(t.stage))))
 
 
-# -- a figure ---------------------------------------------------------------------------------
+def _renamed(old: Mapping[str, Decision], new: Mapping[str, Decision],
+             names: Iterable[str]) -> dict[str, Decision]:
+    """The old decisions by the ids of today: a title that names a part is the same decision
+    when the part gives way to another."""
+    named = re.compile("|".join(map(re.escape, sorted(set(names), key=len, reverse=True))) or "$^")
 
+    def alike(found: Iterable[Decision]) -> dict[tuple[str, ...], list[str]]:
+        ids: dict[tuple[str, ...], list[str]] = {}
+        for d in found:
+            if named.search(d.title):
+                ids.setdefault((d.item, d.kind, named.sub("", d.title)), []).append(d.id)
+        return ids
+
+    came = alike(d for d in new.values() if d.id not in old)
+    went = alike(d for d in old.values() if d.id not in new)
+    today = {ids[0]: came[same][0] for same, ids in went.items()
+             if len(ids) == len(came.get(same, ())) == 1}
+    return {today.get(name, name): d for name, d in old.items()}
+
+
+# -- a figure ---------------------------------------------------------------------------------
 
 def _figure_change(study: ProtectionStudy, decision: Decision, blank: Recheck) -> Recheck:
     """The reviewer's figure in every check that uses this one."""

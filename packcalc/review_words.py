@@ -32,7 +32,7 @@ _OF_CONTACTOR = (ContactorPart, "continuous_current", *_CURRENT)
 RATED = {
     "main_fuse": _OF_FUSE, "string_fuse": _OF_FUSE, "mid_fuse": _OF_FUSE,
     "contactors": _OF_CONTACTOR, "string_contactors": _OF_CONTACTOR,
-    "charge_contactor": _OF_CONTACTOR,
+    "charge_contactor": _OF_CONTACTOR, "precharge_relay": _OF_CONTACTOR,
     "disconnect": (DisconnectPart, "continuous_current", *_CURRENT),
     "connectors": (ConnectorPart, "continuous_current", *_CURRENT),
     "precharge": (ResistorPart, "resistance", "resistance", ("resistance", "R", "Ω")),

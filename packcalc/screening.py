@@ -52,6 +52,12 @@ def charge_limit(on_hand: ModulesOnHand, temperature: Any) -> Any:
                               on_hand.state_of_health.number)
 
 
+def braking_limit(on_hand: ModulesOnHand, temperature: Any) -> Any:
+    """The same where it caps a voltage: a weak module on the bench must not lower that."""
+    return el.limit_at_health(mod.charge_current_limit(on_hand.module, temperature),
+                              on_hand.stated_health.number)
+
+
 def mean_voltage(on_hand: ModulesOnHand, low: Any, high: Any) -> Any:
     """Mean of the lowest open-circuit curve of one module between two charges."""
     points = low + np.multiply.outer(MEAN_SHARES, high - low)
@@ -75,6 +81,7 @@ class _Laws:
     steady_resistance: Any
     braking_resistance: list[Any]
     charge_limits: list[Any]
+    braking_limits: list[Any]
 
 
 def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]) -> _Laws:
@@ -82,6 +89,8 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
     left = np.maximum(left, 0.0)
     # All edges at once, each as many rows as what stands beside it.
     at_edges = np.stack(np.broadcast_arrays(*edges, asks.charge_ceiling)[:-1])
+    charging = list(charge_limit(on_hand, at_edges + A_HAIR))
+    as_stated = on_hand.stated_health.number == on_hand.state_of_health.number
     return _Laws(
         full=mod.ocv_high(module, asks.charge_ceiling),
         empty=module.series * module.empty_voltage.number,
@@ -94,7 +103,8 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
                                          growth),
         braking_resistance=list(mod.resistance(module, at_edges, asks.charge_ceiling,
                                                asks.regeneration_duration, growth)),
-        charge_limits=list(charge_limit(on_hand, at_edges + A_HAIR)),
+        charge_limits=charging,
+        braking_limits=charging if as_stated else list(braking_limit(on_hand, at_edges + A_HAIR)),
     )
 
 
@@ -126,6 +136,11 @@ def _limits(on_hand: list[ModulesOnHand], laws: list[_Laws]) -> _Limits:
 def _weakest(laws: list[_Laws], edge: int) -> Any:
     """Charge limit of the weaker module from one edge."""
     return functools.reduce(np.minimum, (w.charge_limits[edge] for w in laws))
+
+
+def _braking_cap(laws: list[_Laws], edge: int) -> Any:
+    """The same where it caps the voltage while braking."""
+    return functools.reduce(np.minimum, (w.braking_limits[edge] for w in laws))
 
 
 # --- which rows -----------------------------------------------------------------------
@@ -308,10 +323,10 @@ class _Evaluation:
         self.asks, self.laws, self.at = asks, laws, at
         self.series, self.parallel = rows.series.astype(float), rows.parallel.astype(float)
         steps = self.series.sum(axis=1)
-        grouped = el.grouped_path(steps, asks.link, asks.fuse, asks.contactor)
+        grouped = el.grouped_path(steps, asks.link, asks.fuse, asks.contactor) + asks.string_cables
         self.path, self.fewest_path = (asks.cables + np.where(
-            rows.strings, el.strings_path(steps, inside, asks.link, asks.fuse, asks.contactor),
-            grouped) for inside in (self.parallel, 1.0))
+            rows.strings, el.strings_path(steps, inside, asks.link, asks.fuse, asks.contactor)
+            + asks.string_cables / inside, grouped) for inside in (self.parallel, 1.0))
         # Of parallel strings one may be in alone.
         self.fewest = np.where(rows.strings, 1.0, self.parallel)
 
@@ -378,7 +393,7 @@ class _Evaluation:
                 [w.braking_resistance[i] for w in self.laws])
             voltage = el.charging_voltage(start, resistance, asks.regeneration)
             if asks.charge_limit_counts:
-                limit = _weakest(self.laws, i) * self.parallel
+                limit = _braking_cap(self.laws, i) * self.parallel
                 voltage = np.minimum(voltage, el.raised_voltage(start, limit, resistance))
             highest = np.maximum(highest, voltage)
             if not asks.charge_limit_counts:

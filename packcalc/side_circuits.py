@@ -53,7 +53,7 @@ from packcalc.value import value_object
 
 STRING_FUSE = "string_fuse"
 STRING_CONTACTORS = ("string_contactors", "cell_trip", "contactors", "bus_contactors",
-                     "bus_cell_trip")
+                     "bus_cell_trip", "pole_contactor", "wire_contactor", "leak_contactor")
 CHARGERS = ("charger", "fast-charge inlet")
 AS_MAIN = "The notes of the main fuse hold here as well."
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
@@ -188,7 +188,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
     """
     places = tuple(loops)
     asked, demand = strings_asked(feeds, places), demand_on(
-        places, *STRING_CONTACTORS, "pole_contactor")
+        places, *STRING_CONTACTORS)
     if asked is None or demand is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
@@ -288,20 +288,31 @@ def branch_capacity(brief: Brief, branch: Branch) -> Capacity:
     """By the brief's rule set; below its smallest row nothing is extrapolated."""
     if not branch.section.known:
         return Capacity(why="conductor section of the branch: print on the cable")
+    return laid_capacity(brief, branch.section, branch.insulation_class)
+
+
+def laid_capacity(brief: Brief, section: Finding, insulation: Finding) -> Capacity:
+    """What a conductor carries of which nobody said how it lies.
+
+    Args:
+        brief: with its rule set and the air around its cables.
+        section, insulation: of the conductor: its section and temperature class.
+    """
+    wire = (section, insulation)
     try:
-        return Capacity(_laid(brief, branch, HOTTEST[0], BESIDE) or _laid(
-            brief, branch, HOTTEST[1], BESIDE), _at_best(brief, branch))
+        return Capacity(_laid(brief, wire, HOTTEST[0], BESIDE) or _laid(
+            brief, wire, HOTTEST[1], BESIDE), _at_best(brief, wire))
     except OutOfRange as refusal:
         return Capacity(why=f"outside table: {refusal}. Ask the wire's maker for its current at "
                             f"{brief.surroundings.cable_ambient.shown} in a bundle, and take a "
                             "fuse at or below it")
 
 
-def _at_best(brief: Brief, branch: Branch) -> Finding | None:
+def _at_best(brief: Brief, wire: tuple[Finding, Finding]) -> Finding | None:
     """Alone, the coolest way whose table holds so small a section; None where none does."""
     for way in COOLEST:
         try:
-            found = _laid(brief, branch, way, 1)
+            found = _laid(brief, wire, way, 1)
         except OutOfRange:
             continue
         if found is not None:
@@ -309,7 +320,8 @@ def _at_best(brief: Brief, branch: Branch) -> Finding | None:
     return None
 
 
-def _laid(brief: Brief, branch: Branch, install: str, circuits: int) -> Finding | None:
+def _laid(brief: Brief, wire: tuple[Finding, Finding], install: str,
+          circuits: int) -> Finding | None:
     """Current of the conductor laid one way; between two rows the smaller section counts.
 
     None where the rule set does not know that way.
@@ -320,9 +332,10 @@ def _laid(brief: Brief, branch: Branch, install: str, circuits: int) -> Finding 
     rule = rule_set(brief.cables.rules)
     if install not in rule.installs:
         return None
-    use = rule.table_for(install, branch.insulation_class.number)
+    section, insulation = wire
+    use = rule.table_for(install, insulation.number)
     rows = sections(rule, use)
-    fitting = [r for r in rows if r.area.number <= branch.section.number * (1.0 + 1e-9)]
+    fitting = [r for r in rows if r.area.number <= section.number * (1.0 + 1e-9)]
     if not fitting:
         raise OutOfRange(f"{rule.key}, {use.printed}, begins at {rows[0].size}")
     return trace(corrected_current, f"current of a {fitting[-1].size} conductor, {install}",

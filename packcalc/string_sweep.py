@@ -10,11 +10,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from packcalc.clearing import path_conductors
-from packcalc.checks import Check, judge
+from packcalc.checks import Check, Requirement, judge
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding, largest, trace
-from packcalc.monitoring import sensor_deviation
-from packcalc.part_checks.shown import SILENT
+from packcalc.monitoring import acts_by, sensor_deviation
+from packcalc.part_checks.shown import SILENT, rounded
 from packcalc.part_checks.sweep import Trips
 from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
@@ -28,6 +28,7 @@ TITLE = "Who clears inside a string, over the whole range the others can feed"
 UNSEEN = ("The current sensor of the main path does not carry what one string feeds into another: "
           "no trip of the pack is counted on here, only one on the string's own current "
           "(strings.trip_current with strings.trip_delay).")
+REACHES = "string's current sensor reaches its trip"
 AS_MAIN = "The notes of the sweep of the main path hold here as well."
 
 
@@ -61,12 +62,14 @@ def string_coordination(feeds: Feeds, main: Coordination,
         fuse=listed.part(FUSE, names.string_fuse) if names.string_fuse else None,
         contactor=listed.part(CONTACTOR, names.string_contactor)
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
-        fault_drop=None, one_pole_drop=None),
+        fault_drop=None, one_pole_drop=None, path_lowest=None, one_pole_lowest=None,
+        fuse_alone_lowest=None),
         listed.fuses, listed.contactors)
-    held = with_trips(held, (own_trip_line(held.asked),))
+    held = with_trips(held, (own_trip_line(held.asked), *_sensor_line(held.asked.trips)))
     return replace(held, item=replace(
         held.item, key=KEY, title=TITLE, notes=(UNSEEN, AS_MAIN),
-        checks=(*_breaks_all(held, asked.fuse_breaks), *held.item.checks)))
+        checks=(*_breaks_all(held, asked.fuse_breaks), *_reaches(feeds, held.asked.trips),
+                           *held.item.checks)))
 
 
 def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
@@ -84,14 +87,37 @@ def _trips(feeds: Feeds) -> Trips | None:
     if not own.trip_current.known:
         return None
     blocked = feeds.brief.management.trip_blocked_above
-    whole = feeds.brief.management.current_sensor_range
+    whole, reach = feeds.brief.management.current_sensor_range, own.sensor_range
     wide = whole.known and whole.number > own.trip_current.number
+    note = "" if reach.known else (
+        "the range of a string's own sensor is open (strings.sensor_range): "
+        + ("that of the pack's is counted, which errs high" if wide
+           else "of the setting at least"))
     return Trips(name="over-current trip on the string's own current", current=own.trip_current,
                  delay=own.trip_delay if own.trip_delay.known else None, to_opened=True,
                  blocked_above=blocked if blocked.known else None,
                  sensor_error=trace(sensor_deviation, "deviation of a string's current sensor",
                                     error=feeds.brief.management.current_sensor_error,
-                                    full_range=whole if wide else own.trip_current,
-                                    note="the range of a string's own sensor is not asked for: "
-                                    + ("that of the pack's is counted, which errs high" if wide
-                                       else "of the setting at least")))
+                                    full_range=reach if reach.known else whole if wide
+                                    else own.trip_current, note=note),
+                 sensor_range=reach if reach.known else None)
+
+
+def _reaches(feeds: Feeds, trips: Trips | None) -> tuple[Check, ...]:
+    """A sensor that ends below its trip never opens anything."""
+    if trips is None or trips.current is None or trips.sensor_error is None:
+        return ()
+    return (judge(REACHES, "who clears", feeds.brief.strings.sensor_range, "at least",
+                  trace(acts_by, "current at which the string's trip surely acts",
+                        trip=trips.current, deviation=trips.sensor_error),
+                  missing="say strings.sensor_range: the range on the data sheet of each string's "
+                          "own current sensor", remedy="a sensor of a wider range, or a lower "
+                                                       "trip"),)
+
+
+def _sensor_line(trips: Trips | None) -> tuple[Requirement, ...]:
+    if trips is None or trips.current is None or trips.sensor_error is None:
+        return ()
+    least = trace(acts_by, trip=trips.current, deviation=trips.sensor_error)
+    return (Requirement("each string's current sensor: range, both directions",
+                        f"at least {rounded(least, True)}", "the trip with the sensor's error"),)

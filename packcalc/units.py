@@ -375,6 +375,16 @@ def significant(value: float, digits: int = 4) -> str:
     return f"{rounded:.{max(0, digits - 1 - magnitude)}f}"
 
 
+def several(count: float, noun: str) -> str:
+    """A count with its noun, an s behind it unless there is just one.
+
+    Examples:
+        >>> several(1, "module"), several(0, "module"), several(16.0, "good module")
+        ('1 module', '0 modules', '16 good modules')
+    """
+    return f"{count:.0f} {noun}{'' if round(count) == 1 else 's'}"
+
+
 @functools.lru_cache(maxsize=65536)
 def show(value: float | None, unit: str, digits: int = 4) -> str:
     """An SI number as a report prints it, with its unit.

@@ -295,13 +295,16 @@ def test_over_current_limits_stand_although_nobody_set_one():
     braking = found["braking current into the pack"]
     # 30 s is the safe-side peak; braking lasts 10 s unless said otherwise
     assert braking.delay.number == 10.0
-    # braking asks for more than the cells bear at their warmest: that less 20 A is sent, and said
+    # braking asks for more than the cells bear at their warmest: no figure is sent, both are said
     best = max(limit.number for _, limit in charge_limits(brief_with(), pack_of().layout))
     assert best - 20.0 < pack_of().regeneration_current.number + 20.0
-    assert braking.trip.number == pytest.approx(best - 20.0)
-    assert "no setting serves both" in braking.action
+    assert braking.trip is None and f"at most {best - 20.0:.2f} A" in braking.action
+    assert "no setting serves both" in braking.action and "less braking power" in braking.action
     charging = found["charging current, charger"]
-    assert charging.trip.number == pytest.approx(best - 20.0)
+    assert charging.trip is None and f"at most {best - 20.0:.2f} A" in charging.unsettled
+    rows = {r.what: r.value for r in specify(trip_current=None).item.specification}
+    for line in ("braking current into the pack: trip", "charging current, charger: trip"):
+        assert rows[line].startswith("no setting serves both: at most") and "within" in rows[line]
 
 
 def test_a_quick_limit_above_the_lowest_fault_is_no_limit():

@@ -38,6 +38,7 @@ BRIEFS = {
     "side by side": asked([module(), module(id="b", title="b", resistance="10 mΩ",
                                             state_of_health="75 %")], mix="parallel"),
     "strings": asked(arrangement="strings"),
+    "boxes": asked(path__string_cable_length="6 m", path__string_cable_section="50 mm²"),
 }
 
 

@@ -22,7 +22,7 @@ from packcalc.bench.meaning import Totals, totals
 from packcalc.bench.outlook import Outlook, look_out
 from packcalc.bench.pinning import Pinned, pin_modules, unmet
 from packcalc.bench.strings import assign_strings
-from packcalc.bench.sureness import Sureness, how_sure
+from packcalc.bench.sureness import Sureness, held_by_chance, how_sure
 from packcalc.bench.together import Together, share_current
 from packcalc.bench.uncertainty import Spread
 from packcalc.brief import Brief, ModulesOnHand
@@ -33,7 +33,7 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.layouts import Layout
 from packcalc.modules import INITIAL_PULSE, ModuleType, resistance_initial
 from packcalc.pack import PackModel, model_pack
-from packcalc.units import show
+from packcalc.units import several, show
 from packcalc.value import value_object
 
 BETWEEN_BLOCKS = 4
@@ -165,7 +165,9 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     places = _places(assignment, dealt)
     q, r = (np.array([[getattr(dealt[i], name) for i in row] for row in assignment.places])
             for name in ("capacity", "resistance"))
+    sure = how_sure(brief, lot, module, pack, assignment, dealt)
     found = totals(brief, pack, module, q, r)
+    found = replace(found, checks=held_by_chance(found.checks, sure))
     return AssignmentStudy(
         brief, layout, lot, module, pack, assignment, places,
         tuple(dealt[i] for i in assignment.left_out), found,
@@ -174,7 +176,7 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort,
                  pinned.wanted),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
-        how_sure(brief, lot, module, pack, assignment, dealt),
+        sure,
         _isolation(lot, _voltages(lot, pack), places),
         (*_other_types(lot, module), *_never_dealt(lot, module), *pinned.notes, *left,
          *_notes(assignment, dealt, bench)))
@@ -236,7 +238,8 @@ def _never_dealt(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
 def at_voltage(study: AssignmentStudy, highest: Finding) -> AssignmentStudy:
     """The same assignment, its isolation asked at the layout's own highest working voltage.
 
-    The bench knows no chain of over-voltages and counts with the inverter's absolute maximum.
+    The bench knows no chain of over-voltages: it counts with what it was told, else with the
+    inverter's absolute maximum.
 
     Args:
         study: as dealt.
@@ -258,14 +261,15 @@ def _isolation(lot: GradedLot, voltages: Sequence[Finding], places: Sequence[Pla
     known = [p.dealt.graded.row.insulation.number for p in places
              if p.dealt.graded.row.insulation.known]
     if len(known) < len(places) or not voltages:
-        return Check(title, STAGE, NOT_EVALUATED, reason=f"{len(places) - len(known)} dealt "
-                     "modules have no insulation reading", remedy="insulation tester, each "
-                     "terminal to the case, before anybody handles a module")
+        lacking = several(len(places) - len(known), "dealt module")
+        return Check(title, STAGE, NOT_EVALUATED, reason=f"{lacking} without an insulation reading",
+                     remedy="insulation tester, each terminal to the case, before anybody handles "
+                            "a module")
     count, drawn = len(places), lot.need.modules
-    words = (f"the bench drew its line for {drawn.number:.0f} modules, this layout has {count}"
-             if drawn.known and drawn.number != count else "")
+    words = (f"the bench drew its line for {several(drawn.number, 'module')}, this layout has "
+             f"{count}" if drawn.known and drawn.number != count else "")
     return judge_together(
-        title, f"the {count} assigned modules", known, lot.bench,
+        title, f"the {several(count, 'assigned module')}", known, lot.bench,
         max(voltages, key=lambda v: v.number), reason=words,
         remedy="leave out the modules that leak most, dry and measure again; give "
                f"bench.modules_in_pack = {count} so that the bench draws this line")
@@ -290,17 +294,21 @@ def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: Modu
                       for m in lot.modules) - len(barred)
         others = sum(m.grade == "keep" and not _is(m, module) for m in lot.modules)
         more = "" if not waiting or lot.bench.count_undecided == "yes" else (
-            f"; {waiting} more are undecided: test them, or set bench.count_undecided = "
-            f"\"yes\" to see what they might come to")
+            f"; {waiting} more {'is' if waiting == 1 else 'are'} undecided: test, or set "
+            f"bench.count_undecided = \"yes\" to see what they might come to")
         if barred:
             marks = ", ".join(m.mark for m in barred[:MOST_NAMED])
             more += (f"; {len(barred)} undecided with an open question on voltage, cells, type, "
                      f"dates, insulation or rest voltage, never dealt: {marks}"
                      + (" …" if len(barred) > MOST_NAMED else ""))
         if others:
-            more += f"; {others} good ones are of another type"
-        raise UserError(f"{lot.sheet.place}: {have} good modules of {module.id} for {need} places "
-                        f"of {layout.label}: {need - have} short{more}")
+            more += f"; {several(others, 'good one')} of another type"
+        open_ = len(lot.questions)
+        asked = f"; {several(open_, 'question')} about the sheet open, see packcalc bench" \
+            if open_ else ""
+        raise UserError(f"{lot.sheet.place}: {several(have, 'good module')} of {module.id} for "
+                        f"{several(need, 'place')} of {layout.label}: {need - have} short{more}"
+                        f"{asked}")
 
 
 @value_object
@@ -501,8 +509,8 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
              f"dealing, if there is one, might show above that error."]
     open_ = sum(not all(d.measured) for d in dealt)
     if open_:
-        words.append(f"{open_} modules are dealt at what is expected of them, not at a reading; "
-                     f"measure them before you build.")
+        words.append(f"{several(open_, 'module')} counted at what is expected of them, not at a "
+                     "reading: measure before you build.")
     words.append("Join nothing before the plan below is done: unlike modules exchange current the "
                  "moment they touch.")
     return tuple(words)

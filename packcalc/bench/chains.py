@@ -18,6 +18,7 @@ import numpy as np
 from packcalc.bench.exact import combinations
 
 EFFORT = 1_200_000  # small steps before a chain is given up: about half a second
+LONG = 100  # groups; a longer chain gets twice the effort
 SHARES = 2  # of the effort left: what one chain gets
 TIGHT, NEAR = 2.0, 6.0  # steps a group and steps in all: less room than that ends a block
 WARY = 40.0  # steps in all: with less room than that a group belongs to the chain
@@ -60,7 +61,8 @@ def first_groups(units: np.ndarray, order: np.ndarray, limit: int, narrow: int, 
         >>> found.tolist(), limit
         ([[5, 0, 3]], 160)
     """
-    effort, target, reached, missed, step = EFFORT, limit, None, limit + grid, grid
+    effort = EFFORT * (2 if narrow > LONG else 1)
+    target, reached, missed, step = limit, None, limit + grid, grid
     groups = np.empty((0, parallel), dtype=int)
     while effort > 0 and (reached is None or missed - reached > grid):
         ends = _ends(units[order], target, narrow, parallel)

@@ -10,6 +10,7 @@ from dataclasses import field
 import numpy as np
 
 from packcalc.errors import UserError
+from packcalc.units import several
 from packcalc.value import value_object
 
 AMPERE_HOUR = 3600.0
@@ -126,7 +127,8 @@ def counting_step(capacity: np.ndarray) -> float:
 def demand_enough(count: int, series: int, parallel: int) -> None:
     places = series * parallel
     if count < places:
-        raise UserError(f"{count} modules for {places} places ({series}S{parallel}P): "
+        raise UserError(f"{several(count, 'module')} for {several(places, 'place')} "
+                        f"({series}S{parallel}P): "
                         f"{places - count} short")
 
 

@@ -9,10 +9,13 @@ from packcalc.bench.grade import GradedLot, grade_sheet
 from packcalc.bench.questions import ask
 from packcalc.brief import Brief
 from packcalc.errors import InputErrors, UserError
+from packcalc.findings import Finding
 from packcalc.modules import ModuleType
 from packcalc.reading.bench_brief import default_bench, only_type
 from packcalc.reading.bench_sheet import read_with_faults
 from packcalc.reading.brief_file import read_brief
+from packcalc.reading.told_once import told_once
+from packcalc.units import several
 
 
 def brief_of(path: str | os.PathLike[str] | None) -> Brief | None:
@@ -39,21 +42,31 @@ def default_type(brief: Brief | None) -> ModuleType | None:
     return None if brief is None else only_type(brief)
 
 
-def grade_file(path: str | os.PathLike[str], brief: Brief | None = None) -> GradedLot:
+def types_of(brief: Brief | None) -> tuple[ModuleType, ...]:
+    """The types of the brief, which a row may name."""
+    return () if brief is None else tuple(on_hand.module for on_hand in brief.modules)
+
+
+def grade_file(path: str | os.PathLike[str], brief: Brief | None = None,
+               highest: Finding | None = None) -> GradedLot:
     """Read and grade a sheet; the file is opened for reading only.
+
+    Args:
+        path: of the sheet.
+        brief, highest: as `grade_sheet` has them.
 
     Raises:
         InputErrors: faults of the file, and with them every question about the rows that
             could be read: all in one run.
     """
-    sheet, faults = read_with_faults(path, default_type(brief))
+    types = types_of(brief)
+    sheet, faults = read_with_faults(path, default_type(brief), types)
     bench = (brief.bench if brief is not None else None) or default_bench()
     if faults:
-        types = tuple(m.module for m in brief.modules) if brief is not None else ()
         issued = brief.date_of_issue if brief is not None else ""
         asked = [q.fault for q in ask(sheet, bench, types, issued)]
-        raise InputErrors(sorted([*faults, *asked], key=lambda f: f.line or 10**9))
-    return grade_sheet(sheet, bench, brief)
+        raise InputErrors(told_once([*faults, *asked], by_key=True))
+    return grade_sheet(sheet, bench, brief, highest)
 
 
 def too_few(lot: GradedLot) -> str:
@@ -63,5 +76,7 @@ def too_few(lot: GradedLot) -> str:
     if not places.known or kept >= places.number:
         return ""
     undecided = len(lot.of_grade("undecided"))
-    return (f"{lot.sheet.place}: {kept} good modules for {places.number:.0f} places; "
-            f"{undecided} more are undecided: test them, find others, or build a smaller layout")
+    more = f"{undecided} more {'is' if undecided == 1 else 'are'} undecided: test, " \
+        if undecided else ""
+    return (f"{lot.sheet.place}: {several(kept, 'good module')} for "
+            f"{several(places.number, 'place')}; {more}find others, or build a smaller layout")

@@ -24,8 +24,16 @@ from packcalc.modules import ModuleType
 from packcalc.reading.bench_brief import default_bench
 from packcalc.reading.bench_sheet import BLANK, HEADS, parse_sheet
 from packcalc.reading.positions import one_line
-from packcalc.reading.sheet_text import Layout, cells_by_mark, last_cells, layout_of, read_text
-from packcalc.units import printed, show
+from packcalc.reading.sheet_text import (
+    Layout,
+    cells_by_mark,
+    folded_mark,
+    last_cells,
+    layout_of,
+    read_text,
+)
+from packcalc.reading.told_once import told_once
+from packcalc.units import printed, several, show
 
 # In the order of the bench: what can kill, what is cheap, what takes long.
 NEW_HEAD = (
@@ -62,6 +70,7 @@ class Session:
         today: day that no reading may lie behind; empty where nobody said.
         before: cells of the row before.
         added: rows appended, or gone on with, in this sitting.
+        types: those of the brief, which a row may name.
     """
 
     path: Path
@@ -72,6 +81,7 @@ class Session:
     today: str = ""
     before: dict[str, str] = field(default_factory=dict)
     added: int = 0
+    types: tuple[ModuleType, ...] = ()
 
     @property
     def unfinished(self) -> Unfinished:
@@ -80,11 +90,12 @@ class Session:
 
     def stands(self, mark: str) -> dict[str, str]:
         """Cells of the row of that mark in the file; empty where there is none."""
-        return cells_by_mark(read_text(self.path)).get(mark.casefold(), {})
+        return cells_by_mark(read_text(self.path)).get(folded_mark(mark), {})
 
 
 def open_session(path: str | os.PathLike[str], default: ModuleType | None = None,
-                 bench: Bench | None = None, today: str = "") -> Session:
+                 bench: Bench | None = None, today: str = "",
+                 types: tuple[ModuleType, ...] = ()) -> Session:
     """Begin a new sheet, or go on with one.
 
     Raises:
@@ -96,16 +107,17 @@ def open_session(path: str | os.PathLike[str], default: ModuleType | None = None
         layout = Layout(",", "point", "\n", NEW_HEAD)
         append(target, line_of(layout, list(NEW_HEAD)), "xb")
         sheet = BenchSheet(one_line(str(target)), ())
-        return Session(target, layout, sheet, default, bench or default_bench(), today)
+        return Session(target, layout, sheet, default, bench or default_bench(), today,
+                       types=types)
     text = read_text(target)
-    sheet, faults = parse_sheet(text, one_line(str(target)), default)
+    sheet, faults = parse_sheet(text, one_line(str(target)), default, types)
     rest = [f for f in faults if f.wrong != "holds a head and no rows"]
     if rest:
-        raise InputErrors(rest)
+        raise InputErrors(told_once(rest, by_key=True))
     if not text.endswith("\n"):
         append(target, layout_of(text).newline.encode())
     return Session(target, layout_of(text), sheet, default, bench or default_bench(), today,
-                   last_cells(text))
+                   last_cells(text), types=types)
 
 
 def enter(session: Session, say: Say, hear: Hear) -> int:
@@ -113,7 +125,8 @@ def enter(session: Session, say: Say, hear: Hear) -> int:
     say(HELP)
     cells = session.unfinished.cells(session.layout.head)
     if cells:
-        say(f"module {cells['mark']} was broken off after {len(cells)} entries; going on with it")
+        say(f"module {cells['mark']} was broken off after "
+            f"{len(cells)} {'entry' if len(cells) == 1 else 'entries'}; going on with it")
     while True:
         try:
             if not _row(session, cells, say, hear):
@@ -320,4 +333,4 @@ def _parsed(session: Session, cells: dict[str, str]) -> tuple[BenchSheet, tuple]
     text = f"# decimal: {layout.decimal}\n" + "".join(
         line_of(layout, row).decode() for row in
         (list(layout.head), [cells.get(head, "") for head in layout.head]))
-    return parse_sheet(text, session.sheet.place, session.default)
+    return parse_sheet(text, session.sheet.place, session.default, session.types)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,15 +16,16 @@ from packcalc.bench.bounds import relaxed_choice
 from packcalc.bench.covers import Cover, who_stands_where
 from packcalc.bench.dealing import Dealing, Effort, descending, largest_first, weakest_sum
 from packcalc.bench.exact import FEW_EXACT, combinations
-from packcalc.bench.search import Rules, Search
+from packcalc.bench.keeping import Rules
+from packcalc.bench.prices import price_bound
+from packcalc.bench.search import Search
 
-EVEN_ENOUGH = 0.0005  # no meter tells conductance finer
-GOOD_ENOUGH = 0.001
-FAR = 0.002  # below its bound: one more start is worth its time
+AIMS = (0.0025, 0.0015, 0.0008)  # below the bound, one after the other; no meter tells finer
 ROOMS = (0.0005, 0.0012)  # capacity of the mean group above the floor, for a deal to be found
 WEIGHTS = (1.0, 4.0, 25.0, 200.0)  # of missing capacity against missing conductance
-EVEN_LOOKS, FEW_LOOKS = 0.35, 0.2  # looks a group at each weight: 2000 modules in two seconds
+EVEN_LOOKS, FEW_LOOKS = 0.7, 0.3  # looks a group at each weight: 2000 modules in two seconds
 STRICT = 1e4  # no capacity may be missing
+MANY = 128  # groups; more are looked at again only with no capacity missing
 REBUILT = 100  # times that a few groups are dealt anew, at most
 MOST_SETS = 11_000  # groups that are listed for one of them
 MOST_GROUPS = 4  # dealt anew at once
@@ -34,46 +36,95 @@ SHARES = (1.0, 0.5, 0.1, 0.0)  # of the way to the goal that the weakest group s
 
 def even_resistance(units: np.ndarray, conductance: np.ndarray, best: Dealing,
                     asked: tuple[float, float], effort: Effort, rng: np.random.Generator,
-                    rules: Rules) -> Dealing:
+                    rules: Rules) -> tuple[Dealing, float]:
     """Even out conductance while the weakest group keeps its capacity within the tolerance.
 
-    First both are bettered together, whatever capacity that costs on the way; then missing
-    capacity weighs more and more. Where that fails, the best found goes on with no capacity
-    missing at any step. With spare modules the first to be dealt are those that the bound
-    itself would use. `asked` are the capacity to keep and the bound of the conductance.
-    """
-    values, found = np.stack([units, conductance]), [best]
-    badness = [_two_criteria(*asked, weight) for weight in WEIGHTS]
+    Groups that reach what is aimed at are content, so that all others can have what they need;
+    the aim comes nearer to the bound each time it is reached. Where it is not, the bound is
+    looked at again (`prices`). With spare modules the first to be dealt are those that the
+    bound itself would use.
 
-    def bettered(groups: np.ndarray, steps: list) -> bool:
-        for step in steps:
-            spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
-            search = Search(values, groups, rules, step, rng, spare=spare)
-            search.run(effort.rounds // 10, EVEN_LOOKS if groups.shape[1] > 3 else FEW_LOOKS)
+    Args:
+        units, conductance: of each module.
+        best: the dealing that capacity alone found.
+        asked: the capacity to keep, and the bound of the conductance.
+        effort, rng, rules: of the search.
+
+    Returns:
+        The dealing, and the bound, lowered where that was proven.
+    """
+    (floor, limit), (series, parallel) = asked, best.groups.shape
+    look = _Look(units, conductance, best, floor, effort, rng, rules)
+    starts = [*([] if rules else _relaxed_starts(units, conductance, best, floor)), best.groups,
+              *([None, None] if series <= MANY else [None])]
+    for place, start in enumerate(starts):
+        if look.reached(limit, AIMS[0]) or look.bettered(start, limit, AIMS[0]):
+            break
+        if place in (0, len(starts) - 2):
+            limit = price_bound(conductance, units, (floor, limit), series, parallel, look.least)
+    if not (rules or len(best.spare) or look.reached(limit, AIMS[0])):
+        look.rebuild(limit, AIMS[0])
+    for before, aim in pairwise(AIMS):
+        if not look.reached(limit, before):
+            break
+        if not look.reached(limit, aim):
+            look.bettered(None, limit, aim)
+    return look.dealt, limit
+
+
+class _Look:
+    """The most even dealing so far, and the looks for a better one.
+
+    Attributes:
+        dealt: that dealing; it keeps the capacity.
+    """
+
+    def __init__(self, units: np.ndarray, conductance: np.ndarray, best: Dealing, floor: float,
+                 effort: Effort, rng: np.random.Generator, rules: Rules):
+        self.units, self.conductance, self.dealt, self.floor = units, conductance, best, floor
+        self.effort, self.rng, self.rules = effort, rng, rules
+
+    @property
+    def least(self) -> float:
+        """Conductance of the weakest group."""
+        return _least(self.conductance, self.dealt)
+
+    def reached(self, limit: float, aim: float) -> bool:
+        """Whether the dealing so far lies no further below the limit than that share of it."""
+        return self.least >= limit * (1.0 - aim)
+
+    def bettered(self, start: np.ndarray | None, limit: float, aim: float) -> bool:
+        """Look from a start, or from the best so far; whether the aim is reached.
+
+        First both are bettered together, whatever capacity that costs on the way; then missing
+        capacity weighs more and more. From the best so far none is missing at any step at last.
+        """
+        groups, weights = (start, WEIGHTS) if start is not None else (
+            self.dealt.groups, (*WEIGHTS, STRICT) if len(self.dealt.groups) <= MANY else (STRICT,))
+        looks = EVEN_LOOKS if groups.shape[1] > 3 else FEW_LOOKS
+        for weight in weights:
+            spare = np.setdiff1d(np.arange(len(self.units)), groups.ravel())
+            search = Search(np.stack([self.units, self.conductance]), groups, self.rules,
+                            _two_criteria(self.floor, limit * (1.0 - aim), weight), self.rng,
+                            spare=spare)
+            search.run(self.effort.rounds // 10, looks)
             groups = search.best
-            if weakest_sum(units, groups) >= asked[0]:
-                spare = np.setdiff1d(np.arange(len(units)), groups.ravel())
-                found.append(replace(best, groups=groups, spare=spare))
-                if search.worst <= GOOD_ENOUGH:
-                    return True
+            self._keep(groups)
+            if self.reached(limit, aim):
+                return True
         return False
 
-    def strongest() -> Dealing:
-        return max(found, key=lambda dealt: _least(conductance, dealt))
+    def rebuild(self, limit: float, aim: float) -> None:
+        """A few groups are dealt anew, again and again."""
+        values = np.stack([self.units, self.conductance])
+        self._keep(rebuilt(values, self.dealt, (self.floor, limit * (1.0 - aim)), self.rng).groups)
 
-    def near() -> bool:
-        return _least(conductance, strongest()) >= (1.0 - FAR) * asked[1]
-
-    starts = [] if rules else _relaxed_starts(units, conductance, best, asked[0])
-    for start in starts:
-        if bettered(start, badness) or near():
-            return strongest()
-    if not bettered(best.groups, badness):
-        again = badness if starts and not near() else []
-        bettered(strongest().groups, [*again, _two_criteria(*asked, STRICT)])
-    if rules or near() or len(best.spare) or len(best.groups) <= MOST_GROUPS:
-        return strongest()
-    return rebuilt(values, strongest(), asked, rng)
+    def _keep(self, groups: np.ndarray) -> None:
+        if weakest_sum(self.units, groups) < self.floor:
+            return
+        spare = np.setdiff1d(np.arange(len(self.units)), groups.ravel())
+        self.dealt = max(self.dealt, Dealing(groups, spare),
+                         key=lambda dealt: _least(self.conductance, dealt))
 
 
 def rebuilt(values: np.ndarray, dealt: Dealing, asked: tuple[float, float],
@@ -87,7 +138,7 @@ def rebuilt(values: np.ndarray, dealt: Dealing, asked: tuple[float, float],
     Args:
         values: (2, modules): capacity, conductance.
         dealt: groups that keep the capacity.
-        asked: capacity that each group keeps, and the conductance that none can exceed.
+        asked: capacity that each group keeps, and the conductance aimed at.
         rng: of what is dealt anew.
     """
     groups, (floor, goal), parallel = dealt.groups.copy(), asked, dealt.groups.shape[1]
@@ -97,14 +148,14 @@ def rebuilt(values: np.ndarray, dealt: Dealing, asked: tuple[float, float],
     held = values[1, groups].sum(axis=1)
     for _ in range(REBUILT):
         worst, least = int(held.argmin()), float(held.min())
-        if least >= goal * (1.0 - GOOD_ENOUGH):
+        if least >= goal:
             break
         others = np.delete(np.arange(len(groups)), worst)
         if rng.random() < TIGHT:
             others = others[np.argsort(values[0, groups[others]].sum(axis=1))][:MOST_GROUPS + 1]
         chosen = np.append(worst, rng.choice(others, few - 1, replace=False))
         members = groups[chosen].ravel()
-        wishes = [least + share * (goal * (1.0 - EVEN_ENOUGH) - least) for share in SHARES]
+        wishes = [least + share * (goal - least) for share in SHARES]
         new = _dealt_anew(values[:, members], floor, wishes, parallel, rng)
         if new is not None:
             groups[chosen] = members[new]
@@ -145,10 +196,10 @@ def _relaxed_starts(units: np.ndarray, conductance: np.ndarray, best: Dealing,
 
 
 def _two_criteria(floor: float, goal: float, weight: float):
-    """The worse of: capacity below its floor, conductance below its bound (both relative)."""
+    """The worse of: capacity below its floor, conductance below its goal (both relative)."""
     def badness(sums: np.ndarray) -> np.ndarray:
         short = np.maximum((floor - sums[0]) / floor, 0.0)
-        loose = np.maximum((goal - sums[1]) / goal - EVEN_ENOUGH, 0.0)
+        loose = np.maximum((goal - sums[1]) / goal, 0.0)
         return np.maximum(weight * short, loose)
     return badness
 

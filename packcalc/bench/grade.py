@@ -40,6 +40,7 @@ from packcalc.brief import Bench, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, VERDICTS, Check, judge
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.reading.bench_brief import default_bench
+from packcalc.units import several
 from packcalc.value import value_object
 
 FEWEST_FOR_MIDDLE = 5
@@ -125,8 +126,14 @@ class GradedLot:
 
 # --- what the pack needs ---------------------------------------------------------------------
 
-def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0) -> PackNeed:
-    """Count and voltage of the finished pack: as given, else from the brief, else unknown."""
+def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
+              highest: Finding | None = None) -> PackNeed:
+    """Count and voltage of the finished pack: as given, else from the brief, else unknown.
+
+    Args:
+        bench, brief, rows: as `grade_sheet` has them.
+        highest: highest working voltage of a layout, by its over-voltage chain.
+    """
     modules, voltage = bench.modules_in_pack, bench.pack_voltage
     if not modules.known and brief is not None and all(o.count.known for o in brief.modules):
         count = sum(on_hand.count.number for on_hand in brief.modules)
@@ -136,9 +143,15 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0) -> PackNe
     elif not modules.known and rows:
         modules = leaf("modules in the pack", "N", "", rows, "assumed",
                        origin=Origin("the sheet"), note="every row of the sheet")
-    if not voltage.known and brief is not None:
-        voltage = brief.inverter.absolute_maximum.called(
-            "inverter's absolute maximum, counted until a layout has its own highest voltage", "U")
+    if brief is not None and (highest is not None and highest.at_least
+                              or highest is None and not voltage.known):
+        maximum = brief.inverter.absolute_maximum.called(
+            "inverter's absolute maximum, counted until a layout has its own highest voltage: errs "
+            "low where charger or braking reach above it", "U")
+        highest = max((f for f in (highest, maximum) if f is not None and f.known),
+                      key=lambda f: f.number, default=None)
+    voltage = max((f for f in (voltage, highest) if f is not None and f.known),
+                  key=lambda f: f.number, default=voltage)
     if brief is None:
         return PackNeed(modules, voltage)
     coldest = brief.battery.coldest_start
@@ -182,18 +195,20 @@ def _graded(b: AtHand, questions: tuple[Question, ...]) -> GradedModule:
 
 # --- the lot ---------------------------------------------------------------------------------
 
-def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | None = None
-                ) -> GradedLot:
+def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | None = None,
+                highest: Finding | None = None) -> GradedLot:
     """Grade every module of a sheet.
 
     Args:
         sheet: as read; it is not changed.
         bench: thresholds; those of the brief, or the defaults, when not given.
         brief: for the types on hand, the pack's count and voltage, the date of issue.
+        highest: highest working voltage of the layout, see `packcalc.highest_voltage`; where
+            nobody says, what the brief gives, else the inverter's absolute maximum.
     """
     bench = bench or (brief.bench if brief is not None else None) or default_bench()
     types = tuple(m.module for m in brief.modules) if brief is not None else ()
-    need = pack_need(bench, brief, len(sheet.rows))
+    need = pack_need(bench, brief, len(sheet.rows), highest)
     date = brief.date_of_issue if brief is not None else ""
     questions = ask(sheet, bench, types, date)
     by_mark: dict[str, tuple[Question, ...]] = {}
@@ -241,7 +256,8 @@ def _none_before_the_middle(sheet: BenchSheet, found: Sequence[AtCommon], title:
         if row.module is not None and one.value.known and not suspect(one):
             values.setdefault(row.module.id, []).append(one.value.number)
     middles = {name: leaf(title, symbol, unit, float(np.median(own)), "measured",
-                          origin=Origin("the sheet"), note=f"median of {len(own)} others")
+                          origin=Origin("the sheet"),
+                          note=f"median of {several(len(own), 'other')}")
                for name, own in values.items()}
     return [like_the_others(one, middles[row.module.id])
             if row.module is not None and row.module.id in middles and suspect(one) else one
@@ -280,7 +296,7 @@ def _isolation_of_lot(bench: Bench, need: PackNeed, kept: list[GradedModule]) ->
     if not known or not need.voltage.known:
         return Check(title, SHOCK, NOT_EVALUATED, reason="no kept module with an insulation "
                      "reading, or the pack's voltage is not known")
-    return judge_together(title, f"{len(known)} modules", known, bench, need.voltage,
+    return judge_together(title, several(len(known), "module"), known, bench, need.voltage,
                           remedy="leave out the modules that leak most")
 
 
@@ -289,9 +305,9 @@ def _history_of_lot(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:
     def count(name: str, wanted: Callable[[BenchRow], bool], reason: str, remedy: str) -> Check:
         lacking = sum(not wanted(m.row) for m in modules)
         verdict = PASS if modules and not lacking else NOT_EVALUATED
-        words = reason if lacking else "every row says so"
-        return Check(name, ENERGY, verdict, reason=f"{lacking} of {len(modules)} modules: {words}"
-                     if lacking else words, remedy=remedy if lacking else "")
+        words = f"{lacking} of {several(len(modules), 'module')}: {reason}" if lacking else \
+            "every row says so"
+        return Check(name, ENERGY, verdict, reason=words, remedy=remedy if lacking else "")
 
     return (
         count("lifetime record (IEC 63338, clause 4)", lambda r: r.lifetime_record == "yes",

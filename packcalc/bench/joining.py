@@ -16,6 +16,7 @@ from packcalc.bench.sharing import equalising_current
 from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType, traced_resistance_initial
+from packcalc.units import several
 
 Source = tuple[Finding, Finding]  # rest voltage, resistance of the first millisecond
 
@@ -88,7 +89,7 @@ def _string(study: AssignmentStudy, row: int) -> Source:
     volts = leaf(f"rest voltage of string {number}", f"U_{number}", "V",
                  sum(p.dealt.graded.row.latest_voltage.voltage.number for p in members), "measured",
                  origin=Origin(study.lot.sheet.place),
-                 note=f"sum of the {count} readings in the build list")
+                 note=f"sum of the {several(count, 'reading')} in the build list")
     title, symbol = f"first millisecond of string {number}, hot", f"R_i,{number}"
     if all(by_ratio(p.dealt, study.module) for p in members):
         return volts, _from_ten_seconds(study.totals.resistances[row], study.module, title, symbol)

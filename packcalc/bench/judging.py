@@ -118,9 +118,13 @@ def _insulation(b: AtHand) -> Iterable[Ground]:
 
 
 def _voltage(b: AtHand) -> Iterable[Ground]:
-    title, figure, module = "rest voltage", b.row.rest_voltage, b.row.module
+    title, figure, module = "rest voltage", b.row.at_rest.voltage, b.row.module
     if not figure.known:
-        yield untold(title, VOLTS, "not measured", "a night at rest, then a voltmeter")
+        undated = [r for r in b.row.selfdischarge if r.voltage.known]
+        why = "not measured" + (", and a reading of the self-discharge test has no date: it cannot "
+                                "stand in" if undated else "")
+        yield untold(title, VOLTS, why, "date the readings, or a night at rest, then a voltmeter"
+                     if undated else "a night at rest, then a voltmeter")
         return
     if module is None:
         return
@@ -137,7 +141,8 @@ def _voltage(b: AtHand) -> Iterable[Ground]:
                      f"({module.empty_voltage.shown})", "charge it slowly under watch, then test "
                      "self-discharge", figure)
     else:
-        yield Ground(Check(title, VOLTS, PASS, figure, reason=f"{cell:.3f} V a cell"))
+        stands_in = "" if b.row.rest_voltage.known else f"; {figure.note}"
+        yield Ground(Check(title, VOLTS, PASS, figure, reason=f"{cell:.3f} V a cell{stands_in}"))
 
 
 def _cells(b: AtHand) -> Iterable[Ground]:

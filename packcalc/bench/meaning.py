@@ -21,6 +21,10 @@ from packcalc.pack import PackModel
 from packcalc.transients import most_power, passing_power
 from packcalc.value import value_object
 
+ENERGY_HELD = "usable energy at least the target"
+CHARGE_HELD = "charge left at the end of the peak"
+VOLTAGE_HELD = "loaded voltage at least what full power needs"
+
 
 @formula(title="resistance at a corner against 25 °C, 10 s, half charge", symbol="k", unit="",
          text="k = R_c/R_m",
@@ -124,10 +128,10 @@ def totals(brief: Brief, pack: PackModel, module: ModuleType, capacities: np.nda
     left = charge_left(brief, pack, capacity)
     sag = _sag(brief, pack, module, left, bench)
     checks = (
-        judge("usable energy at least the target", "convenience", energy, "at least",
+        judge(ENERGY_HELD, "convenience", energy, "at least",
               battery.energy_least, missing="no energy is asked for in the brief",
               remedy="better modules, one more group in parallel, or a wider charge window"),
-        judge("charge left at the end of the peak", "thermal load", left, "at least",
+        judge(CHARGE_HELD, "thermal load", left, "at least",
               leaf("empty", "SOC", "%", 0.0, "definition", origin=Origin("rule")),
               reason="" if left.number >= 0 else "the pack runs empty before the peak ends",
               remedy="a higher lowest charge, a shorter peak, or modules of more capacity"),
@@ -146,7 +150,7 @@ def charge_left(brief: Brief, pack: PackModel, capacity: Finding) -> Finding:
 
 def _holds_the_bus(brief: Brief, pack: PackModel, sag: dict[str, Finding]) -> Check:
     """Loaded voltage at the peak; a peak that no voltage carries fails by its power."""
-    title, stage = "loaded voltage at least what full power needs", "thermal load"
+    title, stage = VOLTAGE_HELD, "thermal load"
     remedy = "warmer cells, less power, or modules of less resistance"
     if sag["loaded_voltage"].known:
         return judge(title, stage, sag["loaded_voltage"], "at least", pack.demand_voltage,

@@ -46,9 +46,10 @@ from packcalc.bench.exact import (
     weakest_first,
     window_width,
 )
+from packcalc.bench.keeping import Rules
 from packcalc.bench.pinned import folded, start_groups
 from packcalc.bench.pinned_exact import best_pinned
-from packcalc.bench.search import Rules, Search, pair_up
+from packcalc.bench.search import Search, pair_up
 
 REACHED = "the bound is reached"
 NOT_PROVEN = "not proven; the bound is, and it knows no pins"
@@ -94,8 +95,8 @@ def assign_groups(capacity: np.ndarray, resistance: np.ndarray | None, series: i
         conductance, floor = 1.0 / np.asarray(resistance, dtype=float), value * (
             1.0 - effort.tolerance)
         limit = second_bound(conductance, units, floor, series, parallel)
-        final = even_resistance(units, conductance, placed, (floor, limit), effort, rng,
-                                _rules(pins))
+        final, limit = even_resistance(units, conductance, placed, (floor, limit), effort, rng,
+                                       _rules(pins))
     return _grouped(final, units, step, value, bound, proof, resistance, limit)
 
 
@@ -145,9 +146,9 @@ def _best_groups(units: np.ndarray, series: int, parallel: int, pins: Pins, effo
         starts = start_groups(units, series, parallel, pins)
         if parallel == 2:
             starts = [folded(units, start, pins) for start in starts]
-        bound = math.floor(weakest_bound(units, series, parallel) + WHOLE)
-        return _best_start(units, starts, on_the_grid(bound, units, parallel), effort, rng,
-                           _rules(pins))
+        # what no dealing without pins exceeds, none with pins does
+        _, bound, _ = _best_groups(units, series, parallel, Pins(), replace(effort, rounds=0), rng)
+        return _best_start(units, starts, bound, effort, rng, _rules(pins))
     order = np.argsort(-units, kind="stable")
     used, spare = order[:series * parallel], order[series * parallel:]
     if parallel <= 2:
@@ -192,12 +193,14 @@ def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int
                  rng: np.random.Generator) -> tuple[Dealing, int, str]:
     """What is left when the giants have their groups."""
     bound, weak, narrow = tight_bound(units[used], series, parallel)
-    if series * parallel <= FEW_EXACT:  # all of it is looked through
+    few = series * parallel <= FEW_EXACT
+    if few:  # all of it is looked through
         weak, narrow = 0, series
     bound = on_the_grid(bound, units[used], parallel)
-    chain = weak in (0, narrow) and parallel <= WIDEST_CHAIN
+    chain = not few and weak in (0, narrow) and parallel <= WIDEST_CHAIN
     start, reached = _weakest_dealt(units, used, bound, parallel, rng,
-                                    mended=not chain or narrow > min(LONG_CHAIN, series - 1))
+                                    mended=not few and (not chain or narrow > min(LONG_CHAIN,
+                                                                                  series - 1)))
     if reached:
         return start, bound, REACHED
     proof = ""

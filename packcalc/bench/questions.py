@@ -6,6 +6,7 @@ answered by mending the sheet.
 
 from __future__ import annotations
 
+import re
 import statistics
 from collections import defaultdict
 from collections.abc import Callable, Iterator
@@ -18,7 +19,7 @@ from packcalc.brief import Bench
 from packcalc.errors import Fault
 from packcalc.findings import Finding
 from packcalc.modules import DROP_LEAST, DROP_MOST, ModuleType
-from packcalc.units import show
+from packcalc.units import several, show
 from packcalc.value import value_object
 
 PLAUSIBLE_LOW, PLAUSIBLE_HIGH = 0.3, 6.0
@@ -31,6 +32,14 @@ LIKE_THE_LOT = 0.10   # V a cell; modules of one donor rest within hundredths
 RATE_TOLERANCE = 0.1
 SUM_TOLERANCE = 0.02
 MASS_TOLERANCE = 0.15
+LEAST_SHARE = 0.0005  # of charge: 0.05 written for 5 %
+# As spreadsheets write what they take for a day, 7. Jul, Jul 07, 07-Jul, 2026-07-07 or 07.07.2026,
+# or for a power of ten, 1.00E+05.
+_MONTH = "(?:jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]{0,6}"
+LIKE_A_DAY = re.compile(
+    rf"\d{{1,2}}[. -]{{1,2}}{_MONTH}\.?(?:[ -]\d{{2,4}})?|{_MONTH}\.?[ -]\d{{2,4}}|"
+    r"\d{4}-\d{2}-\d{2}(?: [\d:]+)?|\d{1,2}([./])\d{1,2}\1\d{2,4}|\d+(?:[.,]\d+)?E[+-]\d+",
+    re.IGNORECASE)
 
 
 @value_object
@@ -41,7 +50,7 @@ class Question:
         fault: file, line, column, what is odd, what to do: one line.
         mark: of the module; empty when the sheet is meant.
         quantity: what may not count meanwhile: "capacity", "resistance", "impedance_ac",
-            "voltage", "cells", "module", "dates" or "damage".
+            "voltage", "cells", "module", "dates", "damage" or "mark".
     """
 
     fault: Fault
@@ -64,9 +73,11 @@ def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), iss
     """
     usual = dates_of(sheet) if not issued else ""
     found = [q for row in sheet.rows for q in ask_row(sheet, row, bench, issued, usual)]
-    found += _mixed(sheet, types)
     found += _unlike_the_lot(sheet)
-    return tuple(sorted(found, key=lambda q: q.fault.line))
+    of_type = _mixed(sheet, types)
+    if _all_of_another(sheet, of_type):  # held against a wrong label every reading looks odd
+        found = [q for q in found if q.quantity in ("dates", "damage")]
+    return tuple(sorted([*found, *of_type, *_rewritten_marks(sheet)], key=lambda q: q.fault.line))
 
 
 def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench, issued: str = "", usual: str = ""
@@ -79,7 +90,7 @@ def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench, issued: str = "", us
         usual: day about which the sheet's readings lie, where `issued` is not known.
     """
     asks = _Asker(sheet, row)
-    for inspect in (_untyped, _capacity, _rate, _resistance, _impedance, _voltage, _cells,
+    for inspect in (_untyped, _capacity, _rate, _resistance, _charge, _impedance, _voltage, _cells,
                     _sum_of_cells, _damage, _mass):
         yield from inspect(asks, row, bench)
     for column, wrong, right in odd_dates(row, issued, usual):
@@ -102,7 +113,7 @@ _Found = Iterator[Question]
 
 
 def _untyped(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
-    if row.module is None:
+    if row.module is None and not row.refused:
         yield asks("module", None, "which module is it?", "fill the column module with a label "
                    "like 12s 160 Ah NMC, or a record of the library")
 
@@ -187,6 +198,14 @@ def _resistance(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
                    "an AC reading is the smaller of the two; are the columns swapped?")
 
 
+def _charge(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    """A share like 0.5 where per cent was meant; below 5 % no resistance is brought anywhere."""
+    at = row.resistance_charge
+    if at.known and at.origin and LEAST_SHARE <= at.number <= 0.01:
+        yield asks("resistance", at, f"{_written(at)} in this column is {at.shown} charge: is "
+                   f"{show(100 * at.number, '%')} meant?", "write per cent, like 50")
+
+
 def _warm(row: BenchRow) -> bool:
     at = row.resistance_temperature
     return not at.known or at.number >= 293.15
@@ -223,9 +242,10 @@ def _window(module: ModuleType) -> tuple[float, float]:
 
 
 def _voltage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
-    if row.module is None or not row.rest_voltage.known:
+    rest = row.at_rest.voltage
+    if row.module is None or not rest.known:
         return
-    module, value = row.module, row.rest_voltage.number
+    module, value = row.module, rest.number
     empty, full = _window(module)
     slack = bench.voltmeter_error.number
     if module.series * empty - slack <= value <= module.series * full + slack:
@@ -233,9 +253,9 @@ def _voltage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
     side = "below empty" if value < module.series * empty else "above full"
     fits = [n for n in range(1, 60) if n * empty <= value <= n * full and n != module.series]
     guess = f"; it would fit {fits[0]} to {fits[-1]} cells" if len(fits) > 1 else \
-        f"; it would fit {fits[0]} cells" if fits else ""
-    cell = f"{value / module.series:.3f} V a cell over {module.series} cells"
-    yield asks("voltage", row.rest_voltage, f"{row.rest_voltage.shown} is {cell}, {side} "
+        f"; it would fit {several(fits[0], 'cell')}" if fits else ""
+    cell = f"{value / module.series:.3f} V a cell over {several(module.series, 'cell')}"
+    yield asks("voltage", rest, f"{rest.shown} is {cell}, {side} "
                f"({empty:.2f} V to {full:.2f} V){guess}", "read it again; is it the module that "
                "its label says?")
 
@@ -259,15 +279,16 @@ def _cells(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
 
 
 def _sum_of_cells(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
-    low, high, total = row.lowest_cell, row.highest_cell, row.rest_voltage
+    low, high, total = row.lowest_cell, row.highest_cell, row.at_rest.voltage
     if row.module is None or not (low.known and high.known and total.known) \
             or low.number > high.number:
         return
     series = row.module.series
     slack = bench.voltmeter_error.number + SUM_TOLERANCE * total.number
     if not series * low.number - slack <= total.number <= series * high.number + slack:
-        yield asks("cells", total, f"{total.shown} cannot be {series} cells between {low.shown} "
-                   f"and {high.shown}", "which of the three, or the number of cells, is wrong?")
+        yield asks("cells", total, f"{total.shown} cannot be {several(series, 'cell')} between "
+                   f"{low.shown} and {high.shown}", "which of the three, or the number of cells, "
+                   "is wrong?")
 
 
 def _mass(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
@@ -303,6 +324,23 @@ def _mixed(sheet: BenchSheet, types: tuple[ModuleType, ...]) -> list[Question]:
                                               "group; put it into a sheet of its own"),
                                   row.mark, "module"))
     return [*found, *_of_no_brief(sheet, types)]
+
+
+def _all_of_another(sheet: BenchSheet, of_type: list[Question]) -> bool:
+    """Whether no row at all is of a type that the brief, or the lot, holds."""
+    asked = {q.mark for q in of_type}
+    return len(asked) > 1 and all(row.mark in asked for row in sheet.rows)
+
+
+def _rewritten_marks(sheet: BenchSheet) -> list[Question]:
+    """Marks that read as a day or a power of ten where most do not: a spreadsheet's own doing."""
+    odd = [row for row in sheet.rows if LIKE_A_DAY.fullmatch(row.mark)]
+    if 2 * len(odd) >= len(sheet.rows):
+        return []
+    return [Question(sheet.fault(row, "mark", "the mark reads as a day or a power of ten, unlike "
+                                 "the others: did the spreadsheet rewrite it?", "set the column to "
+                                 "text, and write what stands on the module"), row.mark, "mark")
+            for row in odd]
 
 
 def _of_no_brief(sheet: BenchSheet, types: tuple[ModuleType, ...]) -> list[Question]:
@@ -358,18 +396,19 @@ def _far_from(sheet: BenchSheet, row: BenchRow, middle: float, steep: bool) -> l
 
 
 def _told(row: BenchRow, wanted: Callable[[str], bool]) -> bool:
-    return row.module is not None and row.rest_voltage.known and wanted(row.module.chemistry)
+    return row.module is not None and row.at_rest.voltage.known and wanted(row.module.chemistry)
 
 
 def _per_cell(row: BenchRow) -> float:
     assert row.module is not None
-    return row.rest_voltage.number / row.module.series
+    return row.at_rest.voltage.number / row.module.series
 
 
 def _odd(sheet: BenchSheet, row: BenchRow, question: str,
          right: str = "read the label again; charge it a little and see whether the voltage moves"
          ) -> Question:
     assert row.module is not None
-    column = row.rest_voltage.origin.key if row.rest_voltage.origin else "rest_voltage"
+    rest = row.at_rest.voltage
+    column = rest.origin.key if rest.origin else "rest_voltage"
     wrong = f"{_per_cell(row):.3f} V a cell in a lot of {row.module.chemistry}: {question}"
     return Question(sheet.fault(row, column, wrong, right), row.mark, "module")

@@ -42,7 +42,8 @@ def dates_of(sheet: BenchSheet) -> str:
 
 
 def odd_dates(row: BenchRow, issued: str, usual: str) -> Iterator[tuple[str, str, str]]:
-    """Column, what is odd, what to do: behind the day of issue, too old, or too far apart.
+    """Column, what is odd, what to do: behind the day of issue, too old, reversed, or too far
+    apart.
 
     Args:
         row: with its dates.
@@ -63,6 +64,10 @@ def odd_dates(row: BenchRow, issued: str, usual: str) -> Iterator[tuple[str, str
                            f"more than {LONGEST}: a slip in the year, or is the {title} so old?"), \
                 "mend the date, or read the voltage again"
     test = days_between(dates["first_date"], dates["second_date"])
+    if test is not None and test < 0:
+        yield "second_date", (f"the second reading ({dates['second_date']}) lies before the first "
+                              f"({dates['first_date']}): nothing is told from the two"), \
+            "are the two readings swapped, or is one date a slip?"
     if test is not None and test > LONGEST:
         yield "second_date", (f"{test:.0f} days between the two readings, more than {LONGEST}: a "
                               "slip in the year would hide a fast self-discharge"), \

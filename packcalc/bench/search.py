@@ -12,12 +12,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import field
 from functools import lru_cache
 
 import numpy as np
 
-from packcalc.value import value_object
+from packcalc.bench.keeping import Keeping, Rules
 
 MOST_SPLITS = 2000
 MOST_TRIALS = 3000
@@ -58,28 +57,63 @@ def splits(parallel: int) -> np.ndarray:
 
     Every way where there are few; else the present one with one or two modules exchanged.
     """
-    if _ways(2 * parallel, parallel) <= MOST_SPLITS:
+    if every_split(parallel):
         chosen = [(0, *c) for c in itertools.combinations(range(1, 2 * parallel), parallel - 1)]
         return _columns(chosen, 2 * parallel)
-    return _near_splits(parallel)
+    ways = 1 + parallel ** 2 + len(_twos(parallel)[0])
+    return np.stack([near_split(parallel, way) for way in range(ways)], axis=1).astype(float)
 
 
-def _near_splits(parallel: int) -> np.ndarray:
-    """The present split with one or two modules exchanged; of very many twos, some."""
-    one, other = np.divmod(np.arange(parallel ** 2), parallel)
+def every_split(parallel: int) -> bool:
+    """Whether two groups are split in every way, and not in near ways alone."""
+    return _ways(2 * parallel, parallel) <= MOST_SPLITS
+
+
+@lru_cache(maxsize=16)
+def _twos(parallel: int) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs that leave a group and pairs that come into it; of very many, some."""
     pairs = np.stack(np.triu_indices(parallel, 1), axis=1)
     count = len(pairs) ** 2
-    twos = np.arange(count) if count <= MOST_TWOS else (  # the same ones in every run
+    some = np.arange(count) if count <= MOST_TWOS else (  # the same ones in every run
         np.random.default_rng(parallel).choice(count, MOST_TWOS, replace=False))
-    out, into = np.divmod(twos, len(pairs))
-    ones = 1 + parallel ** 2
-    mask = np.zeros((2 * parallel, ones + len(twos)))
-    mask[:parallel] = 1.0
-    columns = np.arange(1, ones)
-    mask[one, columns], mask[parallel + other, columns] = 0.0, 1.0
-    columns = np.arange(ones, mask.shape[1])[:, None]
-    mask[pairs[out], columns], mask[parallel + pairs[into], columns] = 0.0, 1.0
-    return mask
+    out, into = np.divmod(some, len(pairs))
+    return pairs[out], pairs[into]
+
+
+def near_split(parallel: int, way: int) -> np.ndarray:
+    """Who is in the first group: as now, one module exchanged, then two.
+
+    Examples:
+        >>> near_split(3, 1 + 2).astype(int).tolist()  # the first goes, the last of the other comes
+        [0, 1, 1, 0, 0, 1]
+    """
+    taken = np.arange(2 * parallel) < parallel
+    if 0 < way <= parallel ** 2:
+        out, into = divmod(way - 1, parallel)
+    elif way:
+        out, into = (pairs[way - 1 - parallel ** 2] for pairs in _twos(parallel))
+    else:
+        return taken
+    taken[out], taken[parallel + into] = False, True
+    return taken
+
+
+def near_sums(held: np.ndarray, parallel: int) -> np.ndarray:
+    """What the first group holds after each near split; without a matrix, for wide groups.
+
+    Args:
+        held: (..., 2P) of the modules, those of the first group first.
+        parallel: P.
+
+    Examples:
+        >>> near_sums(np.array([5.0, 4.0, 1.0, 0.0]), 2).tolist()
+        [9.0, 5.0, 4.0, 6.0, 5.0, 1.0]
+    """
+    mine, theirs = held[..., :parallel], held[..., parallel:]
+    now, (out, into) = mine.sum(axis=-1), _twos(parallel)
+    ones = now[..., None, None] - mine[..., :, None] + theirs[..., None, :]
+    twos = now[..., None] - mine[..., out].sum(axis=-1) + theirs[..., into].sum(axis=-1)
+    return np.concatenate([now[..., None], ones.reshape(*now.shape, -1), twos], axis=-1)
 
 
 def _ways(total: int, chosen: int) -> int:
@@ -116,58 +150,6 @@ def _together(*bads):
     return total
 
 
-@value_object
-class Rules:
-    """What a re-split must keep.
-
-    Attributes:
-        together: modules that stay in one group.
-        apart: pairs of modules never in one group.
-        allowed: (modules, groups); None where every module may stand everywhere.
-    """
-
-    together: tuple[tuple[int, ...], ...] = ()
-    apart: tuple[tuple[int, int], ...] = ()
-    allowed: np.ndarray | None = field(default=None, compare=False)
-
-    def __bool__(self) -> bool:
-        return bool(self.together or self.apart) or self.allowed is not None
-
-    def broken(self, worst: int, others: np.ndarray, both: np.ndarray,
-               masks: np.ndarray) -> np.ndarray:
-        """Which splits of the worst group with each other one break a rule.
-
-        Args:
-            worst, others: group numbers.
-            both: (others, 2P) their modules, those of the worst first.
-            masks: (2P, ways); 1 goes to the worst group.
-        """
-        broken = np.zeros((len(others), masks.shape[1]), dtype=bool)
-        for block, most in (*((b, None) for b in self.together), *((p, 1) for p in self.apart)):
-            inside = np.isin(both, block)
-            held = inside.sum(axis=1)
-            rows = np.flatnonzero(held > (most or 0))  # the others cannot break it
-            if len(rows):
-                taken, held = inside[rows].astype(float) @ masks, held[rows, None]
-                broken[rows] |= taken != 1 if most else (taken > 0) & (taken < held)
-        if self.allowed is not None:
-            barred = 1.0 - self.allowed
-            broken |= barred[both, worst] @ masks > 0
-            broken |= barred[both, others[:, None]] @ (1.0 - masks) > 0
-        return broken
-
-    def exchangeable(self, group: int, members: np.ndarray, spare: np.ndarray) -> np.ndarray:
-        """(members, spare): whether one may leave the group for a spare one."""
-        blocks = [m for block in self.together for m in block]
-        fits = ~np.isin(members, blocks)[:, None] & ~np.isin(spare, blocks)[None, :]
-        for one, other in self.apart:
-            for a, b in ((one, other), (other, one)):
-                fits[np.ix_((members != a) & (a in members), spare == b)] = False
-        if self.allowed is not None:
-            fits &= self.allowed[spare, group][None, :]
-        return fits
-
-
 class Search:
     """The state of one search.
 
@@ -195,9 +177,11 @@ class Search:
         self.pinned = bool(rules)
         self.looks, self.most_looks = 0.0, 0.0
         self.whole = bool((values == np.round(values)).all())
-        self.masks = splits(self.parallel)
+        self.near = not (self.pinned or every_split(self.parallel))
+        self.masks = None if self.near else splits(self.parallel)
         if self.pinned:
             self.masks = np.concatenate([self.masks, 1.0 - self.masks], axis=1)
+            self._keeping = Keeping(rules, values.shape[1], self.masks)
         self.sums = values[:, groups].sum(axis=2)
         self.bad = badness(self.sums)
         self.best, self._score = self.groups.copy(), self._now()
@@ -271,7 +255,8 @@ class Search:
     def _resplit_pair(self, worst: int) -> bool:
         """The best split of the worst group with another, the richest tried first."""
         others = self._richest(np.delete(np.arange(len(self.groups)), worst))
-        step = max(4, MOST_TRIALS // self.masks.shape[1])
+        ways = self.parallel ** 2 if self.masks is None else self.masks.shape[1]
+        step = max(4, MOST_TRIALS // ways)
         return any(self._resplit_with(worst, others[i:i + step])
                    for i in range(0, len(others), step))
 
@@ -279,26 +264,30 @@ class Search:
         mine = np.broadcast_to(self.groups[worst], (len(others), self.parallel))
         return np.concatenate([mine, self.groups[others]], axis=1)
 
+    def _taken(self, column: int) -> np.ndarray:
+        """Which of the modules of two groups a split gives to the first."""
+        return near_split(self.parallel, column) if self.masks is None else (
+            self.masks[:, column] > 0)
+
     def _resplit_with(self, worst: int, others: np.ndarray) -> bool:
         both = self._both(worst, others)
         self.looks += PAIR_LOOK
         row, column = self._best_split(worst, others, both)
         if row is None:
             return False
-        self._apply(both[row], self.masks[:, column] > 0, worst, int(others[row]))
+        self._apply(both[row], self._taken(column), worst, int(others[row]))
         return True
 
     def _best_split(self, worst: int, others: np.ndarray,
                     both: np.ndarray) -> tuple[int | None, int]:
         """The split that betters the worst group and another most; None where none does."""
         held = self.values[:, both]
-        first = held @ self.masks
+        first = near_sums(held, self.parallel) if self.masks is None else held @ self.masks
         second = held.sum(axis=2)[:, :, None] - first
         bad = _together(self.badness(first), self.badness(second))
         bad -= _together(self.bad[worst], self.bad[others])[:, None]
         if self.pinned:
-            broken = self.rules.broken(worst, others, both, self.masks)
-            bad = np.where(broken, np.inf, bad)
+            bad[self._keeping.broken(worst, others, both)] = np.inf
         row, column = divmod(int(bad.argmin()), bad.shape[1])
         return (row if bad[row, column] < -CALM else None), column
 
@@ -311,21 +300,23 @@ class Search:
         if not self.pinned or not len(self.spare) or len(self.groups) < 2:
             return False
         others = self._richest(np.delete(np.arange(len(self.groups)), worst))[:RICH_FEW]
-        blocks = [m for block in self.rules.together for m in block]
-        came = self.spare[~np.isin(self.spare, blocks)]
+        blocked, size = self._keeping.blocked, 2 * self.parallel
+        came = self.spare[~blocked[self.spare]]
         for which in self.rng.permutation(len(came))[:RICH_FEW]:
-            for place in range(2 * self.parallel):
-                both = self._both(worst, others)
-                held = ~np.isin(both[:, place], blocks)
-                both, left = both[held], both[held, place].copy()
-                both[:, place] = came[which]
-                row, column = ((None, 0) if not held.any() else
-                               self._best_split(worst, others[held], both))
-                if row is not None:
-                    self._apply(both[row], self.masks[:, column] > 0, worst,
-                                int(others[held][row]))
-                    self.spare[self.spare == came[which]] = left[row]
-                    return True
+            both = np.repeat(self._both(worst, others), size, axis=0)
+            rows, place = np.arange(len(both)), np.tile(np.arange(size), len(others))
+            left = both[rows, place]
+            both[rows, place] = came[which]
+            held = np.flatnonzero(~blocked[left])
+            if not len(held):
+                continue
+            against = np.repeat(others, size)[held]
+            row, column = self._best_split(worst, against, both[held])
+            self.looks += PAIR_LOOK
+            if row is not None:
+                self._apply(both[held[row]], self._taken(column), worst, int(against[row]))
+                self.spare[self.spare == came[which]] = left[held[row]]
+                return True
         return False
 
     def _apply(self, both: np.ndarray, taken: np.ndarray, worst: int, other: int) -> None:
@@ -347,7 +338,7 @@ class Search:
         sums = self.sums[:, worst, None, None] - out[:, :, None] + into[:, None, :]
         bad = self.badness(sums)
         if self.pinned:
-            bad = np.where(self.rules.exchangeable(worst, members, self.spare), bad, np.inf)
+            bad = np.where(self._keeping.exchangeable(worst, members, self.spare), bad, np.inf)
         if bad.min() >= self.bad[worst] - CALM:
             return False
         place, which = divmod(int(bad.argmin()), bad.shape[1])
@@ -454,7 +445,7 @@ class Search:
     def _mix(self, worst: int, other: np.ndarray) -> None:
         """Any split of two groups that keeps the rules."""
         both = np.concatenate([self.groups[worst], self.groups[other[0]]])
-        fits = np.flatnonzero(~self.rules.broken(worst, other, both[None, :], self.masks)[0])
+        fits = np.flatnonzero(~self._keeping.broken(worst, other, both[None, :])[0])
         if len(fits):
             way = self.masks[:, int(self.rng.choice(fits))] > 0
             self._apply(both, way, worst, int(other[0]))

@@ -99,6 +99,7 @@ DATES = ("rest_date", "first_date", "second_date", "expiry")
 WORDS = ("module", "damage", "donor", "storage")
 ANSWERS = ("crash", "water", "lifetime_record")
 ANSWER_CHOICES = ("yes", "no", "unknown")
+STANDS_IN = "no rest voltage was entered: the reading of the self-discharge test"
 
 
 def figure(name: str) -> Figure:
@@ -140,6 +141,7 @@ class BenchRow:
         mark: what the user wrote on it.
         line: line of the file on which the row begins; 0 when typed or made in Python.
         module: its type, or None where nobody said.
+        refused: whether a type is written that cannot be read, which is a fault of its own.
         resistance: DC pulse resistance; `impedance_ac` is another quantity, kept apart.
         selfdischarge: two dated voltages.
         insulation: to the case; `insulation_voltage` is the tester's.
@@ -181,6 +183,21 @@ class BenchRow:
     storage: str = ""
     lifetime_record: str = ""
     expiry: str = ""
+    refused: bool = False
+
+    @property
+    def at_rest(self) -> DatedVoltage:
+        """The rest voltage; where none was entered, the later reading of the self-discharge test.
+
+        That stands in only where each of its readings is dated: which is the later is not guessed.
+        """
+        read = [r for r in self.selfdischarge if r.voltage.known]
+        if self.rest_voltage.known or not read or not all(r.date for r in read):
+            return DatedVoltage(self.rest_voltage, self.rest_date, self.rest_temperature)
+        last = max(read, key=lambda r: r.date)
+        at = f" at {last.temperature.shown}" if last.temperature.known else ""
+        return DatedVoltage(last.voltage.called(note=f"{STANDS_IN} of {last.date}{at} counts"),
+                            last.date, last.temperature)
 
     @property
     def latest_voltage(self) -> DatedVoltage:
@@ -188,7 +205,7 @@ class BenchRow:
 
         One without a date counts as older than any that has one.
         """
-        rest = DatedVoltage(self.rest_voltage, self.rest_date, self.rest_temperature)
+        rest = self.at_rest
         known = [r for r in (rest, *self.selfdischarge) if r.voltage.known]
         return max(known, key=lambda r: r.date, default=rest)
 

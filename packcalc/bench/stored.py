@@ -72,7 +72,7 @@ def of_module(module: ModuleType, health: Finding | None = None) -> Finding:
 def of_type(on_hand: ModulesOnHand) -> Finding:
     """The same for modules on hand; of two types side by side the one that stores more."""
     both = on_hand.both if isinstance(on_hand, SideBySide) else (on_hand,)
-    return largest([of_module(o.module, o.state_of_health) for o in both],
+    return largest([of_module(o.module, o.stated_health) for o in both],
                    "energy of one full module at most")
 
 

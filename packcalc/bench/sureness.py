@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.bench.grade import GradedLot
 from packcalc.bench.dealing import Assignment
+from packcalc.bench.meaning import CHARGE_HELD, ENERGY_HELD, VOLTAGE_HELD
 from packcalc.bench.uncertainty import (
     TRIALS,
     Belief,
@@ -19,17 +21,24 @@ from packcalc.bench.uncertainty import (
     chance,
     chance_error,
     draw_packs,
+    pack_of,
 )
 from packcalc.brief import Brief
+from packcalc.checks import CAUTION, FAIL, PASS, Check
 from packcalc.loads import peak_drawn
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
+from packcalc.units import several
 from packcalc.value import value_object
 
 SEED = 20240229
 SHARED = np.sqrt(0.5)  # half of an instrument's variance is counted as common to all modules
 LEAST_OWN = 0.1  # of a reading's uncertainty is its own, whatever its meter shares with the rest
 SHOWN = 5
+# A pass stands only where the 5th percentile of the draws reaches the target, and where not even
+# the 95th does it fails (rules of the bench, by the two percentiles that are printed).
+SURE_ENOUGH, HARDLY = 0.95, 0.05
+CAPACITY, RESISTANCE = "usable energy", "power"  # what a measurement sharpens
 
 
 @value_object
@@ -41,6 +50,11 @@ class Target:
         target: SI; None where nothing is asked.
         chance, error: share of the draws that reach it, and its standard error.
         low, middle, high: 5th, 50th and 95th percentile.
+        assigned: with every module at its reading, or at what is expected of it; above the middle
+            where weak draws of one group are not made good by strong ones of another.
+        assigned_chance: share of the draws that reach that.
+        held: title of the check of the assigned pack that holds the same figure.
+        sharpened_by: figure of the sharpeners that tell it.
     """
 
     title: str
@@ -51,6 +65,10 @@ class Target:
     low: float
     middle: float
     high: float
+    assigned: float
+    assigned_chance: float
+    held: str
+    sharpened_by: str
 
 
 @value_object
@@ -67,14 +85,16 @@ class Sureness:
     """Chances from seeded draws.
 
     Attributes:
-        targets: energy, then power.
+        targets: energy, power, charge left at the end of the peak.
         sharpeners: the most telling measurement first.
+        open_modules: marks of placed modules that lack a reading of capacity, of resistance.
         trials, seed: how it was drawn.
         spread: counted for modules that nobody measured.
     """
 
     targets: tuple[Target, ...]
     sharpeners: tuple[Sharpener, ...]
+    open_modules: tuple[tuple[str, ...], tuple[str, ...]]
     trials: int
     seed: int
     spread: Spread
@@ -112,52 +132,98 @@ def how_sure(brief: Brief, lot: GradedLot, module: ModuleType, pack: PackModel,
     spread = Spread()
     draws = draw_packs(belief_of(lot, dealt), assignment.places, assignment.arrangement,
                        spread=spread, trials=trials, seed=seed)
-    battery = brief.battery
-    energy = el.energy_between(draws.capacity, battery.charge_highest.number,
-                               battery.charge_lowest.number, pack.nominal_voltage.number)
-    power, lasts = _power(brief, module, pack, draws)
-    targets = (_target("usable energy", "kWh", energy, battery.energy_least.value),
-               _target("power at the lowest voltage, cold and nearly empty", "kW", power,
-                       peak_drawn(brief).value, lasts))
-    return Sureness(targets, _sharpeners(draws, dealt), trials, seed, spread)
+    asked = (("usable energy", "kWh", brief.battery.energy_least.value, ENERGY_HELD, CAPACITY),
+             ("power at the lowest voltage, cold and nearly empty", "kW", peak_drawn(brief).value,
+              VOLTAGE_HELD, RESISTANCE),
+             ("charge left at the end of the peak", "%", 0.0, CHARGE_HELD, CAPACITY))
+    own = pack_of(*(np.array([getattr(dealt[i], name).number for i in assignment.places.ravel()])
+                    .reshape(assignment.places.shape) for name in ("capacity", "resistance")),
+                  assignment.arrangement)
+    drawn = _figures(brief, module, pack, draws.capacity, draws.resistance)
+    assigned = _figures(brief, module, pack, *own)
+    lasts = drawn[2] >= 0
+    targets = tuple(_target(*words, values, float(one), lasts if words[3] == VOLTAGE_HELD else True)
+                    for words, values, one in zip(asked, drawn, assigned, strict=True))
+    placed = [dealt[i] for i in assignment.places.ravel()]
+    open_ = tuple(tuple(d.mark for d in placed if not d.measured[k]) for k in (0, 1))
+    return Sureness(targets, _sharpeners(draws, dealt), open_, trials, seed, spread)
 
 
-def _power(brief: Brief, module: ModuleType, pack: PackModel,
-           draws: Draws) -> tuple[np.ndarray, np.ndarray]:
-    """Power of each drawn pack at the end of its own peak, and whether it lasts so long.
+def _figures(brief: Brief, module: ModuleType, pack: PackModel, capacity: Any,
+             resistance: Any) -> tuple[Any, Any, Any]:
+    """Usable energy, power and charge left of packs by capacity and resistance of their modules.
 
-    A pack of less capacity is emptier when the peak ends: the charge left is each draw's own.
+    A pack of less capacity is emptier when the peak ends: the charge left is each pack's own.
     """
-    left = el.charge_left(brief.battery.charge_lowest.number, peak_drawn(brief).number,
-                          brief.power.peak_duration.number, pack.peak_voltage.number,
-                          draws.capacity)
+    battery = brief.battery
+    energy = el.energy_between(capacity, battery.charge_highest.number,
+                               battery.charge_lowest.number, pack.nominal_voltage.number)
+    left = el.charge_left(battery.charge_lowest.number, peak_drawn(brief).number,
+                          brief.power.peak_duration.number, pack.peak_voltage.number, capacity)
+    return energy, _power(brief, module, pack, resistance, left), left
+
+
+def _power(brief: Brief, module: ModuleType, pack: PackModel, resistance: Any, left: Any) -> Any:
+    """Power of each pack at the end of its own peak."""
     at = np.maximum(left, 0.0)
     corner = mod.resistance(module, brief.battery.coldest_start.number, at,
                             brief.power.peak_duration.number, 1.0)
     ratio = corner / module.resistance_high.number
-    whole = draws.resistance * ratio + pack.path.number + pack.cable_allowance.number
+    whole = resistance * ratio + pack.path.number + pack.cable_allowance.number
     rest = pack.layout.series * mod.ocv_low(module, at)
-    return np.asarray(el.available_power(pack.demand_voltage.number, rest, whole)), left >= 0
+    return np.asarray(el.available_power(pack.demand_voltage.number, rest, whole))
 
 
-def _target(title: str, unit: str, values: np.ndarray, target: float | None,
-            lasts: np.ndarray | bool = True) -> Target:
+def _target(title: str, unit: str, target: float | None, held: str, sharpened_by: str,
+            values: np.ndarray, assigned: float, lasts: np.ndarray | bool) -> Target:
     """A figure of the drawn packs; one that runs empty before its peak ends meets no target."""
     low, middle, high = (float(x) for x in np.percentile(values, [5, 50, 95]))
     share = None if target is None else chance(np.where(lasts, values, -np.inf), target)
     error = None if share is None else chance_error(share, len(values))
-    return Target(title, unit, target, share, error, low, middle, high)
+    return Target(title, unit, target, share, error, low, middle, high, assigned,
+                  chance(values, assigned), held, sharpened_by)
+
+
+def held_by_chance(checks: Sequence[Check], sure: Sureness) -> tuple[Check, ...]:
+    """The checks of an assigned pack, none of them a pass beside a chance that is none.
+
+    Its figure counts each module at its reading, or at what is expected of it; the pack is as good
+    as its weakest group, and of many groups some turn out weaker.
+    """
+    by_title = {target.held: target for target in sure.targets}
+    return tuple(_by_chance(check, by_title[check.title], sure) if check.title in by_title
+                 else check for check in checks)
+
+
+def _by_chance(check: Check, target: Target, sure: Sureness) -> Check:
+    if check.verdict not in (PASS, CAUTION) or target.chance is None \
+            or target.chance >= SURE_ENOUGH:
+        return check
+    drawn = f"{100 * target.chance:.3g} % of the packs drawn from what is known of the modules"
+    words = f"only {drawn} reach it: see the chances"
+    return replace(check, verdict=FAIL if target.chance < HARDLY else CAUTION,
+                   reason="; ".join(filter(None, (check.reason, words))),
+                   remedy="; ".join(filter(None, (_would_tell(target, sure), check.remedy))))
+
+
+def _would_tell(target: Target, sure: Sureness) -> str:
+    """The measurement that would tell most; how many modules wait for one."""
+    first = next((s.what for s in sure.sharpeners if s.figure == target.sharpened_by), "")
+    name, at = ("capacity", 0) if target.sharpened_by == CAPACITY else ("resistance", 1)
+    waiting = len(sure.open_modules[at])
+    many = f"{several(waiting, 'module')} without a {name}" if waiting else ""
+    return ", of ".join(filter(None, (f"{first} first" if first else "", many)))
 
 
 def _sharpeners(draws: Draws, dealt: Sequence[Any]) -> tuple[Sharpener, ...]:
     """What would explain most of the spread, capacity and resistance apart."""
     found = [Sharpener("check the capacity tester against a reference (error common to all)",
-                       "usable energy", draws.common_explains[0]),
+                       CAPACITY, draws.common_explains[0]),
              Sharpener("check the pulse meter against a reference (error common to all)",
-                       "power", draws.common_explains[1])]
+                       RESISTANCE, draws.common_explains[1])]
     for shares, what, figure, index in (
-            (draws.capacity_explains, "capacity", "usable energy", 0),
-            (draws.resistance_explains, "resistance", "power", 1)):
+            (draws.capacity_explains, "capacity", CAPACITY, 0),
+            (draws.resistance_explains, "resistance", RESISTANCE, 1)):
         for i in np.argsort(-shares, kind="stable")[:SHOWN]:
             verb = "repeat the" if dealt[i].measured[index] else "measure the"
             found.append(Sharpener(f"{verb} {what} of {dealt[i].mark}", figure, float(shares[i])))

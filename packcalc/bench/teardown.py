@@ -22,6 +22,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import UserError
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
+from packcalc.units import several
 from packcalc.value import value_object
 
 SHOCK_LIMIT = 60.0
@@ -240,7 +241,7 @@ def states(stack: Stack, chain: Chain, known: _Known | None = None) -> tuple[Sec
 def _state(stack: Stack, run: Run) -> SectionState:
     highest, energy = stack.highest(run), stack.energy(run)
     if highest.number <= SHOCK_LIMIT + 1e-9:
-        words = "at or below 60 V: no shock limit passed, still burns and arcs"
+        words = "at or below 60 V: burns and arcs all the same"
     elif run.steps == 1:
         words = "above 60 V in one module: not reachable; stays lethal"
     elif highest.number < SERVICE_VOLTAGE and energy.number < SERVICE_ENERGY:
@@ -275,8 +276,8 @@ def _after(number: int, action: str, joint: int, found: tuple[SectionState, ...]
         measure = f"both ends: {band(found[0])}; each end to the case: {CASE}"
     above = [s for s in found if s.highest.number > SHOCK_LIMIT + 1e-9]
     live = (f"both ends of every section, and every terminal between them; {len(above)} of "
-            f"{len(found)} sections above 60 V, up to {found[0].highest.shown}" if above else
-            "both ends of every section; none above 60 V, each can still weld a tool")
+            f"{several(len(found), 'section')} above 60 V, up to {found[0].highest.shown}"
+            if above else "both ends of every section; none above 60 V, each can still weld a tool")
     if during is not None:
         live = (f"WHILE IT IS OPENED: section {during.run}, up to {during.highest.shown}, "
                 f"{during.words}. After: {live}")
@@ -319,16 +320,18 @@ def _refusal(donor: Donor, described: Stack) -> str:
     """Why no joint may be named: nobody knows where it would lie."""
     if _under(donor, described):
         least, _ = _window(described)
-        return (f"No step is given: {donor.total_voltage.shown} was read, and {described.steps} "
-                f"modules as described make {least:.1f} V at least. A service plug that is out "
+        return (f"No step is given: {donor.total_voltage.shown} was read, and "
+                f"{several(described.steps, 'module')} as described would show {least:.1f} V at "
+                "least. A service plug that is out "
                 "already, a fuse that opened inside, cells drained below their least voltage or "
                 "a wrong count read so: what stays live, and where, is not known. Count every "
                 "section as full and live, read each end against the other and the case, mend "
                 "[donor], and print the sheet anew; open nothing before.")
     if _over(donor, described) <= 1 + LEAST_BAND:
         return ""
-    return (f"No step is given: {donor.total_voltage.shown} was read, and {described.steps} "
-            f"modules as described make {_window(described)[1]:.1f} V at most. Where each joint "
+    return (f"No step is given: {donor.total_voltage.shown} was read, and "
+            f"{several(described.steps, 'module')} as described would show "
+            f"{_window(described)[1]:.1f} V at most. Where each joint "
             "lies, and what a section holds, is not known. Read the voltage again, count modules "
             "and cells, mend [donor], and print the sheet anew; open nothing before.")
 
@@ -454,12 +457,13 @@ def _cells_agree(donor: Donor, stack: Stack) -> Check:
     value = donor.total_voltage
     fits = _fits(value.number, stack)
     low = value.number < least
-    end = leaf(f"{stack.steps} modules as described, every cell {'empty' if low else 'full'}", "U",
-               "V", least if low else most, "definition", origin=_RULE)
+    many = several(stack.steps, "module")
+    end = leaf(f"{many} as described, every cell {'empty' if low else 'full'}", "U", "V",
+               least if low else most, "definition", origin=_RULE)
     why = "" if fits or low else "; the larger counts for gloves, sections and energy"
     return Check(title, "highest voltage", PASS if fits else FAIL, value, end,
                  "at least" if low else "at most",
-                 f"{stack.steps} modules lie between {least:.1f} V and {most:.1f} V{why}",
+                 f"{many} as described: {least:.1f} V to {most:.1f} V{why}",
                  "" if fits else "count the modules and the cells again")
 
 

@@ -122,6 +122,13 @@ def draw_packs(belief: Belief, places: np.ndarray, arrangement: str, *,
     return Draws(capacity, resistance, by_module[0], by_module[1], explained[2])
 
 
+def pack_of(capacity: np.ndarray, resistance: np.ndarray,
+            arrangement: str) -> tuple[np.ndarray, np.ndarray]:
+    """Capacity and resistance of one pack; one row a group, or a string."""
+    q, r = _pack(capacity.T[None], resistance.T[None], arrangement)
+    return q[0], r[0]
+
+
 def _pack(q: np.ndarray, r: np.ndarray, arrangement: str) -> tuple[np.ndarray, np.ndarray]:
     """Capacity and resistance of each pack; axes are pack, place in the row, row."""
     if arrangement == "grouped":

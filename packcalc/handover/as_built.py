@@ -58,6 +58,18 @@ class Held:
     marks: Mapping[str, str]
 
     @property
+    def missing(self) -> tuple[str, ...]:
+        """Blank lines of which the record has not even the row."""
+        there = {row.id for row in self.record.printed}
+        return tuple(name for name in self.blank if name not in there)
+
+    @property
+    def unfilled(self) -> tuple[str, ...]:
+        """Blank lines whose row nobody has filled."""
+        there = {row.id for row in self.record.printed}
+        return tuple(name for name in self.blank if name in there)
+
+    @property
     def grave(self) -> tuple[Deviation, ...]:
         """What goes back to the reviewer before the first energising."""
         return tuple(d for d in self.deviations if d.grave)
@@ -166,10 +178,6 @@ def _of_part(part: BuiltPart, one: Built) -> list[Deviation]:
     if not one.part:
         return [Deviation(part.id, part.what, "no part number or name written down",
                           "read it off the part")]
-    if not part.nameable:
-        return [Deviation(part.id, part.what, f"{one.part} fitted; the brief has no entry for it: "
-                          f"{part.design}", "put its data sheet beside the specification in the "
-                          "file for review", grave=False)]
     if not part.named:
         return [Deviation(part.id, part.what, f"{one.part} fitted; the design names no part: "
                           f"{part.design}", "name it in the brief with its data sheet and run "

@@ -26,7 +26,8 @@ from packcalc.value import value_object
 # those of one string.
 NOT_BOUGHT = ("highest_voltage", "overvoltage", "insulation", "coordination",
               "string_coordination", "switching", "strings", "string_contactors",
-              "mid_fuse", "charge_contactor")  # bought by the lines of their places
+              "mid_fuse", "charge_contactor",
+              "precharge_relay")  # bought by the lines of their places
 
 
 @value_object
@@ -112,8 +113,10 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
     named = study.brief.parts
     contactor = named.tripped(study.layout.in_strings)
     own = {"main_fuse": named.main_fuse, "contactors": contactor,
-           "string_fuse": named.string_fuse, "precharge": named.resistor,
-           "disconnect": named.disconnect}.get(item.key, "")
+           "string_fuse": named.string_fuse, "precharge": "; ".join(filter(None, (
+               named.resistor, named.precharge_relay))),
+           "disconnect": named.disconnect, "connectors": named.connector,
+           "management": named.management_system}.get(item.key, "")
     if item.key.startswith("cable."):
         own = next((r.cable for r in study.brief.cables.route
                     if item.key == f"cable.{r.name}"), "")
@@ -180,6 +183,9 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
         length = route.asked.length.number
         return 2 * length, "m", f"two poles × {route.asked.length.shown}, for each run that lies "\
                                 "side by side; add what the lugs take"
+    if item.key == "string_cables":
+        length = study.brief.path.string_cable_length
+        return chains * length.number, "m", f"{length.shown} in each string; add what the lugs take"
     branch = _branch(item, study)
     if branch is not None:
         return _branch_fuses(branch, study)
@@ -189,6 +195,12 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
             return None, "", "the brief does not say whether there is one"
         return part.count, "", "one in each string" if part.count > 1 else ""
     return (1, "", "") if item.key == "management" else (None, "", "count on the drawing")
+
+
+def _labels(study: ProtectionStudy) -> str:
+    """What else is labelled, for who must find it in a hurry."""
+    may = disconnect_of(study) or disconnect_open(study)
+    return f"{'disconnect and ' if may else ''}cut-point labels"
 
 
 def _small(study: ProtectionStudy) -> tuple[Line, ...]:
@@ -202,7 +214,7 @@ def _small(study: ProtectionStudy) -> tuple[Line, ...]:
              "", f"DC rating above {volts}", note="one a wire; the common wires come on top"),
         Line("covers", "terminal covers and insulating barriers", None, "",
              f"insulation for {volts}", note="count on the drawing"),
-        Line("symbols", f"{called(study.pack).labels}, disconnect and cut-point labels", None, "",
+        Line("symbols", f"{called(study.pack).labels}, {_labels(study)}", None, "",
              "one on each cover that hides live parts"),
         Line("straps", "bonding straps", None, "", "below 0.1 Ω each, at 0.2 A or more",
              note="one for each metal part"))

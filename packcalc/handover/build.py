@@ -45,9 +45,9 @@ from packcalc.value import value_object
 
 # What is no device, or stands by the line of its place.
 NO_DEVICE = ("insulation", "overvoltage", "coordination", "string_coordination", "switching",
-             "strings", "mid_fuse", "charge_contactor")
+             "strings", "mid_fuse", "charge_contactor", "precharge_relay",
+             "string_cables")
 PAIR = "pair of fuse and contactor"
-NO_ENTRY = ("management", "connectors")  # the brief has no entry that names these
 SINGULAR = {"contactors": "Main contactor", "string_contactors": "String contactor"}
 PREPARATION = (
     "Two people, both told what to do: one works, one watches. Never alone.",
@@ -172,14 +172,12 @@ class BuiltPart:
         what: part.
         design: what the design says of it.
         named: the part that the brief names, or "".
-        nameable: whether the brief has an entry that could name it.
     """
 
     id: str
     what: str
     design: str
     named: str = ""
-    nameable: bool = True
 
 
 @value_object
@@ -324,9 +322,9 @@ def _pieces(line: BuiltPart, study: ProtectionStudy,
     item = next(i for i in study.items if i.key == "precharge")
     asked = {kind: next((f"{r.what}: {r.value}" for r in item.specification
                          if r.what.startswith(kind)), line.design) for kind in (RELAY, RESISTOR)}
-    relay, resistor = found  # the brief names the resistor alone
-    return [replace(relay, what=f"Pre-charge relay, {own[0].tag}", design=asked[RELAY], named="",
-                    nameable=False),
+    relay, resistor = found
+    return [replace(relay, what=f"Pre-charge relay, {own[0].tag}", design=asked[RELAY],
+                    named=study.brief.parts.precharge_relay),
             replace(resistor, what=f"Pre-charge resistor, {own[1].tag}", design=asked[RESISTOR])]
 
 
@@ -351,14 +349,15 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
     opened = named.tripped(study.layout.in_strings)
     names = {"main_fuse": named.main_fuse, "contactors": opened,
              "precharge": named.resistor, "disconnect": named.disconnect,
-             "string_fuse": named.string_fuse, "string_contactors": named.string_contactor}
+             "string_fuse": named.string_fuse, "string_contactors": named.string_contactor,
+             "connectors": named.connector, "management": named.management_system}
     names |= {f"cable.{route.name}": route.cable for route in study.brief.cables.route}
     names |= {f"branch.{b.name}": b.fuse_part for b in study.brief.branch}
     title = item.title if not item.key.startswith("branch.") else \
         f"Fuse of {item.title.partition(': ')[2]}"
     first = item.specification[0]
     return BuiltPart(item.key, title, f"{first.what}: {first.value}",
-                     names.get(item.key, ""), item.key not in NO_ENTRY)
+                     names.get(item.key, ""))
 
 
 def joint_chains(sheet: BuildSheet) -> tuple[Finding, ...]:

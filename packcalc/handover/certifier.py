@@ -12,6 +12,7 @@ import functools
 from collections.abc import Callable
 from importlib import resources
 
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
@@ -158,13 +159,17 @@ def _devices(f: Figures) -> tuple[str, tuple[Finding, ...]]:
              *([("string fuse", names.string_fuse)] if strung else []),
              ("string contactors" if strung else "contactors", names.tripped(strung)),
              ("charge contactor", names.charge_contactor), ("pre-charge resistor", names.resistor),
-             ("disconnect", switch),
+             ("pre-charge relay", names.precharge_relay), ("disconnect", switch),
+             ("connectors", names.connector), ("management system", names.management_system),
              *((f"cable, {r.name}", r.cable) for r in f.brief.cables.route),
              *((f"fuse of {b.name}", b.fuse_part) for b in f.brief.branch)]
     given, silent = ([p for p in pairs if p[1]], [what for what, name in pairs if not name])
     said = "named in the brief: " + "; ".join(f"{what} {name}" for what, name in given) \
         if given else "no part is named: specifications only"
-    lacks = [w for w in silent if w != "mid-pack fuse" and w != "disconnect"] if given else []
+    absent = ("mid-pack fuse", "disconnect", *(
+        ["charge contactor"] if f.brief.path.charge_contactor == CHARGE_CONTACTOR_CHOICES[0]
+        else []))
+    lacks = [w for w in silent if w not in absent] if given else []
     return said + (f"; not named: {', '.join(lacks)}" if lacks else ""), (
         f.pack.highest_voltage, f.study.faults.highest)
 

@@ -166,14 +166,14 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "later stage of the first energising in its order"),
         Event("storage", "Before and after long storage", (
             f"Charge of 30 to 50 % (common practice); {out}; 12 V battery off, so that "
-            "nothing sleeps on the pack; dry, above freezing where possible.",
+            "nothing draws on the pack unseen; dry, above freezing where possible.",
             "Every 3 months: voltage of the pack and lowest cell; charge again before the lowest "
             "cell nears its lower limit (our rule).",
             "Back in use: look, isolation, every cell; a cell that fell apart from its like goes "
             "with its module to the bench. Never charge a cell that stood below its lower limit."),
             "isolation and cells as before; pre-charge and weld test"),
         Event("module", "Replacing a module", (
-            "A full bench sheet for the new one first; `packcalc assign` says what its place "
+            "A full bench sheet for the new one first; packcalc assign says what its place "
             "asks for; never a stranger of other chemistry or cell count.",
             f"Contactors open, 12 V off, charger away; {out}; dead outside the box, proven by a "
             "meter.",

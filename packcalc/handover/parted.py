@@ -10,7 +10,7 @@ from packcalc.bench.sections import Chain, Run
 from packcalc.brief_keys import TAP_CHOICES
 from packcalc.electrical import series_voltage
 from packcalc.findings import Finding, Origin, largest, leaf, trace
-from packcalc.handover.figures import Figures
+from packcalc.handover.figures import BORDER, Figures
 from packcalc.handover.inside import (
     Joint,
     disconnect_of,
@@ -44,7 +44,8 @@ def place_words(study: ProtectionStudy) -> str:
         what = tags_at(study, k) or "the last link"
         found.append(f"{what}, between {word} {k} and {k + 1}")
     each = " in each string" if strings_of(study) > 1 else ""
-    return "; ".join(found) + each
+    numbered = " (n: its number)" if any(".n" in words for words in found) else ""
+    return f"{'; '.join(found)}{each}{numbered}"
 
 
 def closing_words(study: ProtectionStudy) -> tuple[str, ...]:
@@ -80,10 +81,22 @@ def inside_words(figures: Figures) -> str:
     study = figures.study
     runs, word = runs_of(study), position_word(study)
     names = " and ".join(f"{word}{'s' if run.steps > 1 else ''} {run}" for run in runs)
-    most = largest([part_voltage(figures, run) for run in runs], "highest part of the string")
+    most = _highest_part(figures)
     many = f"in each of {strings_of(study)} strings " if strings_of(study) > 1 else ""
     each = " each" if len(runs) > 1 else ""
     return f"inside the box {many}{names}, up to {most.shown}{each}, whatever is open"
+
+
+def _highest_part(figures: Figures) -> Finding:
+    return largest([part_voltage(figures, run) for run in runs_of(figures.study)],
+                   "highest part of the string")
+
+
+def ends_words(figures: Figures) -> str:
+    """What the two ends of a part are against each other, by the part that is highest."""
+    if _highest_part(figures).number <= BORDER.number:
+        return "each part stays at or below 60 V; shorted it still burns, arcs and welds"
+    return "each end of a part is lethal against the other"
 
 
 def contactor_words(study: ProtectionStudy, pole: str) -> str:

@@ -105,7 +105,7 @@ def _swapped(expected: Expected, reading: Reading) -> bool:
 def latest(readings: Sequence[Reading], name: str) -> Reading | None:
     """The last reading of an id by date."""
     found = [r for r in readings if r.id == name]
-    return max(found, key=lambda r: (r.date, r.line)) if found else None
+    return max(found, key=lambda r: r.when) if found else None
 
 
 def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
@@ -324,16 +324,25 @@ class Trend:
 
 
 def baseline_of(found: Sequence[Reading], settled: str) -> Reading:
-    """The last reading up to the day on which commissioning ended, else the first."""
-    ordered = sorted(found, key=lambda r: (r.date, r.line))
+    """The last that was declared, else the last up to the end of commissioning, else the first.
+
+    A declaration from before the end of commissioning gives way to a later reading within it.
+    """
+    ordered = sorted(found, key=lambda r: r.when)
     upto = [r for r in ordered if settled and r.date <= settled]
-    return upto[-1] if upto else ordered[0]
+    declared = [r for r in ordered if r.declared]
+    first = upto[-1] if upto else ordered[0]
+    return max(first, declared[-1], key=lambda r: r.when) if declared else first
+
+
+def settled_on(readings: Sequence[Reading]) -> str:
+    """Day on which commissioning ended: the second torque; "" where it has not."""
+    return min((r.date for r in readings if r.id == "retorque.marks" and r.said_yes), default="")
 
 
 def trends(plan: Plan, readings: Sequence[Reading]) -> tuple[Trend, ...]:
     """Every id that was read again after its baseline, against the limit of its kind."""
-    settled = min((r.date for r in readings if r.id == "retorque.marks" and r.said_yes),
-                  default="")
+    settled = settled_on(readings)
     alike = {kind: joint_limit(_baselines(plan, readings, settled, kind)) for kind in KINDS}
     found = []
     for expected in plan.expected():
@@ -366,7 +375,7 @@ def _off(expected: Expected, base: Reading, limit: Finding | None) -> str:
 def _trend(expected: Expected, limits: TrendRule, base: Reading, last: Reading,
            own: Sequence[Reading], off: str) -> Trend:
     days = (_day(last.date) - _day(base.date)).days
-    series = tuple((r.date, r.text) for r in sorted(own, key=lambda r: (r.date, r.line)))
+    series = tuple((r.date, r.text) for r in sorted(own, key=lambda r: r.when))
     title = f"{expected.title}: change since {base.date}"
     assert base.value is not None and last.value is not None
     if off or as_finding(expected, base).number <= 0:

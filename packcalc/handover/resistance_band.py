@@ -106,7 +106,7 @@ def _one(on_hand: ModulesOnHand, *, upper: bool) -> Finding:
         charge_ratio=cell.charge.traced(CHARGE, side),
         pulse_ratio=cell.pulse.traced(PULSE, side),
         growth=on_hand.resistance_growth if upper else
-        smallest([NEW, on_hand.resistance_growth], "least growth"))
+        smallest([NEW, on_hand.least_growth], "least growth"))
 
 
 def _together(figures: Figures, each: list[Finding], words: str) -> Finding:

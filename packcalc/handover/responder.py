@@ -131,8 +131,8 @@ def _headings(figures: Figures) -> tuple[Heading, ...]:
         Heading("Submersion", (f"Count {words.cable} and box as live, in water too. Out of the "
                                "water first, then as above; bubbles and hiss mean a damaged box "
                                "(common practice).",), ()),
-        Heading("Towing and storage", (
+        Heading("Towing, transport, storage", (
             "Driven wheels off the ground: a turning motor makes voltage. Outdoors, at least "
             f"{APART} from anything that burns.",), ("towing eye",)),
-        Heading("Who knows it", (), ("name, telephone",)),
+        Heading("Additional information", (), ("who knows it: name", "telephone")),
     )

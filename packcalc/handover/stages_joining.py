@@ -10,10 +10,18 @@ from packcalc.handover.at_assembly import AtAssembly, at_assembly
 from packcalc.handover.bands import LEAST_RESISTANCE, rule
 from packcalc.handover.expected import SUM, Agreement, Expected, Stage, floor, yes
 from packcalc.handover.figures import Figures
-from packcalc.handover.inside import INSIDE, Joint, position_word, strings_of, up_to
+from packcalc.handover.inside import (
+    INSIDE,
+    Joint,
+    disconnect_of,
+    position_word,
+    strings_of,
+    up_to,
+)
 from packcalc.handover.parted import (
     closing_words,
     contactor_words,
+    ends_words,
     inside_words,
     joints_of_the_day,
     open_after,
@@ -93,7 +101,7 @@ def section(figures: Figures) -> Stage:
         expected += [_part(figures, name, said, n, run) for n, run in enumerate(runs, start=1)]
     return Stage(
         "section", "One section after the other", f"{inside_words(figures)}; pole leads off, so "
-        "nothing outside it; each end of a part is lethal against the other",
+        f"nothing outside it; {ends_words(figures)}",
         ("Gloves and face shield on; box open for the probes alone, one pair of terminals bare at "
          "a time. The supply of the stages before is away.",
          f"Every {word} by itself first: red lead on what is marked plus. A reading below zero is "
@@ -162,8 +170,8 @@ def sense(figures: Figures) -> Stage:
          "against the air.",
          *((f"Still open, capped: {place}. It is closed only with every monitor plugged and "
             "silent.",) if place else ()),
-         "To unplug later: plug of the disconnect or last link out first, then sense leads, then "
-         "power links."),
+         f"To unplug later: {_parted_first(study)} out first, then sense leads, then power "
+         "links."),
         (yes("sense.taps", "every tap stands in order at its loose connector, one cell step each",
              "a tap is crossed, doubled or over a link: mend it before any plug",
              how="meter, at each connector"),
@@ -179,6 +187,11 @@ def sense(figures: Figures) -> Stage:
          yes("sense.lost_lead", "a lost cell reading keeps the contactors from closing",
              "the pack would run with a cell unseen", how="as the maker tests it")),
         ("every cell is seen and every monitor is silent",))
+
+
+def _parted_first(study: ProtectionStudy) -> str:
+    part = disconnect_of(study)
+    return f"plug of {part.tag}" if part is not None else "the last link"
 
 
 # --- the whole pack --------------------------------------------------------------------------
@@ -222,9 +235,9 @@ def _joining(figures: Figures) -> tuple[str, ...]:
     """Pole leads, then the open place, in the order in which no circuit closes by surprise."""
     study = figures.study
     names = taps_ahead(study)
-    out = (f"Fuses out of what leaves ahead of the contactors: {', '.join(names)}. Put back only "
-           "after this stage, with the string parted again or the holder's maker allowing it "
-           "live.",) if names else ()
+    out = (f"Fuses out of what leaves ahead of the contactors: {', '.join(names)}. They are put "
+           "back only after this stage: with the string parted again, or live where the maker of "
+           "their holder allows it.",) if names else ()
     if not open_after(study):
         return (*out, "12 V off, every contactor open. Pole leads on, the minus lead first: from "
                 "the second on everything up to the contactors is live.")

@@ -62,8 +62,8 @@ def joints(figures: Figures) -> Stage:
          *left,
          "Pole leads, from the first and last module to fuse and contactors: off, capped at the "
          "module's end.",
-         "No failed check and nobody-clears place of the file for review is still unanswered; "
-         "every mark of the reviewer is read.",
+         "Every check that fails and every place that nobody clears in the file for review is "
+         "answered; every mark of the reviewer is read.",
          "Two people, both told what to do; the one who watches can cut the supply and call for "
          f"help. Gloves: {study.circuit.insulation.gloves or 'no class reaches: stop'}, "
          "leather over them, within their test date; face shield; insulated tools; no rings.",

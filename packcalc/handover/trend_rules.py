@@ -43,10 +43,10 @@ def _fall(words: str, share: float) -> Finding:
 YEAR = "once a year, and after every opening of the pack"
 RULES: tuple[TrendRule, ...] = (
     TrendRule("build.joint_", _rise("joint", 0.20), None,
-              "open, clean, torque and measure that joint; at half more do not drive until done",
+              "open, clean, torque and measure that joint; at +50 % do not drive until it is",
               "after 1000 km or 3 months, then " + YEAR),
     TrendRule("build.group_", _rise("joint", 0.20), None,
-              "open, clean, torque and measure that joint; at half more do not drive until done",
+              "open, clean, torque and measure that joint; at +50 % do not drive until it is",
               YEAR),
     TrendRule("build.inside_", _rise("fuse or disconnect", 0.20), None,
               "part by part: fuse, disconnect contacts, their bolted joints; clean or replace",

@@ -22,7 +22,8 @@ class Called:
         cable: what nobody cuts or touches.
         specialist: who signs beside the electrician.
         labels: what covers over live parts carry.
-        danger: what stays where no shock limit is passed; empty above the border.
+        danger: what stays at or below the border; empty above it.
+        warning: that it kills and stays live, at the end of a page's first sentence.
     """
 
     class_a: bool
@@ -31,15 +32,17 @@ class Called:
     specialist: str
     labels: str
     danger: str
-
-
+    warning: str
 HIGH = Called(False, "High-voltage vehicle, converted", "orange cable",
-              "high-voltage specialist", "high-voltage symbols", "")
+              "high-voltage specialist", "high-voltage symbols", "",
+              "LETHAL: it cannot be switched off.")
 CLASS_A = Called(
     True, f"Vehicle with a traction battery of at most {BORDER.number:g} V DC, converted",
     "traction cable of any colour", "specialist for traction batteries",
     "warning labels for live parts (short-circuit, burns)",
-    "Voltage class A: no shock limit passed, but a short-circuit still burns, arcs and sets fire.")
+    f"Voltage class A, at most {BORDER.number:g} V DC: the danger is the short-circuit, which "
+    "burns, arcs and sets fire.",
+    "It cannot be switched off.")
 
 
 def called(pack: PackModel) -> Called:

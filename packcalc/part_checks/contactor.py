@@ -99,6 +99,30 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
     )
 
 
+def relay_part_checks(part: ContactorPart, carry: CarryDemand,
+                      switch: SwitchDemand) -> tuple[Check, ...]:
+    """Every check of a pre-charge relay, which makes and breaks what its resistor lets through."""
+    return (
+        voltage_check(part, carry.highest_voltage,
+                      "one pole rated above the highest working voltage"),
+        judge("makes the current into the empty link", "fault range", part.make_current,
+              "at least", carry.peak_current, missing=f"{SILENT}the making current"
+              if part.make_current is None else NO_PEAK, remedy="a larger resistance"),
+        judge(TEST, "fault range", _test_time_constant(part, carry.highest_voltage), "at least",
+              switch.time_constant, missing=f"{SILENT}the time constant of its breaking test"
+              if part.break_time_constant is None and part.permitted_time_constant is None
+              else NO_PEAK, remedy="a contactor tested at a longer time constant"),
+        judge("breaks the current of a failed pre-charge", "who clears", part.break_discharge,
+              "at least", switch.break_discharge,
+              missing=f"{SILENT}the breaking current discharging at this voltage"
+              if part.break_discharge is None else NO_PEAK, remedy="a larger resistance"),
+        direction_check(part),
+        _at_ambient(part, carry),
+        _peak(part, carry),
+    )
+
+
+NO_PEAK = "the peak pre-charge current is not known"
 TEST = "broken circuit is no more inductive than its test"
 SLOWER = "slower loops at lower voltages are no more inductive than its test"
 
@@ -226,12 +250,18 @@ def carry_checks(part: ContactorPart | DisconnectPart | ConnectorPart,
               "at least", demand.continuous_current,
               missing=f"{SILENT}the continuous current" if part.continuous_current is None
               else "continuous current is not known", remedy="a larger part"),
-        judge("its figure holds at this ambient", "thermal load", part.highest_ambient, "at least",
-              demand.ambient, missing=f"{SILENT}the ambient and the section its continuous "
-              "current holds for", remedy="a cooler place, or the maker's derated figure"),
+        _at_ambient(part, demand),
         _peak(part, demand),
         terminals_check(part.terminal_limit, demand.terminal_temperature),
     )
+
+
+def _at_ambient(part: ContactorPart | DisconnectPart | ConnectorPart,
+                demand: CarryDemand) -> Check:
+    return judge("its figure holds at this ambient", "thermal load", part.highest_ambient,
+                 "at least", demand.ambient,
+                 missing=f"{SILENT}the ambient and the section its continuous current holds for",
+                 remedy="a cooler place, or the maker's derated figure")
 
 
 def _peak(part: ContactorPart | DisconnectPart | ConnectorPart, demand: CarryDemand) -> Check:

@@ -52,12 +52,23 @@ def connector_part_checks(part: ConnectorPart, demand: CarryDemand,
             _as_caution(_pilot(part, "it must never be parted under load"),
                         "no pilot circuit tells that it is being parted: only a tool opens it, "
                         "and only with the contactors locked open"),
-            _fault_carry(part, demand), *carry_checks(part, demand),
+            _fault_carry(part, demand), *_parted(part, demand), *carry_checks(part, demand),
             judge("takes the section of the conductor", "thermal load", part.section, "at least",
                   place.section, missing=f"{SILENT}the section that it takes"
                   if part.section is None else "the section of the conductor is not chosen yet",
                   remedy="a connector or lug for this section, never a cut-down strand"),
             _drop(part, demand, BOTH_LEADS, ""))
+
+
+def _parted(part: ConnectorPart, demand: CarryDemand) -> tuple[Check, ...]:
+    """A stated breaking current against the load; most have none, and the pilot contact counts."""
+    if part.break_discharge is None:
+        return ()
+    return (_as_caution(
+        judge("opens the load when parted", "who clears", part.break_discharge, "at least",
+              demand.peak_current, missing=f"{demand.peak_current.title} is not known"),
+        "it breaks less than the load: the pilot contact must have opened the contactors before "
+        "it parts"),)
 
 
 def _as_caution(check: Check, why: str) -> Check:

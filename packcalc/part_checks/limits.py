@@ -38,6 +38,11 @@ NO_SETTING = "no setting serves both"
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
 
+def nobody_shown(below: float) -> str:
+    """No fault place was asked."""
+    return ""
+
+
 @value_object
 class ManagementAsked:
     """What the specification stands on.
@@ -50,6 +55,8 @@ class ManagementAsked:
             pack as feeding it.
         cable_current: what the traction cables carry for ever; None where not known.
         no_contactor: whether the lowest fault is one of a loop without a contactor.
+        opened: who opens every fault that can be smaller than a current, in words, without a trip
+            on that current; "" where nobody is shown to.
     """
 
     brief: Brief
@@ -60,6 +67,7 @@ class ManagementAsked:
     fault_cell: Finding | None = None
     cable_current: Finding | None = None
     no_contactor: bool = False
+    opened: Callable[[float], str] = nobody_shown
 
     @property
     def cells(self) -> int:
@@ -83,6 +91,7 @@ class Limit:
         warn, trip, delay: as specified; None where the user must say.
         setting: what the management system is set to, None where nobody said.
         action: what happens at the trip.
+        unsettled: both ends of the settings, in words, where none serves both; else empty.
     """
 
     quantity: str
@@ -91,6 +100,7 @@ class Limit:
     delay: Finding | None
     setting: Finding | None
     action: str
+    unsettled: str = ""
 
 
 def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
@@ -192,10 +202,13 @@ class Window:
 
     @property
     def setting(self) -> Finding | None:
-        """What is sent where the trip has one setting; the load gives way."""
-        if self.serves_both or self.most is None:
-            return self.least
-        return None if self.most.number <= 0 else self.most
+        """What is sent; None where no setting serves both: each would fail for one side."""
+        return self.least if self.serves_both else None
+
+    @property
+    def unsettled(self) -> str:
+        """Both ends in words where no setting serves both; else empty."""
+        return "" if self.serves_both else self.words
 
     @property
     def words(self) -> str:
@@ -253,17 +266,15 @@ def _window(asked: ManagementAsked, load: Finding, name: str,
     return Window(_lowest_setting(asked, load, name), most, named)
 
 
-def _sent(window: Window) -> tuple[Finding | None, str]:
-    """The setting that is sent, and what gives way where the load asks for more.
+def _closes(window: Window, less: str) -> str:
+    """What would close a window in which no setting serves both, for the line of its trip.
 
-    The load gives way: what it loses is power, what the others lose is the pack.
+    Args:
+        window: of the trip.
+        less: what the load may give up.
     """
-    if window.serves_both:
-        return window.setting, ""
-    told = f"; {NO_SETTING}: {window.told}"
-    if window.setting is None:
-        return None, f"{told}: a finer sensor first"
-    return window.setting, f"{told}; the lower is sent: the load gives way, or it trips in use"
+    return "" if window.serves_both else (
+        f"; {window.unsettled}: {less}, a finer sensor or more in parallel first")
 
 
 def trip_lines(asked: ManagementAsked) -> tuple[Requirement, ...]:
@@ -293,8 +304,9 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
                  note="our rule: long enough for no noise, short against heating")
     trip = own.trip_current if own.trip_current.known else None
     best = _best_charge(asked)
-    braking, no_brake = _sent(_window(asked, pack.regeneration_current, "braking", (best,)))
-    charging, no_charge = _sent(_window(asked, pack.charging_current, "charging", (best,)))
+    braking, charging = (_window(asked, current, name, (best,), "the cells' best charge limit")
+                         for current, name in ((pack.regeneration_current, "braking"),
+                                               (pack.charging_current, "charging")))
     return (
         Limit("cell voltage, high", cell["full"], cell["over"], delay,
               where_known(own.overvoltage_trip),
@@ -310,12 +322,14 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
               "no charging, no braking into the pack"),
         *_discharge_limits(asked, trip),
         Limit("braking current into the pack", where_known(pack.regeneration_current),
-              braking,
+              braking.setting,
               largest([delay, brief.regeneration.duration], "longer than the braking pulse"), None,
               f"cut braking to the cells' charge limit, then open contactors; {NEVER_ABOVE}"
-              + no_brake),
-        Limit("charging current, charger", where_known(pack.charging_current), charging,
-              COUNTED_TIME, None, _end_of_charging(asked) + no_charge),
+              + _closes(braking, "less braking power"), braking.unsettled),
+        Limit("charging current, charger", where_known(pack.charging_current),
+              charging.setting, COUNTED_TIME, None,
+              _end_of_charging(asked) + _closes(charging, "a smaller charging current"),
+              charging.unsettled),
         Limit("isolation reading", None, None, None, where_known(own.isolation_warn),
               "as the isolation section asks"),
     )
@@ -332,14 +346,13 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
     brief, pack = asked.brief, asked.pack
     own = brief.management
     slow = overload_window(asked)
-    gives = "" if slow.serves_both else (f"; {NO_SETTING}: {slow.told}: less continuous power, a "
-                                         "finer sensor or more in parallel first")
     quick = fault_window(asked)
     return (
         Limit(OVERLOAD_LIMIT, where_known(pack.continuous_current),
-              slow.setting if slow.serves_both else None, _overload_delay(brief),
+              slow.setting, _overload_delay(brief),
               where_known(own.overload_trip), "cut power first, then open contactors; with a "
-              "partial-range fuse nobody else ends an overload" + gives),
+              "partial-range fuse nobody else ends an overload"
+              + _closes(slow, "less continuous power"), slow.unsettled),
         Limit("discharge current, fault", where_known(pack.peak_current), quick.least,
               COUNTED_TIME, trip, f"open contactors, only within what they can break; set "
               f"between {quick.least.shown} and {quick.most.shown}"

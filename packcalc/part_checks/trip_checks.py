@@ -45,6 +45,8 @@ class CoordinationAsked:
             reading of the whole pack would see.
         one_pole_lowest: lowest fault of a loop through the fuse's pole alone, where one contactor
             breaks and the current sensor may sit in the other pole; None without such a loop.
+        path_lowest: lowest fault from pole to pole alone, where another loop gives less; None where
+            `fault_lowest` is that.
         fault_drop: most that a cell keeps for each ampere of a fault from pole to pole: resistance
             outside the modules for each cell in series; None where not known.
         one_pole_drop: the same of the loop through one pole alone.
@@ -72,6 +74,7 @@ class CoordinationAsked:
     one_pole_lowest: Finding | None = None
     fuse_alone_lowest: Finding | None = None
     cable_warming: Finding | None = None
+    path_lowest: Finding | None = None
     fault_drop: Finding | None = None
     one_pole_drop: Finding | None = None
 
@@ -91,14 +94,21 @@ class CoordinationAsked:
 def undervoltage_span(asked: CoordinationAsked) -> tuple[float, float] | None:
     """Fault currents that the undervoltage trip is shown to see and to tell from load, or None.
 
-    From the lowest fault to where the conductors outside keep the cells above the trip's level.
+    From the lowest fault to where the conductors outside keep the cells above the trip's level. A
+    loop of its own that keeps them above it leaves those from pole to pole to the trip.
     """
-    fault, lowest = number(asked.fault_voltage), asked.fault_lowest.value
     blind = undervoltage_blind_from(asked, asked.fault_drop)
-    if blind is None or fault is None or lowest is None or asked.trips is None:
+    if blind is None or number(asked.fault_voltage) is None:
         return None
-    level = number(asked.trips.undervoltage)
-    return (lowest, blind) if level is not None and fault < level else None
+    lowest = number(asked.fault_lowest if sees_every_loop(asked) else asked.path_lowest)
+    return (lowest, blind) if lowest is not None and lowest < blind else None
+
+
+def sees_every_loop(asked: CoordinationAsked) -> bool:
+    """Whether the undervoltage trip lies above what any lowest fault leaves on its cells."""
+    level = number(asked.trips.undervoltage) if asked.trips else None
+    fault = number(asked.fault_voltage)
+    return level is not None and fault is not None and fault < level
 
 
 def undervoltage_blind_from(asked: CoordinationAsked, drop: Finding | None) -> float | None:
@@ -181,7 +191,7 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
         return judge(title, stage, counts_from(swept, "current from which the fuse counts"),
                      "at most", asked.fault_lowest,
                      reason="the fuse alone opens the lowest fault; no trip is needed for it")
-    if undervoltage_span(asked) is not None:
+    if sees_every_loop(asked) and undervoltage_span(asked) is not None:
         return judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
                      reason="by the undervoltage of the cells that feed the fault: the level lies "
                             "over what is left on them, and under the lowest voltage under load")

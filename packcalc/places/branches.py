@@ -7,15 +7,15 @@ from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch
-from packcalc.feeds import AHEAD, BUS, own_fuses, standing
+from packcalc.feeds import AHEAD, BARE, BUS, own_fuses, standing
 from packcalc.findings import Finding, leaf, trace
 from packcalc.places.shared import Shared, beyond, branch_fuse
+from packcalc.places.slowest import pair
 from packcalc.protect.branch_figures import (
     SENSE,
     branch_loops,
     branch_lowest,
     branch_wires,
-    cold_loop,
 )
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop
@@ -24,8 +24,10 @@ UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))
 SENSE_FEEDS = "one cell between neighbouring wires, up to all modules between far ones"
 SENSE_FUSE = "sense_fuse"
-LOSS_OPEN = ("the lowest current errs high: the branch fuse's own resistance takes from it, and is "
-             "not known; ask for its power loss at rated current")
+LOSS_OPEN = ("the lowest current is at most what is printed: the branch fuse's own resistance "
+             "takes from it, and is not known; ask for its power loss at rated current")
+OWN_INPUT = ("the load's own input capacitor stands at that end: it is in the sum with the wire's "
+             "inductance, and empties into the fault there limited by its own resistance alone")
 PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off by the contactor "
                   "of the other pole alone")
 
@@ -66,11 +68,13 @@ def after(shared: Shared, branch: Branch) -> Loop:
         else (shared.pack.rest_low_voltage, _up_to_tap(shared, branch))
     given = sources_of(shared, branch, branch.length)
     own = own_fuse(branch, given)
-    given["notes"] = (*given["notes"], *loss_open(shared, branch, own, 2))
+    open_ = loss_open(shared, branch, own, 2)
+    input_ = branch.kind not in BARE and branch.capacitance.value != 0.0
+    given["notes"] = (*given["notes"], *open_, *((OWN_INPUT,) if input_ else ()))
     return shared.loop(
         f"branch.{branch.name}.after", f"{branch.name}, "
         + ("behind its fuse" if own else "far end, no fuse of its own stated"),
-        lowest=branch_lowest(*source, wires), **slower_end(shared, branch),
+        lowest=branch_lowest(*source, wires, bool(open_)), **slower_end(shared, branch),
         devices=(*own, *_at_tap(shared, branch)), common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
         remedies=("a fuse at the cell end of each wire",) if sense else
@@ -111,18 +115,12 @@ def sources_of(shared: Shared, branch: Branch, length: Finding | None) -> dict:
 
 
 def slower_end(shared: Shared, branch: Branch) -> dict:
-    """Inductance and least resistance of the slower loop: just behind the tap, or the far end.
+    """Inductance and least resistance of the slowest loop from just behind the tap to the far end.
 
-    Along the wire L/R goes one way, so no place between the two is slower.
+    A tap behind the contactors may be at the far end of the traction cables.
     """
-    near, far = shared.feeds.pack_inductance, shared.feeds.inductance(branch.length)
-    up = shared.pack.resistance_initial
-    loop = cold_loop(up, branch.length, branch.section)
-    if not loop.known or not near.known or not far.known:  # without the wire's own: errs long
-        return {"inductance": far, "resistance": up}
-    if far.number / loop.number > near.number / up.number:
-        return {"inductance": far, "resistance": loop}
-    return {"inductance": near, "resistance": up}
+    cables = shared.traction if branch.taps == BUS else []
+    return shared.slowest_loop(*cables, pair(branch.length, branch.section))
 
 
 def own_fuse(branch: Branch, given: dict) -> tuple[Device, ...]:

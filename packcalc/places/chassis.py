@@ -9,17 +9,15 @@ from packcalc import electrical as el
 from packcalc.brief import Branch
 from packcalc.feeds import AHEAD, BUS, count, own_fuses, standing
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.layout_findings import string_cables
 from packcalc.places.branches import loss_open, own_fuse, sources_of
 from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
+from packcalc.places.slowest import Stretch, one_conductor, slowest
 from packcalc.places.stands import run_on_one_side
 from packcalc.protect.branch_figures import SENSE, branch_loops, branch_lowest, branch_wires
-from packcalc.protect.faults import (
-    fault_loop_inductance,
-    fault_time_constant,
-    prospective_fault_current,
-)
+from packcalc.protect.faults import fault_time_constant, prospective_fault_current
 from packcalc.protect.places import (
     CONTACTOR,
     DOUBLE,
@@ -36,9 +34,10 @@ from packcalc.protect.places import (
     drop_each,
 )
 from packcalc.protect.strings import pair_resistance
+from packcalc.value import value_object
 
-LONG_BRANCH = ("counted with both conductors of the branch in the loop and no cable: the way back "
-               "through the chassis is not known")
+LONG_BRANCH = ("its lowest current is counted with both conductors of the branch in the loop: the "
+               "way back through the chassis is not known")
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
 SEEN = {"none": "nobody detects it", "warns": "the insulation monitor warns",
         "opens the contactors": "the insulation monitor opens the contactors"}
@@ -76,10 +75,12 @@ def first_chassis(shared: Shared) -> Loop:
 def second_chassis(shared: Shared, pair: Pair) -> Loop:
     """A second chassis fault: modules between the two faults, chassis as the way back."""
     most = _most(shared, pair)
-    breaks, strongest, slow, slowest = _slow_breaks(shared, pair, most)
+    runs = _Runs.of(shared, most, shared.traction_pole if pair.contactor else [])
+    strongest = runs.strongest
     # Where no fuse stands in the loop a monitor must act on the first fault, if there is one.
     outside = shared.bus(None) if pair.contactor else {"notes": ()}
-    outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), slowest, *outside["notes"])
+    outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), runs.words,
+                        *outside["notes"])
     if "sources" in outside:
         outside["all_sources"] = with_sources(strongest.current, outside["sources"])
     return shared.loop(
@@ -88,8 +89,8 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
         highest=strongest.current.called("highest current of the second chassis fault"),
         voltage=shared.feeds.run_voltage(count("most modules between the two faults", "n", most),
                                          "highest voltage between the two faults"),
-        inductance=_inductance(shared, pair, slow.modules),
-        resistance=slow.resistance, devices=_devices(shared, pair, breaks),
+        inductance=runs.slow.inductance, resistance=runs.slow.resistance,
+        devices=_devices(shared, pair, runs.breaks),
         inherent=not pair.contactor or (shared.watched and not pair.fused),
         remedies=pair.remedies, **outside)
 
@@ -97,10 +98,18 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
 def _through_one_module(shared: Shared) -> Finding:
     module = shared.feeds.module
     loop = trace(pair_resistance, "one module and the long hot way back",
-                 first=module.resistance_long, second=shared.pack.cable_allowance)
+                 first=module.resistance_long, second=_way_back(shared))
     return trace(prospective_fault_current, "lowest current of the second chassis fault",
                  voltage=module.voltage_empty, resistance=loop,
                  note="one module between the faults; a poor contact makes it lower still")
+
+
+def _way_back(shared: Shared) -> Finding:
+    """Most conductors of the loop: the traction cables, and those inside a string."""
+    inside, cables = string_cables(shared.brief), shared.pack.cable_allowance
+    return cables if inside is None else trace(
+        el.resistance_sum, "traction cables and those inside a string", unit="mΩ", first=cables,
+        second=inside)
 
 
 def _devices(shared: Shared, pair: Pair,
@@ -110,8 +119,8 @@ def _devices(shared: Shared, pair: Pair,
         return fuses
     alone = shared.one_pole
     return (*fuses, Device("pole_contactor", alone, CONTACTOR, breaks=breaks),
-            Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR,
-                   drop=_drop(shared, shared.pack.cable_allowance)))
+            Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
+                   drop=_drop(shared, _way_back(shared))))
 
 
 def _fuses_of(shared: Shared, pair: Pair) -> tuple[Device, ...]:
@@ -131,36 +140,63 @@ def _most(shared: Shared, pair: Pair) -> int:
     return run_on_one_side(shared.brief, shared.series) if pair.one_side else shared.series
 
 
-def _inductance(shared: Shared, pair: Pair, modules: int) -> Finding:
-    """Modules between the faults, and the cables where one fault lies outside the box."""
-    run = shared.feeds.of_run(modules)
-    if not pair.contactor:
-        return run
-    return trace(fault_loop_inductance, "inductance of the loop through the chassis",
-                 pack_inductance=run, per_length=shared.feeds.per_length,
-                 run_length=shared.reach)
+@value_object
+class _Slow:
+    """Modules between two faults with the slowest loop that they can drive."""
+
+    run: Run
+    inductance: Finding
+    resistance: Finding
+    constant: Finding
 
 
-def _slow_breaks(shared: Shared, pair: Pair, most: int) -> tuple[
-        tuple[tuple[Finding, Finding], ...], Run, Run, str]:
-    """One, some and all modules between the faults.
+@value_object
+class _Runs:
+    """One, some and all modules between the faults."""
 
-    Returns:
-        (voltage, time constant) of each, the run with the highest current, the slowest run, and
-        that one in words.
-    """
-    found = []
-    for modules in sorted({1, min(2, most), max(1, most // 4), max(1, most // 2), most}):
-        run = shared.run(modules)
-        found.append((run, trace(
-            fault_time_constant, "time constant of the second chassis fault",
-            inductance=_inductance(shared, pair, modules), resistance=run.resistance)))
-    strongest, _ = max(found, key=lambda one: one[0].current.number)
-    slow, constant = max(found, key=lambda one: one[1].number)
-    several = f"{slow.modules} module{'s' if slow.modules > 1 else ''} between the two faults"
-    return (tuple((run.voltage, tau) for run, tau in found), strongest, slow,
-            f"slowest of these loops: {several}, {constant.shown} at {slow.current.shown}; the "
-            "way back is counted with the cables' inductance and with no resistance")
+    found: tuple[_Slow, ...]
+
+    @classmethod
+    def of(cls, shared: Shared, most: int, stretches: list[Stretch]) -> _Runs:
+        """Each with the slowest loop of its modules and the conductors that may be in it.
+
+        Args:
+            most: modules between two faults.
+            stretches: the pole's conductors outside the box, the chassis as way back.
+        """
+        found = []
+        for modules in sorted({1, min(2, most), max(1, most // 4), max(1, most // 2), most}):
+            run = shared.run(modules)
+            inductance, resistance = slowest(shared.feeds.of_run(modules), run.resistance,
+                                             shared.feeds.per_length, stretches)
+            found.append(_Slow(run, inductance, resistance, trace(
+                fault_time_constant, "time constant of the second chassis fault",
+                inductance=inductance, resistance=resistance)))
+        return cls(tuple(found))
+
+    @property
+    def breaks(self) -> tuple[tuple[Finding, Finding], ...]:
+        """(voltage, time constant) of each."""
+        return tuple((one.run.voltage, one.constant) for one in self.found)
+
+    @property
+    def strongest(self) -> Run:
+        """The one with the highest current."""
+        return max((one.run for one in self.found), key=lambda run: run.current.number)
+
+    @property
+    def slow(self) -> _Slow:
+        """The one with the longest time constant."""
+        return max(self.found, key=lambda one: one.constant.number)
+
+    @property
+    def words(self) -> str:
+        """The slowest in words."""
+        modules = self.slow.run.modules
+        several = f"{modules} module{'s' if modules > 1 else ''} between the two faults"
+        return (f"slowest of these loops: {several}, {self.slow.constant.shown} at "
+                f"{self.slow.run.current.shown}; the way back is counted with the conductor's "
+                "inductance and with no resistance")
 
 
 # -- a leak and a chafed wire of a branch ---------------------------------------------------
@@ -171,16 +207,21 @@ def chassis_branch(shared: Shared, branch: Branch) -> Loop:
 
     Of the pack's own fuses those count that stand in either pole.
     """
+    runs = _Runs.of(shared, shared.series, [
+        *(shared.traction_pole if branch.taps == BUS else ()),
+        one_conductor(branch.length, branch.section)])
+    highest = runs.strongest.current.called("highest current of the second chassis fault")
     given = sources_of(shared, branch, branch.length)
+    given["all_sources"] = with_sources(highest, given["sources"])
     own = own_fuse(branch, given) if branch.fused_poles == "both" else ()
-    given["notes"] = (*given["notes"], *loss_open(shared, branch, own, 1))
     behind = branch.taps != AHEAD and "both" in shared.stands
     hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
     wires = _with_pole(shared, branch, branch_wires(hot, own_fuses(shared.brief, branch, 1)))
-    main = (shared.main,) if behind else ()
-    given["notes"] = (*given["notes"],
-                      *(() if own or behind else (NO_FUSE_NOTE,)), LONG_BRANCH)
-    contactors = _wire_contactors(shared, branch, wires)
+    fuses = (*own, *((shared.main,) if behind else ()))
+    open_ = loss_open(shared, branch, own, 1)
+    given["notes"] = (*given["notes"], *open_, runs.words,
+                      *(() if fuses else (NO_FUSE_NOTE,)), LONG_BRANCH)
+    contactors = _wire_contactors(shared, branch, wires, runs.breaks)
     trip = (TRIP,) if contactors else ()
     pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
         or branch.fuse_part else ", no fuse of its own stated"
@@ -189,11 +230,11 @@ def chassis_branch(shared: Shared, branch: Branch) -> Loop:
         f"chassis.second.branch.{branch.name}",
         f"second chassis fault: mid-pack leak and chafed wire of {branch.name}{pole}",
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
-        lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires),
-        inductance=shared.feeds.inductance(branch.length),
-        devices=(*own, *main, *contactors),
+        lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires, bool(open_)),
+        highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
+        devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
-        inherent=shared.watched and bool(contactors) and not (own or behind),
+        inherent=shared.watched and bool(contactors) and not fuses,
         remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)), *trip, WATCH, DOUBLE))
 
 
@@ -201,25 +242,28 @@ def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:
     """The branch's part of the loop with what stands in one pole up to its tap.
 
     A main fuse in one pole alone may stand in this one: counted for the lowest current, and not
-    as a device.
+    as a device. A tap behind the contactors may be at the far end of the traction cables.
     """
     path, total = shared.brief.path, wires
     fuse = branch.taps != AHEAD and "pole" in shared.stands
-    switched = branch.taps == BUS or shared.strung
-    for one, there in ((path.fuse_resistance, fuse), (path.fuse_resistance, shared.strung),
-                       (path.contactor_resistance, switched)):
+    switched, inside = branch.taps == BUS or shared.strung, string_cables(shared.brief)
+    for one, there in ((inside, inside is not None), (path.fuse_resistance, fuse),
+                       (path.fuse_resistance, shared.strung),
+                       (path.contactor_resistance, switched),
+                       (shared.pack.cable_allowance, branch.taps == BUS)):
         if there and one.known and total.known:
-            total = trace(el.resistance_sum, "branch with fuses and contactor of one pole",
+            total = trace(el.resistance_sum, "branch with what stands in one pole before it",
                           unit="mΩ", first=total, second=one)
     return total
 
 
-def _wire_contactors(shared: Shared, branch: Branch, wires: Finding) -> tuple[Device, ...]:
+def _wire_contactors(shared: Shared, branch: Branch, wires: Finding,
+                     breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
     if branch.taps != BUS and not shared.strung:
         return ()
     alone = shared.one_pole
-    return (Device("wire_contactor", alone, CONTACTOR),
-            Device("wire_cell_trip", f"{alone}, on the lowest cell", CONTACTOR,
+    return (Device("wire_contactor", alone, CONTACTOR, breaks=breaks),
+            Device("wire_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
                    drop=_drop(shared, wires)))
 
 

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from packcalc import electrical as el
 from packcalc.brief import Branch, Route
-from packcalc.feeds import own_fuses
-from packcalc.findings import Finding, trace
-from packcalc.places.shared import Shared, beyond, branch_fuse
-from packcalc.protect.branch_figures import branch_wires
+from packcalc.feeds import SHORT_RUN, own_fuses
+from packcalc.findings import Finding, leaf, trace
+from packcalc.places.branches import loss_open
+from packcalc.places.shared import Shared, beyond, branch_fuse, with_sources
+from packcalc.places.slowest import pair, route_conductor
+from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires
+from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import prospective_fault_current
-from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
+from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop, Source
 from packcalc.protect.strings import pair_resistance
 
 STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
                "the place of one string shorted before its fuse")
 OWN_SENSOR = "a current sensor and a trip for each string (strings.trip_current, trip_delay)"
+STATION = "station's output capacitors"
+STATION_NOTE = "spent in milliseconds, before any device of the vehicle opens"
+STATION_OPEN = ("what a plugged station's output capacitors give is in no sum: ask its operator, "
+                "and enter it as station.capacitance")
 CHARGER_SIDE = ("the charger's side stays fed by the charger after the pack's contactors have "
                 "opened")
 INLET_AT = "counted as leaving behind the main fuse and the contactors: look at the drawing"
@@ -63,24 +71,49 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
     own = next((b for b in shared.brief.branch if b.kind in ("fast-charge inlet", "charger")
                 and (b.fuse_rating.known or b.fuse_part)), None)
     length = route.length if route else shared.reach
-    given = shared.bus(length)
+    given = _with_station(shared, shared.bus(length))
     fuse = (replace(branch_fuse(own), sees=given["all_sources"]),) if own else ()
-    given["notes"] = (*given["notes"], CHARGER_SIDE, INLET_AT)
+    open_ = loss_open(shared, own, fuse, 2) if own else ()
+    given["notes"] = (*given["notes"], *open_, CHARGER_SIDE, INLET_AT)
     lowest, common, outside = _lowest_at_inlet(shared, route, own)
+    if open_:
+        lowest = lowest.called(note="; ".join(w for w in (FUSE_OPEN, lowest.note) if w))
+    own_run = [pair(route.length, *route_conductor(shared.brief, route))] if route else []
     return shared.loop(
         f"inlet.{route.name}" if route else "inlet",
         f"charge inlet, far end of {route.name}" if route else "charge inlet",
-        lowest=lowest, common=common, outside=outside, inductance=shared.feeds.inductance(length),
+        lowest=lowest, common=common, outside=outside,
+        **shared.slowest_loop(*shared.traction, *own_run),  # it may leave from their far end
         devices=(*fuse, *shared.upstream, shared.contactors),
         remedies=("a fuse of its own at the tap of the charge cable, in both poles", TRIP),
         **given)
+
+
+def _with_station(shared: Shared, given: dict) -> dict:
+    """Whatever the vehicle does, a plugged station's output capacitors feed its inlet."""
+    station, feeds = shared.brief.station, shared.feeds
+    if not (station.voltage.known or station.current.known):
+        return given
+    title = f"peak current from the {STATION}"
+    peak = trace(
+        ringing_bound, f"{title}, a bound", difference=shared.pack.highest_voltage,
+        inductance=feeds.least_inductance(SHORT_RUN), capacitance=station.capacitance,
+        note="half a metre of the station's cable counted and no resistance: errs high",
+        ) if station.capacitance.known else leaf(title, "I", "A", None, "given", note=STATION_OPEN)
+    source = Source(STATION, peak, (), STATION_NOTE if peak.known else
+                    f"{STATION_NOTE}; {STATION_OPEN}", fades=True)
+    return given | {
+        "sources": (*given["sources"], source),
+        "all_sources": with_sources(given["all_sources"], (source,),
+                                    "highest current, all sources"),
+        "notes": (*given["notes"], *(() if peak.known else (STATION_OPEN,)))}
 
 
 def _lowest_at_inlet(shared: Shared, route: Route | None,
                      own: Branch | None) -> tuple[Finding, Finding | None, Finding | None]:
     """(lowest current, resistance that all strings pass, resistance outside the modules).
 
-    The fuses of its own branch stand in that loop.
+    The fuses of its own branch stand in that loop; it may begin at the traction cables' far end.
     """
     known = next((r for r in shared.routes if route and r.asked.name == route.name), None)
     if known is None or known.loop_resistance is None:
@@ -88,7 +121,15 @@ def _lowest_at_inlet(shared: Shared, route: Route | None,
     cable = branch_wires(known.loop_resistance,
                          own_fuses(shared.brief, own, 2) if own else None)
     loop = trace(pair_resistance, "loop of a fault at the charge inlet",
-                 first=shared.feeds.resistance_box, second=cable)
+                 first=shared.pack.resistance_long, second=cable)
     return (trace(prospective_fault_current, "lowest fault current at the charge inlet",
                   voltage=shared.pack.rest_low_voltage, resistance=loop),
-            shared.beside_main(cable), beyond(shared.pack, cable))
+            _sum(shared.down_the_cables, cable), _sum(beyond(
+                shared.pack, shared.pack.cable_allowance), cable))
+
+
+def _sum(first: Finding | None, second: Finding) -> Finding | None:
+    """Two resistances in a row; None without the first."""
+    return None if first is None else trace(
+        el.resistance_sum, "conductors up to the charge inlet", unit="mΩ", first=first,
+        second=second)

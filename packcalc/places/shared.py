@@ -13,6 +13,7 @@ from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of
+from packcalc.places.slowest import Stretch, slowest, traction, traction_pole
 from packcalc.places.stands import MID_KEY, contactor_words, fuse_stands
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.faults import fault_time_constant, parallel_source_current
@@ -144,6 +145,16 @@ class Shared:
         return _total_length([r for r in self.brief.cables.route if r.carries == "traction"])
 
     @cached_property
+    def traction(self) -> list[Stretch]:
+        """Every traction route, both conductors."""
+        return traction(self.brief)
+
+    @cached_property
+    def traction_pole(self) -> list[Stretch]:
+        """Every traction route, one conductor."""
+        return traction_pole(self.brief)
+
+    @cached_property
     def _runs(self) -> dict[int, Run]:
         return {}
 
@@ -221,25 +232,34 @@ class Shared:
 
     # -- the loop ---------------------------------------------------------------------------
 
-    def loop(self, key: str, title: str, *, resistance: Finding | None = None,
-             common: Finding | None = None, outside: Finding | None = None, **given) -> Loop:
+    def slowest_loop(self, *stretches: Stretch) -> dict:
+        """Inductance and least resistance of the slowest loop of pack and some conductors."""
+        inductance, resistance = slowest(self.feeds.pack_inductance, self.pack.resistance_initial,
+                                         self.feeds.per_length, stretches)
+        return {"inductance": inductance, "resistance": resistance}
+
+    def loop(self, key: str, title: str, *, common: Finding | None = None,
+             outside: Finding | None = None, **given) -> Loop:
         """A loop with what most of them share filled in.
 
         Args:
             key, title: of the place.
-            resistance: of its highest current; None counts that of the whole pack.
             common: what the current of all strings passes at the lowest; None where they join at
                 the fault.
             outside: most resistance outside the modules; None counts path and traction cables.
-            given: further attributes of the loop.
+            given: further attributes of the loop, and the least `resistance` that goes with its
+                inductance; without it that of the whole pack counts. Without both the slowest
+                loop along the traction cables does.
         """
         known: dict = {
             "feeds": self.all_modules, "voltage": self.pack.full_voltage,
-            "highest": self.feeds.faults.highest, "lowest": self.feeds.faults.lowest,
-            "inductance": self.feeds.inductance(self.reach)} | given
+            "highest": self.feeds.faults.highest, "lowest": self.feeds.faults.lowest} | given
+        if "inductance" not in known:
+            known |= self.slowest_loop(*self.traction)
+        least = known.pop("resistance", self.pack.resistance_initial)
         known.setdefault("all_sources", known["highest"])
         known["time_constant"] = trace(fault_time_constant, inductance=known["inductance"],
-                                       resistance=resistance or self.pack.resistance_initial)
+                                       resistance=least)
         known["devices"] = self._dropping(
             _in_loop(known.get("devices", ()), known["time_constant"]), outside)
         shares = self._shares(known["devices"], known["lowest"], common)
@@ -276,14 +296,10 @@ class Shared:
     @cached_property
     def down_the_cables(self) -> Finding | None:
         """What all strings pass up to the far end of the traction cables; None without strings."""
-        return self.beside_main(self.pack.cable_allowance)
-
-    def beside_main(self, further: Finding | None) -> Finding | None:
-        """The main fuse and one further resistance that all strings pass; None without strings."""
-        if self.behind_main is None or further is None or not further.known:
+        if self.behind_main is None or not self.pack.cable_allowance.known:
             return self.behind_main
         return trace(el.resistance_sum, "main fuse and conductors that all strings pass",
-                     unit="mΩ", first=self.behind_main, second=further)
+                     unit="mΩ", first=self.behind_main, second=self.pack.cable_allowance)
 
 
 def whole_drop(feeds: Feeds, outside: Finding | None = None) -> Finding | None:

@@ -8,7 +8,7 @@ from packcalc import electrical as el
 from packcalc.feeds import Feeds, count
 from packcalc.findings import Finding, largest, trace
 from packcalc.monitoring import fault_cell_voltage
-from packcalc.protect.places import CONTACTOR, Loop
+from packcalc.protect.places import CONTACTOR, FaultPlace, Loop
 
 # Main fuse and contactors that open on the pack's trips, from pole to pole or one of them alone.
 # A mid-pack fuse, those of a string and its own trip are asked on sheets of their own.
@@ -48,10 +48,46 @@ def fuse_alone_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
                  if not loop.inherent and all(d.kind != CONTACTOR for d in loop.devices))
 
 
+def path_highest(highest: Finding, loops: Iterable[Loop]) -> Finding:
+    """Largest current of the modules in any loop that the main path must open.
+
+    Of unlike modules a strong one alone, through the chassis, may give more than all in a row.
+    """
+    most = max((loop.highest for loop in main_path_loops(loops) if loop.highest.known),
+               key=lambda f: f.number, default=highest)
+    more = highest.known and most.number > highest.number * (1 + 1e-9)  # rounding apart
+    return most if more else highest
+
+
+def opened_all_the_same(places: Iterable[FaultPlace], below: float) -> str:
+    """Who opens the faults that no fixed current tells from load, in words; "" where not shown.
+
+    Each place of the main path that can give less than that current must be shown from end to end:
+    up to what the warmest and newest pack drives there, by the cells' voltage or by a fuse. One
+    without a contactor, where covers are the usual answer, is no trip's and is left out.
+
+    Args:
+        places: every fault place with who ends it.
+        below: the current from which a fixed trip is sure to see a fault, in A.
+    """
+    found = tuple(places)
+    keys = {loop.key for loop in main_path_loops(p.loop for p in found)
+            if loop.lowest.number < below
+            and (not loop.inherent or any(d.kind == CONTACTOR for d in loop.devices))}
+    small = [p for p in found if p.key in keys]
+    if not small or not all(p.shown for p in small):
+        return ""
+    least = min(small, key=lambda p: p.lowest.number)
+    many = f" and at {len(small) - 1} more" if len(small) > 1 else ""
+    return (f"they are opened all the same, shown from end to end: at the place '{least.title}'"
+            f"{many}, there {least.lowest.shown} by {least.at_lowest.device} "
+            f"({least.at_lowest.why})")
+
+
 def one_pole_drop(loops: Iterable[Loop]) -> Finding | None:
     """Most that a cell keeps for each ampere of a loop through one pole; None where not known."""
-    return max((d.drop for loop in loops for d in loop.devices
-                if d.key == "pole_cell_trip" and d.drop is not None),
+    return max((d.drop for loop in one_pole_loops(loops) for d in loop.devices
+                if d.key in ("pole_cell_trip", "wire_cell_trip") and d.drop is not None),
                key=lambda drop: drop.number, default=None)
 
 

@@ -6,6 +6,8 @@ figures against the conductor and the fuse.
 
 from __future__ import annotations
 
+import functools
+
 from packcalc import transients as tr
 from packcalc.conductors import adiabatic_constant, cable_withstand, copper_resistance
 from packcalc.electrical import resistance_sum
@@ -16,6 +18,10 @@ from packcalc.parts import FusePart
 from packcalc.value import value_object
 
 RULE = Origin("rule")
+# How a note says that a lowest current is only the most that it can be.
+AT_MOST = "at most this"
+FUSE_OPEN = (f"{AT_MOST}: the resistance of the branch's own fuse takes from it and is not known; "
+             "ask for its power loss at rated current")
 SENSE, PRECHARGE = "sense", "pre-charge"
 # Ω/m of 1 mm²: the dearest and the plainest copper of IEC 60228, and bare annealed copper.
 ONE_HIGH = leaf("highest resistance of copper for each metre of 1 mm²", "r_1", "mΩ/m", 20.55e-3,
@@ -46,6 +52,20 @@ def branch_resistance(length, one, area):
         25.688
     """
     return 2.0 * length * one * 1e-6 / area
+
+
+@formula(title="resistance of one conductor", symbol="R_w", unit="mΩ", text="R_w = l·r_1/(n·S)",
+         inputs={"length": "l [m] one way", "one": "r_1 [mΩ/m] of 1 mm²",
+                 "area": "S [mm²] of one cable", "cables": "n [] cables a pole"},
+         basis="definition", valid="copper; cables alike")
+def wire_resistance(length, one, area, cables):
+    """One conductor of a run, of one cable or several side by side.
+
+    Examples:
+        >>> round(wire_resistance(2.5, 20.55e-3, 4e-6, 1) * 1e3, 3)
+        12.844
+    """
+    return length * one * 1e-6 / (cables * area)
 
 
 @formula(title="resistance with the branch in the loop", symbol="R", unit="mΩ",
@@ -238,6 +258,11 @@ class BranchAsked:
         """Resistance of its fuses in the loop from pole to pole; None where not known."""
         return fuses_resistance(self.fuse.part, 2 if self.fused_poles == "both" else 1)
 
+    @property
+    def fuse_open(self) -> bool:
+        """Whether it has a fuse, and nobody said what that puts into the loop."""
+        return self.own_fuses is None and (self.fuse.rating.known or bool(self.fuse.name))
+
 
 @value_object
 class BranchDuty:
@@ -294,14 +319,16 @@ def branch_loops(length: Finding, section: Finding,
                    one=ONE_LOW, area=section))
 
 
-def cold_loop(upstream: Finding, length: Finding, section: Finding) -> Finding:
-    """Least resistance of the loop to the far end of a branch: its wire at its coldest."""
-    cold = trace(copper_resistance, "resistance of 1 mm² at the coldest wire",
+def cold_conductor(length: Finding, area: Finding, cables: Finding) -> Finding:
+    """Least resistance of one conductor, at its coldest; without value where one is not known."""
+    return _maybe(wire_resistance, "one conductor at its coldest", length=length, one=_coldest(),
+                  area=area, cables=cables)
+
+
+@functools.cache
+def _coldest() -> Finding:
+    return trace(copper_resistance, "resistance of 1 mm² at the coldest wire",
                  resistance=ONE_LOW, at=TABLE_AT, temperature=COLDEST)
-    return _maybe(with_branch, "least resistance of the loop to the branch's far end",
-                  upstream=upstream, branch=_maybe(
-                      branch_resistance, "loop resistance of the branch, coldest",
-                      length=length, one=cold, area=section))
 
 
 def fuses_resistance(part: FusePart | None, fuses: int) -> Finding | None:
@@ -326,17 +353,30 @@ def branch_wires(hot: Finding, fuses: Finding | None) -> Finding:
                  unit="mΩ", first=hot, second=fuses)
 
 
-def branch_lowest(voltage_empty: Finding, upstream_long: Finding, branch: Finding) -> Finding:
+def only_at_most(lowest: Finding) -> bool:
+    """Whether a lowest current may be less than its value: it then shows no device to act."""
+    return lowest.note.startswith(AT_MOST)
+
+
+def told_with_bound(finding: Finding) -> str:
+    """A figure as printed; what is only the most that it can be says so, and why."""
+    return finding.note.replace(AT_MOST, f"at most {finding.shown}", 1) \
+        if only_at_most(finding) else finding.shown
+
+
+def branch_lowest(voltage_empty: Finding, upstream_long: Finding, branch: Finding,
+                  open_: bool = False) -> Finding:
     """Lowest fault current at the far end of a branch.
 
     Args:
         voltage_empty, upstream_long: of what feeds it.
         branch: of `branch_wires`.
+        open_: whether a fuse of unknown resistance stands in the loop.
     """
     loop = _maybe(with_branch, "loop of a fault at the end of the branch", upstream=upstream_long,
                   branch=branch)
     return _maybe(tr.current_at, "lowest fault current at the end of the branch",
-                  voltage=voltage_empty, resistance=loop)
+                  FUSE_OPEN if open_ else "", voltage=voltage_empty, resistance=loop)
 
 
 def branch_duty(asked: BranchAsked) -> BranchDuty:
@@ -347,7 +387,7 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
         load=_load(asked),
         resistance_low=low,
         lowest=branch_lowest(asked.voltage_empty, asked.upstream_long,
-                             branch_wires(hot, asked.own_fuses)),
+                             branch_wires(hot, asked.own_fuses), asked.fuse_open),
         withstand=_maybe(cable_withstand, "I²t that the conductor stands", constant=constant,
                          area=asked.section),
         own_discharge=_maybe(

@@ -20,7 +20,8 @@ from packcalc.part_checks.precharge_wires import (
 from packcalc.part_checks.shown import SILENT, counted, rounded, terminals_check
 from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import (
-    PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
+    FUSE_OPEN, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
+    only_at_most,
 )
 
 BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
@@ -229,19 +230,11 @@ def _sheet_checks(asked: BranchAsked) -> tuple[Check, ...]:
     joined = terminals_check(part.terminal_limit, asked.insulation_class)
     if joined.verdict == FAIL:
         joined = replace(joined, verdict=CAUTION)
-    return (limits, *_without_its_resistance(asked),
+    return (limits,
             replace(joined, title="Fuse: terminals stand the conductors joined to them",
                     reason=joined.reason or "the conductor may run up to its insulation's class",
                     remedy="a larger section that stays cooler; a fuse whose terminals stand the "
                            "conductor's class"))
-
-
-def _without_its_resistance(asked: BranchAsked) -> tuple[Check, ...]:
-    """The fuse stands in its own loop: where its sheet is silent the lowest fault errs high."""
-    if asked.fuse.opens_from is None or asked.own_fuses is not None:
-        return ()
-    return (Check("Fuse opens at the lowest fault, its own resistance in the loop", "who clears",
-                  NOT_EVALUATED, reason=f"{SILENT}the power loss at rated current"),)
 
 
 def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
@@ -272,14 +265,18 @@ def _opens(asked: BranchAsked, duty: BranchDuty) -> Check:
     lowest, place = must_open(asked, duty), asked.weakest
     where = f"at the place '{place.title}'" if place and lowest is not duty.lowest else ""
     if asked.fuse.opens_from is not None:
+        bound = lowest.note if only_at_most(lowest) else ""
         check = judge("Fuse opens at the lowest fault within 1 s", stage, lowest, "at least",
                       asked.fuse.opens_from, missing=lowest.note, remedy=remedy,
-                      reason="; ".join(w for w in ("by its clearing curve", where) if w))
+                      reason="; ".join(w for w in ("by its clearing curve", where, bound) if w))
+        if bound and check.verdict == PASS:
+            return replace(check, verdict=NOT_EVALUATED)
         far = judge(check.title, stage, duty.lowest, "at least", asked.fuse.opens_from)
         if check.verdict == FAIL != far.verdict and place is not None and not place.nobody:
             check = replace(check, verdict=NOT_EVALUATED, reason=f"{check.reason}: it does not, "
                             "and no other device is shown to")
         return check
+    where = "; ".join(w for w in (where, FUSE_OPEN if only_at_most(lowest) else "") if w)
     opens = judge("Lowest fault above the fuse's rating", stage, lowest, "above",
                   asked.fuse.rating, missing=lowest.note, reason=where, remedy=remedy)
     if opens.verdict == PASS:
@@ -296,8 +293,10 @@ def must_open(asked: BranchAsked, duty: BranchDuty) -> Finding:
     if place is None or not far.known or not place.lowest.known \
             or place.lowest.number >= far.number:
         return far
-    return place.lowest.called("lowest current that the branch's own fuse must open",
-                               note=f"at the place '{place.title}'")
+    where = f"at the place '{place.title}'"
+    return place.lowest.called(
+        "lowest current that the branch's own fuse must open",
+        note=f"{FUSE_OPEN}; {where}" if only_at_most(place.lowest) else where)
 
 
 STUB_REMEDY = "a fuse at the tap, a larger stub, or a short one insulated apart: " \

@@ -524,6 +524,9 @@ def _notes(asked: RouteAsked, frame: Frame) -> tuple[str, ...]:
         "A salvaged cable has an unknown class and heat history: treat it as 70 °C PVC or reject "
         "it. Starter cable for 60 V and welding cable for 600 V are no traction cable.",
     ]
+    if asked.behind_main_fuse:
+        notes.append("Beyond 5 s k²S² does not hold: how long the cable bears an overload, and who "
+                     "opens it by then, stands with who clears, over the whole fault range.")
     if any(n > 1 for n in asked.runs):
         notes.append("Several cables a pole: equal length, section and lugs; the busier run is "
                      "taken at 10 % above an even share. If one opens, the other carries all and "

@@ -593,20 +593,20 @@ def with_places(held: Coordination, left: Sequence[str]) -> Coordination:
     """No pass of the path while a fault place leaves currents to nobody: it is named.
 
     The path is swept from pole to pole, and a loop of its own may see less of the fuse and of the
-    trips, or neither. The place itself fails; where the path fails too it tells its own reason.
+    trips, or neither. The place tells so itself; where the path fails too it has its own reason.
 
     Args:
-        held: of the main path.
-        left: titles of the fault places that fail.
+        held: of the main path, or of one string against the others.
+        left: titles of its fault places that nobody opens.
     """
     if not left:
         return held
     spans = counted("fault places with currents that nobody opens", len(left), "definition",
                     SWEPT)
     checks = tuple(replace(
-        c, verdict=CAUTION, figure=spans, reason=f"{c.reason}; from pole to pole alone. Nobody "
-        f"opens some current of: {'; '.join(left)}",
-        remedy="see the fault places that fail")
+        c, verdict=CAUTION, figure=spans, reason=f"{c.reason}; of this path's own loop alone. "
+        f"Nobody opens some current of: {'; '.join(left)}",
+        remedy="see these fault places")
         if c.title == EVERY and c.verdict == PASS else c for c in held.item.checks)
     return replace(held, item=replace(held.item, checks=checks))
 

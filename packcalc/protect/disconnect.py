@@ -47,14 +47,25 @@ def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *
 
 
 def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
-                    place: PlaceDemand = PlaceDemand()) -> Item:
-    """Duty, request for data and the user's own connectors of the main path."""
+                    place: PlaceDemand = PlaceDemand(), named: str = "") -> Item:
+    """Duty, request for data and the user's own connectors of the main path.
+
+    Args:
+        demand: what they carry.
+        parts: connectors of the user's list.
+        place: which section is joined to them.
+        named: the one that the brief names.
+    """
     candidates = tuple(Candidate(part.name, connector_part_checks(part, demand, place),
                                  switch_facts(part), own=True) for part in parts)
     rows = (*_carries(demand), Requirement(
-        "touch protection and interlock", "finger-safe when parted, pilot contact first"))
+        "touch protection and interlock", "finger-safe when parted, pilot contact first"),
+        Requirement("parted under load", "breaking current in DC, or the words that it has none",
+                    "without one it must be dead before it parts"),
+        *((Requirement("conductor", f"takes {place.section.shown}", "never a cut-down strand"),)
+          if place.section is not None else ()))
     return _item("connectors", "Connectors of the main path", demand, candidates, rows,
-                 CONNECTOR_NOTES, "")
+                 CONNECTOR_NOTES, named)
 
 
 def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:

@@ -7,10 +7,11 @@ resistance, one string, long hot path) decides whether anything opens at all.
 
 from __future__ import annotations
 
+from dataclasses import replace
 
 import numpy as np
 
-from packcalc.checks import Check, judge
+from packcalc.checks import CAUTION, FAIL, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, formula, leaf, trace
 from packcalc.value import value_object
@@ -158,6 +159,8 @@ class FaultAsked:
         voltage_empty: V, open-circuit voltage at the lowest charge allowed.
         resistance_long: Ω, long pulse, cold, aged, ONE string, long hot path included.
         loop_inductance: H, of the longest loop.
+        slowest: inductance and least resistance of the slowest loop, for the time constant at
+            the highest fault; None counts `loop_inductance` with `resistance_initial`.
         capacitor_current: A, peak that bus capacitors feed into the same place, if any.
         peak_load: A, largest load current, against which a trip must tell the fault.
     """
@@ -167,6 +170,7 @@ class FaultAsked:
     voltage_empty: Finding
     resistance_long: Finding
     loop_inductance: Finding
+    slowest: tuple[Finding, Finding] | None = None
     capacitor_current: Finding | None = None
     peak_load: Finding | None = None
 
@@ -209,10 +213,11 @@ def fault_range(asked: FaultAsked) -> FaultRange:
         note="lowest charge in use, coldest cells at which contactors close, aged, long pulse, "
              "one string, long hot path: errs low; a fault beyond these corners is lower still",
         voltage=asked.voltage_empty, resistance=asked.resistance_long)
+    slow = asked.slowest or (asked.loop_inductance, asked.resistance_initial)
     tau_high = _known_or_blank(
         fault_time_constant, "Time constant at the highest fault",
-        note="longest loop with the lowest resistance: errs high",
-        inductance=asked.loop_inductance, resistance=asked.resistance_initial)
+        note="slowest loop with the lowest resistance: errs high",
+        inductance=slow[0], resistance=slow[1])
     tau_low = _known_or_blank(
         fault_time_constant, "Time constant at the lowest fault",
         inductance=asked.loop_inductance, resistance=asked.resistance_long)
@@ -250,6 +255,21 @@ def _known_or_blank(function, title: str, *, note: str = "", **inputs: Finding) 
                 note="not known, for want of: " + "; ".join(missing))
 
 
+ABOVE_PEAK = "Lowest fault current above the peak load"
+
+
+def told_apart(check: Check, opened: str) -> Check:
+    """A lowest fault below the load is no failure where others than a current trip open it.
+
+    Args:
+        check: one of `range_checks`.
+        opened: who opens it, in words; "" where nobody is shown to.
+    """
+    if check.title != ABOVE_PEAK or check.verdict != FAIL or not opened:
+        return check
+    return replace(check, verdict=CAUTION, reason=f"{check.reason}; {opened}")
+
+
 def range_checks(highest: Finding, lowest: Finding, peak: Finding | None) -> tuple[Check, ...]:
     """Order of the two ends, and whether a fixed trip can tell fault from load."""
     order = judge("Lowest fault current at most the highest", "fault range", lowest, "at most",
@@ -257,7 +277,7 @@ def range_checks(highest: Finding, lowest: Finding, peak: Finding | None) -> tup
     if peak is None:
         return (order,)
     tell = judge(
-        "Lowest fault current above the peak load", "who clears", lowest, "above", peak,
+        ABOVE_PEAK, "who clears", lowest, "above", peak,
         reason="a fixed current threshold tells a fault from a load only when the smallest "
                "fault is the larger of the two",
         remedy="a current limit that falls with temperature, or an undervoltage trip, each by "

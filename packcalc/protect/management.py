@@ -28,7 +28,7 @@ from packcalc.monitoring import (
     trip_lowest,
 )
 from packcalc.part_checks.limits import (
-    COUNTED_TIME, NO_SETTING, OVERLOAD_LIMIT,
+    COUNTED_TIME, OVERLOAD_LIMIT,
     RULE, Limit, ManagementAsked, cell_limits, charge_bands,
     charge_floor, limits_of, modules_current, overload_window, range_needed, reach,
     string_alone, trip_lines, where_known,
@@ -290,6 +290,7 @@ def _trip_band(asked: ManagementAsked) -> tuple[Finding, Finding] | None:
 NO_CONTACTOR = ("the lowest fault is that of a loop without a contactor, which no trip opens "
                 "whatever its setting: held against it all the same, as a setting below it is "
                 "quick where one stands")
+PROVE_COLD = "prove that trip at the coldest cells and at the warmest"
 ASK_TRIP = "say trip current and range of the current sensor"
 
 
@@ -302,17 +303,24 @@ def _told_apart(asked: ManagementAsked) -> Check:
         return Check(title, "who clears", CAUTION, fault, load, "above", "one fixed current cannot "
                      "tell them apart; the limit is said to fall in the cold: prove it at the "
                      "coldest cells", "the table of limits against temperature, as set")
+    opened = asked.opened(load.number)
+    if fault.number <= load.number and opened:
+        return Check(title, "who clears", CAUTION, fault, load, "above",
+                     f"one fixed current cannot tell them apart; {opened}", PROVE_COLD)
     if fault.number <= load.number:
         return Check(title, "who clears", FAIL, fault, load, "above",
                      "the cold fault is no larger than the warm peak load: nobody clears it by a "
                      "fixed current", "a current limit that falls with cell temperature and "
                      "charge, or an under-voltage trip of the cells quicker than the counted time")
     band = _trip_band(asked)
-    return judge(title, "who clears", band[1] if band else None, "at most", fault,
+    held = judge(title, "who clears", band[1] if band else None, "at most", fault,
                  reason=NO_CONTACTOR if asked.no_contactor else "",
                  missing=f"{ASK_TRIP}; it must act between {load.shown} and {fault.shown}",
                  remedy="a lower trip or a better sensor; else a temperature-dependent limit or "
                         "an under-voltage trip")
+    opened = asked.opened(band[1].number) if band and held.verdict == FAIL else ""
+    return replace(held, verdict=CAUTION, reason=f"as set it misses the smallest of them; {opened}",
+                   remedy=f"{held.remedy}; {PROVE_COLD}") if opened else held
 
 
 def _below_peak(asked: ManagementAsked) -> Check:
@@ -517,13 +525,10 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
                          "30 % of the monitored cells")]
     for limit in limits:
         if limit.trip is not None:
-            word = "after" if limit.quantity == OVERLOAD_LIMIT else "within"
-            delay = f", {word} {limit.delay.shown}" if limit.delay else ""
-            lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + delay,
-                                     limit.action))
-        elif NO_SETTING in limit.action:
-            lines.append(Requirement(f"{limit.quantity}: trip", _unsettled(asked, limit),
-                                     limit.action))
+            lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + (
+                f", {_delayed(limit)}" if limit.delay else ""), limit.action))
+        elif limit.unsettled:
+            lines.append(Requirement(f"{limit.quantity}: trip", _unsettled(limit), limit.action))
     highest = range_needed(asked)
     lines.append(Requirement(
         "current sensor: range, both directions", f"at least {rounded(highest, True)}",
@@ -535,11 +540,14 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
     return tuple(lines)
 
 
-def _unsettled(asked: ManagementAsked, limit: Limit) -> str:
-    """What stands where a figure would fail: both ends of the overload trip, and its delay."""
-    if limit.quantity != OVERLOAD_LIMIT or limit.delay is None:
-        return "no setting"
-    return f"{overload_window(asked).words}; after {limit.delay.shown}"
+def _unsettled(limit: Limit) -> str:
+    """What stands where a figure would fail: both ends of the trip, and its delay."""
+    return f"{limit.unsettled}; {_delayed(limit)}" if limit.delay else limit.unsettled
+
+
+def _delayed(limit: Limit) -> str:
+    assert limit.delay is not None
+    return f"{'after' if limit.quantity == OVERLOAD_LIMIT else 'within'} {limit.delay.shown}"
 
 
 def _sense_fault(asked: ManagementAsked) -> str:

@@ -9,11 +9,13 @@ count.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.part_checks.shown import counted
+from packcalc.protect.branch_figures import only_at_most
 from packcalc.units import show
 from packcalc.value import value_object
 
@@ -437,9 +439,17 @@ def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
                  for end, current in ends)
     swept = asked.sweeping(loop)
     if swept is None:
-        return FaultPlace(loop, high, low, others)
-    return FaultPlace(loop, _as_swept(high, swept), _as_swept(low, swept), others,
+        return FaultPlace(loop, high, _bounded(low), others)
+    return FaultPlace(loop, _as_swept(high, swept), _bounded(_as_swept(low, swept)), others,
                       _between(swept, high, low))
+
+
+def _bounded(low: Cleared) -> Cleared:
+    """A lowest current that may be less than its value: what opens that need not open less."""
+    if not (low.clears and only_at_most(low.current)):
+        return low
+    return replace(low, clears=None, time=None,
+                   why=f"{low.why}, and it may be less: {low.current.note}")
 
 
 def _as_swept(end: Cleared, swept: Between) -> Cleared:

@@ -29,7 +29,7 @@ from packcalc.checks import (
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
-from packcalc.parts import ResistorPart
+from packcalc.parts import ContactorPart, ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
 from packcalc.value import value_object
@@ -79,6 +79,7 @@ class PrechargeAsked:
         awake: (name of a load, power that the branch of that name draws once it runs).
         peak_current_limit: what relay, resistor and wiring may carry at closing.
         ambient: air around the resistor, or None.
+        relay: the one that the brief names, or None.
     """
 
     highest_voltage: Finding
@@ -94,12 +95,13 @@ class PrechargeAsked:
     awake: tuple[tuple[str, Finding], ...] = ()
     peak_current_limit: Finding | None = None
     ambient: Finding | None = None
+    relay: ContactorPart | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
         """The findings without which nothing can be sized."""
         needed = (getattr(self, f.name) for f in fields(self)
-                  if f.name not in ("loads", "awake", "peak_current_limit", "ambient"))
+                  if f.name not in ("loads", "awake", "peak_current_limit", "ambient", "relay"))
         return tuple(f for f in needed if not f.known)
 
     @property
@@ -245,7 +247,7 @@ def _in_time_with_loads(asked: PrechargeAsked, most: Finding) -> list[Finding]:
 
 
 def _trial(asked: PrechargeAsked, ohms: float) -> tuple[Finding, Finding | None]:
-    tried = leaf("Nominal resistance tried", "R_t", "Ω", ohms, "computed",
+    tried = leaf("Nominal resistance tried", "R_t", "Ω", ohms, "computed", source="packcalc-rule",
                  origin=Origin("halved in on the time limit"))
     return tried, _time(*_slow_buses(asked, tried))
 
@@ -468,7 +470,8 @@ def _peak_check(asked: PrechargeAsked, peak: Finding) -> Check:
 
 
 def _breaking_check(asked: PrechargeAsked, peak: Finding) -> Check:
-    return judge("relay breaks the current of a failed pre-charge", "who clears", None,
+    return judge("relay breaks the current of a failed pre-charge", "who clears",
+                 asked.relay.break_discharge if asked.relay is not None else None,
                  "at least", peak,
                  missing=f"ask the relay's maker whether it breaks {peak.shown} at "
                          f"{asked.highest_voltage.shown} DC, {_tries(asked)} times in a row; "
@@ -610,8 +613,10 @@ def _over_tenth(slope: Finding) -> str:
 
 
 def _open_items(asked: PrechargeAsked) -> tuple[str, ...]:
-    asks = ["Resistor: energy allowed in the failed pre-charge at the given ambient (its maker).",
-            "Relay: current it makes and breaks at the highest working voltage (its maker)."]
+    asks = ["Resistor: energy allowed in the failed pre-charge at the given ambient (its maker)."]
+    if asked.relay is None:
+        asks.append("Relay: current it makes and breaks at the highest working voltage (its "
+                    "maker).")
     for load in asked.loads:
         if not load.known:
             asks.insert(0, f"{load.name}: what it draws and at which bus voltage it wakes (its "

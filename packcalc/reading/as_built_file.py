@@ -23,6 +23,7 @@ from packcalc.reading.readings_file import (
     guarded,
     measured,
     of_one_design,
+    of_strange_rows,
     rows,
     to_come,
 )
@@ -37,6 +38,7 @@ COLUMNS = (*DESIGNED, *FILLED, *VERSION)
 NEEDED = ("id", "mark", "part", "serial", "torque", "resistance", "deviation", "name", "date",
           "design")
 PART, JOINT = "part", "joint"
+UNKNOWN = "no such line"
 NOT_OF_JOINT, NOT_OF_PART = ("part", "serial"), ("resistance",)
 
 
@@ -143,7 +145,9 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
                             "a quotation mark that opens must close"))
     layout, digest = version
     same = bool(versions) and all(signed(begun[2]) == digest for begun in versions)
-    other = of_one_design(place, versions, (design, layout if same else ""), "record")
+    exact = same and all(begun[1] == layout for begun in versions)
+    other = of_one_design(place, versions, (design, layout if same else ""), "record") \
+        or of_strange_rows(faults, UNKNOWN, "" if exact else layout)
     if other:
         raise InputErrors(other)
     faults += _twice(place, found)
@@ -172,7 +176,7 @@ def _built(place: str, line: int, row: Mapping[str, str], wanted: Mapping[str, s
         return None
     if name not in wanted:
         near = nearest(name, wanted)
-        fault("no such line", f"did you mean {near!r}?" if near else
+        fault(UNKNOWN, f"did you mean {near!r}?" if near else
               "ids stand on the build sheet that `packcalc build` prints")
         return None
     if not any(row[key] for key in FILLED):

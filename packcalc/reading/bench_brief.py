@@ -18,6 +18,7 @@ from packcalc.modules import ModuleType
 from packcalc.reading.bench_sheet import read_with_faults
 from packcalc.reading.entries import Notes, entry, is_unknown, keys_of, kind_of, schema_safe
 from packcalc.reading.positions import KeyPath, positions, read_text
+from packcalc.reading.told_once import told_once
 from packcalc.units import into_si
 
 PIN_LISTS = ("pins_together", "pins_apart", "pins_not_in")
@@ -76,12 +77,13 @@ def sheet_faults(brief: Brief) -> tuple[Fault, ...]:
     default = only_type(brief)
     try:
         _, faults = read_with_faults(
-            os.path.join(os.path.dirname(brief.place), brief.bench.file), default)
+            os.path.join(os.path.dirname(brief.place), brief.bench.file), default,
+            [on_hand.module for on_hand in brief.modules])
     except InputErrors as error:
         faults = error.faults
     line = positions(read_text(brief.place)).lines.get(("bench", "file"), 0) if faults else 0
     return tuple(f if f.line else Fault(brief.place, line, "bench.file", f"{f.file} {f.wrong}",
-                                        f.right) for f in faults)
+                                        f.right) for f in told_once(faults, by_key=True))
 
 
 def _pins(notes: Notes, table: Mapping[str, Any]) -> WantedPins:

@@ -11,7 +11,8 @@ import datetime
 import hashlib
 import os
 import re
-from collections.abc import Iterator
+import unicodedata
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -42,14 +43,18 @@ from packcalc.reading.sheet_text import (
     read_text,
     records,
 )
-from packcalc.units import fold, into_si, printed
+from packcalc.reading.told_once import told_once
+from packcalc.units import fold, into_si, printed, several
 from packcalc.value import value_object
 
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
 LONGEST_MARK, LONGEST_WORDS = 40, 300
-BLANK = ("", "-", "–", "?", "unknown", "n/a")
+NO_LABEL = "is no module label"  # how the reader of labels says that a text is none
+BLANK = ("", "-", "–", "—", "--", "?", "unknown", "n/a", "n.a.", "na")
 # A spreadsheet writes up to seventeen significant digits, below 1 with zeros before them.
 _NUMBER = re.compile(r"[+-]?\d{1,15}(?:([.,])\d{1,30})?(?:[eE][+-]?\d{1,3})?")
+# A blank inside a number parts thousands, or it is no number: 20 5 is not 205.
+_THOUSANDS = re.compile(r"([+-]? ?)\d{1,3}(?: \d{3})+(?![\d ])")
 
 # Head of a column to (figure, unit); case counts, because mohm and Mohm differ.
 HEADS: dict[str, tuple[Figure, str]] = {
@@ -74,7 +79,8 @@ _PLAIN_LINES = (
                "e.g. 12s 160 Ah NMC",
                "the label; left out, the brief's only [[modules]] entry counts"),
     ColumnLine("rest_date, first_date, second_date", "days of the readings, like 2026-03-31 or "
-               "2026-03-31 08:00; the plan before joining counts on the latest voltage",
+               "2026-03-31 08:00; the plan before joining counts on the latest voltage; with no "
+               "rest_voltage the later reading of the self-discharge test stands for it",
                "the bench's own diary"),
     ColumnLine("crash, water", "yes, no or unknown: was the donor crashed, stood it in water",
                "seller, insurer's paper, tide marks and rust in the donor"),
@@ -94,37 +100,39 @@ def describe_columns() -> tuple[ColumnLine, ...]:
     return (*_PLAIN_LINES, *measured)
 
 
-def read_sheet(path: str | os.PathLike[str], default: ModuleType | None = None) -> BenchSheet:
+def read_sheet(path: str | os.PathLike[str], default: ModuleType | None = None,
+               types: Sequence[ModuleType] = ()) -> BenchSheet:
     """Read a bench sheet.
 
     Args:
         path: of the CSV file; it is never written to.
         default: module type of the rows that name none.
+        types: those of the brief, which a row may name by their id or their record's file.
 
     Raises:
         InputErrors: every fault of the file, each with its line.
     """
-    sheet, faults = read_with_faults(path, default)
+    sheet, faults = read_with_faults(path, default, types)
     if faults:
-        raise InputErrors(faults)
+        raise InputErrors(told_once(faults, by_key=True))
     return sheet
 
 
-def read_with_faults(path: str | os.PathLike[str], default: ModuleType | None = None
-                     ) -> tuple[BenchSheet, tuple[Fault, ...]]:
+def read_with_faults(path: str | os.PathLike[str], default: ModuleType | None = None,
+                     types: Sequence[ModuleType] = ()) -> tuple[BenchSheet, tuple[Fault, ...]]:
     """The rows that can be read, and every fault of the others.
 
     Raises:
         InputErrors: the file itself cannot be read.
     """
     place = one_line(os.fspath(path))
-    return parse_sheet(read_text(Path(path)), place, default)
+    return parse_sheet(read_text(Path(path)), place, default, types)
 
 
-def parse_sheet(text: str, place: str, default: ModuleType | None = None
-                ) -> tuple[BenchSheet, tuple[Fault, ...]]:
+def parse_sheet(text: str, place: str, default: ModuleType | None = None,
+                types: Sequence[ModuleType] = ()) -> tuple[BenchSheet, tuple[Fault, ...]]:
     """Parse the text of a sheet; what cannot be read becomes a fault, nothing is guessed."""
-    reading = _Reading(place, default)
+    reading = _Reading(place, default, tuple(types))
     try:
         reading.take(records(text))
     except _Enough:
@@ -133,7 +141,8 @@ def parse_sheet(text: str, place: str, default: ModuleType | None = None
     reading.close()
     # a record of the user's own is part of what was read
     whole = text + "".join(read_text(Path(beside(place, cell))) for cell, kind
-                           in reading.types.items() if kind is not None and own_file(cell))
+                           in reading.types.items() if kind is not None and own_file(cell)
+                           and os.path.exists(beside(place, cell)))
     digest = hashlib.sha256(whole.encode("utf-8", "replace")).hexdigest()[:16]
     faults = sorted(reading.faults, key=lambda fault: fault.line or 10**9)
     return BenchSheet(place, tuple(reading.rows), digest), tuple(faults)
@@ -152,6 +161,7 @@ class _Reading:
 
     place: str
     default: ModuleType | None
+    known: tuple[ModuleType, ...] = ()
     faults: list[Fault] = field(default_factory=list)
     rows: list[BenchRow] = field(default_factory=list)
     decimal: str = ""
@@ -194,7 +204,7 @@ class _Reading:
             more = len(self.foreign_marks) - 1
             other = "point" if (self.decimal or "point") == "comma" else "comma"
             wrong = f"{cell!r} is written with a decimal {other}" + (
-                f", and {more} more figures" if more else "")
+                f", and {several(more, 'more figure')}" if more else "")
             right = (f"the sheet declares `# decimal: {self.decimal}`; write one mark throughout, "
                      f"or declare `# decimal: {other}`" if self.decimal
                      else "declare it once: a first line `# decimal: comma`")
@@ -241,7 +251,8 @@ class _Reading:
             names.setdefault(name, head)
         if "mark" not in self.head:
             self.fault(one.line, "", "the head lacks the column mark",
-                       "the first row names the columns: mark,module,rest_voltage_V,…")
+                       "the first row names the columns: mark,module,rest_voltage_V,…; comma, "
+                       "semicolon or tab between them")
 
     def column(self, line: int, head: str) -> str:
         """The name that a head stands for; an unknown one becomes a fault."""
@@ -256,7 +267,7 @@ class _Reading:
             choices = " or ".join(f"{own.name}_{ending}" for ending, _ in own.units)
             self.fault(line, head, "the head names no unit", f"write {choices}")
         else:
-            near = nearest(head, (*PLAIN_HEADS, *HEADS))
+            near = _head_meant(head) or nearest(head, (*PLAIN_HEADS, *HEADS))
             self.fault(line, head, "unknown column", f"did you mean {near!r}?" if near else
                        "known: " + ", ".join((*PLAIN_HEADS, *HEADS)))
         return f"? {head}"
@@ -270,7 +281,7 @@ class _Reading:
         mark = self.mark(one, cells)
         if len(cells) != len(self.head):
             self.fault(one.line, "", f"{f'module {mark}: ' if mark else ''}the row has "
-                       f"{len(cells)} cells, the head {len(self.head)}",
+                       f"{several(len(cells), 'cell')}, the head {len(self.head)}",
                        "give every column its cell; quote text that holds the separator")
             return
         by_head = dict(zip(self.head, cells))
@@ -287,13 +298,16 @@ class _Reading:
                 entries[head] = self.answer(one.line, head, cell)
             elif head in WORDS and head != "module":
                 entries[head] = self.words(one.line, head, cell)
-        module = self.module(one.line, by_head.get("module", ""))
+        named = by_head.get("module", "")
+        module = self.module(one.line, named)
         if mark:
-            self.rows.append(_row(mark, one.line, module, entries, readings))
+            refused = module is None and named.lower() not in BLANK
+            self.rows.append(_row(mark, one.line, module, {**entries, "refused": refused},
+                                  readings))
 
     def mark(self, one: Record, cells: list[str]) -> str:
         at = self.head.index("mark")
-        mark = cells[at] if at < len(cells) else ""
+        mark = " ".join(cells[at].split()) if at < len(cells) else ""  # no-break blanks as well
         if mark.lower() in BLANK:
             self.fault(one.line, "mark", "the row has no mark", "give each module its own")
             return ""
@@ -314,8 +328,9 @@ class _Reading:
         if cell.lower() in BLANK:
             return None
         column, unit = HEADS[head]
-        plain = fold(cell).replace(" ", "")
-        match = _NUMBER.fullmatch(plain) if len(plain) <= 40 else None
+        plain = _whole_number(fold(cell))
+        raised = any(unicodedata.category(sign) == "No" for sign in cell)  # 20² is not 202
+        match = _NUMBER.fullmatch(plain) if len(plain) <= 40 and not raised else None
         if match is None:
             self.fault(line, head, f"{cell[:40]!r} is no number", _why_no_number(plain, head))
             return None
@@ -339,8 +354,10 @@ class _Reading:
             return datetime.datetime.fromisoformat(cell).isoformat(
                 sep=" ", timespec="minutes").removesuffix(" 00:00")
         except ValueError:
+            serial = ", and format the column as text: a spreadsheet's own count of days stands " \
+                "there" if re.fullmatch(r"\d{5}([.,]\d+)?", cell) else ""
             self.fault(line, head, f"{cell[:40]!r} is no day", "write year, month, day like "
-                       "2026-03-31; which number is the month is never guessed")
+                       f"2026-03-31; which number is the month is never guessed{serial}")
             return ""
 
     def answer(self, line: int, head: str, cell: str) -> str:
@@ -366,7 +383,8 @@ class _Reading:
         if cell not in self.types:
             self.types[cell] = None
             try:
-                self.types[cell] = _module(cell, Origin(self.place, line, "module", cell[:60]))
+                self.types[cell] = self.named(cell) or _module(
+                    cell, Origin(self.place, line, "module", cell[:60]))
             except InputErrors as error:
                 for fault in error.faults:
                     self.refused(line, cell, fault)
@@ -375,6 +393,15 @@ class _Reading:
                 self.fault(line, "module", wrong, right)
         return self.types[cell]
 
+    def named(self, cell: str) -> ModuleType | None:
+        """The brief's own type that a cell names: by its id, or by its record's file where no
+        file of that name stands beside the sheet.
+        """
+        if own_file(cell):
+            wanted = os.path.basename(cell.strip())
+            return None if os.path.exists(beside(self.place, cell)) else next(
+                (t for t in self.known if _file_of(t) == wanted), None)
+        return None if cell in ids() else next((t for t in self.known if t.id == cell), None)
 
     def refused(self, line: int, cell: str, fault: Fault) -> None:
         """A fault of a module's type; one of a record file is told in that file's own line."""
@@ -383,13 +410,54 @@ class _Reading:
             return
         whose = f"{fault.file} " if own_file(cell) else ""
         wrong, _, right = fault.wrong.partition("; ")
-        self.fault(line, "module", f"{whose}{wrong}", right or fault.right)
+        more = self.choices(cell) if wrong.endswith(NO_LABEL) else ""
+        self.fault(line, "module", f"{whose}{wrong}", f"{right or fault.right}{more}")
+
+    def choices(self, cell: str) -> str:
+        """What a row may name besides a label, for whoever named something else."""
+        own = {t.id: _file_of(t) for t in self.known if t.id not in ids()}
+        near = nearest(cell, (*own, *ids()))
+        meant = f"; did you mean {near}?" if near else ""
+        named = "".join(f"{name} ({file}), " if file else f"{name}, " for name, file in own.items())
+        return (f"{meant}; known besides: {named}the records of `packcalc library`, and a file of "
+                "your own beside the sheet, named like mine.toml")
+
+
+def _whole_number(text: str) -> str:
+    """A number without the blanks that part its thousands, or that follow its sign."""
+    text = re.sub(r"^([+-]) ", r"\1", text)
+    parted = _THOUSANDS.match(text)
+    return text.replace(" ", "") if parted and " " not in text[parted.end():] else text
 
 
 def _si(value: float, unit: str) -> float:
     if unit == "°F":  # the only unit of a sheet that no report prints
         return to_si_number(value, "degree_Fahrenheit", dimension("temperature"))
     return float(into_si(value, unit))
+
+
+_UNIT_SIGNS = (("°", "deg"), ("Ω", "ohm"), ("μ", "u"), ("%", "percent"), ("1/h", "per_h"))
+
+
+def _head_meant(head: str) -> str:
+    """The column that a head names with other signs, as in "Resistance (mΩ)"; empty where none.
+
+    What differs in the unit's capital alone, as milliohm and megohm do, is the one that fits.
+    """
+    plain = fold(head)
+    for sign, word in _UNIT_SIGNS:
+        plain = plain.replace(sign, word)
+    plain = "_".join(re.findall(r"\w+", plain.replace("_", " ")))
+    known = (*PLAIN_HEADS, *HEADS)
+    alike = [one for one in known if one.casefold() == plain.casefold()]
+    exact = [one for one in alike if one.rpartition("_")[2] == plain.rpartition("_")[2]]
+    return exact[0] if exact else alike[0] if len(alike) == 1 else ""
+
+
+def _file_of(module: ModuleType) -> str:
+    """Name of the file of the user's own that a type was read from; empty where it is none."""
+    origin = module.cells_in_series.origin
+    return os.path.basename(origin.place) if origin is not None and own_file(origin.place) else ""
 
 
 def _module(cell: str, origin: Origin) -> ModuleType:
@@ -402,12 +470,14 @@ def _module(cell: str, origin: Origin) -> ModuleType:
 def _why_no_number(plain: str, head: str) -> str:
     if plain.startswith("#"):
         return "the spreadsheet's own formula failed; mend it there"
-    if re.fullmatch(r"[<>≥≤]=?[\d.,]+.*", plain) or _OVER.fullmatch(plain):
+    if re.fullmatch(r"[<>≥≤]=? ?[\d.,]+.*", plain) or _OVER.fullmatch(plain):
         return _off_scale(plain, head)
-    if re.fullmatch(r"[+-]?[\d.,]+[A-Za-zΩμ°%/]+", plain):
+    if re.fullmatch(r"[+-]?[\d.,]+ ?[A-Za-zΩμ°%/]+", plain):
         return f"the unit stands in the head ({head}); write the number alone"
-    if re.fullmatch(r"[\d.,']+", plain):
+    if re.fullmatch(r"\d+([.,']\d+)+", plain):
         return "write no thousands marks"
+    if re.fullmatch(r"[+-]?[\d., ]*\d [\d., ]*", plain):
+        return "two numbers, or a blank for the decimal mark? write one number"
     return "write the number alone, or leave the cell empty"
 
 
@@ -422,7 +492,7 @@ def _off_scale(plain: str, head: str) -> str:
     if plain[0] in "<≤":
         return ("less than the tester shows: write 0, or measure again in a lower range; the "
                 "figure written counts as the insulation")
-    top = re.match(r"[>≥]=?([\d.,]+)", plain)
+    top = re.match(r"[>≥]=? ?([\d.,]+)", plain)
     example = f"write {top.group(1)}" if top else "write the top of its range, like 999 for > 999"
     return (f"the tester shows that there is more than the top of its range: {example}, in the "
             "unit of the head; it counts as the least that is there")

@@ -22,7 +22,7 @@ from packcalc.brief import (
 from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.errors import UserError, nearest
 from packcalc.marks import SIGN
-from packcalc.parts import CABLE, CONTACTOR, DISCONNECT, FUSE, RESISTOR
+from packcalc.parts import CABLE, CONNECTOR, CONTACTOR, DISCONNECT, FUSE, MANAGEMENT, RESISTOR
 from packcalc.reading.bench_brief import PLAIN_BENCH, PLAIN_DONOR, read_bench, read_donor
 from packcalc.reading.brief_lists import read_branches, read_loads, read_routes, wake_alike
 from packcalc.reading.brief_modules import beside, own_file, read_modules, read_type
@@ -51,7 +51,8 @@ _PLAIN_SECTIONS: dict[str, Any] = {
 # Entries of [parts] that name a part of the list, with its kind.
 NAMED_PARTS = {"main_fuse": FUSE, "string_fuse": FUSE, "contactor": CONTACTOR,
                "string_contactor": CONTACTOR, "resistor": RESISTOR, "disconnect": DISCONNECT,
-               "mid_fuse": FUSE, "charge_contactor": CONTACTOR}
+               "mid_fuse": FUSE, "charge_contactor": CONTACTOR, "precharge_relay": CONTACTOR,
+               "connector": CONNECTOR, "management_system": MANAGEMENT}
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 
 
@@ -85,6 +86,12 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
         not_asked(notes, 0, ("charge_difference",))
     if parts["motor"]["back_voltage"].value == 0.0:  # without magnets it feeds no fault
         not_asked(notes, 0, ("short_circuit_current",))
+    if not parts["path"]["string_cable_length"].value:
+        not_asked(notes, 0, ("string_cable_section",))
+    if not any(parts["station"][name].known for name in ("voltage", "current")):
+        not_asked(notes, 0, ("capacitance",), "station")
+    if not parts["strings"]["trip_current"].known:
+        not_asked(notes, 0, ("sensor_range",), "strings")
     cables = read_section(notes, data, "cables", ("route",))
     routes = read_routes(notes, data, cables["rules"])
     branches = read_branches(notes, data)

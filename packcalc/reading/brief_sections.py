@@ -88,9 +88,17 @@ def _safe(notes: Notes, dotted: str) -> Safe | None:
                 None if lucky is None else ground * lucky)
 
 
-def not_asked(notes: Notes, since: int, names: Collection[str]) -> None:
-    """Take entries off the list of what is open, from `since` on: another entry answers them."""
-    notes.unknowns[since:] = [u for u in notes.unknowns[since:] if u.key.name not in names]
+def not_asked(notes: Notes, since: int, names: Collection[str], section: str = "") -> None:
+    """Take entries off the list of what is open, from `since` on: another entry answers them.
+
+    Args:
+        notes: of the brief.
+        since: place in the list.
+        names: of the entries.
+        section: that they stand in; empty for any.
+    """
+    notes.unknowns[since:] = [u for u in notes.unknowns[since:] if u.key.name not in names
+                              or section not in ("", u.key.section)]
 
 
 def hold_order(notes: Notes, lower_key: str, higher_key: str, equal: bool,

@@ -38,6 +38,7 @@ from packcalc.units import (
 from packcalc.value import value_object
 
 MOST_FAULTS = 100
+SMALL_VEHICLE = 60.0  # V; scooters and carts lie below it, and they have a few hundred watts
 LEFT_OPEN = "unknown"
 LONGEST_WORDS = 200
 LARGEST_WHOLE = 10**15
@@ -318,6 +319,18 @@ def _near_miss(value: float, key: Key, words: str) -> str:
     return "" if near is None else f"did you mean {_figure(near, key.unit)}?"
 
 
+def _odd(notes: Notes, key: Key, value: float, words: str) -> bool:
+    """Whether a thousand may be lost: little for such a vehicle, and not in the own unit."""
+    shown = from_si(value, key.unit)
+    if key.odd is None or not shown or shown >= key.odd:
+        return False
+    lowest = notes.read.get("inverter.voltage_low")
+    small = lowest is not None and lowest.known and lowest.number <= SMALL_VEHICLE
+    number = leading_number(words)
+    own = number is not None and math.isclose(number, shown, rel_tol=1e-9)
+    return not (small or own)
+
+
 _WITH_POINT = re.compile(r"\d+\.\d+")
 
 
@@ -333,10 +346,20 @@ def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str,
         wrong, _, right = key.ends.partition("; ")
         notes.fault(path, f"{words} {wrong}", right)
         return None
+    if key.beyond and key.most is not None and from_si(value, key.unit) > key.most \
+            and not plausible(value, key):
+        wrong, _, right = key.beyond.partition("; ")
+        notes.fault(path, f"{words} {wrong}", right)
+        return None
     if not plausible(value, key):
         near = _near_miss(value, key, words if text is None else text)
         notes.fault(path, f"{words} is not plausible for {key.title} ({span(key)})",
                     near or "check the figure and its unit")
+        return None
+    if _odd(notes, key, value, words if text is None else text):
+        notes.fault(path, f"{words} is odd for {key.title} beside an inverter above "
+                    f"{SMALL_VEHICLE:g} V", f"did you mean {_figure(value * 1000.0, key.unit)}? "
+                    f"else write it as {_figure(value, key.unit)}")
         return None
     other = other_reading(words if text is None else text, key.dimension)
     if other is not None and plausible(other[0], key):

@@ -18,7 +18,8 @@ RISING = (
     ("melting_i2t", "clearing_i2t"), ("lowest_breaking_current", "breaking_capacity"),
     ("rated_current", "breaking_capacity"), ("rated_current", "lowest_breaking_current"),
     ("rated_current", "fusing_current"), ("rated_current", "cut_off_current"),
-    ("rating_ambient", "link_constant"), ("insulation_class", "short_circuit_temperature"),
+    ("rating_ambient", "link_constant"), ("channel_low", "channel_high"),
+    ("channels_each", "cell_channels"), ("insulation_class", "short_circuit_temperature"),
 )
 
 

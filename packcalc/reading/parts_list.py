@@ -49,6 +49,7 @@ NAMES = tuple(c.name for c in COLUMNS)
 CURVES = ("melting", "clearing")
 # A sheet prints "20.000 A" for twenty thousand as readily as for twenty, and no span of a part
 # tells which; resistances, times and factors are printed with three true decimals.
+NOT_ABOVE_ZERO = ("tolerance", "channel_low")  # exact, or from 0 V or a little below
 ASKED_ABOUT = ("voltage", "current", "let-through", "power", "energy")
 
 
@@ -259,7 +260,7 @@ def _quantity(line: int, entry: PartColumn, cell: str, basis: str,
     value = _parsed(line, entry.name, cell, entry.dimension, faults)
     if value is None:
         return None
-    if entry.dimension != "temperature" and value <= 0 and entry.name != "tolerance":
+    if entry.dimension != "temperature" and value <= 0 and entry.name not in NOT_ABOVE_ZERO:
         faults.add(line, entry.name, f"{cell!r} is not above zero", "give a magnitude")
         return None
     if entry.name.endswith("_factor") and value > 1:

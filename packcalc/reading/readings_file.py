@@ -1,9 +1,10 @@
 """Dated readings from a CSV file: strict, every fault told at once, nothing lost.
 
 Columns: id, value (with its unit, or yes and no, or "> 200 MΩ" over range), instrument,
-calibration_date, date, name, note, design, layout. Comma, semicolon or tab between cells, as
-the head shows; a row that begins with `#` is a remark. One id may be read again on another
-day. The file is never written to.
+calibration_date, date, name, note, baseline, design, layout. Comma, semicolon or tab between
+cells, as the head shows; a row that begins with `#` is a remark. One id may be read again on
+another day. `baseline` is yes where something was mended and this reading is the new baseline.
+The file is never written to.
 """
 
 from __future__ import annotations
@@ -18,11 +19,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
 from packcalc.reading.positions import one_line, read_text
-from packcalc.reading.told_once import told_once
+from packcalc.reading.told_once import FEW, told_once
 from packcalc.units import parse
 from packcalc.value import value_object
 
-FILLED = ("value", "instrument", "calibration_date", "date", "name", "note")
+FILLED = ("value", "instrument", "calibration_date", "date", "name", "note", "baseline")
 VERSION = ("design", "layout")  # as the form has them; files of before them have no such columns
 COLUMNS = ("id", *FILLED, *VERSION)
 NEEDED = ("id", "value", "date")
@@ -34,6 +35,7 @@ _SHOWN_OVER = re.compile(r"o\.?l\.?|over ?range|inf|∞", re.IGNORECASE)
 BUILD = "build."  # begins the ids of what is read while the pack is joined
 # What may be read at the bench before: resistor, link and monitor, and a module by itself.
 UNJOINED = ("dead.", "logic.", "supply.", "monitor.", "section.position_")
+UNKNOWN = "no such reading"
 MOST_ROWS, MOST_FAULTS, LONGEST_CELL = 20_000, 100, 1000
 # A spreadsheet takes such a cell for a formula; an apostrophe in front keeps it a text.
 _GUARDED, _FORMULA = re.compile(r"'+[=+\-@#]"), re.compile(r"'*[=+\-@#]")
@@ -49,6 +51,7 @@ class Reading:
         value: in SI; None for yes and no.
         instrument, calibration_date, date, name, note: as written; dates ISO 8601.
         place, line: file and row.
+        declared: whether it is declared as the new baseline, after a repair.
     """
 
     id: str
@@ -61,6 +64,12 @@ class Reading:
     note: str
     place: str = ""
     line: int = 0
+    declared: bool = False
+
+    @property
+    def when(self) -> tuple[str, bool, int]:
+        """Its place in time: on one day what was read after the repair stands last."""
+        return self.date, self.declared, self.line
 
     @property
     def said_yes(self) -> bool:
@@ -144,8 +153,9 @@ def readings_from_text(text: str, wanted: Mapping[str, str], place: str = "readi
     except csv.Error as error:
         faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
                             "a quotation mark that opens must close"))
-    other = of_one_design(place, versions, (bound.design, bound.layout),
-                          "file of readings")
+    exact = set(versions) == {(bound.design, bound.layout)}
+    other = of_one_design(place, versions, (bound.design, bound.layout), "file of readings") \
+        or of_strange_rows(faults, UNKNOWN, "" if exact else bound.layout)
     if other:
         raise InputErrors(other)
     if not faults:
@@ -189,10 +199,34 @@ def of_one_design(place: str, versions: Mapping[tuple[str, ...], int], own: tupl
             if asked and said not in (asked, asked.split(" ")[0]):
                 again = "repeat --layout, --arrangement and --module as that one has them, or " if (
                     key == "layout") else ""
-                return [Fault(place, line, key, f"is for the {key} {one_line(said, 60)!r}, and "
-                              f"this brief is {asked!r}", f"{again}give the {what} of this brief, "
+                named = f"is for the {key} {one_line(said, 60)!r}" if said else f"names no {key}"
+                return [Fault(place, line, key, f"{named}, and this brief is {asked!r}",
+                              f"{again}give the {what} of this brief, "
                               "or write a new one with --form FILE")]
     return []
+
+
+def of_strange_rows(faults: Sequence[Fault], wrong: str, layout: str) -> list[Fault]:
+    """One fault where many rows are none of the layout at hand; none where they are few.
+
+    A file of before may name its layout by notation alone, or not at all: what its other rows
+    say is of no use until the layout is the right one.
+
+    Args:
+        faults: of the file.
+        wrong: how an unknown row is told.
+        layout: at hand; "" where the file is known to be of it, so that each row is told.
+    """
+    strange = [f for f in faults if f.wrong == wrong]
+    if not layout or len(strange) <= FEW:
+        return []
+    many = "many" if len(faults) >= MOST_FAULTS else str(len(strange))
+    first = strange[0]
+    return [first._replace(
+        wrong=f"is the first of {many} rows that {layout} has not",
+        right="is the file of the other arrangement, of other modules or of an older form? repeat "
+              "--layout, --arrangement and --module as they were, or write a new one with --form "
+              "FILE")]
 
 
 def _out_of_time(place: str, found: Sequence[Reading], bound: Bound) -> Iterator[Fault]:
@@ -219,7 +253,7 @@ def readings_text(readings: Iterable[Reading], design: str = "", layout: str = "
     writer.writerow(COLUMNS)
     for one in readings:
         row = (one.id, one.text, one.instrument, one.calibration_date, one.date, one.name,
-               one.note, design, layout)
+               one.note, YES_NO[0] if one.declared else "", design, layout)
         writer.writerow(map(guarded, row))
     return out.getvalue()
 
@@ -314,7 +348,7 @@ def _reading(place: str, line: int, row: dict[str, str], wanted: Mapping[str, st
         return None
     if name not in wanted:
         near = nearest(name, wanted)
-        fault("no such reading", f"did you mean {near!r}?" if near else
+        fault(UNKNOWN, f"did you mean {near!r}?" if near else
               "ids stand in the list of readings that `packcalc commission` prints")
         return None
     if not any(row[key] for key in FILLED):
@@ -323,10 +357,26 @@ def _reading(place: str, line: int, row: dict[str, str], wanted: Mapping[str, st
     for key in ("date", "calibration_date"):
         if row[key] or key == "date":
             check_date(key, row[key], fault)
+    declared = _declared(row, wanted[name], fault)
     if len(faults) > before:
         return None
     return Reading(name, row["value"], value, row["instrument"], row["calibration_date"],
-                   row["date"], row["name"], row["note"], place, line)
+                   row["date"], row["name"], row["note"], place, line, declared)
+
+
+def _declared(row: Mapping[str, str], dimension: str, fault) -> bool:
+    """Whether a row declares a new baseline; nobody does that unsaid, or for a yes and no."""
+    said = row["baseline"].lower()
+    if said not in ("", *YES_NO):
+        fault(f"baseline {row['baseline'][:30]!r} is no answer", "write yes where this reading is "
+              "the new baseline after a repair, else leave it blank")
+    elif said == YES_NO[0] and dimension == WORDS:
+        fault("baseline is yes on a reading of yes and no", "leave it blank; only a figure has a "
+              "baseline")
+    elif said == YES_NO[0] and not (row["name"] and row["note"]):
+        fault("baseline is yes, and name or note is blank", "write who declares it, and into the "
+              "note what was replaced or mended")
+    return said == YES_NO[0]
 
 
 def measured(text: str, dimension: str, fault, *, over: bool = False) -> float | None:
@@ -376,11 +426,14 @@ def check_date(key: str, text: str, fault) -> None:
 
 
 def _twice(place: str, found: list[Reading]) -> list[Fault]:
-    """One id on one day with two values: which of them counts is not for us to guess."""
-    seen: dict[tuple[str, str], Reading] = {}
+    """One id on one day with two values: which of them counts is not for us to guess.
+
+    One before a repair and one after it, declared as the new baseline, may share a day.
+    """
+    seen: dict[tuple[str, str, bool], Reading] = {}
     faults = []
     for one in found:
-        first = seen.setdefault((one.id, one.date), one)
+        first = seen.setdefault((one.id, one.date, one.declared), one)
         if first is not one:
             faults.append(Fault(place, one.line, one.id, f"read twice on {one.date}, first in "
                                 f"line {first.line}", "keep the one that counts; put the other "

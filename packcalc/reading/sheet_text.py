@@ -109,9 +109,19 @@ def last_cells(text: str) -> dict[str, str]:
 
 
 def cells_by_mark(text: str) -> dict[str, dict[str, str]]:
-    """Cells of every whole row by its mark, folded; each row's by head."""
+    """Cells of every whole row by its mark, its case and blanks folded; each row's by head."""
     head = layout_of(text).head
-    return {cells["mark"].casefold(): cells for _, _, cells in _rows(text, head)}
+    return {folded_mark(cells["mark"]): cells for _, _, cells in _rows(text, head)}
+
+
+def folded_mark(mark: str) -> str:
+    """A mark whatever its case and its blanks, no-break ones among them.
+
+    Examples:
+        >>> folded_mark("Box\\u00a07") == folded_mark("box 7")
+        True
+    """
+    return " ".join(mark.split()).casefold()
 
 
 def with_row(text: str, mark: str, line: str) -> str:

@@ -9,7 +9,7 @@ from packcalc.errors import Fault
 
 FEW = 3  # faults of one cause, up to which each is told by itself
 MOST_RANGES = 6
-_SAID = re.compile(r"'.*'|\d[\d.,-]*")
+_SAID = re.compile(r"^module .{1,40}?: |'.*'|\d[\d.,-]*")  # whose, and the figures
 _EXAMPLE = re.compile(r', like ".*"$')
 
 
@@ -17,7 +17,7 @@ def told_once(faults: Iterable[Fault], *, by_key: bool = False) -> list[Fault]:
     """The same faults by line; those that differ in figures and quoted words alone become one.
 
     Args:
-        faults: of one file.
+        faults: those of two files stay apart.
         by_key: whether faults of two keys stay apart: where a key is a column, not a row.
 
     Examples:
@@ -28,7 +28,8 @@ def told_once(faults: Iterable[Fault], *, by_key: bool = False) -> list[Fault]:
     groups: dict[tuple[object, ...], list[Fault]] = {}
     for number, fault in enumerate(faults):
         # What has no line is about the whole file and stands alone.
-        alike = (_SAID.sub("", fault.wrong), _EXAMPLE.sub("", fault.right), by_key and fault.key)
+        alike = (fault.file, _SAID.sub("", fault.wrong), _EXAMPLE.sub("", fault.right),
+                 by_key and fault.key)
         groups.setdefault(alike if fault.line else (number,), []).append(fault)
     found: list[Fault] = []
     for group in groups.values():

@@ -7,7 +7,7 @@ from html import escape
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.report.blocks import column, number, words
 from packcalc.report.document import Figure, Table
-from packcalc.units import significant
+from packcalc.units import several, significant
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 580, 300, 64, 16, 24, 56
 LEAST, MOST = 34, 45  # rem: on a phone it is scrolled, its text no smaller than that of a page
@@ -25,7 +25,7 @@ def groups_figure(study: AssignmentStudy) -> Figure:
                    column("resistance_percent", "Resistance", "%")),
                   tuple((words(str(i + 1)), number(q / 100, "%", 3), number(r / 100, "%", 3))
                         for i, (q, r) in enumerate(zip(capacity, resistance, strict=True))))
-    text = (f"{what.capitalize()} of the {len(capacity)} {row}s lies between "
+    text = (f"{what.capitalize()} of {several(len(capacity), row)} between "
             f"{significant(min(capacity), 3)} % and {significant(max(capacity), 3)} % of their "
             f"mean, resistance between {significant(min(resistance), 3)} % and "
             f"{significant(max(resistance), 3)} %.")

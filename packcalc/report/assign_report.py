@@ -11,6 +11,7 @@ from packcalc.bench.assign import AssignmentStudy, Place
 from packcalc.bench.balance import WITHIN, BalancePlan, Step
 from packcalc.bench.dealing import AMPERE_HOUR, NOTHING
 from packcalc.bench.joining import worst_joining
+from packcalc.bench.sureness import HARDLY, SURE_ENOUGH
 from packcalc.checks import FAIL
 from packcalc.findings import Finding, Origin
 from packcalc.report.assign_plot import groups_figure
@@ -27,9 +28,10 @@ from packcalc.report.document import (
     Table,
 )
 from packcalc.report.frame import document
-from packcalc.units import show
+from packcalc.units import several, show
 
 MOST_SUCCESSORS = 40
+SELDOM = 0.25       # share of the draws below which a figure as assigned is cautioned (our rule)
 MOST_UNFOLDED = 60  # modules; the chains of more would fill hundreds of pages
 
 
@@ -58,7 +60,7 @@ def _row_word(study: AssignmentStudy) -> str:
 def _answer(study: AssignmentStudy) -> Section:
     a, row = study.assignment, _row_word(study)
     what = "weakest group" if row == "group" else "sum of each string's weakest module"
-    lead = (f"{len(study.places)} modules dealt to {study.layout.label} "
+    lead = (f"{several(len(study.places), 'module')} dealt to {study.layout.label} "
             f"({study.layout.arrangement}); {what} {show(a.value, 'Ah')}.")
     rows = (
         ("capacity_Ah", f"{what} [Ah]", number(a.value, "Ah", 6)),
@@ -298,6 +300,7 @@ def _meaning(study: AssignmentStudy) -> Section:
     figures = (t.capacity, t.energy, t.resistance, t.current, t.loaded_voltage, t.power)
     blocks: list[Block] = [
         findings_table("assigned", "With the modules in their places", figures),
+        *_seldom_reached(study),
         findings_table("as_sized", "As sized from the brief's own state of health", t.before),
         checks_table("assigned_checks", "Against the brief", (study.isolation, *t.checks))]
     ends = _ends(study)
@@ -386,9 +389,35 @@ def _sureness(study: AssignmentStudy) -> Section:
             f"scatter, {100 * s.tail_share:.0f} % about {100 * s.tail_mean:.0f} % of it with "
             f"{100 * s.tail_scatter:.0f} %, the donor pack's own offset {100 * s.offset:.0f} %; "
             f"resistance {100 * s.resistance_scatter:.0f} %, correlation {s.correlation:g} "
-            f"(assumed, shaped on open data of retired cells).")
+            f"(assumed, shaped on open data of retired cells). A check passes where "
+            f"{100 * SURE_ENOUGH:.0f} % of the draws reach its target, and fails where fewer than "
+            f"{100 * HARDLY:.0f} % do (our rule).")
     return Section("sureness", "How sure it is", (
-        Table("chances", "Chances with this assignment", columns, rows, note), sharp))
+        Table("chances", "Chances with this assignment", columns, rows, note),
+        _as_assigned(study), sharp))
+
+
+def _as_assigned(study: AssignmentStudy) -> Table:
+    """The figures that count each module at its reading, beside those of the drawn packs."""
+    rows = tuple((words(t.title), words(t.unit), number(t.assigned, t.unit),
+                  number(t.middle, t.unit), number(t.assigned_chance, "%", 3))
+                 for t in study.sureness.targets)
+    return Table("as_assigned", "The figures as assigned, among the draws", (
+        column("figure", "Figure", wide=True), column("unit", "Unit"),
+        column("assigned", "As assigned"), column("p50", "Middle of the draws"),
+        column("reached_percent", "Draws that reach it", "%")), rows,
+        "As assigned: every module at its reading, or at what is expected of it. A pack is as good "
+        f"as its weakest {_row_word(study)}s, and of many some turn out weaker than their readings "
+        "say: fewer than half of the draws may reach that figure.")
+
+
+def _seldom_reached(study: AssignmentStudy) -> tuple[Paragraph, ...]:
+    """One caution for each figure as assigned that few of the drawn packs reach."""
+    return tuple(Paragraph(
+        f"{t.title[0].upper()}{t.title[1:]} as assigned, {show(t.assigned, t.unit)}: only "
+        f"{100 * t.assigned_chance:.2g} % of the drawn packs reach it; reckon with "
+        f"{show(t.middle, t.unit)}, their middle, see the chances.", "caution")
+        for t in study.sureness.targets[:2] if t.assigned_chance < SELDOM)
 
 
 def _trades(study: AssignmentStudy) -> Section:
@@ -443,4 +472,4 @@ def _replacing(study: AssignmentStudy) -> Section:
             column("place", "Place"), column("mark", "Now"),
             column("least_Ah", "Needs at least", "Ah"),
             column("fits", "Spares that fit, likest R·Q first", wide=True)), later,
-            how + (f" {more} further places not shown." if more > 0 else ""))))
+            how + (f" {several(more, 'further place')} not shown." if more > 0 else ""))))

@@ -16,6 +16,7 @@ from packcalc.bench.statistics import Spread, correlation, spread
 from packcalc.bench.teardown import SectionState, Teardown, band
 from packcalc.brief import Brief
 from packcalc.checks import PASS
+from packcalc.reading.told_once import told_once
 from packcalc.report.blocks import (
     checks_table,
     column,
@@ -37,7 +38,7 @@ from packcalc.report.document import (
     Table,
 )
 from packcalc.report.frame import document
-from packcalc.units import from_si, significant
+from packcalc.units import from_si, several, significant
 
 MOST_SPELLED = 12
 
@@ -75,7 +76,7 @@ def summary(lot: GradedLot) -> str:
     """How many of each grade, in one sentence."""
     counts = ", ".join(f"{len(lot.of_grade(g))} {g}" for g in reversed(GRADES))
     count = len(lot.modules)
-    return (f"{count} module{'s' if count != 1 else ''}: {counts}. Keep means: nothing that was "
+    return (f"{several(count, 'module')}: {counts}. Keep means: nothing that was "
             "measured speaks against it; it is a candidate, not a promise.")
 
 
@@ -120,8 +121,8 @@ def questions_table(lot: GradedLot) -> Table:
     columns = (column("place", "File and row"), column("column", "Column"),
                column("question", "What is odd", wide=True),
                column("answer", "What to do", wide=True))
-    rows = tuple((Cell(f"{q.fault.file}:{q.fault.line}"), words(q.fault.key), Cell(q.fault.wrong),
-                  words(q.fault.right)) for q in lot.questions)
+    rows = tuple((Cell(f"{f.file}:{f.line}"), words(f.key), Cell(f.wrong), words(f.right))
+                 for f in told_once((q.fault for q in lot.questions), by_key=True))
     return Table("bench_questions", "Questions", columns, rows)
 
 
@@ -198,8 +199,8 @@ def reasons_table(lot: GradedLot) -> Table:
     rows = tuple((Cell(m.row.mark), Cell(c.title), Cell(c.verdict), words(c.sentence),
                   words(c.remedy)) for m, c in told if c.verdict != PASS)
     return Table("bench_reasons", "Checks that did not pass", columns, rows,
-                 f"{len(told) - len(rows)} further checks passed. What IEC 63338 and UL 1974 ask "
-                 "for stands with the checks of the lot.")
+                 f"{several(len(told) - len(rows), 'further check')} passed. What IEC 63338 and "
+                 "UL 1974 ask for stands with the checks of the lot.")
 
 
 def _rules(lot: GradedLot) -> tuple[Block, ...]:
@@ -248,9 +249,9 @@ def teardown_document(sheet: Teardown, brief: Brief) -> Document:
 def teardown_sections(sheet: Teardown) -> tuple[Section, ...]:
     """Before the first tool, step by step, every section, afterwards."""
     whole_pack = sheet.steps[0].worst
-    count = f"{sheet.stack.steps} steps of" if not sheet.refusal else (
-        f"{sum(sheet.donor.sections)} steps described, at least {sheet.stack.steps} by the voltage "
-        "as read, of")
+    count = f"{several(sheet.stack.steps, 'step')} of" if not sheet.refusal else (
+        f"{several(sum(sheet.donor.sections), 'step')} described, at least {sheet.stack.steps} by "
+        "the voltage as read, of")
     lead = (f"{count} {sheet.donor.module.title}, up to "
             f"{whole_pack.highest.shown} and {whole_pack.energy.shown}. Nothing switches it off.")
     first: list[Block] = [Paragraph(lead, "caution"),

@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 from packcalc.handover.bill import Line, bill
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column, words
 from packcalc.report.document import Block, Cell, Column, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
-from packcalc.report.handover_blocks import BLANK, appendix, chains, lead, meta, subtitle
+from packcalc.report.handover_blocks import (
+    BLANK,
+    appendix,
+    chains,
+    failing,
+    lead,
+    meta,
+    subtitle,
+)
 from packcalc.units import significant
 
 TITLE = "Bill of materials"
 
 
-def bill_document(study: ProtectionStudy) -> Document:
-    """The page of `packcalc bill`."""
+def bill_document(study: ProtectionStudy, bench: Measured = Measured()) -> Document:
+    """The page of `packcalc bill`; `bench`: what the sheet says of the pack as dealt."""
     lines = bill(study)
     blocks: list[Block] = [
-        lead(study, f"{len(lines)} lines."),
+        lead(study, f"{len(lines)} lines."), *failing(study, bench),
         Paragraph("Candidates are ratings in which no check failed; none is a choice. A part "
                   "without its data sheet is a specification to send to a supplier.", "caution")]
     asked = sum(line.open for line in lines)

@@ -50,12 +50,12 @@ def column(key: str, title: str, unit: str = "", *, wide: bool = False) -> Colum
     return Column(key, head, "right" if unit else "left", wide)
 
 
-def finding_cell(finding: Finding) -> Cell:
-    """A finding's printed number; its unit stands in a column of its own."""
+def finding_cell(finding: Finding, unit: str = "") -> Cell:
+    """A finding's printed number; its unit, or another of its kind, stands in its own column."""
     if finding.value is None:
         return Cell("not known")
-    text = show(finding.value, finding.unit)
-    unit = printed(finding.unit)
+    text = show(finding.value, unit or finding.unit)
+    unit = printed(unit or finding.unit)
     plain = text.removesuffix(f" {unit}") if unit else text
     return Cell(plain, float(plain))
 

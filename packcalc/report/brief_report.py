@@ -12,6 +12,7 @@ from packcalc.next_steps import NextStep, find_next
 from packcalc.report.blocks import Cell, column, number, words
 from packcalc.report.document import Block, Bullets, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
+from packcalc.worst_measured import counted_words
 
 
 MOST_FIRST = 12  # open entries told in full by `packcalc check`; the rest in a line each
@@ -19,9 +20,11 @@ MOST_FIRST = 12  # open entries told in full by `packcalc check`; the rest in a 
 
 def meta_of(brief: Brief) -> tuple[tuple[str, str, str], ...]:
     """Brief, date of issue and digest, as every document carries them."""
+    counted = counted_words(brief)
     return (("brief", "Brief", brief.title or brief.place),
             ("date_of_issue", "Date of issue", brief.date_of_issue or "not given"),
-            ("input_digest", "Digest of the input", brief.digest))
+            ("input_digest", "Digest of the input", brief.digest),
+            *((("counted_by_bench", "Bench sheet", counted),) if counted else ()))
 
 
 def inputs_table(brief: Brief) -> Table:

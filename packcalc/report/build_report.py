@@ -25,6 +25,7 @@ from packcalc.handover.inside import (
     open_places,
     parts_inside,
 )
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.as_built_file import Built, form_text
 from packcalc.report.blocks import column, number, whole, words
@@ -42,6 +43,7 @@ from packcalc.report.document import (
 from packcalc.report.frame import document
 from packcalc.report.handover_blocks import (
     BLANK,
+    DEALT,
     appendix,
     chains,
     lead,
@@ -59,7 +61,7 @@ SIGNERS = ("structural engineer (box, restraint)", "certifier")
 
 def build_document(study: ProtectionStudy, held: Held | None = None,
                    marks: Mapping[str, str] | None = None,
-                   plan: BalancePlan | None = None) -> Document:
+                   plan: BalancePlan | None = None, bench: Measured = Measured()) -> Document:
     """The page of `packcalc build`.
 
     Args:
@@ -67,10 +69,11 @@ def build_document(study: ProtectionStudy, held: Held | None = None,
         held: the record as read and held against the design; none where not given.
         marks: mark that the assignment gives each module's place, by id.
         plan: what the assignment asks before modules are joined; None without a bench.
+        bench: what the bench sheet says of the pack as dealt.
     """
     sheet = build_sheet(study, plan)
     told = (deviations_section(held),) if held else ()
-    sections = (_first(study, sheet), *told, *_groups(sheet), _steps(sheet),
+    sections = (_first(study, sheet, bench), *told, *_groups(sheet), _steps(sheet),
                 _joints(sheet, held), _photographs(study),
                 _as_built(study, sheet, held, marks or {}))
     worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []),
@@ -105,11 +108,12 @@ def deviations_section(held: Held) -> Section:
                                                     words(record.digest))))]
     if rows:
         blocks.append(Table("deviations", "Not as designed, or not written down", columns, rows))
-    if held.blank:
-        shown = ", ".join(held.blank[:MOST_BLANK])
-        more = len(held.blank) - MOST_BLANK
-        blocks.append(Paragraph(f"Blank: {shown}" + (f" and {more} more." if more > 0 else "."),
-                                "open"))
+    for said, names in (("Left out of the record, without even a row", held.missing),
+                        ("Blank", held.unfilled)):
+        if names:
+            more = len(names) - MOST_BLANK
+            blocks.append(Paragraph(f"{said}: {', '.join(names[:MOST_BLANK])}"
+                                    + (f" and {more} more." if more > 0 else "."), "open"))
     return Section("deviations_as_built", "As built, held against the design", tuple(blocks))
 
 
@@ -120,16 +124,18 @@ def as_built_sections(study: ProtectionStudy, held: Held) -> tuple[Section, ...]
             _as_built(study, sheet, held, held.marks))
 
 
-def _first(study: ProtectionStudy, sheet: BuildSheet) -> Section:
+def _first(study: ProtectionStudy, sheet: BuildSheet, bench: Measured) -> Section:
     blocks: list[Block] = [lead(study, "Sections first, the longest chain last.")]
-    if sheet.warnings:
+    warnings = (*(f"{DEALT}: {c.title}: {c.sentence}" for c in bench.failing), *sheet.warnings)
+    if warnings:
         blocks += [Paragraph("Do not build this yet. These checks fail:", "open"),
-                   Bullets(sheet.warnings, "build_warnings")]
+                   Bullets(warnings, "build_warnings")]
     if sheet.stacks > 1:
         blocks.append(Paragraph(f"{sheet.stacks} strings: the steps below are done for each "
                                 "string by itself; strings are joined only on the day of the "
-                                "first energising, through their own pre-charge, once their "
-                                "voltages agree as the file for review asks.", "caution"))
+                                "first energising, through a pre-charge or onto the bus that a "
+                                "string holds already, once their voltages agree as the file for "
+                                "review asks.", "caution"))
     elif study.layout.parallel > 1:
         blocks.append(Paragraph(f"Each group is {study.layout.parallel} modules side by side: "
                                 "match their charge first, then join them, before the group is "

@@ -12,6 +12,7 @@ from packcalc.handover.certifier import (
     CertifierFile,
     certifier_file,
 )
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column, finding_cell, words
 from packcalc.report.document import Block, Bullets, Cell, Document, Paragraph, Section, Table
@@ -20,6 +21,7 @@ from packcalc.report.handover_blocks import (
     BLANK,
     appendix,
     chains,
+    failing,
     lead,
     meta,
     signatures,
@@ -32,18 +34,26 @@ TITLE = "Certifier's file"
 SIGNERS = ("structural engineer", "certifier")
 
 
-def certify_document(study: ProtectionStudy, rules: str = CORE) -> Document:
-    """The page of `packcalc certify`."""
+def certify_document(study: ProtectionStudy, rules: str = CORE,
+                     bench: Measured = Measured()) -> Document:
+    """The page of `packcalc certify`.
+
+    Args:
+        study: one layout sized.
+        rules: rule set whose items and clauses are added.
+        bench: what the bench sheet says of the pack as dealt.
+    """
     file = certifier_file(study, rules)
-    sections = (_first(study, file), *(s for g in GROUPS if (s := _group(g, file))),
+    sections = (_first(study, file, bench), *(s for g in GROUPS if (s := _group(g, file))),
                 *_clauses(file), _open(study, file))
     found = [f for a in file.answers for f in a.figures]
-    return document(TITLE, f"{RULE_SETS[rules][0]}; {subtitle(study)}",
+    title = RULE_SETS[rules][0]
+    return document(TITLE, f"{title[:1].upper()}{title[1:]}; {subtitle(study)}",
                     (*sections, *appendix(chains("certify", found))),
                     (*meta(study), ("rules", "Rule set", rules)), study.pack)
 
 
-def _first(study: ProtectionStudy, file: CertifierFile) -> Section:
+def _first(study: ProtectionStudy, file: CertifierFile, bench: Measured) -> Section:
     states = [a.state for a in file.answers]
     title, when = RULE_SETS[file.rules]
     blocks: list[Block] = [
@@ -53,8 +63,7 @@ def _first(study: ProtectionStudy, file: CertifierFile) -> Section:
                   "text, ask the authority first.", "caution")]
     if when:
         blocks.append(Paragraph(f"{title}: {when} (as read).", "open"))
-    if study.failing:
-        blocks.append(Paragraph("Checks of the design fail: see the file for review.", "open"))
+    blocks += failing(study, bench)
     if file.rules == CORE:
         others = ", ".join(name for name in RULE_SETS if name != CORE)
         blocks.append(Paragraph(f"No rule set was chosen; --rules takes one of: {others}.",
@@ -85,14 +94,12 @@ def _group(group: str, file: CertifierFile) -> Section | None:
 
 
 def _asked_by(answer: Answer, file: CertifierFile) -> Cell:
-    """Its source; where that is the text of another rule set, that it is one is said."""
-    source = answer.asked.source
-    others = [key for key, own in SOURCE_OF_SET.items() if own == source]
-    if file.rules in answer.asked.sets and others and file.rules not in others:
-        return words(SOURCE_OF_SET.get(file.rules, ""))  # by its own text, not by a neighbour's
-    if not source or not others or file.rules in others or file.rules in answer.asked.sets:
-        return words(source)
-    return Cell(f"common core; also asked by {', '.join(others)} [{source}]", source)
+    """Its source, or the chosen set, or the core; never the text of another rule set."""
+    asked = answer.asked
+    source, own = asked.source, SOURCE_OF_SET.get(file.rules, "")
+    if source in SOURCE_OF_SET.values() and source != own:  # by its own text, not a neighbour's
+        source = own if file.rules in asked.sets else ""
+    return Cell(source or (file.rules if asked.sets else CORE), source)
 
 
 def _figures(answers: list[Answer]) -> tuple[tuple[Cell, ...], ...]:

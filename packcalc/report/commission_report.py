@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.checks import FAIL
+from packcalc.handover.anew import Anew, declared_anew
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected, Plan, Stage
 from packcalc.handover.readings import (
@@ -21,6 +22,7 @@ from packcalc.handover.readings import (
     joint_outliers,
     trends,
 )
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.readings_file import COLUMNS, FILLED, Reading, ReadingsFile
 from packcalc.report.blocks import column, words
@@ -42,6 +44,7 @@ from packcalc.report.handover_blocks import (
     appendix,
     chains,
     edge_cells,
+    failing,
     lead,
     meta,
     signatures,
@@ -52,18 +55,22 @@ from packcalc.review import design_of, layout_of
 TITLE = "First energising, stage by stage"
 UNBOUND = ("does not say which design it belongs to: make sure that these readings are of this "
            "pack, and add the columns design and layout as --form FILE writes them")
+WORSE = ("worse than the baseline before it by more than its trend may move: a reviewer looks at "
+         "what was mended")
 NAMED = 5  # readings named in a line; all of them stand in their table
 SIGNERS = ("who measured", "who watched", "electrician")
 
 
 def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None,
-                        dealt: AssignmentStudy | None = None) -> Document:
+                        dealt: AssignmentStudy | None = None,
+                        bench: Measured = Measured()) -> Document:
     """The page of `packcalc commission`, with readings held against their bands if given.
 
     Args:
         study: one layout sized.
         file: what was read, or None.
         dealt: modules of the bench in its places, for the bands that rest on them; or None.
+        bench: what the bench sheet says of the pack as dealt.
     """
     readings = file.readings if file is not None else ()
     plan = plan_of(study, dealt, readings)
@@ -73,7 +80,10 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
         about = (*about, ("readings", "Readings", file.place),
                  ("readings_digest", "Digest of the readings", file.digest))
     trend_lines = trends(plan, readings)
-    sections = [_first(study, plan, found, file, _open_words(plan, readings, trend_lines))]
+    said = (*failing(study, bench, "Do not begin before that is answered."),
+            *_read_first(found, file, _open_words(plan, readings, trend_lines),
+                         declared_anew(plan, readings)))
+    sections = [_first(study, plan, found, said, read=file is not None)]
     if file is not None:
         sections += _compared(plan, found, readings, trend_lines)
     sections += [_stage(number, gate, read=file is not None)
@@ -81,7 +91,9 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
     sections.append(Section("signatures", "Signatures", signatures(
         "commission_signatures", "A signature covers the readings as written down with their "
         "dates, and nothing else.", SIGNERS)))
-    worked = [*_chains(plan, found), *_trend_chains(trend_lines, joint_outliers(plan, readings))]
+    worked = [*_chains(plan, found), *_trend_chains(trend_lines, joint_outliers(plan, readings)),
+              *chains("baseline_anew", [a.change for a in declared_anew(plan, readings)
+                                        if a.change is not None])]
     return document(TITLE, subtitle(study),
                     (*sections, *appendix(tuple(worked))), about, study.pack)
 
@@ -99,8 +111,10 @@ def answer(study: ProtectionStudy, file: ReadingsFile,
 
 def asked(study: ProtectionStudy, file: ReadingsFile,
           dealt: AssignmentStudy | None = None) -> str:
-    """What readings lack of instrument, calibration or name, in a line; or ""."""
-    return _lacking_words(gates(plan_of(study, dealt, file.readings), file.readings))
+    """What a reviewer or certifier will ask of the readings, in a line; or ""."""
+    plan = plan_of(study, dealt, file.readings)
+    return "; ".join(filter(None, (_lacking_words(gates(plan, file.readings)),
+                                   _worse_words(declared_anew(plan, file.readings)))))
 
 
 def _drifted_words(lines: Sequence[Trend]) -> list[str]:
@@ -150,8 +164,9 @@ def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
     """An empty file of readings: every id, what it is, and its band as a remark."""
     lines = [f"# {' '.join(text.split())}" for text in (*CAUTIONS, DEFERENCE)]
     lines.append("# Fill in value with its unit (or yes / no; a meter over its range: > 200 MΩ), "
-                 "date like 2026-11-24; one row may be copied for a later date. Rows left blank "
-                 "are not read; design and layout stay as they are.")
+                 "date like 2026-11-24; one row may be copied for a later date. baseline: yes only "
+                 "on a reading after a repair that the trend starts from anew, with name and note; "
+                 "else blank. Rows left blank are not read; design and layout stay as they are.")
     lines.append(",".join(COLUMNS))
     blank = "," * (len(FILLED) + 1)
     version = f'{design_of(study)},"{layout_of(study)}"'  # two modules stand with a comma
@@ -171,26 +186,30 @@ def _plain(text: str) -> str:
 # --- first page ------------------------------------------------------------------------------
 
 def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
-           file: ReadingsFile | None, also: Sequence[str]) -> Section:
+           said: Sequence[Paragraph], *, read: bool) -> Section:
     count = sum(1 for _ in plan.expected())
-    blocks: list[Block] = [lead(study, f"{len(plan.stages)} stages, {count} readings.")]
-    if study.failing:
-        blocks.append(Paragraph("Checks of the design fail: see the file for review. Do not "
-                                "begin before they are answered.", "open"))
-    if file is None:
-        blocks.append(Paragraph("Write readings into the form that --form FILE writes, and hold "
-                                "them against their bands with --readings FILE.", "text"))
-    else:
-        blocks.append(Paragraph(_verdict_sentence(found, also), "open"))
-        if lacking := _lacking_words(found):
-            blocks.append(Paragraph(f"{lacking}.", "caution"))
-        if not file.design:
-            blocks.append(Paragraph(f"The file of readings {UNBOUND}.", "caution"))
-    blocks.append(_overview(found, read=file is not None))
+    blocks: list[Block] = [lead(study, f"{len(plan.stages)} stages, {count} readings."), *said,
+                           _overview(found, read=read)]
     blocks.append(Paragraph("Bands are computed from the tolerances of the parts. A reading "
                             "outside its band: stop, find out why. Never widen a band to fit a "
                             "reading.", "caution"))
     return Section("first", "Stages and gates", tuple(blocks))
+
+
+def _read_first(found: Sequence[Gate], file: ReadingsFile | None,
+                also: Sequence[str], anew: Sequence[Anew]) -> list[Paragraph]:
+    """What was read, before the stages; without a file, how readings come here."""
+    if file is None:
+        return [Paragraph("Write readings into the form that --form FILE writes, and hold "
+                          "them against their bands with --readings FILE.", "text")]
+    said = [Paragraph(_verdict_sentence(found, also), "open")]
+    if lacking := _lacking_words(found):
+        said.append(Paragraph(f"{lacking}.", "caution"))
+    if worse := _worse_words(anew):
+        said.append(Paragraph(f"{worse[0].upper()}{worse[1:]}.", "caution"))
+    if not file.design:
+        said.append(Paragraph(f"The file of readings {UNBOUND}.", "caution"))
+    return said
 
 
 def _verdict_sentence(found: Sequence[Gate], also: Sequence[str]) -> str:
@@ -322,9 +341,11 @@ def _compared(plan: Plan, found: Sequence[Gate], readings: Sequence[Reading],
                             (column("id", "Reading"), column("question", "Lacking", wide=True)),
                             tuple((Cell(a), Cell(b)) for a, b in asked)))
     sections = [Section("compared", "Readings held against their bands", tuple(blocks))]
-    if trend_lines:
-        sections.append(Section("trend", "Trend against the baseline",
-                                (_trend_table(trend_lines),)))
+    anew = declared_anew(plan, readings)
+    if trend_lines or anew:
+        sections.append(Section("trend", "Trend against the baseline", (
+            *([_trend_table(trend_lines, anew)] if trend_lines else []),
+            *([_anew_table(anew)] if anew else []))))
     sections.append(Section("all_readings", "Every reading as written", (_all(readings),)))
     return sections
 
@@ -356,30 +377,69 @@ def _outlier_table(outliers: Sequence[Outlier]) -> Table:
                  "worst first.")
 
 
-def _trend_table(lines: Sequence[Trend]) -> Table:
+def _trend_table(lines: Sequence[Trend], anew: Sequence[Anew]) -> Table:
+    before = {a.expected.id: a for a in anew}
     columns = (column("id", "Reading"), column("baseline", "Baseline"), column("latest", "Latest"),
                column("change", "Change"), column("limit", "Limit"),
                column("verdict", "Verdict"), column("until", "Straight line reaches it"),
                column("series", "All, by date", wide=True), column("act", "Then", wide=True))
     rows = tuple((
-        Cell(t.expected.id), Cell(f"{t.baseline.text}, {t.baseline.date}"),
+        Cell(t.expected.id), Cell(_baseline(t, before.get(t.expected.id))),
         Cell(f"{t.latest.text}, {t.latest.date}"),
         Cell(t.change.shown if t.change else "–"),
         Cell(t.check.demand.shown if t.check.demand else "–"),
         Cell(f"{t.check.verdict}: {t.off}" if t.off else t.check.verdict),
-        words(t.until), Cell("; ".join(f"{d}: {v}" for d, v in t.series)), Cell(t.rule.act))
+        words(t.until), _series(t), Cell(t.rule.act))
         for t in lines)
     return Table("trend", "Readings taken again, against their baseline", columns, rows,
-                 "Baseline: the last reading up to the day of the second torque, else the first; "
-                 "one out of its band, or that stands out from its like, judges nothing. "
+                 "Baseline: the last that was declared after a repair, else the last reading up "
+                 "to the day of the second torque, else the first; one out of its band, or that "
+                 "stands out from its like, judges nothing. "
                  "The straight line is a date to look again, no promise until then.")
+
+
+def _series(trend: Trend) -> Cell:
+    """Every reading, a line each: a day must not part at the end of one."""
+    lines = [f"{day}: {value}" for day, value in trend.series]
+    return Cell("\n".join(lines), "; ".join(lines))
+
+
+def _baseline(trend: Trend, anew: Anew | None) -> str:
+    """The baseline, and where it was declared anew the one before it."""
+    words = f"{trend.baseline.text}, {trend.baseline.date}"
+    if anew is None or anew.now != trend.baseline:
+        return words
+    old = f"; before: {anew.before.text}, {anew.before.date}" if anew.before else ""
+    return f"{words}, declared anew{old}"
+
+
+def _anew_table(anew: Sequence[Anew]) -> Table:
+    columns = (column("id", "Reading"), column("before", "Baseline before"),
+               column("last", "Last before it"), column("now", "Declared"),
+               column("change", "Against the one before"), column("worse", "Verdict", wide=True),
+               column("name", "By"), column("note", "What was done", wide=True))
+    rows = tuple((
+        Cell(a.expected.id), *(words(f"{r.text}, {r.date}" if r else "")
+                               for r in (a.before, a.last, a.now)),
+        Cell(a.change.shown if a.change else "–"),
+        words(WORSE if a.worse else ""), Cell(a.now.name), Cell(a.now.note)) for a in anew)
+    return Table("baselines_anew", "Baselines declared anew after a repair", columns, rows,
+                 "From each the trend starts again, for that reading alone; the one before it "
+                 "stays here.")
+
+
+def _worse_words(anew: Sequence[Anew]) -> str:
+    """Declared baselines that a reviewer looks at, in a line; or ""."""
+    found = list(dict.fromkeys(a.expected.id for a in anew if a.worse))
+    return f"{WORSE}: {', '.join(found)}" if found else ""
 
 
 def _all(readings: Sequence[Reading]) -> Table:
     columns = tuple(column(name, name.replace("_", " "), wide=name == "note")
                     for name in ("id", *FILLED))
     rows = tuple((Cell(r.id), Cell(r.text), words(r.instrument), words(r.calibration_date),
-                  Cell(r.date), words(r.name), words(r.note)) for r in readings)
+                  Cell(r.date), words(r.name), words(r.note), words("yes" if r.declared else ""))
+                 for r in readings)
     return Table("readings", "Readings, in the order of the file", columns, rows)
 
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from packcalc.bench.assign import AssignmentStudy, at_voltage
+from packcalc.bench.assign import at_voltage
 from packcalc.bench.stored import of_pack
-from packcalc.bench.grade import GradedLot
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_cautions
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
@@ -69,7 +68,7 @@ from packcalc.report.salvage_report import (
 from packcalc.report.states_report import states_section
 from packcalc.review_merge import Review, merge
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.worst_measured import Salvage, counted_words
 
 PLACE = "Fault place: "
 
@@ -117,23 +116,13 @@ def _left_out(study: ProtectionStudy) -> Section:
         f"of them, and packcalc report writes the whole file. Parts: {keys}."),))
 
 
-@value_object
-class Salvage:
-    """What the bench adds to the file: the graded lot and, where it can be made, who goes where."""
-
-    lot: GradedLot
-    dealt: AssignmentStudy | None
-    refusal: str = ""
-
-
-def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
-                    review: Review | None = None, held: Held | None = None) -> Document:
+def report_document(study: ProtectionStudy, review: Review | None = None,
+                    held: Held | None = None) -> Document:
     """The whole file for review, with the marks of a review and what was really built."""
     brief = study.brief
-    salvage = _at_highest(study, salvage)
+    salvage = _at_highest(study)
     bench = salvage_sections(salvage.lot, salvage.dealt, salvage.refusal) if salvage else ()
-    measured = measured_against(study, salvage.lot, salvage.dealt,
-                                salvage.refusal) if salvage else Measured()
+    measured = measured_against(study)
     review = merge(study, bench=measured) if review is None else review
     worked = _appendix(study, layout=True, more=salvage_chains(salvage.dealt) if salvage else ())
     worked = with_decision_chains(worked, [s.decision for s in review.standings])
@@ -150,8 +139,9 @@ def report_document(study: ProtectionStudy, salvage: Salvage | None = None,
                     study.pack)
 
 
-def _at_highest(study: ProtectionStudy, salvage: Salvage | None) -> Salvage | None:
+def _at_highest(study: ProtectionStudy) -> Salvage | None:
     """The assignment asked for isolation at the voltage that every other figure rests on."""
+    salvage = study.salvage
     if salvage is None or salvage.dealt is None:
         return salvage
     return replace(salvage, dealt=at_voltage(salvage.dealt, study.pack.highest_voltage))
@@ -166,16 +156,17 @@ def _name(study: ProtectionStudy) -> str:
 
 def _sentence(study: ProtectionStudy) -> str:
     pack = study.pack
-    danger = called(pack).danger
+    said = called(pack)
     how = "named by the user" if study.named else (
-        "the nearest miss; no layout meets the brief" if study.miss else "the best-ranked layout")
+        "the nearest miss; no layout meets the brief" if study.miss and not len(study.study) else
+        "the best-ranked layout")
     open_ = pack.highest_voltage.at_least
     most = ("or more DC (parts of the over-voltage chain are not evaluated)" if open_
             else "DC at most")
     return (f"Candidate for review: {_name(study)}, {how}: {pack.modules_used} modules, "
             f"{pack.highest_voltage.shown} {most}, "
             f"{_into_a_fault(study)}, {pack.usable_energy.shown} usable. "
-            f"{danger + ' ' if danger else ''}LETHAL: it cannot be switched off.")
+            f"{said.danger + ' ' if said.danger else ''}{said.warning}")
 
 
 def _most(study: ProtectionStudy) -> Finding:
@@ -215,6 +206,9 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     """What can kill, what is open and what nobody clears: one screen."""
     pack, faults = study.pack, study.faults
     blocks: list[Block] = [Paragraph(_sentence(study), "lead")]
+    counted = counted_words(study.brief)
+    if counted:
+        blocks.append(Paragraph(counted, "caution"))
     if review is not None:
         blocks += first_words(review)
     if study.miss:

@@ -8,6 +8,7 @@ from packcalc.findings import Finding
 from packcalc.handover.expected import WORDS, Expected
 from packcalc.handover.inside import most_voltage
 from packcalc.handover.voltage_class import called
+from packcalc.measured import Measured
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import RULES_TOLD_ONCE, finding_cell
@@ -16,6 +17,7 @@ from packcalc.report.document import Block, Cell, Chain, Column, Paragraph, Sect
 from packcalc.units import printed
 
 BLANK = Cell("____", "")
+DEALT = "As its modules are dealt"
 
 
 def subtitle(study: ProtectionStudy) -> str:
@@ -33,9 +35,29 @@ def meta(study: ProtectionStudy) -> tuple[tuple[str, str, str], ...]:
 def lead(study: ProtectionStudy, words: str) -> Paragraph:
     """First sentence of a page: what it is, how high, that it stays live."""
     pack = study.pack
-    danger = called(pack).danger
-    return Paragraph(f"{words} {pack.modules_used} modules, {most_voltage(pack)}. "
-                     f"{danger + ' ' if danger else ''}LETHAL: it cannot be switched off.", "lead")
+    said = called(pack)
+    return Paragraph(" ".join(filter(None, (
+        f"{words} {pack.modules_used} modules, {most_voltage(pack)}.", said.danger,
+        said.warning))), "lead")
+
+
+def failing(study: ProtectionStudy, bench: Measured, then: str = "") -> tuple[Paragraph, ...]:
+    """That checks of the design, or of the pack as its modules are dealt, fail.
+
+    Args:
+        study: one layout sized.
+        bench: what the bench sheet says of it.
+        then: what must not be done before they are answered.
+    """
+    found = []
+    if study.miss:
+        found.append(f"This layout does not meet the brief: {study.miss.sentence}.")
+    if study.failing:
+        found.append("Checks of the design fail: see the file for review.")
+    if bench.failing:
+        titles = "; ".join(f"{c.title}: {c.sentence}" for c in bench.failing)
+        found.append(f"{DEALT} these checks fail: {titles}. See packcalc assign.")
+    return tuple(Paragraph(f"{words}{f' {then}' if then else ''}", "open") for words in found)
 
 
 def chains(name: str, findings: Iterable[Finding]) -> tuple[Chain, ...]:
@@ -71,11 +93,12 @@ def edge_cells(expected: Expected) -> tuple[Cell, Cell, Cell]:
     """Low, high and unit of a band."""
     if expected.dimension == WORDS:
         return Cell("yes"), Cell("–"), Cell("yes / no")
-    low, high = (finding_cell(f) if f is not None and f.known else Cell("–")
+    units = {f.unit for f in expected.edges}
+    # Both ends print in their own unit where they share one, else in that of the reading.
+    shared = units.pop() if len(units) == 1 else expected.unit
+    low, high = (finding_cell(f, shared) if f is not None and f.known else Cell("–")
                  for f in (expected.low, expected.high))
-    edge = next(iter(expected.edges), None)
-    # Both ends print in their own unit; where it differs from the reading's, the text says so.
-    unit = printed(edge.unit) if edge is not None else printed(expected.unit)
+    unit = printed(shared)
     if unit == "°C":
         low, high = (_with_fahrenheit(cell, f) for cell, f in ((low, expected.low),
                                                                 (high, expected.high)))

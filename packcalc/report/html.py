@@ -3,7 +3,8 @@
 Ids are stable, so that a link, or later a reviewer's mark, finds its place again:
 `s-` section, `t-` table, `fig-` figure, `f-` finding, `d-` decision, `source-` source. Links
 within the page take the short number of a finding instead, `n1`, and a step inside another's
-chain has no id of its own, which keeps the page small.
+chain has no id of its own, which keeps the page small. So does a step that works an earlier one
+over again, as for each of many modules: it names that and the entries in which it differs.
 """
 
 from __future__ import annotations
@@ -17,34 +18,33 @@ from typing import TYPE_CHECKING, Any
 
 from packcalc.checks import VERDICTS
 from packcalc.findings import BASES
-from packcalc.marks import MARKS, NOT_MARKED, STANDINGS
+from packcalc.marks import MARKS, STANDINGS
 from packcalc.report.citations import KEY as SOURCES
-from packcalc.report.document import Block, Document, Facts, Figure, Table
+from packcalc.report.document import Block, Chain, Document, Facts, Figure, Table
+from packcalc.report.markup import LEAF, LINK, NESTED, decision_rows, rows, worked
 from packcalc.report.steps import (
     OF_A_RULE,
     Step,
+    apart,
     inputs_of,
-    lines,
+    likes,
     new_note,
-    reference,
-    result,
     rule_told,
     steps,
     twins,
+    wordy,
 )
 from packcalc.value import value_object
 
 if TYPE_CHECKING:
     import jinja2
 
-LEAF, LINK, NESTED = "leaf", "link", "nested"
 WEAK = ("remembered, consistent", "assumed", "remembered")
 GRAVE, REST = "decisions_grave", "decisions_rest"  # tables that take marks
 DECISION_HEADS = ("No.", "Decision", "Verdict", "Weakest basis", "Mark")
 SCROLLS = 5  # a table of so many columns may be wider than a phone
 SHORT_ROWS = 14  # a table of up to so many rows is kept on one printed page
 SHORT_ROWS_OF_WORDS, SHORT_WORDS = 6, 800  # rows, and signs in all of them
-OFTEN, LONG_WORDS = 3, 60
 _SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd|tbody|thead|table"
                          r"|ul|ol|dl)\b)"
                          r"|</p>(?=</?(?:p|ul|ol|dl|div|table|td|section)\b)")
@@ -73,8 +73,8 @@ def _slim(text: str) -> str:
 
     HTML lets those be left out; they are a tenth of a large page.
     """
-    lines = (line for line in text.split("\n") if line.strip())
-    return _SPARE_ENDS.sub("", "\n".join(lines)) + "\n"
+    lines = _SPARE_ENDS.sub("", text).split("\n")
+    return "\n".join(line for line in lines if line.strip()) + "\n"
 
 
 def _file(name: str) -> str:
@@ -131,11 +131,13 @@ class _Page:
     def __init__(self, document: Document):
         self.steps = steps(document)
         self.blocks = list(document.blocks())
-        self.marks, self.decision_heads, self.unmarked = MARKS, DECISION_HEADS, NOT_MARKED
+        self.marks, self.decision_heads = MARKS, DECISION_HEADS
         self._part_numbers: dict[str, int] = {}
         self._rules: set[str] = set()  # whose range and safe side are printed already
-        self.shared = [s for s in self.steps.values()
-                       if s.chain is None and (s.uses > 1 and not s.is_leaf or _wordy(s))]
+        self.likes = likes(self.steps)
+        pointed_at = set(self.likes.values())
+        self.shared = [s for s in self.steps.values() if s.chain is None and (
+            s.id in pointed_at or s.uses > 1 and not s.is_leaf or wordy(s))]
         self.parts = _parts(document, shared=bool(self.shared))
         self.twins = twins([self.steps[chain.key] for chain in document.chains()])
         self._heads: dict[str, str] = {}
@@ -145,7 +147,7 @@ class _Page:
         self._marks = _unique_marks(list(self.steps))
         own_place = [*(chain.key for chain in document.chains()), *(s.id for s in self.shared)]
         self._numbers = {name: number for number, name in enumerate(own_place, 1)}
-        self.anchor, self.result, self.reference, self.beside = anchor, result, reference, zip
+        self.anchor = anchor
 
     def kind(self, block: Block) -> str:
         """The name of the macro that prints a block."""
@@ -207,7 +209,7 @@ class _Page:
         """The lines of a step; what its inputs say already, in the same digits, is left out."""
         taken, told = inputs_of(step, self.steps), rule_told(step, self._rules)
         numbers = ", ".join(self.as_input(symbol, item) for symbol, item in taken)
-        return [(label, words) for label, words in lines(step)
+        return [(label, words) for label, words in step.lines
                 if label not in ("basis", "result")
                 and (label != "note" or new_note(step, self.steps))
                 and not (label == "numbers" and words == numbers)
@@ -220,6 +222,12 @@ class _Page:
     def twin(self, step: Step) -> Step | None:
         """An earlier step that works the very same figure, to point at."""
         return self.steps.get(self.twins.get(step.id, ""))
+
+    def like(self, step: Step) -> tuple[Step, list[tuple[str, str, Step]]] | None:
+        """An earlier step that works the same over, and the inputs in which this one differs."""
+        like = self.steps.get(self.likes.get(step.id, ""))
+        return like and (like, [(self._how(item), symbol, item)
+                                for symbol, item in apart(step, like, self.steps)])
 
     def mark(self, step: Step) -> str:
         """The id of a step's place on the page."""
@@ -260,17 +268,22 @@ class _Page:
         """Class and style of every set of column titles, which a phone prints before each cell."""
         return [(name, style) for style, name in self._heads.items()]
 
-    def cell_tags(self, table: Table) -> list[tuple[str, str, bool]]:
-        """(start tag, end tag, whether it holds a verdict) of a cell in each column."""
-        from markupsafe import Markup
+    def rows(self, table: Table) -> str:
+        """The rows of a table; in the list of sources each has its id."""
+        named = table.key == SOURCES
+        return rows(table, [anchor("source", row[0].text) for row in table.rows] if named else [])
 
-        found = []
-        for place, column in enumerate(table.columns):
-            judged = column.key == "verdict"
-            tag, scope = ("td", "") if place else ("th", ' scope="row"')
-            kind = ' class="n"' if column.align == "right" else ' class="v"' if judged else ""
-            found.append((Markup(f"<{tag}{scope}{kind}>"), Markup(f"</{tag}>"), judged))
-        return found
+    def decision_rows(self, table: Table) -> str:
+        """The rows of a table of decisions."""
+        return decision_rows(table, self)
+
+    def chain(self, block: Chain) -> str:
+        """The step that a chain unfolds."""
+        return worked(self.steps[block.key], self, chain=True)
+
+    def shared_steps(self) -> str:
+        """The steps that several results share."""
+        return "".join(worked(step, self) for step in self.shared)
 
     def scrolls(self, table: Table) -> bool:
         """Whether the table may be wider than a screen, so that the keyboard must reach it."""
@@ -281,12 +294,6 @@ def _tall(table: Table) -> bool:
     """Whether a table of words would leave a gap on paper if it were kept on one page."""
     signs = sum(len(cell.text) for row in table.rows for cell in row)
     return len(table.rows) > SHORT_ROWS_OF_WORDS or signs > SHORT_WORDS
-
-
-def _wordy(step: Step) -> bool:
-    """Whether an entry is printed once and pointed at: long words, used again and again."""
-    words = len(step.finding.note) + len(str(step.finding.origin or ""))
-    return step.is_leaf and step.uses >= OFTEN and words >= LONG_WORDS
 
 
 def _heads(table: Table) -> str:

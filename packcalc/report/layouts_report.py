@@ -189,7 +189,7 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:
         blocks.append(Bullets(study.not_evaluated, key="not_evaluated"))
-    blocks += [Paragraph(words) for words in _assumed(study.brief)]
+    blocks += [Paragraph(words) for words in (*_assumed(study.brief), *_by_brief(study.brief))]
     spread = curve_words(study.brief)
     if spread:
         blocks.append(Paragraph(spread))
@@ -201,6 +201,14 @@ def _assumed(brief: Brief) -> Iterator[str]:
     key = next((u.key for u in brief.unknowns if u.dotted == "inverter.full_power_from"), None)
     if key is not None:
         yield f"Assumed, because {key.dotted} is open: {key.consequence}."
+
+
+def _by_brief(brief: Brief) -> Iterator[str]:
+    """That the bench sheet may show worse modules than the figures of this list."""
+    if brief.bench is not None and brief.bench.file:
+        yield (f"Screened with the brief's own resistance growth and state of health. Where "
+               f"{brief.bench.file} shows a worse module among those built in, it counts for every "
+               "one once a layout is taken: packcalc protect, report and every page after them.")
 
 
 def curve_words(brief: Brief) -> str:

@@ -5,19 +5,28 @@ from __future__ import annotations
 from packcalc.findings import Finding
 from packcalc.handover.inside import disconnect_out
 from packcalc.handover.maintain import Maintenance, maintenance
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column, words
 from packcalc.report.document import Block, Bullets, Cell, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
-from packcalc.report.handover_blocks import BLANK, appendix, chains, lead, meta, subtitle
+from packcalc.report.handover_blocks import (
+    BLANK,
+    appendix,
+    chains,
+    failing,
+    lead,
+    meta,
+    subtitle,
+)
 
 TITLE = "Maintenance"
 
 
-def maintain_document(study: ProtectionStudy) -> Document:
-    """The page of `packcalc maintain`."""
+def maintain_document(study: ProtectionStudy, bench: Measured = Measured()) -> Document:
+    """The page of `packcalc maintain`; `bench`: what the sheet says of the pack as dealt."""
     plan = maintenance(study)
-    sections = (_first(study, plan), _repeats(plan), *_events(plan))
+    sections = (_first(study, plan, bench), _repeats(plan), *_events(plan))
     limits = {(f.title, f.number): f for r in plan.repeats for f in (r.rule.rise, r.rule.fall)
               if f is not None}  # one rule serves readings of several kinds: worked once
     return document(TITLE, subtitle(study),
@@ -25,14 +34,14 @@ def maintain_document(study: ProtectionStudy) -> Document:
                     meta(study), study.pack)
 
 
-def _first(study: ProtectionStudy, plan: Maintenance) -> Section:
+def _first(study: ProtectionStudy, plan: Maintenance, bench: Measured) -> Section:
     columns = (column("interval", "When", wide=True), column("what", "What", wide=True),
                column("ground", "Ground"), column("source", "Source"), column("done", "Done, by"))
     rows = tuple((Cell(t.interval), Cell(t.what), Cell(t.ground), words(t.source), BLANK)
                  for t in plan.tasks)
     gloves = study.circuit.insulation.gloves or "a class that reaches the voltage"
     return Section("first", "Intervals", (
-        lead(study, "For as long as the pack exists."),
+        lead(study, "For as long as the pack exists."), *failing(study, bench),
         Paragraph(f"Opening the box: two people; {disconnect_out(study)}; link proven dead; "
                   f"gloves of {gloves}. Every terminal inside stays live.", "caution"),
         Table("intervals", "What is done when", columns, rows,
@@ -49,6 +58,10 @@ def _repeats(plan: Maintenance) -> Section:
         Paragraph("Same ids, same instruments where possible, same state (cold, half charge), "
                   "added to the same file with their date: packcalc commission --readings FILE "
                   "shows each against band and baseline."),
+        Paragraph("After a repair, what was replaced or mended is read again in a row of its own "
+                  "with yes under baseline, who declares it under name, and what was done in the "
+                  "note: the trend of that reading alone starts from it, and the baseline before "
+                  "it stays shown. A repair that leaves a reading worse than before is told."),
         Table("repeats", "Readings to repeat, and how far each may move", columns, rows,
               "Change against the baseline. The limits are our rule, for the reviewer to "
               "replace; the bands of the first energising hold as well."))

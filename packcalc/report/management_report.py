@@ -10,8 +10,12 @@ from packcalc.report.document import Block, Bullets, Cell, Section, Table
 MOST_MONITORS = 24
 
 
-def _shown(finding: Finding | None) -> Cell:
-    return words(finding.shown) if finding is not None and finding.known else Cell("–")
+# What stands where a limit has no figure; a bare mark would leave open which of these it is.
+NOT_ASKED, ELSEWHERE, UNSET = "not asked", "see what happens", "no setting known"
+
+
+def _shown(finding: Finding | None, otherwise: str) -> Cell:
+    return words(finding.shown if finding is not None and finding.known else otherwise)
 
 
 def limits_table(result: ManagementResult) -> Table:
@@ -20,13 +24,14 @@ def limits_table(result: ManagementResult) -> Table:
                column("trip", "Trip"), column("delay", "Within"), column("set", "Set to"),
                column("action", "What happens", wide=True), column("ground", "Ground", wide=True))
     rows = tuple(
-        (words(x.quantity), _shown(x.warn), _shown(x.trip), _shown(x.delay), _shown(x.setting),
+        (words(x.quantity), _shown(x.warn, NOT_ASKED), _shown(x.trip, ELSEWHERE),
+         _shown(x.delay, ELSEWHERE), _shown(x.setting, UNSET),
          words(x.action), words(x.trip.weakest if x.trip is not None and x.trip.known else ""))
         for x in result.limits)
     return Table("management_limits", "Limits: warn, trip, delay", columns, rows,
                  "Limits of the cell class are assumed until the module's own data sheet replaces "
                  "them. A trip of a current is the lowest setting that leaves the load alone at "
-                 "the sensor's error. A dash: not set, or not asked.")
+                 "the sensor's error.")
 
 
 def monitors_table(result: ManagementResult) -> Table:

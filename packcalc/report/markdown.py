@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from packcalc.report.document import (
     Block, Bullets, Chain, Document, Facts, Figure, Paragraph, Table,
 )
-from packcalc.report.steps import Step, below, inputs_of, lines, steps
+from packcalc.report.steps import Step, below, inputs_of, steps
 
 _SPECIAL = re.compile(r"([\\`*_\[\]<>|~$])")
 _LEADING = re.compile(r"^(\d+(?=[.)](?:\s|$))|(?=[#=]|[+\-](?:\s|-|$)))")
@@ -88,7 +88,7 @@ class _Page:
         out = [f"**{escape(step.finding.title)}** {code('[' + step.id + ']')}", ""]
         for symbol, item in inputs_of(step, self.steps):
             out.append(f"- input {code(symbol)}: {_input(item)}")
-        for label, words in lines(step):
+        for label, words in step.lines:
             shown = code(words) if label in ("rule", "numbers", "result") else escape(words)
             out.append(f"- {label}: {shown}")
         return out

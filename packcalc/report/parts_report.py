@@ -68,4 +68,6 @@ def _checks(item: Item, key: str, parts: list[Candidate]) -> Table:
 
 def _margin_cell(check: Check) -> Cell:
     value = margin(check)
-    return Cell("–") if value is None else Cell(f"{100 * value:.0f}", round(100 * value, 1))
+    if value is None:
+        return Cell("–")
+    return Cell(f"{round(100 * value)}", round(100 * value, 1) + 0.0)

@@ -6,13 +6,17 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from packcalc.findings import Finding
-from packcalc.protect.places import Cleared, FaultPlace
+from packcalc.protect.branch_figures import only_at_most
+from packcalc.protect.places import FUSE, Cleared, FaultPlace
 from packcalc.report.blocks import column, number, words
 from packcalc.report.document import Block, Bullets, Cell, Chain, Paragraph, Section, Table
 
 LEAD = ("For every place where a fault can happen: highest current (new, hot, full, first "
         "milliseconds, every source) and lowest (cold, aged, empty, long pulse, one string, long "
         "hot path), and who ends each. A device that is not shown to open is not counted on.")
+
+
+MOST_NAMED = 6  # places not shown, of which each is told by its name
 
 
 def places_section(places: Sequence[FaultPlace], level: int = 1) -> Section:
@@ -51,19 +55,31 @@ def places_chains(places: Sequence[FaultPlace]) -> tuple[Chain, ...]:
 def headline(places: Sequence[FaultPlace]) -> str:
     """Where nobody clears a fault, and how far the rest is shown, in a few sentences."""
     nobody = [_where(p) for p in places if p.nobody]
-    open_ = [p.title for p in places if not p.nobody and not p.shown]
+    open_ = [p for p in places if not p.nobody and not p.shown]
     fed = [p for p in places if p.shown and p.feeding_on]
     shown = len(places) - len(nobody) - len(open_) - len(fed)
     words_ = [f"Nobody clears a fault: {'; '.join(nobody)}." if nobody else
               "No place was found that nobody clears."]
     if open_:
-        words_.append(f"Not shown for {len(open_)} more.")
+        words_.append(_not_shown(open_))
     words_.append(f"Shown from end to end: {shown} of {len(places)} places.")
     if fed:
         feeders = dict.fromkeys(f"the {name}" for p in fed for name in p.feeding_on)
         words_.append(f"For {len(fed)} more the battery's current is shown, and not who ends that "
                       f"of {' and '.join(feeders)}.")
     return " ".join(words_)
+
+
+def _not_shown(open_: Sequence[FaultPlace]) -> str:
+    """By name where they are few; of many those that hang on a fuse alone, which is not proven."""
+    few = len(open_) <= MOST_NAMED
+    named = [p.title for p in open_
+             if few or (p.loop.devices and all(d.kind == FUSE for d in p.loop.devices))]
+    more = f"Not shown for {len(open_)} more"
+    if not named:
+        return f"{more}."
+    return f"{more}{'' if few else ', among them with fuses alone in the loop'}: " \
+           f"{'; '.join(named)}."
 
 
 def _between(place: FaultPlace) -> str:
@@ -100,7 +116,7 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                column("time_constant_ms", "Time constant", "ms"))
     rows = tuple((Cell(p.title), words(p.loop.feeds), _figure(p.loop.voltage),
                   _figure(p.loop.highest), _all(p), words(p.at_highest.words),
-                  _time(p.at_highest), _figure(p.lowest), words(p.at_lowest.words),
+                  _time(p.at_highest), _lowest(p.lowest), words(p.at_lowest.words),
                   _time(p.at_lowest), words(_between(p)),
                   _time(p.between) if p.between else Cell("–"),
                   _figure(p.loop.inductance), _figure(p.loop.time_constant))
@@ -158,6 +174,12 @@ def _all(place: FaultPlace) -> Cell:
     cell = _figure(place.highest)
     open_ = [o.end.removeprefix("from the ") for o in place.others if not o.current.known]
     return Cell(f"{cell.text} and {', '.join(open_)}", cell.value) if open_ else cell
+
+
+def _lowest(finding: Finding) -> Cell:
+    """What is only the most that it can be is no figure to count with: none goes into the data."""
+    cell = _figure(finding)
+    return Cell(f"at most {cell.text}") if only_at_most(finding) else cell
 
 
 def _figure(finding: Finding) -> Cell:

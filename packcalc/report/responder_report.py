@@ -37,8 +37,10 @@ def responder_document(study: ProtectionStudy) -> Document:
         Paragraph(LAYOUT_NOTE),
         Table("responder_sources", "What it rests on", (column("source", "Source"),),
               tuple((Cell(key),) for key in SOURCES))))
+    # How modules were counted is no word for responders, and their page must stay one.
+    head = tuple(line for line in meta(study) if line[0] != "counted_by_bench")
     return document(TITLE, subtitle(study),
-                    (first, after, *appendix(chains("responder", sheet.chains))), meta(study),
+                    (first, after, *appendix(chains("responder", sheet.chains))), head,
                     study.pack)
 
 

@@ -370,7 +370,9 @@ def signature_section(brief: Brief, rules: str = CORE) -> Section:
         Paragraph("Ask these before anything is bought or cut. packcalc answers none of them: "
                   "who may sign what is for the law and the authority where the vehicle is "
                   "registered.", "caution"),
-        Paragraph(f"Rule set chosen: {title}." + (f" As read: {ahead}." if ahead else "")),
+        Paragraph((f"Rule set chosen: {title}." if rules != CORE else
+                   f"No rule set was chosen: the common core, {title}.")
+                  + (f" As read: {ahead}." if ahead else "")),
         Table("signature_questions", "The path to a signature", columns, rows)]
     clauses = [c for c in all_clauses() if c.rules == rules]
     if clauses:

@@ -11,23 +11,24 @@ from packcalc.report.assign_report import assignment_sections
 from packcalc.report.bench_report import grades_table, grounds_table, summary
 from packcalc.report.blocks import checks_table, number
 from packcalc.report.document import Block, Cell, Chain, Facts, Paragraph, Section
+from packcalc.units import several
 
 # What the file for review shows of an assignment; `packcalc assign` prints the rest.
 SHOWN = ("assignment", "build_list", "balance_plan", "meaning", "sharing", "sureness")
 
 
 def front_against_bench(found: Measured) -> tuple[Block, ...]:
-    """Under the front figures: what they become with the modules that were measured."""
+    """Under the front figures: what the brief alone, and the modules as dealt, would give."""
     blocks: list[Block] = []
     rows = []
-    if found.lowest is not None:
-        rows.append(("fault_lowest_measured_A", "Lowest fault current, worst measured module",
-                     number(found.lowest.value, "A")))
+    if found.by_brief is not None:
+        rows.append(("fault_lowest_by_brief_A", "Lowest fault current by the brief alone, which no "
+                     "figure stands on", number(found.by_brief.value, "A")))
     if found.energy is not None:
         rows.append(("usable_energy_dealt_kWh", "Usable energy, modules as dealt",
                      number(found.energy.value, "kWh")))
     if rows:
-        blocks.append(Facts("first_measured", "The same by the bench sheet", tuple(
+        blocks.append(Facts("first_measured", "The same by other counts", tuple(
             (key, title, Cell(f"{cell.text} {key.rpartition('_')[2]}", cell.value))
             for key, title, cell in rows)))
     if found.checks:
@@ -49,8 +50,8 @@ def salvage_sections(lot: GradedLot, dealt: AssignmentStudy | None,
                            Paragraph("Every check of every module: packcalc bench.")]
     if lot.questions:
         count = len(lot.questions)
-        blocks.insert(1, Paragraph(f"{count} question{'s' if count != 1 else ''} about the sheet "
-                                   "are open; packcalc bench lists them.", "open"))
+        blocks.insert(1, Paragraph(f"{several(count, 'question')} open about the sheet; packcalc "
+                                   "bench lists what is asked.", "open"))
     if refusal:
         blocks.append(Paragraph(f"No assignment: {refusal}", "open"))
     found = [Section("bench_grades", "Bench: grades of the modules on hand", tuple(blocks))]

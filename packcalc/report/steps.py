@@ -6,8 +6,9 @@ that a renderer can print it once and point at it.
 
 from __future__ import annotations
 
+import functools
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from packcalc.errors import ProgramFault
 from packcalc.findings import BASES, Finding, worked
@@ -38,6 +39,11 @@ class Step:
     @property
     def is_leaf(self) -> bool:
         return not self.inputs
+
+    @functools.cached_property
+    def lines(self) -> tuple[tuple[str, str], ...]:
+        """What a page prints of the step apart from its inputs: (label, words)."""
+        return tuple(_lines(self))
 
 
 def slug(text: str) -> str:
@@ -130,29 +136,29 @@ def ground(step: Step) -> str:
     return own if step.weakest == own else f"{own}; the chain rests on: {step.weakest}"
 
 
-def lines(step: Step) -> list[tuple[str, str]]:
-    """What a page prints of a step apart from its inputs: (label, words)."""
+def _lines(step: Step) -> Iterator[tuple[str, str]]:
     finding, rule = step.finding, step.finding.formula
-    found = []
     if step.chain is not None and step.chain.governing:
-        found.append(("governing", step.chain.governing))
+        yield "governing", step.chain.governing
     if rule is not None:
-        found += [("rule", rule.text), ("numbers", worked(finding))]
+        yield "rule", rule.text
+        yield "numbers", worked(finding)
     if finding.origin is not None:
-        found.append(("entry", str(finding.origin)))
-    found += [("result", result(finding)), ("basis", ground(step))]
+        yield "entry", str(finding.origin)
+    yield "result", result(finding)
+    yield "basis", ground(step)
     if finding.source:
-        found.append(("source", f"{finding.source} {reference(finding)}".strip()))
+        yield "source", f"{finding.source} {reference(finding)}".strip()
     if rule is not None and rule.valid not in ("", "any"):
-        found.append(("range", rule.valid))
+        yield "range", rule.valid
     if rule is not None and rule.safe_side:
-        found.append(("safe side", rule.safe_side))
+        yield "safe side", rule.safe_side
     if finding.note:
-        found.append(("note", finding.note))
-    return found
+        yield "note", finding.note
 
 
 OF_A_RULE = ("range", "safe side")
+OFTEN, LONG_WORDS = 3, 60
 
 
 def rule_told(step: Step, rules: set[str]) -> bool:
@@ -172,12 +178,49 @@ def twins(chains: Iterable[Step]) -> dict[str, str]:
     for step in chains:
         if step.is_leaf:
             continue
-        said = (step.inputs, step.finding.basis, *lines(step))
+        said = (step.inputs, step.finding.basis, *step.lines)
         if said in first:
             found[step.id] = first[said]
         else:
             first[said] = step.id
     return found
+
+
+def likes(known: dict[str, Step]) -> dict[str, str]:
+    """Each step that works an earlier one over again, by that one.
+
+    Rule, words and every figure are the same, and so is every input that is computed; only
+    entries may come from another place, as where many modules were measured under the same
+    conditions. A step that a chain unfolds stands whole, unless it is a twin.
+    """
+    first: dict[tuple, str] = {}
+    found = {}
+    for step in known.values():
+        f = step.finding
+        if f.formula is None or step.chain is not None:
+            continue
+        inputs = [known[name] for name in step.inputs]
+        said = (f.formula.name, f.title, f.symbol, f.unit, f.value, f.basis, f.source, f.note,
+                *((one.finding.value, one.finding.unit) if one.is_leaf else one.id
+                  for one in inputs))
+        if said in first:
+            found[step.id] = first[said]
+        else:
+            first[said] = step.id
+    return found
+
+
+def apart(step: Step, like: Step, known: dict[str, Step]) -> list[tuple[str, Step]]:
+    """The inputs, under their symbols, in which a step differs from the one that it is like."""
+    return [one for one, name in zip(inputs_of(step, known), like.inputs, strict=True)
+            if one[1].id != name]
+
+
+def wordy(step: Step) -> bool:
+    """Whether an entry is printed once and pointed at: long words, used again and again."""
+    if not step.is_leaf or step.uses < OFTEN:
+        return False
+    return len(step.finding.note) + len(str(step.finding.origin or "")) >= LONG_WORDS
 
 
 def new_note(step: Step, known: dict[str, Step]) -> bool:

@@ -16,15 +16,18 @@ from packcalc.report.document import (
 from packcalc.report.steps import (
     OF_A_RULE,
     Step,
+    apart,
     below,
+    ground,
     inputs_of,
-    lines,
+    likes,
     new_note,
     result,
     rule_told,
     slug,
     steps,
     twins,
+    wordy,
 )
 
 WIDTH = 80
@@ -35,7 +38,8 @@ NOTHING = ("", "–")  # what a record leaves out: that no value stands there
 NARROWEST_WORDS = 16  # a column of words narrower than this reads worse than a record
 GLUE = "\u00a0"
 
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[A-Za-zΩµ°%²/√]{1,5}\b|[%°])")
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[A-Za-zΩµ°%²/√]{1,5}\b|[%°])"
+                              r"|(?<=\[) (?=\])|(?<=\[ \]) ")  # and a box to tick with its words
 
 
 def render(document: Document) -> str:
@@ -100,6 +104,8 @@ class _Page:
         self.steps = steps(document)
         self.printed: set[str] = set()
         self.rules: set[str] = set()  # whose range and safe side are told already
+        self.entries: set[str] = set()  # of long words, printed already
+        self.likes = likes(self.steps)
         self.twins = twins([self.steps[chain.key] for chain in document.chains()])
 
     def block(self, block: Block) -> list[str]:
@@ -128,14 +134,16 @@ class _Page:
 
     def _step(self, step: Step, indent: int) -> list[str]:
         margin = " " * indent
-        out = _wrap(f"{step.finding.title} [{step.id}]: {result(step.finding)}", indent=margin,
-                    hanging=margin + "  ")
-        taken = inputs_of(step, self.steps)
-        out += [f"{margin} inputs"] if taken else []
-        for symbol, item in taken:
-            out += _wrap(_input(symbol, item), indent=margin + "  ", hanging=margin + "    ")
+        said = f"{step.finding.title} [{step.id}]: {result(step.finding)}"
+        like = self.steps.get(self.likes.get(step.id, ""))
+        if like is not None:
+            return [*_wrap(f"{said} ({ground(step)}); worked at [{like.id}]", indent=margin,
+                           hanging=margin + "  "),
+                    *self._inputs(apart(step, like, self.steps), margin, "with")]
+        out = _wrap(said, indent=margin, hanging=margin + "  ")
+        out += self._inputs(inputs_of(step, self.steps), margin, "inputs")
         told = rule_told(step, self.rules)
-        for label, words in lines(step):
+        for label, words in step.lines:
             if label == "result" or label == "note" and not new_note(step, self.steps):
                 continue
             if label in OF_A_RULE and told:
@@ -144,15 +152,28 @@ class _Page:
         return out
 
 
-def _input(symbol: str, step: Step) -> str:
+    def _inputs(self, taken: list[tuple[str, Step]], margin: str, head: str) -> list[str]:
+        out = [f"{margin} {head}"] if taken else []
+        for symbol, item in taken:
+            known = item.id in self.entries
+            if wordy(item):
+                self.entries.add(item.id)
+            out += _wrap(_input(symbol, item, known), indent=margin + "  ",
+                         hanging=margin + "    ")
+        return out
+
+
+def _input(symbol: str, step: Step, known: bool) -> str:
+    """An input as words; one of long words that is `known` already is pointed at by its id."""
     finding = step.finding
-    if not step.is_leaf or step.chain:
+    if not step.is_leaf or step.chain or known:
         named = slug(finding.title) in step.id  # then the id says the title
         return f"{symbol}: {'' if named else f'{finding.title}; '}see [{step.id}]"
     origin = f", {finding.origin}" if finding.origin else ""
     source = f", {finding.source}" if finding.source else ""
     note = f" ({finding.note})" if finding.note else ""
-    return f"{symbol}: {finding.title}; {finding.basis}{origin}{source}{note}"
+    mark = f" [{step.id}]" if wordy(step) else ""
+    return f"{symbol}: {finding.title}{mark}; {finding.basis}{origin}{source}{note}"
 
 
 def _paragraph(text: str, kind: str) -> list[str]:

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 import click
@@ -66,6 +67,12 @@ def study(asked=None, text=None, layout="16S2P", arrangement="", **bench):
     return asg.assign_modules(asked, lot, find_layout(asked, layout, arrangement))
 
 
+@lru_cache(maxsize=None)
+def usual(arrangement=""):
+    """The study of the usual lot; dealt once for all tests that only read it."""
+    return study(arrangement=arrangement)
+
+
 def two_types():
     """Thirty-six modules of the layout's type and four of another, all invented."""
     asked = brief()
@@ -123,7 +130,7 @@ def test_the_chains_of_a_large_lot_end_at_the_modules():
 
 
 def test_every_place_holds_one_good_module():
-    found = study()
+    found = usual()
     marks = [p.dealt.mark for p in found.places]
     assert len(marks) == 32 and len(set(marks)) == 32
     assert {d.mark for d in found.spare}.isdisjoint(marks)
@@ -132,7 +139,7 @@ def test_every_place_holds_one_good_module():
 
 
 def test_totals_are_sums_of_the_readings():
-    found = study()
+    found = usual()
     held = {p.row: 0.0 for p in found.places}
     for p in found.places:
         held[p.row] += p.dealt.capacity.number
@@ -146,7 +153,7 @@ def test_totals_are_sums_of_the_readings():
 
 
 def test_it_beats_arrival_and_slices():
-    trades = {t.name: t for t in study().outlook.trades}
+    trades = {t.name: t for t in usual().outlook.trades}
     own = trades["this answer"].capacity
     assert own > trades["order of arrival: this answer's modules"].capacity
     assert own > trades["order of arrival: the first 32 of 36"].capacity
@@ -155,7 +162,7 @@ def test_it_beats_arrival_and_slices():
 
 
 def test_strings_are_sorted_and_sliced():
-    found = study(arrangement="strings")
+    found = usual("strings")
     assert found.assignment.arrangement == "strings" and found.assignment.proven
     weakest = [min(p.dealt.capacity.number for p in found.places if p.row == row)
                for row in (0, 1)]
@@ -212,17 +219,17 @@ def test_undecided_modules_count_only_on_request():
 
 
 def test_the_note_on_measurement_error_is_there():
-    assert "more than the last steps" in study().notes[0]
+    assert "more than the last steps" in usual().notes[0]
 
 
 def test_what_to_replace_first_is_the_weakest_placed():
-    found = study()
+    found = usual()
     weakest = min(found.places, key=lambda p: p.dealt.capacity.number).dealt.mark
     assert weakest in [w.what for w in found.outlook.replace_first]
 
 
 def test_a_spare_that_fits_keeps_the_packs_capacity():
-    found = study()
+    found = usual()
     spare = {d.mark: d.capacity.number for d in found.spare}
     for s in found.outlook.successors:
         assert all(spare[mark] >= s.least - 1e-6 for mark in s.fits)
@@ -231,7 +238,7 @@ def test_a_spare_that_fits_keeps_the_packs_capacity():
 # --- before joining -------------------------------------------------------------------
 
 def test_the_plan_moves_the_fewest_ampere_hours():
-    found = study().balance
+    found = usual().balance
     moved = sum(abs(s.move) for s in found.steps)
     assert 0 < found.target < 1 and moved > 0
     assert all(s.time == pytest.approx(abs(s.move) / s.current) for s in found.steps if s.move)
@@ -239,7 +246,7 @@ def test_the_plan_moves_the_fewest_ampere_hours():
 
 
 def test_a_low_module_is_charged_and_a_high_one_drained():
-    module, current = record("nmc-6s-240ah"), study().lot.bench.balance_current
+    module, current = record("nmc-6s-240ah"), usual().lot.bench.balance_current
     volts = (22.0, 22.3, 22.3, 22.6)
     plan = plan_balance(module, [Standing(f"M{i}", f"1.{i}", 0, v, 240 * 3600.0, 1.6e-3)
                                  for i, v in enumerate(volts)], current)
@@ -250,7 +257,7 @@ def test_a_low_module_is_charged_and_a_high_one_drained():
 
 
 def test_a_flat_curve_is_charged_fully():
-    module, current = record("lfp-8s-100ah"), study().lot.bench.balance_current
+    module, current = record("lfp-8s-100ah"), usual().lot.bench.balance_current
     plan = plan_balance(module, [Standing(f"M{i}", f"1.{i}", 0, 8 * 3.29, 100 * 3600.0, 2e-3,
                                           3.292) for i in range(4)], current)
     assert {s.action for s in plan.steps} == {"charge fully"}
@@ -258,7 +265,7 @@ def test_a_flat_curve_is_charged_fully():
 
 
 def test_a_module_without_rest_voltage_is_to_be_measured():
-    module, current = record("nmc-6s-240ah"), study().lot.bench.balance_current
+    module, current = record("nmc-6s-240ah"), usual().lot.bench.balance_current
     plan = plan_balance(module, [Standing("M1", "1.1", 0, 22.3, 8e5, 1e-3),
                                  Standing("M2", "1.2", 0, None, 8e5, 1e-3)], current)
     assert plan.steps[1].action == "measure" and "measure first" in plan.sentence
@@ -268,21 +275,21 @@ def test_a_module_without_rest_voltage_is_to_be_measured():
 
 @pytest.mark.parametrize("form", ["text", "markdown", "html", "json", "csv"])
 def test_the_document_renders(form):
-    found = study()
+    found = usual()
     text = render(assignment_document(found), form)
     assert found.places[0].dealt.mark in text
     assert form in ("json", "csv") or CAUTIONS[0][:20] in text
 
 
 def test_the_plot_has_words_and_data_and_no_colour():
-    document = assignment_document(study())
+    document = assignment_document(usual())
     figure = next(b for b in document.blocks() if type(b).__name__ == "Figure")
     assert figure.text and figure.data is not None and len(figure.data.rows) == 16
     assert "stroke-dasharray" in figure.svg and "#" not in figure.svg
 
 
 def test_the_same_input_gives_the_same_document():
-    one, two = (render(assignment_document(study()), "text") for _ in range(2))
+    one, two = (render(assignment_document(found), "text") for found in (usual(), study()))
     assert one == two
 
 

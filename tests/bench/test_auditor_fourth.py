@@ -289,12 +289,11 @@ def test_chance_and_printed_power_are_of_one_pack():
 
 def power_as_read(found) -> float:
     """Power of a pack drawn with no spread at all."""
-    from packcalc.bench.uncertainty import Draws
     t = found.totals
-    draws = Draws(np.array([t.capacity.number]), np.array([t.resistance.number]), np.zeros(1),
-                  np.zeros(1), (0.0, 0.0))
-    power, lasts = sureness._power(found.brief, found.module, found.pack, draws)
-    assert lasts.all()
+    _, power, left = sureness._figures(found.brief, found.module, found.pack,
+                                       np.array([t.capacity.number]),
+                                       np.array([t.resistance.number]))
+    assert (left >= 0).all()
     return float(power[0])
 
 

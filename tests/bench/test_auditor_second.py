@@ -163,7 +163,8 @@ OPEN = {
     "OVER": {"lowest_cell_V": "4.10", "highest_cell_V": "4.35", "rest_voltage_V": "24.95"},
     "UNDER": {"lowest_cell_V": "2.60", "highest_cell_V": "3.75", "rest_voltage_V": "21.2"},
     "NOINS": {"insulation_Mohm": "", "insulation_voltage_V": ""},
-    "WEAK": {"insulation_voltage_V": "50"}, "NOREST": {"rest_voltage_V": ""},
+    "WEAK": {"insulation_voltage_V": "50"}, "NOREST": {"rest_voltage_V": "", "first_voltage_V": "", "second_voltage_V": ""},
+    "UNDATED": {"rest_voltage_V": "", "first_date": ""},
     "FLAT": {"rest_voltage_V": "19.80", "lowest_cell_V": "3.298", "highest_cell_V": "3.302",
              "first_voltage_V": "19.8", "second_voltage_V": "19.79"},
     "DENIED": {"damage": "not swollen"}, "LATE": {"second_date": "2027-10-09"}}

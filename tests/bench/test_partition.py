@@ -47,9 +47,11 @@ def weakest_of_every(units, series, parallel):
     return np.asarray(units)[every(len(units), series, parallel)].sum(axis=2).min(axis=1)
 
 
-def exhaustive(units, series, parallel, allowed=lambda groups: True):
+def exhaustive(units, series, parallel, allowed=None):
     """Highest weakest sum over every choice of modules and every grouping."""
     weakest = weakest_of_every(units, series, parallel)
+    if allowed is None:
+        return float(weakest.max())
     for at in np.argsort(-weakest, kind="stable"):
         if allowed(every(len(units), series, parallel)[at].tolist()):
             return float(weakest[at])
@@ -74,38 +76,47 @@ def used_once(found, count):
 
 # --- bounds and small cases against exhaustive search ---------------------------------
 
+SHAPES = [(2, 2, 0), (3, 2, 0), (2, 3, 0), (3, 3, 0), (2, 4, 0), (2, 2, 2), (3, 2, 1), (2, 3, 1),
+          (4, 2, 1)]
+
+
+def small_lot(kind, rng, count):
+    """Invented: anything between two limits, alike, few different values, or giants and weak."""
+    return {"any": lambda: rng.integers(1500, 7000, count).astype(float),
+            "alike": lambda: np.round(6000 * (1 + 0.04 * rng.standard_normal(count))),
+            "ties": lambda: 1000.0 * rng.integers(2, 7, count),
+            "skewed": lambda: skewed(rng, count)}[kind]()
+
+
 @pytest.mark.property
-@settings(max_examples=600, deadline=None)
-@given(st.sampled_from([(2, 2, 0), (3, 2, 0), (2, 3, 0), (3, 3, 0), (2, 4, 0), (2, 2, 2),
-                        (3, 2, 1), (2, 3, 1), (4, 2, 0)]), st.data())
-def test_small_lots_against_every_grouping(shape, data):
+@pytest.mark.parametrize("kind", ["any", "alike", "ties", "skewed"])
+@pytest.mark.parametrize("shape", SHAPES)
+def test_thousands_of_small_lots_against_every_grouping(shape, kind):
     series, parallel, extra = shape
-    count = series * parallel + extra
-    units = data.draw(st.lists(st.integers(1500, 7000), min_size=count, max_size=count))
-    found = pt.assign_groups(lot(units), None, series, parallel)
-    best = exhaustive(units, series, parallel) * 36.0
-    assert used_once(found, count)
-    assert found.best_value == pytest.approx(best)
-    assert found.bound >= best - 1e-6
-    assert found.proven and found.bound == pytest.approx(best)
+    for seed in range(60):
+        units = small_lot(kind, np.random.default_rng(seed), series * parallel + extra)
+        found = pt.assign_groups(lot(units), None, series, parallel)
+        best = exhaustive(units, series, parallel)
+        assert used_once(found, len(units))
+        assert round(found.best_value / 36) == best, seed
+        assert weakest_bound(units, series, parallel) >= best
+        assert found.proven and round(found.bound / 36) == best, seed
 
 
 @pytest.mark.property
-@settings(max_examples=60, deadline=None)
-@given(st.sampled_from([(4, 3), (3, 4), (2, 6)]), st.integers(0, 10**6), st.booleans())
-def test_twelve_modules_against_every_grouping(shape, seed, skewed):
-    rng = np.random.default_rng(seed)
-    units = np.round(6000 * (1 + 0.04 * rng.standard_normal(12)))
-    if skewed:
-        units[:2] = np.round(6000 * (0.8 + 0.08 * rng.random(2)))
-    found = pt.assign_groups(lot(units), None, *shape)
-    best = exhaustive(units.tolist(), *shape) * 36.0
-    assert found.best_value == pytest.approx(best)
-    assert found.proven and found.bound == pytest.approx(best)
+@pytest.mark.parametrize("kind", ["alike", "skewed"])
+@pytest.mark.parametrize("shape", [(4, 3), (3, 4), (2, 6)])
+def test_twelve_modules_against_every_grouping(shape, kind):
+    for seed in range(20):
+        units = small_lot(kind, np.random.default_rng(seed), 12)
+        found = pt.assign_groups(lot(units), None, *shape)
+        best = exhaustive(units, *shape)
+        assert round(found.best_value / 36) == best, seed
+        assert found.proven and round(found.bound / 36) == best, seed
 
 
 @pytest.mark.property
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.lists(st.integers(1, 99), min_size=6, max_size=6), st.sampled_from([(3, 2), (2, 3)]))
 def test_the_bound_holds_for_any_values(units, shape):
     assert weakest_bound(np.array(units), *shape) >= exhaustive(units, *shape) - 1e-9
@@ -124,21 +135,6 @@ def skewed(rng, count):
     units[rng.random(count) < 0.15] *= 1.8
     units[rng.random(count) < 0.15] *= 0.6
     return np.round(units)
-
-
-@pytest.mark.property
-@settings(max_examples=400, deadline=None)
-@given(st.integers(0, 10**6), st.sampled_from([(2, 3, 0), (3, 3, 0), (2, 4, 0), (4, 2, 1),
-                                               (3, 2, 1), (2, 3, 1)]))
-def test_skewed_lots_against_every_grouping(seed, shape):
-    series, parallel, extra = shape
-    units = skewed(np.random.default_rng(seed), series * parallel + extra)
-    found = pt.assign_groups(lot(units), None, series, parallel)
-    best = exhaustive(units.tolist(), series, parallel)
-    assert used_once(found, len(units))
-    assert found.best_value == pytest.approx(best * 36.0)
-    assert weakest_bound(units, series, parallel) >= best - 1e-9
-    assert found.proven and found.bound == pytest.approx(best * 36.0)
 
 
 def test_a_giant_takes_the_smallest_partners_and_lifts_no_mean():
@@ -162,12 +158,11 @@ def test_the_bound_itself_with_giants_in_the_lot(parallel, seed):
 
 
 @pytest.mark.property
-@settings(max_examples=60, deadline=None)
-@given(st.integers(0, 10**6), st.sampled_from([(2, 3, 0), (3, 2, 0), (2, 4, 0), (3, 2, 1),
-                                               (2, 3, 1), (3, 3, 0)]),
-       st.sampled_from([0.0, 0.0025, 0.05]))
-def test_no_dealing_beats_the_second_bound(seed, shape, tolerance):
-    series, parallel, extra = shape
+@pytest.mark.parametrize("seed", range(36))
+def test_no_dealing_beats_the_second_bound(seed):
+    series, parallel, extra = [(2, 3, 0), (3, 2, 0), (2, 4, 0), (3, 2, 1), (2, 3, 1),
+                               (3, 3, 0)][seed % 6]
+    tolerance = [0.0, 0.0025, 0.05][seed // 6 % 3]
     rng = np.random.default_rng(seed)
     units = skewed(rng, series * parallel + extra)
     g = 1.0 / np.exp(0.3 * rng.standard_normal(len(units)))
@@ -176,7 +171,7 @@ def test_no_dealing_beats_the_second_bound(seed, shape, tolerance):
     best = float(weakest_of_every(g, series, parallel)[keeps].max())
     assert second_bound(g, units, floor, series, parallel) >= best - 1e-12
     found = pt.assign_groups(lot(units), 1.0 / g, series, parallel,
-                             effort=Effort(rounds=100, tolerance=tolerance))
+                             effort=Effort(rounds=20, tolerance=tolerance))
     assert found.conductance <= best * (1 + 1e-9)
     assert found.conductance <= found.conductance_bound * (1 + 1e-9)
 
@@ -307,9 +302,11 @@ def test_a_module_kept_out_of_half_the_places_costs_nothing():
 
 # --- strings --------------------------------------------------------------------------
 
-def all_strings(units, series, parallel, fits=lambda rows: True):
+def all_strings(units, series, parallel, fits=None):
     rows = every(len(units), parallel, series)
     sums = np.asarray(units)[rows].min(axis=2).sum(axis=1)
+    if fits is None:
+        return float(sums.max())
     for at in np.argsort(-sums, kind="stable"):
         if fits(rows[at].tolist()):
             return float(sums[at])
@@ -317,21 +314,21 @@ def all_strings(units, series, parallel, fits=lambda rows: True):
 
 
 @pytest.mark.property
-@settings(max_examples=400, deadline=None)
-@given(st.sampled_from([(2, 2, 0), (3, 2, 0), (2, 3, 0), (3, 3, 0), (2, 2, 2), (3, 2, 1)]),
-       st.data())
-def test_sorted_and_sliced_is_the_optimum_for_strings(shape, data):
+@pytest.mark.parametrize("kind", ["any", "ties"])
+@pytest.mark.parametrize("shape", SHAPES)
+def test_sorted_and_sliced_is_the_optimum_for_strings(shape, kind):
     series, parallel, extra = shape
-    count = series * parallel + extra
-    units = data.draw(st.lists(st.integers(1500, 7000), min_size=count, max_size=count))
-    found = assign_strings(lot(units), None, series, parallel)
-    assert found.proven and used_once(found, count)
-    assert found.value == pytest.approx(all_strings(units, series, parallel) * 36.0)
-    assert found.value == pytest.approx(strings_bound(np.array(units) * 36.0, series, parallel))
+    for seed in range(40):
+        units = small_lot(kind, np.random.default_rng(seed), series * parallel + extra)
+        found = assign_strings(lot(units), None, series, parallel)
+        assert found.proven and used_once(found, len(units))
+        assert round(found.value / 36) == all_strings(units, series, parallel)
+        assert round(strings_bound(units, series, parallel)) == all_strings(units, series,
+                                                                            parallel)
 
 
 @pytest.mark.property
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from([(3, 2, 0), (2, 3, 1), (3, 2, 2)]))
 def test_pinned_strings_are_the_optimum(seed, shape):
     series, parallel, extra = shape
@@ -415,19 +412,19 @@ def test_both_criteria_within_three_per_mille_with_spares(series, parallel, coun
 
 
 def test_the_tolerance_is_kept_and_zero_tolerance_gives_nothing_up():
-    q, r = pair_of_criteria(16, 3, 4)
-    found = pt.assign_groups(q, r, 16, 3, effort=Effort(rounds=100, tolerance=0.0))
+    q, r = pair_of_criteria(10, 4, 4)
+    found = pt.assign_groups(q, r, 10, 4, effort=Effort(rounds=20, tolerance=0.0))
     assert found.value == found.best_value
-    wide = pt.assign_groups(q, r, 16, 3, effort=Effort(rounds=100, tolerance=0.01))
+    wide = pt.assign_groups(q, r, 10, 4, effort=Effort(rounds=20, tolerance=0.01))
     assert wide.given_up <= 0.01
     assert wide.conductance >= found.conductance
 
 
 def test_a_spare_module_is_used_for_resistance_only_within_the_tolerance():
-    q, r = pair_of_criteria(16, 4, 2)
+    q, r = pair_of_criteria(8, 4, 2)
     q, r = np.append(q, q[:4]), np.append(r, r[:4] * 0.8)
-    found = pt.assign_groups(q, r, 16, 4)
-    assert used_once(found, 68) and found.given_up <= 0.0025
+    found = pt.assign_groups(q, r, 8, 4)
+    assert used_once(found, 36) and found.given_up <= 0.0025
 
 
 def test_the_same_seed_gives_the_same_answer():

@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 
 from packcalc.bench.dealing import Pins
+from packcalc.bench.keeping import Keeping, Rules
 from packcalc.bench.partition import EVERY_PINNED, assign_groups
 from packcalc.bench.pinned import place_chunks, start_groups
 from packcalc.bench.pinned_exact import best_pinned
+from packcalc.bench.search import splits
 from packcalc.errors import UserError
+from tests.bench.pinned_lots import heavily_pinned
 
 STEP = 36.0  # 0.01 Ah [C]
 
@@ -39,6 +42,8 @@ def solver_optimum(units, series, parallel, pins):
     top = np.append(np.ones(count * series), units.sum())
     if pins.allowed is not None:
         top[:-1] = pins.allowed.ravel()
+    else:  # all places are alike: whoever comes first takes one of the first
+        top[:-1] *= np.tri(count, series).ravel()
     found = milp(np.append(np.zeros(count * series), -1.0), bounds=Bounds(0, top),
                  constraints=LinearConstraint(np.array(rows), low, high),
                  integrality=np.append(np.ones(count * series), 0), options={"mip_rel_gap": 0})
@@ -83,6 +88,8 @@ def kept(places, pins):
 def test_pins_on_few_modules_against_a_mixed_integer_solver(block):
     for seed in range(20 * block, 20 * block + 20):
         units, series, parallel, pins = pinned_lot(seed)
+        if not pins:
+            continue
         best = solver_optimum(units, series, parallel, pins)
         if best is None:
             with pytest.raises(UserError, match="pin"):
@@ -131,3 +138,49 @@ def test_cliques_larger_than_the_number_of_groups_are_met_in_a_large_lot(seed):
     pins = Pins(apart=tuple((a, b) for i, a in enumerate(clique) for b in clique[i + 1:]))
     starts = start_groups(units, 12, 4, pins)
     assert starts and all(kept(s.groups, pins) for s in starts)
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("seed", range(40))
+def test_splits_are_held_against_every_pin(seed):
+    """The matrices against the pins themselves, way by way."""
+    rng = np.random.default_rng(seed)
+    count, series, parallel = 14, 4, 3
+    order = rng.permutation(count).tolist()
+    rules = Rules((tuple(order[:3]), tuple(order[3:5])), tuple(zip(order[5:8], order[8:11],
+                                                                   strict=True)),
+                  rng.random((count, series)) < 0.8 if seed % 2 else None)
+    masks = np.concatenate([splits(parallel), 1.0 - splits(parallel)], axis=1)
+    worst, others = 0, np.array([2, 3])
+    both = np.array([rng.permutation(count)[:6] for _ in others])
+    found = Keeping(rules, count, masks).broken(worst, others, both)
+    for row, other in enumerate(others):
+        for way in range(masks.shape[1]):
+            halves = [set(both[row][masks[:, way] == side].tolist()) for side in (1, 0)]
+            here = set(both[row].tolist())
+            torn = any(len(half & set(block)) not in (0, len(here & set(block)))
+                       for block in rules.together for half in halves)
+            met = any(half >= set(pair) for pair in rules.apart for half in halves)
+            out = rules.allowed is not None and not all(
+                rules.allowed[m, g] for half, g in zip(halves, (worst, other), strict=True)
+                for m in half)
+            assert found[row, way] == (torn or met or out)
+
+
+def test_a_spare_comes_in_only_where_no_pin_forbids_it():
+    rules = Rules(((0, 1),), ((2, 6), (3, 7)))
+    fits = Keeping(rules, 8, splits(3)).exchangeable(0, np.array([0, 2, 3]), np.array([5, 6, 7]))
+    # 0 is kept beside 1; 6 may take the place of 2 alone, 7 that of 3 alone
+    assert fits.tolist() == [[False, False, False], [True, True, False], [True, False, True]]
+
+
+@pytest.mark.parametrize("count", [64, 72])
+def test_a_heavily_pinned_lot_has_an_answer_with_a_bound(count):
+    rng, pins = np.random.default_rng(count), heavily_pinned(count, count)
+    units = np.round(6000 * (1 + 0.04 * rng.standard_normal(count)))
+    found = assign_groups(units * STEP, None, 16, 4, pins=pins)
+    assert kept(found.places, pins) and sorted(
+        [*found.places.ravel().tolist(), *found.left_out.tolist()]) == list(range(count))
+    free = assign_groups(units * STEP, None, 16, 4)
+    assert found.best_value <= found.bound <= free.bound + 1e-6
+    assert found.gap <= 0.005

@@ -132,5 +132,5 @@ def test_all_in_one_run_and_the_sheet_is_left_alone(tmp_path):
 
 def test_too_few_is_one_line(tmp_path):
     found = lot_of(GOOD, bench=bench_of(modules_in_pack=16))
-    assert too_few(found).startswith("b.csv: 1 good modules for 16 places")
+    assert too_few(found).startswith("b.csv: 1 good module for 16 places")
     assert too_few(lot_of(GOOD, bench=bench_of(modules_in_pack=1))) == ""

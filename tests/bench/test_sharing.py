@@ -79,6 +79,23 @@ def test_straight_curve_against_its_closed_form():
     assert found.currents[:, 0, 0] == pytest.approx(first, rel=1e-4)
 
 
+def test_fast_branches_settle_without_short_steps():
+    # the closed form above long after the first moments: ten thousand time constants in one run;
+    # each step asks for the voltage a few times, however fast the branches are
+    (q1, r1, z1), (q2, r2, z2) = modules = ((50, 1e-6, 0.95), (40, 2e-6, 0.93))
+    asked, line = [0], straight(0.9)
+
+    def counted(z):
+        asked[0] += 1
+        return line(z)
+
+    found = sh.step_through(network(modules, counted), 10.0, 8000.0)
+    apart = 10.0 * (r1 * q1 - r2 * q2) * 3600 / (0.9 * (q1 + q2) * 3600)
+    assert found.charges[-1, 0, 0, 0] - found.charges[-1, 0, 1, 0] == pytest.approx(apart, abs=1e-9)
+    assert found.currents[-1, 0] == pytest.approx([10 * 5 / 9, 10 * 4 / 9], rel=1e-5)
+    assert asked[0] < 10 * sh.STEPS
+
+
 def test_in_the_long_run_a_straight_curve_shares_by_capacity():
     found = sh.discharge(network(((50, 1.5e-3, 0.95), (40, 1.5e-3, 0.95)), straight(0.9)), 30.0,
                          0.1)

@@ -10,13 +10,16 @@ import numpy as np
 import pytest
 
 from packcalc.bench.partition import assign_groups
+from packcalc.bench.strings import assign_strings
+from tests.bench.pinned_lots import heavily_pinned
 
 pytestmark = pytest.mark.benchmark
 # series, parallel, seeds, most seconds (median), most gap
-PROMISES = [(16, 2, 12, 0.05, 0.0), (16, 3, 6, 1.0, 1e-3), (16, 4, 12, 1.0, 2e-4),
-            (16, 5, 12, 0.05, 0.0), (16, 6, 12, 0.05, 0.0), (108, 7, 6, 0.05, 0.0),
-            (96, 4, 12, 0.1, 0.0), (500, 4, 2, 2.0, 1e-3), (400, 5, 2, 2.0, 1e-3),
-            (666, 3, 2, 2.0, 1e-3), (1000, 2, 2, 2.0, 0.0)]
+PROMISES = [(16, 2, 40, 0.05, 0.0), (16, 3, 40, 1.0, 1e-3), (16, 4, 40, 1.0, 2e-4),
+            (16, 5, 40, 0.05, 0.0), (16, 6, 40, 0.05, 0.0), (40, 5, 40, 0.05, 0.0),
+            (108, 7, 40, 0.05, 0.0), (96, 4, 40, 0.1, 0.0), (96, 5, 40, 0.05, 0.0),
+            (500, 4, 10, 2.0, 1e-3), (400, 5, 10, 2.0, 1e-3), (666, 3, 10, 2.0, 1e-3),
+            (1000, 2, 2, 2.0, 0.0)]
 
 
 def lot(kind, count, seed):
@@ -42,8 +45,8 @@ def test_partition_promises(kind, series, parallel, seeds, seconds, gap):
         spent.append(time.process_time() - start)
         gaps.append(found.gap)
     print(f"\n{kind} {series} x {parallel}: median {1e3 * np.median(spent):.1f} ms, longest "
-          f"{1e3 * max(spent):.1f} ms, gap 0 in {sum(g == 0 for g in gaps)} of {seeds}, largest "
-          f"gap {100 * max(gaps):.4f} %")
+          f"{1e3 * max(spent):.1f} ms, over {1e3 * seconds:.0f} ms {sum(t > seconds for t in spent)}, "
+          f"gap 0 in {sum(g == 0 for g in gaps)} of {seeds}, largest gap {100 * max(gaps):.4f} %")
     assert np.median(spent) <= seconds
     assert np.percentile(gaps, 90, method="lower") <= gap
     assert kind == "skewed" or np.percentile(spent, 90) <= seconds
@@ -74,10 +77,10 @@ def test_giants_in_the_lot(series, parallel, seconds):
 
 
 @pytest.mark.parametrize("kind", ["normal", "skewed", "giants"])
-@pytest.mark.parametrize("series, parallel", [(16, 4), (16, 5), (16, 6), (96, 4)])
+@pytest.mark.parametrize("series, parallel", [(12, 4), (16, 4), (16, 5), (16, 6), (96, 4)])
 def test_both_criteria(kind, series, parallel):
     gaps, spent = [], []
-    for seed in range(6):
+    for seed in range(20):
         q = (giants(series * parallel, seed) if kind == "giants"
              else lot(kind, series * parallel, seed))
         rng = np.random.default_rng(100 + seed)
@@ -90,9 +93,10 @@ def test_both_criteria(kind, series, parallel):
     first, second = np.array(gaps).T
     print(f"\n{kind} {series} x {parallel}: median {1e3 * np.median(spent):.0f} ms; below its "
           f"bound, capacity {100 * np.median(first):.3f} % (largest {100 * first.max():.3f}), "
-          f"conductance {100 * np.median(second):.3f} % (largest {100 * second.max():.3f})")
-    assert np.median(first) <= 3e-3 and np.median(second) <= 3e-3
-    assert first.max() <= 3e-3
+          f"conductance {100 * np.median(second):.3f} % (largest {100 * second.max():.3f}); over 0.3 % "
+          f"{(second > 3e-3).sum()} of {len(gaps)}")
+    assert first.max() <= 3e-3 and np.percentile(second, 95, method="lower") <= 3e-3
+    assert np.median(spent) <= 1.0
 
 
 @pytest.mark.parametrize("kind", ["normal", "skewed"])
@@ -100,7 +104,7 @@ def test_both_criteria(kind, series, parallel):
                                                      (96, 4, 400)])
 def test_both_criteria_with_spares(kind, series, parallel, count):
     gaps, spent = [], []
-    for seed in range(8):
+    for seed in range(20):
         q, rng = lot(kind, count, seed), np.random.default_rng(100 + seed)
         z = (q - q.mean()) / q.std()
         r = 3e-3 * np.exp(0.10 * (-0.6 * z + 0.8 * rng.standard_normal(count)))
@@ -112,9 +116,7 @@ def test_both_criteria_with_spares(kind, series, parallel, count):
     print(f"\n{kind} {series} x {parallel} of {count}: median {1e3 * np.median(spent):.0f} ms, "
           f"longest {1e3 * max(spent):.0f} ms; conductance {100 * np.median(second):.3f} % below "
           f"its bound (largest {100 * second.max():.3f})")
-    assert first.max() <= 3e-3
-    assert np.median(second) <= 3e-3
-    assert np.percentile(second, 90) <= (3e-3 if series > 12 else 5e-3)  # few groups, few ways
+    assert first.max() <= 3e-3 and np.percentile(second, 95, method="lower") <= 3e-3
 
 
 @pytest.mark.parametrize("kind", ["normal", "skewed"])
@@ -133,6 +135,33 @@ def test_two_thousand_modules_by_both_criteria(kind, series, parallel):
           f"{100 * np.median(gaps):.3f} % below its bound (largest {100 * max(gaps):.3f})")
     assert np.median(spent) <= 2.0
     assert parallel < 4 or np.median(gaps) <= 3e-3  # what groups of fewer modules cannot promise
+
+
+@pytest.mark.parametrize("kind", ["normal", "skewed"])
+@pytest.mark.parametrize("count", [64, 72])
+def test_heavily_pinned_lots_are_dealt_in_a_few_seconds(kind, count):
+    spent, gaps = [], []
+    for seed in range(3):
+        q, rng = lot(kind, count, seed), np.random.default_rng(100 + seed)
+        r = 3e-3 * np.exp(0.10 * rng.standard_normal(count))
+        start = time.process_time()
+        found = assign_groups(q, r, 16, 4, pins=heavily_pinned(count, seed))
+        spent.append(time.process_time() - start)
+        gaps.append(found.gap)
+    print(f"\n{kind} 16 x 4 of {count}, 92 pins: longest {max(spent):.1f} s, largest gap to a bound "
+          f"that knows no pins {100 * max(gaps):.2f} %")
+    assert max(spent) <= 5.0
+
+
+@pytest.mark.parametrize("series, parallel", [(16, 125), (100, 20), (500, 4)])
+def test_two_thousand_modules_in_strings(series, parallel):
+    q = lot("normal", series * parallel, 1)
+    r = 3e-3 * np.exp(0.10 * np.random.default_rng(101).standard_normal(len(q)))
+    start = time.process_time()
+    found = assign_strings(q, r, series, parallel)
+    spent = time.process_time() - start
+    print(f"\n{parallel} strings of {series}: {spent:.2f} s")
+    assert found.proven and spent <= 2.0
 
 
 def test_beside_general_solvers():

@@ -175,8 +175,10 @@ def test_no_setting_is_sent_above_what_the_same_section_forbids(name, request):
         assert slow.trip.number + error <= bears * (1 + 1e-9)
         assert slow.trip.number >= found.pack.continuous_current.number + error - 1e-6
     braking = limits["braking current into the pack"]
-    if braking.trip.number < found.pack.regeneration_current.number + error - 1e-6:
-        assert "no setting serves both" in braking.action and "gives way" in braking.action
+    if braking.trip is None:
+        assert "no setting serves both" in braking.action and "less braking power" in braking.action
+    else:
+        assert braking.trip.number >= found.pack.regeneration_current.number + error - 1e-6
 
 
 def test_the_truck_s_overload_trip_is_that_of_its_modules(truck):
@@ -184,7 +186,8 @@ def test_the_truck_s_overload_trip_is_that_of_its_modules(truck):
     # 188.3 A + 25 A of load against the modules' 211.2 A − 25 A; braking 105.6 A − 25 A
     slow = limits["discharge current, overload"]
     assert slow.trip is None and "at most 186.2 A for cells and cables" in slow.action
-    assert limits["braking current into the pack"].trip.number == pytest.approx(80.6, abs=0.05)
+    braking = limits["braking current into the pack"]
+    assert braking.trip is None and "at most 80.60 A" in braking.action
 
 
 # -- one circuit, one figure; the stub; one event, one figure ---------------------------------

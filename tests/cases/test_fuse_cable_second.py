@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from packcalc.api import salvage_of
+from packcalc.api import size_protection
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.findings import leaf
 from packcalc.measured import GROWTH, HEALTH, measured_against
@@ -270,38 +270,46 @@ def test_a_place_that_is_cleared_counts_its_device_at_half_the_current(truck):
 # -- the bench sheet against the brief ------------------------------------------------------------
 
 
-def test_the_worst_measured_module_is_held_against_the_brief(truck):
-    salvage = salvage_of(truck)
-    found = measured_against(truck, salvage.lot, salvage.dealt)
+def measured(path):
+    """An example with its bench sheet counted, as every command sizes it."""
+    return size_protection(read_brief(path / "brief.toml"))
+
+
+def test_the_worst_measured_module_is_held_against_the_brief(tmp_path):
+    plain = example(tmp_path, "truck")
+    study = measured(tmp_path)
+    found = measured_against(study)
     growth, health = named(found.checks, GROWTH), named(found.checks, HEALTH)
     # M13: 2.394 mΩ over 1.6 mΩ of the record = 1.496; 191.8 Ah of 240 Ah = 79.9 % (invented).
     assert growth.verdict == CAUTION and growth.demand.number == pytest.approx(1.496, abs=0.001)
     assert "resistance_growth = 1.50" in growth.remedy and "M13" in growth.reason
     assert health.verdict == CAUTION and 'state_of_health = "79 %"' in health.remedy
-    assert found.lowest.number < truck.faults.lowest.number
-    assert found.energy.number < truck.pack.usable_energy.number
+    assert found.by_brief.number == plain.faults.lowest.number > study.faults.lowest.number
+    assert found.energy.number == pytest.approx(study.pack.usable_energy.number)  # 16S1P: weakest
 
 
-def test_what_the_check_says_to_write_holds(tmp_path, truck):
-    salvage = salvage_of(truck)
-    found = measured_against(truck, salvage.lot, salvage.dealt)
-    again = example(tmp_path, "truck", [
+def test_what_the_check_says_to_write_holds(tmp_path):
+    example(tmp_path, "truck")
+    study = measured(tmp_path)
+    example(tmp_path, "truck", [
         (r"resistance_growth = 1\.2", "resistance_growth = 1.50"),
         (r'state_of_health = "88 %"', 'state_of_health = "79 %"')])
+    again = measured(tmp_path)
     # Rounded up to two decimals: a little lower than the figure that was printed.
-    assert again.faults.lowest.number == pytest.approx(found.lowest.number, rel=0.01)
-    assert again.faults.lowest.number <= found.lowest.number
-    salvage = salvage_of(again)
-    held = measured_against(again, salvage.lot, salvage.dealt)
-    assert [c.verdict for c in held.checks] == [PASS, PASS] and held.lowest is None
+    assert again.faults.lowest.number == pytest.approx(study.faults.lowest.number, rel=0.01)
+    assert again.faults.lowest.number <= study.faults.lowest.number
+    held = measured_against(again)
+    assert [c.verdict for c in held.checks] == [PASS, PASS] and held.by_brief is None
 
 
-def test_the_front_page_shows_both(truck):
-    text = render(report_document(truck, salvage_of(truck)), "text")
-    first = text[:text.index("What fails, then")]
-    assert "Lowest fault current, worst measured module" in first
+def test_the_front_page_shows_both(tmp_path):
+    example(tmp_path, "truck")
+    text = render(report_document(measured(tmp_path)), "text")
+    first = " ".join(text[:text.index("What fails, then")].split())
+    assert "Lowest fault current by the brief alone" in first
     assert "Usable energy, modules as dealt" in first
-    assert "worst measured module" in first and "resistance_growth" in first
+    assert "with the worst modules of the bench for every module" in first
+    assert "1.496 of M13 (the brief says 1.200)" in first
 
 
 def test_a_cable_tried_no_further_than_needed_shows_the_same_rows(truck):

@@ -18,6 +18,7 @@ from packcalc import api, cable_rules, next_steps, screening
 from packcalc.brief import Brief
 from packcalc.brief_keys import KEYS, STRICTEST_INSTALL
 from packcalc.checks import FAIL, NOT_EVALUATED
+from packcalc.entry_key import Key
 from packcalc.errors import InputErrors, UnitError
 from packcalc.layouts import asks_of
 from packcalc.protect.cable import size_route
@@ -222,7 +223,13 @@ LISTS = {"modules": ("modules",), "branch": ("branch",), "cables.route": ("cable
 WORDS = {"branch": ("kind", "name", "fuse_part"), "precharge.load": ("kind", "name"),
          "cables.route": ("carries", "cable", "name")}
 # One of two says what the other would: the second is not asked for.
-EITHER = ("power", "current", "resistance", "conductor_section", "conductor_withstand", "wakes_at")
+EITHER = ("power", "current", "resistance", "conductor_section", "conductor_withstand", "wakes_at",
+          "string_cable_section")
+
+
+def asked_for(key: Key, data: dict[str, Any]) -> bool:
+    """A station that the brief does not have is asked for no capacitance."""
+    return key.dotted != "station.capacitance" or "station" in data
 
 
 def slots(data: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], bool]]:
@@ -234,7 +241,7 @@ def slots(data: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], bool]]:
             tables = tables.get(step, [])
         places = [(*path, i) for i in range(len(tables))] if path else [(section,)]
         for place in places:
-            yield from (((*place, key.name), key.name not in EITHER)
+            yield from (((*place, key.name), key.name not in EITHER and asked_for(key, data))
                         for key in keys_of(section) if not key.required)
             yield from (((*place, name), name == "kind") for name in WORDS.get(section, ()))
 

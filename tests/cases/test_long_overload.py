@@ -98,6 +98,15 @@ def test_a_trip_between_two_holes_is_told_and_the_fuse_opens_from_where_it_reall
     assert "long before the 5.000 s are over" in found.reason
 
 
+def test_the_cable_says_where_a_longer_overload_is_held():
+    words = "Beyond 5 s k²S² does not hold"
+    for item in study("truck").items:
+        if item.key.startswith("cable."):
+            told = any(words in note for note in item.notes)
+            assert told == (item.key == "cable.battery to inverter")
+    assert any(LASTS in c.title for c in study("truck").coordination.item.checks)
+
+
 def test_from_where_everything_above_is_opened_in_five_seconds():
     # the weak contactor opens 600 to 1500 A, the fuse from √(1e6/5 s) = 447 A by its curve, were
     # it given so far down; it is given from 1000 A

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from packcalc.parts import (
-    CABLE, COLUMNS, CONNECTOR, CONTACTOR, DISCONNECT, FUSE, RESISTOR,
+    CABLE, COLUMNS, CONNECTOR, CONTACTOR, DISCONNECT, FUSE, MANAGEMENT, RESISTOR,
 )
 from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.reading.brief_file import read_brief
@@ -34,6 +34,7 @@ main_fuse = "F"
 contactor = "C"
 resistor = "R"
 disconnect = "D"
+management_system = "M"
 """
 # They name a row or speak to the reviewer; `note` is held to be printed below.
 NAMING = ("kind", "name", "note")
@@ -88,7 +89,15 @@ VALUES: dict[str, dict[str, tuple[str, str]]] = {
         "pulse_energy": ("1 s: 5000 J; 10 s: 15000 J", "1 s: 4000 J; 10 s: 10000 J"),
     },
     DISCONNECT: {**SWITCH, **BREAKS, "interlock": ("yes", "no"), "fuse_inside": ("no", "yes")},
-    CONNECTOR: {**SWITCH, "section": ("240 mm2", "95 mm2"), "interlock": ("yes", "no")},
+    CONNECTOR: {**SWITCH, "section": ("240 mm2", "95 mm2"), "interlock": ("yes", "no"),
+                "break_discharge": ("500 A", "100 A")},
+    MANAGEMENT: {
+        "rated_voltage_dc": ("600 V", "400 V"), "cell_channels": ("96", "90"),
+        "channels_each": ("6", "12"), "channel_low": ("0.5 V", "2.9 V"),
+        "channel_high": ("5 V", "4 V"), "temperature_inputs": ("32", "16"),
+        "sensor_range": ("2500 A", "200 A"), "sensor_error": ("1 %", "2 %"),
+        "balance_current": ("120 mA", "100 mA"),
+    },
 }
 for _entries in VALUES.values():
     _entries |= {"rated_voltage_ac": ("690 V", "600 V"), "basis": ("invented", "given")}
@@ -96,7 +105,8 @@ for _entries in VALUES.values():
 APART = {"rated_voltage_ac": ("rated_voltage_dc",), "break_time_constant":
          ("permitted_time_constant",), "ambient_factor": ("link_constant", "rating_ambient"),
          "class": ("fusing_current",)}
-NAMES = {FUSE: "F", CONTACTOR: "C", CABLE: "W", RESISTOR: "R", DISCONNECT: "D", CONNECTOR: "K"}
+NAMES = {FUSE: "F", CONTACTOR: "C", CABLE: "W", RESISTOR: "R", DISCONNECT: "D", CONNECTOR: "K",
+         MANAGEMENT: "M"}
 HELD = [(kind, c.name) for c in COLUMNS for kind in c.kinds if c.name not in NAMING]
 
 
@@ -170,7 +180,7 @@ def test_a_changed_value_changes_a_check(kind, name, listed, unchanged):
 def test_a_remark_is_printed_with_its_part(listed):
     found = as_dict(protection_document(studied(listed, rows())))
     for key, name in (("main_fuse", "F"), ("contactors", "C"), ("precharge", "R"),
-                      ("disconnect", "D"), ("connectors", "K"),
+                      ("disconnect", "D"), ("connectors", "K"), ("management", "M"),
                       ("cable_battery_to_inverter", "W")):
         row = next(r for r in found[f"{key}_parts"] if r["part"] == name)
         assert row["remark"] == f"remark on {name}"

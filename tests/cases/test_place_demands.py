@@ -303,7 +303,7 @@ def test_undescribed_sense_wires_are_held_against_the_same(packs):
 def test_a_row_says_that_the_fuse_in_its_loop_has_an_unknown_resistance(packs):
     found = packs(taps=TAPS[1], layout=ONE)
     for key in ("branch.heater.after", "chassis.second.branch.heater"):
-        assert any("errs high" in n and "power loss" in n for n in place(found, key).loop.notes)
+        assert any("at most" in n and "power loss" in n for n in place(found, key).loop.notes)
     bare = place(found, "branch.heater.before")
     assert not any("power loss" in n for n in bare.loop.notes)
 
@@ -427,9 +427,12 @@ def test_a_long_thin_branch_is_counted_with_its_own_resistance():
     # the fault just behind its fuse has no wire in it, and is the slower one
     assert loop.time_constant.number == pytest.approx(near / up, rel=1e-9)
     assert loop.inductance.number == pytest.approx(near)
+    # its contactors are asked for a chafed wire of the charge cable: 3.2 m of 185 mm² and 2.5 m of
+    # 25 mm² in one pole, the chassis as way back
+    cold = 17.24e-3 * 184.5 / 254.5
     asked = next(d for d in item(found, "contactors").duty if d.unit == "ms")
     assert asked.number == pytest.approx(
-        place(found, "cable.battery to inverter").loop.time_constant.number)
+        (20e-6 + 5.7 * 1.3e-6) / (up + cold * (3.2 / 185 + 2.5 / 25)), rel=1e-9)
 
 
 def test_a_short_thick_branch_is_slower_at_its_far_end():
@@ -461,17 +464,21 @@ def test_a_contactor_sheet_asks_for_every_chassis_loop_of_its_pole(name, key):
 
 def test_a_contactor_is_held_against_its_slowest_loop():
     found = study("truck")
-    # 5.994 ms at 25.3 V: 6.5 ms up to 60 V in the invented list; 2.5 ms at full voltage alone
+    # one module: 20/16 µH and 3.2 m of cable, its one conductor of 185 mm² at −50 °C 0.216 mΩ:
+    # 4.836 ms at 25.3 V; 6.5 ms up to 60 V in the invented list; 2.5 ms at full voltage alone
     # shows nothing of it
+    one = found.circuit.feeds.module.resistance_initial.number
+    slow = (20e-6 / 16 + 3.2 * 1.3e-6) / (one + 3.2 * 17.24e-3 / 185 * 184.5 / 254.5)
+    assert slow == pytest.approx(4.836e-3, rel=1e-3)
     titles = {"Lyng 500": PASS, "Lyng 300": NOT_EVALUATED}
     for part, verdict in titles.items():
         held = check(found, "contactors", part, "slower loops")
         assert held.verdict == verdict
-        assert held.demand.number == pytest.approx(5.994e-3, rel=1e-3)
+        assert held.demand.number == pytest.approx(slow, rel=1e-6)
 
 
 @pytest.mark.parametrize("name, key, constant", [
-    ("minibus", "string_contactors", 0.6567), ("truck", "charge_contactor", 1.610)])
+    ("minibus", "string_contactors", 0.7423), ("truck", "charge_contactor", 1.624)])
 def test_a_contactor_sheet_prints_the_time_constant_that_its_check_asks(name, key, constant):
     words = line(item(study(name), key), "breaks")
     asked = figure(words.split("L/R at least ")[1])

@@ -197,7 +197,7 @@ def test_a_shorted_strings_fuse_breaks_what_the_link_pushes_in_as_well(minibus):
     found = place(minibus, "string")
     (fuse,) = (d for d in found.loop.devices if d.kind == "fuse")
     link = next(s for s in found.loop.sources if s.fades).current.number
-    assert fuse.sees.number == pytest.approx(found.loop.highest.number + link + 60.0)
+    assert fuse.sees.number == pytest.approx(found.loop.highest.number + link + 48.0)
     weak = study("minibus", parts__string_fuse="Talvik 200 high voltage")
     assert place(weak, "string").at_highest.clears
 

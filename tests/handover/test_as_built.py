@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from packcalc.cli_handover import end_record
+from packcalc.cli_handover import record_no, tell_record
+from packcalc.cli_layout import end_study
 from packcalc.errors import InputErrors
 from packcalc.handover.as_built import assigned, hold, wanted
 from packcalc.handover.build import build_sheet
@@ -200,9 +201,31 @@ def test_the_last_line_counts_deviations_and_the_lines_they_stand_on(capsys) -> 
                                    {"id": "precharge.resistor", "deviation": "told"})), MARKS)
     lines = {d.id for d in held.grave}
     assert len(held.grave) > len(lines) > 5
-    with pytest.raises(SystemExit):
-        end_record(held, False)
-    said = capsys.readouterr().err
+    said = record_no(held)
     counted = f"{len(held.grave)} deviations from the design on {len(lines)} lines: main_fuse, "
     assert counted in said
-    assert said.strip().endswith(f"and {len(lines) - 5} more")
+    assert said.endswith(f"and {len(lines) - 5} more")
+    with pytest.raises(SystemExit) as ended:
+        end_study(STUDY, False, also=said)
+    assert ended.value.code == 1 and counted in capsys.readouterr().err
+
+
+def test_a_line_that_is_missing_or_blank_is_told_on_the_page_and_in_the_terminal(capsys) -> None:
+    gone, blank = JOINTS[1], JOINTS[2]
+    text = "".join(line for line in record().splitlines(keepends=True)
+                   if not line.startswith(f"{gone},"))
+    row = next(line for line in text.splitlines() if line.startswith(f"{blank},"))
+    empty = next(line for line in record_form(STUDY, MARKS).splitlines()
+                 if line.startswith(f"{blank},"))
+    held = hold(SHEET, read(text.replace(row, empty)), MARKS)
+    assert held.missing == (gone,) and held.unfilled == (blank,)
+    tell_record(held, False)
+    said = capsys.readouterr().err.splitlines()
+    assert said == [f"built.csv: 1 line of the build sheet left out of the record: {gone}",
+                    f"built.csv: 1 line of the build sheet not filled yet: {blank}"]
+    page = " ".join(render(build_document(STUDY, held, MARKS), "text").split())
+    assert f"Left out of the record, without even a row: {gone}." in page
+    assert f"Blank: {blank}." in page
+    tell_record(held, True)
+    tell_record(hold(SHEET, read(record()), MARKS), False)
+    assert capsys.readouterr().err == ""

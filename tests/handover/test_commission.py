@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
+from packcalc.errors import InputErrors
 from packcalc.handover import readings as rd
+from packcalc.handover.anew import declared_anew
 from packcalc.handover.commission import ORDER, plan_of
 from packcalc.handover.figures import SUPPLY
 from packcalc.handover.readings import joint_limit
 from packcalc.handover.trend_rules import RULES
-from packcalc.report.commission_report import answer, commission_document
+from packcalc.reading.readings_file import readings_from_text, readings_text
+from packcalc.report.commission_report import answer, asked, commission_document, form
 from packcalc.report.render import render
-from tests.handover_cases import STRINGS, WITH_LINK, readings_of, study_of
+from tests.handover_cases import HEAD, STRINGS, WITH_LINK, readings_of, study_of
 
 # The sense leads go in before the string is whole: a stage of its own.
 STAGES = ["build", "dead", "logic", "supply", "monitor", "section", "sense", "pack", "weld",
@@ -287,3 +292,79 @@ def test_a_joint_whose_baseline_stands_out_from_its_like_is_not_judged_by_it() -
     assert apart.check.reason == "baseline stands out from its like" == apart.off
     assert "build.joint_6 (0.045100 mΩ on 2026-01-01)" in answer(study_of(), file)
     assert len(even) == 5 and all(t.check.verdict == "pass" and not t.off for t in even)
+
+
+# --- a baseline declared after a repair ------------------------------------------------------
+
+WIDE = HEAD.strip() + ",baseline\n"
+OLD = ("build.joint_1,0.030 mΩ,M1,2026-01-01,2026-02-01,A,,\n"
+       "build.joint_2,0.030 mΩ,M1,2026-01-01,2026-02-01,A,,\n"
+       "build.joint_1,0.045 mΩ,M1,2026-01-01,2026-11-01,A,,\n"
+       "build.joint_2,0.045 mΩ,M1,2026-01-01,2026-11-01,A,,\n")
+MENDED = "build.joint_1,0.028 mΩ,M1,2026-01-01,2026-11-01,B. Invented,link replaced,yes\n"
+LATER = ("build.joint_1,0.029 mΩ,M1,2026-01-01,2027-02-01,A,,\n"
+         "build.joint_2,0.045 mΩ,M1,2026-01-01,2027-02-01,A,,\n")
+
+
+def declared(rows: str):
+    study = study_of()
+    return study, readings_from_text(WIDE + rows, plan_of(study).dimensions)
+
+
+def test_after_a_repair_the_trend_starts_anew_for_the_touched_reading_alone() -> None:
+    study, file = declared(OLD + MENDED + LATER)
+    mended, other = rd.trends(plan_of(study), file.readings)
+    assert (mended.baseline.text, mended.check.verdict) == ("0.028 mΩ", "pass")
+    assert mended.days == 92 and len(mended.series) == 4
+    assert (other.baseline.text, other.check.verdict) == ("0.030 mΩ", "fail")
+    said = answer(study, file)
+    assert "moved too far from the baseline: build.joint_2" in said and "joint_1" not in said
+    page = " ".join(render(commission_document(study, file), "markdown").split())
+    assert "0.028 mΩ, 2026-11-01, declared anew; before: 0.030 mΩ, 2026-02-01" in page
+    assert "Baselines declared anew after a repair" in page and "link replaced" in page
+
+
+def test_until_it_is_read_again_a_declared_baseline_stands_beside_the_one_before() -> None:
+    study, file = declared(OLD + MENDED)
+    (other,) = rd.trends(plan_of(study), file.readings)
+    assert other.expected.id == "build.joint_2"
+    (one,) = declared_anew(plan_of(study), file.readings)
+    assert (one.before.text, one.last.text, one.now.text) == ("0.030 mΩ", "0.045 mΩ", "0.028 mΩ")
+    assert not one.worse and one.change.number == pytest.approx(0.028 / 0.030 - 1)
+    rows = json.loads(render(commission_document(study, file), "json"))["baselines_anew"]
+    assert [r["id"] for r in rows] == ["build.joint_1"] and rows[0]["note"] == "link replaced"
+    assert asked(study, file) == ""
+
+
+@pytest.mark.parametrize(("value", "worse"), [("0.036 mΩ", False), ("0.0361 mΩ", True)])
+def test_a_declaration_that_hides_a_drift_is_told(value: str, worse: bool) -> None:
+    # a joint may rise by a fifth (our rule): 0.030 to 0.036 mΩ
+    study, file = declared(OLD + MENDED.replace("0.028 mΩ", value))
+    assert ("worse than the baseline before it" in asked(study, file)) == worse
+    page = " ".join(render(commission_document(study, file), "text").split())
+    assert ("Worse than the baseline before it" in page) == worse
+
+
+@pytest.mark.parametrize(("row", "told"), [
+    (MENDED.replace("link replaced", ""), "name or note is blank"),
+    (MENDED.replace("B. Invented", ""), "name or note is blank"),
+    (MENDED.replace(",yes", ",maybe"), "baseline 'maybe' is no answer"),
+    ("retorque.marks,yes,M1,2026-01-01,2026-11-01,A,turned,yes\n", "only a figure has a baseline"),
+    (MENDED + MENDED, "read twice on 2026-11-01")])
+def test_nobody_declares_a_baseline_unsaid(row: str, told: str) -> None:
+    with pytest.raises(InputErrors) as caught:
+        declared(row)
+    (fault,) = caught.value.faults
+    assert told in str(fault)
+
+
+def test_a_declared_baseline_survives_being_written_and_read() -> None:
+    _, file = declared(OLD + MENDED)
+    again = readings_from_text(readings_text(file.readings), plan_of(study_of()).dimensions)
+    assert [r.declared for r in again.readings] == [False] * 4 + [True]
+
+
+def test_the_form_has_the_column_and_files_without_it_are_read() -> None:
+    head = next(line for line in form(study_of()).splitlines() if line.startswith("id,"))
+    assert head == "id,value,instrument,calibration_date,date,name,note,baseline,design,layout"
+    assert not any(r.declared for r in readings_of(study_of(), OLD.replace(",\n", "\n")).readings)

@@ -6,7 +6,6 @@ Every scenario is invented.
 from __future__ import annotations
 
 import csv
-import functools
 import re
 from pathlib import Path
 
@@ -18,6 +17,7 @@ from packcalc.decisions import Decision, decisions
 from packcalc.errors import Fault, InputErrors
 from packcalc.handover.as_built import assigned
 from packcalc.handover.build import build_sheet
+from packcalc.handover.commission import plan_of
 from packcalc.handover.maintain import TASKS
 from packcalc.handover.trend_rules import RULES
 from packcalc.protection import ProtectionStudy
@@ -33,8 +33,10 @@ from packcalc.report.maintain_report import maintain_document
 from packcalc.report.render import render
 from packcalc.report.responder_report import responder_document
 from packcalc.review_change import recheck
+from packcalc.units import into_si
 from tests.handover_cases import HEAD, run, study_of
 from tests.report.devtools import CHROMIUM
+from tests.sized import example
 
 EXAMPLES = ROOT / "examples"
 TRUCK = "hollin-light-truck-400-v-class-invented"
@@ -45,11 +47,6 @@ FULL = ",".join(COLUMNS) + "\n"
 TODAY = "2026-11-24"
 
 
-@functools.lru_cache(maxsize=None)
-def example(name: str) -> ProtectionStudy:
-    return api.size_protection(api.read_brief(EXAMPLES / name / "brief.toml"))
-
-
 def faults(text: str, bound: Bound = Bound("truck", "16S1P", TODAY)) -> list[str]:
     with pytest.raises(InputErrors) as caught:
         readings_from_text(text, WANTED, "r.csv", bound)
@@ -58,7 +55,7 @@ def faults(text: str, bound: Bound = Bound("truck", "16S1P", TODAY)) -> list[str
 
 def row(name: str = "dead.ohms", value: str = "1 Ω", date: str = "2026-11-24",
         calibrated: str = "", design: str = "truck", layout: str = "16S1P") -> str:
-    return f"{name},{value},,{calibrated},{date},,,{design},{layout}\n"
+    return f"{name},{value},,{calibrated},{date},,,,{design},{layout}\n"
 
 
 # -- one design -------------------------------------------------------------------------------
@@ -312,7 +309,7 @@ def test_refreshing_a_record_prints_the_design_of_today_and_keeps_what_was_writt
 @pytest.mark.browser
 @pytest.mark.skipif(CHROMIUM is None, reason="no `chromium` on the path")
 @pytest.mark.parametrize("paper", ["", "@page { size: A4; }"])
-@pytest.mark.parametrize("name", ["truck", "van", "minibus"])
+@pytest.mark.parametrize("name", ["truck", "van", "minibus", "faulty"])
 def test_the_responders_sheet_is_one_page_with_its_cautions(name, paper, tmp_path) -> None:
     from tests.report.test_browser import printed_pages
 
@@ -345,3 +342,24 @@ def test_the_path_to_a_signature_has_blanks_to_write_in() -> None:
     (table,) = (t for t in review_document(example("van")).tables()
                 if t.key == "signature_questions")
     assert {(cell.text, cell.data) for row in table.rows for cell in row[-2:]} == {("____", "")}
+
+
+def test_both_ends_of_a_band_stand_in_the_one_unit_of_their_row() -> None:
+    """The shortest time that counts is in seconds, the brief's crash time in milliseconds."""
+    seen = 0
+    for name in ("truck", "van", "minibus"):
+        study = example(name)
+        plan = plan_of(study)
+        for row in (r for t in commission_document(study).tables()
+                    if t.key.endswith("_readings") for r in t.rows):
+            wanted = plan.reading(row[0].text)
+            ends = [(cell, f) for cell, f in zip(row[2:4], (wanted.low, wanted.high))
+                    if wanted.dimension not in ("words", "temperature") and f is not None
+                    and f.known]
+            for cell, f in ends:
+                assert into_si(cell.data, row[4].text) == pytest.approx(f.number, rel=1e-3)
+                seen += 1
+    assert seen > 100
+    crash = next(r for t in commission_document(example("truck")).tables() for r in t.rows
+                 if r[0].text == "logic.crash_time")
+    assert [c.text for c in crash[2:5]] == ["1.000", "120.0", "ms"]

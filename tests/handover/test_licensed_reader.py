@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import csv
 import dataclasses
-import functools
 import io
 from pathlib import Path
 
@@ -37,16 +36,15 @@ from packcalc.report.responder_report import responder_document
 from packcalc.review import design_of, layout_of
 from tests.cases.studies import study as changed
 from tests.handover_cases import run
+from tests import sized
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BEHIND = {"pre-charge wires": {"taps": "behind the main fuse"}}
 BEFORE = "branch.pre-charge wires.before"
 
 
-@functools.cache
 def example(name: str) -> ProtectionStudy:
-    layout = "16S1P" if name == "faulty" else ""
-    return api.size_protection(api.read_brief(EXAMPLES / name / "brief.toml"), layout)
+    return sized.example(name, "16S1P" if name == "faulty" else "")
 
 
 def place(study: ProtectionStudy, key: str):

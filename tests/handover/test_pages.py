@@ -246,7 +246,7 @@ def test_maintenance_covers_the_events() -> None:
 def test_responder_headings_follow_the_scope_of_the_standard() -> None:
     titles = [h.title for h in responder_sheet(study_of()).headings]
     order = ["Immobilise", "Disable hazards", "Access to occupants", "Stored energy", "Fire",
-             "Submersion", "Towing and storage"]
+             "Submersion", "Towing, transport, storage", "Additional information"]
     assert [t for t in titles if t in order] == order
 
 

@@ -6,7 +6,6 @@ Every scenario is invented. A limit worked out here is arithmetic on the entries
 
 from __future__ import annotations
 
-import functools
 import html
 import json
 import re
@@ -41,17 +40,16 @@ from packcalc.report.render import render
 from packcalc.report.responder_report import responder_document
 from packcalc.review import design_of
 from tests.handover_cases import STRINGS, WITH_LINK, study_of
+from tests import sized
 
 PAGES = {"build": build_document, "maintain": maintain_document, "certify": certify_document,
          "responder": responder_document, "bill": bill_document}
 LAYOUT = {"truck": ("16S1P", "grouped"), "van": ("5S4P", "grouped"), "minibus": ("12S2P", "strings")}
 
 
-@functools.lru_cache(maxsize=None)
 def example(name: str):
     layout, arrangement = LAYOUT[name]
-    return api.size_protection(api.read_brief(f"examples/{name}/brief.toml"), layout,
-                               arrangement=arrangement)
+    return sized.example(name, layout, arrangement)
 
 
 def placed(words: str, text: str = WITH_LINK, layout: str = "16S1P", arrangement: str = ""):

@@ -24,17 +24,16 @@ from packcalc.reading.readings_file import readings_from_text
 from packcalc.report.commission_report import answer, commission_document
 from packcalc.report.render import render
 from tests.handover_cases import HEAD, WITH_LINK, study_of
+from tests import sized
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 LAYOUTS = {"truck": ("16S1P", "grouped"), "van": ("5S4P", "grouped"),
            "minibus": ("12S2P", "strings")}
 
 
-@functools.lru_cache(maxsize=None)
 def example(name: str) -> ProtectionStudy:
     layout, arrangement = LAYOUTS[name]
-    return api.size_protection(api.read_brief(EXAMPLES / name / "brief.toml"), layout,
-                               arrangement=arrangement)
+    return sized.example(name, layout, arrangement)
 
 
 @functools.lru_cache(maxsize=None)
@@ -348,7 +347,9 @@ def test_without_a_bench_the_record_stands_in_and_says_so() -> None:
     path = example("truck").pack.path.number + example("truck").pack.cable_allowance.number
     assert without.low.number == pytest.approx(16 * 0.9 * on_hand.module.resistance_low.number)
     assert without.high.number == pytest.approx(
-        16 * 1.12 * 1.2 * on_hand.module.resistance_high.number + path)
+        16 * 1.12 * on_hand.resistance_growth.number * on_hand.module.resistance_high.number
+        + path)
+    assert on_hand.resistance_growth.number == pytest.approx(1.496, abs=1e-3)  # M13 of the bench
 
 
 # --- the example -----------------------------------------------------------------------------

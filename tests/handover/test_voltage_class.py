@@ -12,12 +12,14 @@ import tomllib
 import pytest
 
 from packcalc import api
+from packcalc.handover.certifier import RULE_SETS
 from packcalc.handover.voltage_class import CLASS_A, HIGH, called
 from packcalc.protection import ProtectionStudy
 from packcalc.report.bill_report import bill_document
 from packcalc.report.build_report import build_document
 from packcalc.report.cautions import CAUTIONS, SHORT, SHORT_CLASS_A
 from packcalc.report.certify_report import certify_document
+from packcalc.report.citations import with_sources
 from packcalc.report.commission_report import commission_document
 from packcalc.report.compose import protection_document, report_document
 from packcalc.report.html import render as render_html
@@ -26,6 +28,7 @@ from packcalc.report.markdown import render as render_markdown
 from packcalc.report.responder_report import responder_document
 from packcalc.report.review_report import review_document
 from packcalc.report.text import render as render_text
+from tests.handover_cases import study_of
 
 CART = """
 title = "cart, invented"
@@ -56,8 +59,9 @@ PAGES = {"report": report_document, "protect": protection_document, "build": bui
          "certify": certify_document, "responder": responder_document, "bill": bill_document,
          "review": review_document}
 HIGH_WORDS = re.compile(r"high[- ]voltage", re.IGNORECASE)
-# Said of the tables, not of this pack.
-OF_TABLES = "No vehicle table exists for high-voltage cable"
+# Only above the border; what every page says of a second insulation fault stands on all alike.
+KILLS = re.compile(r"lethal(?! DC)|no shock limit|orange", re.IGNORECASE)
+SECOND_FAULT = re.compile(r"makes\s+the\s+second\s+(?:one\s+)?lethal")
 
 
 @functools.lru_cache(maxsize=None)
@@ -79,7 +83,30 @@ def test_the_cart_stays_below_the_border():
 
 @pytest.mark.parametrize("name", PAGES)
 def test_no_page_of_a_class_a_pack_says_high_voltage(name):
-    assert HIGH_WORDS.findall(page(name).replace(OF_TABLES, "")) == []
+    assert HIGH_WORDS.findall(page(name)) == []
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_page_of_a_class_a_pack_calls_its_parts_lethal_or_its_cable_orange(name):
+    assert KILLS.findall(SECOND_FAULT.sub("", page(name))) == []
+
+
+@pytest.mark.parametrize("rules", [r for r in RULE_SETS if r != "new-zealand"])
+@pytest.mark.parametrize("make", [certify_document, review_document])
+def test_nor_does_a_page_that_names_its_rule_set(make, rules):
+    found = with_sources(make(cart(), rules=rules))
+    for render in (render_text, render_html):
+        words = SECOND_FAULT.sub("", render(found))
+        assert KILLS.findall(words) + HIGH_WORDS.findall(words) == []
+
+
+def test_a_part_that_is_itself_above_the_border_is_called_lethal():
+    low, high = (" ".join(render_text(commission_document(one)).split())
+                 for one in (cart(), study_of()))
+    shorted = "each part stays at or below 60 V; shorted it still burns, arcs and welds"
+    assert low.count(shorted) >= 1 and "lethal against" not in low
+    assert high.count("each end of a part is lethal against the other") >= 1
+    assert shorted not in high
 
 
 @pytest.mark.parametrize("name", PAGES)

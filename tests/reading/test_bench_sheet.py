@@ -97,7 +97,7 @@ def test_the_reference_table_names_every_column_once():
 
 @pytest.mark.parametrize(("text", "wanted"), [
     ("mark\nM1\nm1\n", "b.csv:3: mark: module m1: the mark stands already on line 2 as 'M1'"),
-    ("mark,capacity_Ah\nA,5\nB\n", "b.csv:3: module B: the row has 1 cells, the head 2"),
+    ("mark,capacity_Ah\nA,5\nB\n", "b.csv:3: module B: the row has 1 cell, the head 2"),
     ("mark,capacity_Ah\nA,5,6\n", "b.csv:2: module A: the row has 3 cells, the head 2"),
     ("mark,capacity_Ah\n,5\n", "b.csv:2: mark: the row has no mark"),
     ("mark,capacity\nA,5\n", "b.csv:1: capacity: the head names no unit; write capacity_Ah or "

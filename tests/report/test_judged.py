@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from packcalc import api
 from packcalc.checks import CAUTION
 from packcalc.report.blocks import Table
-from packcalc.report.compose import report_document
-from tests.briefs import EXAMPLES
+from tests.sized import example, report
 
 
 @pytest.mark.parametrize("name", ["truck", "van"])
 def test_a_caution_is_not_hidden_by_what_a_sheet_does_not_say(name):
     # the van's main fuse (504 A against 1.45·Iz) stood among the decisions alone
-    brief = next(path for path in EXAMPLES if path.parent.name == name)
-    study = api.size_protection(api.read_brief(brief))
-    text = str([block for section in report_document(study).sections if section.key == "judged"
+    study = example(name)
+    text = str([block for section in report(name).sections if section.key == "judged"
                 for block in section.blocks if isinstance(block, Table)])
     found = [check.title for item in study.items for part in item.candidates
              if part.own and any(part.name in c.title for c in item.checks)

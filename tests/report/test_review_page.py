@@ -23,6 +23,7 @@ from tests.briefs import EXAMPLES
 from tests.report.test_browser import CHROMIUM, chromium, printed_pages
 from tests.report.test_html_renderer import Page
 from tests.review.cases import HOSTILE, file, known, mark, study
+from tests.sized import report
 
 DECISIONS = known(study())
 PAGE = render(report_document(study()), "html")
@@ -70,9 +71,7 @@ def test_tools_are_hidden_until_a_script_shows_them() -> None:
 
 @pytest.mark.parametrize("brief", EXAMPLES, ids=lambda p: p.parent.name)
 def test_examples_stay_small(brief: Path) -> None:
-    from packcalc import api
-
-    text = render(api.report_document(api.size_protection(api.read_brief(brief))), "html")
+    text = render(report(brief.parent.name), "html")
     assert len(text.encode("utf-8")) < LARGEST
 
 

@@ -8,7 +8,6 @@ import json
 import pytest
 from jsonschema import Draft202012Validator, ValidationError, validate
 
-from packcalc import api
 from packcalc.marks import MARKS
 from packcalc.report.compose import report_document
 from packcalc.report.render import render
@@ -19,6 +18,7 @@ from tests.briefs import EXAMPLES
 from tests.cli.runner import run
 from tests.report import sample
 from tests.review.cases import file, known, mark, study
+from tests.sized import report
 
 DECISIONS = list(known(study()).values())
 
@@ -32,7 +32,7 @@ def test_a_schema_is_one(name: str) -> None:
 
 @pytest.mark.parametrize("brief", EXAMPLES, ids=lambda p: p.parent.name)
 def test_every_example_is_valid(brief) -> None:
-    found = api.report_document(api.size_protection(api.read_brief(brief)))
+    found = report(brief.parent.name)
     validate(json.loads(render(found, "json")), schema("report"))
 
 

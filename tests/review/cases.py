@@ -12,6 +12,7 @@ from packcalc.marks import ACCEPT, CHANGE, Mark
 from packcalc.protection import ProtectionStudy
 from packcalc.review import ReviewFile, blank_file
 from tests.briefs import asked
+from tests.sized import once
 
 HOSTILE = ("</script><script>window.broken=1</script>", "<img src=x onerror=window.broken=1>",
            "{{ 7*7 }} {% raw %}", "=HYPERLINK(\"x\")", "\"><svg onload=window.broken=1>",
@@ -27,6 +28,7 @@ def study(**changes: str) -> ProtectionStudy:
     return size_protection(asked(**{"title": "review case, invented", **changes}))
 
 
+@once
 def known(found: ProtectionStudy) -> dict[str, Decision]:
     return {d.id: d for d in decisions(found)}
 

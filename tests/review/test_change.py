@@ -8,6 +8,7 @@ from packcalc.checks import FAIL
 from packcalc.decisions import decisions
 from packcalc.review_change import recheck
 from tests.review.cases import known, study
+from tests.sized import example
 
 DECISIONS = known(study())
 FUSE = DECISIONS["main_fuse.choice"]
@@ -98,9 +99,7 @@ def test_another_resistor_changes_time_current_energy_and_relay() -> None:
 
 
 def test_a_resistor_too_large_breaks_the_timeout_elsewhere() -> None:
-    import packcalc
-
-    sized = packcalc.size_protection(packcalc.read_brief("examples/truck/brief.toml"))
+    sized = example("truck")
     choice = next(d for d in decisions(sized) if d.id == "precharge.choice")
     found = recheck(sized, choice, "330 Ω")
     assert found.breaks
@@ -109,10 +108,7 @@ def test_a_resistor_too_large_breaks_the_timeout_elsewhere() -> None:
 
 
 def test_a_bare_string_fuse_is_held_as_rating_and_as_part() -> None:
-    import packcalc
-
-    sized = packcalc.size_protection(packcalc.read_brief("examples/minibus/brief.toml"), "12S2P",
-                                     arrangement="strings")
+    sized = example("minibus", "12S2P", "strings")
     choice = next(d for d in decisions(sized) if d.id == "string_fuse.choice")
     found = recheck(sized, choice, "1250 A")
     assert "Opens at the lowest fault within about a second" in [
@@ -126,18 +122,38 @@ def test_a_bare_string_fuse_is_held_as_rating_and_as_part() -> None:
     ("disconnect", "Port 200 with link")])
 def test_every_kind_of_part_is_held_against_all_that_it_touches(kind: str, name: str) -> None:
     """Whatever the whole design says of the part when the brief names it, the review says too."""
-    import packcalc
-
-    sized = packcalc.size_protection(packcalc.read_brief("examples/truck/brief.toml"))
+    sized = example("truck")
     choice = next(d for d in decisions(sized) if d.id == f"{kind}.choice")
     found = recheck(sized, choice, name)
     assert found.understood and found.checks
     worse = [t for t in found.touched if t.worse]
     if kind in ("main_fuse", "contactors", "precharge"):
-        assert worse and found.breaks
-        assert f"makes {len(worse)} graver" in found.words
+        assert found.breaks
+    if kind in ("contactors", "precharge"):
+        assert worse
     for t in worse:  # each by name, with what became of it, however many there are
         assert f"{t.part}: {t.title} ({t.after}, was {t.before or 'no verdict'})" in found.words
+    more = [t for t in worse if t.after != FAIL and not t.lost]
+    assert ("graver: " in found.words) == bool(more)
+    assert "as told" not in found.words
+    assert ("nothing else was found that it makes graver" in found.words.lower()) == (not worse)
+
+
+@pytest.mark.parametrize("asked", ["Talvik 315 full range", "500 A"])
+def test_what_a_changed_fuse_touches_is_named_by_the_fuse_of_the_change(asked: str) -> None:
+    """A check whose title names the fuse is held again, and no pass of it is told as lost."""
+    sized = example("truck")
+    today = {d.id: d for d in decisions(sized)}
+    found = recheck(sized, today["main_fuse.choice"], asked)
+    assert any("opens without Talvik 400 full range" in d.title for d in today.values())
+    assert not [t.title for t in found.touched if "Talvik 400" in t.title
+                and "mid-pack" not in t.title.lower()]
+    named = asked if asked.startswith("Talvik") else f"{asked.split()[0]}.0 A, no data sheet"
+    opens = [t for t in found.touched if "opens without" in t.title]
+    assert opens and all(t.title.endswith(f"opens without {named}") for t in opens)
+    lost = {t.after for t in opens}
+    assert lost == ({"pass"} if asked.startswith("Talvik") else {"not evaluated"})
+    assert all(t.shown != "no longer shown" for t in opens)
 
 
 def test_a_contactor_rating_is_held_against_its_duty() -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from packcalc.api import read_brief, size_protection
+from packcalc.api import size_protection
 from packcalc.checks import FAIL
 from packcalc.decisions import (
     CHOICE,
@@ -21,11 +21,12 @@ from packcalc.decisions import (
 from packcalc.findings import Origin, leaf
 from tests.briefs import EXAMPLES
 from tests.review.cases import known, study
+from tests.sized import example
 
 
 @pytest.mark.parametrize("brief", EXAMPLES, ids=lambda p: p.parent.name)
 def test_ids_are_unique_and_of_plain_letters(brief) -> None:
-    found = decisions(size_protection(read_brief(brief)))
+    found = decisions(example(brief.parent.name))
     ids = [d.id for d in found]
     assert len(ids) == len(set(ids)) > MOST_GRAVE
     assert all(re.fullmatch(r"[a-z0-9_.-]+", name) for name in ids)
@@ -35,7 +36,7 @@ def test_ids_are_unique_and_of_plain_letters(brief) -> None:
 
 @pytest.mark.parametrize("brief", EXAMPLES, ids=lambda p: p.parent.name)
 def test_every_check_and_every_fault_place_is_decided(brief) -> None:
-    sized = size_protection(read_brief(brief))
+    sized = example(brief.parent.name)
     found = decisions(sized)
     titles = {(d.part, d.title) for d in found}
     named = "named in the brief, meets its duty"

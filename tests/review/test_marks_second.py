@@ -47,6 +47,12 @@ def truck(*changes: tuple[str, str, str]):
     return packcalc.size_protection(brief_from_data(tomllib.loads(text), str(TRUCK), text))
 
 
+@functools.lru_cache(maxsize=None)
+def page(*changes: tuple[str, str, str]):
+    """The file for review of that truck, as data."""
+    return as_dict(report_document(truck(*changes)))
+
+
 WORDS = [("regeneration", "follows_charge_limit", "no"), ("path", "insulation_monitor", "warns"),
          ("path", "charge_contactor", "none"), ("path", "main_fuse", "both poles"),
          ("management", "monitor_order", "runs on across links"),
@@ -79,7 +85,7 @@ def test_a_changed_word_voids_what_rests_on_it_and_leaves_the_rest(change) -> No
 
 @pytest.mark.parametrize("change", WORDS, ids=lambda c: c[1])
 def test_equal_digests_mean_equal_words_on_the_page(change) -> None:
-    old, new = (as_dict(report_document(s)) for s in (truck(), truck(change)))
+    old, new = page(), page(change)
     rows = [{r["decision"]: r for t in ("decisions_grave", "decisions_rest") for r in d[t]}
             for d in (old, new)]
     for name in rows[0].keys() & rows[1].keys():
@@ -100,8 +106,7 @@ def test_equal_digests_mean_equal_words_on_the_page(change) -> None:
 
 @pytest.mark.parametrize("change", WORDS, ids=lambda c: c[1])
 def test_diff_names_the_changed_word(change) -> None:
-    found = difference(as_dict(report_document(truck())),
-                       as_dict(report_document(truck(change))))
+    found = difference(page(), page(change))
     changed = [c for c in found.inputs if c.key.endswith(change[1])]
     assert len(changed) == 1 and changed[0].kind == CHANGED and change[2] in changed[0].after
     assert not found.nothing and {c.key for c in found.decisions} >= RESTS[change[1]]

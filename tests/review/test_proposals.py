@@ -5,11 +5,9 @@ Every part is invented; capacities and durations come from the design under test
 
 from __future__ import annotations
 
-import functools
 
 import pytest
 
-import packcalc
 from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.decisions import CHOICE, Decision, decisions
 from packcalc.protection import ProtectionStudy
@@ -17,12 +15,11 @@ from packcalc.review_change import Recheck, recheck
 from packcalc.review_words import MOST_RUNS, bare_cable, key, section_of
 from tests.review.cases import known
 from tests.review.cases import study as bare_study
+from tests.sized import example
 
 
-@functools.lru_cache(maxsize=None)
 def sized(name: str = "truck", layout: str = "", arrangement: str = "") -> ProtectionStudy:
-    return packcalc.size_protection(packcalc.read_brief(f"examples/{name}/brief.toml"), layout,
-                                    arrangement=arrangement)
+    return example(name, layout, arrangement)
 
 
 def minibus() -> ProtectionStudy:
@@ -30,7 +27,7 @@ def minibus() -> ProtectionStudy:
 
 
 def decision(name: str, study: ProtectionStudy | None = None) -> Decision:
-    return next(d for d in decisions(study or sized()) if d.id == name)
+    return known(study or sized())[name]
 
 
 def change(name: str, asked: str, study: ProtectionStudy | None = None) -> Recheck:
@@ -107,9 +104,11 @@ def test_a_bare_rating_of_a_connector_is_held_against_the_current() -> None:
     assert "Not evaluated: " in large.words
 
 
-def test_a_connector_of_the_list_says_that_the_brief_names_none() -> None:
+def test_a_connector_of_the_list_is_sized_again_as_the_brief_s() -> None:
     found = change("connectors.choice", "Klo 200")
-    assert found.understood and "the brief names no connector" in found.words.lower()
+    assert found.understood and "sized again with this part named in the brief" in found.words
+    assert "takes the section of the conductor" in [c.title for c in found.checks
+                                                   if c.verdict == FAIL]
 
 
 def test_without_a_parts_list_a_connector_may_be_proposed() -> None:

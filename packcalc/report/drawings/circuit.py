@@ -318,14 +318,18 @@ def _precharge(study: ProtectionStudy, tags: _Tags,
     value = f"{significant(ohms, 2)} Ω" if ohms else "value open"
     strings = bool(bridged)
     across = f"across {bridged}" if strings else "across the + contactor"
-    note = ("the brief does not say at which string; drawn at the first" if strings else "")
-    relay = Part(tags.next("K"), "contactor", "pre-charge relay", across,
-                 voltage=highest, breaking=peak, other="and makes it, every try", note=note)
+    wires, *more = [b for b in brief.branch if b.kind == PRECHARGE] or [None]
+    note = "; ".join((
+        *(("the brief does not say at which string; drawn at the first",) if strings else ()),
+        *((f"{wires.name} is drawn, and not {' nor '.join(b.name for b in more)}: each with relay, "
+           "resistor and fuses of its own",) if wires and more else ())))
+    relay = Part(tags.next("K"), "contactor", "pre-charge relay" + (
+        f", {len(more) + 1} of these, one drawn" if more else ""), across,
+        voltage=highest, breaking=peak, other="and makes it, every try", note=note)
     tolerance = plainly(resistor_tolerance(study))
     heat = f"; {energy.shown} in {brief.precharge.tries.number:g} tries" if energy else ""
     resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", across,
                     current=peak, voltage=highest, other=f"{value} ± {tolerance}{heat}")
-    wires = next((b for b in brief.branch if b.kind == PRECHARGE), None)
     if wires is None:
         return (relay, resistor), BEHIND_FUSE
     fuses = _wire_fuses(study, tags, wires)

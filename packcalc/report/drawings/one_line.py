@@ -495,6 +495,8 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
                   f"{BEFORE}")
     said.append(f"{', '.join(p.tag for p in path)} in series, pre-charge {across}: "
                 f"{resistor.other}.")
+    relay = next(p for p in path if p.kind == "contactor")
+    said += [f"{relay.tag}: {relay.note}."] if relay.note else []
     if circuit.monitor:
         said.append(f"{circuit.monitor.tag}, insulation monitor: {circuit.monitor.other}.")
     elif not any(rung.load.kind == "monitor" for rung in circuit.rungs):

@@ -1,0 +1,62 @@
+"""The highest working voltage that modules on the bench are held to.
+
+Insulation is read before a layout is chosen, yet its line follows from the over-voltage chain of a
+layout: a charger's ceiling or braking may reach past the inverter's own absolute maximum.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from packcalc.brief import Brief
+from packcalc.findings import Finding
+from packcalc.layouts import Layout, Screened
+from packcalc.pack import model_pack
+from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
+from packcalc.study import LayoutStudy, list_layouts
+
+
+def voltage_of(brief: Brief, layout: Layout) -> Finding:
+    """Highest working voltage of one layout, by its over-voltage chain."""
+    found = study_overvoltage(overvoltage_asked(brief, model_pack(brief, layout))).highest
+    return found.called(f"highest working voltage of {layout.label}", "U")
+
+
+def voltage_for_bench(brief: Brief) -> Finding | None:
+    """The largest of all layouts that fit; of the nearest misses where none does.
+
+    Where the brief says how many modules the pack has, layouts of that many count alone.
+
+    Returns:
+        None where no layout can be tried.
+    """
+    study = list_layouts(brief)
+    count, layouts = _fitting(study)
+    if not layouts:
+        layouts = [miss.layout for miss in study.misses]
+    if not layouts:
+        return None
+    found = max((voltage_of(study.brief, one) for one in layouts), key=lambda f: f.number)
+    if count == 1:
+        return found
+    whose = f"the largest of {count} layouts that fit" if count else \
+        "the largest of the nearest misses"
+    return found.called(f"{found.title}, {whose} (errs high)")
+
+
+def _fitting(study: LayoutStudy) -> tuple[int, list[Layout]]:
+    """How many layouts fit, and those of them whose chain may reach highest."""
+    wanted = study.brief.bench.modules_in_pack.value if study.brief.bench is not None else None
+    blocks = [(block, np.arange(len(block))) for block in study.screened]
+    if wanted is not None:
+        own = [(block, np.flatnonzero(_modules(block) == round(wanted))) for block, _ in blocks]
+        blocks = own if any(len(rows) for _, rows in own) else blocks
+    found: list[Layout] = []
+    for block, rows in blocks:
+        for name in ("full_voltage", "regeneration_voltage") if len(rows) else ():
+            found.append(block.layout(int(rows[np.argmax(block.columns[name][rows])])))
+    return sum(len(rows) for _, rows in blocks), list(dict.fromkeys(found))
+
+
+def _modules(block: Screened) -> np.ndarray:
+    return np.asarray(block.series.sum(axis=1) * block.parallel)

@@ -1,0 +1,99 @@
+"""A user's management system held against what the brief counts on from it."""
+
+from __future__ import annotations
+
+from packcalc.checks import Check, Fact, figure_fact, judge
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.monitoring import sensor_deviation
+from packcalc.part_checks.limits import ManagementAsked, cell_limits, range_needed
+from packcalc.part_checks.shown import SILENT, remark, voltage_check
+from packcalc.parts import ManagementPart
+
+
+def system_checks(part: ManagementPart, asked: ManagementAsked) -> tuple[Check, ...]:
+    """Every check of one management system, in the order of the stages.
+
+    What the brief says of channels, sensors and balancing was counted on by every other check: a
+    system that has less makes them untrue.
+    """
+    own, (low, high) = asked.brief.management, _cell_span(asked)
+    channels = leaf("cell voltages to monitor", "n", "", asked.pack.channels, "definition",
+                    origin=Origin("layout"), note="every cell of every stack and string")
+    return (
+        voltage_check(part, asked.pack.highest_voltage,
+                      "cell side bears the highest working voltage"),
+        judge("has a channel for every cell", "who clears", part.cell_channels, "at least",
+              channels, missing=f"{SILENT}how many cells all its monitors together measure",
+              remedy="more monitors, or a system that takes more"),
+        _as_counted("its monitors have the channels that the brief counts", part.channels_each,
+                    own.channels_per_monitor, "the channels of one monitor",
+                    stage="who clears", exactly=True),
+        judge("measures the lowest cell that a trip must see", "who clears", part.channel_low,
+              "at most", low, missing=f"{SILENT}the lowest cell voltage that a channel measures"),
+        judge("measures the highest cell that a trip must see", "who clears", part.channel_high,
+              "at least", high,
+              missing=f"{SILENT}the highest cell voltage that a channel measures"),
+        judge("its current sensor reaches as far as the trips count on", "who clears",
+              part.sensor_range, "at least", _range(asked),
+              missing=f"{SILENT}the range of its current sensor, the smaller of both directions",
+              remedy="a sensor of a wider range, or this range in the brief: "
+                     "management.current_sensor_range"),
+        _error(part, asked),
+        _as_counted("reads as many temperatures as the brief counts", part.temperature_inputs,
+                    own.temperature_sensors, "how many temperatures it reads",
+                    stage="thermal load"),
+        _as_counted("balances with the current that the brief counts", part.balance_current,
+                    own.balance_current, "its balance current", stage="convenience"),
+    )
+
+
+def system_facts(part: ManagementPart) -> tuple[Fact, ...]:
+    """Columns of the table of candidates."""
+    return (figure_fact("highest pack voltage", "V", part.rated_voltage_dc),
+            figure_fact("current sensor", "A", part.sensor_range), *remark(part))
+
+
+def _cell_span(asked: ManagementAsked) -> tuple[Finding, Finding]:
+    """Lowest and highest cell voltage at which a trip acts: as set, and as it may be set."""
+    own, cell = asked.brief.management, cell_limits(asked)
+    low = [f for f in (own.undervoltage_trip, cell["under"]) if f.known]
+    high = [f for f in (own.overvoltage_trip, cell["limit"]) if f.known]
+    return (smallest(low, "lowest cell voltage at which a trip acts"),
+            largest(high, "highest cell voltage at which a trip acts"))
+
+
+def _range(asked: ManagementAsked) -> Finding:
+    stated = asked.brief.management.current_sensor_range
+    return stated if stated.known else range_needed(asked)
+
+
+def _error(part: ManagementPart, asked: ManagementAsked) -> Check:
+    """In A, not in per cent: a wider range makes the same share a larger error."""
+    title = "its current sensor errs no more than the trips count on"
+    own = asked.brief.management
+    missing = f"{SILENT}range and error of its current sensor"
+    found = counted_on = None
+    if part.sensor_error is not None and part.sensor_range is not None:
+        missing = "say the range of the current sensor: management.current_sensor_range"
+        found = trace(sensor_deviation, "error of its current sensor", error=part.sensor_error,
+                      full_range=part.sensor_range)
+    if own.current_sensor_range.known:
+        counted_on = trace(sensor_deviation, "error that the trips are held with",
+                           error=own.current_sensor_error, full_range=own.current_sensor_range)
+    return judge(title, "who clears", found, "at most", counted_on, missing=missing,
+                 remedy="a better sensor, or this error in the brief: "
+                        "management.current_sensor_error")
+
+
+def _as_counted(title: str, figure: Finding | None, stated: Finding, what: str, *, stage: str,
+                exactly: bool = False) -> Check:
+    """A figure of the sheet against the entry of the brief that speaks of the same thing."""
+    if figure is not None and stated.known and exactly and figure.number > stated.number:
+        return judge(title, stage, figure, "at most", stated,
+                     reason="a monitor that takes more cells may reach over a link that one of "
+                            "fewer does not",
+                     remedy="the sheet's figure in the brief: management.channels_per_monitor")
+    return judge(title, stage, figure, "at least", stated,
+                 missing=f"{SILENT}{what}" if figure is None else
+                 f"the brief does not say: {stated.title}",
+                 remedy="the sheet's figure in the brief, or a system that has as much")

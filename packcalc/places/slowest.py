@@ -1,0 +1,103 @@
+"""The slowest loop of a fault: where along its conductors L/R is longest.
+
+The loop that errs safe has the most inductance for its resistance: of every stretch of conductor
+that may lie between the modules and the fault, those count that make it slower, each with the
+least resistance of its own wire. One of unknown section counts with none, which errs long.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import reduce
+
+from packcalc import electrical as el
+from packcalc.brief import Brief, Route
+from packcalc.findings import Finding, leaf, trace
+from packcalc.parts import CABLE
+from packcalc.protect.branch_figures import cold_conductor
+from packcalc.protect.faults import fault_loop_inductance
+from packcalc.value import value_object
+
+ONE_CABLE = leaf("cables a pole", "n", "", 1, "definition")
+
+
+@value_object
+class Stretch:
+    """A conductor that may lie in a loop.
+
+    Attributes:
+        length: one way.
+        resistance: least that it puts into the loop; without value where that is not known.
+    """
+
+    length: Finding
+    resistance: Finding
+
+    @property
+    def rank(self) -> float:
+        """Least resistance of a metre: the smaller, the slower; none for what is not known."""
+        return self.resistance.number / self.length.number \
+            if self.resistance.known and self.length.number > 0 else 0.0
+
+
+def pair(length: Finding, area: Finding, cables: Finding = ONE_CABLE) -> Stretch:
+    """Both conductors of a run, out and back."""
+    one = cold_conductor(length, area, cables)
+    return Stretch(length, trace(el.resistance_sum, "both conductors at their coldest", unit="mΩ",
+                                 first=one, second=one) if one.known else one)
+
+
+def one_conductor(length: Finding, area: Finding, cables: Finding = ONE_CABLE) -> Stretch:
+    """One conductor of a run, with the chassis as way back, of which no resistance is counted."""
+    return Stretch(length, cold_conductor(length, area, cables))
+
+
+def route_conductor(brief: Brief, route: Route) -> tuple[Finding, Finding]:
+    """(section, cables a pole) of the cable that the brief names; section without value else."""
+    part = brief.parts.list.part(CABLE, route.cable) if route.cable else None
+    if part is None or part.section is None:
+        return leaf("section of the cable", "S", "mm²", None, "given",
+                    note=f"no cable with its section is named for {route.name}"), ONE_CABLE
+    return part.section, leaf("cables a pole", "n", "", part.runs, "definition",
+                              origin=part.origin)
+
+
+def traction(brief: Brief) -> list[Stretch]:
+    """Every traction route, both conductors."""
+    return [pair(r.length, *route_conductor(brief, r)) for r in brief.cables.route
+            if r.carries == "traction"]
+
+
+def traction_pole(brief: Brief) -> list[Stretch]:
+    """Every traction route, one conductor."""
+    return [one_conductor(r.length, *route_conductor(brief, r)) for r in brief.cables.route
+            if r.carries == "traction"]
+
+
+def slowest(inductance: Finding, resistance: Finding, per_length: Finding,
+            stretches: Iterable[Stretch]) -> tuple[Finding, Finding]:
+    """(inductance, resistance) of the slowest loop of what is always in it and some stretches.
+
+    Args:
+        inductance, resistance: of what is always in it; the least resistance.
+        per_length: inductance of a metre of run.
+        stretches: that may lie in it, in whatever order they follow each other.
+    """
+    return reduce(lambda loop, one: _slower(loop, one, per_length),
+                  sorted(stretches, key=lambda one: one.rank), (inductance, resistance))
+
+
+def _slower(loop: tuple[Finding, Finding], one: Stretch,
+            per_length: Finding) -> tuple[Finding, Finding]:
+    """The loop with one more stretch where that makes it slower."""
+    inductance, resistance = loop
+    if not (inductance.known and one.length.known):
+        return loop
+    longer = trace(fault_loop_inductance, pack_inductance=inductance, per_length=per_length,
+                   run_length=one.length)
+    if not one.resistance.known or not resistance.known:
+        return longer, resistance
+    more = trace(el.resistance_sum, "least resistance of the loop and its conductors", unit="mΩ",
+                 first=resistance, second=one.resistance)
+    return (longer, more) if longer.number / more.number > inductance.number / resistance.number \
+        else loop

@@ -1,0 +1,88 @@
+"""Value objects: one constructor for all, as strict as a written one."""
+
+from __future__ import annotations
+
+from dataclasses import FrozenInstanceError, asdict, dataclass, field, replace
+
+import pytest
+
+from packcalc.value import value_object
+
+
+@value_object
+class Row:
+    """Invented."""
+
+    mark: str
+    count: int = 1
+    seen: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        if self.count < 0:
+            raise ValueError("count below zero")
+
+
+@value_object
+class Longer(Row):
+    """A row of one field more."""
+
+    place: str = "shelf"
+
+
+@dataclass(frozen=True)
+class Written:
+    """The same fields with the constructor that the standard library writes (Python 3.11)."""
+
+    mark: str
+    count: int = 1
+    seen: list[str] = field(default_factory=list)
+
+
+@pytest.mark.parametrize("args, given", [
+    (("a",), {}), (("a", 2), {}), ((), {"mark": "a"}), (("a",), {"count": 3}),
+    (("a", 2, ["x"]), {}), ((), {"seen": ["x"], "count": 2, "mark": "a"})])
+def test_it_takes_what_a_written_constructor_takes(args, given):
+    assert asdict(Row(*args, **given)) == asdict(Written(*args, **given))
+
+
+@pytest.mark.parametrize("args, given, words", [
+    ((), {}, "wants 'mark'"),
+    ((), {"count": 1}, "wants 'mark'"),
+    (("a",), {"mark": "b"}, "was given 'mark' twice"),
+    (("a",), {"mark": "b", "place": 1}, "was given 'mark' twice"),
+    (("a", 1, [], 4), {}, "takes 3 values, not 4"),
+    (("a",), {"cuont": 2}, "has no field 'cuont'"),
+    ((), {"cuont": 2, "count": 1, "seen": []}, "has no field 'cuont'")])
+def test_it_refuses_what_a_written_constructor_refuses(args, given, words):
+    with pytest.raises(TypeError, match=words):
+        Row(*args, **given)
+    with pytest.raises(TypeError):
+        Written(*args, **given)
+
+
+def test_each_object_has_a_list_of_its_own():
+    one, other = Row("a"), Row("b")
+    one.seen.append("x")
+    assert other.seen == []
+
+
+def test_what_the_class_checks_is_checked():
+    with pytest.raises(ValueError, match="below zero"):
+        Row("a", -1)
+    with pytest.raises(ValueError, match="below zero"):
+        replace(Row("a"), count=-1)
+
+
+def test_a_longer_class_takes_its_own_field_too():
+    assert Longer("a", 2, [], "box").place == "box"
+    assert Longer("a").place == "shelf" and Longer("a") != Row("a")
+
+
+@pytest.mark.parametrize("name", ["mark", "count", "odd"])
+def test_nothing_is_changed_or_deleted(name):
+    one = Row("a")
+    with pytest.raises(FrozenInstanceError):
+        setattr(one, name, "b")
+    with pytest.raises(FrozenInstanceError):
+        delattr(one, name)
+    assert one == Row("a")
