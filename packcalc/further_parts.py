@@ -135,10 +135,15 @@ def disconnect_stands(brief: Brief, series: int) -> bool:
 
 
 def disconnect_nowhere(brief: Brief, series: int) -> Item | None:
-    """A disconnect that the brief names and places nowhere, said once; None otherwise."""
+    """The one item where the brief places none, or names one all the same; None otherwise."""
     name = brief.parts.disconnect
-    if not name or not brief.pack.disconnect_after.known or disconnect_stands(brief, series):
+    if not brief.pack.disconnect_after.known or disconnect_stands(brief, series):
         return None
+    if not name:
+        return Item("disconnect", "Service disconnect", "none splits the string by the brief, so "
+                    "none is sized and none of the list is put forward", (), notes=(
+                        "Without one the whole pack stays joined while somebody works in it: "
+                        "pack.disconnect_after places one.",))
     return Item("disconnect", "Service disconnect", f"{name} is named, and no disconnect stands in "
                 "this layout by the brief", (), checks=(replace(_stands_nowhere(
                     f"{name} splits the string", "pack.disconnect_after counts the modules before "

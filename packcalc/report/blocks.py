@@ -127,7 +127,8 @@ def item_section(item: Item, level: int = 2) -> Section:
     blocks: list[Block] = [Paragraph(f"Governing: {item.governing}", "lead")]
     if item.open_items:
         blocks.append(Paragraph("; ".join(i.rstrip(".") for i in item.open_items), "open"))
-    blocks.append(findings_table(f"{key}_duty", f"{item.title}: duty", item.duty))
+    if item.duty:
+        blocks.append(findings_table(f"{key}_duty", f"{item.title}: duty", item.duty))
     if item.checks:
         blocks.append(checks_table(f"{key}_checks", f"{item.title}: checks of the duty itself",
                                    item.checks))

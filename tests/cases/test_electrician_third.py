@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.decisions import CHOICE, decisions
 from packcalc.findings import leaf
 from packcalc.part_checks.rising import rising_time
 from packcalc.protect import fuse as fz
@@ -142,6 +143,15 @@ def test_every_source_is_said_only_where_the_motor_is_silent(van, truck):
 
 
 # -- a disconnect that is not there -------------------------------------------------------------
+
+
+def test_where_no_disconnect_stands_none_of_the_list_is_put_forward():
+    found = study("van")
+    assert found.brief.pack.disconnect_after.number == 0 and not found.brief.parts.disconnect
+    (one,) = [i for i in found.items if i.key == "disconnect"]
+    assert one.governing.startswith("none splits the string by the brief")
+    assert one.candidates == one.open_items == ()
+    assert not [d for d in decisions(found) if d.part == one.title and d.kind == CHOICE]
 
 
 def test_a_named_disconnect_that_stands_nowhere_is_said_once():

@@ -228,8 +228,8 @@ EITHER = ("power", "current", "resistance", "conductor_section", "conductor_with
 
 
 def asked_for(key: Key, data: dict[str, Any]) -> bool:
-    """A station that the brief does not have is asked for no capacitance."""
-    return key.dotted != "station.capacitance" or "station" in data
+    """No capacitance of a station, no sensor of a string trip where the brief has none."""
+    return key.section in data or key.dotted not in ("station.capacitance", "strings.sensor_range")
 
 
 def slots(data: dict[str, Any]) -> Iterator[tuple[tuple[str | int, ...], bool]]:
