@@ -9,7 +9,7 @@ Entries without such a value (a target, a limit) hold None: nothing is asked.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import Field, fields, is_dataclass, replace
+from dataclasses import Field, field, fields, is_dataclass, replace
 
 from packcalc.brief_keys import MODULE_TYPE, key
 from packcalc.entry_key import Key
@@ -73,6 +73,11 @@ class ModulesOnHand:
     def least_growth(self) -> Finding:
         """Resistance growth where less is worse: in the highest fault."""
         return self.resistance_growth
+
+    @property
+    def first_read(self) -> Finding | None:
+        """Resistance of the first millisecond, hot, as the bench read it; None of a brief alone."""
+        return None
 
     @property
     def cells_beside(self) -> tuple[int | None, ...]:
@@ -430,6 +435,7 @@ class Brief:
         arrangement: "grouped", "strings" or "either": which layouts are tried.
         unknowns: entries left open, in the order of the file format.
         bench, donor: None where the brief has no such section.
+        counted: one line on what counts of its bench sheet; "" until a layout is held to it.
     """
 
     title: str
@@ -460,6 +466,7 @@ class Brief:
     donor: Donor | None = None
     branch: tuple[Branch, ...] = ()
     parts: PartsUse = PartsUse()
+    counted: str = field(default="", metadata=NO_ENTRY)
 
     def left_open(self, dotted: str) -> bool:
         """Whether the user left an entry open, so that only its safe value is counted on."""

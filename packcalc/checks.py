@@ -20,7 +20,7 @@ STAGES = ("highest voltage", "isolation and distance", "fault range", "who clear
           "thermal load", "voltage drop", "convenience")
 
 
-@dataclass(frozen=True)  # made by the thousand: the quicker constructor
+@dataclass(frozen=True, init=False)  # made by the thousand
 class Check:
     """One demand held against one figure.
 
@@ -44,6 +44,19 @@ class Check:
     reason: str = ""
     remedy: str = ""
 
+    def __init__(self, title: str, stage: str, verdict: str, figure: Finding | None = None,
+                 demand: Finding | None = None, relation: str = "", reason: str = "",
+                 remedy: str = "") -> None:
+        values = self.__dict__
+        values["title"] = title
+        values["stage"] = stage
+        values["verdict"] = verdict
+        values["figure"] = figure
+        values["demand"] = demand
+        values["relation"] = relation
+        values["reason"] = reason
+        values["remedy"] = remedy
+
     @property
     def to_confirm(self) -> tuple[str, ...]:
         """Titles of leaves that a reviewer must confirm before relying on a pass."""
@@ -61,6 +74,10 @@ class Check:
                          else f"{figure}, {demand}")
         if self.reason:
             parts.append(self.reason)
+        milder = self.demand if self.relation in ("at least", "above") else self.figure
+        if self.relation and milder is not None and milder.may_be_more \
+                and AT_LEAST not in self.reason:
+            parts.append(f"{milder.title} may be more than {milder.shown}")
         return "; ".join(parts)
 
 
@@ -216,7 +233,7 @@ def worst(checks: Sequence[Check]) -> str:
     return next((v for v in VERDICTS if v in verdicts), NOT_EVALUATED)
 
 
-@value_object
+@dataclass(frozen=True, init=False)  # made by the thousand
 class Fact:
     """One further column of a table of candidates: a figure or words.
 
@@ -233,6 +250,15 @@ class Fact:
     unit: str = ""
     value: float | None = None
     words: bool = False
+
+    def __init__(self, title: str, text: str, unit: str = "", value: float | None = None,
+                 words: bool = False) -> None:
+        values = self.__dict__
+        values["title"] = title
+        values["text"] = text
+        values["unit"] = unit
+        values["value"] = value
+        values["words"] = words
 
 
 def figure_fact(title: str, unit: str, item: Finding | None, otherwise: str = "not given") -> Fact:

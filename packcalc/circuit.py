@@ -54,6 +54,7 @@ from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
     branch_items,
     bus_checks,
+    joining_reading,
     string_contactor_item,
     string_fuse_item,
     strings_item,
@@ -132,15 +133,16 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     feeds = feeds_of(brief, path.pack, path.faults, pack_inductance=path.pack_inductance,
                      per_length=path.cable_inductance)
     most = largest_to_break(path.held)
-    strings = strings_item(feeds, path.loops, most)
+    inside = string_coordination(feeds, path.held, path.loops)
+    fed_back = None if inside is None else largest_to_break(inside)
+    strings = strings_item(feeds, path.loops, most, fed_back)
     string_fuse = string_fuse_item(feeds, path.loops, path_fuses(brief),
                                    named=brief.parts.string_fuse)
-    inside = string_coordination(feeds, path.held, path.loops)
     answers = clearing_by(path.held, brief, inside)
     places = fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
-        clearing=answers, sweeping=sweeping_by(answers)))
+        clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils))
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
     inside = _held_to_places(inside, places)
     arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
@@ -155,7 +157,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
                                       charged, breaks_both_ways(path.held),
-                                      _untimed(path.held, inside)))
+                                      _untimed(path.held, inside),
+                                      joining_reading(feeds, path.loops)))
     named = fuse_named(path.held, brief)
     strung = feeds.string is not None
     branches = tuple(_with_selectivity(item, branch, named, path.faults.highest, strung)
@@ -167,7 +170,7 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         string_fuse = replace(string_fuse, checks=(*string_fuse.checks, *fuses_apart(
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
             "a string")))
-    switched = _string_contactors(feeds, brief, named, path)
+    switched = _string_contactors(feeds, brief, named, path, fed_back)
     if strings is not None:
         strings = _as_at_the_place(strings, places)
     loops = tuple(place.loop for place in places)
@@ -278,15 +281,15 @@ def _as_at_the_place(strings: Item, places: tuple[FaultPlace, ...]) -> Item:
     return replace(strings, checks=checks)
 
 
-def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses,
-                       path: MainPath) -> Item | None:
+def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses, path: MainPath,
+                       fed_back: Finding | None) -> Item | None:
     """The string contactors behind the string fuse that the brief names."""
     side = named.side(brief.parts.string_fuse)
     part = side.part if side else None
     shown = side is not None and part is not None and not math.isnan(side.integral)
     return string_contactor_item(
         feeds, path.loops, brief.parts.list.contactors,
-        takeover=largest_to_break(path.held), closing_step=path.closing_step,
+        takeover=largest_to_break(path.held), fed_back=fed_back, closing_step=path.closing_step,
         let_through=part.clearing_i2t.called(f"total clearing I²t of {part.name}")
         if shown else None,
         cut_off=part.cut_off_current if part else None, named=brief.parts.string_contactor)

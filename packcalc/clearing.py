@@ -12,7 +12,7 @@ from typing import TypeVar
 import numpy as np
 
 from packcalc.brief import Branch, Brief, ModulesOnHand
-from packcalc.checks import CAUTION, FAIL, PASS, Check
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.pack import PackModel
@@ -24,13 +24,14 @@ from packcalc.part_checks.sweep import (
     BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, fuse_side, permitted_at, seeing,
     sweep, trip_delays_known, trips_alone,
 )
+from packcalc.part_checks.unbroken import Unbroken, unbroken
 from packcalc.part_checks.trip_checks import undervoltage_blind_from, undervoltage_span
 from packcalc.parts import FUSE, ContactorPart, FusePart
 from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
-    Answer, Device, clearing_without_parts, path_current,
+    Answer, Device, Spoilt, clearing_without_parts, path_current,
 )
 from packcalc.value import value_object
 
@@ -243,7 +244,16 @@ def fuses_apart(named: NamedFuses, upper: str, lower: str, highest: Finding,
     """
     if not upper or not lower:
         return ()
-    listed = named.brief.parts.list
+    listed, side = named.brief.parts.list, named.side(lower)
+    assert side is not None
+    fuse = unbroken(side.part, None, named.highest_voltage, "")
+    if fuse.open or bool(fuse.fails(highest.number)):
+        why = fuse.why(highest.number)
+        fails = bool(fuse.fails(highest.number))
+        return (Check(f"{lower} opens without {upper}", "who clears",
+                      FAIL if fails else NOT_EVALUATED,
+                      reason=f"at {highest.shown} {lower} {why}",
+                      remedy="a fuse that is shown to break it at this DC voltage"),)
     check = selective(listed.part(FUSE, upper), listed.part(FUSE, lower), named.highest_voltage,
                       highest)
     if check.verdict != FAIL:
@@ -307,6 +317,20 @@ class PartAnswers:
                 or _too_slow(side.part, device, self.named.highest_voltage):
             return None
         return _rising(side, device)
+
+    def unbroken(self, device: Device) -> Unbroken:
+        """Where a fuse of a loop may melt without being shown to break."""
+        side, highest = self.sides.get(device.key), self.named.highest_voltage
+        part = side.part if side is not None else None
+        return unbroken(part, device.rating, highest,
+                        _too_slow(part, device, highest) if part is not None else "")
+
+    def spoils(self, device: Device, current: Finding, time: Finding | None) -> Spoilt:
+        """Whether a fuse of the loop may melt before another device has cleared, and not break."""
+        fuse, at = self.unbroken(device), np.array([current.number])
+        if time is None or not fuse.melts(at)[0] < time.number:
+            return None
+        return bool(fuse.fails(at)[0]), fuse.why(current.number)
 
     def __call__(self, device: Device, current: Finding) -> Answer:
         side, path = self.sides.get(device.key), self.path(device)

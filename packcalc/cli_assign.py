@@ -35,7 +35,7 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     from packcalc.reading.bench_sheet import read_sheet
     from packcalc.reading.brief_file import read_brief
     from packcalc.study import choose_layout, list_layouts
-    from packcalc.worst_measured import Salvage, with_worst
+    from packcalc.worst_measured import Salvage, as_stated, with_worst
 
     brief = read_brief(brief_file)
     named = sheet or (os.path.join(os.path.dirname(brief_file), brief.bench.file)
@@ -53,7 +53,7 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     dealt = assign_modules(brief, lot, chosen)
     # Isolation is asked at the voltage that every other command counts, worst modules and all.
     worst = with_worst(study.brief, chosen, Salvage(lot, dealt))
-    return at_voltage(dealt, highest if worst is study.brief else voltage_of(worst, chosen))
+    return at_voltage(dealt, highest if as_stated(worst) is worst else voltage_of(worst, chosen))
 
 
 def _best(study: Any, brief: Any, arrangement: str) -> Any:

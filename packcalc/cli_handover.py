@@ -48,6 +48,7 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
     """
     from packcalc import api
     from packcalc.report.build_report import TITLE, build_document, record_form
+    from packcalc.report.commission_report import stopped
 
     study = sized(brief, layout, arrangement, module, quiet, (out, format_, table), TITLE)
     dealt = dealt_of(study)
@@ -61,7 +62,8 @@ def build(brief: str, form: str, record: str, layout: str, arrangement: str | No
     plan, bench = dealt.balance if dealt else None, api.bench_of(study)
     emit(build_document(study, held, marks, plan, bench), out, format_, table, quiet)
     tell_record(held, quiet)
-    end_study(study, quiet, also="; ".join(filter(None, (record_no(held), bench_no(bench)))))
+    end_study(study, quiet, also="; ".join(filter(None, (
+        stopped(study), record_no(held), bench_no(bench)))))
 
 
 def dealt_of(study: Any) -> Any:
@@ -161,7 +163,8 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     bench = api.bench_of(study)
     emit(commission_report.commission_document(study, file, dealt, bench), out, format_, table,
          quiet)
-    why = commission_report.answer(study, file, dealt) if file is not None else ""
+    why = commission_report.answer(study, file, dealt) if file is not None else \
+        commission_report.stopped(study)
     end_study(study, quiet, also="; ".join(filter(None, (why, bench_no(bench)))))
 
 

@@ -135,10 +135,14 @@ def _marks(study: Any, review: Any, bench: Any, wanted: str) -> str:
     from packcalc.report.cautions import CAUTIONS, DEFERENCE
     from packcalc.review import HOW_TO_MARK, as_csv, as_json, blank_file
 
-    marks = tuple(m for s in review.standings for m in s.marks) if review else ()
+    file = blank_file(study)
+    if review:
+        carried = review.carried
+        file = replace(file, marks=carried.marks, gone=carried.gone,
+                       issued=min(carried.issued or file.issued, file.issued))
     if wanted == "csv":
-        return as_csv(study, marks, (*CAUTIONS, DEFERENCE, HOW_TO_MARK), bench)
-    return as_json(replace(blank_file(study), marks=marks), (*CAUTIONS, DEFERENCE))
+        return as_csv(study, file.marks, (*CAUTIONS, DEFERENCE, HOW_TO_MARK), bench, file=file)
+    return as_json(file, (*CAUTIONS, DEFERENCE))
 
 
 def _write(text: str, out: str, quiet: bool) -> None:

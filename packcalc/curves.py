@@ -221,6 +221,9 @@ class Curve:
             raise OutOfRange(f"{self.title}: {at.shown} lies outside its points "
                              f"({significant(low)} to {significant(high)}); ask for more points")
         count = len(along)
+        if count == 1:  # no line between two: the point itself
+            what = "time" if function is log_log_time else "current"
+            return self._leaf(what, 0).called(title or f"{self.title} at {at.shown}")
         right = next((i for i in range(1, count) if (along[i] - value) * (along[0] - value) <= 0),
                      count - 1)
         points = {f"{what}_{n}": self._leaf(what, i)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
@@ -26,7 +27,7 @@ from packcalc.checks import (
     worst,
     named_title,
 )
-from packcalc.findings import BASES, Finding
+from packcalc.findings import AT_LEAST, BASES, Finding
 from packcalc.marks import SIGN
 from packcalc.measured import Measured
 from packcalc.protect.branch_figures import told_with_bound
@@ -35,6 +36,7 @@ from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 from packcalc.value import value_object
 
 MOST_GRAVE = 25
+KEPT = 4  # studies whose decisions are not made anew: as many as a review holds side by side
 FIGURE, CHECK, CHOICE = "figure", "check", "choice"
 KILLING = STAGES[:4]
 FAULTS = "Fault range"
@@ -90,13 +92,28 @@ class Decision:
         return tuple(sorted(found, key=BASES.index))
 
 
+_MADE: deque[tuple[ProtectionStudy, Measured, tuple[Decision, ...]]] = deque(maxlen=KEPT)
+
+
 def decisions(study: ProtectionStudy, bench: Measured = Measured()) -> tuple[Decision, ...]:
     """Every decision of a study, gravest first (see `gravity`); no id stands twice.
+
+    A review asks for those of the very same study again for each file and each change: they are
+    frozen as the study is, and made once.
 
     Args:
         study: one layout sized.
         bench: what the bench sheet says against it, see `measured.bench_of`.
     """
+    for known, measured, made in tuple(_MADE):
+        if known is study and measured == bench:
+            return made
+    made = _made(study, bench)
+    _MADE.append((study, bench, made))
+    return made
+
+
+def _made(study: ProtectionStudy, bench: Measured) -> tuple[Decision, ...]:
     found = _of_bench(study, bench)
     found += [d for item in study.items for d in _of_item(item, study.brief)]
     found += [_of_check("faults", FAULTS, c) for c in study.faults.checks]
@@ -282,9 +299,17 @@ def _figure_stage(item: Item, finding: Finding) -> str:
     return "thermal load"
 
 
+def _told(finding: Finding) -> str:
+    """A figure as printed; one that is only an end of what it can be says so, and why."""
+    if not finding.at_least:
+        return told_with_bound(finding)
+    why = finding.note.partition("; governed by")[0]
+    return why.replace(AT_LEAST, f"at least {finding.shown}", 1)
+
+
 def _of_finding(item: Item, finding: Finding) -> Decision:
     return Decision(decision_id(item.key, finding.title), item.title, finding.title,
-                    _figure_stage(item, finding), "", told_with_bound(finding), finding.weakest,
+                    _figure_stage(item, finding), "", _told(finding), finding.weakest,
                     finding_digest(finding), finding, item.key, FIGURE, rests_on=(finding,))
 
 
@@ -373,7 +398,7 @@ def _leading(found: list[Decision], study: ProtectionStudy) -> list[Decision]:
     """Marks the figures that all else rests on; asked before the digests are sealed."""
     figures = (study.pack.highest_voltage, study.faults.highest, study.faults.lowest)
     digests = {finding_digest(f) for f in figures if f.known}
-    return [replace(d, leading=d.leading or d.kind == FIGURE and d.digest in digests)
+    return [replace(d, leading=True) if d.kind == FIGURE and d.digest in digests else d
             for d in found]
 
 
@@ -388,4 +413,5 @@ def _named_once(found: list[Decision]) -> list[Decision]:
             name = f"{decision.id}-{number}"
         taken.add(name)
         lines.append(decision if name == decision.id else replace(decision, id=name))
-    return [replace(d, aliases=tuple(a for a in d.aliases if a not in taken)) for d in lines]
+    return [replace(d, aliases=tuple(a for a in d.aliases if a not in taken)) if d.aliases else d
+            for d in lines]

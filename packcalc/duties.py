@@ -16,7 +16,7 @@ from packcalc.feeds import bus_capacitance, fault_capacitance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
-from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
+from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.sweep import Trips
 from packcalc.part_formulas import spare_voltage
@@ -52,9 +52,8 @@ CLOSING_INDUCTANCE = leaf("inductance of the loop when the main contactor closes
                           note="lower end of 5 to 20 µH; the smaller it is, the higher the step")
 LET_THROUGH = leaf("total clearing I²t of the main fuse at the highest fault", "I²t", "A²s", None,
                    "given", note="on the fuse's data sheet, at this DC voltage and time constant")
-BREAKING = leaf("largest current that a trip must break, discharging", "I_b", "A", None, "given",
-                note="every current at which it opens before the fuse has cleared falls to the "
-                     "contactor, which is not known yet")
+BREAKING = "largest current that a trip must break, discharging"
+NO_CURVE = "no fuse curve is known"
 CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L'", "µH/m",
                         1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
                         note="two cables about 100 mm apart; touching pairs have about half")
@@ -366,7 +365,8 @@ def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
         peak_current=pack.peak_current, peak_duration=brief.power.peak_duration,
         charge_current=pack.charging_current, regeneration_current=pack.regeneration_current,
         fault_highest=faults.highest, fuse_let_through=LET_THROUGH,
-        break_discharge=BREAKING,
+        break_discharge=unknown_break(BREAKING, (
+            pack.peak_current, brief.management.trip_current, faults.lowest), NO_CURVE),
         break_charge=largest([pack.regeneration_current, pack.charging_current],
                              "largest current that a trip must break, charging"),
         closing_voltage_difference=step, loop_resistance=pack.resistance_least,

@@ -18,7 +18,7 @@ from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import TAP_CHOICES
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import cell_share
-from packcalc.pack import PackModel
+from packcalc.pack import PackModel, fault_side
 from packcalc.pack_charging import full_module, within
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branch_figures import PRECHARGE, SENSE, added_capacitance, fuses_resistance
@@ -285,14 +285,6 @@ def _on_hand(brief: Brief, pack: PackModel) -> list[ModulesOnHand]:
     return [brief.modules[part.entry] for part in pack.layout.parts]
 
 
-def _initial(on_hand: ModulesOnHand) -> Finding:
-    """Millisecond resistance: that of a new module, or lower where it measures lower."""
-    new = mod.traced_resistance_initial(on_hand.module)
-    if on_hand.least_growth.number >= 1.0:
-        return new
-    return trace(el.resistance_at_fault, resistance=new, growth=on_hand.least_growth)
-
-
 def _long(brief: Brief, on_hand: ModulesOnHand) -> Finding:
     pulse = leaf("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE, "definition",
                  origin=RULE)
@@ -312,7 +304,7 @@ def _module(brief: Brief, pack: PackModel) -> ModuleFeed:
         full = full_module(brief, on_hand).called("full voltage of one module")
         empty = mod.traced_ocv_low(module, brief.battery.charge_lowest)
         initial = trace(el.stack_resistance, "module or group, first millisecond: new, hot",
-                        series=one, parallel=beside, module_resistance=_initial(on_hand))
+                        series=one, parallel=beside, module_resistance=fault_side(on_hand))
         long = trace(el.stack_resistance, "module or group, long pulse: cold, aged, empty",
                      series=one, parallel=beside, module_resistance=_long(brief, on_hand))
         high.append((full, initial, trace(prospective_fault_current,
@@ -375,7 +367,7 @@ def _string(brief: Brief, pack: PackModel, box: Finding) -> StringFeed:
     one = count("one string", "P", 1)
     parts = [trace(el.stack_resistance, "modules of one string, first millisecond",
                    series=count("modules in series", "S", part.series), parallel=one,
-                   module_resistance=_initial(on_hand))
+                   module_resistance=fault_side(on_hand))
              for part, on_hand in zip(pack.layout.parts, _on_hand(brief, pack), strict=True)]
     initial = parts[0] if len(parts) == 1 else trace(
         pair_resistance, "modules of one string, first millisecond", first=parts[0],

@@ -155,7 +155,7 @@ def _file_of(place: str) -> str:
     return path.name if path.suffix in (".toml", ".csv") else place
 
 
-@dataclass(frozen=True)  # made by the thousand
+@dataclass(frozen=True, init=False)  # made by the thousand
 class Origin:
     """Where a leaf value comes from: the user's entry, a table row, a record or a rule."""
 
@@ -163,6 +163,13 @@ class Origin:
     line: int = 0
     key: str = ""
     text: str = ""
+
+    def __init__(self, place: str, line: int = 0, key: str = "", text: str = "") -> None:
+        values = self.__dict__
+        values["place"] = place
+        values["line"] = line
+        values["key"] = key
+        values["text"] = text
 
     def __str__(self) -> str:
         named = _file_of(self.place)
@@ -172,7 +179,7 @@ class Origin:
         return f"{where}{key}{text}"
 
 
-@dataclass(frozen=True)  # made by the thousand
+@dataclass(frozen=True, init=False)  # made by the thousand
 class Finding:
     """One traced value.
 
@@ -199,9 +206,22 @@ class Finding:
     inputs: tuple["Finding", ...] = ()
     note: str = ""
 
-    def __post_init__(self) -> None:
-        if self.basis not in BASES:
-            raise ProgramFault(f"{self.title}: no such basis: {self.basis}")
+    def __init__(self, title: str, symbol: str, unit: str, value: float | None, basis: str,
+                 source: str = "", origin: Origin | None = None, formula: Formula | None = None,
+                 inputs: tuple["Finding", ...] = (), note: str = "") -> None:
+        if basis not in BASES:
+            raise ProgramFault(f"{title}: no such basis: {basis}")
+        values = self.__dict__
+        values["title"] = title
+        values["symbol"] = symbol
+        values["unit"] = unit
+        values["value"] = value
+        values["basis"] = basis
+        values["source"] = source
+        values["origin"] = origin
+        values["formula"] = formula
+        values["inputs"] = inputs
+        values["note"] = note
 
     @property
     def known(self) -> bool:
@@ -257,7 +277,9 @@ class Finding:
     @functools.cached_property
     def weakest(self) -> str:
         """The weakest basis in the chain."""
-        return max((self.basis, *(child.weakest for child in self.inputs)), key=BASES.index)
+        if not self.inputs:
+            return self.basis
+        return max((self.basis, *[child.weakest for child in self.inputs]), key=BASES.index)
 
     @functools.cached_property
     def words(self) -> str:
@@ -306,7 +328,10 @@ def trace(function: Callable[..., Any], title: str = "", *, symbol: str = "", un
         raise ProgramFault(f"{entry.name} was traced without {missing}") from missing
     if len(inputs) != len(ordered):
         raise ProgramFault(f"{entry.name} was traced with inputs it does not have")
-    value = function(*[item.number for item in ordered])
+    values = [item.value for item in ordered]
+    if None in values:
+        values = [item.number for item in ordered]  # tells which
+    value = function(*values)
     return Finding(title or entry.title, symbol or entry.symbol, unit or entry.unit,
                    float(value), entry.basis, source=entry.source, formula=entry,
                    inputs=ordered, note=note)

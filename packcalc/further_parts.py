@@ -26,6 +26,8 @@ from packcalc.part_checks.contactor import (
 from packcalc.part_checks.limits import ManagementAsked
 from packcalc.part_checks.management import system_checks, system_facts
 from packcalc.part_checks.shown import counted
+from packcalc.part_checks.sweep import grid
+from packcalc.part_checks.withstand import withstand_check
 from packcalc.parts import CONTACTOR, FUSE, MANAGEMENT, ContactorPart, ManagementPart
 from packcalc.place_demands import demand_on
 from packcalc.places.stands import MID_KEY, fuse_stands
@@ -174,7 +176,8 @@ def charge_contactor_item(feeds: Feeds, named: NamedFuses,
     step = closing_step_of(feeds)
     carry, switch = _demands(feeds, named, loops)
     checks = contactor_part_checks(part, carry, replace(switch, closing_step=step.peak))
-    candidate = Candidate(name, tuple(_onto_charger(c, part, step) for c in checks),
+    candidate = Candidate(name, (*(_onto_charger(c, part, step) for c in checks),
+                                 *_stays_closed(brief, part, named, loops)),
                           switch_facts(part), own=True)
     current = switch.break_charge.shown
     return Item(
@@ -272,13 +275,34 @@ def _onto_charger(check: Check, part: ContactorPart, step: ChargeClosing) -> Che
     return check
 
 
+def _stays_closed(brief: Brief, part: ContactorPart, named: NamedFuses,
+                  loops: Iterable[Loop]) -> tuple[Check, ...]:
+    """Its withstand curve against the fuse of the charge cable, over the range at the inlet."""
+    if part.short_time is None:
+        return ()
+    title, branch = "closed, it withstands what the fuse lets through", charging_fuse(brief)
+    side = named.side(branch.fuse_part) if branch is not None else None
+    inlet = _inlet(loops)
+    if side is None or not (inlet.lowest.known and inlet.all_sources.known
+                            and 0 < inlet.lowest.number < inlet.all_sources.number):
+        return (Check(title, "fault range", NOT_EVALUATED, reason="no fuse of the charge cable is "
+                      "named, or the fault range at the inlet is not known"),)
+    curve = side.clearing.currents if side.clearing is not None else ()
+    current = grid(inlet.lowest.number, inlet.all_sources.number, (*curve, *part.short_time.second))
+    return (withstand_check(title, part, side, current, Origin(f"faults at {inlet.title}")),)
+
+
+def _inlet(loops: Iterable[Loop]) -> Loop:
+    return max((loop for loop in loops if loop.key.split(".")[0] == "inlet"),
+               key=lambda loop: loop.all_sources.number)
+
+
 def _demands(feeds: Feeds, named: NamedFuses,
              loops: Iterable[Loop]) -> tuple[CarryDemand, SwitchDemand]:
     brief, pack = feeds.brief, feeds.pack
     branch = charging_branch(brief)
     current = pack.charging_current if branch is None else charging_load(brief, pack, branch)
-    inlet = max((loop for loop in loops if loop.key.split(".")[0] == "inlet"),
-                key=lambda loop: loop.all_sources.number)
+    inlet = _inlet(loops)
     fused = charging_fuse(brief)
     side = named.side(fused.fuse_part) if fused is not None else None
     fuse = side.part if side is not None else None

@@ -33,7 +33,7 @@ def voltage_for_bench(brief: Brief) -> Finding | None:
     study = list_layouts(brief)
     count, layouts = _fitting(study)
     if not layouts:
-        layouts = [miss.layout for miss in study.misses]
+        layouts = list(study.near.layouts)
     if not layouts:
         return None
     found = max((voltage_of(study.brief, one) for one in layouts), key=lambda f: f.number)

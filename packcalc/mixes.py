@@ -50,6 +50,11 @@ class SideBySide(ModulesOnHand):
         return self.growth_least or self.resistance_growth
 
     @property
+    def first_read(self) -> Finding | None:
+        read = [o.first_read for o in self.both if o.first_read is not None]
+        return smallest(read, "lower reading of the two types") if read else None
+
+    @property
     def stated_health(self) -> Finding:
         return smallest([o.stated_health for o in self.both], LOWER_HEALTH)
 

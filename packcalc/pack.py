@@ -293,9 +293,7 @@ def _mean_of_one(o: ModulesOnHand, low: float, high: float, title: str) -> Findi
 
 def _fault_resistances(b: Builder) -> dict[str, Finding]:
     """Millisecond resistance at the terminals; long-pulse resistance of one string, cold."""
-    initial = [_fault_side(o.least_growth, mod.traced_resistance_initial(o.module))
-               for o in b.on_hand]
-    short = b.modules_resistance(initial, b.parallel,
+    short = b.modules_resistance([fault_side(o) for o in b.on_hand], b.parallel,
                                  "modules in the first milliseconds: new, hot, full")
     one = fewest_paths(b)
     known = Builder(replace(b.brief, path=_known_path(b.brief)), b.layout)
@@ -311,11 +309,16 @@ def _fault_resistances(b: Builder) -> dict[str, Finding]:
     return {"resistance_initial": short, "resistance_least": least, "resistance_long": long}
 
 
-def _fault_side(growth: Finding, initial: Finding) -> Finding:
-    """A module that measures below its record gives the higher fault current."""
-    if growth.number >= 1.0:
-        return initial
-    return trace(el.resistance_at_fault, resistance=initial, growth=growth)
+def fault_side(on_hand: ModulesOnHand) -> Finding:
+    """Millisecond resistance of one module in the highest fault, the least of record and bench.
+
+    A pulse is held to the record's pulse, as a growth below 1; an AC reading counts as it is.
+    """
+    counted = mod.traced_resistance_initial(on_hand.module)
+    if on_hand.least_growth.number < 1.0:
+        counted = trace(el.resistance_at_fault, resistance=counted, growth=on_hand.least_growth)
+    read = on_hand.first_read
+    return counted if read is None or read.number >= counted.number else read
 
 
 def _known_path(brief: Brief) -> Path:

@@ -17,7 +17,10 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.sweep import (
     ContactorSide, FuseSide, breaks, grid,
 )
-from packcalc.protect.places import CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds
+from packcalc.part_checks.unbroken import Unbroken
+from packcalc.protect.places import (
+    CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds, spoilt_words,
+)
 from packcalc.units import show
 
 SWEPT = Origin("sweep from lowest to highest fault of the place, with every break point")
@@ -26,6 +29,9 @@ UNPROVEN = "a contactor that is not shown to break it may open before the fuse h
 BURST = ("with every source the {name} is driven above the {limit} that it breaks, and may burst "
          "before any other device has cleared")
 TOO_EARLY = "the contactor trips above the {limit} that it breaks, before the fuse has cleared"
+NO_WIRE = ("the conductor of this branch stands {stands} and does not survive: {heat} pass until "
+           "{by} could clear")
+OWN_FUSE = "branch_fuse."
 NO_FUSE, NO_CONTACTOR = FuseSide(None), ContactorSide(None)
 
 
@@ -40,6 +46,8 @@ class _Told:
         torn: soonest time at which it is torn open above what it breaks; NaN where it is not.
         limit: what it breaks, for the words.
         burst: where a fuse is driven above what it breaks, nearest to the fault of all devices.
+        fuse: where it may melt without being shown to break; None where it is no fuse.
+        own, seen: current that it carries, of the modules alone and with every source.
     """
 
     device: Device
@@ -48,6 +56,25 @@ class _Told:
     torn: np.ndarray
     limit: float = 0.0
     burst: np.ndarray | None = None
+    fuse: Unbroken | None = None
+    own: np.ndarray | None = None
+    seen: np.ndarray | None = None
+
+    def spoils(self, time: np.ndarray) -> np.ndarray:
+        """Where it may melt, and not break, before another device has cleared."""
+        if self.fuse is None:
+            return np.zeros(time.shape, bool)
+        return self.fuse.melts(self.seen, self.own) < np.nan_to_num(time, nan=-1.0)
+
+    def fails(self, where: np.ndarray) -> np.ndarray:
+        """Where by its own sheet it does not break."""
+        return where if self.fuse is None else where & self.fuse.fails(self.seen, self.own)
+
+    def spoilt_at(self, index: int, by: str) -> str:
+        assert self.fuse is not None and self.seen is not None and self.own is not None
+        seen, own = float(self.seen[index]), float(self.own[index])
+        return spoilt_words(self.device.name, bool(self.fuse.fails(seen, own)), by,
+                            self.fuse.why(seen, own))
 
 
 def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
@@ -63,7 +90,8 @@ def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
         if not 0 < low.number < high.number:
             return None
         key = (tuple((d.key, _number(d.sees), _number(d.drop), _number(d.constant))
-                     for d in loop.devices), low.number, high.number, loop.least(loop.paths))
+                     for d in loop.devices), low.number, high.number, loop.least(loop.paths),
+               _number(loop.own_wire))
         if key not in found:
             found[key] = _swept(answers, loop)
         return found[key]
@@ -137,6 +165,10 @@ class _Case:
         feeds: where so many paths can give the current.
         code, time: CLEARED with its time, NOT_SHOWN, or NOBODY.
         early: where a contactor is torn open before the fuse has cleared.
+        alone: time until the quickest has cleared, no fuse and no conductor lost before.
+        lost: where the conductor of a branch does not survive until then.
+        heat: I²t that passes until then, in A²s.
+        wire: I²t that this conductor stands; None where none is held.
     """
 
     told: list[_Told]
@@ -144,6 +176,14 @@ class _Case:
     code: np.ndarray
     time: np.ndarray
     early: np.ndarray
+    alone: np.ndarray
+    lost: np.ndarray
+    heat: np.ndarray
+    wire: Finding | None = None
+
+    def by(self, index: int) -> str:
+        """Who would have cleared one current."""
+        return next(t.device.name for t in self.told if t.time[index] == self.alone[index])
 
 
 def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
@@ -161,9 +201,35 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     time = np.fmin(np.where(early, np.nan, fuse), by_contactor)
     for one in told:  # what a burst fuse leaves burning no later device is counted on for
         time = time if one.burst is None else np.where(one.burst, np.nan, time)
-    open_ = np.any([t.open for t in told], axis=0)
+    # Nor is anybody on what a fuse leaves burning that is not shown to break.
+    alone, spoilt = time, [one.spoils(time) for one in told]
+    time = np.where(np.any(spoilt, axis=0), np.nan, time)
+    open_ = np.any([t.open for t in told] + spoilt, axis=0) & ~np.any(
+        [one.fails(where) for one, where in zip(told, spoilt, strict=True)], axis=0)
+    heat = _heat(answers, told, current, alone)
+    wire = loop.own_wire if loop.own_wire is not None and loop.own_wire.known else None
+    lost = np.zeros(current.shape, bool) if wire is None else _not_by_its_fuse(told, current) & (
+        np.nan_to_num(heat) > wire.number * (1.0 + 1e-9))
+    time, open_ = np.where(lost, np.nan, time), open_ & ~lost
     code = np.where(~np.isnan(time), CLEARED, np.where(open_, NOT_SHOWN, NOBODY))
-    return _Case(told, feeds, code, time, early)
+    return _Case(told, feeds, code, time, early, alone, lost, heat, wire)
+
+
+def _heat(answers: PartAnswers, told: list[_Told], current: np.ndarray,
+          time: np.ndarray) -> np.ndarray:
+    """I²t until somebody has cleared; at most what a fuse lets through that counts."""
+    heat = current ** 2 * time
+    for one in told:
+        side = answers.fuse(one.device) if one.device.kind == FUSE and one.device.paths == 1 \
+            else None
+        if side is not None:
+            heat = np.where(np.isnan(one.time), heat, np.fmin(heat, side.heat(current)))
+    return np.where(np.isnan(time), np.nan, heat)
+
+
+def _not_by_its_fuse(told: list[_Told], current: np.ndarray) -> np.ndarray:
+    """Where a branch's own fuse, which is held against its conductor elsewhere, does not clear."""
+    return np.isnan(_least([t.time for t in told if t.device.key.startswith(OWN_FUSE)], current))
 
 
 def _least(times: list[np.ndarray], current: np.ndarray) -> np.ndarray:
@@ -186,6 +252,8 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
         if path is not None:
             trip = answers.cell_trip(device, path)
             found += [trip.blind_from, trip.shut_from]
+        if device.kind == FUSE:
+            found += answers.unbroken(device).bends
         fuse = answers.fuse(device)
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
@@ -206,14 +274,17 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
     if path is not None and path.sweep is not None:
         return _switched(answers, device, answers.contactor(device, path), current, share)
     side = answers.fuse(device) if device.kind == FUSE else None
-    if side is None:
-        return _Told(device, none, _not_shown(answers, device, current), none)
     own = share if device.paths > 1 else current
+    more = device.sees.number - highest if device.sees is not None else 0.0
+    melting = {"fuse": answers.unbroken(device), "own": own, "seen": own + more} \
+        if device.kind == FUSE else {}
+    if side is None:
+        return _Told(device, none, _not_shown(answers, device, current), none, **melting)
     time, quiet = np.where(side.counts(own), side.times(own), np.nan), np.zeros(own.shape, bool)
     if device.sees is None:
-        return _Told(device, time, quiet, none)
-    burst = own + (device.sees.number - highest) > side.high * (1.0 + 1e-9)
-    return _Told(device, np.where(burst, np.nan, time), quiet, none, side.high, burst)
+        return _Told(device, time, quiet, none, **melting)
+    burst = own + more > side.high * (1.0 + 1e-9)
+    return _Told(device, np.where(burst, np.nan, time), quiet, none, side.high, burst, **melting)
 
 
 def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
@@ -306,10 +377,21 @@ def _open_names(case: _Case, index: int) -> str:
 def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) -> str:
     """Why no device of a loop is shown to open one current."""
     at = leaf("current", "I", "A", float(current[index]), "definition")
+    spoilt = [one for one in case.told if one.spoils(case.alone)[index]]
     words = grounds([(one.device.name, answers(one.device, at)[2]) for one in case.told
-                     if np.isnan(one.time[index]) and not _bursts(one, index)])
-    return _joined(*(BURST.format(name=one.device.name, limit=show(one.limit, "A"))
+                     if np.isnan(one.time[index]) and not _bursts(one, index)
+                     and one not in spoilt])
+    return _joined(*(one.spoilt_at(index, case.by(index)) for one in spoilt),
+                   _lost_words(case, index),
+                   *(BURST.format(name=one.device.name, limit=show(one.limit, "A"))
                      for one in case.told if _bursts(one, index)), words)
+
+
+def _lost_words(case: _Case, index: int) -> str:
+    if case.wire is None or not case.lost[index]:
+        return ""
+    return NO_WIRE.format(stands=case.wire.shown, by=case.by(index),
+                          heat=show(float(case.heat[index]), "A²s"))
 
 
 def _joined(*words: str) -> str:

@@ -20,6 +20,7 @@ from packcalc.duties import (
     BREAKING,
     CABLE_INDUCTANCE,
     LET_THROUGH,
+    NO_CURVE,
     allowed_by_cables,
     asked_of_contactor,
     asked_of_coordination,
@@ -212,7 +213,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     if layout.in_strings:
         held = replace(held, item=replace(held.item, notes=(STRINGS_OPEN, *held.item.notes)))
     switching = replace(switching, fuse_let_through=_let_through(held),
-                        break_discharge=_to_break(held))
+                        break_discharge=_to_break(held, switching.break_discharge))
     strung = pack.layout.in_strings
     contactors = size_contactors(switching, listed.contactors, named=brief.parts.tripped(strung))
     if strung:
@@ -333,12 +334,12 @@ def _rating(brief: Brief, fuse: Item) -> Finding | None:
     return smallest_rating(fuse)
 
 
-def _to_break(held: Coordination) -> Finding:
+def _to_break(held: Coordination, least: Finding) -> Finding:
     """Up to there the contactor opens on a trip before the fuse has cleared."""
     most = largest_to_break(held)
     if not most.known:
-        return replace(BREAKING, note=f"{BREAKING.note}: {most.note}")
-    return most.called(f"{BREAKING.title}, before the fuse has cleared")
+        return replace(least, note=least.note.replace(NO_CURVE, most.note))
+    return most.called(f"{BREAKING}, before the fuse has cleared")
 
 
 def _let_through(held: Coordination) -> Finding:

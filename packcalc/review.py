@@ -8,6 +8,7 @@ nothing reads as accepted that nobody marked.
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import os
@@ -44,8 +45,10 @@ WHOLE_SHEET = "is the file whole? keep every row, marked or not"
 FREE = {"change_to": "Change to", "name": "Name", "scope": "Scope", "licence": "Licence",
         "date": "Date", "note": "Note", "scan": "Scan"}
 PRINTED = ("part", "title", "figure", "check", "basis")  # cells that nobody is to write in
-CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE,
-            "digest", "design", "layout", "input_digest")
+VERSION = ("design", "layout", "issued", "input_digest")
+CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE, "digest", *VERSION)
+SINCE = "since "  # before the day of issue in a sheet, which a spreadsheet then leaves as it is
+GONE = "gone"  # in the column number: a mark of which the decision stands no longer
 HOW_TO_MARK = (f"Marks, in the column mark: {', '.join(SPELLED)}; the new value goes into "
                "change_to, the day into date as year-month-day, like 2026-11-24. Set the columns "
                "date and digest to text before you type: a spreadsheet rewrites what looks like a "
@@ -123,6 +126,9 @@ class ReviewFile:
         input_digest: of the brief that was reviewed.
         rows: of a sheet, every one, marked or not; empty for marks saved by the page.
         cleaned: what of the free words was not taken as it stood, one line each.
+        issued: the first day on which a mark in it can have been given, ISO 8601; "" where it
+            is not known.
+        gone: marks of which the decision stood no longer when the file was written.
     """
 
     design: str
@@ -132,12 +138,50 @@ class ReviewFile:
     input_digest: str = ""
     rows: tuple[Row, ...] = ()
     cleaned: tuple[str, ...] = ()
+    issued: str = ""
+    gone: tuple[Mark, ...] = ()
 
 
 def design_of(study: ProtectionStudy) -> str:
-    """What names a design through all its versions: the brief's title, else its file name."""
+    """What names a design through all its versions: the brief's title, else where its file is.
+
+    Letters count in any script. A sign that is neither letter nor common punctuation may be all
+    that two titles differ in: a digest of the title then stands behind.
+    """
+    brief = study.brief
+    if brief.title:
+        return _named(brief.title)
+    path = Path(brief.place)
+    folder = Path(os.path.abspath(path)).parent.name if path.suffix else ""
+    return _named(f"{folder} {path.stem}")
+
+
+def _named(title: str) -> str:
+    words = unicodedata.normalize("NFKC", title).casefold()
+    kept = "".join(c if unicodedata.category(c)[0] in "LMN" else " " for c in words)
+    odd = any(unicodedata.category(c)[0] in "SC" for c in words if not c.isspace())
+    digest = hashlib.sha256(words.encode("utf-8", "replace")).hexdigest()[:8]
+    return "-".join([*kept.split(), *([digest] if odd or not kept.split() else [])])
+
+
+def _named_before(study: ProtectionStudy) -> str:
+    """The name as earlier versions wrote it: letters without an accent alone, a file's name."""
     brief = study.brief
     return slug(brief.title or Path(brief.place).stem) or "untitled"
+
+
+def _of_design(file: ReviewFile, study: ProtectionStudy) -> bool:
+    """Whether a file is of this design; a name of the old form is taken where it names one.
+
+    It does so for the very same brief, and where all it dropped are accents of Latin letters.
+    """
+    if file.design == design_of(study):
+        return True
+    title = study.brief.title
+    latin = bool(slug(title)) and all(
+        unicodedata.name(c, "").startswith("LATIN") for c in title if c.isalpha())
+    return file.design == _named_before(study) and (
+        latin or file.input_digest == study.brief.digest)
 
 
 def layout_of(study: ProtectionStudy) -> str:
@@ -156,51 +200,73 @@ def layout_of(study: ProtectionStudy) -> str:
 def as_json(file: ReviewFile, cautions: Sequence[str] = ()) -> str:
     """A review file as JSON text, as the page saves it."""
     data = {"packcalc_review": FORMAT, "packcalc": __version__, "cautions": list(cautions),
-            "design": file.design, "layout": file.layout, "input_digest": file.input_digest,
-            "marks": [{f.name: getattr(m, f.name) for f in fields(Mark)} for m in file.marks]}
+            **{key: getattr(file, key) for key in VERSION},
+            **{key: [{f.name: getattr(m, f.name) for f in fields(Mark)} for m in marks]
+               for key, marks in (("marks", file.marks), (GONE, file.gone))}}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
 
 
 def blank_file(study: ProtectionStudy) -> ReviewFile:
     """A review file without marks for a study."""
-    return ReviewFile(design_of(study), (), "", layout_of(study), study.brief.digest)
+    return ReviewFile(design_of(study), (), "", layout_of(study), study.brief.digest,
+                      issued=study.brief.date_of_issue)
 
 
 def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequence[str] = (),
-           bench: Measured = Measured()) -> str:
+           bench: Measured = Measured(), *, file: ReviewFile | None = None) -> str:
     """One row a decision for a spreadsheet, marks filled in where there are any.
 
     Cautions, and how to mark, stand above the heads of the columns, each in a line that begins
-    with #.
+    with #. A decision whose marks are all of another digest has an empty row besides.
+
+    Args:
+        study, bench: what is decided.
+        marks: filled in.
+        cautions: words above the heads.
+        file: whose day of issue and whose marks without a decision are written; a blank one's
+            where it is None.
     """
+    file = file or blank_file(study)
     given: dict[str, list[Mark]] = {}
-    for mark in marks:
-        given.setdefault(mark.decision_id, []).append(mark)
-    version = (design_of(study), layout_of(study), study.brief.digest)
     lines = decisions(study, bench)
+    owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
+    for mark in marks:
+        given.setdefault(owner.get(mark.decision_id, GONE), []).append(mark)
+    version = (file.design, file.layout, f"{SINCE}{file.issued}" if file.issued else "",
+               file.input_digest)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerows([f"# {' '.join(words.split())}"] for words in cautions)
     writer.writerow(CSV_HEAD)
     for number, decision in enumerate(lines, 1):
-        for mark in given.get(decision.id) or [None]:
+        found = given.get(decision.id, [])
+        holds = any(mark.digest == decision.digest for mark in found)
+        for mark in found if holds else [*found, None]:
             row = _row((number, len(lines)), decision, mark, version)
             writer.writerow([shielded(str(cell)) for cell in row])
+    for mark in (*given.get(GONE, ()), *file.gone):
+        cells = [GONE, "", mark.decision_id, *("" for _ in PRINTED), *_of_mark(mark), *version]
+        writer.writerow([shielded(str(cell)) for cell in cells])
     return out.getvalue()
 
 
-def _printed(decision: Decision) -> tuple[str, ...]:
+def printed_cells(decision: Decision) -> tuple[str, ...]:
     """The cells of PRINTED."""
     return (decision.part, decision.title, decision.shown, decision.verdict or "figure",
             decision.basis)
 
 
 def _row(number: tuple[int, int], decision: Decision, mark: Mark | None,
-         version: tuple[str, str, str]) -> list[Any]:
-    head = [*number, decision.id, *_printed(decision)]
+         version: tuple[str, ...]) -> list[Any]:
+    head = [*number, decision.id, *printed_cells(decision)]
     if mark is None:
         return [*head, "", *("" for _ in FREE), decision.digest, *version]
-    return [*head, mark.verdict, *(getattr(mark, key) for key in FREE), mark.digest, *version]
+    return [*head, *_of_mark(mark), *version]
+
+
+def _of_mark(mark: Mark) -> list[str]:
+    """The cells of a mark, from its verdict to its digest."""
+    return [mark.verdict, *(getattr(mark, key) for key in FREE), mark.digest]
 
 
 def shielded(text: str) -> str:
@@ -257,16 +323,18 @@ def check_review(file: ReviewFile, study: ProtectionStudy,
     Raises:
         InputErrors: one line each.
     """
-    design = design_of(study)
-    if file.design != design:
-        raise InputErrors([Fault(file.place, 0, "design", f"is for the design "
-                                 f"{one_line(file.design, 80)!r}, and this brief is {design!r}",
-                                 "give the file that belongs to this brief's title")])
+    if not _of_design(file, study):
+        brief = study.brief
+        raise InputErrors([Fault(
+            file.place, 0, "design", f"is for the design {one_line(file.design, 80)!r}, and this "
+            f"brief is {design_of(study)!r}", "give the file that belongs to this brief's title"
+            if brief.title else "give the file that belongs to this brief; a title at its head "
+            "names the design wherever the file lies")])
     same = file.input_digest == study.brief.digest
     other = of_other_layout(file.place, file.layout, study) if same else []
     if other:
         raise InputErrors(other)
-    faults = _late(file, study)
+    faults = [*_late(file, study), *_early(file, study)]
     if same and file.layout in (layout_of(study), study.layout.label, ""):
         lines = decisions(study, bench)
         faults = _older(file, lines, layout_of(study)) or [
@@ -304,6 +372,16 @@ def _late(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
                   f"{mark.date} lies in the future: today is {now}",
                   "write the day on which it was marked") for mark in file.marks
             if to_come(mark.date, now)]
+
+
+def _early(file: ReviewFile, study: ProtectionStudy) -> list[Fault]:
+    """Marks of a day before there was anything to mark: a mistyped year, which would lose."""
+    same = file.input_digest == study.brief.digest
+    first = file.issued or (study.brief.date_of_issue if same else "")
+    return [Fault(file.place, 0, one_line(f"{mark.decision_id}.date", 90),
+                  f"{mark.date} lies before {first}, the date of issue of what was marked",
+                  "write the day on which it was marked") for mark in file.marks
+            if first and to_come(first, mark.date)]
 
 
 def _strange(file: ReviewFile, lines: Sequence[Decision]) -> list[Mark]:
@@ -366,14 +444,14 @@ def rewritten(file: ReviewFile, lines: Iterable[Decision]) -> tuple[Rewritten, .
         decision = known.get(row.decision_id)
         if decision is None or decision.digest != row.digest:
             continue
-        given_out = dict(zip(PRINTED, _printed(decision), strict=True))
+        given_out = dict(zip(PRINTED, printed_cells(decision), strict=True))
         found += [Rewritten(file.place, row.line, row.decision_id, column, given_out[column],
                             reads, row.name)
-                  for column, reads in row.printed if not _alike(given_out[column], reads)]
+                  for column, reads in row.printed if not alike(given_out[column], reads)]
     return tuple(found)
 
 
-def _alike(one: str, other: str) -> bool:
+def alike(one: str, other: str) -> bool:
     """The same words; a bare number may come back from a spreadsheet without its zeros."""
     if one.split() == other.split():
         return True
@@ -391,13 +469,14 @@ class _Reading:
         self.faults: list[Fault] = []
         self.marks: list[Mark] = []
         self.rows: list[Row] = []
-        self.seen: dict[tuple[str, str], str] = {}
+        self.gone: list[Mark] = []
+        self.seen: dict[tuple[str, ...], str] = {}
         self.cleaned: list[str] = []
 
     def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
         self.faults.append(Fault(self.place, line, one_line(key, 80), wrong, right))
 
-    def add(self, given: dict[str, Any], line: int, where: str) -> None:
+    def add(self, given: dict[str, Any], line: int, where: str, *, gone: bool = False) -> None:
         """One mark from plain texts; a fault leaves it out and so refuses the file."""
         before, name = len(self.faults), given.get("decision_id", "")
         named = f" in the mark of {one_line(name, 80)}" if isinstance(name, str) and name else ""
@@ -408,7 +487,7 @@ class _Reading:
         if len(self.faults) == before:
             self._judge(values, line, where)
         if len(self.faults) == before:
-            self.marks.append(Mark(**values))
+            (self.gone if gone else self.marks).append(Mark(**values))
 
     def text(self, value: Any, line: int, key: str, named: str = "", *,
              free: bool = False) -> str:
@@ -475,7 +554,8 @@ class _Reading:
             self.fault(line, f"{where}.change_to", f"stands beside the mark {verdict!r}",
                        "a new value goes with the mark 'change'")
         self._date(values["date"], line, f"{where}.date")
-        twice = (values["decision_id"], name)
+        # A person's later mark takes the place of an earlier one; of one day both cannot stand.
+        twice = tuple(values[key] for key in ("decision_id", "name", "scope", "digest", "date"))
         if twice in self.seen:
             self.fault(line, where, f"{one_line(name, 60)} marks this decision twice, first at "
                        f"{self.seen[twice]}", "keep one")
@@ -496,7 +576,10 @@ class _Reading:
                            "; a spreadsheet keeps it so in a column that is set to text"
                            if line and not day else ""))
 
-    def file(self, design: str, layout: str = "", digest: str = "") -> ReviewFile:
+    def file(self, design: str, layout: str = "", issued: str = "",
+             digest: str = "") -> ReviewFile:
+        if issued:
+            self._date(issued, 0, "issued")
         if self.faults:
             more = len(self.faults) - MOST_FAULTS
             if more > 0:
@@ -504,7 +587,7 @@ class _Reading:
                     self.place, 0, "", f"{more} further faults are not listed")]
             raise InputErrors(self.faults)
         return ReviewFile(design, tuple(self.marks), self.place, layout, signed(digest),
-                          tuple(self.rows), tuple(self.cleaned))
+                          tuple(self.rows), tuple(self.cleaned), issued, tuple(self.gone))
 
 
 # Line ends of other alphabets and machines, which stand for a space, and what turns the reading
@@ -534,26 +617,30 @@ def parse_json(text: str, place: str) -> ReviewFile:
                                  "missing", "save the marks from the page of the report")])
     if data["packcalc_review"] is True or data["packcalc_review"] != FORMAT:
         reading.fault(0, "packcalc_review", f"is not {FORMAT}", "use the packcalc that wrote it")
-    design, layout, digest = (reading.text(data.get(key, ""), 0, key)
-                              for key in ("design", "layout", "input_digest"))
-    if not design:
+    version = [reading.text(data.get(key, ""), 0, key) for key in VERSION]
+    if not version[0]:
         reading.fault(0, "design", "is missing", "save the marks from the page of the report")
-    marks = data.get("marks")
+    _json_marks(reading, data.get("marks"), "marks")
+    _json_marks(reading, data.get(GONE, []), GONE)
+    return reading.file(*version)
+
+
+def _json_marks(reading: _Reading, marks: Any, key: str) -> None:
+    """The marks under one key of a file."""
     if not isinstance(marks, list) or len(marks) > MOST_MARKS:
-        reading.fault(0, "marks", f"is no list of at most {MOST_MARKS} marks")
+        reading.fault(0, key, f"is no list of at most {MOST_MARKS} marks")
         marks = []
     known = {f.name for f in fields(Mark)}
     for index, given in enumerate(marks):
-        where = f"marks[{index}]"
+        where = f"{key}[{index}]"
         if not isinstance(given, dict):
             reading.fault(0, where, "is no mark", "a mark is an object with decision_id and more")
             continue
-        for key in sorted(set(given) - known):
-            near = nearest(key, known)
-            reading.fault(0, f"{where}.{key}", "is unknown", f"did you mean {near!r}?" if near
+        for name in sorted(set(given) - known):
+            near = nearest(name, known)
+            reading.fault(0, f"{where}.{name}", "is unknown", f"did you mean {near!r}?" if near
                           else "known: " + ", ".join(sorted(known)))
-        reading.add(given, 0, where)
-    return reading.file(design, layout, digest)
+        reading.add(given, 0, where, gone=key == GONE)
 
 
 def parse_csv(text: str, place: str) -> ReviewFile:
@@ -570,12 +657,14 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         if missing:
             raise InputErrors([Fault(place, rows.line_num, "", "is no review sheet: no column "
                                      + ", ".join(missing), "keep the columns of packcalc review")])
-        versions: dict[tuple[str, str, str], int] = {}
+        versions: dict[tuple[str, ...], int] = {}
         numbers: dict[tuple[str, str], int] = {}
         for row in rows:
             if any(cell.strip() for cell in row):
                 cells = dict(zip(head, row, strict=False))
-                numbers.setdefault((cells.get("number", ""), cells.get("of", "")), rows.line_num)
+                if not _gone(cells):
+                    numbers.setdefault((cells.get("number", ""), cells.get("of", "")),
+                                       rows.line_num)
                 _csv_row(reading, cells, row, head, rows.line_num, versions)
     except csv.Error as error:
         reading.fault(rows.line_num, "", f"cannot be read as a table ({one_line(str(error))})",
@@ -592,7 +681,7 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         reading.fault(0, "", "holds no rows", "is the file whole?")
     elif "of" in head and not reading.faults:
         _all_there(reading, numbers)
-    return reading.file(*next(iter(versions), ("", "", "")))
+    return reading.file(*next(iter(versions), ("",)))
 
 
 def _told_once(reading: _Reading, text: str) -> None:
@@ -638,8 +727,13 @@ def _below_cautions(rows: Iterable[list[str]]) -> Iterator[list[str]]:
     return (row for row in rows if any(row) and not row[0].lstrip("' ").startswith("#"))
 
 
+def _gone(cells: dict[str, str]) -> bool:
+    """Whether a row carries a mark of which the decision stands no longer."""
+    return cells.get("number", "").strip().lower() == GONE
+
+
 def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head: Sequence[str],
-             line: int, versions: dict[tuple[str, str, str], int]) -> None:
+             line: int, versions: dict[tuple[str, ...], int]) -> None:
     if len(row) < len(head):
         reading.fault(line, "", f"has {len(row)} of {len(head)} cells", "is the file whole?")
         return
@@ -648,12 +742,13 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
                       "put text with separators in quotes")
         return
     cells = {key: unshielded(cell.strip()) for key, cell in cells.items()}
-    version = (cells["design"], cells.get("layout", ""), cells.get("input_digest", ""))
+    version = tuple(cells.get(key, "").removeprefix(SINCE) for key in VERSION)
     versions.setdefault(version, line)
     where = one_line(cells["decision"], 80)
     printed = tuple((key, cells[key]) for key in PRINTED if key in cells)
-    reading.rows.append(Row(line, cells["decision"], signed(cells["digest"]), printed,
-                            cells["name"] if cells["mark"] else ""))
+    if not _gone(cells):
+        reading.rows.append(Row(line, cells["decision"], signed(cells["digest"]), printed,
+                                cells["name"] if cells["mark"] else ""))
     if not cells["mark"]:
         for key in ("change_to", "note", "scan"):
             if cells[key]:
@@ -661,4 +756,5 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
                               "mark the row: " + ", ".join(SPELLED))
         return
     given = {key: cells[key] for key in (*FREE, "digest")}
-    reading.add({**given, "decision_id": cells["decision"], "verdict": cells["mark"]}, line, where)
+    reading.add({**given, "decision_id": cells["decision"], "verdict": cells["mark"]}, line, where,
+                gone=_gone(cells))

@@ -61,7 +61,6 @@ _NAMED = {"main_fuse": "main_fuse", "contactors": "contactor", "precharge": "res
           "string_contactors": "string_contactor", "mid_fuse": "mid_fuse",
           "charge_contactor": "charge_contactor", "precharge_relay": "precharge_relay",
           "connectors": "connector", "management": "management_system"}
-_HELD_ALONE = ("mid_fuse", "charge_contactor", "precharge_relay", "management")
 _BRANCH = "branch."
 # Held together over the whole fault range: the fuse, the contactors.
 _PAIRS = {"coordination": ("main_fuse", "contactors"),
@@ -164,7 +163,8 @@ def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = ""
     found = _found(study, item, asked)
     if found is not None:
         return _part_change(study, item, found, blank)
-    known = _listed([c.name for c in item.candidates]) or _like(item.key)
+    names = [*(p.name for p in _parts_for(study, item)), *(c.name for c in item.candidates)]
+    known = _listed(list(dict.fromkeys(names))) or _like(item.key)
     return replace(blank, words="cannot be understood: it names no rating or part held against "
                    f"this duty; {_other_kind(study, asked)}known: {known}")
 
@@ -236,13 +236,17 @@ def _named(item: Item, asked: str) -> Candidate | None:
 
 
 def _of_list(study: ProtectionStudy, item: Item, asked: str) -> Candidate | None:
-    """A part of the list that was not tried: of these the brief's own is held alone."""
-    if item.key not in _HELD_ALONE:
-        return None
-    kind = RATED[item.key][0] if item.key in RATED else ManagementPart
+    """A part of the list that was not tried, as where the brief's own is held alone."""
     wanted = key(asked)
-    found = [p for p in study.brief.parts.list.parts if type(p) is kind and key(p.name) == wanted]
+    found = [p for p in _parts_for(study, item) if key(p.name) == wanted]
     return Candidate(found[0].name, (), own=True) if found else None
+
+
+def _parts_for(study: ProtectionStudy, item: Item) -> list[Part]:
+    """The parts of the list that may stand where the item's part does."""
+    kinds = {**{name: rated[0] for name, rated in RATED.items()}, "management": ManagementPart}
+    kind = CablePart if item.key.startswith(ROUTE) else kinds.get(item.key)
+    return [p for p in study.brief.parts.list.parts if type(p) is kind]
 
 
 # -- a part -----------------------------------------------------------------------------------

@@ -27,7 +27,16 @@ from packcalc.marks import (
     Mark,
 )
 from packcalc.protection import ProtectionStudy
-from packcalc.review import ReviewFile, Rewritten, check_review, rewritten
+from packcalc.reading.positions import one_line
+from packcalc.review import (
+    PRINTED,
+    ReviewFile,
+    Rewritten,
+    alike,
+    check_review,
+    printed_cells,
+    rewritten,
+)
 from packcalc.review_change import Recheck, recheck
 from packcalc.value import value_object
 
@@ -80,18 +89,49 @@ class Review:
         files: what was read.
         rewritten: printed cells of a sheet that somebody wrote in; marks in those rows are
             not counted.
+        input_digest: of the brief of today.
     """
 
     standings: tuple[Standing, ...]
     gone: tuple[Mark, ...] = ()
     files: tuple[ReviewFile, ...] = ()
     rewritten: tuple[Rewritten, ...] = ()
+    input_digest: str = ""
+
+    def why_void(self, mark: Mark, decision: Decision) -> str:
+        """What can be told of a void mark: cells of its sheet that read otherwise today, and
+        whether the brief changed; a mark carries no more of what it was given to."""
+        file = next((f for f in self.files if mark in f.marks), None)
+        if file is None:
+            return ""
+        was = next((dict(r.printed) for r in file.rows if r.digest == mark.digest
+                    and r.decision_id == mark.decision_id), {})
+        now = dict(zip(PRINTED, printed_cells(decision), strict=True))
+        said = [f"{column} was {one_line(was[column], 120)!r}" for column in PRINTED
+                if column in was and not alike(now[column], was[column])]
+        if file.input_digest:
+            said.append("the text of the brief changed" if file.input_digest != self.input_digest
+                        else "the text of the brief did not: look at bench sheet, parts list, "
+                        "records beside it, and the version of packcalc")
+        return "; ".join(said)
 
     @property
     def reviewers(self) -> tuple[tuple[str, str, str], ...]:
         """(name, scope, licence) of everybody who gave a mark."""
         return tuple(dict.fromkeys((m.name, m.scope, m.licence)
-                                   for file in self.files for m in file.marks))
+                                   for file in self.files for m in (*file.marks, *file.gone)))
+
+    @property
+    def carried(self) -> ReviewFile:
+        """Every mark that counts or counted, for a file written anew: nothing of it is lost.
+
+        Its day of issue is the earliest of the files that were read; its version is left open.
+        """
+        issued = [day for file in self.files
+                  for day in ([file.issued] if file.issued else [m.date for m in file.marks])]
+        return ReviewFile("", tuple(m for s in self.standings
+                                    for m in (*s.marks, *s.superseded, *s.void)),
+                          issued=min(issued, default=""), gone=self.gone)
 
     def count(self, word: str) -> int:
         """How many decisions stand so."""
@@ -131,12 +171,13 @@ def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = (),
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
     given: dict[str, list[Mark]] = {d.id: [] for d in lines}
     changed = [rewritten(file, lines) for file in files]
-    gone = []
-    for mark in dict.fromkeys(_counted(files, changed)):
+    gone: list[Mark] = []
+    for mark in dict.fromkeys((*_counted(files, changed), *(m for f in files for m in f.gone))):
         place = given.get(owner.get(mark.decision_id, ""))
         (gone if place is None else place).append(mark)
     return Review(tuple(_standing(study, d, given[d.id]) for d in lines), tuple(gone),
-                  tuple(files), tuple(dict.fromkeys(c for found in changed for c in found)))
+                  tuple(files), tuple(dict.fromkeys(c for found in changed for c in found)),
+                  study.brief.digest)
 
 
 def _counted(files: Sequence[ReviewFile],

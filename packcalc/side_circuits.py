@@ -20,7 +20,7 @@ from packcalc.feeds import (
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.modules import traced_charge_current_limit
 from packcalc.pack import PackModel
-from packcalc.part_checks.contactor import CarryDemand, SwitchDemand
+from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.precharge_wires import ResistorCurrent
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.place_demands import Demand, demand_on
@@ -45,6 +45,7 @@ from packcalc.protect.strings import (
     ChargeLimit,
     StringsAsked,
     StringsDuty,
+    allowed_reading,
     size_strings,
     string_duty,
 )
@@ -83,7 +84,8 @@ def strings_asked(feeds: Feeds, loops: Iterable[Loop]) -> StringsAsked | None:
         regeneration_current=pack.regeneration_current,
         charge_limits=_charge_limits(feeds), capacity=string.capacity, slope=string.slope,
         hysteresis=string.hysteresis, voltage_error=brief.strings.voltage_error,
-        mismatch=brief.strings.mismatch, left_resistance=feeds.left_in_string(1))
+        mismatch=brief.strings.mismatch, left_resistance=feeds.left_in_string(1),
+        continuous_limit=pack.module_continuous_limit)
 
 
 def _charge_limits(feeds: Feeds) -> tuple[ChargeLimit, ...]:
@@ -108,20 +110,26 @@ def _string_limit(feeds: Feeds, temperature: Finding) -> Finding:
     return min(limits, key=lambda f: f.number)
 
 
-def strings_item(feeds: Feeds, loops: Iterable[Loop],
-                 takeover: Finding | None = None) -> Item | None:
+def strings_item(feeds: Feeds, loops: Iterable[Loop], takeover: Finding | None = None,
+                 fed_back: Finding | None = None) -> Item | None:
     """The strings of a layout as an item; None where none are paralleled.
 
     Args:
         feeds, loops: as of `strings_asked`.
-        takeover: as of `string_contactor_item`; None where it was not asked.
+        takeover, fed_back: as of `string_contactor_item`; None where it was not asked.
     """
     asked = strings_asked(feeds, loops)
     if asked is None:
         return None
-    breaks = None if takeover is None else _broken(feeds, string_duty(asked), takeover)
+    breaks = None if takeover is None else _broken(feeds, string_duty(asked), takeover, fed_back)
     item = size_strings(asked, breaks)
     return replace(item, checks=(*item.checks, *one_string_out(feeds, string_duty(asked))))
+
+
+def joining_reading(feeds: Feeds, loops: Iterable[Loop]) -> Finding | None:
+    """Measured difference at which a string may be joined; None where none permits it."""
+    asked = strings_asked(feeds, loops)
+    return None if asked is None else allowed_reading(asked, string_duty(asked))
 
 
 def string_fuse_item(feeds: Feeds, loops: Iterable[Loop], parts: Sequence[FusePart] = (), *,
@@ -172,7 +180,8 @@ def _longest(demand: Demand, title: str) -> Finding:
 
 def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
                           parts: Sequence[ContactorPart] = (), *,
-                          takeover: Finding, closing_step: Finding | None = None,
+                          takeover: Finding, fed_back: Finding | None = None,
+                          closing_step: Finding | None = None,
                           let_through: Finding | None = None,
                           cut_off: Finding | None = None, named: str = "") -> Item | None:
     """The user's contactors held against the duty of one string's; None without strings.
@@ -182,6 +191,8 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
         parts: contactors of the user's list.
         takeover: largest current that a trip may break: up to it the contactor opens before the
             main fuse has cleared.
+        fed_back: the same of a fault inside its own string, which the others feed backwards
+            through it, before the string fuse has cleared; None where it was not asked.
         closing_step: what the first string's contactor makes onto the pre-charged link.
         let_through, cut_off: of the named string fuse, where its sheet says so.
         named: the one that the brief names.
@@ -192,7 +203,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
     if asked is None or demand is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
-    discharging, charging = _broken(feeds, duty, takeover)
+    discharging, charging = _broken(feeds, duty, takeover, fed_back)
     return size_string_contactors(
         CarryDemand(
             highest_voltage=pack.highest_voltage,
@@ -218,24 +229,34 @@ def _made(joining: Finding, step: Finding | None) -> Finding:
     return largest([joining, step], "largest current that a string contactor makes")
 
 
-def _broken(feeds: Feeds, duty: StringsDuty, takeover: Finding) -> tuple[Finding, Finding]:
-    """What a string contactor must break, discharging and charging, its string alone in."""
-    whole = [feeds.pack.charging_current, feeds.pack.regeneration_current]
-    return _tripped(duty.peak, takeover), largest(
-        [duty.charging, duty.braking, *whole],
-        "largest current that a string contactor must break, charging, its string alone in")
+def _broken(feeds: Feeds, duty: StringsDuty, takeover: Finding,
+            fed_back: Finding | None) -> tuple[Finding, Finding]:
+    """What a string contactor must break, discharging and charging.
 
-
-def _tripped(peak: Finding, takeover: Finding) -> Finding:
-    """What a string contactor must break when its string is the only one in.
-
-    A trip opens it at any current at which the main fuse has not cleared before: with one string
-    in, all of that is its own.
+    A trip opens it at any current at which the fuse has not cleared before: with one string in
+    all of what the main fuse leaves is its own, and what the others push into a fault of its
+    string comes backwards through it until the string fuse has cleared.
     """
-    title = "largest current that a string contactor must break, its string alone in"
+    pack, brief = feeds.pack, feeds.brief
+    discharging = _tripped(
+        "largest current that a string contactor must break, its string alone in", takeover,
+        [duty.peak], [brief.management.trip_current, feeds.faults.lowest])
+    charging = [duty.charging, duty.braking, pack.charging_current, pack.regeneration_current]
+    if fed_back is None:
+        return discharging, largest(
+            charging, "largest current that a string contactor must break, charging, its string "
+                      "alone in")
+    return discharging, _tripped(
+        "largest current that a string contactor must break, charging or fed by the others",
+        fed_back, charging, [brief.strings.trip_current, duty.lowest])
+
+
+def _tripped(title: str, takeover: Finding, loads: Sequence[Finding],
+             faults: Sequence[Finding]) -> Finding:
+    """The largest of load and what the fuse leaves; where that is open, all that is known of it."""
     if not takeover.known:
-        return takeover.called(title)
-    return largest([peak, takeover], title)
+        return unknown_break(title, (*loads, *faults), takeover.note)
+    return largest([f for f in (*loads, takeover) if f.known], title)
 
 
 def shortest_delay(brief: Brief) -> Finding | None:

@@ -13,7 +13,7 @@ from packcalc.electrical import series_voltage
 from packcalc.feeds import Feeds, count
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.loads import peak_drawn
-from packcalc.protect.strings import StringsDuty
+from packcalc.protect.strings import StringsDuty, best_string_share, shared_current
 
 STAGE = "thermal load"
 NO_LIMIT = "the module's limit is not known: enter it from the donor's or maker's data"
@@ -22,18 +22,17 @@ NO_LIMIT = "the module's limit is not known: enter it from the donor's or maker'
 def one_string_out(feeds: Feeds, duty: StringsDuty) -> tuple[Check, ...]:
     """Currents of the best string left against its modules, and the voltage that is left.
 
-    A shortfall is a caution, not a failure: with all strings in the pack may be well within.
+    A shortfall is a caution, not a failure: the pack runs on, with less.
     """
     pack = feeds.pack
-    pairs = ((duty.peak, pack.module_peak_limit, "peak"),
-             (duty.continuous, pack.module_continuous_limit, "continuous"),
-             (duty.charging, pack.module_charge_limit, "charging"),
-             (duty.braking, pack.module_charge_limit, "braking"))
-    return (*(_within(feeds, current, limit, word) for current, limit, word in pairs),
-            _held_up(feeds))
+    rows = ((duty.peak, pack.peak_current, pack.module_peak_limit, "peak"),
+            (duty.continuous, pack.continuous_current, pack.module_continuous_limit, "continuous"),
+            (duty.charging, pack.charging_current, pack.module_charge_limit, "charging"),
+            (duty.braking, pack.regeneration_current, pack.module_charge_limit, "braking"))
+    return (*(_within(feeds, *row) for row in rows), _held_up(feeds))
 
 
-def _within(feeds: Feeds, current: Finding, limit: Finding, word: str) -> Check:
+def _within(feeds: Feeds, current: Finding, whole: Finding, limit: Finding, word: str) -> Check:
     title = f"one string out: {word} current within the limit of the modules left"
     check = judge(title, STAGE, current, "at most", limit, missing=NO_LIMIT)
     if check.verdict != FAIL:
@@ -41,9 +40,17 @@ def _within(feeds: Feeds, current: Finding, limit: Finding, word: str) -> Check:
     most = trace(series_voltage, f"most {word} current of the pack, one string out", symbol="I",
                  unit="A", series=count("strings left", "n", feeds.strings - 1),
                  module_voltage=limit)
-    return replace(check, verdict=CAUTION, reason="with all strings in it may be well within",
+    return replace(check, verdict=CAUTION, reason=_all_in(feeds, whole, limit),
                    remedy=f"the management system must cut the pack to {most.shown} {word} as soon "
                           "as a string is out, less where the strings share unevenly")
+
+
+def _all_in(feeds: Feeds, whole: Finding, limit: Finding) -> str:
+    """What the best string carries with nobody out: a limit may be passed even then."""
+    best = trace(shared_current, current=whole, share=trace(
+        best_string_share, strings=feeds.pack.parallel, mismatch=feeds.brief.strings.mismatch))
+    return f"with all strings in {best.shown}, " + (
+        "within it" if best.number <= limit.number else "above it as well")
 
 
 def _held_up(feeds: Feeds) -> Check:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -37,6 +38,30 @@ MOST_KEPT = 100_000  # layouts that meet the brief and are kept, best first: bou
 
 
 @value_object
+class Nearest:
+    """The nearest misses, nearest first: screened, and put into words where that is asked.
+
+    Attributes:
+        brief, asks: as they were screened, whatever the study counts with later.
+        rows: (block, row) of each.
+    """
+
+    brief: Brief
+    asks: Asks | None
+    rows: tuple[tuple[Screened, int], ...]
+
+    @property
+    def layouts(self) -> tuple[Layout, ...]:
+        return tuple(block.layout(row) for block, row in self.rows)
+
+    @cached_property
+    def misses(self) -> tuple[Miss, ...]:
+        """With what each fails, and what would let it in."""
+        return () if self.asks is None else tuple(
+            explain(self.brief, self.asks, block, row) for block, row in self.rows)
+
+
+@value_object
 class LayoutStudy:
     """Every layout of a brief, ranked, and the nearest misses.
 
@@ -45,7 +70,7 @@ class LayoutStudy:
         asks: the same as numbers; None where an entry is open without which nothing is tried.
         screened: valid layouts in blocks, each ranked.
         order: (which block, which row), best first over all.
-        misses: nearest first.
+        near: misses.
         refusals: which types, pairs or counts were not tried, and why, in words.
         not_evaluated: checks that could not be made, with what to enter.
         tried: how many layouts were screened.
@@ -55,10 +80,15 @@ class LayoutStudy:
     asks: Asks | None
     screened: tuple[Screened, ...]
     order: tuple[np.ndarray, np.ndarray]
-    misses: tuple[Miss, ...]
+    near: Nearest
     refusals: tuple[str, ...]
     not_evaluated: tuple[str, ...]
     tried: int
+
+    @property
+    def misses(self) -> tuple[Miss, ...]:
+        """The nearest misses in words, nearest first."""
+        return self.near.misses
 
     def __len__(self) -> int:
         return len(self.order[0])
@@ -109,14 +139,15 @@ def list_layouts(brief: Brief, *, most_series: int = MOST_SERIES,
         valid = _best(valid)
         refusals = [*refusals, f"{met} layouts meet the brief: the best {MOST_KEPT} are kept"]
     refusals = [*_left_out(brief), *refusals, *_at_odds(brief), *ends.told]
-    return LayoutStudy(brief, asks, tuple(valid), _merge(valid), _nearest(brief, asks, near),
-                       tuple(refusals), _not_evaluated(brief, asks), tried)
+    nearest = Nearest(brief, asks, _nearest(near))
+    return LayoutStudy(brief, asks, tuple(valid), _merge(valid), nearest, tuple(refusals),
+                       _not_evaluated(brief, asks), tried)
 
 
 def _untold(brief: Brief) -> LayoutStudy:
     """The answer while one of the first four entries is not known: nothing is tried."""
     none = np.array([], dtype=int)
-    return LayoutStudy(brief, None, (), (none, none), (), tuple(
+    return LayoutStudy(brief, None, (), (none, none), Nearest(brief, None, ()), tuple(
         f"{unknown.dotted} is open ({unknown.key.title}): no layout can be tried. To find it: "
         f"{unknown.key.find}" for unknown in brief.untold), (), 0)
 
@@ -145,7 +176,7 @@ def _best(found: list[Screened]) -> list[Screened]:
     return [f.take(np.arange(n)) for f, n in zip(found, counts, strict=True) if n]
 
 
-def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]:
+def _nearest(near: list[Screened]) -> tuple[tuple[Screened, int], ...]:
     ranked = sorted((round(float(short), 6), w, i) for w, f in enumerate(near)
                     for i, short in enumerate(lay.shortfalls(f)))
     if ranked and ranked[0][0] < lay.OUTSIDE:
@@ -160,7 +191,7 @@ def _nearest(brief: Brief, asks: Asks, near: list[Screened]) -> tuple[Miss, ...]
     kept, above = lines[:MOST_MISSES], [one for one in lines if one[0] >= lay.OUTSIDE]
     if above and above[0] not in kept and above[0][0] - lay.OUTSIDE < kept[-1][0]:
         kept[-1] = above[0]
-    return tuple(explain(brief, asks, near[w], i) for _, w, i in kept)
+    return tuple((near[w], i) for _, w, i in kept)
 
 
 def above_maximum(brief: Brief) -> tuple[str, ...]:
@@ -283,7 +314,7 @@ def choose_layout(study: LayoutStudy, text: str = "", arrangement: str = "",
     wanted = (module,) if isinstance(module, int) else module
     if text:
         return _best_of_name(study, text, arrangement, wanted)
-    nearest = [miss.layout for miss in study.misses]
+    nearest = study.near.layouts
     for layout in itertools.chain(map(study.layout, range(len(study))), nearest):
         if arrangement in ("", layout.arrangement) and _made_of(brief, layout, wanted):
             return layout

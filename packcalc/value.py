@@ -3,7 +3,9 @@
 `dataclass(frozen=True)` writes and compiles five methods for each class; with some three
 hundred classes that took a fifth of a whole report's time. Here nothing is written for a class:
 constructing, comparing, hashing, printing and refusing to be changed are shared. The few classes
-of which a report makes thousands stay frozen dataclasses: comparing them is the quicker one.
+of which a report makes thousands stay frozen dataclasses: comparing them is the quicker one. Their
+constructors are written out: the standard library's sets each field past the lock of a frozen
+class, one by one, and takes three times as long.
 """
 
 from __future__ import annotations

@@ -3,24 +3,31 @@
 Lowest fault, sag and held-up voltage fall with resistance, energy and current limits with
 capacity: there the worst measured module stands for all. Where more resistance or less capacity
 would be milder (highest fault, stored energy, voltage while braking, unequal sharing) the
-brief's own figures stay. A module that measures better than the brief changes nothing.
+brief's own figures stay. A module that measures better than the brief changes nothing there;
+one that reads less resistance than a new one makes the highest fault higher.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import field, fields, replace
 from typing import Any
 
-from packcalc.bench.assign import AssignmentStudy, assign_modules
+from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read
 from packcalc.bench.grade import GradedLot, GradedModule
-from packcalc.brief import NO_ENTRY, Brief, ModulesOnHand, growth_left_open
+from packcalc.bench.sheet import of_other_types
+from packcalc.bench.uncorrected import least_capacity, most_resistance
+from packcalc.brief import NO_ENTRY, Bench, Brief, ModulesOnHand, growth_left_open
+from packcalc.cell_formulas import initial_resistance_measured
 from packcalc.errors import UserError
 from packcalc.findings import Finding, formula, trace
 from packcalc.layouts import Layout
 from packcalc.marks import SIGN
 from packcalc.mixes import own_entries, pairs_anew
+from packcalc.modules import traced_resistance_initial
+from packcalc.pack import fault_side
+from packcalc.units import several
 from packcalc.value import value_object
 
 GROWTH, HEALTH = "resistance_growth", "state_of_health"
@@ -30,7 +37,7 @@ FOR_ALL = "of the bench for every module"
 @formula(title="growth of resistance as measured", symbol="f_age", unit="", text="f_age = R_c/R_10",
          inputs={"measured": "R_c [mΩ] of the module at 25 °C, 10 s, 50 % charge",
                  "new": "R_10 [mΩ] of a new one at the same"},
-         basis="definition", safe_side="the module with the most")
+         basis="definition", safe_side="the module with the most; for the highest fault the least")
 def measured_growth(measured: Any, new: Any) -> Any:
     """What the brief's entry would have to be for this module.
 
@@ -65,9 +72,32 @@ class Salvage:
 
     @property
     def used(self) -> tuple[GradedModule, ...]:
-        """The modules that are built in; every kept one where nobody could be dealt."""
-        return tuple(p.dealt.graded for p in self.dealt.places) if self.dealt is not None \
-            else self.lot.of_grade("keep")
+        """The modules that are built in; where nobody could be dealt every one of the sheet.
+
+        A pack of that shelf can then only come from modules that are no good, or not known to be.
+        """
+        built = self.lot.modules if self.dealt is None \
+            else tuple(p.dealt.graded for p in self.dealt.places)
+        return tuple(on_bad_side(m, self.lot.bench) for m in built)
+
+    @property
+    def why_nobody(self) -> str:
+        """Why nobody could be dealt, in words without the sheet's name."""
+        return self.refusal.removeprefix(f"{self.lot.sheet.place}: ").partition("; ")[0]
+
+
+def on_bad_side(module: GradedModule, bench: Bench) -> GradedModule:
+    """A module whose readings cannot be brought to common conditions, at their worst."""
+    found = {}
+    for name, counted, worst in (
+            ("resistance", module.resistance_common, most_resistance(module.row, bench)),
+            ("capacity", module.capacity_common, least_capacity(module.row))):
+        if not counted.known and worst is not None and module.unasked(name):
+            found[f"{name}_common"] = replace(
+                getattr(module.row, name), value=worst, basis="assumed",
+                title=f"{name} that the reading may mean at its worst",
+                note="it cannot be brought to common conditions")
+    return replace(module, **found) if found else module
 
 
 def salvage(brief: Brief, layout: Layout, lot: GradedLot) -> Salvage:
@@ -85,10 +115,16 @@ class AsMeasured(ModulesOnHand):
     Attributes:
         stated: the entry as the brief has it.
         marks: of the worst module, by the name of the entry that it makes worse.
+        low_growth: pulse resistance of the module that reads the least, against a new one's;
+            None where none reads less than that.
+        low_first: resistance of the first millisecond, hot, of the module that reads the least
+            of it; None likewise.
     """
 
     stated: ModulesOnHand | None = field(default=None, metadata=NO_ENTRY)
     marks: tuple[tuple[str, str], ...] = field(default=(), metadata=NO_ENTRY)
+    low_growth: Finding | None = field(default=None, metadata=NO_ENTRY)
+    low_first: Finding | None = field(default=None, metadata=NO_ENTRY)
 
     @property
     def own(self) -> ModulesOnHand:
@@ -106,25 +142,57 @@ class AsMeasured(ModulesOnHand):
 
     @property
     def least_growth(self) -> Finding:
-        return self.own.least_growth
+        return self.low_growth or self.own.least_growth
+
+    @property
+    def first_read(self) -> Finding | None:
+        return self.low_first
+
+    @property
+    def counted(self) -> tuple[Finding, ...]:
+        """What stands in place of the brief's figures."""
+        low = (self.low_growth, self.low_first)
+        return (self.resistance_growth, self.state_of_health, *(f for f in low if f is not None))
 
 
 @value_object
 class Extremes:
-    """The worst measured modules of one entry; None where none was measured."""
+    """The worst measured modules of one entry; None where none was measured.
+
+    Attributes:
+        resistance, capacity: with the most resistance, with the least capacity.
+        pulse, first: with the least pulse resistance as read, with the least of the first
+            millisecond.
+    """
 
     resistance: GradedModule | None
     capacity: GradedModule | None
+    pulse: GradedModule | None
+    first: GradedModule | None
+
+
+def of_type(on_hand: ModulesOnHand, used: Iterable[GradedModule]) -> list[GradedModule]:
+    """The modules of this entry's type."""
+    return [m for m in used if m.row.module is not None and m.row.module.id == on_hand.module.id]
 
 
 def extremes(on_hand: ModulesOnHand, used: Iterable[GradedModule]) -> Extremes:
-    """The module of this entry's type with the most resistance, and that with the least charge."""
-    mine = [m for m in used if m.row.module is not None and m.row.module.id == on_hand.module.id]
+    """The modules of this entry's type at either end of what was measured."""
+    mine = of_type(on_hand, used)
+    first = [(m, read) for m in mine if (read := first_read(m)) is not None]
     return Extremes(
         max((m for m in mine if m.resistance_common.known), default=None,
             key=lambda m: m.resistance_common.number),
         min((m for m in mine if m.capacity_common.known), default=None,
-            key=lambda m: m.capacity_common.number))
+            key=lambda m: m.capacity_common.number),
+        min((m for m in mine if _as_read(m).known), default=None,
+            key=lambda m: _as_read(m).number),
+        min(first, default=(None, None), key=lambda pair: pair[1].number)[0])
+
+
+def _as_read(module: GradedModule) -> Finding:
+    """Pulse resistance at common conditions, even where it is better than a new one's."""
+    return module.resistance_read or module.resistance_common
 
 
 def growth_of(on_hand: ModulesOnHand, worst: GradedModule) -> Finding:
@@ -156,27 +224,30 @@ def with_worst(brief: Brief, layout: Layout, found: Salvage) -> Brief:
         layout: whose types count.
         found: who is built in.
     """
-    entries = {own for part in layout.parts for own in own_entries(brief, part.entry)}
-    worse = {i: one for i in sorted(entries)
-             if (one := _worse(brief, i, found.used)) is not brief.modules[i]}
-    if not worse:
-        return brief
+    entries = sorted({own for part in layout.parts for own in own_entries(brief, part.entry)})
+    ends = {i: extremes(brief.modules[i], found.used) for i in entries}
+    worse = {i: one for i in entries if (one := _worse(brief, i, ends[i])) is not None}
     modules = tuple(worse.get(i, on_hand) for i, on_hand in enumerate(brief.modules))
+    words = counted_words(found, [modules[i] for i in entries])
+    if not worse:
+        return replace(brief, counted=words)
     told = {f"modules[{brief.number_of(i)}].{name}" for i, one in worse.items()
             for name, _ in one.marks}
-    counted = [f for one in worse.values() for f in (one.resistance_growth, one.state_of_health)]
-    # Another worst module makes another design, of which no mark and no record may hold.
-    words = "\n".join((brief.digest, *(w for f in counted for node in f.walk()
-                                       for w in (node.words, node.note))))
     return pairs_anew(replace(
         brief, modules=modules, unknowns=tuple(u for u in brief.unknowns if u.dotted not in told),
-        digest=SIGN + hashlib.sha256(words.encode("utf-8", "replace")).hexdigest()[:16]))
+        digest=_digest(brief, worse.values()), counted=words))
 
 
-def _worse(brief: Brief, index: int, used: Sequence[GradedModule]) -> Any:
-    """An entry with what the bench makes worse; the entry itself where nothing is."""
+def _digest(brief: Brief, worse: Iterable[AsMeasured]) -> str:
+    """Another worst module makes another design, of which no mark and no record may hold."""
+    words = "\n".join((brief.digest, *(w for one in worse for f in one.counted
+                                       for node in f.walk() for w in (node.words, node.note))))
+    return SIGN + hashlib.sha256(words.encode("utf-8", "replace")).hexdigest()[:16]
+
+
+def _worse(brief: Brief, index: int, worst: Extremes) -> AsMeasured | None:
+    """An entry with what the bench makes worse; None where nothing is."""
     on_hand = brief.modules[index]
-    worst = extremes(on_hand, used)
     given: dict[str, Finding] = {}
     marks = []
     if worst.capacity is not None:
@@ -193,10 +264,40 @@ def _worse(brief: Brief, index: int, used: Sequence[GradedModule]) -> Any:
         if growth.number > given.get(GROWTH, on_hand.resistance_growth).number:
             given[GROWTH] = growth.called(on_hand.resistance_growth.title)
             marks.append((GROWTH, worst.resistance.mark))
-    if not marks:
-        return on_hand
     plain = {f.name: getattr(on_hand, f.name) for f in fields(ModulesOnHand)}
-    return AsMeasured(**{**plain, **given}, stated=on_hand, marks=tuple(sorted(marks)))
+    found = AsMeasured(**{**plain, **given}, stated=on_hand, marks=tuple(sorted(marks)),
+                       low_growth=_low_growth(on_hand, worst.pulse),
+                       low_first=_low_first(on_hand, worst.first))
+    return found if marks or found.low_growth or found.low_first else None
+
+
+def _low_growth(on_hand: ModulesOnHand, least: GradedModule | None) -> Finding | None:
+    """How far below a new module one reads; None where the brief or the record counts less."""
+    if least is None:
+        return None
+    read, new = _as_read(least), on_hand.module.resistance_low
+    if read.number >= new.number * min(1.0, on_hand.least_growth.number):
+        return None
+    return trace(measured_growth, on_hand.resistance_growth.title, measured=read, new=new,
+                 note=_reads_low(least, read, new))
+
+
+def _low_first(on_hand: ModulesOnHand, least: GradedModule | None) -> Finding | None:
+    """The first millisecond of a module by its own reading; None where less counts without it."""
+    if least is None:
+        return None
+    read, cell = first_read(least), on_hand.module.cell
+    assert read is not None
+    new = on_hand.module.resistance_initial
+    found = trace(initial_resistance_measured, resistance=read, hot_ratio=cell.figure(
+        "hot_ratio", "hot cell to 25 °C, first millisecond", "b", ""), note=_reads_low(
+            least, read, new if new.known else traced_resistance_initial(on_hand.module)))
+    return found if found.number < fault_side(on_hand).number else None
+
+
+def _reads_low(module: GradedModule, read: Finding, new: Finding) -> str:
+    return (f"module {module.mark} reads less than new, {read.shown} ({read.title}) where new is "
+            f"{new.shown}: the highest fault counts it for every module; measure it again")
 
 
 def as_stated(brief: Brief) -> Brief:
@@ -207,11 +308,50 @@ def as_stated(brief: Brief) -> Brief:
         o.own if isinstance(o, AsMeasured) else o for o in brief.modules)))
 
 
-def counted_words(brief: Brief) -> str:
-    """One line on what the bench makes worse, the brief's figure beside it; "" where nothing is."""
-    found = [words for on_hand in brief.modules if isinstance(on_hand, AsMeasured)
-             for words in _words_of(on_hand)]
-    return f"Sized with the worst modules {FOR_ALL}: {'; '.join(found)}." if found else ""
+def counted_words(found: Salvage, counted: list[ModulesOnHand]) -> str:
+    """What counts of the bench sheet, the brief's figures beside it: never nothing.
+
+    Args:
+        found: who is built in.
+        counted: entries of the layout, with what the bench makes worse.
+    """
+    types = {on_hand.module.id for on_hand in counted}
+    mine = [m for m in found.used if m.row.module is not None and m.row.module.id in types]
+    read = sum(m.resistance_common.known or m.capacity_common.known for m in mine)
+    worse = [on_hand for on_hand in counted if isinstance(on_hand, AsMeasured)]
+    lows = (low.note for one in worse for low in (one.low_growth, one.low_first) if low)
+    lines = [*_nobody(found, read), *_worst_words(worse, read), *_unread(mine),
+             *dict.fromkeys(lows), of_other_types((m.row for m in found.lot.modules), types)]
+    return "".join(f"{line[:1].upper()}{line[1:]}. " for line in lines if line).strip()
+
+
+def _nobody(found: Salvage, read: int) -> Iterator[str]:
+    if found.dealt is None:
+        why = f" ({found.why_nobody})" if found.refusal else ""
+        yield f"nobody could be dealt{why}" + (
+            f": the worst of all {several(read, 'measured module')} counts" if read else "")
+
+
+def _worst_words(worse: list[AsMeasured], read: int) -> Iterator[str]:
+    words = [w for on_hand in worse for w in _words_of(on_hand)]
+    if words:
+        yield f"sized with the worst modules {FOR_ALL}: {'; '.join(words)}"
+    elif read:
+        yield "none of the bench has more resistance or less capacity than the brief counts"
+
+
+def _unread(mine: list[GradedModule]) -> Iterator[str]:
+    """Which figures count of no module, or of some alone."""
+    if not mine:
+        yield "no row of the bench sheet is of this type: the brief's own figures count"
+    for name in ("resistance", "capacity"):
+        known = sum(getattr(m, f"{name}_common").known for m in mine)
+        if 0 < known < len(mine):
+            yield (f"the {name} of {len(mine) - known} of these {len(mine)} modules does not "
+                   "count: not measured, asked about, or without what it was measured at")
+        elif mine and not known:
+            yield (f"no {name} of the {several(len(mine), 'module')} counts: "
+                   "the brief's own does")
 
 
 def _words_of(on_hand: AsMeasured) -> Iterator[str]:

@@ -62,8 +62,9 @@ def _hold_against(found, i, pack):
         if np.isnan(screened):
             assert traced is None, (pack.layout.label, column)
         else:
-            assert traced == pytest.approx(screened, rel=1e-9, abs=1e-9), (pack.layout.label,
-                                                                           column)
+            # as `pytest.approx` has it, and far quicker: asked of every figure of every layout
+            assert traced == screened or abs(traced - screened) <= max(
+                1e-9 * abs(screened), 1e-9) < np.inf, (pack.layout.label, column)
 
 
 @pytest.mark.parametrize("name", BRIEFS)

@@ -261,21 +261,19 @@ def highest_by_hand(brief, layout):
     path = asks.cables + (el.strings_path if layout.arrangement == "strings" else
                           lambda s, p, *rest: el.grouped_path(s, *rest))(
         layout.series, layout.parallel, asks.link, asks.fuse, asks.contactor)
-    highest = start
-    for kelvin in np.concatenate([np.linspace(asks.coldest, asks.hottest, 4001)] +
-                                 [[e - 1e-9, e + 1e-9] for e in (273.15, 278.15, 288.15)]):
-        if not asks.coldest <= kelvin <= asks.hottest:
-            continue
-        r = path + layout.series / layout.parallel * float(mod.resistance(
-            on_hand.module, kelvin, asks.charge_highest, asks.regeneration_duration,
-            on_hand.resistance_growth.number))
-        voltage = float(el.charging_voltage(start, r, asks.regeneration))
-        if asks.follows_charge_limit:
-            limit = layout.parallel * on_hand.state_of_health.number * float(
-                mod.charge_current_limit(on_hand.module, kelvin))
-            voltage = min(voltage, start + limit * r)
-        highest = max(highest, voltage)
-    return highest
+    kelvin = np.concatenate([np.linspace(asks.coldest, asks.hottest, 4001)] +
+                            [[e - 1e-9, e + 1e-9] for e in (273.15, 278.15, 288.15)])
+    kelvin = kelvin[(asks.coldest <= kelvin) & (kelvin <= asks.hottest)]
+    r = path + layout.series / layout.parallel * mod.resistance(
+        on_hand.module, kelvin, asks.charge_highest, asks.regeneration_duration,
+        on_hand.resistance_growth.number)
+    voltage = el.charging_voltage(start, r, asks.regeneration)
+    if asks.follows_charge_limit:
+        limit = layout.parallel * on_hand.state_of_health.number \
+            * mod.charge_current_limit(on_hand.module, kelvin)
+        voltage = np.minimum(voltage, start + limit * r)
+    assert voltage.shape == kelvin.shape and len(kelvin) > 4000
+    return max(start, float(voltage.max()))
 
 
 @pytest.mark.parametrize("follows", ["yes", "no"])

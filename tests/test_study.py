@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from packcalc import study as study_module
 from packcalc.errors import UnknownName, UserError
 from packcalc.layouts import Layout, Part, asks_of
+from packcalc.protection import study_protection
 from packcalc.screening import screen_one
 from packcalc.study import MOST_MISSES, find_layout, list_layouts
 
@@ -100,6 +104,22 @@ def test_a_study_is_the_same_twice():
     first, second = (list_layouts(asked([module(), OTHER], mix="series")) for _ in range(2))
     assert labels(first) == labels(second)
     assert [m.sentence for m in first.misses] == [m.sentence for m in second.misses]
+
+
+def test_misses_are_worked_out_where_they_are_asked_and_by_the_brief_they_missed(monkeypatch):
+    told, bare = [], study_module.explain
+
+    def explain(brief, *rest):
+        told.append(brief)
+        return bare(brief, *rest)
+    monkeypatch.setattr(study_module, "explain", explain)
+    study = list_layouts(asked())
+    study_protection(asked())
+    assert not told  # to size a layout that fits asks for no miss
+    later = replace(study, brief=asked(power__peak="400 kW"))
+    assert later.misses is study.misses and len(told) == len(study.misses) == MOST_MISSES
+    assert {id(brief) for brief in told} == {id(study.brief)}
+    assert study.near.layouts == tuple(m.layout for m in study.misses)
 
 
 # --- naming a layout ------------------------------------------------------------------

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import FrozenInstanceError, asdict, dataclass, field, replace
+import inspect
+from dataclasses import MISSING, FrozenInstanceError, asdict, dataclass, field, fields, replace
 
 import pytest
 
+from packcalc.checks import Check, Fact
+from packcalc.findings import Finding, Origin
+from packcalc.report.document import Cell
 from packcalc.value import value_object
 
 
@@ -86,3 +90,17 @@ def test_nothing_is_changed_or_deleted(name):
     with pytest.raises(FrozenInstanceError):
         delattr(one, name)
     assert one == Row("a")
+
+
+@pytest.mark.parametrize("kind", [Finding, Origin, Check, Fact, Cell])
+def test_a_constructor_that_is_written_out_sets_every_field(kind):
+    taken = list(inspect.signature(kind).parameters.values())
+    assert [(p.name, p.default) for p in taken] == [
+        (f.name, inspect.Parameter.empty if f.default is MISSING else f.default)
+        for f in fields(kind)]
+    given = {p.name: "read" for p in taken}  # a basis as well
+    made = kind(**given)
+    assert vars(made) == given == {f.name: getattr(made, f.name) for f in fields(kind)}
+    assert made == replace(made) and hash(made) == hash(replace(made))
+    with pytest.raises(FrozenInstanceError):
+        setattr(made, taken[0].name, "x")

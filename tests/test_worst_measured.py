@@ -36,7 +36,7 @@ from packcalc.review_change import _all_again, recheck
 from packcalc.review_merge import merge
 from packcalc.screening import screen_one
 from packcalc.study import list_layouts
-from packcalc.worst_measured import AsMeasured, Salvage, as_stated, counted_words, with_worst
+from packcalc.worst_measured import AsMeasured, Salvage, as_stated, with_worst
 from tests.bench.rows import GOOD, lot_of
 from tests.cli.runner import run
 
@@ -75,9 +75,9 @@ def verdicts(study: ProtectionStudy, title: str) -> set[str]:
 
 def test_a_trip_above_the_worst_modules_fault_fails():
     by_brief, study = truck(LATE_TRIP, bench=False), truck(LATE_TRIP)
-    # 850 A and 1 % of 2500 A: 875 A, below 956.5 A by the brief, above 801.5 A with M13.
-    assert by_brief.faults.lowest.number == pytest.approx(956.5, abs=0.1)
-    assert study.faults.lowest.number == pytest.approx(801.5, abs=0.1)
+    # 850 A and 1 % of 2500 A: 875 A, below 928.3 A by the brief, above 781.5 A with M13.
+    assert by_brief.faults.lowest.number == pytest.approx(928.3, abs=0.1)
+    assert study.faults.lowest.number == pytest.approx(781.5, abs=0.1)
     assert verdicts(by_brief, TRIP) == {PASS} and not by_brief.failing
     assert verdicts(study, TRIP) == {FAIL} and study.failing
     assert {d.verdict for d in decisions(study) if d.title == TRIP} == {FAIL}
@@ -142,9 +142,10 @@ def test_better_modules_than_the_brief_change_nothing():
                ('state_of_health = "88 %"', 'state_of_health = "75 %"'))
     study, plain = truck(*changes), truck(*changes, bench=False)
     assert as_stated(study.brief) is study.brief and study.by_brief is None
-    assert counted_words(study.brief) == ""
     assert study.faults.lowest.number == plain.faults.lowest.number
-    assert "counted_by_bench" not in as_dict(report_document(study))["meta"]
+    assert study.brief.digest == plain.brief.digest
+    assert as_dict(report_document(study))["meta"]["counted_by_bench"] == (
+        "None of the bench has more resistance or less capacity than the brief counts.")
 
 
 def test_a_weak_module_alone_counts_for_the_energy():
@@ -177,7 +178,7 @@ def test_an_open_entry_is_open_no_more_where_the_bench_is_worse_than_what_counts
     found = with_worst(brief, Layout((Part(0, 16),), 1, "grouped"), Salvage(lot, None))
     assert found.modules[0].resistance_growth.number == pytest.approx(1.6, abs=0.02)
     assert not found.left_open("modules[0].resistance_growth")
-    assert "the brief counts 1.500" in counted_words(found)
+    assert "the brief counts 1.500" in found.counted
 
 
 def test_a_mark_on_the_briefs_figure_is_void():
@@ -185,7 +186,7 @@ def test_a_mark_on_the_briefs_figure_is_void():
     lowest = next(d for d in decisions(plain) if d.title.startswith("Lowest fault current"))
     blank = blank_file(plain)
     given = ReviewFile(blank.design, (Mark(lowest.id, ACCEPT, lowest.digest, "A. Invented",
-                                           "2026-11-20"),), "m.json", blank.layout,
+                                           "2026-11-24"),), "m.json", blank.layout,
                        blank.input_digest)
     (stands,) = [s for s in merge(plain, [given]).standings if s.decision.id == lowest.id]
     assert stands.marks and not stands.void
@@ -199,7 +200,7 @@ def test_a_change_is_held_against_the_same_modules():
     study = truck(LATE_TRIP)
     decision = next(d for d in decisions(study) if d.item == "main_fuse" and d.kind == "choice")
     found = recheck(study, decision, "Talvik 315 full range")
-    assert found.understood and "956.5" not in found.words
+    assert found.understood and "928.3" not in found.words
     again = _all_again(study, study.brief)
     assert again.salvage is study.salvage
     assert again.faults.lowest.number == study.faults.lowest.number
@@ -319,7 +320,11 @@ def test_the_bench_counts_for_two_types_side_by_side():
 def test_modules_of_another_layout_are_left_alone():
     brief, lot = two_types(), lot_of({**GOOD, "resistance_mohm": "3.20", "module": "nmc-12s-160ah",
                                       "rest_voltage_V": "44.4"})
-    assert with_worst(brief, Layout((Part(0, 16),), 1, "grouped"), Salvage(lot, None)) is brief
+    found = with_worst(brief, Layout((Part(0, 16),), 1, "grouped"), Salvage(lot, None))
+    assert found.modules == brief.modules and found.digest == brief.digest
+    assert found.counted == (
+        "Nobody could be dealt. No row of the bench sheet is of this type: the brief's own figures "
+        "count. 1 row of another type (nmc-12s-160ah) is not counted: nmc-6s-240ah counts.")
 
 
 def test_growth_left_open_goes_with_the_weakest_modules_health():
@@ -344,10 +349,12 @@ def test_strings_and_groups_are_held_to_the_worst_module(name):
     plain, study = study_protection(brief), api.size_protection(brief)
     assert study.layout == plain.layout
     assert study.faults.lowest.number < plain.faults.lowest.number == study.by_brief.number
-    assert study.faults.highest.number == plain.faults.highest.number
+    # One module of either lot reads some 4 % less than a new one.
+    assert plain.faults.highest.number < study.faults.highest.number \
+        < 1.05 * plain.faults.highest.number
     assert study.pack.highest_voltage.number >= plain.pack.highest_voltage.number
     known = [(p.lowest.value, q.lowest.value) for p, q in zip(
         study.circuit.places, plain.circuit.places, strict=True) if q.lowest.known]
     assert known and np.all([a <= b * (1 + 1e-12) for a, b in known])
     assert re.search(r"Sized with the worst modules .* \(the brief says ",
-                     counted_words(study.brief))
+                     study.brief.counted)

@@ -8,13 +8,15 @@ voltage, cells, type, dates, insulation or rest voltage is never dealt.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
 from packcalc.bench import partition as pt
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
+from packcalc.bench.common import doubted
 from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
 from packcalc.bench.grade import GradedLot, GradedModule
 from packcalc.bench.isolation import STAGE, judge_together
@@ -23,8 +25,9 @@ from packcalc.bench.outlook import Outlook, look_out
 from packcalc.bench.pinning import Pinned, pin_modules, unmet
 from packcalc.bench.strings import assign_strings
 from packcalc.bench.sureness import Sureness, held_by_chance, how_sure
-from packcalc.bench.together import Together, share_current
+from packcalc.bench.together import Together, alone_in_series, share_current
 from packcalc.bench.uncertainty import Spread
+from packcalc.bench.uncorrected import least_capacity, most_resistance
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
 from packcalc.checks import FAIL, NOT_EVALUATED, Check
@@ -47,7 +50,7 @@ class Dealt:
     Attributes:
         graded: as graded.
         capacity, resistance: at common conditions, or what is expected of it.
-        measured: whether capacity and resistance were measured.
+        measured: whether capacity and resistance were measured, and are not doubted.
     """
 
     graded: GradedModule
@@ -58,6 +61,11 @@ class Dealt:
     @property
     def mark(self) -> str:
         return self.graded.row.mark
+
+    @property
+    def doubted(self) -> bool:
+        """Whether one of the two was read better than new."""
+        return doubted(self.graded.capacity_common) or doubted(self.graded.resistance_common)
 
     @property
     def least_resistance(self) -> Finding:
@@ -95,11 +103,13 @@ class AssignmentStudy:
         spare: good modules left out, strongest first.
         totals: of the pack.
         balance: what to do before anything is joined.
-        outlook: gains, trades, what a pin or a module is worth, what to replace.
         together: how paralleled modules share; None where nothing is paralleled.
+        alone: each module against its own current limits, where nothing is paralleled.
         sureness: chances and what to measure next.
         isolation: of the dealt modules in parallel against what this layout needs.
         notes: cautions of this answer.
+        dealt: every module that could be, in the order of the sheet.
+        pinned, effort: as it was dealt.
     """
 
     brief: Brief
@@ -112,11 +122,20 @@ class AssignmentStudy:
     spare: tuple[Dealt, ...]
     totals: Totals
     balance: BalancePlan
-    outlook: Outlook
     together: Together | None
+    alone: tuple[Check, ...]
     sureness: Sureness
     isolation: Check
     notes: tuple[str, ...]
+    dealt: tuple[Dealt, ...]
+    pinned: Pinned
+    effort: Effort
+
+    @cached_property
+    def outlook(self) -> Outlook:
+        """Gains, trades, what a pin or a module is worth, what to replace: a dealing for each."""
+        return look_out(_numbers(self.dealt), [d.mark for d in self.dealt], self.assignment,
+                        self.pinned.pins, self.effort, self.pinned.wanted)
 
     @property
     def undecided(self) -> tuple[Place, ...]:
@@ -127,7 +146,7 @@ class AssignmentStudy:
     def checks(self) -> tuple[Check, ...]:
         """Every check of the assigned pack, what can kill first."""
         return (self.isolation, *self.totals.checks,
-                *(self.together.checks if self.together else ()))
+                *(self.together.checks if self.together else self.alone))
 
     @property
     def meets_brief(self) -> bool:
@@ -159,7 +178,6 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     effort = effort or Effort(tolerance=bench.given_up.number)
     _demand(lot, dealt, layout, module)
     pinned = pin_modules(brief, lot, [d.mark for d in dealt], layout)
-    pins = pinned.pins
     assignment, left = _dealt_as_pinned(brief, dealt, layout, pinned, effort, bench.sharing)
     pack = model_pack(brief, layout)
     places = _places(assignment, dealt)
@@ -173,13 +191,18 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         tuple(dealt[i] for i in assignment.left_out), found,
         plan_balance(module, [_standing(p, module) for p in places], bench.balance_current,
                      assignment.arrangement == "strings"),
-        look_out(_numbers(dealt), [d.mark for d in dealt], assignment, pins, effort,
-                 pinned.wanted),
         share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
+        alone_in_series(module, _larger(pack.peak_current, found.current), pack.continuous_current,
+                        assignment, dealt) if layout.parallel == 1 else (),
         sure,
         _isolation(lot, _voltages(lot, pack), places),
         (*_other_types(lot, module), *_never_dealt(lot, module), *pinned.notes, *left,
-         *_notes(assignment, dealt, bench)))
+         *_notes(assignment, dealt, bench)), dealt, pinned, effort)
+
+
+def _larger(one: Finding, other: Finding) -> Finding:
+    """The larger current; one without a value is none that is held up."""
+    return max((f for f in (one, other) if f.known), key=lambda f: f.number, default=one)
 
 
 def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[Dealt, ...]:
@@ -194,14 +217,33 @@ def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[D
     found = []
     for m in chosen:
         q, r = m.capacity_common, m.resistance_common
-        measured = (q.known, r.known)
-        if not q.known:
-            q = _expected("capacity expected of it", "Q", "Ah", capacity * Spread().mean)
-        if not r.known:
-            r = _expected("resistance expected of it", "R", "mΩ", resistance)
+        measured = (q.known and not doubted(q), r.known and not doubted(r))
+        if not measured[0]:
+            q = _worse_of(_expected("capacity expected of it", "Q", "Ah",
+                                    capacity * Spread().mean), q, m.row.capacity,
+                          least_capacity(m.row) if m.unasked("capacity") else None, min)
+        if not measured[1]:
+            r = _worse_of(_expected("resistance expected of it", "R", "mΩ", resistance), r,
+                          m.row.resistance, most_resistance(m.row, lot.bench)
+                          if m.unasked("resistance") else None, max)
         found.append(Dealt(m, q.called(symbol=f"Q_{m.row.mark}"),
                            r.called(symbol=f"R_{m.row.mark}"), measured))
     return tuple(found)
+
+
+def _worse_of(expected: Finding, counted: Finding, read: Finding, bad_side: float | None,
+              worse: Callable[[float, float], float]) -> Finding:
+    """What is expected of a module, or what its own doubtful reading says where that is worse."""
+    value, note = expected.number, expected.note
+    if not counted.known and bad_side is None:
+        return expected
+    if counted.known:  # read better than new
+        value, note = worse(value, counted.number), f"{counted.note}; drawn as if not measured"
+    else:
+        value = worse(value, bad_side or value)
+        note = ("its reading cannot be brought to common conditions: the worse of what is expected "
+                "of it and of what the reading may mean")
+    return replace(expected, value=value, note=note, origin=read.origin)
 
 
 def _is(graded: GradedModule, module: ModuleType) -> bool:
@@ -276,7 +318,8 @@ def _isolation(lot: GradedLot, voltages: Sequence[Finding], places: Sequence[Pla
 
 
 def _middle(chosen: Sequence[GradedModule], name: str) -> float | None:
-    known = [getattr(m, name).number for m in chosen if getattr(m, name).known]
+    known = [value.number for m in chosen
+             if (value := getattr(m, name)).known and not doubted(value)]
     return float(np.median(known)) if known else None
 
 
@@ -460,7 +503,8 @@ def _standing(place: Place, module: ModuleType) -> Standing:
     row = d.graded.row
     return Standing(d.mark, place.label, place.row, row.latest_voltage.voltage.value,
                     d.capacity.number,
-                    first_resistance(d, module), row.highest_cell.value)
+                    first_resistance(d, module), row.highest_cell.value,
+                    row.latest_voltage.temperature.value)
 
 
 def first_resistance(d: Dealt, module: ModuleType) -> float:
@@ -478,7 +522,14 @@ def first_resistance(d: Dealt, module: ModuleType) -> float:
 
 def own_first(d: Dealt) -> Finding | None:
     """The module's own reading of its first millisecond, the lower where there are two."""
-    row, asked = d.graded.row, {q.quantity for q in d.graded.questions}
+    return first_read(d.graded)
+
+
+def first_read(graded: GradedModule) -> Finding | None:
+    """As `own_first`, of a module that need not be dealt."""
+    row, asked = graded.row, {q.quantity for q in graded.questions}
+    if "module" in asked:
+        return None
     read = [row.impedance_ac] if row.impedance_ac.known and "impedance_ac" not in asked else []
     if row.resistance.known and "resistance" not in asked and row.resistance_pulse.known \
             and row.resistance_pulse.number <= INITIAL_PULSE:
@@ -511,6 +562,11 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
     if open_:
         words.append(f"{several(open_, 'module')} counted at what is expected of them, not at a "
                      "reading: measure before you build.")
+    doubtful = [d.mark for d in dealt if d.doubted]
+    if doubtful:
+        words.append(f"Read better than new, and so counted as if nobody had measured them: "
+                     f"{', '.join(doubtful[:MOST_NAMED])}"
+                     f"{' …' if len(doubtful) > MOST_NAMED else ''}. Repeat those readings first.")
     words.append("Join nothing before the plan below is done: unlike modules exchange current the "
                  "moment they touch.")
     return tuple(words)

@@ -18,7 +18,9 @@ TOLD_WITHIN = 0.15     # width of charge that one rest voltage leaves open; wide
 WITHIN = 0.010         # V a cell: two modules that are joined differ by no more (our rule)
 ROOM_TEMPERATURE = 293.15
 ROUNDING = 1e-9
+MOST_NAMED = 12
 WATCHED = "charge fully only under a management system"
+NEVER = "never charge: set aside"
 
 
 @formula(title="charge to move into a module", symbol="ΔQ", unit="Ah", text="ΔQ = (z_t − z)/100·Q",
@@ -77,7 +79,8 @@ class Step:
         mark, place: which module, where it will stand.
         charge: middle of what the rest voltage allows; NaN where voltage cannot tell.
         band: half the width of what it allows.
-        action: "charge", "drain", "leave", "charge fully", "measure", or WATCHED.
+        action: "charge", "drain", "leave", "charge fully", "measure", WATCHED, or NEVER, below the
+            voltage under which a cell must not be charged again.
         move: charge to move [C]; 0 for "leave"; the most that may go in for "charge fully".
         least: for "charge fully" the least that goes in [C]; else the same as `move`.
         current, time: of the charger or drain [A], [s]; 0 where nothing moves. For "charge
@@ -120,6 +123,7 @@ class BalancePlan:
         within: most by which two modules may differ when they are joined [V a cell]: the rule,
             or less where the rule would let more than the charge limit flow.
         at_most: the largest joining current that a difference of `within` lets flow [A].
+        condition: at which cell temperatures it may be charged at all, in words.
     """
 
     steps: tuple[Step, ...]
@@ -132,6 +136,7 @@ class BalancePlan:
     cell_limit: float
     within: float
     at_most: float
+    condition: str
 
     @property
     def worst_joined(self) -> float:
@@ -160,6 +165,7 @@ class Standing:
         capacity: as counted.
         resistance: of the first millisecond, hot: what counts in the moment of joining.
         highest_cell: voltage of its highest cell, or None where no cell was read.
+        temperature: at which the voltage was read [K], or None where nobody noted it.
     """
 
     mark: str
@@ -169,6 +175,7 @@ class Standing:
     capacity: float
     resistance: float
     highest_cell: float | None = None
+    temperature: float | None = None
 
 
 def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Finding,
@@ -188,6 +195,7 @@ def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Find
     """
     limit = float(mod.charge_current_limit(module, ROOM_TEMPERATURE))
     rate = min(current.number, limit) if limit > 0 else current.number
+    condition = charging_condition(module, min(current.number, limit), standing)
     bands = [(np.nan, np.nan) if s.voltage is None else charge_from_voltage(module, s.voltage)
              for s in standing]
     join = _joining_strings if strings else _joining_groups
@@ -202,26 +210,67 @@ def plan_balance(module: ModuleType, standing: Sequence[Standing], current: Find
                       for s, band, i in zip(standing, bands, joining, strict=True))
         return BalancePlan(steps, float("nan"), float("nan"), end, limit,
                            (sum(s.time for s in steps), 0.0), _full_sentence(flat, cell_limit),
-                           cell_limit, within, at_most)
+                           cell_limit, within, at_most, condition)
     known = np.isfinite(middle)
     target = _weighted_median(middle[known], np.array([s.capacity for s in standing])[known])
-    to = _Target(target, voltage_at(module, target), within / 2 * module.series)
+    to = _Target(target, voltage_at(module, target), within / 2 * module.series,
+                 module.series * module.cell.absolute_min_voltage)
     steps = tuple(_step(s, z, w / 2, to, rate, i)
                   for s, z, w, i in zip(standing, middle, width, joining, strict=True))
     after = join([replace(s, voltage=step.expected)
                   for s, step in zip(standing, steps, strict=True)])
     steps = tuple(replace(step, joined=i) for step, i in zip(steps, after, strict=True))
     return BalancePlan(steps, target, to.voltage, end, limit, _hours(steps),
-                       _sentence(steps), cell_limit, within, at_most)
+                       _sentence(steps), cell_limit, within, at_most, condition)
+
+
+def charging_condition(module: ModuleType, current: float, standing: Sequence[Standing]) -> str:
+    """At which cell temperatures a module may be charged with a current, and where with less.
+
+    Args:
+        module: the type, with the bands of its class.
+        current: of the plan [A].
+        standing: with the temperatures of their readings.
+    """
+    bands = [(b, float(mod.charge_current_limit(module, (b.above + b.up_to) / 2)))
+             for b in module.cell.charge_bands]
+    full = [b for b, limit in bands if limit >= current * (1 - ROUNDING)]
+    allowed = [b for b, limit in bands if limit > 0]
+    if current <= 0 or not allowed or not full:
+        return f"Nothing is charged: {module.title} may not be charged at 20 °C."
+    least, most = min(b.above for b in full), max(b.up_to for b in full)
+    less = [f"{_celsius(b.above)} to {_celsius(b.up_to)} with at most {show(limit, 'A')}"
+            for b, limit in bands if 0 < limit < current * (1 - ROUNDING)]
+    cold = [s for s in standing if s.temperature is not None and s.temperature <= least]
+    words = (f"Charge only where every cell is above {_celsius(least)} and below "
+             f"{_celsius(most)}: the plan's {show(current, 'A')} are for that"
+             + (f"; from {', from '.join(less)}" if less else "")
+             + f"; never at or below {_celsius(min(b.above for b in allowed))} nor above "
+             f"{_celsius(max(b.up_to for b in allowed))} (bands of the class, not of the cell's "
+             "maker, whose sheet comes first): cold cells are harmed by charging, unseen. A module "
+             "that stood in the cold comes in for a day before it is charged")
+    if cold:
+        coldest = min(s.temperature or 0.0 for s in cold)
+        words += (f". Read at {_celsius(coldest)} and therefore not to be charged as they were "
+                  f"read: {', '.join(s.mark for s in cold[:MOST_NAMED])}"
+                  f"{' …' if len(cold) > MOST_NAMED else ''}")
+    return words + "."
+
+
+def _celsius(temperature: float) -> str:
+    return show(temperature, "°C")
 
 
 @value_object
 class _Target:
-    """Charge and rest voltage to bring modules to, and how near one is left as it is [V]."""
+    """Charge and rest voltage to bring modules to, how near one is left as it is [V], and the
+    voltage below which a module is never charged again [V].
+    """
 
     charge: float
     voltage: float
     near: float
+    least: float
 
 
 def _hours(steps: Sequence[Step]) -> tuple[float, float]:
@@ -234,8 +283,10 @@ def _sentence(steps: Sequence[Step]) -> str:
              for a in ("charge", "drain", "leave", "measure")}
     words = (f"{count['charge']} to charge, {count['drain']} to drain, {count['leave']} to leave "
              f"as they are")
+    never = [s.mark for s in steps if s.action == NEVER]
     return words + (f"; {count['measure']} without a rest voltage: measure first"
-                    if count["measure"] else "")
+                    if count["measure"] else "") + (
+        f"; NEVER TO BE CHARGED, nor joined: {', '.join(never)}" if never else "")
 
 
 def _step(s: Standing, charge: float, band: float, target: _Target, rate: float,
@@ -246,6 +297,8 @@ def _step(s: Standing, charge: float, band: float, target: _Target, rate: float,
 
     if s.voltage is None:
         return step("measure")
+    if s.voltage < target.least:
+        return step(NEVER, expected=s.voltage)
     above = s.voltage - target.voltage
     if abs(above) <= target.near + ROUNDING:
         return step("leave", expected=s.voltage)
@@ -260,6 +313,8 @@ def _full_step(module: ModuleType, s: Standing, band: tuple[float, float], rate:
     low, high = band if s.voltage is not None else (0.0, 1.0)
     fullest = high if s.highest_cell is None else max(
         high, charge_from_voltage(module, s.highest_cell * module.series)[1])
+    if s.voltage is not None and s.voltage < module.series * module.cell.absolute_min_voltage:
+        return Step(s.mark, s.place, float("nan"), float("nan"), NEVER, 0.0, 0.0, 0.0, 0.0, joining)
     most, least = (float(charge_to_move(1.0, z, s.capacity)) for z in (low, fullest))
     return Step(s.mark, s.place, float("nan"), (band[1] - band[0]) / 2,
                 "charge fully" if s.highest_cell is not None else WATCHED, most, least, rate,

@@ -80,7 +80,7 @@ def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     """Capacity at 25 °C and C/5; a reading above the label is counted as the label."""
     if not row.capacity.known:
         return without_value("capacity", "not measured", ("capacity",))
-    rate, temperature = _rate(row), row.capacity_temperature
+    rate, temperature = rate_of(row), row.capacity_temperature
     refusal = _capacity_refusal(rate, temperature)
     if refusal:
         return without_value("capacity", f"uncorrectable: {refusal}", ("capacity",))
@@ -109,7 +109,8 @@ def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     return AtCommon(value, relative, sigma, tuple(open_items))
 
 
-def _rate(row: BenchRow) -> Finding:
+def rate_of(row: BenchRow) -> Finding:
+    """Rate of the capacity test, as noted or from its current; the finding may lack a value."""
     if not row.capacity_current.known or row.capacity_rate.known or row.module is None:
         return row.capacity_rate
     return trace(rules.capacity_rate, current=row.capacity_current,
@@ -133,7 +134,12 @@ def _counted(value: Finding, module: ModuleType | None) -> Finding:
 
 def suspect(found: AtCommon) -> bool:
     """Whether a quantity was read better than a new module can be."""
-    return found.value.known and any(word in found.value.note for word in (BETTER, BETTER_TYPE))
+    return doubted(found.value)
+
+
+def doubted(value: Finding) -> bool:
+    """Whether a value at common conditions goes back to a reading better than new."""
+    return value.known and any(word in value.note for word in (BETTER, BETTER_TYPE))
 
 
 def like_the_others(found: AtCommon, middle: Finding) -> AtCommon:
@@ -206,7 +212,7 @@ def resistance_as_read(row: BenchRow, bench: Bench) -> AtCommon:
     if lost:
         return without_value("resistance", lost, ("pulse resistance",))
     try:
-        lower, upper = (_referred(row, row.module, side) for side in ("high", "low"))
+        lower, upper = (referred(row, row.module, side) for side in ("high", "low"))
     except OutOfRange as error:
         why = str(error).partition(";")[0]
         return without_value("resistance", f"uncorrectable: {why}; repeat it nearer to 25 °C, "
@@ -257,7 +263,7 @@ def _nothing() -> Finding:
     return leaf("no correction", "h", "%", 0.0, "definition", origin=_RULE)
 
 
-def _referred(row: BenchRow, module: ModuleType, side: str) -> Finding:
+def referred(row: BenchRow, module: ModuleType, side: str) -> Finding:
     """At the reference condition with the largest ("high") or smallest published ratios."""
     at = (row.resistance_temperature.number, row.resistance_charge.number,
           row.resistance_pulse.number)
@@ -275,8 +281,15 @@ def _referred(row: BenchRow, module: ModuleType, side: str) -> Finding:
                  pulse_ratio=cell.pulse.traced(row.resistance_pulse, side))
 
 
-def set_aside(found: AtCommon, why: str) -> AtCommon:
-    """The same quantity without its value: it is asked about and ranks nowhere meanwhile."""
-    return replace(found, read=None, **{name: replace(
+def set_aside(found: AtCommon, why: str, *, better: bool = False) -> AtCommon:
+    """The same quantity without its value: it is asked about and ranks nowhere meanwhile.
+
+    Args:
+        found: with its value.
+        why: what is asked.
+        better: whether only for being better than new; what was read then stays, for the figures
+            that a low one makes worse.
+    """
+    return replace(found, read=found.read if better else None, **{name: replace(
         getattr(found, name), value=None, formula=None, inputs=(), note=why)
         for name in ("value", "relative", "sigma")})

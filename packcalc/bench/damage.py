@@ -30,9 +30,16 @@ WATER_STEMS = ("flood", "floded", "flodded", "submer", "immers", "drown", "inund
                "underwater", "soak")
 PAST_STEMS = (*WATER_STEMS, "fire", "flame", "burnt", "burned", "burning", "scorch", "charred",
               "smoke", "smoulder", "smolder", "melt", "explo", "overheat", "swol", "swell", "bulg",
-              "balloon")
+              "balloon", "airbag")
 DOUBT_STEMS = ("water", "wet", "rain", "leak", "rust", "corro", "damag", "crash", "accident",
-               "collision", "collid", "wreck", "dropped", "fell", "puff", "overcharg", "smell")
+               "collision", "collid", "wreck", "dropped", "fell", "puff", "overcharg", "smell",
+               "river", "ditch", "overturn", "rollover", "impact", "deepdischarg", "overdischarg",
+               "undervolt")
+# Several words of the trade that say one thing: a drained cell, a blow, a write-off.
+_TOLD_BY_TWO = re.compile(
+    r"\bdeep(?:ly)?[\s-]+discharg\w*|\bover[\s-]+discharg\w*|\broll(?:ed)?[\s-]?over|"
+    r"\b(?:rear|front|side)(?:[\s-]+end)?(?:ed)?[\s-]+(?:hit|shunt|blow)|\brear[\s-]ended|"
+    r"\btotal[\s-]+loss|\bwritten[\s-]+off|\bwrite[\s-]off")
 # Two words that say one thing: water that got at it, or something that is no harm.
 _WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?water\b")
 _HARMLESS = re.compile(
@@ -100,6 +107,7 @@ def weigh_past(note: str) -> Past:
     """
     text = _HARMLESS.sub(lambda match: "_" * len(match.group()), note.lower())
     text = _WATER.sub(lambda match: "underwater".ljust(len(match.group()), "_"), text)
+    text = _TOLD_BY_TWO.sub(lambda match: "crash".ljust(len(match.group()), "_"), text)
     tokens = list(re.finditer(r"[^\W_]['\w-]*|[,;.]", text))
     words = [token.group() for token in tokens]
     grave, doubt = [], []

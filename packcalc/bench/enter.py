@@ -16,9 +16,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from packcalc.bench.enter_files import Unfinished, append, line_of, rewrite_row
+from packcalc.bench.grade import grade_sheet
+from packcalc.bench.judging import CELLS, VOLTAGE
 from packcalc.bench.questions import Question, ask, ask_row
 from packcalc.bench.sheet import BenchRow, BenchSheet
 from packcalc.brief import Bench
+from packcalc.checks import FAIL
 from packcalc.errors import InputErrors
 from packcalc.modules import ModuleType
 from packcalc.reading.bench_brief import default_bench
@@ -43,7 +46,7 @@ NEW_HEAD = (
     "resistance_charge_percent", "capacity_Ah", "capacity_current_A", "capacity_temperature_degC",
     "first_voltage_V", "first_date", "first_temperature_degC", "second_voltage_V", "second_date",
     "second_temperature_degC", "mass_kg", "donor", "crash", "water", "lifetime_record", "expiry",
-    "damage", "storage")
+    "damage", "storage", "charged_or_drained")
 HELP = ("Enter: not measured. = : as in the row before. . : rest of the row stays empty. "
         "! : keep a value that was asked about. A mark that stands already, then + : go on with "
         "its open entries. Empty mark: done.")
@@ -205,9 +208,18 @@ def odd_about(session: Session, cells: dict[str, str], head: str) -> list[str]:
     found = [f"{q.fault.wrong.partition(': ')[2]}; {q.fault.right}"
              for q in _questions(session, row)
              if q.fault.key in (head, name) or str(q) not in asked]
+    told = _sets_aside(session, before) if before is not None else []
+    found += [words for words in _sets_aside(session, row) if words not in told]
     if name in COMPARED and not (name == "rest_voltage" and found):
         found += _against_others(session, row, name)
     return found
+
+
+def _sets_aside(session: Session, row: BenchRow) -> list[str]:
+    """What the row's voltages and cells would set it aside for, if they are right."""
+    graded = grade_sheet(BenchSheet(session.sheet.place, (row,)), session.bench).modules[0]
+    return [f"sets the module aside, {c.title}: {c.sentence}; if it is a slip, read it again"
+            for c in graded.reasons if c.verdict == FAIL and c.title in (VOLTAGE, CELLS)]
 
 
 def _questions(session: Session, row: BenchRow) -> list[Question]:

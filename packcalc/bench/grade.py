@@ -36,6 +36,7 @@ from packcalc.bench.judging import (
 )
 from packcalc.bench.questions import Question, ask
 from packcalc.bench.sheet import BenchRow, BenchSheet
+from packcalc.bench.uncorrected import worse_than_line
 from packcalc.brief import Bench, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, VERDICTS, Check, judge
 from packcalc.findings import Finding, Origin, leaf, trace
@@ -44,6 +45,7 @@ from packcalc.units import several
 from packcalc.value import value_object
 
 FEWEST_FOR_MIDDLE = 5
+MOST_NAMED = 12  # marks that a line names
 # What a question may be about while its module is still dealt at what is expected of it.
 NUMBERS_ONLY = ("capacity", "resistance", "impedance_ac")
 QUESTION = "question on the"
@@ -63,7 +65,9 @@ class GradedModule:
         resistance_common: at 10 s, 25 °C, 50 % charge [Ω]; likewise.
         capacity_sigma, resistance_sigma: standard uncertainty, in the same units; likewise.
         questions: what the user must answer about it first.
-        resistance_read: the resistance itself, where a worse one is counted on.
+        resistance_read: the resistance itself, where a worse one is counted on, or none while it
+            is asked about for being better than new.
+        bad_as_asked: quantities that are asked about, and would be rejected as they stand.
     """
 
     row: BenchRow
@@ -75,6 +79,7 @@ class GradedModule:
     resistance_sigma: Finding
     questions: tuple[Question, ...] = ()
     resistance_read: Finding | None = None
+    bad_as_asked: tuple[str, ...] = ()
 
     @property
     def mark(self) -> str:
@@ -83,10 +88,15 @@ class GradedModule:
     @property
     def bars(self) -> tuple[Check, ...]:
         """What is open on voltage, cells, type, dates, damage or insulation: never dealt."""
-        numbers = tuple(f"{QUESTION} {name}" for name in NUMBERS_ONLY)
+        numbers = tuple(f"{QUESTION} {name}" for name in NUMBERS_ONLY
+                        if name not in self.bad_as_asked)
         return tuple(c for c in self.reasons if c.verdict == NOT_EVALUATED and (
             c.title in LETHAL_WHILE_OPEN
             or c.title.startswith(QUESTION) and c.title not in numbers))
+
+    def unasked(self, quantity: str) -> bool:
+        """Whether nothing is asked about a quantity, so that its reading says something."""
+        return all(q.quantity not in (quantity, "module") for q in self.questions)
 
     @property
     def why(self) -> str:
@@ -98,8 +108,12 @@ class GradedModule:
 
 
 def tells_grade(check: Check) -> bool:
-    """Whether a check may be a ground: absent history changes no grade, a past expiry does."""
-    return check.title not in HISTORY_TITLES or check.title == EXPIRY and check.verdict == FAIL
+    """Whether a check may be a ground: absent history changes no grade, a past expiry does.
+
+    An expiry that nothing can be held against is told with its day.
+    """
+    return check.title not in HISTORY_TITLES \
+        or check.title == EXPIRY and check.verdict in (FAIL, CAUTION)
 
 
 @value_object
@@ -190,7 +204,9 @@ def _graded(b: AtHand, questions: tuple[Question, ...]) -> GradedModule:
     grounds.sort(key=lambda g: (order[g.effect], VERDICTS.index(g.check.verdict)))
     return GradedModule(b.row, _grade(grounds), tuple(g.check for g in grounds),
                         b.capacity.value, b.resistance.value, b.capacity.sigma,
-                        b.resistance.sigma, questions, b.resistance.read)
+                        b.resistance.sigma, questions, b.resistance.read,
+                        tuple(name for name in ("capacity", "resistance")
+                              if name in b.asked and worse_than_line(b.row, name, b.bench)))
 
 
 # --- the lot ---------------------------------------------------------------------------------
@@ -233,8 +249,10 @@ def _at_common(row: BenchRow, bench: Bench, questions: tuple[Question, ...]
             "resistance": resistance_at_common(row, bench)}
     for question in questions:
         for name, value in pair.items():
-            if question.quantity == name or question.quantity == "module" and value.value.known:
-                pair[name] = set_aside(value, f"{ASKED}: {question.fault.wrong}")
+            known = value.value.known or value.read is not None
+            if question.quantity == name or question.quantity == "module" and known:
+                pair[name] = set_aside(value, f"{ASKED}: {question.fault.wrong}",
+                                       better=question.better)
     return pair["capacity"], pair["resistance"]
 
 
@@ -300,13 +318,19 @@ def _isolation_of_lot(bench: Bench, need: PackNeed, kept: list[GradedModule]) ->
                           remedy="leave out the modules that leak most")
 
 
+def _some(marks: Sequence[str]) -> str:
+    more = len(marks) - MOST_NAMED
+    return ", ".join(marks[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
 def _history_of_lot(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:
     """IEC 63338 and UL 1974 for the whole lot: how many lack what."""
     def count(name: str, wanted: Callable[[BenchRow], bool], reason: str, remedy: str) -> Check:
-        lacking = sum(not wanted(m.row) for m in modules)
+        lacking = [m.mark for m in modules if not wanted(m.row)]
         verdict = PASS if modules and not lacking else NOT_EVALUATED
-        words = f"{lacking} of {several(len(modules), 'module')}: {reason}" if lacking else \
-            "every row says so"
+        which = "" if len(lacking) == len(modules) else f" ({_some(lacking)})"
+        words = f"{len(lacking)} of {several(len(modules), 'module')}{which}: {reason}" \
+            if lacking else "every row says so"
         return Check(name, ENERGY, verdict, reason=words, remedy=remedy if lacking else "")
 
     return (

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Literal
 
 from packcalc.bench import rules
 from packcalc.bench.common import FALL_TOLD, SURE, AtCommon, larger_pulse, suspect
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, weigh, weigh_past
+from packcalc.bench.readings_agree import moved_after_test
 from packcalc.bench.selfdischarge import on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
 from packcalc.brief import Bench
@@ -24,6 +26,9 @@ SLACK_CELL = 0.005
 COLD = 283.15  # below 10 °C a warm pulse does not tell the resistance (our rule)
 _PRACTICE = "common practice"
 ASKED = "asked about"
+VOLTAGE, CELLS = "rest voltage", "cells of the module"
+NO_LINE = "the pack's voltage is not known, so no line can be drawn"
+DRAW_A_LINE = "give a brief, or bench.pack_voltage and bench.modules_in_pack"
 
 
 def read_in_the_cold(module: ModuleType) -> bool:
@@ -99,8 +104,7 @@ def _insulation(b: AtHand) -> Iterable[Ground]:
                     "case, before anybody handles the module")
         return
     if b.line is None:
-        yield untold(title, SHOCK, "the pack's voltage is not known, so no line can be drawn",
-                    "give a brief, or bench.pack_voltage and bench.modules_in_pack")
+        yield untold(title, SHOCK, NO_LINE, DRAW_A_LINE)
         return
     found = judge(title, SHOCK, figure, "at least", b.line, remedy="dry it, clean it, measure "
                   "again; or fewer modules in the pack")
@@ -118,7 +122,13 @@ def _insulation(b: AtHand) -> Iterable[Ground]:
 
 
 def _voltage(b: AtHand) -> Iterable[Ground]:
-    title, figure, module = "rest voltage", b.row.at_rest.voltage, b.row.module
+    """Every voltage of the row against the window: the plan before joining counts on the latest."""
+    title, figure, module = VOLTAGE, b.row.at_rest.voltage, b.row.module
+    out = [] if module is None or not figure.known else list(_out_of_window(module, figure))
+    for reading in b.row.selfdischarge:
+        if module is not None and reading.voltage.known:
+            out += [g for g in _out_of_window(module, reading.voltage) if _graver(g, out)]
+    yield from out
     if not figure.known:
         undated = [r for r in b.row.selfdischarge if r.voltage.known]
         why = "not measured" + (", and a reading of the self-discharge test has no date: it cannot "
@@ -128,26 +138,43 @@ def _voltage(b: AtHand) -> Iterable[Ground]:
         return
     if module is None:
         return
-    cell = figure.number / module.series
+    if not out:
+        stands_in = "" if b.row.rest_voltage.known else f"; {figure.note}"
+        yield Ground(Check(title, VOLTS, PASS, figure, reason=f"{figure.number / module.series:.3f}"
+                           f" V a cell{stands_in}"))
+
+
+def _graver(ground: Ground, others: list[Ground]) -> bool:
+    """Whether a ground asks for a graver grade than all others: told once, at its worst."""
+    return all(GRADES.index(ground.effect or "keep") < GRADES.index(g.effect or "keep")
+               for g in others)
+
+
+def _out_of_window(module: ModuleType, figure: Finding) -> Iterable[Ground]:
+    """What one voltage of the module asks for; nothing where its cells can stand there."""
+    title, cell = VOLTAGE, figure.number / module.series
+    which = f" ({figure.title})" if figure.symbol != "U_0" else ""
     if cell < module.cell.absolute_min_voltage - 1e-9:
-        yield _fails(title, VOLTS, "reject", f"{cell:.3f} V a cell is below the "
+        yield _fails(title, VOLTS, "reject", f"{cell:.3f} V a cell{which} is below the "
                      f"{module.cell.absolute_min_voltage:.2f} V under which a cell must not be "
                      f"charged again", "if the reading is a slip, mend the sheet", figure)
-    elif cell > module.full_voltage.number + 0.005:
-        yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell is above full charge "
-                     f"({module.full_voltage.shown})", "if that is right: overcharged", figure)
+    elif cell > module.full_voltage.number + SLACK_CELL:
+        yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell{which} is above full "
+                     f"charge ({module.full_voltage.shown})", "if that is right: overcharged",
+                     figure)
     elif cell < module.empty_voltage.number - 1e-9:
-        yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell is below empty "
+        yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell{which} is below empty "
                      f"({module.empty_voltage.shown})", "charge it slowly under watch, then test "
                      "self-discharge", figure)
-    else:
-        stands_in = "" if b.row.rest_voltage.known else f"; {figure.note}"
-        yield Ground(Check(title, VOLTS, PASS, figure, reason=f"{cell:.3f} V a cell{stands_in}"))
 
 
 def _cells(b: AtHand) -> Iterable[Ground]:
-    """A reading that is asked about may still be true: what it would mean stands meanwhile."""
-    title, module = "cells of the module", b.row.module
+    """A reading that is asked about may still be true: what it would mean stands meanwhile.
+
+    Where one of the two was not read the mean of all cells bounds it: no lowest cell stands above
+    that, no highest below.
+    """
+    title, module = CELLS, b.row.module
     read = [figure for figure in (b.row.lowest_cell, b.row.highest_cell) if figure.known]
     if module is None:
         return
@@ -161,6 +188,8 @@ def _cells(b: AtHand) -> Iterable[Ground]:
                      f"{module.cell.absolute_min_voltage:.2f} V under which a cell must not be "
                      "charged again", "if the reading is a slip, mend the sheet", low)
         return
+    if len(read) < 2:
+        low, high = _bounded_by_mean(b.row, module)
     beyond = tuple(_beyond(b, module, low, high))
     yield from beyond
     if len(read) < 2:
@@ -170,9 +199,25 @@ def _cells(b: AtHand) -> Iterable[Ground]:
         yield _spread_told(b, module, low, high)
 
 
+def _bounded_by_mean(row: BenchRow, module: ModuleType) -> tuple[Finding, Finding]:
+    """The one cell that was read, and the mean of all in place of the other where it bounds that.
+
+    A mean on the wrong side of the cell bounds nothing: it is asked about (`questions`).
+    """
+    low, high, total = row.lowest_cell, row.highest_cell, row.at_rest.voltage
+    cell = low if low.known else high
+    if not total.known:
+        return cell, cell
+    mean = leaf("mean of the cells, rest voltage over their number", "U_mean", "V",
+                total.number / module.series, "measured", origin=total.origin)
+    if low.known:
+        return low, (mean if mean.number > low.number else low)
+    return (mean if mean.number < high.number else high), high
+
+
 def _beyond(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> Iterable[Ground]:
     """A cell out of its window, or cells too far apart: set aside, asked about or not."""
-    title = "cells of the module"
+    title = CELLS
     if high.number > module.full_voltage.number + SLACK_CELL:
         yield _fails(title, VOLTS, "quarantine", f"a cell stands at {high.shown}, above its end "
                      f"voltage {module.full_voltage.shown}", "if that is right: overcharged; "
@@ -193,7 +238,7 @@ def _spread_of(low: Finding, high: Finding) -> Finding:
 
 
 def _spread_told(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> Ground:
-    title, spread, most = "cells of the module", _spread_of(low, high), b.bench.cell_spread_most
+    title, spread, most = CELLS, _spread_of(low, high), b.bench.cell_spread_most
     if on_plateau(module, (low.number + high.number) / 2):
         return Ground(Check(title, VOLTS, CAUTION, spread, most, "at most",
                             "on the flat part of the curve equal voltages prove nothing; compare "
@@ -290,6 +335,10 @@ def _type_resistance(b: AtHand) -> Finding | None:
 def _selfdischarge(b: AtHand) -> Iterable[Ground]:
     found = selfdischarge(b.row, b.bench)
     yield Ground(found.check, found.effect)  # type: ignore[arg-type]
+    last = moved_after_test(b.row, b.bench)
+    if last is not None and b.row.charged_or_drained == "no":  # it lost that by itself
+        after = selfdischarge(replace(b.row, selfdischarge=(last, b.row.at_rest)), b.bench)
+        yield Ground(after.check, after.effect)  # type: ignore[arg-type]
 
 
 def _past(b: AtHand) -> Iterable[Ground]:
@@ -319,6 +368,12 @@ def _past(b: AtHand) -> Iterable[Ground]:
 HISTORY_TITLES = ("lifetime record", "calendar expiry", "crash and water")
 
 
+def _last_day(row: BenchRow) -> str:
+    """Day of the latest reading; empty where none is dated."""
+    return max((day[:10] for day in (row.rest_date, *(r.date for r in row.selfdischarge))),
+               default="")
+
+
 def _history(b: AtHand) -> Iterable[Ground]:
     """What IEC 63338 and UL 1974 ask for; absence is said, and changes no grade by itself."""
     row = b.row
@@ -332,13 +387,16 @@ def _history(b: AtHand) -> Iterable[Ground]:
     if not row.expiry:
         yield untold("calendar expiry", ENERGY, "not given; UL 1974 allows no use past the expiry "
                     "that the maker states", "ask the maker", None)
-    elif b.date and row.expiry[:10] < b.date:
-        yield _fails("calendar expiry", ENERGY, "quarantine", f"{row.expiry[:10]} is past: UL 1974 "
-                     "allows no further use", "ask the maker")
+    elif row.expiry[:10] < (latest := max(b.date, _last_day(row))):
+        held = "" if latest == b.date else f" ({latest}, the day of its own latest reading)"
+        yield _fails("calendar expiry", ENERGY, "quarantine", f"{row.expiry[:10]} is past{held}: "
+                     "UL 1974 allows no further use", "ask the maker")
+    elif b.date:
+        yield Ground(Check("calendar expiry", ENERGY, PASS, reason=row.expiry[:10]))
     else:
-        yield Ground(Check("calendar expiry", ENERGY, PASS if b.date else NOT_EVALUATED,
-                           reason=f"{row.expiry[:10]}" + ("" if b.date else "; the brief carries "
-                                                          "no date of issue to hold it against")))
+        yield Ground(Check("calendar expiry", ENERGY, CAUTION, reason=f"{row.expiry[:10]}; no date "
+                           "of issue to hold it against: past that day UL 1974 allows no use",
+                           remedy="give the brief's date_of_issue"))
     unsaid = [name for name in ("crash", "water") if getattr(row, name) not in ("yes", "no")]
     if unsaid:
         yield untold("crash and water", HEAT, "not said: " + ", ".join(unsaid),

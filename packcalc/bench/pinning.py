@@ -119,13 +119,15 @@ class _Desk:
         for box in dict.fromkeys(box for _, box in wanted.not_in):
             if spans[box][1] > count:
                 yield self.fault(wanted, BOXES, f"box {box!r} reaches to place {spans[box][1]}, "
-                                 f"but {self.layout.label} has {count} places",
+                                 f"but {self.layout.label} has {count} "
+                                 + ("positions in each of its strings, and a box counts those"
+                                    if self.strings else "places"),
                                  f"end it at {count}, or name another layout")
 
     @property
     def places(self) -> int:
-        """Places that a box counts: groups, or positions of all strings."""
-        return self.layout.series * (self.layout.parallel if self.strings else 1)
+        """Places that a box counts: groups, or positions in every string."""
+        return self.layout.series
 
     def broken_together(self, wanted: WantedPins) -> Iterator[Fault]:
         """Modules wanted together of which some are out."""
@@ -166,10 +168,23 @@ class _Desk:
             for mark, box in not_in:
                 first, last = _spans(wanted)[box]
                 allowed[number[mark], first - 1:last] = False
+            if self.strings:  # a box takes the same positions of every string
+                allowed = np.tile(allowed, (1, self.layout.parallel))
         pins = Pins(tuple(tuple(number[m] for m in own) for own in together),
                     tuple((number[a], number[b]) for a, b in apart), allowed)
         left = WantedPins(together, apart, not_in, wanted.boxes, wanted.lines)
-        return Pinned(pins, left, tuple(self.met(wanted)))
+        return Pinned(pins, left, (*self.spans_told(wanted), *self.met(wanted)))
+
+    def spans_told(self, wanted: WantedPins) -> Iterator[str]:
+        """Which places each box of a pin is."""
+        named = {box for _, box in wanted.not_in}
+        for box, first, last in wanted.boxes:
+            if box in named:
+                yield f"Box {box}: " + (
+                    f"positions {first} to {last} of every string, places 1.{first} to "
+                    f"1.{last} and so on to {self.layout.parallel}.{first} to "
+                    f"{self.layout.parallel}.{last}." if self.strings else
+                    f"groups {first} to {last}.")
 
     def met(self, wanted: WantedPins) -> Iterator[str]:
         said = [*((own, " with ".join(own)) for own in wanted.together

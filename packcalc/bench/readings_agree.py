@@ -10,7 +10,7 @@ import datetime
 import statistics
 from collections.abc import Iterator
 
-from packcalc.bench.sheet import BenchRow, BenchSheet
+from packcalc.bench.sheet import BenchRow, BenchSheet, DatedVoltage
 from packcalc.brief import Bench
 from packcalc.findings import Finding
 from packcalc.units import show
@@ -75,7 +75,7 @@ def odd_dates(row: BenchRow, issued: str, usual: str) -> Iterator[tuple[str, str
 
 
 def unlike_readings(row: BenchRow, bench: Bench) -> Iterator[tuple[Finding, str, str]]:
-    """A rest voltage that a later reading of the same module contradicts."""
+    """A rest voltage that another reading of the same module contradicts."""
     rest, module = row.rest_voltage, row.module
     if module is None or not rest.known:
         return
@@ -91,6 +91,24 @@ def unlike_readings(row: BenchRow, bench: Bench) -> Iterator[tuple[Finding, str,
                    "the plan before joining counts on the latest by its date: mend the slip, or "
                    "write the last reading with its date as the rest voltage")
             return
+    last = moved_after_test(row, bench)
+    if last is not None and row.charged_or_drained not in ("yes", "no"):
+        yield (rest, f"{rest.shown}{_on(row.rest_date)} against {last.voltage.shown}"
+               f"{_on(last.date)}, the last reading of the self-discharge test, "
+               f"{show(abs(last.voltage.number - rest.number), 'V')} apart: was it charged or "
+               "drained in between?", "answer in the column charged_or_drained: yes, and the later "
+               "voltage counts; no, and it lost that by itself")
+
+
+def moved_after_test(row: BenchRow, bench: Bench) -> DatedVoltage | None:
+    """The last reading of the test where the rest voltage, dated after it, is far from it."""
+    dated = [r for r in row.selfdischarge if r.voltage.known and r.date]
+    if row.module is None or not row.rest_voltage.known or not dated:
+        return None
+    last = max(dated, key=lambda r: r.date)
+    slack = bench.voltmeter_error.number + row.module.series * LIKE_BEFORE
+    far = abs(last.voltage.number - row.rest_voltage.number) > slack
+    return last if far and _settled_after(last.date, row.rest_date) else None
 
 
 def _settled_after(day: str, rest_day: str) -> bool:
@@ -101,8 +119,10 @@ def _settled_after(day: str, rest_day: str) -> bool:
 
 def _fell(row: BenchRow, voltage: Finding, slack: float) -> bool:
     """Whether a later reading lies far below; a fall within the test is self-discharge's matter."""
-    first, _ = row.selfdischarge
-    return voltage is first.voltage and row.rest_voltage.number - voltage.number > slack
+    first, second = row.selfdischarge
+    within = voltage is second.voltage and first.voltage.known \
+        and (days_between(first.date, second.date) or 0.0) > 0
+    return not within and row.rest_voltage.number - voltage.number > slack
 
 
 def _on(day: str) -> str:

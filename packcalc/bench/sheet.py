@@ -7,12 +7,14 @@ one without a value was not measured. Nothing here judges or corrects: `question
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import field, fields
 from typing import Any
 
 from packcalc.errors import Fault
 from packcalc.findings import Finding, leaf
 from packcalc.modules import ModuleType
+from packcalc.units import several
 from packcalc.value import value_object
 
 
@@ -97,7 +99,7 @@ FIGURES: tuple[Figure, ...] = (
 )
 DATES = ("rest_date", "first_date", "second_date", "expiry")
 WORDS = ("module", "damage", "donor", "storage")
-ANSWERS = ("crash", "water", "lifetime_record")
+ANSWERS = ("crash", "water", "lifetime_record", "charged_or_drained")
 ANSWER_CHOICES = ("yes", "no", "unknown")
 STANDS_IN = "no rest voltage was entered: the reading of the self-discharge test"
 
@@ -147,6 +149,7 @@ class BenchRow:
         insulation: to the case; `insulation_voltage` is the tester's.
         damage, donor, storage: words; empty where nothing was said.
         crash, water, lifetime_record: "yes", "no", "unknown", or empty.
+        charged_or_drained: likewise; between the self-discharge test and a later rest voltage.
         expiry: end of the maker's calendar life, ISO 8601, or empty.
         capacity_error, resistance_error: relative standard uncertainty of the instruments.
     """
@@ -183,6 +186,7 @@ class BenchRow:
     storage: str = ""
     lifetime_record: str = ""
     expiry: str = ""
+    charged_or_drained: str = ""
     refused: bool = False
 
     @property
@@ -235,3 +239,19 @@ class BenchSheet:
         """One line about a row of this sheet, with file, line and column."""
         mark = f"module {row.mark}: " if row is not None and row.mark else ""
         return Fault(self.place, row.line if row is not None else 0, column, mark + wrong, right)
+
+
+def of_other_types(rows: Iterable[BenchRow], own: Collection[str]) -> str:
+    """One line on the rows whose module is of none of these types; "" where all are of them.
+
+    Args:
+        rows: of a sheet.
+        own: ids of the types that count.
+    """
+    others = [r.module.id if r.module else "" for r in rows
+              if r.module is None or r.module.id not in own]
+    if not others:
+        return ""
+    ids = ", ".join(name or "of no stated type" for name in sorted(set(others)))
+    return (f"{several(len(others), 'row')} of another type ({ids}) "
+            f"{'is' if len(others) == 1 else 'are'} not counted: {' or '.join(sorted(own))} counts")

@@ -124,12 +124,14 @@ def _best_exchange(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray,
 def _pinned_strings(units: np.ndarray, series: int, parallel: int,
                     pins: Pins) -> tuple[np.ndarray, str]:
     """Every way to give the pinned modules strings, the rest sorted and sliced around them."""
-    chunks = chunks_of(pins, series)
+    chunks = own = chunks_of(pins, series)
     if pins.allowed is not None:
         choosy = np.flatnonzero(~pins.allowed.all(axis=1)).tolist()
-        chunks += [[m] for m in choosy if not any(m in c for c in chunks)]
-    ways = (parallel + 1) ** len(chunks)
-    if ways > MOST_ARRANGEMENTS:
+        chunks = own + [[m] for m in choosy if not any(m in c for c in own)]
+    every = (parallel + 1) ** len(chunks) <= MOST_ARRANGEMENTS
+    if not every:
+        chunks = own  # those of a box alone are placed with the rest, strongest first
+    if (parallel + 1) ** len(chunks) > MOST_ARRANGEMENTS:
         raise UserError(f"{len(chunks)} pinned modules or blocks on {parallel} strings are too "
                         f"many to try; loosen some pins")
     best: tuple[float, np.ndarray] | None = None
@@ -140,7 +142,10 @@ def _pinned_strings(units: np.ndarray, series: int, parallel: int,
             best = (float(units[rows].min(axis=1).sum()), rows)
     if best is None:
         raise UserError("the pins cannot all be met; loosen one")
-    return best[1], "every string for every pinned module was tried"
+    if every:
+        return best[1], "every string for every pinned module was tried"
+    return best[1], ("each string's weakest at its own limit"
+                     if best[0] >= strings_bound(units, series, parallel) else "")
 
 
 def _around(units: np.ndarray, series: int, parallel: int, chunks: list[list[int]],
@@ -164,16 +169,41 @@ def _around(units: np.ndarray, series: int, parallel: int, chunks: list[list[int
               [sorted(range(parallel), key=lambda i: -min(units[fixed[i]], default=np.inf))])
     found = None
     for order in orders:
-        rows, at = [row.copy() for row in fixed], 0
+        rows, left = [row.copy() for row in fixed], free
         for string in order:
-            need = series - len(rows[string])
-            rows[string] += free[at:at + need]
-            at += need
+            taken = _best_fitting(left, rows[string], string, series, pins)
+            rows[string] += taken
+            left = [m for m in left if m not in taken]
+        if any(len(row) < series for row in rows):
+            continue
         value = float(units[np.array(rows)].min(axis=1).sum())
         placed = _positions(np.array(rows), pins) if value > beaten else None
         if placed is not None:
             found, beaten = placed, value
     return found
+
+
+def _best_fitting(free: list[int], own: list[int], string: int, series: int,
+                  pins: Pins) -> list[int]:
+    """The strongest free modules that fill a string so that each has a position it may take.
+
+    Sets that find positions are a matroid: taking the strongest that still fits is best.
+    """
+    need = series - len(own)
+    if pins.allowed is None:
+        return free[:need]
+    anywhere = pins.allowed.all(axis=1)
+    spans = pins.allowed[:, string * series:(string + 1) * series]
+    choosy, taken = [m for m in own if not anywhere[m]], []
+    for m in free:
+        if len(taken) == need:
+            break
+        if anywhere[m]:
+            taken.append(m)
+        elif match(spans[[*choosy, m]]) is not None:
+            choosy.append(m)
+            taken.append(m)
+    return taken
 
 
 def _positions(rows: np.ndarray, pins: Pins) -> np.ndarray | None:

@@ -225,6 +225,7 @@ def _sharpeners(draws: Draws, dealt: Sequence[Any]) -> tuple[Sharpener, ...]:
             (draws.capacity_explains, "capacity", CAPACITY, 0),
             (draws.resistance_explains, "resistance", RESISTANCE, 1)):
         for i in np.argsort(-shares, kind="stable")[:SHOWN]:
-            verb = "repeat the" if dealt[i].measured[index] else "measure the"
+            read = getattr(dealt[i].graded.row, what).known
+            verb = "repeat the" if read else "measure the"
             found.append(Sharpener(f"{verb} {what} of {dealt[i].mark}", figure, float(shares[i])))
     return tuple(sorted((f for f in found if f.share > 0.005), key=lambda f: -f.share)[:2 * SHOWN])

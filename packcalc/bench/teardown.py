@@ -317,7 +317,14 @@ def _under(donor: Donor, described: Stack) -> bool:
 
 
 def _refusal(donor: Donor, described: Stack) -> str:
-    """Why no joint may be named: nobody knows where it would lie."""
+    """Why no joint may be named: nobody knows where it would lie, or a first fault is there."""
+    need = _isolation_need(described)
+    if donor.isolation.known and donor.isolation.number < need.number * (1 - EXACT):
+        return (f"No step is given: the donor's isolation was read as {donor.isolation.shown}, and "
+                f"at least {need.shown} is asked. A first fault to the case is there already, and "
+                "a tool or a hand would make the second. Keep away from case and terminals, let a "
+                "person trained for work on live parts find and end that fault, read the isolation "
+                "again, and print the sheet anew; open nothing before.")
     if _under(donor, described):
         least, _ = _window(described)
         return (f"No step is given: {donor.total_voltage.shown} was read, and "
@@ -433,11 +440,15 @@ def _parting(stack: Stack, chain: Chain, number: int) -> tuple[Step, ...]:
         f"{found[0].words}", found, before),)
 
 
-def _checks(donor: Donor, described: Stack, stack: Stack) -> tuple[Check, ...]:
+def _isolation_need(stack: Stack) -> Finding:
     whole = stack.highest(Run(1, stack.steps))
-    need = leaf("isolation before the first tool touches the pack", "R_need", "kΩ",
+    return leaf("isolation before the first tool touches the pack", "R_need", "kΩ",
                 ISOLATION_NEED * whole.number, "read", source="un-r100",
                 origin=Origin("500 Ω/V times the highest voltage"))
+
+
+def _checks(donor: Donor, described: Stack, stack: Stack) -> tuple[Check, ...]:
+    need = _isolation_need(stack)
     remedy = ("stop: a first fault is there already, and the next touch may be the second"
               if donor.isolation.known else "two-voltmeter test, each pole to the case")
     isolation = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",

@@ -10,10 +10,12 @@ import numpy as np
 from packcalc import cells
 from packcalc import modules as mod
 from packcalc.bench.dealing import Assignment
+from packcalc.bench.rules import capacity_share
 from packcalc.bench.sharing import Discharge, Network, discharge
 from packcalc.brief import Brief
 from packcalc.checks import Check, judge
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.electrical import limit_at_health
+from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
 from packcalc.value import value_object
@@ -115,17 +117,57 @@ def share_current(brief: Brief, module: ModuleType, pack: PackModel, assignment:
     fair = _as_places(course.shares, assignment)
     at = np.unravel_index(int(fair.argmax()), fair.shape)
     column = int(at[2]) if not strings else 0
-    checks = (
-        judge("peak current of the module that carries most", "thermal load", highest, "at most",
-              pack.module_peak_limit,
-              missing="peak current limit of the module is not known: ask its maker",
-              remedy="even sharing, shorter peaks, or more in parallel"),
-        judge("continuous current of the module that carries most", "thermal load", lasting,
-              "at most", pack.module_continuous_limit,
-              missing="continuous current limit of the module is not known: ask its maker",
-              remedy="even sharing, or more in parallel"))
+    peaks = np.array([m.peaks for m in moments]).max(axis=0)
+    checks = held_to_own_limits(module, peaks, whole, assignment, dealt)
     return Together(moments, course, (int(at[1]), column), float(fair.max()), highest, lasting,
                     checks)
+
+
+def alone_in_series(module: ModuleType, peak: Finding, steady: Finding, assignment: Assignment,
+                    dealt: Sequence[Any]) -> tuple[Check, ...]:
+    """Where nothing is paralleled every module carries the whole current.
+
+    Args:
+        module: the type.
+        peak, steady: currents of the pack as dealt.
+        assignment, dealt: which module stands where.
+    """
+    same = np.ones(assignment.places.shape)
+    return held_to_own_limits(module, peak.number * same, steady.number * same, assignment, dealt)
+
+
+def held_to_own_limits(module: ModuleType, peaks: np.ndarray, steady: np.ndarray,
+                       assignment: Assignment, dealt: Sequence[Any]) -> tuple[Check, ...]:
+    """Currents by place, each against the limit of the module there: its own capacity counts.
+
+    Shown is the module that comes nearest to its own limit, or goes farthest beyond.
+    """
+    return (
+        _nearest_its_limit("peak current of the module nearest its own limit", "I_pk,m", peaks,
+                           module.peak_current, module, assignment, dealt,
+                           "smaller peaks, a module of more capacity there, or more in parallel"),
+        _nearest_its_limit("continuous current of the module nearest its own limit", "I_c,m",
+                           steady, module.continuous_current, module, assignment, dealt,
+                           "less continuous power, a module of more capacity there, or more in "
+                           "parallel"))
+
+
+def _nearest_its_limit(title: str, symbol: str, currents: np.ndarray, limit: Finding,
+                       module: ModuleType, assignment: Assignment, dealt: Sequence[Any],
+                       remedy: str) -> Check:
+    capacity = np.array([d.capacity.number for d in dealt])[assignment.places]
+    health = np.minimum(capacity / module.capacity.number, 1.0)
+    row, column = np.unravel_index(int((currents / health).argmax()), currents.shape)
+    one = dealt[assignment.places[row, column]]
+    own = limit if not limit.known else trace(
+        limit_at_health, f"limit of {one.mark} at its own capacity", limit=limit,
+        state_of_health=trace(capacity_share, capacity=one.capacity,
+                              label_capacity=module.capacity))
+    figure = leaf(title, symbol, "A", float(currents[row, column]), "computed",
+                  source="packcalc-rule", origin=Origin("as dealt"),
+                  note=f"{one.mark} in place {row + 1}.{column + 1}")
+    return judge(title, "thermal load", figure, "at most", own, reason=figure.note,
+                 missing=f"{limit.title} of the module is not known: ask its maker", remedy=remedy)
 
 
 def _as_places(values: np.ndarray, assignment: Assignment) -> np.ndarray:

@@ -217,7 +217,8 @@ def _of_joints(sheet: BuildSheet,
                 and one.resistance > counted.number * (1 + 1e-9):
             found.append(Deviation(name, what, f"{one.resistance_text} read, at most "
                                    f"{counted.shown} counted on", "take apart, clean, torque, "
-                                   "measure again"))
+                                   "measure again; where all are alike and a little above, the "
+                                   "largest goes into path.link_resistance, and all is sized anew"))
         elif limit is not None and one.resistance > limit.number * (1 + 1e-9):
             found.append(Deviation(name, what, f"{one.resistance_text} read, stands out above "
                                    f"{limit.shown}", "take apart, clean, torque, measure again"))

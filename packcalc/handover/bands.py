@@ -152,6 +152,22 @@ def days_to_limit(days: Any, change: Any, limit: Any) -> Any:
 
 
 @formula(
+    title="Isolation demanded of one part by itself", symbol="R_p", unit="kΩ", text="R_p = n·R_iso",
+    inputs={"isolation": "R_iso [kΩ] demanded of the whole",
+            "count": "n [] such parts that would reach it together"},
+    basis="definition", where="leakages of parts side by side add",
+    safe_side="each part held to its share, whatever the others show")
+def isolation_of_part(isolation: Any, count: Any) -> Any:
+    """What a part must show before it is joined, so that the whole reaches its demand.
+
+    Examples:
+        >>> isolation_of_part(225e3, 2)
+        450000.0
+    """
+    return isolation * count
+
+
+@formula(
     title="A resistance with room for the next value that is made", symbol="R_t", unit="kΩ",
     text="R_t = R·(1 + a/100)",
     inputs={"demand": "R [kΩ] at which the monitor must act", "room": "a [%] above it"},

@@ -16,6 +16,7 @@ from packcalc.checks import FAIL, Item
 from packcalc.electrical import series_sum
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.handover.at_assembly import AtAssembly, at_assembly
+from packcalc.handover.commission import design_stops
 from packcalc.handover.devices import (
     CHARGE_CONTACTOR,
     INSIDE_FUSE,
@@ -275,7 +276,7 @@ def _groups(study: ProtectionStudy, stack: PackStack, within: float) -> tuple[Gr
 
 
 def _warnings(study: ProtectionStudy) -> tuple[str, ...]:
-    found = []
+    found = [f"{title}: {words}" for title, words in design_stops(study)]
     if study.miss is not None:
         found.append(f"this layout does not meet the brief: {study.miss.sentence}")
     found += [c.title if title.startswith("Fault place") else f"{title}: {c.title}"

@@ -11,12 +11,16 @@ from packcalc.handover.figures import BORDER, LEAST_SUPPLY, SUPPLY, Figures
 from packcalc.handover.readings import latest
 from packcalc.handover.stages_high import charge, limited, retorque, warm, weld, wheels
 from packcalc.handover.stages_joining import pack_on, section, sense
+from packcalc.handover.inside import strings_of
 from packcalc.handover.stages_low import dead, joints, logic, monitor, supply
+from packcalc.handover.stages_strings import join
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.readings_file import Reading
 
 ORDER = (joints, dead, logic, supply, monitor, section, sense, pack_on, weld, charge, wheels,
          limited, warm, retorque)
+AFTER_WELD = ORDER.index(weld) + 1
+OF_STRINGS = (*ORDER[:AFTER_WELD], join, *ORDER[AFTER_WELD:])
 
 
 def plan_of(study: ProtectionStudy, dealt: AssignmentStudy | None = None,
@@ -29,7 +33,13 @@ def plan_of(study: ProtectionStudy, dealt: AssignmentStudy | None = None,
         readings: what was read; currents of the supply are then held to the supply as read.
     """
     figures = Figures(study, dealt, _supply_read(readings))
-    return Plan(tuple(stage(figures) for stage in ORDER))
+    order = OF_STRINGS if strings_of(study) > 1 else ORDER
+    return Plan(tuple(stage(figures) for stage in order))
+
+
+def design_stops(study: ProtectionStudy) -> tuple[tuple[str, str], ...]:
+    """(stage, why) where the design itself must be changed before it can be energised."""
+    return tuple((stage.title, words) for stage in plan_of(study).stages for words in stage.stops)
 
 
 def _supply_read(readings: Sequence[Reading]) -> Finding:

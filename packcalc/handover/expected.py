@@ -13,6 +13,7 @@ from packcalc.findings import Finding
 from packcalc.value import value_object
 
 WORDS = "words"
+STOP = "STOP, design"
 YES = ("yes", "no")
 SUM, FALL = "sum", "fall"
 VOID = "void: repeat"
@@ -64,6 +65,7 @@ class Expected:
         agrees: with which other readings it must agree, or None.
         like: what it is one of many of ("links"); such readings share one table.
         polarity: whether its sign tells what stands there, as of a module put in reversed.
+        guards: whether a limit must stand before it opens a gate: without one it never holds.
     """
 
     id: str
@@ -80,6 +82,7 @@ class Expected:
     agrees: Agreement | None = None
     like: str = ""
     polarity: bool = False
+    guards: bool = False
 
     @property
     def by_size(self) -> bool:
@@ -104,6 +107,8 @@ class Expected:
             return f"at least {low.shown}"
         if high is not None:
             return f"at most {high.shown}"
+        if self.guards:
+            return f"no limit, so it does not hold: {self.lacking}"
         return f"no band: {self.lacking or 'becomes the baseline'}"
 
 
@@ -118,6 +123,7 @@ class Stage:
         steps: in order.
         expected: readings.
         gate: "do not go on unless …", beyond the readings in band.
+        stops: why the design itself must be changed first; no reading opens that gate.
     """
 
     key: str
@@ -126,6 +132,7 @@ class Stage:
     steps: tuple[str, ...]
     expected: tuple[Expected, ...]
     gate: tuple[str, ...]
+    stops: tuple[str, ...] = ()
 
 
 @value_object

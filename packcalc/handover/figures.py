@@ -12,7 +12,7 @@ from packcalc.electrical import power_current, with_tolerance
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
-from packcalc.handover.inside import voltage_whole
+from packcalc.handover.inside import strings_of, voltage_whole
 from packcalc.pack import PackModel
 from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
@@ -85,6 +85,31 @@ class Figures:
     def isolation(self) -> Finding:
         """Demand on either pole with the inverter joined."""
         return self.study.circuit.insulation.joined
+
+    @cached_property
+    def isolation_of_load(self) -> Finding:
+        """Demand on the load side by itself: the battery will leak beside it."""
+        return self._isolation_of("load side by itself", 2)
+
+    @cached_property
+    def isolation_of_battery(self) -> Finding:
+        """Demand on one string by itself: the load side and the other strings leak beside it."""
+        strings = strings_of(self.study)
+        return self._isolation_of("battery by itself" if strings == 1 else "one string by itself",
+                                  2 * strings)
+
+    def _isolation_of(self, words: str, parts: int) -> Finding:
+        count = leaf("such parts that would reach the demand together", "n", "", parts,
+                     "assumed", source="packcalc-rule", origin=bands.RULE,
+                     note="our rule: half of the allowed leakage to the battery, the strings in "
+                          "equal shares, half to the load side")
+        return trace(bands.isolation_of_part, f"isolation demanded of the {words}",
+                     isolation=self.isolation, count=count)
+
+    @property
+    def link_above_border(self) -> bool:
+        """Whether the link, closed onto the battery, can stand above 60 V at all."""
+        return self.pack.full_voltage.number > BORDER.number
 
     # -- pre-charge ---------------------------------------------------------------------------
 

@@ -275,12 +275,30 @@ def joints_inside(study: ProtectionStudy) -> tuple[Joint, ...]:
 def open_places(study: ProtectionStudy) -> tuple[int, ...]:
     """Positions behind which the string stays open until the day of the first energising.
 
-    Those of fuse and disconnect; where the string has neither, its middle link, so that no
-    whole pack stands before the dead tests.
+    Those of fuse and disconnect; where the string has neither, the link nearest its middle that
+    no monitor reaches over, so that no whole pack stands before the dead tests and sense leads
+    can go in while it is open. The middle one where every link lies under a monitor.
     """
     series = study.layout.series
     inside = tuple(dict.fromkeys(p.after for p in parts_inside(study)))
-    return inside or ((1 + (series - 1) // 2,) if series > 1 else ())
+    if inside or series < 2:
+        return inside
+    middle = 1 + (series - 1) // 2
+    return (min(free_links(study) or (middle,), key=lambda k: (abs(k - middle), k)),)
+
+
+def free_links(study: ProtectionStudy) -> tuple[int, ...]:
+    """Positions behind which no monitor reaches from one module to the next."""
+    return tuple(k for k in range(1, study.layout.series) if not monitors_over(study, k))
+
+
+def monitors_over(study: ProtectionStudy, after: int) -> tuple[int, ...]:
+    """Monitors, counted from the negative end, whose cells lie on both sides of a place."""
+    cells = [study.brief.modules[p.entry].module.series for p in study.layout.parts
+             for _ in range(p.series)]
+    border = sum(cells[:after])
+    return tuple(n for n, m in enumerate(study.circuit.management.monitors, start=1)
+                 if m.first <= border < m.last)
 
 
 def joints_across(study: ProtectionStudy) -> tuple[Joint, ...]:

@@ -8,7 +8,10 @@ from packcalc.findings import Finding
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
-from packcalc.handover.inside import disconnect_of, disconnect_out, up_to
+from packcalc.handover.inside import disconnect_of, disconnect_open, disconnect_out, up_to
+from packcalc.handover.parted import leads_before, open_after, taps_ahead
+from packcalc.handover.stages_low import PACK_ON
+from packcalc.handover.stages_strings import before_joining
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
@@ -57,14 +60,17 @@ class Maintenance:
     repeats: tuple[Repeat, ...]
     events: tuple[Event, ...]
     chains: tuple[Finding, ...]
+    ahead: str
 
 
 PRACTICE = "common practice"
+TESTER = 500.0  # V; the usual step of an insulation tester, common practice
 OURS = "our rule"
 
 WELD = Task("once a year", "weld test with the fall of the link, from the same voltage and with "
             "the branches unplugged as at the first", OURS)
-WELD_ALONE = Task("once a year", "weld test", OURS)  # its link never stands above 60 V
+# Closed onto its battery the link never stands above 60 V: no fall is timed.
+WELD_ALONE = Task("once a year", "weld test", OURS)
 TASKS = (
     Task("before each drive", "look: warning lamps, leaks, smell, cable and plug whole", PRACTICE),
     Task("before each use", "rubber gloves: look, air-test, leather over them", "law, read",
@@ -98,10 +104,9 @@ def maintenance(study: ProtectionStudy) -> Maintenance:
     """Intervals, readings and actions for one layout."""
     figures = Figures(study)
     fall = discharge_time(study)
-    chains = (study.pack.highest_voltage, figures.isolation, *((fall,) if fall else ()))
-    class_a = called(study.pack).class_a
-    tasks = tuple(WELD_ALONE if t is WELD and class_a else t for t in TASKS)
-    return Maintenance(figures, tasks, _repeats(study), _events(figures), chains)
+    chains = (study.pack.highest_voltage, figures.isolation_of_battery, *((fall,) if fall else ()))
+    tasks = tuple(WELD_ALONE if t is WELD and not figures.link_above_border else t for t in TASKS)
+    return Maintenance(figures, tasks, _repeats(study), _events(figures), chains, ahead_live(study))
 
 
 def _repeats(study: ProtectionStudy) -> tuple[Repeat, ...]:
@@ -130,18 +135,24 @@ def _waiting(study: ProtectionStudy) -> str:
 
 
 def _events(figures: Figures) -> tuple[Event, ...]:
-    need, wait = figures.isolation.shown, _waiting(figures.study)
-    out, last = disconnect_out(figures.study), _closed_last(figures.study)
-    cable = called(figures.pack).cable
+    study = figures.study
+    need, wait = figures.isolation_of_battery.shown, _waiting(study)
+    out = "; ".join(filter(None, (leads_before(study) if _may_part(study) else "",
+                                  disconnect_out(study))))
+    last, cable = _closed_last(study), called(figures.pack).cable
+    ahead = ahead_live(study)
+    live = "; ".join(filter(None, (ahead, wait)))
+    joining = before_joining(figures)
+    again = f"{joining}; " if joining else ""
     return (
         Event("crash", "After a crash, however small", (
             "Out and away; uphill and upwind; tell the operator that it is an electric vehicle. "
             "Smoke, hiss or a sweet smell: fire brigade, nobody near.",
-            f"Cut loop pulled, key away, nobody touches {cable}; {wait}.",
+            f"Cut loop pulled, key away, nobody touches {cable}; {live}.",
             f"Outdoors, at least {APART} from anything that burns, watched for 30 days; "
             f"{APART_READ}.",
-            f"Then: isolation of both poles, at least {need}; box for dents, leaks, loose "
-            "fixings; every link and every module's voltage.",
+            f"Then: isolation of both poles, contactors open, at least {need}; box for dents, "
+            "leaks, loose fixings; every link and every module's voltage.",
             "A box that was dented or moved in its mounts is opened; a dented or leaking module "
             "is scrapped, and the others of its section go back to the bench."),
             "all dead tests and every stage of the first energising again"),
@@ -150,17 +161,20 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             f"shorts, and {up_to(figures.pack)} stands in it. Outdoors, away from anything that "
             "burns.",
             "Salt water: count every module that it reached as lost (common practice).",
-            "Fresh water: sense leads off, then sections apart; dry, look for tide marks and "
-            "green copper; isolation of every module at 500 V, then a month at rest with voltages "
-            "written down."),
+            f"Fresh water: {out}; then sense leads off, then sections apart; dry, look for tide "
+            f"marks and green copper; isolation of every module {_tested_at(figures)}, then a "
+            "month at rest with voltages written down."),
             "isolation as when new, no module lost charge, then all stages again"),
         Event("fuse", "After a fuse has opened", (
-            "Never replace it first: find what it opened on. Both poles, both sides, isolation, "
-            "every load on its own.",
-            "The contactors have carried that fault: weld test, contact resistance; replace them "
-            "where the fault was above what their sheet allows.",
+            f"Never replace it first: find what it opened on. Contactors open, 12 V off, {out}; "
+            f"{live}. Both poles, both sides, isolation, every load on its own.",
+            "The contactors have carried that fault. Dead, with the fuse still out: resistance "
+            "across each open contact. No weld test yet: with a fuse open a welded contact reads "
+            "0 V too. Replace them where the fault was above what their sheet allows.",
             "All links, for heat marks. Replace every fuse that carried the fault, also the ones "
-            "that still conduct; same part number, never a size up."),
+            "that still conduct; same part number, never a size up.",
+            "Whole again, through the pre-charge only, then the weld test and the resistance of "
+            "each closed contact."),
             "cause found and written down; the dead tests first (resistance across each open "
             "contact, isolation of the load side: the contactors carried a fault), then every "
             "later stage of the first energising in its order"),
@@ -170,13 +184,14 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "Every 3 months: voltage of the pack and lowest cell; charge again before the lowest "
             "cell nears its lower limit (our rule).",
             "Back in use: look, isolation, every cell; a cell that fell apart from its like goes "
-            "with its module to the bench. Never charge a cell that stood below its lower limit."),
-            "isolation and cells as before; pre-charge and weld test"),
+            "with its module to the bench. Never charge a cell that stood below its lower limit.",
+            *(_whole_again(study) if _may_part(study) else ())),
+            f"isolation and cells as before; {again}pre-charge and weld test"),
         Event("module", "Replacing a module", (
             "A full bench sheet for the new one first; packcalc assign says what its place "
             "asks for; never a stranger of other chemistry or cell count.",
             f"Contactors open, 12 V off, charger away; {out}; dead outside the box, proven by a "
-            "meter.",
+            f"meter{', but for what stays live: ' + ahead if ahead else ''}.",
             "Sense leads off next, of every monitor that spans the joints to be opened; no power "
             "link before the sense leads that span it.",
             "Then sections apart as on the build sheet read backwards; one joint open at a time.",
@@ -185,9 +200,46 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             f"Back: power links inside its section first, torque and mark; every cell tap measured "
             f"at the loose connector; sense leads in, one monitor at a time, lowest cells first; "
             f"{last} only with every monitor plugged and silent.",
+            *_whole_again(study),
             "As-built record: mark, serial, date, who; its marks under the signature are void."),
-            "all links of its section measured, dead tests, balance, first charge attended"),
+            "all links of its section measured, dead tests; the new module by itself and each part "
+            "end to end in their bands (one put in reversed shows there), every sense tap in "
+            "order; voltage of the whole and isolation of both poles with the contactors open; "
+            f"then through the pre-charge only; weld test; {again}balance, first charge attended"),
     )
+
+
+def _may_part(study: ProtectionStudy) -> bool:
+    """Whether a disconnect parts the string, or may."""
+    return disconnect_of(study) is not None or disconnect_open(study)
+
+
+def ahead_live(study: ProtectionStudy) -> str:
+    """What leaves ahead of the contactors and stays live with them open; "" where nothing does."""
+    names = taps_ahead(study)
+    if not names:
+        return ""
+    part = disconnect_of(study)
+    until = f"until {part.tag.partition('.')[0]} is out" if part is not None else \
+        "whatever is switched off"
+    return f"the cable of {', '.join(names)} leaves ahead of the contactors and stays live {until}"
+
+
+def _tested_at(figures: Figures) -> str:
+    """Voltage of the insulation tester: never below what the pack can have."""
+    highest = figures.pack.highest_voltage
+    return "at 500 V" if highest.number <= TESTER else \
+        f"at {highest.shown} or above, the module's maker permitting"
+
+
+def _whole_again(study: ProtectionStudy) -> tuple[str, ...]:
+    """How a parted pack is closed: in the order of its first day."""
+    if not open_after(study):
+        return ()
+    return (f"Whole again only in the order of the stage \"{PACK_ON}\": every monitor plugged and "
+            "silent, contactors open, across the open place near nothing, "
+            f"{_closed_last(study)} after that; voltage and isolation of the whole before any "
+            "contactor closes.",)
 
 
 def _closed_last(study: ProtectionStudy) -> str:

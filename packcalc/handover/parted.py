@@ -16,12 +16,12 @@ from packcalc.handover.inside import (
     disconnect_of,
     joints_inside,
     joints_of,
+    monitors_over,
     open_places,
     position_word,
     strings_of,
     tags_at,
 )
-from packcalc.monitoring import Monitor
 from packcalc.protection import ProtectionStudy
 
 NOT_A_LOAD = ("sense", "pre-charge", "monitor")
@@ -112,15 +112,23 @@ def taps_ahead(study: ProtectionStudy) -> tuple[str, ...]:
 
 def spanning(study: ProtectionStudy) -> tuple[int, ...]:
     """Monitors, counted from the negative end, whose cells lie on both sides of an open place."""
-    cells = [study.brief.modules[p.entry].module.series for p in study.layout.parts
-             for _ in range(p.series)]
-    borders = [sum(cells[:k]) for k in open_after(study)]
-    return tuple(n for n, m in enumerate(study.circuit.management.monitors, start=1)
-                 if any(_over(m, border) for border in borders))
+    return tuple(sorted({n for k in open_after(study) for n in monitors_over(study, k)}))
 
 
-def _over(monitor: Monitor, border: int) -> bool:
-    return monitor.first <= border < monitor.last
+def leads_before(study: ProtectionStudy) -> str:
+    """Sense leads that come out before the string is parted, in words; "" where none must.
+
+    A lead that is left in across a place that is opened carries the string's current.
+    """
+    over = spanning(study)
+    if over:
+        many = "s" if len(over) > 1 else ""
+        names = " and ".join(map(str, over))
+        return (f"sense leads of monitor{many} {names}, which reach{'' if many else 'es'} over "
+                "the place, out first")
+    if open_after(study) and not study.circuit.management.monitors:
+        return "sense leads that reach over the place out first"
+    return ""
 
 
 def links_of_the_sheet(study: ProtectionStudy) -> tuple[Joint, ...]:

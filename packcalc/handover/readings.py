@@ -21,11 +21,12 @@ from packcalc.value import value_object
 
 IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
 YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"
+NO_LIMIT = "no limit: does not hold"
 APART = "does not agree"
 SWAPPED = "probes swapped? judged by its size"
 RANGE_ENDS = ("void: repeat with a higher range: the meter's ends before the band does, so nothing "
               "is shown")
-OUT = (BELOW, ABOVE, NO, APART)
+OUT = (BELOW, ABOVE, NO, APART, NO_LIMIT)
 BASELINE_OUT = "baseline out of band"
 BASELINE_APART = "baseline stands out from its like"
 FEWEST = 5
@@ -121,7 +122,8 @@ def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
     finding = as_finding(expected, reading)
     verdict, checks = _held(expected, finding, over=reading.over)
     apart = _agreement(expected, reading, finding, readings)
-    suggests = {BELOW: expected.below, ABOVE: expected.above}.get(verdict, "")
+    suggests = {BELOW: expected.below, ABOVE: expected.above,
+                NO_LIMIT: expected.lacking}.get(verdict, "")
     if reading.over and verdict == BELOW:
         suggests = RANGE_ENDS
     if _swapped(expected, reading):
@@ -171,7 +173,7 @@ def _held(expected: Expected, finding: Finding, *, over: bool = False
           ) -> tuple[str, tuple[Check, ...]]:
     """Verdict and checks; a meter over its range never shows that something is at most."""
     if not expected.edges:
-        return NO_BAND, ()
+        return NO_LIMIT if expected.guards else NO_BAND, ()
     checks, verdict = [], IN_BAND
     for edge, relation, beyond in ((expected.low, "at least", BELOW),
                                    (expected.high, "at most", ABOVE)):
@@ -236,6 +238,7 @@ def gates(plan: Plan, readings: Sequence[Reading]) -> tuple[Gate, ...]:
         why = [f"{c.expected.id} {c.verdict}" for c in compared if not c.holds]
         why += [f"{c.expected.id} stands out from its like" for c in compared
                 if c.expected.id in outliers]
+        why += stage.stops
         found.append(Gate(stage, compared, tuple(why), shut))
         if why and not shut:
             shut = stage.title
@@ -321,6 +324,10 @@ class Trend:
     ahead: Finding | None
     series: tuple[tuple[str, str], ...]
     off: str = ""
+
+    def overdue(self, day: str) -> bool:
+        """Whether the straight line reached the limit before that day, and nobody read since."""
+        return bool(self.until) and self.until < day
 
 
 def baseline_of(found: Sequence[Reading], settled: str) -> Reading:

@@ -43,8 +43,14 @@ def measured(figures: Figures) -> bool:
 
 def ground(figures: Figures) -> str:
     """Where the band comes from, in words."""
-    return "modules as measured on the bench, twice their uncertainty" if measured(figures) else \
-        "modules by their record, which is not these modules; measured ones would be surer"
+    if measured(figures):
+        return "modules as measured on the bench, twice their uncertainty"
+    if any(figures.brief.modules[p.entry].module.resistance_of_class
+           for p in figures.pack.layout.parts):
+        return ("modules by what is published of their class, which is not these modules; "
+                "measured ones would be surer")
+    return ("modules by the resistance that brief or record states, one figure for all; each "
+            "measured would be surer")
 
 
 def _measured(figures: Figures) -> tuple[Finding, Finding]:

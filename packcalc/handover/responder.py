@@ -7,6 +7,7 @@ from packcalc.bench.damage import APART
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open, up_to
+from packcalc.handover.parted import taps_ahead
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show
@@ -72,17 +73,21 @@ def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]
     blanks = ("cut loop", "12 V battery", "charge inlet, its release")
     part, cable = disconnect_of(study), called(study.pack).cable
     inside = "Nothing empties the battery: inside the box all stays live."
+    names = ", ".join(taps_ahead(study))
     if part is None and not disconnect_open(study):
         return (f"{first}. That opens the contactors.",
                 "NO DISCONNECT: nothing else parts the battery. A welded contactor leaves the "
-                f"{cable} live: count it as live.", inside), blanks
+                f"{cable} live: count it as live." + (f" LIVE AT ALL TIMES: cable of {names}."
+                                                    if names else ""), inside), blanks
     blanks = (blanks[0], "disconnect, how", *blanks[1:])
     if part is None:
         return (f"{first}, 3 disconnect out if one is found.",
-                f"Whether it has one is not known: count {cable} as live.", inside), blanks
+                f"Whether it has one is not known: count {cable} as live"
+                + (f", that of {names} at all times." if names else "."), inside), blanks
     many = "3 disconnect out" if part.count == 1 else \
         f"3 disconnect out in each of the {part.count} strings"
-    return (f"{first}, {many}.", "This isolates. " + inside), blanks
+    ahead = f"Until then the cable of {names} stays live. " if names else ""
+    return (f"{first}, {many}.", f"This isolates. {ahead}{inside}"), blanks
 
 
 def _pounds(mass: Finding) -> str:

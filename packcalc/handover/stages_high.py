@@ -13,7 +13,14 @@ from packcalc.handover.inside import (
     strings_of,
     up_to,
 )
-from packcalc.handover.parted import inside_words, open_after, place_words, taps_ahead
+from packcalc.handover.parted import (
+    inside_words,
+    leads_before,
+    open_after,
+    place_words,
+    taps_ahead,
+)
+from packcalc.handover.stages_low import SHARED
 from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_resistance
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
@@ -44,14 +51,9 @@ def weld(figures: Figures) -> Stage:
     level = study.circuit.states.item.duty[0]
     strings = tuple((f"_{n}", f" of string {n}") for n in range(1, strings_of(study) + 1)) \
         if strings_of(study) > 1 else (("", ""),)
-    alone = "One string at a time, the others open. " if strings_of(study) > 1 else ""
     return Stage(
         "weld", "Weld test", _live(figures),
-        (f"{alone}One full start without torque, one stop. Then each contactor alone, pre-charge "
-         "open, link first below the level: voltage from the open one's load side to the other "
-         "pole of the battery.",
-         "Alternate which contactor opens first, so that both are proven in turn.",
-         _how_it_falls(figures)),
+        (*_proven_open(study), _how_it_falls(figures)),
         (*(Expected(f"weld.{open_}{name}", f"behind the open {open_} contactor{said}, the other "
                     "one closed", "voltage", "V", high=level, how="meter of 10 MΩ or more, or the "
                     "controller's own reading; both, once", above="welded contact or a path around "
@@ -61,7 +63,32 @@ def weld(figures: Figures) -> Stage:
         ("no contactor is welded, and the controller saw it as the meter did",))
 
 
+def _proven_open(study: ProtectionStudy) -> tuple[str, ...]:
+    """One contactor closed at a time; a full start only where a relay fills the link first."""
+    if strings_of(study) < 2:
+        return ("One full start without torque, one stop. Then each contactor alone, pre-charge "
+                "open, link first below the level: voltage from the open one's load side to the "
+                "other pole of the battery.",
+                "Alternate which contactor opens first, so that both are proven in turn.")
+    return (
+        "The string that has the relay, and no other: one full start without torque, one stop; "
+        "alternate which of its contactors opens first. NEVER A FULL START OF A STRING WITHOUT A "
+        "RELAY HERE: it would close its whole voltage onto the empty link. The brief does not say "
+        "which string has it: find out, coil leads of the others off.",
+        "Then every string, link first below the level, relay open, every contactor of every "
+        "string open: from the load side of each of its contactors to the other pole of its own "
+        "battery. The battery's voltage there is a welded contact: nothing more is closed.",
+        "Only then one contactor of one string closed by itself, every other one open, so that "
+        "nothing is joined: voltage from the open one's load side to the other pole of that "
+        "battery. Open again before the next.")
+
+
 def _how_it_falls(figures: Figures) -> str:
+    if not figures.link_above_border and not called(figures.pack).class_a:
+        return (f"Closed onto the battery the link stands at {figures.pack.full_voltage.shown} at "
+                "most, so no fall to 60 V is timed; the one timed from the supply stands for it. "
+                "What else may lift it is not known: measured before every touch, and shorted it "
+                "burns. Bus voltage just before opening written down.")
     if called(figures.pack).class_a:
         return ("The link never stands above 60 V: its fall is the one timed from the supply, and "
                 "shorted it still burns until it has discharged. Bus voltage just before opening "
@@ -74,7 +101,7 @@ def _how_it_falls(figures: Figures) -> str:
 def _fall(figures: Figures) -> tuple[Expected, ...]:
     """The fall from what the bus stood at, held against the time constant read before.
 
-    Of a pack that never stands above 60 V the voltage alone.
+    Of a link that never stands above 60 V, closed onto its battery, the voltage alone.
     """
     open_ = "; ".join(discharge_open(figures.study))
     stood = Expected(
@@ -82,7 +109,7 @@ def _fall(figures: Figures) -> tuple[Expected, ...]:
         low=figures.pack.empty_voltage, high=figures.pack.full_voltage, how="log or meter",
         below="the bus does not stand at the battery's voltage",
         above="more than the battery's highest voltage: stop")
-    if called(figures.pack).class_a:
+    if not figures.link_above_border:
         return (stood,)
     return (
         stood,
@@ -270,14 +297,17 @@ def _parting(study: ProtectionStudy) -> str:
     names = taps_ahead(study)
     off = f"; {', '.join(names)} switched off, so that nothing draws" if names else ""
     first = f"contactors open, 12 V off, charger away{off}"
+    leads = leads_before(study)
     if disconnect_of(study) is not None:
-        return f"{first}; {disconnect_out(study)}; link waited down and proven dead."
+        return "; ".join(filter(None, (first, leads, disconnect_out(study),
+                                       "link waited down and proven dead.")))
     if not open_after(study):
         return f"{first}; one pole lead off and capped, then the other."
     known = disconnect_out(study) if disconnect_open(study) else "no disconnect to take out"
-    return (f"{first}; link waited down and proven dead; {known}; {place_words(study)}, opened "
-            "first, under the whole voltage and with no current, gloves on, sense leads that reach "
-            "over it out before.")
+    return "; ".join(filter(None, (
+        first, "link waited down and proven dead", known, leads, f"{place_words(study)}, opened "
+        f"{'then' if leads else 'first'}, under the whole voltage and with no current, gloves "
+        "on.")))
 
 
 def retorque(figures: Figures) -> Stage:
@@ -296,8 +326,9 @@ def retorque(figures: Figures) -> Stage:
          "baseline. Made whole again in the order of the stage with the pack on."),
         (yes("retorque.marks", "no joint turned more than its maker allows",
              "joint settles: spring washer, plastic in the stack, soft copper; look at each"),
-         *(Expected(f"retorque.isolation_{pole}", f"isolation of the {pole} pole, pack joined",
-                    "resistance", "kΩ", low=figures.isolation, how="as pack.isolation; again "
-                    "after rain or washing", below="water or dirt found its way in")
+         *(Expected(f"retorque.isolation_{pole}", f"isolation of the {pole} pole, pack whole, "
+                    "contactors open", "resistance", "kΩ", low=figures.isolation_of_battery,
+                    how=f"as pack.isolation, load side not joined; {SHARED}; again after rain or "
+                    "washing", below="water or dirt found its way in")
            for pole in ("positive", "negative"))),
         ("every reading of this list is in band, dated, and kept as the baseline",))

@@ -8,12 +8,13 @@ from packcalc.electrical import series_voltage
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover.at_assembly import AtAssembly, at_assembly
 from packcalc.handover.bands import LEAST_RESISTANCE, rule
-from packcalc.handover.expected import SUM, Agreement, Expected, Stage, floor, yes
+from packcalc.handover.expected import STOP, SUM, Agreement, Expected, Stage, floor, yes
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import (
     INSIDE,
     Joint,
     disconnect_of,
+    free_links,
     position_word,
     strings_of,
     up_to,
@@ -24,26 +25,29 @@ from packcalc.handover.parted import (
     ends_words,
     inside_words,
     joints_of_the_day,
+    leads_before,
     open_after,
     place_words,
     runs_of,
     spanning,
     taps_ahead,
 )
-from packcalc.handover.stages_low import PACK_ON
+from packcalc.handover.stages_low import FIRST_POLE, PACK_ON, SHARED
+from packcalc.handover.stages_strings import JOIN
 from packcalc.modules import ModuleType
-from packcalc.protect.strings import measured_difference
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 
 POSITIONS = "positions"
 WITHIN = rule("share by which a sum may differ from its parts' readings", "a", "%", 0.005,
               "our rule: two meters of 0.25 %; the reviewer may replace it")
+ISOLATION_SOURCE = "un-r100-annex-isolation"
+KNOWN_TOLERANCE = leaf("how far the known resistor may lie off", "a", "%", 0.20, "read",
+                       source=ISOLATION_SOURCE, origin=Origin("note 1"))
 MONITOR_ERROR = rule("difference between monitor and meter at one cell", "ΔU_c", "mV", 0.010,
                      "our rule; the monitor's own sheet counts where it says more")
 BESIDE = rule("resistor beside the meter across the open place", "R", "kΩ", 10e3,
               "our rule: leakage through isolation and a meter alone would read high")
-ALLOWED = "allowed difference at "
 
 
 def _strings(study: ProtectionStudy) -> tuple[tuple[str, str], ...]:
@@ -151,10 +155,11 @@ def sense(figures: Figures) -> Stage:
     monitors = study.circuit.management.monitors
     cells = sum(m.series for m in _modules(figures))
     many = f"; {strings_of(study)} strings, each for itself" if strings_of(study) > 1 else ""
-    stop = tuple(f"STOP, design: monitor {n} reaches over the open place. Its leads must not be "
-                 "plugged while that place is open, and the place must not be closed without them: "
-                 "ask its maker and the reviewer." for n in over)
-    divided = f"{len(monitors)} monitors a string, counted from the minus end{many}" \
+    stop = tuple(f"{STOP}: monitor {n} reaches over the open place. Its leads must not be plugged "
+                 "while that place is open, and the place must not be closed without them. "
+                 f"{_elsewhere(study)} Ask its maker and the reviewer." for n in over)
+    monitor = f"{len(monitors)} monitor{'s' * (len(monitors) != 1)}"
+    divided = f"{monitor} a string, counted from the minus end{many}" \
         if monitors else "how the monitors divide the cells is not known: their maker's plan first"
     return Stage(
         "sense", "Sense leads, before the string is whole",
@@ -168,10 +173,9 @@ def sense(figures: Figures) -> Stage:
          "for a minute: nothing warm. Then 12 V to the management system, coil leads still off.",
          f"All {cells} cells of a string listed, in order; three of them by meter; temperatures "
          "against the air.",
-         *((f"Still open, capped: {place}. It is closed only with every monitor plugged and "
-            "silent.",) if place else ()),
-         f"To unplug later: {_parted_first(study)} out first, then sense leads, then power "
-         "links."),
+         *((f"Still open, capped: {place}. " + ("It stays so until that is answered." if over else
+            "It is closed only with every monitor plugged and silent."),) if place else ()),
+         f"To unplug later: {_unplugged(study)}, then power links."),
         (yes("sense.taps", "every tap stands in order at its loose connector, one cell step each",
              "a tap is crossed, doubled or over a link: mend it before any plug",
              how="meter, at each connector"),
@@ -186,12 +190,27 @@ def sense(figures: Figures) -> Stage:
              "stop: leads out again, lowest cells last; look for a crossed tap"),
          yes("sense.lost_lead", "a lost cell reading keeps the contactors from closing",
              "the pack would run with a cell unseen", how="as the maker tests it")),
-        ("every cell is seen and every monitor is silent",))
+        ("every cell is seen and every monitor is silent",), stop)
 
 
-def _parted_first(study: ProtectionStudy) -> str:
-    part = disconnect_of(study)
-    return f"plug of {part.tag}" if part is not None else "the last link"
+def _elsewhere(study: ProtectionStudy) -> str:
+    """Another place that could stay open, as far as the monitors leave one."""
+    free, word = free_links(study), position_word(study)
+    if free:
+        names = ", ".join(str(k) for k in free)
+        return f"No monitor reaches over the joint behind {word} {names}: a place there needs " \
+               "none of this."
+    return ("No joint of this string lies between two monitors: with two that meet at a joint, "
+            "that one can stay open; whether the pole leads may be the only open place, the string "
+            "whole in its box, is for them to say.")
+
+
+def _unplugged(study: ProtectionStudy) -> str:
+    """The order of unplugging, the same as at every parting."""
+    part, leads = disconnect_of(study), leads_before(study)
+    place = f"plug of {part.tag}" if part is not None else "the last link"
+    return f"{leads}, then {place}, then the other sense leads" if leads else \
+        f"{place} out first, then sense leads"
 
 
 # --- the whole pack --------------------------------------------------------------------------
@@ -202,7 +221,7 @@ def pack_on(figures: Figures) -> Stage:
     plus, minus = (contactor_words(study, pole) for pole in ("plus", "minus"))
     down = "link discharged" if called(figures.pack).class_a else "link down below 60 V"
     held = figures.can_precharge and figures.slowest() is None
-    unreached = ("STOP, design: the discharge resistor or a load keeps the bus below "
+    unreached = (f"{STOP}: the discharge resistor or a load keeps the bus below "
                  f"{level.shown}; smaller pre-charge resistance, larger discharge resistance, or "
                  "loads kept asleep.",) if held else ()
     return Stage(
@@ -212,7 +231,7 @@ def pack_on(figures: Figures) -> Stage:
         f"the contactors the bus while {minus} and the relay are closed",
         (*unreached, "Inverter and charger told to stay off.", *_joining(figures),
          "Contactors still open: voltage of the whole, then isolation of both poles, the isolation "
-         "monitor's leads off for that and on again after it.",
+         "monitor's leads off for that and on again after it.", *_two_readings(figures),
          f"Coil lead of {plus} off and taped: it cannot close. Relay and {minus} stay with the "
          "controller; it will report that the plus contact did not close.",
          *_each_string(study),
@@ -222,8 +241,9 @@ def pack_on(figures: Figures) -> Stage:
          "Wait for the resistor to cool between two tries; no more tries than the brief says.",
          f"Relay and {minus} open, {down}, proven by meter, before the coil lead goes on."),
         (*_joined(figures), *_whole(figures),
-         *(_precharge(figures) if figures.can_precharge else ()), *_differ(figures)),
-        ("the bus comes up, floats and falls again", "isolation holds with the pack on"))
+         *(_precharge(figures) if figures.can_precharge else ())),
+        ("the bus comes up, floats and falls again", "isolation holds with the pack on"),
+        unreached)
 
 
 def _ahead_live(study: ProtectionStudy) -> str:
@@ -259,8 +279,32 @@ def _each_string(study: ProtectionStudy) -> tuple[str, ...]:
     return (f"{strings_of(study)} strings: one at a time from here, the contactors of the others "
             "kept open, their coil leads off. A string with no relay of its own is not pre-charged "
             "by itself: it is proven by voltage and isolation here, and closes for the first time "
-            "onto the bus that another string holds, only below the difference in the list. The "
-            "brief does not say which string has the relay.",)
+            f"at the stage \"{JOIN}\", onto the bus that another string holds. The brief does "
+            "not say which string has the relay.",)
+
+
+def _two_readings(figures: Figures) -> tuple[str, ...]:
+    """How isolation is worked out of voltages against the chassis, and what the resistor bears."""
+    known, voltage = figures.isolation, figures.pack.highest_voltage
+    least = trace(tr.smallest_resistance, "least known resistor", unit="kΩ", resistance=known,
+                  tolerance=KNOWN_TOLERANCE)
+    heat = trace(tr.resistor_power, "power in the known resistor, the other pole at the chassis",
+                 voltage=voltage, resistance=least)
+    return (
+        f"Isolation, each by the same meter: V_b pole to pole; V, the larger of both poles against "
+        f"the chassis, and V_2, the smaller. Then the known resistor R_o between the pole of the "
+        f"larger and the chassis, V' there. The lower isolation, that of the other pole: R_i = "
+        f"R_o · V_b · (1/V' − 1/V) [{ISOLATION_SOURCE}]; the higher one is R_i · V/V_2. Both "
+        "below a third of V_b: each lies above the meter's own resistance; write > 10 MΩ.",
+        f"R_o {known.shown} ± {KNOWN_TOLERANCE.shown}, rated for {up_to(figures.pack)} and "
+        f"{heat.shown}: clipped on with gloves, that pole is then tied to the chassis; nobody "
+        "touches the other.")
+
+
+def _given_up(figures: Figures) -> Finding | None:
+    """Longest pre-charge: to the level, else to the timeout at which it must have given up."""
+    timeout = figures.brief.precharge.timeout
+    return figures.slowest() or (timeout if timeout.known else None)
 
 
 def _joined(figures: Figures) -> list[Expected]:
@@ -311,9 +355,9 @@ def _whole(figures: Figures) -> list[Expected]:
                              "again, find the place: stop")))
     return [*found, *(Expected(
         f"pack.isolation_{pole}", f"isolation of the {pole} pole, by two voltmeter readings",
-        "resistance", "kΩ", low=figures.isolation,
+        "resistance", "kΩ", low=figures.isolation_of_battery,
         how=f"known resistor of {figures.isolation.shown} ± 20 %, meter of 10 MΩ or more, the "
-        "isolation monitor's leads off; the lower of both poles counts"
+        f"isolation monitor's leads off; the lower of both poles counts; {SHARED}"
         + ("; each string by itself, the lowest written down" if strings_of(study) > 1 else ""),
         below="modules, coolant, cables: leakages add in parallel; part by part")
         for pole in ("positive", "negative"))]
@@ -324,40 +368,17 @@ def _precharge(figures: Figures) -> list[Expected]:
     plus, minus = (contactor_words(study, pole) for pole in ("plus", "minus"))
     return [
         Expected("pack.first_pole", f"bus with {minus} closed alone", "voltage", "V",
-                 high=study.circuit.states.item.duty[0], how="log or meter",
+                 high=FIRST_POLE, how="log or meter",
                  above=f"{plus} or the relay passes current: open at once"),
         Expected("pack.precharge_time", f"time from closing to {level.shown} of the battery",
-                 "time", "s", low=figures.fastest(),
-                 high=figures.slowest(), how="log of bus and battery voltage",
+                 "time", "s", low=figures.fastest(), high=_given_up(figures),
+                 how="log of bus and battery voltage",
                  below="capacitance is missing, or the resistor is low",
                  above="a load wakes on the bus, or resistor or capacitance is high",
+                 guards=True,
                  lacking="the discharge resistor or a load keeps the bus below the level"),
         Expected("pack.peak_current", "first current into the empty link", "current", "A",
                  low=figures.peak_edge(figures.pack.empty_voltage, False),
                  high=figures.peak_edge(figures.pack.full_voltage, True), needed=False,
                  how="current clamp", below="resistor high",
                  above="resistor low or bridged: open at once")]
-
-
-def _differ(figures: Figures) -> list[Expected]:
-    """How far strings may stand apart before they are joined on the bus."""
-    if strings_of(figures.study) < 2:
-        return []
-    return [Expected(
-        "pack.strings_differ", "largest difference between two strings before they are joined",
-        "voltage", "V", high=_difference(figures), how="one meter, one after the other, at rest",
-        above="never joined: bring both to one charge first; the fuller one drives its current "
-              "into the other the moment they touch",
-        lacking="the difference at which strings may be joined is not known: do not join them")]
-
-
-def _difference(figures: Figures) -> Finding | None:
-    """The file for review's own demand: the least allowed, less what the reading may hide."""
-    allowed = [f for i in figures.study.items if i.key == "strings" for f in i.duty
-               if f.title.startswith(ALLOWED) and f.known]
-    error = figures.brief.strings.voltage_error
-    if not allowed or not error.known:
-        return None
-    least = smallest(allowed, "least allowed difference of two strings")
-    return trace(measured_difference, difference=least, error=error) \
-        if least.number > error.number else None

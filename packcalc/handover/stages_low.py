@@ -36,6 +36,8 @@ DEAD = rule("voltage that a dead circuit may show", "v", "V", 1.0,
             "our rule: pick-up of a 10 MΩ meter stays below it")
 OPEN_CONTACT = rule("resistance of an open contact", "R_k", "MΩ", 10e6,
                     "our rule; a contact with soot or water on it reads lower")
+SHARED = ("its share: battery and load side each leak beside the other, so that both together "
+          "reach the demand")
 FIRST_POLE = rule("voltage that the bus may show with one pole closed", "v", "V", 5.0,
                   "our rule: far below what the resistor would charge it to")
 EMERGENCY_TIME = rule("time from the emergency stop to open contactors", "t", "s", 1.0,
@@ -51,7 +53,10 @@ def joints(figures: Figures) -> Stage:
         low=floor(j.limit, LEAST_RESISTANCE), high=j.limit, like=LINKS, below=BRIDGED,
         how="four-wire milliohm meter, probes on the module terminals, not on the bolt",
         above="dirty, loose or wrongly stacked joint (washer between link and terminal), or the "
-              "wrong link: take it apart, clean, torque, measure again; the heat grows with it")
+              "wrong link: take it apart, clean, torque, measure again; the heat grows with it. "
+              "All alike and a little above: the brief names a typical link, not the largest; "
+              "write the largest that was read under path.link_resistance and size anew, then it "
+              "counts")
         for j in links_of_the_sheet(study))
     left = (f"Left open, both sides capped: {place}. It is closed at the stage \"{PACK_ON}\", "
             "never before.",) if place else ()
@@ -78,7 +83,7 @@ def joints(figures: Figures) -> Stage:
 
 def dead(figures: Figures) -> Stage:
     """Pole leads off, contactors without coil supply."""
-    need = figures.isolation
+    need = figures.isolation_of_load
     isolation = ("moist dirt, a crushed cable, coolant, or a filter inside the inverter: part by "
                  "part until it rises; dry, clean, measure again")
     expected = [
@@ -92,8 +97,9 @@ def dead(figures: Figures) -> Stage:
                  "into the note", above="paint, rust or a missing strap under the joint"),
         *(Expected(f"dead.isolation_{pole}", f"isolation of the load side, {pole} to chassis",
                    "resistance", "kΩ", low=need, how="insulation tester, DC, at or above "
-                   f"{figures.pack.highest_voltage.shown}, pole leads off, all "
-                   "live parts joined, until the reading is steady; makers' limits first",
+                   f"{figures.pack.highest_voltage.shown}, pole leads off, isolation monitor's "
+                   "leads off, all live parts joined, until the reading is steady; makers' limits "
+                   f"first; {SHARED}",
                    below=isolation) for pole in ("positive", "negative")),
         *_parts(figures),
         Expected("dead.open_contact_lowest", "lowest resistance across an open contact",
@@ -188,7 +194,8 @@ def logic(figures: Figures) -> Stage:
              "a coil is held from elsewhere: stop"),
          yes("logic.plug_in", "charge plug in: the drive stays locked",
              "the car can pull away on its cable")),
-        ("every way of switching off has been tried and works",))
+        ("every way of switching off was tried and dropped all that had closed; the plus "
+         "contactors, which cannot close here, are held to it when they first do",))
 
 
 def supply(figures: Figures) -> Stage:

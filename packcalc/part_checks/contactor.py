@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from packcalc.checks import (
@@ -71,6 +72,19 @@ class SwitchDemand:
     let_through: Finding | None = None
     delay: Finding | None = None
     slower_loops: tuple[tuple[Finding, Finding], ...] = ()
+
+
+def unknown_break(title: str, known: Sequence[Finding], why: str) -> Finding:
+    """A breaking current that only the fuse's curve would tell, with the least that is known."""
+    least = max((f for f in known if f.known), key=lambda f: f.number, default=None)
+    from_load = "" if least is None else f"at least {least.shown}, and "
+    return leaf(title, "I_b", "A", None, "given", note=(
+        f"{from_load}every current up to that from which your fuse opens within 1 s ({why})"))
+
+
+def break_words(flow: Finding) -> str:
+    """Of a sheet: what is to be broken, or all that is known of it."""
+    return flow.shown if flow.known else f"{flow.note}," if flow.note else "not known"
 
 
 def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
@@ -237,7 +251,8 @@ def _break(part: ContactorPart, way: str, figure: Finding | None, flow: Finding)
     if polarised and figure is None:
         missing += "; the part is polarised, the other direction's figure does not hold here"
     return judge(f"breaks the load, {way}", "who clears", figure, "at least", flow,
-                 missing=missing if figure is None else f"{flow.title} is not known",
+                 missing=missing if figure is None else
+                 f"{flow.title} is not known: {flow.note}".rstrip(" :"),
                  reason="faults are held over the whole range, see who clears",
                  remedy="a contactor that breaks this direction")
 

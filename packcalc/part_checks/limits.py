@@ -34,6 +34,7 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
 
 OVERLOAD_LIMIT = "discharge current, overload"
+STRING_LIMIT = "each string's own current, either direction"
 NO_SETTING = "no setting serves both"
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
@@ -144,7 +145,8 @@ def charge_bands(asked: ManagementAsked) -> str:
     limits = charge_limits(asked.brief, asked.pack.layout)
     off = trace(sensor_deviation, error=asked.brief.management.current_sensor_error,
                 full_range=reach(asked))
-    words = "set at most " + ", ".join(f"{limit.shown} from {edge.shown}" for edge, limit in limits)
+    words = "set at most " + ", ".join(f"{limit.shown} above {edge.shown}"
+                                       for edge, limit in limits)
     words += f" of the coldest cell, less the sensor's error of {off.shown}"
     if any(limit.number <= off.number for _, limit in limits):
         words += ", which hides the smaller of them: a finer sensor for it"
@@ -320,7 +322,7 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
               "cut power and charging; open contactors at the trip; warn the occupants"),
         Limit("cell temperature, low, charging", None, charge_floor(asked), delay, None,
               "no charging, no braking into the pack"),
-        *_discharge_limits(asked, trip),
+        *_discharge_limits(asked, trip), *_string_limit(asked),
         Limit("braking current into the pack", where_known(pack.regeneration_current),
               braking.setting,
               largest([delay, brief.regeneration.duration], "longer than the braking pulse"), None,
@@ -360,6 +362,19 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
               "no fixed current tells the lowest fault from the load: a limit that falls with "
               "temperature and charge, or the under-voltage trip, opens the contactors"),
     )
+
+
+def _string_limit(asked: ManagementAsked) -> tuple[Limit, ...]:
+    """The trip on each string's own current, with a sensor of its own; none without strings."""
+    own = asked.brief.strings
+    if not string_alone(asked):
+        return ()
+    trip, delay = where_known(own.trip_current), where_known(own.trip_delay)
+    sensor = own.sensor_range.shown if own.sensor_range.known else "not known"
+    return (Limit(STRING_LIMIT, None, trip, delay or COUNTED_TIME, trip,
+                  "open that string's contactors, only within what they can break; a sensor of its "
+                  f"own in each string, range {sensor}: see who clears inside a string",
+                  "" if trip else "none is set: see who clears inside a string"),)
 
 
 def _overload_delay(brief: Brief) -> Finding:

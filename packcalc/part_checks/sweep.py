@@ -155,7 +155,7 @@ def fuse_side(part: FusePart | None, highest_voltage: Finding, time_constant: Fi
         voltage_reason(part, highest_voltage),
         "" if part.breaking_capacity else "ask for the DC breaking capacity",
         "" if clearing else "ask for the total clearing curve in DC",
-        _floor_reason(part), _time_constant_reason(part, highest_voltage, time_constant)) if r]
+        floor_reason(part), _time_constant_reason(part, highest_voltage, time_constant)) if r]
     low, why = _lower_end(part, clearing, counted_time)
     if low is None:
         reasons.append(why)
@@ -164,7 +164,8 @@ def fuse_side(part: FusePart | None, highest_voltage: Finding, time_constant: Fi
                     _sheet_integral(part, highest_voltage), number(time_constant) or 0.0)
 
 
-def _floor_reason(part: FusePart) -> str:
+def floor_reason(part: FusePart) -> str:
+    """Why it is not known from which current on a fuse breaks; empty where it is."""
     if part.lowest_breaking_current is not None or part.full_range:
         return ""
     if part.full_range is None:

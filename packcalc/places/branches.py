@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from packcalc import electrical as el
-from packcalc.brief import Branch
+from packcalc.brief import Branch, Brief
 from packcalc.feeds import AHEAD, BARE, BUS, own_fuses, standing
 from packcalc.findings import Finding, leaf, trace
 from packcalc.places.shared import Shared, beyond, branch_fuse
@@ -16,6 +16,7 @@ from packcalc.protect.branch_figures import (
     branch_loops,
     branch_lowest,
     branch_wires,
+    branch_withstand,
 )
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop
@@ -24,6 +25,7 @@ UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))
 SENSE_FEEDS = "one cell between neighbouring wires, up to all modules between far ones"
 SENSE_FUSE = "sense_fuse"
+CHARGING = ("fast-charge inlet", "charger")  # which of them is the inlet: the first that is told
 LOSS_OPEN = ("the lowest current is at most what is printed: the branch fuse's own resistance "
              "takes from it, and is not known; ask for its power loss at rated current")
 OWN_INPUT = ("the load's own input capacitor stands at that end: it is in the sum with the wire's "
@@ -77,6 +79,7 @@ def after(shared: Shared, branch: Branch) -> Loop:
         lowest=branch_lowest(*source, wires, bool(open_)), **slower_end(shared, branch),
         devices=(*own, *_at_tap(shared, branch)), common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
+        own_wire=branch_withstand(branch.section, branch.insulation_class),
         remedies=("a fuse at the cell end of each wire",) if sense else
         (AT_TAP, "a smaller fuse or a thicker conductor",
          *(("a fuse that breaks the sum of every source",) if own else ())), **given)
@@ -111,7 +114,15 @@ def sources_of(shared: Shared, branch: Branch, length: Finding | None) -> dict:
         return shared.into_the_box() | {"feeds": SENSE_FEEDS}
     if branch.taps == AHEAD:
         return shared.into_the_box()
-    return shared.bus(length if branch.taps == BUS or shared.strung else shared.reach)
+    # Its far end is the inlet; before its own fuse the charge cable lies between.
+    at_inlet = length is not None and branch in inlets(shared.brief)
+    return shared.bus(length if branch.taps == BUS or shared.strung else shared.reach, at_inlet)
+
+
+def inlets(brief: Brief) -> tuple[Branch, ...]:
+    """Branches that end where a station plugs in: the charger's where no other is told."""
+    found = [[b for b in brief.branch if b.kind == kind] for kind in CHARGING]
+    return tuple(found[0] or found[1])
 
 
 def slower_end(shared: Shared, branch: Branch) -> dict:

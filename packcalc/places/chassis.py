@@ -16,9 +16,16 @@ from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
 from packcalc.places.slowest import Stretch, one_conductor, slowest
 from packcalc.places.stands import run_on_one_side
-from packcalc.protect.branch_figures import SENSE, branch_loops, branch_lowest, branch_wires
+from packcalc.protect.branch_figures import (
+    SENSE,
+    branch_loops,
+    branch_lowest,
+    branch_wires,
+    branch_withstand,
+)
 from packcalc.protect.faults import fault_time_constant, prospective_fault_current
 from packcalc.protect.places import (
+    ACTS,
     CONTACTOR,
     DOUBLE,
     MIDDLE_FUSE,
@@ -32,12 +39,20 @@ from packcalc.protect.places import (
     Pair,
     chassis_pairs,
     drop_each,
+    side_by_side,
+    way_round,
 )
 from packcalc.protect.strings import pair_resistance
 from packcalc.value import value_object
 
 LONG_BRANCH = ("its lowest current is counted with both conductors of the branch in the loop: the "
                "way back through the chassis is not known")
+CELL_LOWEST = ("no part of the main path is sized for the lowest current of this place: a fuse "
+               "that opens one cell's current opens in driving as well, so what is asked of the "
+               "main fuse stays with whole modules between the faults")
+CELL_REMEDIES = (ACTS, "an undervoltage trip on every cell, its level above what one cell keeps "
+                 "of this fault", "insulation between the cells and their case, and a second one "
+                 "between case and chassis", DOUBLE)
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
 SEEN = {"none": "nobody detects it", "warns": "the insulation monitor warns",
         "opens the contactors": "the insulation monitor opens the contactors"}
@@ -47,6 +62,7 @@ def through_chassis(shared: Shared) -> Iterator[Loop]:
     """The first chassis fault and every kind of second one."""
     yield first_chassis(shared)
     yield from (second_chassis(shared, pair) for pair in chassis_pairs(shared.stands))
+    yield inside_module(shared)
     if shared.strung:
         yield from (leaks(shared, fused) for fused in (True, False))
     yield from (chassis_branch(shared, standing(branch, shared.strung))
@@ -77,7 +93,8 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
     most = _most(shared, pair)
     runs = _Runs.of(shared, most, shared.traction_pole if pair.contactor else [])
     strongest = runs.strongest
-    # Where no fuse stands in the loop a monitor must act on the first fault, if there is one.
+    # Where no fuse stands in the loop a monitor must act on the first fault: one that warns opens
+    # nothing.
     outside = shared.bus(None) if pair.contactor else {"notes": ()}
     outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), runs.words,
                         *outside["notes"])
@@ -85,31 +102,49 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
         outside["all_sources"] = with_sources(strongest.current, outside["sources"])
     return shared.loop(
         f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
-        feeds=f"modules between the two faults, 1 to {most}", lowest=_through_one_module(shared),
+        feeds=f"modules between the two faults, 1 to {most}",
+        lowest=_through_one_module(shared, pair),
         highest=strongest.current.called("highest current of the second chassis fault"),
         voltage=shared.feeds.run_voltage(count("most modules between the two faults", "n", most),
                                          "highest voltage between the two faults"),
         inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         devices=_devices(shared, pair, runs.breaks),
-        inherent=not pair.contactor or (shared.watched and not pair.fused),
+        inherent=not pair.contactor or (shared.opened_at_first and not pair.fused),
         remedies=pair.remedies, **outside)
 
 
-def _through_one_module(shared: Shared) -> Finding:
+def _through_one_module(shared: Shared, pair: Pair) -> Finding:
     module = shared.feeds.module
     loop = trace(pair_resistance, "one module and the long hot way back",
-                 first=module.resistance_long, second=_way_back(shared))
+                 first=module.resistance_long, second=_way_back(shared, pair))
     return trace(prospective_fault_current, "lowest current of the second chassis fault",
                  voltage=module.voltage_empty, resistance=loop,
                  note="one module between the faults; a poor contact makes it lower still")
 
 
-def _way_back(shared: Shared) -> Finding:
-    """Most conductors of the loop: the traction cables, and those inside a string."""
-    inside, cables = string_cables(shared.brief), shared.pack.cable_allowance
-    return cables if inside is None else trace(
-        el.resistance_sum, "traction cables and those inside a string", unit="mΩ", first=cables,
-        second=inside)
+def _way_back(shared: Shared, pair: Pair) -> Finding:
+    """Most resistance of the loop outside the modules that feed it.
+
+    The traction cables and those inside a string, and what stands in the chafed pole: its fuse,
+    that of a string, its contactor. Two leaks inside the box pass none of these, and may have as
+    much in their way: their current is counted no higher.
+    """
+    path, inside = shared.brief.path, string_cables(shared.brief)
+    return _in_a_row(shared.pack.cable_allowance, (
+        (inside, inside is not None), (path.fuse_resistance, pair.fused),
+        (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
+        (path.contactor_resistance, pair.contactor)),
+        "conductors and devices of the pole in the loop")
+
+
+def _in_a_row(first: Finding, others: Iterable[tuple[Finding | None, bool]],
+              title: str) -> Finding:
+    """A resistance with those that stand in the loop as well, each where it is known."""
+    total = first
+    for one, there in others:
+        if there and one is not None and one.known and total.known:
+            total = trace(el.resistance_sum, title, unit="mΩ", first=total, second=one)
+    return total
 
 
 def _devices(shared: Shared, pair: Pair,
@@ -120,7 +155,7 @@ def _devices(shared: Shared, pair: Pair,
     alone = shared.one_pole
     return (*fuses, Device("pole_contactor", alone, CONTACTOR, breaks=breaks),
             Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
-                   drop=_drop(shared, _way_back(shared))))
+                   drop=_drop(shared, _way_back(shared, pair))))
 
 
 def _fuses_of(shared: Shared, pair: Pair) -> tuple[Device, ...]:
@@ -199,6 +234,50 @@ class _Runs:
                 "inductance and with no resistance")
 
 
+# -- a leak inside a module and a chafed cable ----------------------------------------------
+
+
+def inside_module(shared: Shared) -> Loop:
+    """A leak between two cells of a module, and a chafed cable of either pole.
+
+    A fuse counts that stands in both poles; its resistance is in the lowest current wherever it
+    stands.
+    """
+    pair = Pair("inside_module", "leak inside a module and chafed cable",
+                POLE_FUSE if "both" in shared.stands else "", True, CELL_REMEDIES)
+    most = replace(pair, fuse=POLE_FUSE if "pole" in shared.stands else "")
+    asked = second_chassis(shared, pair)
+    back, cell = _way_back(shared, most), shared.feeds.cell
+    beside = _beside(shared)
+    loop = trace(pair_resistance, "one cell of a module and the long hot way back",
+                 first=beside, second=back)
+    # The drop of one cell: it carries all that the conductors take.
+    drop = trace(drop_each, external=back, cells=count("cells between the faults", "n", 1)) \
+        if back.known else None
+    return replace(
+        asked, feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
+        lowest=trace(prospective_fault_current, "lowest current of the second chassis fault",
+                     voltage=cell.voltage_empty, resistance=loop,
+                     note="one cell between the faults; a poor contact makes it lower still"),
+        devices=tuple(replace(d, drop=drop) if d.drop is not None else d for d in asked.devices),
+        notes=(CELL_LOWEST, *asked.notes))
+
+
+def _beside(shared: Shared) -> Finding:
+    """One series element of a module; those beside its module feed it through its other cells.
+
+    Of unlike modules the one with the most cells counts: it errs low.
+    """
+    cell, layout = shared.feeds.cell.resistance_long, shared.pack.layout
+    if shared.strung or layout.parallel == 1:
+        return cell
+    most = max(shared.brief.modules[p.entry].module.series for p in layout.parts)
+    return trace(side_by_side, "one cell with the modules beside its own", first=cell,
+                 second=trace(
+                     way_round, cell=cell, cells=count("cells in series of one module", "n", most),
+                     beside=count("modules beside it", "P − 1", layout.parallel - 1)))
+
+
 # -- a leak and a chafed wire of a branch ---------------------------------------------------
 
 
@@ -232,10 +311,11 @@ def chassis_branch(shared: Shared, branch: Branch) -> Loop:
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
         lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires, bool(open_)),
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
+        own_wire=branch_withstand(branch.section, branch.insulation_class),
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
-        inherent=shared.watched and bool(contactors) and not fuses,
-        remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)), *trip, WATCH, DOUBLE))
+        inherent=shared.opened_at_first and bool(contactors) and not fuses,
+        remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)), *trip, ACTS, DOUBLE))
 
 
 def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:
@@ -244,17 +324,14 @@ def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:
     A main fuse in one pole alone may stand in this one: counted for the lowest current, and not
     as a device. A tap behind the contactors may be at the far end of the traction cables.
     """
-    path, total = shared.brief.path, wires
+    path = shared.brief.path
     fuse = branch.taps != AHEAD and "pole" in shared.stands
     switched, inside = branch.taps == BUS or shared.strung, string_cables(shared.brief)
-    for one, there in ((inside, inside is not None), (path.fuse_resistance, fuse),
-                       (path.fuse_resistance, shared.strung),
-                       (path.contactor_resistance, switched),
-                       (shared.pack.cable_allowance, branch.taps == BUS)):
-        if there and one.known and total.known:
-            total = trace(el.resistance_sum, "branch with what stands in one pole before it",
-                          unit="mΩ", first=total, second=one)
-    return total
+    return _in_a_row(wires, (
+        (inside, inside is not None), (path.fuse_resistance, fuse),
+        (path.fuse_resistance, shared.strung), (path.contactor_resistance, switched),
+        (shared.pack.cable_allowance, branch.taps == BUS)),
+        "branch with what stands in one pole before it")
 
 
 def _wire_contactors(shared: Shared, branch: Branch, wires: Finding,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from packcalc.findings import largest, trace
 from packcalc.places.shared import NO_FUSE_NOTE, Shared
 from packcalc.places.strings import least_pushed
-from packcalc.protect.places import CONTACTOR, DOUBLE, FUSE, WATCH, Device, Loop
+from packcalc.protect.places import ACTS, CONTACTOR, DOUBLE, FUSE, Device, Loop
 from packcalc.protect.strings import fed_by_others, other_strings
 
 LEAK = "leak_contactor"
@@ -49,5 +49,5 @@ def leaks(shared: Shared, fused: bool) -> Loop:
             LEAST, note="through the more loaded of the two contactors, however many strings are "
             "in; the other one may see as little as nothing"),
         inductance=shared.feeds.pack_inductance, resistance=string.resistance_initial,
-        devices=(*fuses, contactor), inherent=shared.watched,
-        remedies=(WATCH, DOUBLE, LEAKS_TRIP, *(() if fused else (BOTH_ENDS,))), **outside)
+        devices=(*fuses, contactor), inherent=shared.opened_at_first,
+        remedies=(ACTS, DOUBLE, LEAKS_TRIP, *(() if fused else (BOTH_ENDS,))), **outside)

@@ -6,24 +6,19 @@ from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Route
-from packcalc.feeds import SHORT_RUN, own_fuses
-from packcalc.findings import Finding, leaf, trace
-from packcalc.places.branches import loss_open
-from packcalc.places.shared import Shared, beyond, branch_fuse, with_sources
+from packcalc.feeds import own_fuses
+from packcalc.findings import Finding, trace
+from packcalc.places.branches import inlets, loss_open
+from packcalc.places.shared import Shared, beyond, branch_fuse
 from packcalc.places.slowest import pair, route_conductor
 from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires
-from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import prospective_fault_current
-from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop, Source
+from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
 from packcalc.protect.strings import pair_resistance
 
 STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
                "the place of one string shorted before its fuse")
 OWN_SENSOR = "a current sensor and a trip for each string (strings.trip_current, trip_delay)"
-STATION = "station's output capacitors"
-STATION_NOTE = "spent in milliseconds, before any device of the vehicle opens"
-STATION_OPEN = ("what a plugged station's output capacitors give is in no sum: ask its operator, "
-                "and enter it as station.capacitance")
 CHARGER_SIDE = ("the charger's side stays fed by the charger after the pack's contactors have "
                 "opened")
 INLET_AT = "counted as leaving behind the main fuse and the contactors: look at the drawing"
@@ -68,10 +63,9 @@ def cable(shared: Shared, route: Route) -> Loop:
 
 def inlet(shared: Shared, route: Route | None) -> Loop:
     """The charge inlet; its own fuse counts where a branch states one."""
-    own = next((b for b in shared.brief.branch if b.kind in ("fast-charge inlet", "charger")
-                and (b.fuse_rating.known or b.fuse_part)), None)
+    own = next((b for b in inlets(shared.brief) if b.fuse_rating.known or b.fuse_part), None)
     length = route.length if route else shared.reach
-    given = _with_station(shared, shared.bus(length))
+    given = shared.bus(length, at_inlet=True)
     fuse = (replace(branch_fuse(own), sees=given["all_sources"]),) if own else ()
     open_ = loss_open(shared, own, fuse, 2) if own else ()
     given["notes"] = (*given["notes"], *open_, CHARGER_SIDE, INLET_AT)
@@ -87,26 +81,6 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
         devices=(*fuse, *shared.upstream, shared.contactors),
         remedies=("a fuse of its own at the tap of the charge cable, in both poles", TRIP),
         **given)
-
-
-def _with_station(shared: Shared, given: dict) -> dict:
-    """Whatever the vehicle does, a plugged station's output capacitors feed its inlet."""
-    station, feeds = shared.brief.station, shared.feeds
-    if not (station.voltage.known or station.current.known):
-        return given
-    title = f"peak current from the {STATION}"
-    peak = trace(
-        ringing_bound, f"{title}, a bound", difference=shared.pack.highest_voltage,
-        inductance=feeds.least_inductance(SHORT_RUN), capacitance=station.capacitance,
-        note="half a metre of the station's cable counted and no resistance: errs high",
-        ) if station.capacitance.known else leaf(title, "I", "A", None, "given", note=STATION_OPEN)
-    source = Source(STATION, peak, (), STATION_NOTE if peak.known else
-                    f"{STATION_NOTE}; {STATION_OPEN}", fades=True)
-    return given | {
-        "sources": (*given["sources"], source),
-        "all_sources": with_sources(given["all_sources"], (source,),
-                                    "highest current, all sources"),
-        "notes": (*given["notes"], *(() if peak.known else (STATION_OPEN,)))}
 
 
 def _lowest_at_inlet(shared: Shared, route: Route | None,

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
-from packcalc.feeds import Feeds, count
+from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, count
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
@@ -16,7 +16,10 @@ from packcalc.places.runs import Run, run_of
 from packcalc.places.slowest import Stretch, slowest, traction, traction_pole
 from packcalc.places.stands import MID_KEY, contactor_words, fuse_stands
 from packcalc.protect.cable import RouteResult
-from packcalc.protect.faults import fault_time_constant, parallel_source_current
+from packcalc.protect.contactor import ringing_bound
+from packcalc.protect.faults import (
+    fault_loop_inductance, fault_time_constant, parallel_source_current,
+)
 from packcalc.protect.places import CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each
 from packcalc.protect.string_shares import string_share
 from packcalc.value import value_object
@@ -31,6 +34,10 @@ ALL_IN = ("with {strings} strings in, the fuse and the own trip of one of them m
           "as {share}: both are asked for that as well")
 BACKWARD = ("the bus feeds it backwards through the closed contactors and the main fuse with up to "
             "{current}: held against what that fuse breaks, or carries without melting")
+STATION = "station's output capacitors"
+STATION_NOTE = "spent in milliseconds, before any device of the vehicle opens"
+STATION_OPEN = ("what a plugged station's output capacitors give is in no sum: ask its operator, "
+                "and enter it as station.capacitance")
 WORTH_SAYING = 0.98
 NO_FUSE_NOTE = "no fuse stands in this loop"
 ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
@@ -78,6 +85,11 @@ class Shared:
     def watched(self) -> bool:
         """Whether an insulation monitor sees the first chassis fault."""
         return self.brief.path.insulation_monitor != "none"
+
+    @property
+    def opened_at_first(self) -> bool:
+        """Whether the contactors open at the first chassis fault; a warning alone opens nothing."""
+        return self.brief.path.insulation_monitor == "opens the contactors"
 
     # -- devices ----------------------------------------------------------------------------
 
@@ -199,10 +211,50 @@ class Shared:
                         MOTOR_ENDS if known else f"{MOTOR_ENDS}; {MOTOR_OPEN}")
         return (source,), () if known else (MOTOR_NOTE,)
 
-    def bus(self, length: Finding | None) -> dict:
-        """Sources and notes of a place on the bus behind the contactors."""
+    def station(self, at_inlet: bool) -> tuple[Source, ...]:
+        """Whatever the vehicle does, a plugged station's output capacitors feed what it charges.
+
+        Args:
+            at_inlet: at the inlet itself; else on the bus, with the charge cable between.
+        """
+        asked = self.brief.station
+        if not (asked.voltage.known or asked.current.known):
+            return ()
+        title = f"peak current from the {STATION}"
+        if not asked.capacitance.known:
+            return (Source(STATION, leaf(title, "I", "A", None, "given", note=STATION_OPEN), (),
+                           f"{STATION_NOTE}; {STATION_OPEN}", fades=True),)
+        length = None if at_inlet else self._charge_cable
+        plug = self.feeds.least_inductance(SHORT_RUN)
+        between = plug if length is None else trace(
+            fault_loop_inductance, "least inductance between the station and the bus",
+            pack_inductance=plug, per_length=LEAST_PER_LENGTH, run_length=length)
+        way = "" if length is None else " and the vehicle's charge cable"
+        return (Source(STATION, trace(
+            ringing_bound, f"{title}, a bound", difference=self.pack.highest_voltage,
+            inductance=between, capacitance=asked.capacitance,
+            note=f"half a metre of the station's cable{way} counted and no resistance: errs high"),
+            (), STATION_NOTE, fades=True),)
+
+    @cached_property
+    def _charge_cable(self) -> Finding | None:
+        """Length of the shortest charge cable; None where one of them is not known."""
+        found = [r.length for r in self.brief.cables.route if r.carries == "charging"]
+        if not found or any(one.basis == "assumed" for one in found):
+            return None
+        return min(found, key=lambda one: one.number)
+
+    def bus(self, length: Finding | None, at_inlet: bool = False) -> dict:
+        """Sources and notes of a place on the bus behind the contactors.
+
+        Args:
+            length: from the link capacitors; None right at them.
+            at_inlet: whether it is the charge inlet, next to the station.
+        """
         motor, notes = self._motor()
-        sources = (self.link(length), self.charger, *motor)
+        station = self.station(at_inlet)
+        sources = (self.link(length), self.charger, *motor, *station)
+        notes = (*notes, *(STATION_OPEN for one in station if not one.current.known))
         return {"sources": sources, "notes": notes,
                 "all_sources": self.feeds.with_sources(*(s.current for s in sources))}
 

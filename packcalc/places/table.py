@@ -17,9 +17,11 @@ from packcalc.protect.places import (
     Clearing,
     Loop,
     PlacesAsked,
+    Spoiling,
     Sweeping,
     clearing_without_parts,
     not_swept,
+    spoils_nothing,
 )
 
 
@@ -27,7 +29,8 @@ def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
                  main_rating: Finding | None = None,
                  string_rating: Finding | None = None,
                  clearing: Clearing = clearing_without_parts,
-                 sweeping: Sweeping = not_swept) -> PlacesAsked:
+                 sweeping: Sweeping = not_swept,
+                 spoiling: Spoiling = spoils_nothing) -> PlacesAsked:
     """Every fault place of a layout, in the order of the table.
 
     Args:
@@ -37,9 +40,10 @@ def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
             allows.
         clearing: what a device does at a current.
         sweeping: what the devices of a loop do over its whole range.
+        spoiling: what a fuse that is not shown to break leaves burning.
     """
     shared = Shared(feeds, routes, main_rating, string_rating)
-    return PlacesAsked(tuple(_loops(shared)), clearing, sweeping)
+    return PlacesAsked(tuple(_loops(shared)), clearing, sweeping, spoiling)
 
 
 def _loops(shared: Shared) -> Iterator[Loop]:

@@ -21,7 +21,7 @@ def main_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
     Of whatever pole: a chafed cable or wire of the pole without a fuse leaves it to the contactor
     of that pole alone. Where a branch's own fuse stands in the loop, that one is asked for it.
     """
-    return tuple(loop for loop in loops if loop.lowest.known
+    return tuple(loop for loop in loops if loop.lowest.known and loop.sizes
                  and MAIN_PATH & (keys := {d.key for d in loop.devices})
                  and not any(key.startswith("branch_fuse") for key in keys))
 
@@ -103,16 +103,13 @@ def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:
                   external=trace(el.resistance_sum, "path and cables outside the modules",
                                  unit="mΩ", first=pack.path, second=pack.cable_allowance),
                   cells=count("cells in series", "n", sum(s * c for s, c in parts)))
-    alone = [trace(fault_cell_voltage, "voltage left on a cell, one module shorted by a second "
-                   "chassis fault", current=loop.lowest, external=pack.cable_allowance,
-                   cells=count("cells in series of one module", "n", min(c for _, c in parts)))
-             for loop in loops if loop.lowest.known
-             and "pole_contactor" in {d.key for d in loop.devices}]
-    alone += [trace(fault_cell_voltage, "voltage left on a cell, one module shorted through a "
-                    "branch's wire", current=loop.lowest, external=device.drop,
-                    cells=count("cells, their share each", "n", 1))
-              for loop in main_path_loops(loops) for device in loop.devices
-              if device.key == "wire_cell_trip" and device.drop is not None]
+    alone = [trace(fault_cell_voltage, f"voltage left on a cell, one module shorted {how}",
+                   current=loop.lowest, external=device.drop,
+                   cells=count("cells, their share each", "n", 1))
+             for key, how in (("pole_cell_trip", "by a second chassis fault"),
+                              ("wire_cell_trip", "through a branch's wire"))
+             for loop in main_path_loops(loops) for device in loop.devices
+             if device.key == key and device.drop is not None]
     title = "voltage left on the cells that feed the lowest fault"
     if not alone:
         return whole.called(title)

@@ -382,14 +382,12 @@ def branch_lowest(voltage_empty: Finding, upstream_long: Finding, branch: Findin
 def branch_duty(asked: BranchAsked) -> BranchDuty:
     """Load, ends of the fault, what the conductor stands, what the capacitors do."""
     hot, low = branch_loops(asked.length, asked.section, asked.insulation_class)
-    constant = _constant(asked)
     return BranchDuty(
         load=_load(asked),
         resistance_low=low,
         lowest=branch_lowest(asked.voltage_empty, asked.upstream_long,
                              branch_wires(hot, asked.own_fuses), asked.fuse_open),
-        withstand=_maybe(cable_withstand, "I²t that the conductor stands", constant=constant,
-                         area=asked.section),
+        withstand=branch_withstand(asked.section, asked.insulation_class),
         own_discharge=_maybe(
             discharge_integral, "I²t of the branch's own capacitor into a fault elsewhere",
             note="copper of the branch alone in the loop: errs high",
@@ -400,9 +398,15 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
             capacitance=asked.capacitance, voltage=asked.closing_difference, resistance=low))
 
 
-def _constant(asked: BranchAsked) -> Finding:
-    if asked.insulation_class.number >= JOINT_END.number:
+def branch_withstand(section: Finding, insulation_class: Finding) -> Finding:
+    """I²t that the conductor of a branch stands; without value where its section is not known."""
+    return _maybe(cable_withstand, "I²t that the conductor stands",
+                  constant=_constant(insulation_class), area=section)
+
+
+def _constant(insulation_class: Finding) -> Finding:
+    if insulation_class.number >= JOINT_END.number:
         return leaf("a conductor cooler than the end temperature of joints, 160 °C", "k",
                     "A√s/mm²", None, "given")
     return trace(adiabatic_constant, "adiabatic constant of the branch",
-                 start=asked.insulation_class, end=JOINT_END)
+                 start=insulation_class, end=JOINT_END)

@@ -20,7 +20,7 @@ from packcalc.checks import (
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, contactor_part_checks, slower_duty, switch_facts,
+    CarryDemand, SwitchDemand, break_words, contactor_part_checks, slower_duty, switch_facts,
 )
 from packcalc.parts import ContactorPart
 from packcalc.tables import table
@@ -250,7 +250,8 @@ def size_contactors(asked: ContactorAsked, parts: Sequence[ContactorPart] = (), 
         _part_candidate(part, asked, carry, step) for part in parts)
     of_named = named_part(named, candidates)
     return Item(
-        key="contactors", title=TITLE, governing=_governing(carry, breaking, step),
+        key="contactors", title=TITLE, governing=_governing(
+            carry, breaking or _open_break(asked), step),
         duty=_duty(asked, carry, breaking, step),
         specification=_specification(asked, carry, breaking, step),
         candidates=candidates,
@@ -278,10 +279,15 @@ def _breaking(asked: ContactorAsked) -> Finding | None:
     return largest([*trips, *flows], "Largest current to break, worse direction")
 
 
-def _governing(carry: Finding | None, breaking: Finding | None, step: ClosingStep | None) -> str:
+def _open_break(asked: ContactorAsked) -> Finding:
+    """The direction that is not known, with all that is."""
+    return next(f for f in (asked.break_discharge, asked.break_charge) if not f.known)
+
+
+def _governing(carry: Finding | None, breaking: Finding, step: ClosingStep | None) -> str:
     parts = [
-        f"breaks {breaking.shown} in its worse direction" if breaking else
-        "breaking current not known in both directions",
+        f"breaks {break_words(breaking)} in its worse direction"
+        if breaking.known or breaking.note else "breaking current not known in both directions",
         f"carries {carry.shown}" if carry else "continuous current not known",
         f"closes onto a step of {step.peak.shown}" if step else "closing step not known",
     ]
@@ -466,10 +472,11 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
                     "poles in series add no voltage without a stated series rating"),
         Requirement("carries", f"{_text(carry)} continuously at {asked.box_ambient.shown}; "
                     f"{asked.peak_current.shown} for {asked.peak_duration.shown}"),
-        Requirement("breaks", f"{_text(asked.break_discharge)} discharging and "
-                    f"{_text(asked.break_charge)} charging at {volts} DC, L/R "
+        Requirement("breaks", f"{break_words(asked.break_discharge)} discharging and "
+                    f"{break_words(asked.break_charge)} charging at {volts} DC, L/R "
                     f"{_text(_time_constant(asked))}",
-                    "not polarised, or rated for the worse direction: " + _text(breaking)),
+                    "not polarised, or rated for the worse direction"
+                    + (f": {breaking.shown}" if breaking else "")),
         *slower_duty(asked.slower_loops),
         Requirement("makes", f"{_text(step.peak if step else None)} at closing after pre-charge",
                     "peak of the damped loop; the bound is "

@@ -32,6 +32,7 @@ from packcalc.part_checks.trip_checks import (
     CoordinationAsked, counts_from, one_pole_sweep, overload_asked, overload_check, trip_checks,
     undervoltage_span,
 )
+from packcalc.part_checks.withstand import withstand_check
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
 from packcalc.value import value_object
@@ -486,32 +487,8 @@ def _withstand_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     if part is None or part.short_time is None:
         return Check(title, stage, NOT_EVALUATED, reason="ask for the short-time withstand curve "
                      "of the contactor, closed and unwelded")
-    by_fuse = swept.fuse.counts(swept.current) & ~np.isnan(swept.time)
-    if not by_fuse.any():
-        return Check(title, stage, NOT_EVALUATED, reason="the fuse is shown to clear nowhere in "
-                                                         "the range")
-    current = swept.current[by_fuse]
-    seen = np.minimum(current, number(asked.fuse.cut_off_current) or np.inf) \
-        if asked.fuse else current
-    curve = part.short_time.curve
-    allowed = np.where(seen < curve.lowest, curve.longest, curve.time_at(seen))
-    if np.isnan(allowed).any():
-        first = float(current[np.isnan(allowed)][0])
-        return Check(title, stage, NOT_EVALUATED, reason=f"from {show(first, 'A')} its withstand "
-                     "curve has no point, nor does the fuse's cut-off current bring it back: ask "
-                     "the contactor's maker")
-    # Its withstand is of a steady current: the let-through counts as so long at full current.
-    taken_by = np.fmax(swept.fuse.curve_times(current), swept.fuse.heat(current) / current ** 2)
-    spare = allowed / taken_by
-    index = int(np.argmin(spare))
-    limit = leaf("time that the closed contactor withstands", "t", "s", float(allowed[index]),
-                 part.basis, origin=curve.origin)
-    taken = leaf("time at that current which the fuse's let-through comes to", "t", "s",
-                 float(taken_by[index]), asked.fuse.basis if asked.fuse else
-                 "given", origin=SWEPT)
-    return judge(title, stage, limit, "at least", taken,
-                 reason=f"tightest at {show(float(current[index]), 'A')}",
-                 remedy="a stronger contactor or a faster fuse")
+    # Where nobody opens the fault no let-through ends: the range says so.
+    return withstand_check(title, part, swept.fuse, swept.current[~np.isnan(swept.time)], SWEPT)
 
 
 # -- item -------------------------------------------------------------------------------------

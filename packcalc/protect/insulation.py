@@ -38,6 +38,7 @@ from packcalc.value import value_object
 TITLE = "Isolation, distances, stored energy and gloves"
 STAGE = "isolation and distance"
 RULE = Origin("rule")
+WARNS_ALONE = "the brief says that the monitor warns: at this reading nothing opens"
 IIIB_LIMIT = 630.0  # V; remembered, and only ever a caution
 
 DC_ALONE = leaf("isolation demanded of a DC circuit by itself", "r", "Ω/V", 100.0, "read",
@@ -96,6 +97,7 @@ class InsulationAsked:
         leakage_share: of the allowed leakage that the modules may use up.
         disconnect_after: modules below the service disconnect; 0 for none.
         warn, trip: readings at which the isolation monitor acts.
+        opens: whether the monitor opens the contactors; one that warns opens nothing.
     """
 
     voltage: Finding
@@ -118,6 +120,7 @@ class InsulationAsked:
     trip: Finding
     discharge_tolerance: Finding
     leakage_share: Finding
+    opens: bool = True
 
 
 @value_object
@@ -192,7 +195,8 @@ def insulation_asked(brief: Brief, pack: PackModel, highest: Finding) -> Insulat
         disconnect_after=brief.pack.disconnect_after,
         warn=brief.management.isolation_warn, trip=brief.management.isolation_trip,
         discharge_tolerance=link.discharge_tolerance,
-        leakage_share=brief.bench.isolation_share if brief.bench else _share_of_modules())
+        leakage_share=brief.bench.isolation_share if brief.bench else _share_of_modules(),
+        opens=brief.path.insulation_monitor != "warns")
 
 
 def _share_of_modules() -> Finding:
@@ -284,11 +288,20 @@ def _isolation_checks(asked: InsulationAsked, joined: Finding,
         judge("isolation monitor warns no later than at 500 Ω/V", STAGE, asked.warn, "at least",
               joined, missing=f"set it to {joined.shown} or above; it reads both poles in parallel",
               remedy=f"a warning at {joined.shown} plus the monitor's own error"),
-        judge("isolation monitor opens contactors no later than at 100 Ω/V", STAGE, asked.trip,
-              "at least", alone,
-              missing=f"set it to {alone.shown} or above; it reads both poles in parallel",
-              remedy=f"a trip at {alone.shown} plus the monitor's own error"),
+        _opens_at(asked, alone),
     )
+
+
+def _opens_at(asked: InsulationAsked, alone: Finding) -> Check:
+    """A reading to open at is no pass while the monitor only warns."""
+    check = judge("isolation monitor opens contactors no later than at 100 Ω/V", STAGE, asked.trip,
+                  "at least", alone,
+                  missing=f"set it to {alone.shown} or above; it reads both poles in parallel",
+                  remedy=f"a trip at {alone.shown} plus the monitor's own error")
+    if asked.opens or check.verdict != PASS:
+        return check
+    return replace(check, verdict=CAUTION, reason=WARNS_ALONE,
+                   remedy='path.insulation_monitor = "opens the contactors", and wired so')
 
 
 # --- energy of a touch ----------------------------------------------------------------

@@ -391,7 +391,7 @@ def _unset_checks(asked: ManagementAsked) -> tuple[Check, ...]:
     return (
         Check("charging is stopped below the coldest cell that may be charged", "thermal load",
               NOT_EVALUATED, None, charge_floor(asked), "at least", "no setting is known: show in "
-              f"the management system that charger and braking stop below "
+              f"the management system that charger and braking stop at or below "
               f"{charge_floor(asked).shown}"),
         Check("trip of the charging current follows the cells' charge limit", "thermal load",
               NOT_EVALUATED, None, None, "", f"no setting is known: {bands}"),
@@ -576,7 +576,7 @@ def _open_items(asked: ManagementAsked) -> tuple[str, ...]:
               own.overvoltage_trip, own.channels_per_monitor, own.temperature_sensors,
               own.balance_current, own.self_discharge_spread)
     bands = charge_bands(asked)
-    found += [f"cold charging: set it to stop below {charge_floor(asked).shown}, and show it",
+    found += [f"cold charging: set it to stop at or below {charge_floor(asked).shown}, and show it",
               f"charging current trip: {bands}",
               f"braking current trip: {bands}"]
     return (*found, *(f"{f.title}: say it in the brief" for f in wanted if not f.known))

@@ -16,8 +16,11 @@ from packcalc.brief import Brief
 from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import series_voltage, with_tolerance
-from packcalc.findings import AT_LEAST, BOUNDED, Finding, Origin, formula, largest, leaf, trace
+from packcalc.findings import (
+    AT_LEAST, BOUNDED, Finding, Origin, formula, largest, leaf, smallest, trace,
+)
 from packcalc.pack import PackModel
+from packcalc.part_checks.limits import OVERSHOOT
 from packcalc.units import into_si
 from packcalc.value import value_object
 
@@ -138,6 +141,7 @@ class OvervoltageAsked:
         absolute_maximum, capacitor_rating, semiconductor_rating: of the inverter.
         others: further parts with their rated DC voltage, or None where nobody stated it.
         trip: over-voltage trip of all cells together; None where nobody stated it.
+        trip_most: the highest that this trip may be, every cell at what a full one may see.
         trip_delay, braking_time: delay of that trip; length of a braking pulse.
     """
 
@@ -157,6 +161,7 @@ class OvervoltageAsked:
     others: tuple[tuple[str, Finding | None], ...] = (
         ("main fuse", None), ("main contactors", None), ("traction cable", None))
     trip: Finding | None = None
+    trip_most: Finding | None = None
     trip_delay: Finding | None = None
     braking_time: Finding | None = None
 
@@ -225,7 +230,8 @@ def overvoltage_asked(brief: Brief, pack: PackModel,
         station_voltage=brief.station.voltage, charger_ceiling=_charger_ceiling(brief),
         absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
         semiconductor_rating=inverter.semiconductor_rating, others=others or defaults,
-        trip=_pack_trip(brief, pack), trip_delay=brief.management.voltage_delay,
+        trip=_pack_trip(brief, pack), trip_most=_highest_trip(brief, pack),
+        trip_delay=brief.management.voltage_delay,
         braking_time=brief.regeneration.duration)
 
 
@@ -243,10 +249,23 @@ def _pack_trip(brief: Brief, pack: PackModel) -> Finding | None:
     own = brief.management.overvoltage_trip
     if not own.known:
         return None
-    cells = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
-    return trace(series_voltage, "pack voltage at the cells' over-voltage trip", series=leaf(
-        "cells in series", "n", "", cells, "definition", origin=Origin("layout")),
-        module_voltage=own, note="all cells alike; one cell above the others trips sooner")
+    return trace(series_voltage, "pack voltage at the cells' over-voltage trip",
+                 series=_cells(brief, pack), module_voltage=own,
+                 note="all cells alike; one cell above the others trips sooner")
+
+
+def _highest_trip(brief: Brief, pack: PackModel) -> Finding:
+    full = smallest([brief.modules[p.entry].module.full_voltage for p in pack.layout.parts],
+                    "full voltage of one cell")
+    return trace(series_voltage, "pack voltage at the highest that a cell's trip may be",
+                 series=_cells(brief, pack), module_voltage=trace(
+                     with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
+                     voltage=full, tolerance=OVERSHOOT))
+
+
+def _cells(brief: Brief, pack: PackModel) -> Finding:
+    count = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
+    return leaf("cells in series", "n", "", count, "definition", origin=Origin("layout"))
 
 
 def _least_capacitance(brief: Brief) -> Finding:
@@ -457,7 +476,8 @@ def _semiconductors(rating: Finding, highest: Finding) -> Standing:
 def _duty_checks(asked: OvervoltageAsked, highest: Finding) -> tuple[Check, ...]:
     reaction = _reaction_check(asked)
     return (reaction, _limit_check(asked), _braking_trip_check(asked, reaction),
-            _charger_check(asked), _generator_check(asked), _feeds_full_check(asked))
+            _charger_check(asked), *_station_check(asked), _generator_check(asked),
+            _feeds_full_check(asked))
 
 
 def _reaction_check(asked: OvervoltageAsked) -> Check:
@@ -524,15 +544,50 @@ def _charger_check(asked: OvervoltageAsked) -> Check:
             and check.figure.number > above.number * (1.0 + 1e-9):
         return Check(title, STAGE, FAIL, check.figure, above, "at most",
                      "a faulty or wrongly set charger overshoots the inverter's absolute maximum, "
-                     "and overcharges every cell on the way",
+                     "and overcharges every cell on the way" + _unended(asked),
                      "a charger whose ceiling lies within it, or a cut-off of its own beside the "
                      "charger's control")
     if check.verdict == FAIL:
-        return Check(title, STAGE, CAUTION, check.figure, check.demand, "at most",
-                     "a faulty or wrongly set charger goes on above full charge: only the "
-                     "over-voltage trip of the management system stops it",
-                     "the trip opens the charger's contactor by itself, without the charger's help")
+        return _ended_by_trip(asked, check, "a faulty or wrongly set charger goes on above full "
+                                            "charge")
     return check
+
+
+def _station_check(asked: OvervoltageAsked) -> tuple[Check, ...]:
+    """A station follows the vehicle's request: the vehicle's own limit must stand by itself."""
+    if not asked.station_voltage.known:
+        return ()
+    check = judge("a charging station that runs to its ceiling stays at the end of charging", STAGE,
+                  asked.station_voltage, "at most", asked.full_voltage,
+                  remedy="a station of a lower ceiling")
+    return (check if check.verdict != FAIL else _ended_by_trip(
+        asked, check, "it follows the vehicle's request, which may be wrong"),)
+
+
+def _ended_by_trip(asked: OvervoltageAsked, check: Check, why: str) -> Check:
+    """A caution where a trip that opens is set low enough; else nobody ends the overcharge."""
+    unended = _unended(asked)
+    if unended:
+        most = "" if asked.trip_most is None else \
+            f" at or below {asked.trip_most.shown} of the pack"
+        return replace(check, reason=f"{why}{unended}", remedy="management.overvoltage_trip"
+                       f"{most}, opening the contactors by itself; or a lower ceiling")
+    delay = asked.trip_delay
+    late = "" if delay is not None and delay.known else ", whose delay is not known,"
+    return replace(check, verdict=CAUTION, reason=f"{why}: only the over-voltage trip of the "
+                   f"management system{late} stops it", remedy="the trip opens the contactors by "
+                   "itself, without the charger's help")
+
+
+def _unended(asked: OvervoltageAsked) -> str:
+    """Why nobody ends an overcharge; empty where a trip within the cells' limit does."""
+    if asked.trip is None:
+        return "; nobody ends it: no over-voltage trip is set"
+    most = asked.trip_most
+    if most is not None and asked.trip.number > most.number * (1.0 + 1e-9):
+        return (f"; nobody ends it in time: the over-voltage trip is set to {asked.trip.shown} of "
+                f"the pack, and its cells may see at most {most.shown}")
+    return ""
 
 
 def _generator_check(asked: OvervoltageAsked) -> Check:

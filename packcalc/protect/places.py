@@ -31,6 +31,7 @@ OTHER_POLE_OF_BRANCH = "a fuse in the other pole of the branch as well, at the t
 MID_FUSE = "a mid-pack fuse, added or moved between the two halves"
 SPLIT = "a second mid-pack fuse, so that no run of modules is left without one"
 WATCH = "an insulation monitor that warns at the first fault and bars closing"
+ACTS = "an insulation monitor that opens the contactors at the first fault and bars closing"
 DOUBLE = "double insulation, edge guards and clamps against the second fault"
 TRIP = "contactors on a named trip, proven for this current and voltage, one pole alone"
 AT_TAP = "a fuse at the tap, in both poles"
@@ -111,6 +112,22 @@ def cell_resistance(module, cells):
     return module / cells
 
 
+@formula(title="way from one end of a cell round to the other", symbol="R_w", unit="mΩ",
+         text="R_w = R_1·(n − 1 + n/m)",
+         inputs={"cell": "R_1 [mΩ] of one cell", "cells": "n [] cells in series of one module",
+                 "beside": "m [] modules paralleled with its own at their ends"},
+         basis="definition", valid="modules alike: what drives it is one cell's voltage",
+         safe_side="high, for the lowest fault")
+def way_round(cell, cells, beside):
+    """Resistance of a module's other cells with the modules that stand beside it.
+
+    Examples:
+        >>> round(way_round(1.0, 8, 3), 4)
+        9.6667
+    """
+    return cell * (cells - 1.0 + cells / beside)
+
+
 @formula(title="resistance outside the modules for each of their cells", symbol="R_c", unit="mΩ",
          text="R_c = R_x/n",
          inputs={"external": "R_x [mΩ] of the loop outside the modules that feed it",
@@ -160,6 +177,10 @@ class Device:
 # Whether the device ends that current (None: not shown), in what time, and why.
 Answer = tuple[bool | None, Finding | None, str]
 Clearing = Callable[[Device, Finding], Answer]
+# Of a fuse that may melt and not break before another device has cleared: (whether its own sheet
+# says so, why); None where it does not.
+Spoilt = tuple[bool, str] | None
+Spoiling = Callable[[Device, Finding, Finding | None], Spoilt]
 
 
 def clearing_without_parts(device: Device, current: Finding) -> Answer:
@@ -185,6 +206,10 @@ def clearing_without_parts(device: Device, current: Finding) -> Answer:
     if current.number <= device.rating.number:
         return False, None, f"at or below its rated {device.rating.shown} it never opens"
     return None, None, "counted on only if its curve shows that it opens within 1 s: not shown"
+
+
+def spoils_nothing(device: Device, current: Finding, time: Finding | None) -> Spoilt:
+    """No part is at hand: nobody is shown to clear, and there is nothing to spoil."""
 
 
 @value_object
@@ -298,8 +323,8 @@ class Loop:
         inductance, time_constant: of its slowest loop.
         devices: in the loop, nearest to the fault first.
         sources: what feeds it besides the modules.
-        inherent: covers and distance are the usual answer here, or a monitor that acts on a
-            first fault: nobody is then a caution, elsewhere it is a failure.
+        inherent: covers and distance are the usual answer here, or a monitor that opens the
+            contactors at a first fault: nobody is then a caution, elsewhere it is a failure.
         remedies: what exists, most effective first.
         notes: cautions of this place.
         why_nobody: the reason while `devices` is empty.
@@ -307,6 +332,9 @@ class Loop:
             on, where less than one string gives alone; else empty.
         backward: devices that only the sources of the bus pass, against the modules' current;
             each `sees` their sum.
+        own_wire: I²t that its own conductor stands until it melts, where that is a branch's; None
+            where none is held here.
+        sizes: whether the parts of the main path are sized for its lowest current.
     """
 
     key: str
@@ -326,6 +354,8 @@ class Loop:
     why_nobody: str = NO_DEVICE
     shares: tuple[Finding, ...] = ()
     backward: tuple[Device, ...] = ()
+    own_wire: Finding | None = None
+    sizes: bool = True
 
     def least(self, paths: int) -> float:
         """Lowest current through one of several equal paths while so many feed the fault, in A."""
@@ -419,11 +449,13 @@ class PlacesAsked:
         loops: in the order of the table.
         clearing: answers for one device at one current.
         sweeping: answers for a whole loop at every current from the lowest to the highest.
+        spoiling: of a fuse of the loop that another device is counted on instead of.
     """
 
     loops: tuple[Loop, ...]
     clearing: Clearing = clearing_without_parts
     sweeping: Sweeping = not_swept
+    spoiling: Spoiling = spoils_nothing
 
 
 def fault_places(asked: PlacesAsked) -> tuple[FaultPlace, ...]:
@@ -432,9 +464,10 @@ def fault_places(asked: PlacesAsked) -> tuple[FaultPlace, ...]:
 
 
 def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
-    others = tuple(_other(source, asked.clearing) for source in loop.sources)
+    others = tuple(_other(source, asked) for source in loop.sources)
     ends = (("highest", loop.highest), ("lowest", loop.lowest))
-    high, low = (who_clears(end, current, loop.devices, asked.clearing) if loop.devices else
+    high, low = (who_clears(end, current, loop.devices, asked.clearing, asked.spoiling)
+                 if loop.devices else
                  Cleared(end, current, NOBODY, False, None, loop.why_nobody)
                  for end, current in ends)
     swept = asked.sweeping(loop)
@@ -446,7 +479,7 @@ def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
 
 def _bounded(low: Cleared) -> Cleared:
     """A lowest current that may be less than its value: what opens that need not open less."""
-    if not (low.clears and only_at_most(low.current)):
+    if low.clears is False or not (low.current.known and only_at_most(low.current)):
         return low
     return replace(low, clears=None, time=None,
                    why=f"{low.why}, and it may be less: {low.current.note}")
@@ -483,16 +516,16 @@ def _between(swept: Between, high: Cleared, low: Cleared) -> Cleared | None:
                    " and ".join(g.span for g in same))
 
 
-def _other(source: Source, clearing: Clearing) -> Cleared:
+def _other(source: Source, asked: PlacesAsked) -> Cleared:
     end = f"from the {source.name}"
     if source.devices:
-        return who_clears(end, source.current, source.devices, clearing)
+        return who_clears(end, source.current, source.devices, asked.clearing, asked.spoiling)
     return Cleared(end, source.current, NOBODY, False, None,
                    source.why or "no device stands between it and the fault")
 
 
 def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
-               clearing: Clearing) -> Cleared:
+               clearing: Clearing, spoiling: Spoiling = spoils_nothing) -> Cleared:
     """The device that ends a current, or nobody.
 
     Args:
@@ -500,6 +533,7 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
         current: at the place.
         devices: that stand in the loop.
         clearing: answers for one device at one current.
+        spoiling: of a fuse that may melt and not break before another device has cleared.
     """
     if not devices:
         return Cleared(end, current, NOBODY, False, None, NO_DEVICE)
@@ -510,13 +544,41 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
     clear = [a for a in answers if a[1]]
     if clear:
         device, _, time, why = min(clear, key=_time_of)
-        return Cleared(end, current, device.name, True, time, why)
+        seen = [(d, _seen(d, end, current)) for d, ends, _, _ in answers
+                if d.kind == FUSE and not ends]
+        return _unless_spoilt(Cleared(end, current, device.name, True, time, why), [
+            (d, at, spoiling(d, at, time)) for d, at in seen])
     open_ = [a for a in answers if a[1] is None]
     if open_:
         return Cleared(end, current, either([a[0].name for a in open_]), None, None,
                        grounds([(d.name, why) for d, _, _, why in answers]))
     return Cleared(end, current, NOBODY, False, None,
                    grounds([(d.name, why) for d, _, _, why in answers]))
+
+
+def _unless_spoilt(one: Cleared, told: Sequence[tuple[Device, Finding, Spoilt]]) -> Cleared:
+    """What a device clears, unless a fuse may melt before and leave an arc burning in itself."""
+    found = [(device, at, *spoilt) for device, at, spoilt in told if spoilt is not None]
+    if not found:
+        return one
+    fails = any(surely for _, _, surely, _ in found)
+    words = "; ".join((f"with every source, {at.shown}: " if at is device.sees else "")
+                      + spoilt_words(device.name, surely, one.device, why)
+                      for device, at, surely, why in found)
+    return Cleared(one.end, one.current,
+                   NOBODY if fails else either([device.name for device, _, _, _ in found]),
+                   False if fails else None, None, words)
+
+
+def spoilt_words(fuse: str, surely: bool, by: str, why: str) -> str:
+    """Of a fuse that melts before another device has cleared."""
+    return f"{fuse} {'melts' if surely else 'may melt'} before {by} could clear, and {why}"
+
+
+def _seen(device: Device, end: str, current: Finding) -> Finding:
+    """The current that melts a fuse: every source's where they all pass it."""
+    return device.sees if end == "highest" and device.sees is not None \
+        else _through(device, end, current)
 
 
 def _answer(device: Device, end: str, current: Finding, clearing: Clearing) -> Answer:
@@ -616,26 +678,26 @@ def chassis_pairs(stands: str) -> tuple[Pair, ...]:
     """
     mid = "mid-pack" in stands
     poles = 2 if "both" in stands else 1 if "one" in stands else 0
-    inside = (SPLIT if mid else MID_FUSE, WATCH, DOUBLE)
+    inside = (SPLIT if mid else MID_FUSE, ACTS, DOUBLE)
     pairs = []
     if poles:
         name = "chafed cable of either pole" if poles == 2 else "chafed cable of the fused pole"
         pairs.append(Pair("fused_pole", f"mid-pack leak and {name}", POLE_FUSE, True,
-                          (TRIP, WATCH, DOUBLE)))
+                          (TRIP, ACTS, DOUBLE)))
     if poles < 2:
         name = "the other pole" if poles else "a pole"
-        rest = ((OTHER_POLE,) if poles else ("a fuse in each pole",)) + (TRIP, WATCH, DOUBLE)
+        rest = ((OTHER_POLE,) if poles else ("a fuse in each pole",)) + (TRIP, ACTS, DOUBLE)
         if mid:
             pairs.append(Pair("beyond_mid", f"leak beyond the mid-pack fuse and chafed cable of "
-                              f"{name}", MIDDLE_FUSE, True, (TRIP, WATCH, DOUBLE)))
+                              f"{name}", MIDDLE_FUSE, True, (TRIP, ACTS, DOUBLE)))
             pairs.append(Pair("own_side", f"leak between the mid-pack fuse and {name}, and chafed "
                               f"cable of {name}", "", True, rest, one_side=True))
         else:
             pairs.append(Pair("other_pole", f"mid-pack leak and chafed cable of {name}", "",
-                              True, (OTHER_POLE, MID_FUSE, TRIP, WATCH, DOUBLE)))
+                              True, (OTHER_POLE, MID_FUSE, TRIP, ACTS, DOUBLE)))
     if mid:
         pairs.append(Pair("inside_across", "two leaks inside the box, one on each side of the "
-                          "mid-pack fuse", MIDDLE_FUSE, False, (WATCH, DOUBLE)))
+                          "mid-pack fuse", MIDDLE_FUSE, False, (ACTS, DOUBLE)))
     pairs.append(Pair("inside", "two leaks inside the box" + (
         ", on one side of the mid-pack fuse" if mid else ""), "", False, inside, one_side=mid))
     return tuple(pairs)

@@ -69,6 +69,8 @@ class StatesAsked:
         breaks: current that a main contactor breaks in both directions at that voltage; None
             where its sheet does not say so.
         untimed: one for each path whose contactors a lost supply drops.
+        joining: of strings, largest measured difference at which one may be joined; None where
+            none permits it.
     """
 
     brief: Brief
@@ -78,6 +80,7 @@ class StatesAsked:
     capacitance: Finding | None = None
     breaks: Finding | None = None
     untimed: tuple[Untimed, ...] = ()
+    joining: Finding | None = None
 
 
 def weld_level(asked: StatesAsked) -> Finding:
@@ -162,14 +165,26 @@ def _torque_check(asked: StatesAsked) -> Check:
     title = "torque is at zero before a fault opens the contactors"
     own, link = asked.brief.management, asked.brief.inverter
     missing = [f.title for f in (link.torque_zero_time, own.trip_delay) if not f.known]
-    held = judge(title, "who clears", link.torque_zero_time, "at most", own.trip_delay,
+    held = judge(title, "who clears", link.torque_zero_time, "at most", _soonest_trip(asked),
                  missing="say " + "; ".join(missing))
+    if held.verdict == PASS and not own.trip_delay.known:
+        return replace(held, verdict=NOT_EVALUATED, reason=f"say {own.trip_delay.title}")
     if held.verdict == FAIL:
         return Check(title, "who clears", CAUTION, held.figure, held.demand, held.relation,
                      "the contactors open under load or braking: each opening wears them, and "
                      "braking then drives the link up",
                      "a quicker torque shut-down, or a longer delay where the fault allows")
     return held
+
+
+def _soonest_trip(asked: StatesAsked) -> Finding | None:
+    """Least delay of every trip that opens under load; a lost supply and a crash wait for none."""
+    own = asked.brief.management
+    delays = [own.trip_delay, own.voltage_delay, own.overload_delay]
+    if asked.pack.layout.in_strings:
+        delays.append(asked.brief.strings.trip_delay)
+    known = [f for f in delays if f.known]
+    return smallest(known, "least delay of the trips that open under load") if known else None
 
 
 def _crash_check(asked: StatesAsked) -> Check:

@@ -114,6 +114,7 @@ class State:
         live: what is live.
         blind: what this proof cannot see.
         scaled: how the level follows the battery voltage; None for a fixed one.
+        unread: said beside the time where nothing is read in it; else empty.
     """
 
     name: str
@@ -127,6 +128,7 @@ class State:
     live: str
     blind: str = ""
     scaled: Scaled | None = None
+    unread: str = ""
 
 
 @value_object
@@ -263,7 +265,7 @@ def _further_welds(asked: StatesAsked) -> tuple[str, ...]:
 # --- the table ------------------------------------------------------------------------
 
 def _states(asked: StatesAsked) -> tuple[State, ...]:
-    return (*_starting(asked), *_working(asked), *_ending(asked))
+    return (*_starting(asked), *_working(asked), *_stringed(asked), *_ending(asked))
 
 
 def _starting(asked: StatesAsked) -> tuple[State, ...]:
@@ -379,8 +381,43 @@ def _bus_live(asked: StatesAsked) -> str:
         BOTH: ""}[asked.brief.path.charge_contactor]
 
 
+def _stringed(asked: StatesAsked) -> tuple[State, ...]:
+    """How a string comes to the others, and what is left when one goes; none without strings."""
+    if not asked.pack.layout.in_strings:
+        return ()
+    level = asked.joining
+    return (
+        State("joining a further string", (CLOSED, CLOSED, OPEN, OPEN),
+              "torque, charger and braking off; its weld check; its charge shown, see the parallel "
+              "strings", "across its own open contactors, string against bus, both poles",
+              "differing by at most" if level is not None else
+              "no difference permits joining: each string full on its own first", level, SETTLE,
+              "it stays out; once closed, its current above its charge limit opens it again",
+              _bus_live(asked), "charge, where the rest voltage is flat; an open contact at equal "
+              "voltages reads like a closed one: its current tells"),
+        State("one string out", ("its own open", "its own open", OPEN, OPEN),
+              "power cut to what the others bear, see the parallel strings, then both its "
+              "contactors", "its own current", "at zero", None, SETTLE,
+              "a contact is welded: every string opens; its fuse is all that is left",
+              f"{BUS_LIVE}; that string by itself",
+              "one welded pole; both at equal voltages: weld check with the bus dead"),
+    )
+
+
+def _not_proven(asked: StatesAsked) -> str:
+    """What stays live behind contacts that have opened, until a reading says otherwise."""
+    fall, back = fall_to(asked, BORDER), asked.brief.motor.back_voltage
+    time = "for a time that is not known" if fall is None else \
+        f"{fall.shown} by its resistor, computed" if fall.number else "up to its own voltage"
+    motor = "" if back.known and back.number == 0 else "; at speed by the motor, " + (
+        f"up to {back.shown}" if back.known else "its back-voltage is not known")
+    inlet = "" if asked.brief.path.charge_contactor == BOTH else ", the charge inlet among them"
+    return (f"{PACK_LIVE}; until proven link, inverter and every branch behind the main "
+            f"contactors{inlet} ({time}{motor})")
+
+
 def _ending(asked: StatesAsked) -> tuple[State, ...]:
-    own, link = asked.brief.management, asked.brief.inverter
+    own, link, live = asked.brief.management, asked.brief.inverter, _not_proven(asked)
     return (
         State("fault", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero and charger off, then open; an over-current trip opens at its own "
@@ -388,26 +425,28 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
               "trip's delay is over, then DC link, plus to minus", "below",
               BORDER, _then_fall(asked, own.trip_delay),
               "a contact is welded: the fuse is all that is left; warn, stop, leave the vehicle",
-              PACK_LIVE,
+              live,
               "one welded pole while the other opened; a motor that holds the link up looks like "
               "a weld"),
         State("crash", (OPEN, OPEN, OPEN, OPEN),
               "nothing: the crash signal opens the coils' supply by wire",
               "DC link, plus to minus", "below", BORDER, CRASH_TIME,
-              crash_failing(asked), PACK_LIVE,
+              crash_failing(asked), live,
               "live metal on the pack's side of the contactors; torn wires of the reading itself; "
               f"{late_words(asked)}"),
         State("key off under load", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero first; current below what the contactors open every day",
               "battery current at zero, then DC link, plus to minus", "below", BORDER,
               _then_fall(asked, link.torque_zero_time),
-              "open all the same, count the opening under load", PACK_LIVE,
+              "open all the same, count the opening under load", live,
               "the second pole to open: prove each in turn, see the weld check"),
         State("loss of 12 V", (OPEN, OPEN, OPEN, OPEN),
               "nothing can come before: springs open the contacts",
-              "weld check at the next wake", "below", weld_level(asked),
-              _after_settling(asked), "welded contacts: no wake", PACK_LIVE,
-              f"anything until the supply is back: no channel is read; {late_words(asked)}"),
+              "nothing is proven dead: by a meter, or by the weld check at the next wake",
+              "below", weld_level(asked), _after_settling(asked),
+              "welded contacts: no wake; until a meter reads dead nobody touches", live,
+              f"anything until the supply is back: no channel is read; {late_words(asked)}",
+              unread="computed, nothing reads it"),
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from packcalc.checks import Candidate, Item, Requirement, named_part, open_of
 from packcalc.findings import Finding
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, constant_words, contactor_part_checks, slower_duty,
+    CarryDemand, SwitchDemand, break_words, constant_words, contactor_part_checks, slower_duty,
     switch_facts,
 )
 from packcalc.parts import ContactorPart
@@ -44,7 +44,7 @@ def size_string_contactors(carry: CarryDemand, switch: SwitchDemand,
     return Item(
         key="string_contactors", title="String contactors",
         governing=f"carries {carry.continuous_current.shown} of one string, breaks "
-                  f"{switch.break_discharge.shown} of it and stands "
+                  f"{break_words(switch.break_discharge)} of it and stands "
                   f"{carry.fault_highest.shown} until the string fuse has cleared",
         duty=tuple(f for f in (carry.highest_voltage, carry.fault_highest,
                                carry.continuous_current, carry.peak_current, carry.peak_duration,
@@ -64,10 +64,12 @@ def _specification(carry: CarryDemand, switch: SwitchDemand,
         Requirement("carries", f"{carry.continuous_current.shown} continuously at "
                     f"{carry.ambient.shown}; {carry.peak_current.shown} for "
                     f"{carry.peak_duration.shown}", "best string, one string open"),
-        Requirement("breaks", f"{switch.break_discharge.shown} discharging and "
-                    f"{switch.break_charge.shown} charging at {carry.highest_voltage.shown} DC"
-                    + constant_words(switch), "its string alone in, up to the "
-                    "largest current at which it opens before the main fuse has cleared"),
+        Requirement("breaks", f"{break_words(switch.break_discharge)} discharging and "
+                    f"{break_words(switch.break_charge)} charging at "
+                    f"{carry.highest_voltage.shown} DC" + constant_words(switch),
+                    "up to the largest current at which it opens first: discharging before the "
+                    "main fuse, its string alone in; charging before the string fuse, the others "
+                    "feeding a fault of its string backwards through it"),
         *slower_duty(switch.slower_loops),
         Requirement("short-time withstand", f"{carry.fault_highest.shown}, or the string fuse's "
                     "cut-off current, until it has cleared", "fed by all other strings"),

@@ -131,6 +131,20 @@ def fed_by_others(others, voltage, resistance):
     return others * voltage / resistance
 
 
+@formula(title="resistance of the other strings together", symbol="R_o", unit="mΩ",
+         text="R_o = R / n_o",
+         inputs={"resistance": "R [mΩ] of each", "others": "n_o [] strings that are joined"},
+         basis="definition", where="equal resistances in parallel", valid="n_o at least 1")
+def others_together(resistance, others):
+    """What a string that joins several others meets behind them.
+
+    Examples:
+        >>> others_together(0.10, 2)
+        0.05
+    """
+    return resistance / others
+
+
 @formula(title="resistance of two strings in one loop", symbol="R", unit="mΩ",
          text="R = R_1 + R_2",
          inputs={"first": "R_1 [mΩ] of one", "second": "R_2 [mΩ] of the other"},
@@ -148,8 +162,9 @@ def pair_resistance(first, second):
 @formula(title="voltage difference at which strings may be joined", symbol="ΔU", unit="V",
          text="ΔU = I · (R_1 + R_2)/1000",
          inputs={"current": "I [A] charge limit of the receiving string",
-                 "first": "R_1 [mΩ] of one string", "second": "R_2 [mΩ] of the other"},
-         basis="definition", safe_side="lowest resistances, lowest limit")
+                 "first": "R_1 [mΩ] of the string that joins",
+                 "second": "R_2 [mΩ] of the other, or of all others in parallel"},
+         basis="definition", safe_side="lowest resistances, lowest limit, all others in")
 def joining_difference(current, first, second):
     """Largest difference of rest voltage whose first current the receiver may take.
 
@@ -158,6 +173,26 @@ def joining_difference(current, first, second):
         8.8
     """
     return current * (first + second)
+
+
+@formula(title="current of a string that differs from the others", symbol="I_1", unit="A",
+         text="I_1 = (1000·ΔU/R + (1 + m/100)/n_o · I) / (1 + (1 + m/100)/n_o)",
+         inputs={"difference": "ΔU [V] rest voltage of this string from the others'",
+                 "flow": "I [A] of the pack, the way the difference drives this string",
+                 "resistance": "R [mΩ] of this string",
+                 "mismatch": "m [%] resistance of the others above it",
+                 "others": "n_o [] strings that it joins"},
+         basis="definition", where="Kirchhoff's laws, two sources on one bus",
+         safe_side="lowest resistances; higher while discharging, lower while charging")
+def joined_current(difference, flow, resistance, mismatch, others):
+    """Equalising current and share of the pack's current, one upon the other.
+
+    Examples:
+        >>> round(joined_current(5.0, 150.0, 0.10, 0.20, 1), 3)
+        104.545
+    """
+    rest = (1.0 + mismatch) / others
+    return (difference / resistance + rest * flow) / (1.0 + rest)
 
 
 @formula(title="charge for each volt of a string", symbol="C_s", unit="F",
@@ -354,6 +389,7 @@ class StringsAsked:
         hysteresis: V, gap between rest after charge and after discharge, whole string.
         voltage_error: V, error of the measured difference.
         mismatch: resistance of the others above the best one's.
+        continuous_limit: of one string's modules, discharging; None where it was not asked.
     """
 
     fuse_breaks: Finding
@@ -375,6 +411,7 @@ class StringsAsked:
     mismatch: Finding
     regeneration_current: Finding | None = None
     left_resistance: Finding | None = None
+    continuous_limit: Finding | None = None
 
 
 @value_object
@@ -388,7 +425,7 @@ class StringsDuty:
         lowest: one other string, cold, into a dead short of this one.
         one_module: one module shorted inside this string.
         charge_limit: least over the temperatures.
-        difference: allowed at joining.
+        difference: allowed at joining, all others in.
         time_constant, settled: of joining.
         hidden: charge gap that voltage cannot show; None where the curve is flat.
     """
@@ -451,9 +488,16 @@ def string_duty(asked: StringsAsked) -> StringsDuty:
                          "one module shorted", voltage=asked.module_voltage, resistance=both),
         charge_limit=limit,
         difference=trace(joining_difference, current=limit, first=asked.resistance_initial,
-                         second=asked.resistance_initial,
+                         second=_alike(asked),
                          note="new, hot, first millisecond: the smallest resistance"),
         **_joining(asked))
+
+
+def _alike(asked: StringsAsked) -> Finding:
+    """All other strings as low in resistance as the one that joins: they drive or take most."""
+    return asked.resistance_initial if asked.strings.number == 2 else trace(
+        others_together, resistance=asked.resistance_initial,
+        others=trace(other_strings, strings=asked.strings))
 
 
 def _at(one: ChargeLimit) -> Finding:
@@ -509,7 +553,7 @@ def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = N
 def _joining_checks(asked: StringsAsked, duty: StringsDuty) -> tuple[Check, ...]:
     """A refusal to join by voltage is a caution: another way of joining exists."""
     # Where voltage shows nothing no difference is allowed, and there is none to tell.
-    told = (_told(asked, duty),) if _voltage_shows(duty) else ()
+    told = (_told(asked, duty), *_joined_checks(asked)) if _voltage_shows(duty) else ()
     return _shows(asked, duty), _takes(duty), *told
 
 
@@ -581,10 +625,12 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
         Requirement("string contactor: continuous and peak current",
                     f"{duty.continuous.shown} and {duty.peak.shown}", "best string, one open"),
         Requirement("string contactor: breaking current, both directions",
-                    " and ".join(f"at least {b.shown} {way}" if b.known else f"{way} not known"
+                    " and ".join(f"at least {b.shown} {way}" if b.known else
+                                 f"{way}, {b.note or 'not known'}"
                                  for b, way in zip(breaks, ("discharging", "charging"),
                                                    strict=True)),
-                    "one string is taken out under load, at the worst the only one in"),
+                    "taken out under load, at the worst the only one in; or while the others push "
+                    "into its own fault, backwards"),
         Requirement("management system: closes a string onto the bus only below a measured "
                     "difference of", _measured(asked, duty), "first current within the charge "
                     "limit of the receiver, however the two readings err"),
@@ -602,34 +648,63 @@ def _measured(asked: StringsAsked, duty: StringsDuty) -> str:
                 "gap; charge each string full on its own first, let it rest, join then")
     if not (duty.difference.known and asked.voltage_error.known):
         return "not known"
-    if duty.difference.number <= asked.voltage_error.number:
-        return "none: the reading may hide more than is allowed"
-    return trace(measured_difference, difference=duty.difference,
-                 error=asked.voltage_error).shown
+    allowed = allowed_reading(asked, duty)
+    return allowed.shown if allowed else "none: the reading may hide more than is allowed"
+
+
+def allowed_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:
+    """Largest measured difference at which a string may be joined; None where none permits it."""
+    if not (_voltage_shows(duty) and duty.difference.known and asked.voltage_error.known) \
+            or duty.difference.number <= asked.voltage_error.number:
+        return None
+    return trace(measured_difference, difference=duty.difference, error=asked.voltage_error)
 
 
 def joining_differences(asked: StringsAsked) -> tuple[tuple[Finding, Finding], ...]:
     """Allowed voltage difference at each temperature: (temperature, difference)."""
-    return tuple((c.temperature, trace(
-        joining_difference, f"allowed difference at {c.temperature.shown}", current=_at(c),
-        first=asked.resistance_initial, second=asked.resistance_initial))
-        for c in asked.charge_limits)
+    return tuple((c.temperature, _difference(asked, c)) for c in asked.charge_limits)
 
 
-def worst_sharing(asked: StringsAsked) -> tuple[tuple[str, Finding], ...]:
-    """The current of the best string in each case, solved as a network."""
-    n = int(asked.strings.number)
-    r = asked.resistance_long.number
-    cases = [("all strings in", n)] + ([("one string open", n - 1)] if n > 1 else [])
-    found = []
-    for words, inside in cases:
-        resistances = np.full(n, r * (1.0 + asked.mismatch.number))
-        resistances[0] = r
-        resistances[inside:] = np.inf
-        _, currents = share_currents(np.full(n, asked.voltage_empty.number), resistances,
-                                     asked.continuous_current.number)
-        found.append((words, leaf(f"current of the best string, {words}", "I_s", "A",
-                                  float(currents[0]), "computed", source="packcalc-rule",
-                                  note="linear network, equal voltages")))
-    return tuple(found)
+def joined_sharing(asked: StringsAsked) -> tuple[Finding, Finding]:
+    """Current of the worst string just after joining at the allowed difference, current flowing.
 
+    Returns:
+        discharging, one string above all others by the widest of the differences; charging, one
+        below them by the narrowest.
+    """
+    wide, narrow = (pick(_permitting(asked), key=lambda c: c.limit.number) for pick in (max, min))
+    others = trace(other_strings, strings=asked.strings)
+    cases = ((wide, asked.continuous_current, "current of a string that joins high"),
+             (narrow, asked.charging_current, "current into a string that joins low"))
+    high, low = (trace(joined_current, title, difference=_difference(asked, at), flow=flow,
+                       resistance=asked.resistance_initial, mismatch=asked.mismatch,
+                       others=others)
+                 for at, flow, title in cases)
+    return high, low
+
+
+def _permitting(asked: StringsAsked) -> tuple[ChargeLimit, ...]:
+    """The temperatures at which a string may be joined at all."""
+    return tuple(c for c in asked.charge_limits if c.limit.known and c.limit.number > 0)
+
+
+def _difference(asked: StringsAsked, one: ChargeLimit) -> Finding:
+    return trace(joining_difference, f"allowed difference at {one.temperature.shown}",
+                 current=_at(one), first=asked.resistance_initial, second=_alike(asked))
+
+
+def _joined_checks(asked: StringsAsked) -> tuple[Check, ...]:
+    """Joining takes up a limit by itself: what flows besides comes on top until it has settled."""
+    permitting = _permitting(asked)
+    if not permitting:
+        return ()
+    discharging, charging = joined_sharing(asked)
+    stage = "thermal load"
+    high = judge("A string joins at the allowed difference under continuous load", stage,
+                 discharging, "at most", asked.continuous_limit,
+                 missing="continuous current of the module is not known",
+                 remedy="less power until the difference is gone")
+    low = judge("A string joins at the allowed difference under charge", stage, charging, "at most",
+                smallest([_at(c) for c in permitting], "charge limit of the receiving string"),
+                remedy="charger and braking off until the difference is gone")
+    return tuple(c if c.verdict != FAIL else replace(c, verdict=CAUTION) for c in (high, low))

@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from packcalc.bench.sheet import BenchSheet, of_other_types
 from packcalc.bench_keys import BENCH_KEYS
 from packcalc.brief import Bench, Brief, Donor, WantedPins
 from packcalc.errors import Fault, InputErrors
@@ -74,16 +75,30 @@ def sheet_faults(brief: Brief) -> tuple[Fault, ...]:
     """
     if brief.bench is None or not brief.bench.file:
         return ()
-    default = only_type(brief)
     try:
-        _, faults = read_with_faults(
-            os.path.join(os.path.dirname(brief.place), brief.bench.file), default,
-            [on_hand.module for on_hand in brief.modules])
+        _, faults = _named_sheet(brief, brief.bench)
     except InputErrors as error:
         faults = error.faults
     line = positions(read_text(brief.place)).lines.get(("bench", "file"), 0) if faults else 0
     return tuple(f if f.line else Fault(brief.place, line, "bench.file", f"{f.file} {f.wrong}",
                                         f.right) for f in told_once(faults, by_key=True))
+
+
+def rows_left_out(brief: Brief) -> str:
+    """One line on rows of the bench sheet that are of no type of the brief; "" where none is.
+
+    Raises:
+        InputErrors: the sheet cannot be read, see `sheet_faults`.
+    """
+    if brief.bench is None or not brief.bench.file:
+        return ""
+    sheet, _ = _named_sheet(brief, brief.bench)
+    return of_other_types(sheet.rows, {on_hand.module.id for on_hand in brief.modules})
+
+
+def _named_sheet(brief: Brief, bench: Bench) -> tuple[BenchSheet, tuple[Fault, ...]]:
+    return read_with_faults(os.path.join(os.path.dirname(brief.place), bench.file),
+                            only_type(brief), [on_hand.module for on_hand in brief.modules])
 
 
 def _pins(notes: Notes, table: Mapping[str, Any]) -> WantedPins:

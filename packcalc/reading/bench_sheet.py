@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import math
 import os
 import re
 import unicodedata
@@ -84,6 +85,8 @@ _PLAIN_LINES = (
                "the bench's own diary"),
     ColumnLine("crash, water", "yes, no or unknown: was the donor crashed, stood it in water",
                "seller, insurer's paper, tide marks and rust in the donor"),
+    ColumnLine("charged_or_drained", "yes, no or unknown: was it charged or drained between its "
+               "self-discharge test and a rest voltage read after that", "the bench's own diary"),
     ColumnLine("lifetime_record", "yes, no or unknown: is there a record of the module's life",
                "donor's management system, read out before it is taken apart"),
     ColumnLine("expiry", "end of the calendar life that the maker states", "the maker's paper"),
@@ -383,8 +386,8 @@ class _Reading:
         if cell not in self.types:
             self.types[cell] = None
             try:
-                self.types[cell] = self.named(cell) or _module(
-                    cell, Origin(self.place, line, "module", cell[:60]))
+                self.types[cell] = self.named(cell) or self.of_brief(cell, _module(
+                    cell, Origin(self.place, line, "module", cell[:60])))
             except InputErrors as error:
                 for fault in error.faults:
                     self.refused(line, cell, fault)
@@ -402,6 +405,13 @@ class _Reading:
             return None if os.path.exists(beside(self.place, cell)) else next(
                 (t for t in self.known if _file_of(t) == wanted), None)
         return None if cell in ids() else next((t for t in self.known if t.id == cell), None)
+
+    def of_brief(self, cell: str, read: ModuleType) -> ModuleType:
+        """The brief's own type where a label says what that one is; else what was read."""
+        if own_file(cell) or cell in ids():
+            return read
+        meant = {t.id: t for t in reversed(self.known) if _says(read, t)}
+        return next(iter(meant.values())) if len(meant) == 1 else read
 
     def refused(self, line: int, cell: str, fault: Fault) -> None:
         """A fault of a module's type; one of a record file is told in that file's own line."""
@@ -465,6 +475,13 @@ def _module(cell: str, origin: Origin) -> ModuleType:
     if own_file(cell):
         return check_record(beside(origin.place, cell))
     return record(cell) if cell in ids() else module_from_label(cell, origin)
+
+
+def _says(label: ModuleType, module: ModuleType) -> bool:
+    """Whether all that a label says holds for a module: cells, capacity, chemistry."""
+    return (label.chemistry == module.chemistry and label.series == module.series
+            and math.isclose(label.capacity.number, module.capacity.number, rel_tol=1e-6)
+            and (None in (label.parallel, module.parallel) or label.parallel == module.parallel))
 
 
 def _why_no_number(plain: str, head: str) -> str:

@@ -7,6 +7,7 @@ entry left open and every value read, so that a file is judged in one pass.
 from __future__ import annotations
 
 import datetime
+import functools
 import math
 import numbers
 import re
@@ -53,6 +54,7 @@ _KINDS: tuple[tuple[type, str], ...] = (
     ((datetime.date, datetime.time), "a date or time"))  # type: ignore[list-item]
 
 
+@functools.cache
 def keys_of(section: str) -> tuple[Key, ...]:
     """The keys of one section of the brief, in the order of the schema."""
     return tuple(key for key in (*KEYS, *OPTIONAL_KEYS) if key.section == section)
@@ -256,8 +258,9 @@ def _why_no_words(raw: Any) -> str:
         return f"is {kind_of(raw)}, not a text"
     if len(raw) > LONGEST_WORDS:
         return f"is {len(raw)} characters long"
-    odd = next((c for c in raw if unicodedata.category(c)[0] == "C"
-                or unicodedata.category(c) in ("Zl", "Zp")), "")
+    odd = "" if raw.isprintable() else next(
+        (c for c in raw if unicodedata.category(c)[0] == "C"
+         or unicodedata.category(c) in ("Zl", "Zp")), "")
     return f"holds the control character U+{ord(odd):04X}" if odd else ""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from packcalc.parts import CablePart, FusePart, Part
+from packcalc.parts import CablePart, ContactorPart, FusePart, Part, ResistorPart
 from packcalc.units import show, significant
 
 Contradiction = tuple[str, str, str]  # (column, what is wrong, what would be right)
@@ -13,11 +13,16 @@ COPPER = 1.724e-8       # Ω·m, annealed copper at 20 °C (IEC 60028, remembere
 LEAST_OF_COPPER = 0.9   # our rule: a section may be a little more than its name says
 MOST_OF_ONE = 60.0      # A for 1 mm², our rule; tables rise with about the section to the 0.625
 ROUNDED = 0.05          # sheets print their figures rounded
+LEAST_MELTING = 0.02    # of its curve's heat at 10 ms or less, our rule: less is a lost thousand
+MOST_CLEARING = 1000.0  # times its pre-arcing figure, our rule
+MOST_SLOWER = 10.0      # times the constant of the breaking test, our rule
+COUNTS = ("poles", "cell_channels", "channels_each", "temperature_inputs")  # whole numbers
 # (lower, higher): the first may not lie above the second, whatever the kind of part.
 RISING = (
     ("melting_i2t", "clearing_i2t"), ("lowest_breaking_current", "breaking_capacity"),
     ("rated_current", "breaking_capacity"), ("rated_current", "lowest_breaking_current"),
     ("rated_current", "fusing_current"), ("rated_current", "cut_off_current"),
+    ("cut_off_current", "breaking_capacity"),
     ("rating_ambient", "link_constant"), ("channel_low", "channel_high"),
     ("channels_each", "cell_channels"), ("insulation_class", "short_circuit_temperature"),
 )
@@ -30,10 +35,18 @@ def contradictions(part: Part) -> Iterator[Contradiction]:
         if low is not None and high is not None and low.number > high.number:
             yield (higher, f"{high.shown} lies below {lower} ({low.shown})",
                    "mend one of the two")
+    for name in COUNTS:
+        found = getattr(part, name, None)
+        if found is not None and found.number != int(found.number):
+            yield (name, f"{found.shown} is no whole number", "count them")
+    if isinstance(part, ResistorPart):
+        yield from _pulse(part)
     if isinstance(part, FusePart):
         yield from _fuse(part)
     if isinstance(part, CablePart):
         yield from _copper(part)
+    if isinstance(part, ContactorPart):
+        yield from _tested(part)
     yield from _carry(part)
 
 
@@ -95,10 +108,21 @@ def _melting(part: FusePart) -> Iterator[Contradiction]:
             and (melting.first, melting.second) == (clearing.first, clearing.second):
         yield ("clearing", "the points are those of the melting curve, one by one",
                "a link arcs after it has melted, and clears later: check both columns")
-    if melting is None or part.melting_i2t is None:
+    figure, clears = part.melting_i2t, part.clearing_i2t
+    if figure is None:
+        return
+    if clears is not None and clears.number > MOST_CLEARING * figure.number:
+        yield ("melting_i2t", f"{figure.shown} is less than a thousandth of clearing_i2t "
+               f"({clears.shown})", "check both columns for a lost thousand")
+        return
+    if melting is None:
         return
     time, current = melting.first[0], melting.second[0]
     heat = current ** 2 * time
+    if time <= 0.010 * (1 + 1e-9) and figure.number < LEAST_MELTING * heat:
+        yield ("melting_i2t", f"{figure.shown} is less than a fiftieth of what its melting "
+               f"curve takes at {show(time, 's')}, {show(heat, 'A²s')}",
+               "check both columns for a lost thousand")
     if part.melting_i2t.number > heat * (1.0 + ROUNDED):
         yield ("melting_i2t", f"{part.melting_i2t.shown} is more than its melting curve "
                f"takes at {show(time, 's')}, {show(heat, 'A²s')}",
@@ -115,6 +139,20 @@ def _arc(part: FusePart) -> Iterator[Contradiction]:
         yield ("arc_voltage", f"{part.arc_voltage.shown} lies below every DC voltage of "
                f"the row, the lowest {show(min(stated), 'V')}", "a link whose arc stays below "
                "the source interrupts nothing: the peak arc voltage at the working voltage")
+
+
+def _pulse(part: ResistorPart) -> Iterator[Contradiction]:
+    """What it carries for ever it takes in a pulse as well."""
+    power, pulse = part.rated_power, part.pulse_energy
+    if power is None or pulse is None:
+        return
+    for time, energy in zip(pulse.first, pulse.second, strict=True):
+        least = power.number * time
+        if energy < least * (1.0 - ROUNDED):
+            yield ("rated_power", f"{power.shown} for ever makes {show(least, 'J')} in "
+                   f"{show(time, 's')}, and pulse_energy gives {show(energy, 'J')} there",
+                   "check both columns")
+            return
 
 
 def _copper(part: CablePart) -> Iterator[Contradiction]:
@@ -138,6 +176,23 @@ def _copper(part: CablePart) -> Iterator[Contradiction]:
         yield ("current_at_ambient", f"a current at {show(points.first[-1], '°C')}, "
                "where the air is as hot as the insulation may be "
                f"({part.insulation_class.shown})", "leave that point out, or mend the class")
+
+
+def _tested(part: ContactorPart) -> Iterator[Contradiction]:
+    """At the full voltage nothing far slower is permitted than the breaking test had there.
+
+    What is permitted counts alone, so that a slip in the test would go unseen.
+    """
+    test, permitted, full = (part.break_time_constant, part.permitted_time_constant,
+                             part.rated_voltage_dc)
+    if test is None or permitted is None or full is None:
+        return
+    for voltage, constant in zip(permitted.first, permitted.second, strict=True):
+        if voltage >= full.number * (1.0 - 1e-9) and constant > MOST_SLOWER * test.number:
+            yield ("break_time_constant", f"{test.shown} of the breaking test is less than a tenth "
+                   f"of what permitted_time_constant says at {show(voltage, 'V')}, "
+                   f"{show(constant, 'ms')}", "check both columns for a lost thousand")
+            return
 
 
 def _carry(part: Part) -> Iterator[Contradiction]:

@@ -22,8 +22,13 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import (
     AGAINST_SPANS,
     COLUMNS,
+    CONNECTOR,
+    CONTACTOR,
+    DISCONNECT,
+    FUSE,
     KINDS,
     PART_CLASSES,
+    RESISTOR,
     SPANS,
     Part,
     PartColumn,
@@ -47,6 +52,9 @@ UNKNOWN = ("", "unknown", "-", "–", "n/a")
 FIELDS = {"class": "class_letters"}
 NAMES = tuple(c.name for c in COLUMNS)
 CURVES = ("melting", "clearing")
+# What stands at a place of the brief, as it names the place (`precharge_relay`, `string_fuse`).
+PLACES = (("relay", CONTACTOR), (" contactor", CONTACTOR), (" fuse", FUSE), ("fuse part", FUSE),
+          (" resistor", RESISTOR), (" disconnect", DISCONNECT), (" connector", CONNECTOR))
 # A sheet prints "20.000 A" for twenty thousand as readily as for twenty, and no span of a part
 # tells which; resistances, times and factors are printed with three true decimals.
 NOT_ABOVE_ZERO = ("tolerance", "channel_low")  # exact, or from 0 V or a little below
@@ -192,8 +200,13 @@ def _near_column(name: str) -> str:
 def _part(line: int, cells: list[str], head: list[str], faults: _Faults) -> Part | None:
     row = {name: cell for name, cell in zip(head, cells, strict=False)
            if cell.lower() not in UNKNOWN}
-    kind = row.get("kind", "").lower()
+    kind = " ".join(row.get("kind", "").lower().replace("_", " ").split())
     if kind not in KINDS:
+        place = next((k for ending, k in PLACES if kind.replace("-", "").endswith(ending)), "")
+        if place:
+            faults.add(line, "kind", f"{row['kind'][:40]!r} is a place of the brief",
+                       f"write {place}: [parts] of the brief says where it stands")
+            return None
         near = nearest(kind, KINDS)
         faults.add(line, "kind", f"{kind[:40]!r} is no kind of part" if kind else "is needed",
                    f"did you mean {near!r}?" if near else "write " + " or ".join(KINDS))

@@ -73,7 +73,9 @@ def parse_toml(text: str, place: str) -> dict:
 
 def one_line(words: str, longest: int = 300) -> str:
     """Words without control characters, so that a message stays on one line."""
-    clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in words[:longest])
+    clean = words[:longest]
+    if not clean.isprintable():
+        clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in clean)
     return clean if len(words) <= longest else clean + "…"
 
 

@@ -47,10 +47,15 @@ def assignment_document(study: AssignmentStudy) -> Document:
 
 def assignment_sections(study: AssignmentStudy) -> tuple[Section, ...]:
     """Everything of an assignment, the plan before joining ahead of the gains."""
+    return (*sections_for_review(study), _trades(study), _replacing(study))
+
+
+def sections_for_review(study: AssignmentStudy) -> tuple[Section, ...]:
+    """What the file for review shows of an assignment: all but what other dealings would give."""
     found = [_answer(study), _build_list(study), _before_joining(study), _meaning(study)]
     if study.together is not None:
         found.append(_sharing(study))
-    return (*found, _sureness(study), _trades(study), _replacing(study))
+    return (*found, _sureness(study))
 
 
 def _row_word(study: AssignmentStudy) -> str:
@@ -157,7 +162,8 @@ def _finite(value: float) -> float | None:
 
 
 def _known_by(place: Place) -> str:
-    known = "readings" if all(place.dealt.measured) else "expected, not measured"
+    known = "readings" if all(place.dealt.measured) else (
+        "expected; a reading better than new" if place.dealt.doubted else "expected, not measured")
     return f"UNDECIDED; {known}" if place.dealt.graded.grade == "undecided" else known
 
 
@@ -208,7 +214,8 @@ def _before_joining(study: AssignmentStudy) -> Section:
                   number(s.current, "A", 3), number(s.time, "h", 3), number(s.joining, "A", 3),
                   *(() if full else (number(_finite(s.joined), "A", 3),))) for s in plan.steps)
     blocks: list[Block] = [Paragraph(
-        f"{plan.sentence}. {_joined_as_they_are(study)}{_joined_after(study)}", "caution")]
+        f"{plan.sentence}. {_joined_as_they_are(study)}{_joined_after(study)}", "caution"),
+        Paragraph(plan.condition, "caution")]
     if plan.without_cells:
         blocks.append(Paragraph(
             f"No cell was read of {_some(plan.without_cells)}: not charged fully without a "
@@ -302,7 +309,9 @@ def _meaning(study: AssignmentStudy) -> Section:
         findings_table("assigned", "With the modules in their places", figures),
         *_seldom_reached(study),
         findings_table("as_sized", "As sized from the brief's own state of health", t.before),
-        checks_table("assigned_checks", "Against the brief", (study.isolation, *t.checks))]
+        checks_table("assigned_checks", "Against the brief, and each module's own limits"
+                     if study.alone else "Against the brief",
+                     (study.isolation, *t.checks, *study.alone))]
     ends = _ends(study)
     if ends:
         blocks.append(Paragraph(

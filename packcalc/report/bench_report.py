@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import groupby
 
 from packcalc.bench.grade import (
@@ -11,6 +12,7 @@ from packcalc.bench.grade import (
     isolation_line,
     tells_grade,
 )
+from packcalc.bench.judging import DRAW_A_LINE, NO_LINE
 from packcalc.bench.next_tests import Test, bench_hours, next_tests
 from packcalc.bench.statistics import Spread, correlation, spread
 from packcalc.bench.teardown import SectionState, Teardown, band
@@ -72,12 +74,23 @@ def bench_sections(lot: GradedLot) -> tuple[Section, ...]:
                 _rules(lot)))
 
 
+def _no_line(lot: GradedLot) -> str:
+    """What is true of every module where no line can be drawn, told once."""
+    without = sum(any(c.reason == NO_LINE for c in m.reasons) for m in lot.modules)
+    return (f" Insulation to the case is not judged of {several(without, 'module')}: {NO_LINE}, "
+            f"and none of them is kept before; {DRAW_A_LINE}.") if without else ""
+
+
+def _but_line(m: GradedModule) -> GradedModule:
+    return replace(m, reasons=tuple(c for c in m.reasons if c.reason != NO_LINE))
+
+
 def summary(lot: GradedLot) -> str:
     """How many of each grade, in one sentence."""
     counts = ", ".join(f"{len(lot.of_grade(g))} {g}" for g in reversed(GRADES))
     count = len(lot.modules)
     return (f"{several(count, 'module')}: {counts}. Keep means: nothing that was "
-            "measured speaks against it; it is a candidate, not a promise.")
+            f"measured speaks against it; it is a candidate, not a promise.{_no_line(lot)}")
 
 
 def grades_table(lot: GradedLot) -> Table:
@@ -110,10 +123,10 @@ def grounds_table(lot: GradedLot) -> Table:
                column("grade", "Grade"), column("why", "Ground", wide=True))
     rows = tuple((Cell(m.row.mark), whole(m.row.line), words(m.row.module.id if m.row.module
                                                              else ""), Cell(m.grade), words(m.why))
-                 for m in sorted(lot.modules, key=lambda m: GRADES.index(m.grade))
-                 if m.why or m.grade != "keep")
+                 for m in map(_but_line, sorted(lot.modules, key=lambda m: GRADES.index(m.grade)))
+                 if m.why or m.grade in ("reject", "quarantine"))
     return Table("bench_grounds", "Grounds, the gravest grade first", columns, rows,
-                 "Modules that are kept without a remark are not listed.")
+                 "Modules without a remark of their own are not listed.")
 
 
 def questions_table(lot: GradedLot) -> Table:
@@ -195,7 +208,7 @@ def reasons_table(lot: GradedLot) -> Table:
     columns = (column("mark", "Mark"), column("check", "Check", wide=True),
                column("verdict", "Verdict"), column("why", "Figure, line and reason", wide=True),
                column("remedy", "What would change it", wide=True))
-    told = [(m, c) for m in lot.modules for c in m.reasons if tells_grade(c)]
+    told = [(m, c) for m in map(_but_line, lot.modules) for c in m.reasons if tells_grade(c)]
     rows = tuple((Cell(m.row.mark), Cell(c.title), Cell(c.verdict), words(c.sentence),
                   words(c.remedy)) for m, c in told if c.verdict != PASS)
     return Table("bench_reasons", "Checks that did not pass", columns, rows,
@@ -224,8 +237,10 @@ def _rules(lot: GradedLot) -> tuple[Block, ...]:
                  "uncertainty; nearer than that the measurement cannot tell, and says so.",
                  "Better than the label, or surely less resistance than its type when new, is "
                  "suspect: counted like the middle of the others until it is tested again, or "
-                 "asked about. No resistance counts as better than new, but for joining and "
-                 "sharing, where a low one drives more current."),
+                 "asked about; dealt as if nobody had measured it. What cannot be corrected is "
+                 "dealt, where undecided modules are, no better than it may mean at its worst. No "
+                 "resistance counts as better than new, but for joining and sharing, where a low "
+                 "one drives more current."),
                 "bench_methods")]
     if line is not None:
         blocks.append(Chain("bench_isolation_line", line, "leakages of modules add in parallel"))
@@ -249,7 +264,8 @@ def teardown_document(sheet: Teardown, brief: Brief) -> Document:
 def teardown_sections(sheet: Teardown) -> tuple[Section, ...]:
     """Before the first tool, step by step, every section, afterwards."""
     whole_pack = sheet.steps[0].worst
-    count = f"{several(sheet.stack.steps, 'step')} of" if not sheet.refusal else (
+    by_voltage = bool(sheet.refusal) and sheet.donor.total_voltage.known
+    count = f"{several(sheet.stack.steps, 'step')} of" if not by_voltage else (
         f"{several(sum(sheet.donor.sections), 'step')} described, at least {sheet.stack.steps} by "
         "the voltage as read, of")
     lead = (f"{count} {sheet.donor.module.title}, up to "

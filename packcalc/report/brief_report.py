@@ -12,7 +12,6 @@ from packcalc.next_steps import NextStep, find_next
 from packcalc.report.blocks import Cell, column, number, words
 from packcalc.report.document import Block, Bullets, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
-from packcalc.worst_measured import counted_words
 
 
 MOST_FIRST = 12  # open entries told in full by `packcalc check`; the rest in a line each
@@ -20,11 +19,10 @@ MOST_FIRST = 12  # open entries told in full by `packcalc check`; the rest in a 
 
 def meta_of(brief: Brief) -> tuple[tuple[str, str, str], ...]:
     """Brief, date of issue and digest, as every document carries them."""
-    counted = counted_words(brief)
     return (("brief", "Brief", brief.title or brief.place),
             ("date_of_issue", "Date of issue", brief.date_of_issue or "not given"),
             ("input_digest", "Digest of the input", brief.digest),
-            *((("counted_by_bench", "Bench sheet", counted),) if counted else ()))
+            *((("counted_by_bench", "Bench sheet", brief.counted),) if brief.counted else ()))
 
 
 def inputs_table(brief: Brief) -> Table:
@@ -124,13 +122,17 @@ def _open(count: int) -> str:
     return "1 entry is open" if count == 1 else f"{count} entries are open"
 
 
-def check_document(brief: Brief) -> Document:
-    """The answer of `packcalc check`: nothing is wrong; this is assumed; find these next."""
+def check_document(brief: Brief, left_out: str = "") -> Document:
+    """The answer of `packcalc check`: nothing is wrong; this is assumed; find these next.
+
+    Args:
+        brief: as read.
+        left_out: which rows of its bench sheet count nowhere; "" where none does.
+    """
     from packcalc.study import list_layouts
 
     study = list_layouts(brief)
-    layout = (study.layout(0) if len(study) else
-              study.misses[0].layout if study.misses else None)
+    layout = study.layout(0) if len(study) else next(iter(study.near.layouts), None)
     one = len(study) == 1
     found = (f"{len(study)} layout{'' if one else 's'} of {study.tried} tried "
              f"{'meets' if one else 'meet'} the brief; packcalc layouts lists "
@@ -144,6 +146,8 @@ def check_document(brief: Brief) -> Document:
                   "what is counted meanwhile stands beside each. Where it is called our "
                   "assumption it is no bound: a true value beyond it asks for more.", "lead"),
         Paragraph(found)]
+    if left_out:
+        blocks.append(Paragraph(f"Of the bench sheet {left_out}.", "caution"))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if brief.unknowns:

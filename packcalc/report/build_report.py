@@ -73,7 +73,7 @@ def build_document(study: ProtectionStudy, held: Held | None = None,
     """
     sheet = build_sheet(study, plan)
     told = (deviations_section(held),) if held else ()
-    sections = (_first(study, sheet, bench), *told, *_groups(sheet), _steps(sheet),
+    sections = (_first(study, sheet, bench, plan), *told, *_groups(sheet), _steps(sheet),
                 _joints(sheet, held), _photographs(study),
                 _as_built(study, sheet, held, marks or {}))
     worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []),
@@ -124,8 +124,12 @@ def as_built_sections(study: ProtectionStudy, held: Held) -> tuple[Section, ...]
             _as_built(study, sheet, held, held.marks))
 
 
-def _first(study: ProtectionStudy, sheet: BuildSheet, bench: Measured) -> Section:
+def _first(study: ProtectionStudy, sheet: BuildSheet, bench: Measured,
+           plan: BalancePlan | None) -> Section:
     blocks: list[Block] = [lead(study, "Sections first, the longest chain last.")]
+    if plan is not None:
+        blocks.append(Paragraph(f"Before joining, by the plan of `packcalc assign`. "
+                                f"{plan.condition}", "caution"))
     warnings = (*(f"{DEALT}: {c.title}: {c.sentence}" for c in bench.failing), *sheet.warnings)
     if warnings:
         blocks += [Paragraph("Do not build this yet. These checks fail:", "open"),

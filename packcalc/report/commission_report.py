@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.checks import FAIL
 from packcalc.handover.anew import Anew, declared_anew
-from packcalc.handover.commission import plan_of
-from packcalc.handover.expected import Expected, Plan, Stage
+from packcalc.handover.commission import design_stops, plan_of
+from packcalc.handover.expected import STOP, Expected, Plan, Stage
 from packcalc.handover.readings import (
     APART,
     NOT_READ,
@@ -58,6 +58,9 @@ UNBOUND = ("does not say which design it belongs to: make sure that these readin
 WORSE = ("worse than the baseline before it by more than its trend may move: a reviewer looks at "
          "what was mended")
 NAMED = 5  # readings named in a line; all of them stand in their table
+CREPT = ("worse than the first baseline by more than its trend may move, step by step: a reviewer "
+         "looks at what was mended")
+OVERDUE = "the straight line reached its limit since it was read last: read again now"
 SIGNERS = ("who measured", "who watched", "electrician")
 
 
@@ -80,20 +83,22 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
         about = (*about, ("readings", "Readings", file.place),
                  ("readings_digest", "Digest of the readings", file.digest))
     trend_lines = trends(plan, readings)
-    said = (*failing(study, bench, "Do not begin before that is answered."),
+    overdue = _overdue(study, readings, trend_lines)
+    said = (*(Paragraph(f"{title}: {words}", "open") for title, words in design_stops(study)),
+            *failing(study, bench, "Do not begin before that is answered."),
             *_read_first(found, file, _open_words(plan, readings, trend_lines),
-                         declared_anew(plan, readings)))
+                         (_overdue_words(overdue), _worse_words(declared_anew(plan, readings)))))
     sections = [_first(study, plan, found, said, read=file is not None)]
     if file is not None:
-        sections += _compared(plan, found, readings, trend_lines)
+        sections += _compared(plan, found, readings, trend_lines, overdue)
     sections += [_stage(number, gate, read=file is not None)
                  for number, gate in enumerate(found, start=1)]
     sections.append(Section("signatures", "Signatures", signatures(
         "commission_signatures", "A signature covers the readings as written down with their "
         "dates, and nothing else.", SIGNERS)))
     worked = [*_chains(plan, found), *_trend_chains(trend_lines, joint_outliers(plan, readings)),
-              *chains("baseline_anew", [a.change for a in declared_anew(plan, readings)
-                                        if a.change is not None])]
+              *chains("baseline_anew", [c for a in declared_anew(plan, readings)
+                                        for c in (a.change, a.change_first) if c is not None])]
     return document(TITLE, subtitle(study),
                     (*sections, *appendix(tuple(worked))), about, study.pack)
 
@@ -105,16 +110,36 @@ def answer(study: ProtectionStudy, file: ReadingsFile,
     found = gates(plan, file.readings)
     compared = [c for g in found for c in g.compared]
     out = [c.expected.id for c in compared if c.verdict in OUT]
-    return "; ".join([*[f"out of band: {', '.join(out)}"] * bool(out),
-                      *_open_words(plan, file.readings, trends(plan, file.readings))])
+    return "; ".join(filter(None, (
+        stopped(study), *[f"out of band: {', '.join(out)}"] * bool(out),
+        *_open_words(plan, file.readings, trends(plan, file.readings)))))
+
+
+def stopped(study: ProtectionStudy) -> str:
+    """Which stages the design itself stops, whatever is read; or ""."""
+    found = list(dict.fromkeys(title for title, _ in design_stops(study)))
+    return f"{STOP}: {', '.join(found)}" if found else ""
 
 
 def asked(study: ProtectionStudy, file: ReadingsFile,
           dealt: AssignmentStudy | None = None) -> str:
     """What a reviewer or certifier will ask of the readings, in a line; or ""."""
     plan = plan_of(study, dealt, file.readings)
+    overdue = _overdue(study, file.readings, trends(plan, file.readings))
     return "; ".join(filter(None, (_lacking_words(gates(plan, file.readings)),
+                                   _overdue_words(overdue),
                                    _worse_words(declared_anew(plan, file.readings)))))
+
+
+def _overdue(study: ProtectionStudy, readings: Sequence[Reading],
+             lines: Sequence[Trend]) -> tuple[str, ...]:
+    """Ids whose straight line reached its limit before the file's last day, or that of issue."""
+    day = max((study.brief.date_of_issue, *(r.date for r in readings)))
+    return tuple(t.expected.id for t in lines if t.overdue(day))
+
+
+def _overdue_words(overdue: Sequence[str]) -> str:
+    return f"{OVERDUE}: {', '.join(overdue)}" if overdue else ""
 
 
 def _drifted_words(lines: Sequence[Trend]) -> list[str]:
@@ -197,7 +222,7 @@ def _first(study: ProtectionStudy, plan: Plan, found: Sequence[Gate],
 
 
 def _read_first(found: Sequence[Gate], file: ReadingsFile | None,
-                also: Sequence[str], anew: Sequence[Anew]) -> list[Paragraph]:
+                also: Sequence[str], told: Sequence[str]) -> list[Paragraph]:
     """What was read, before the stages; without a file, how readings come here."""
     if file is None:
         return [Paragraph("Write readings into the form that --form FILE writes, and hold "
@@ -205,8 +230,7 @@ def _read_first(found: Sequence[Gate], file: ReadingsFile | None,
     said = [Paragraph(_verdict_sentence(found, also), "open")]
     if lacking := _lacking_words(found):
         said.append(Paragraph(f"{lacking}.", "caution"))
-    if worse := _worse_words(anew):
-        said.append(Paragraph(f"{worse[0].upper()}{worse[1:]}.", "caution"))
+    said += [Paragraph(f"{words[0].upper()}{words[1:]}.", "caution") for words in told if words]
     if not file.design:
         said.append(Paragraph(f"The file of readings {UNBOUND}.", "caution"))
     return said
@@ -239,10 +263,12 @@ def _overview(found: Sequence[Gate], *, read: bool) -> Table:
 
 def _gate_words(gate: Gate) -> str:
     if gate.why:
-        counts = ((sum(NOT_READ in w for w in gate.why), "not read"),
+        counts = ((sum(w.startswith(STOP) for w in gate.why), STOP),
+                  (sum(NOT_READ in w for w in gate.why), "not read"),
                   (sum(w.endswith(OUT) for w in gate.why), "out of band"),
                   (sum("stands out" in w for w in gate.why), "stands out from its like"))
-        return "shut: " + ", ".join(f"{n} {what}" for n, what in counts if n)
+        return "shut: " + ", ".join(what if what == STOP else f"{n} {what}"
+                                    for n, what in counts if n)
     if gate.earlier:
         return f"readings hold; shut before, at: {gate.earlier}"
     return "readings hold"
@@ -324,7 +350,7 @@ def _tail(compared: Compared, *, read: bool) -> tuple[Cell, ...]:
 # --- what was read ---------------------------------------------------------------------------
 
 def _compared(plan: Plan, found: Sequence[Gate], readings: Sequence[Reading],
-              trend_lines: Sequence[Trend]) -> list[Section]:
+              trend_lines: Sequence[Trend], overdue: Sequence[str]) -> list[Section]:
     blocks: list[Block] = []
     out = [c for g in found for c in g.compared if c.verdict in OUT]
     if out:
@@ -344,7 +370,7 @@ def _compared(plan: Plan, found: Sequence[Gate], readings: Sequence[Reading],
     anew = declared_anew(plan, readings)
     if trend_lines or anew:
         sections.append(Section("trend", "Trend against the baseline", (
-            *([_trend_table(trend_lines, anew)] if trend_lines else []),
+            *([_trend_table(trend_lines, anew, overdue)] if trend_lines else []),
             *([_anew_table(anew)] if anew else []))))
     sections.append(Section("all_readings", "Every reading as written", (_all(readings),)))
     return sections
@@ -377,7 +403,8 @@ def _outlier_table(outliers: Sequence[Outlier]) -> Table:
                  "worst first.")
 
 
-def _trend_table(lines: Sequence[Trend], anew: Sequence[Anew]) -> Table:
+def _trend_table(lines: Sequence[Trend], anew: Sequence[Anew],
+                 overdue: Sequence[str] = ()) -> Table:
     before = {a.expected.id: a for a in anew}
     columns = (column("id", "Reading"), column("baseline", "Baseline"), column("latest", "Latest"),
                column("change", "Change"), column("limit", "Limit"),
@@ -389,7 +416,8 @@ def _trend_table(lines: Sequence[Trend], anew: Sequence[Anew]) -> Table:
         Cell(t.change.shown if t.change else "–"),
         Cell(t.check.demand.shown if t.check.demand else "–"),
         Cell(f"{t.check.verdict}: {t.off}" if t.off else t.check.verdict),
-        words(t.until), _series(t), Cell(t.rule.act))
+        words(f"{t.until}: {OVERDUE}" if t.expected.id in overdue else t.until), _series(t),
+        Cell(t.rule.act))
         for t in lines)
     return Table("trend", "Readings taken again, against their baseline", columns, rows,
                  "Baseline: the last that was declared after a repair, else the last reading up "
@@ -422,7 +450,8 @@ def _anew_table(anew: Sequence[Anew]) -> Table:
         Cell(a.expected.id), *(words(f"{r.text}, {r.date}" if r else "")
                                for r in (a.before, a.last, a.now)),
         Cell(a.change.shown if a.change else "–"),
-        words(WORSE if a.worse else ""), Cell(a.now.name), Cell(a.now.note)) for a in anew)
+        words(WORSE if a.worse else CREPT if a.crept else ""), Cell(a.now.name), Cell(a.now.note))
+        for a in anew)
     return Table("baselines_anew", "Baselines declared anew after a repair", columns, rows,
                  "From each the trend starts again, for that reading alone; the one before it "
                  "stays here.")
@@ -430,8 +459,10 @@ def _anew_table(anew: Sequence[Anew]) -> Table:
 
 def _worse_words(anew: Sequence[Anew]) -> str:
     """Declared baselines that a reviewer looks at, in a line; or ""."""
-    found = list(dict.fromkeys(a.expected.id for a in anew if a.worse))
-    return f"{WORSE}: {', '.join(found)}" if found else ""
+    worse = list(dict.fromkeys(a.expected.id for a in anew if a.worse))
+    crept = list(dict.fromkeys(a.expected.id for a in anew if a.crept and not a.worse))
+    return "; ".join(f"{words}: {', '.join(found)}"
+                     for words, found in ((WORSE, worse), (CREPT, crept)) if found)
 
 
 def _all(readings: Sequence[Reading]) -> Table:

@@ -68,7 +68,7 @@ from packcalc.report.salvage_report import (
 from packcalc.report.states_report import states_section
 from packcalc.review_merge import Review, merge
 from packcalc.units import show
-from packcalc.worst_measured import Salvage, counted_words
+from packcalc.worst_measured import Salvage
 
 PLACE = "Fault place: "
 
@@ -206,9 +206,8 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     """What can kill, what is open and what nobody clears: one screen."""
     pack, faults = study.pack, study.faults
     blocks: list[Block] = [Paragraph(_sentence(study), "lead")]
-    counted = counted_words(study.brief)
-    if counted:
-        blocks.append(Paragraph(counted, "caution"))
+    if study.brief.counted:
+        blocks.append(Paragraph(study.brief.counted, "caution"))
     if review is not None:
         blocks += first_words(review)
     if study.miss:

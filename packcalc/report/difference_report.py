@@ -21,7 +21,7 @@ def difference_document(found: Difference) -> Document:
                                 "caution"))
     for key, caption, changes in (
             ("changed_inputs", "Inputs and assumptions that changed", found.inputs),
-            ("changed_results", "Results that changed", found.results),
+            ("changed_results", "Results of the first page that changed", found.results),
             ("changed_decisions", "Decisions that changed: marks on these are void",
              found.decisions)):
         blocks.append(_table(key, caption, changes))
@@ -36,8 +36,10 @@ def _lead(found: Difference) -> str:
         return ("No entry, result or decision was found to differ, yet the two were not made of "
                 "the same text: their digests of the input differ. That may be a comment, a note, "
                 "or a figure of the parts list that nothing here rests on; compare the files.")
-    return (f"{len(found.inputs)} inputs, {len(found.results)} results and "
-            f"{len(found.decisions)} decisions differ.")
+    return (f"{len(found.inputs)} inputs and module figures, {len(found.results)} results of the "
+            "first page (five figures and the layout) and "
+            f"{len(found.decisions)} decisions differ. A decision differs where its figure, its "
+            "verdict or anything that it rests on does.")
 
 
 def _versions(found: Difference) -> Table:

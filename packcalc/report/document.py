@@ -33,12 +33,17 @@ class Column:
     wide: bool = False
 
 
-@dataclass(frozen=True)  # made by the thousand: the quicker constructor
+@dataclass(frozen=True, init=False)  # made by the thousand
 class Cell:
     """One cell: the text a page shows, the value JSON and CSV carry."""
 
     text: str
     value: Any = None
+
+    def __init__(self, text: str, value: Any = None) -> None:
+        values = self.__dict__
+        values["text"] = text
+        values["value"] = value
 
     @property
     def data(self) -> Any:

@@ -50,6 +50,7 @@ _SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd
                          r"|</p>(?=</?(?:p|ul|ol|dl|div|table|td|section)\b)")
 _CUT = re.compile(r'data-cut="([\d.]+)"')
 _BOX = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 MANY_COLUMNS = 9  # from here on a table is set smaller in print
 
 
@@ -125,6 +126,22 @@ class _Part:
     blocks: tuple[Block, ...] = ()
 
 
+def _version(document: Document) -> str:
+    """What ties a printed sheet to its version, the short first: a long title may be cut."""
+    meta = {key: text for key, _, text in document.meta}
+    known = [f"Input {meta['input_digest']}" if "input_digest" in meta else "",
+             f"issued {meta['date_of_issue']}" if _issued(document) else "",
+             f"packcalc {meta['version']}" if "version" in meta else "",
+             document.title, document.subtitle]
+    return " · ".join(filter(None, known))
+
+
+def _issued(document: Document) -> str:
+    """The date of issue, ISO 8601; empty where none is given."""
+    found = next((text for key, _, text in document.meta if key == "date_of_issue"), "")
+    return found if _DAY.fullmatch(found) else ""
+
+
 class _Page:
     """What the templates ask of a document."""
 
@@ -133,6 +150,7 @@ class _Page:
         self.blocks = list(document.blocks())
         self.marks, self.decision_heads = MARKS, DECISION_HEADS
         self._part_numbers: dict[str, int] = {}
+        self._parts: list[str] | None = None
         self._rules: set[str] = set()  # whose range and safe side are printed already
         self.likes = likes(self.steps)
         pointed_at = set(self.likes.values())
@@ -148,6 +166,7 @@ class _Page:
         own_place = [*(chain.key for chain in document.chains()), *(s.id for s in self.shared)]
         self._numbers = {name: number for number, name in enumerate(own_place, 1)}
         self.anchor = anchor
+        self.version, self.issued = _version(document), _issued(document)
 
     def kind(self, block: Block) -> str:
         """The name of the macro that prints a block."""
@@ -181,6 +200,18 @@ class _Page:
         facts = next(b for b in self.blocks if isinstance(b, Facts) and b.key == "review_file")
         return {key: cell.text for key, _, cell in facts.rows}
 
+    def part_numbers(self, row: dict[str, Any]) -> str:
+        """The parts under which a decision is found: its own, what it is fitted as, what shares it.
+
+        What is fitted is named behind the title of its part.
+        """
+        own = row["part"]
+        if self._parts is None:
+            self._parts = self.choices()["part"]
+        whole = [part for part in self._parts if own.startswith(f"{part}, ")]
+        return "|".join(str(self.part_number(part)) for part in
+                        dict.fromkeys((own, *whole, *row["also"])))
+
     def part_number(self, part: str) -> int:
         """A short number for the title of a part."""
         return self._part_numbers.setdefault(part, len(self._part_numbers) + 1)
@@ -209,7 +240,8 @@ class _Page:
         """The lines of a step; what its inputs say already, in the same digits, is left out."""
         taken, told = inputs_of(step, self.steps), rule_told(step, self._rules)
         numbers = ", ".join(self.as_input(symbol, item) for symbol, item in taken)
-        return [(label, words) for label, words in step.lines
+        return [(label, step.finding.source if label == "source" and told else words)
+                for label, words in step.lines
                 if label not in ("basis", "result")
                 and (label != "note" or new_note(step, self.steps))
                 and not (label == "numbers" and words == numbers)

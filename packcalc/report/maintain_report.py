@@ -43,7 +43,8 @@ def _first(study: ProtectionStudy, plan: Maintenance, bench: Measured) -> Sectio
     return Section("first", "Intervals", (
         lead(study, "For as long as the pack exists."), *failing(study, bench),
         Paragraph(f"Opening the box: two people; {disconnect_out(study)}; link proven dead; "
-                  f"gloves of {gloves}. Every terminal inside stays live.", "caution"),
+                  f"gloves of {gloves}. Every terminal inside stays live"
+                  + (f"; {plan.ahead}." if plan.ahead else "."), "caution"),
         Table("intervals", "What is done when", columns, rows,
               "Where the maker of a part, or the law, asks for more, that counts.")))
 
@@ -61,7 +62,8 @@ def _repeats(plan: Maintenance) -> Section:
         Paragraph("After a repair, what was replaced or mended is read again in a row of its own "
                   "with yes under baseline, who declares it under name, and what was done in the "
                   "note: the trend of that reading alone starts from it, and the baseline before "
-                  "it stays shown. A repair that leaves a reading worse than before is told."),
+                  "it stays shown. A repair that leaves a reading worse than before is told, and "
+                  "so is one that leaves it worse than the first baseline of all."),
         Table("repeats", "Readings to repeat, and how far each may move", columns, rows,
               "Change against the baseline. The limits are our rule, for the reviewer to "
               "replace; the bands of the first energising hold as well."))

@@ -11,7 +11,7 @@ from typing import Any
 from packcalc.findings import Finding
 from packcalc.marks import NOT_MARKED
 from packcalc.report.document import Table
-from packcalc.report.steps import Step, reference, result
+from packcalc.report.steps import Step, result
 
 LEAF, LINK, NESTED = "leaf", "link", "nested"
 
@@ -75,7 +75,7 @@ def _decision(row: dict[str, Any], page: Any) -> str:
     mark = shown["mark"] if row["marks"] else escaped(row["standing"])
     return (
         f'<tr id="d-{escaped(row["decision"])}" data-digest="{escaped(row["digest"])}" '
-        f'data-part="{page.part_number(row["part"])}" '
+        f'data-part="{page.part_numbers(row)}" '
         f'data-basis="{page.grounds(row["grounds"])}"{standing}>\n'
         f'<th scope="row">{row["number"]}</th>\n'
         f'<td><p>{escaped(row["part"])}: {escaped(row["what"])}</p><p>{shown["figure"]}</p>'
@@ -111,7 +111,7 @@ def _inside(step: Step, page: Any) -> str:
     inputs = [f"<li>{_input(*one, page)}</li>\n" for one in page.inputs(step)]
     out = [f"<div><ul>\n{''.join(inputs)}</ul><dl>" if inputs else "<div><dl>"]
     for label, words in page.lines(step):
-        told = f"{_cited(step.finding)} {escaped(reference(step.finding))}" \
+        told = f"{_cited(step.finding)}{escaped(words.removeprefix(step.finding.source))}" \
             if label == "source" else escaped(words)
         out.append(f"<dt>{label}</dt><dd>{told}</dd>\n")
     return "".join([*out, "</dl></div>"])

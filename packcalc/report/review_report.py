@@ -266,8 +266,10 @@ def _reviewers(review: Review) -> Table:
 def _voided(review: Review) -> list[Block]:
     columns = (Column("decision", "Id"), Column("why", "Why void", wide=True),
                Column("mark", "Mark", wide=True))
-    rows = [(Cell(s.decision.id), Cell(f"what it rests on changed; today: {s.decision.shown}"),
-             Cell(_said(m))) for s in review.standings for m in s.void]
+    rows = [(Cell(s.decision.id), Cell("; ".join(filter(None, (
+                "what it rests on changed", review.why_void(m, s.decision),
+                f"today: {s.decision.shown}")))), Cell(_said(m)))
+            for s in review.standings for m in s.void]
     rows += [(Cell(m.decision_id), Cell("there is no such decision today"), Cell(_said(m)))
              for m in review.gone]
     if not rows:
@@ -414,7 +416,9 @@ def review_document(study: ProtectionStudy, review: Review | None = None, rules:
         "Leave unmarked what you did not look at: that reads as not marked, never as accepted.",
         "'Not my field' tells the next reviewer that it is still open.",
         "Paper marks may be typed into the CSV (packcalc review BRIEF --out review.csv) with the "
-        "name of the scanned sheet; id and digest of each line tell what was marked. The column "
+        "name of the scanned sheet; the number of each line tells what was marked, in the version "
+        "whose digest of the input and date of issue stand at the head: keep all sheets of one "
+        "version together. The column "
         f"mark takes these words: {', '.join(SPELLED)}.",
         "packcalc report BRIEF --review FILE puts the marks beside the decisions."),
         ordered=True),))

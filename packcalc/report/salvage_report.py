@@ -7,14 +7,11 @@ from dataclasses import replace
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.measured import Measured
-from packcalc.report.assign_report import assignment_sections
+from packcalc.report.assign_report import sections_for_review
 from packcalc.report.bench_report import grades_table, grounds_table, summary
 from packcalc.report.blocks import checks_table, number
 from packcalc.report.document import Block, Cell, Chain, Facts, Paragraph, Section
 from packcalc.units import several
-
-# What the file for review shows of an assignment; `packcalc assign` prints the rest.
-SHOWN = ("assignment", "build_list", "balance_plan", "meaning", "sharing", "sureness")
 
 
 def front_against_bench(found: Measured) -> tuple[Block, ...]:
@@ -57,7 +54,7 @@ def salvage_sections(lot: GradedLot, dealt: AssignmentStudy | None,
     found = [Section("bench_grades", "Bench: grades of the modules on hand", tuple(blocks))]
     if dealt is not None:
         found += [replace(s, blocks=tuple(b for b in s.blocks if not isinstance(b, Chain)))
-                  for s in assignment_sections(dealt) if s.key in SHOWN]
+                  for s in sections_for_review(dealt)]
     return tuple(found)
 
 
@@ -65,5 +62,4 @@ def salvage_chains(dealt: AssignmentStudy | None) -> tuple[Chain, ...]:
     """The chains of an assignment, for the appendix."""
     if dealt is None:
         return ()
-    return tuple(b for s in assignment_sections(dealt) if s.key in SHOWN for b in s.blocks
-                 if isinstance(b, Chain))
+    return tuple(b for s in sections_for_review(dealt) for b in s.blocks if isinstance(b, Chain))

@@ -16,7 +16,7 @@ from packcalc.report.cautions import DEFERENCE, SHORT
 from packcalc.report.data import RESERVED
 from packcalc.report.html import GRAVE, REST
 from packcalc.report.review_report import COLUMNS
-from packcalc.review import FORMAT, LONGEST_FIELD, MOST_MARKS
+from packcalc.review import FORMAT, GONE, LONGEST_FIELD, MOST_MARKS
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 WARNING = f"{SHORT} {DEFERENCE}"
@@ -118,6 +118,7 @@ def review_schema() -> dict[str, Any]:
     mark = _object(_mark(), optional=tuple(f.name for f in fields(Mark) if f.name not in needed))
     return {"$schema": DRAFT, "title": "packcalc review", "description": WARNING, **_object({
         "packcalc_review": {"const": FORMAT}, "packcalc": TEXT, "cautions": _list(TEXT),
-        "design": {**TEXT, "minLength": 1}, "layout": TEXT, "input_digest": TEXT,
-        "marks": {**_list(mark), "maxItems": MOST_MARKS}},
-        optional=("packcalc", "cautions", "layout", "input_digest"))}
+        "design": {**TEXT, "minLength": 1}, "layout": TEXT, "input_digest": TEXT, "issued": TEXT,
+        "marks": {**_list(mark), "maxItems": MOST_MARKS},
+        GONE: {**_list(mark), "maxItems": MOST_MARKS}},
+        optional=("packcalc", "cautions", "layout", "input_digest", "issued", GONE))}

@@ -51,7 +51,9 @@ def _level(state: State) -> str:
 
 def _within(state: State) -> Cell:
     known = state.timeout
-    return words(known.shown) if known is not None and known.known else Cell("not known")
+    if known is None or not known.known:
+        return Cell("not known")
+    return words(f"{known.shown}, {state.unread}" if state.unread else known.shown)
 
 
 def states_section(result: StatesResult, level: int = 1) -> Section:

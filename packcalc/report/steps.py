@@ -162,7 +162,7 @@ OFTEN, LONG_WORDS = 3, 60
 
 
 def rule_told(step: Step, rules: set[str]) -> bool:
-    """Whether a page printed range and safe side of a step's rule before; `rules` then grows."""
+    """Whether a page printed range, safe side and clause of a rule before; `rules` then grows."""
     rule = step.finding.formula
     if rule is None:
         return False

@@ -148,6 +148,8 @@ class _Page:
                 continue
             if label in OF_A_RULE and told:
                 continue
+            if label == "source" and told:
+                words = step.finding.source
             out += _labelled(label, words, indent=indent + 1)
         return out
 

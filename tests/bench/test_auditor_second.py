@@ -227,7 +227,8 @@ def test_a_date_or_a_reading_that_cannot_be_is_asked_about(changes, column, word
 
 @pytest.mark.parametrize("changes", [
     {"rest_date": "2026-11-24 18:00"}, {"rest_date": "2025-11-23"},
-    {"rest_date": "2026-04-01", "first_voltage_V": "24.0", "second_voltage_V": "23.98"},
+    {"rest_date": "2026-04-01", "first_voltage_V": "24.0", "second_voltage_V": "23.98",
+     "charged_or_drained": "yes"},
     {"first_voltage_V": "22.07"}, {"second_voltage_V": "21.0"}])
 def test_what_may_be_is_not_asked(changes):
     """The whole day of issue, 366 days, a rest voltage read last, 20 mV a cell and the meter."""

@@ -13,7 +13,9 @@ from tests.bench.rows import GOOD, bench_of, graded, lot_of, sheet_of
 
 def test_a_good_module_is_kept_and_every_check_is_told():
     found = graded()
-    assert found.grade == "keep" and found.why == ""
+    assert found.grade == "keep"
+    assert found.why == ("calendar expiry: 2035-01-01; no date of issue to hold it against: past "
+                         "that day UL 1974 allows no use")
     assert {c.title for c in found.reasons if c.verdict != "pass"} == {"calendar expiry"}
     assert {c.title for c in found.reasons} >= {
         "insulation to the case", "rest voltage", "cells of the module", "self-discharge",
@@ -100,7 +102,7 @@ def test_a_cell_below_its_last_voltage_is_rejected(lowest, grade):
 @pytest.mark.parametrize(("changes", "grade"), [
     ({"water": "yes"}, "reject"), ({"crash": "yes"}, "quarantine"),
     ({"damage": "scratch"}, "quarantine"), ({"damage": "case swollen"}, "reject"),
-    ({"damage": "none"}, "keep"), ({"expiry": "2020-01-01"}, "keep"),
+    ({"damage": "none"}, "keep"), ({"expiry": "2020-01-01"}, "quarantine"),
     ({"lifetime_record": ""}, "keep"), ({"lifetime_record": "no"}, "keep"),
     ({"crash": "unknown", "water": ""}, "keep")])
 def test_history(changes, grade):

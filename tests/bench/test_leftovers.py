@@ -177,7 +177,8 @@ def test_a_denied_word_or_a_harmless_one_changes_nothing(note):
 def test_what_may_mean_harm_is_asked_about(note):
     found = graded(storage=note)
     assert found.grade == "undecided" and found.bars
-    assert "did water, fire or a blow get at the module?" in str(found.questions[0])
+    assert "did water, fire, a blow or a deep discharge get at the module?" \
+        in str(found.questions[0])
 
 
 @pytest.mark.parametrize(("note", "grade"), [

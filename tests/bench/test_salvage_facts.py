@@ -30,9 +30,11 @@ from packcalc.highest_voltage import voltage_for_bench, voltage_of
 from packcalc.reading.bench_sheet import parse_sheet
 from packcalc.reading.brief_file import brief_from_data, read_brief
 from packcalc.reading.told_once import told_once
-from packcalc.report.assign_report import assignment_document
+from packcalc.report.assign_report import assignment_document, sections_for_review
 from packcalc.report.render import render
 from packcalc.study import find_layout
+
+from tests.sized import example
 
 from .rows import GOOD, bench_of, graded, lot_of, row_of, sheet_of, text_of
 
@@ -78,6 +80,17 @@ def sixteen_unmeasured(energy: str):
     """Four were measured, twelve stand at what is expected of them."""
     rows = [nmc(f"M{i}") for i in range(4)] + [nmc(f"U{i}", **OPEN) for i in range(12)]
     return dealt(brief(16, energy=energy, count_undecided="yes"), rows, "16S1P")
+
+
+def test_other_dealings_are_tried_only_where_they_are_printed(monkeypatch):
+    tried, bare = [], asg.look_out
+    monkeypatch.setattr(asg, "look_out", lambda *asked: tried.append(1) or bare(*asked))
+    found = example("van").salvage.dealt
+    found = replace(found, notes=found.notes)  # what another test has asked of it is not there
+    assert sections_for_review(found) and not tried
+    keys = [s.key for s in assignment_document(found).sections]
+    assert tried == [1] and keys[-2:] == ["trades", "replacing"] and found.outlook.trades
+    assert keys[:-2] == [s.key for s in sections_for_review(found)]
 
 
 def test_an_energy_that_few_drawn_packs_reach_is_a_caution_with_its_chance():

@@ -13,7 +13,7 @@ from packcalc.reading.brief_file import brief_from_data
 
 LAYOUTS = {"truck": ("16S1P", ""), "van": ("", ""), "minibus": ("12S2P", "strings"),
            "faulty": ("16S1P", "")}
-KEPT = 24
+KEPT = 40
 _SIZED: OrderedDict[str, ProtectionStudy] = OrderedDict()
 
 

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from packcalc.cli import main
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.errors import InputErrors
-from packcalc.feeds import _initial
+from packcalc.pack import fault_side
 from packcalc.findings import leaf
 from packcalc.mixes import mixed_capacity, with_pairs
 from packcalc.pack import model_pack
@@ -91,8 +91,8 @@ def test_the_stiff_type_of_two_counts_in_the_highest_fault():
                            "parallel"))
     both = brief.modules[2]
     assert both.resistance_growth.number == 1.5 and both.least_growth.number == 0.8
-    assert _initial(both).number == pytest.approx(_initial(brief.modules[1]).number)
-    assert _initial(both).number < 0.9 * _initial(brief.modules[0]).number
+    assert fault_side(both).number == pytest.approx(fault_side(brief.modules[1]).number)
+    assert fault_side(both).number < 0.9 * fault_side(brief.modules[0]).number
     study = list_layouts(brief)
     alone = {entry: pack.resistance_initial.number for entry, _, pack in rows(study, "14S1P")}
     assert set(alone) == {0, 1}  # no string of both types

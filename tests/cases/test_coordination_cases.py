@@ -375,11 +375,25 @@ def test_closed_contactor_is_pressed_most_between_the_ends():
 
 
 def test_beyond_the_withstand_curve_only_a_cut_off_current_helps():
-    far = coordinate(asked(low=1000.0, high=20000.0, trips=None))
+    # 1 s of 1000 A: as long as the contactor's last point stands, which a lower current does too
+    far = coordinate(asked(low=1000.0, high=20000.0, trips=None,
+                           fuse=fuse(clearing_i2t="1000000 A2s")))
     assert check(far, "closed contactor").verdict == NOT_EVALUATED
     limiting = fuse(cut_off_current="9 kA", clearing_i2t="1000000 A2s")
     near = coordinate(asked(low=1000.0, high=20000.0, fuse=limiting, trips=None))
     assert check(near, "closed contactor").verdict == PASS
+
+
+@pytest.mark.parametrize("points, verdict", [
+    ('"0.01 s: 20000 A; 0.1 s: 2500 A; 1 s: 1200 A"', FAIL),
+    # without its first point part of the range has none; the failure at 2500 A is inside the rest
+    ('"0.1 s: 2500 A; 1 s: 1200 A"', FAIL),
+    ('"1 s: 2500 A"', NOT_EVALUATED)])
+def test_a_failure_inside_the_withstand_curve_stands_beside_a_question(points, verdict):
+    # the fuse takes 1e6/2500² = 0.16 s at 2500 A, the contactor stands 0.1 s of it
+    found = coordinate(asked(low=1000.0, high=20000.0, contactor=contactor(short_time=points),
+                             fuse=fuse(clearing_i2t="1000000 A2s"), trips=None))
+    assert check(found, "closed contactor").verdict == verdict
 
 
 # -- arc, for information ---------------------------------------------------------------------

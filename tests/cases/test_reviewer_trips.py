@@ -364,7 +364,7 @@ def test_charging_and_braking_trips_are_open_with_what_to_set():
     limits = charge_limits(study.brief, study.layout)
     assert len(limits) > 1
     line = next(t for t in found.open_items if t.startswith("charging current trip"))
-    assert all(f"{limit.shown} from {edge.shown}" in line for edge, limit in limits)
+    assert all(f"{limit.shown} above {edge.shown}" in line for edge, limit in limits)
     assert any(t.startswith("braking current trip") for t in found.open_items)
     assert any(t.startswith("cold charging") for t in found.open_items)
 
@@ -413,11 +413,11 @@ def test_the_sheet_beside_fuse_and_contactor_asks_for_what_the_table_of_limits_s
     guards = next(c for _, c in truck.checks
                   if c.title == "overload trip ends an overload of the modules")
     assert "at or below 186.2 A; the continuous load asks for at least 213.4 A" in guards.reason
-    # 427.2 A of peak load, 956.5 A lowest fault, each 25 A nearer
-    assert asked_for(truck, "coordination", QUICK_LINE) == "at least 452.2 A and at most 931.5 A"
+    # 427.2 A of peak load, 928.3 A lowest fault, each 25 A nearer
+    assert asked_for(truck, "coordination", QUICK_LINE) == "at least 452.2 A and at most 903.2 A"
     quick = next(x for x in truck.circuit.management.limits
                  if x.quantity == "discharge current, fault")
-    assert "set between 452.2 A and 931.5 A" in quick.action
+    assert "set between 452.2 A and 903.2 A" in quick.action
 
 
 def test_a_string_s_own_trip_is_asked_for_with_its_own_sensor():

@@ -70,7 +70,8 @@ def test_a_ceiling_above_the_inverter_s_maximum_is_more_than_a_caution(ceiling, 
     brief, pack = scenario("16S1P", charger={"tolerance": "0.5 %",
                                              "voltage_range": f"200 V to {ceiling}"},
                            inverter={"voltage_range": "240 V to 420 V",
-                                     "absolute_maximum": "450 V"})
+                                     "absolute_maximum": "450 V"},
+                           management={"overvoltage_trip": "4.22 V", "voltage_delay": "0.5 s"})
     result = ov.study_overvoltage(ov.overvoltage_asked(brief, pack))
     check = checks_of(result.item)[CEILING]
     assert check.verdict == verdict and ("overshoots" in check.reason) is (verdict == "fail")

@@ -76,8 +76,8 @@ def test_the_difference_of_two_strings_is_judged_by_its_size() -> None:
     study = study_of(STRINGS, "16S2P", "strings")
     plan = plan_of(study)
     high = replace(plan.reading("weld.plus_1").high)  # any known edge: the brief leaves this open
-    expected = replace(plan.reading("pack.strings_differ"), high=high)
-    file = readings_of(study, row("pack.strings_differ", "-120 V"))
+    expected = replace(plan.reading("join.strings_differ"), high=high)
+    file = readings_of(study, row("join.strings_differ", "-120 V"))
     assert rd.compare(expected, file.readings).verdict == rd.ABOVE
 
 

@@ -287,7 +287,7 @@ def test_a_monitor_over_the_open_place_stops_the_stage() -> None:
 
 
 def test_strings_are_brought_up_one_by_one_and_joined_below_the_reports_difference() -> None:
-    found = plan("minibus").reading("pack.strings_differ")
+    found = plan("minibus").reading("join.strings_differ")
     item = next(i for i in example("minibus").items if i.key == "strings")
     allowed = min(f.number for f in item.duty if f.title.startswith("allowed difference at"))
     error = example("minibus").brief.strings.voltage_error.number
@@ -297,7 +297,7 @@ def test_strings_are_brought_up_one_by_one_and_joined_below_the_reports_differen
                 "section.position_2_12", "section.voltage_2_2", "build.inside_2_6"):
         assert id_ in plan("minibus").dimensions
     assert "one at a time from here" in said("minibus", "pack")
-    assert "pack.strings_differ" not in plan("truck").dimensions
+    assert "join.strings_differ" not in plan("truck").dimensions
 
 
 # --- isolation monitor -----------------------------------------------------------------------
@@ -342,7 +342,7 @@ def test_without_a_bench_the_record_stands_in_and_says_so() -> None:
     # least: new and warm; most: grown and cold, with path and cables
     with_bench = plan("truck").reading("limited.pack_resistance")
     without = plan_of(example("truck")).reading("limited.pack_resistance")
-    assert "as measured on the bench" in with_bench.how and "by their record" in without.how
+    assert "as measured on the bench" in with_bench.how and "one figure for all" in without.how
     (on_hand,) = example("truck").brief.modules
     path = example("truck").pack.path.number + example("truck").pack.cable_allowance.number
     assert without.low.number == pytest.approx(16 * 0.9 * on_hand.module.resistance_low.number)

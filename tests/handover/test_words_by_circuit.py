@@ -5,7 +5,6 @@ Every scenario is invented.
 
 from __future__ import annotations
 
-import functools
 import json
 from dataclasses import replace
 
@@ -19,7 +18,6 @@ from packcalc.decisions import decisions
 from packcalc.handover.bill import bill
 from packcalc.handover.certifier import certifier_file
 from packcalc.measured import Measured
-from packcalc.protection import ProtectionStudy
 from packcalc.report.bill_report import bill_document
 from packcalc.report.build_report import build_document
 from packcalc.report.certify_report import certify_document
@@ -29,15 +27,11 @@ from packcalc.report.render import render
 from packcalc.report.responder_report import responder_document
 from packcalc.report.review_report import review_document
 from tests.handover_cases import run
+from tests.sized import example
 
 EXAMPLES = ROOT / "examples"
 PAGES = {"bill": bill_document, "build": build_document, "certify": certify_document,
          "commission": commission_document, "maintain": maintain_document}
-
-
-@functools.lru_cache(maxsize=None)
-def example(name: str) -> ProtectionStudy:
-    return api.size_protection(api.read_brief(EXAMPLES / name / "brief.toml"))
 
 
 def flat(document) -> str:
@@ -61,6 +55,7 @@ def test_a_pack_that_fails_as_dealt_says_so_in_its_first_lines(name: str) -> Non
 @pytest.mark.parametrize("command", [*PAGES, "responder"])
 def test_and_in_the_exit_code_as_in_that_of_the_report(command, tmp_path, monkeypatch) -> None:
     bench = Measured(dealt=(SPREAD,))
+    monkeypatch.setattr(api, "size_protection", lambda *asked, **more: example("van"))
     monkeypatch.setattr(api, "bench_of", lambda study: bench)
     ran = run(command, str(EXAMPLES / "van" / "brief.toml"), "--out", str(tmp_path / "page.txt"))
     assert ran.code == 1

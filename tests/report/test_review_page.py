@@ -17,13 +17,14 @@ from packcalc.report.cautions import SHORT
 from packcalc.report.compose import report_document
 from packcalc.report.html import DECISION_HEADS
 from packcalc.report.render import render
+from packcalc.report.review_report import review_document
 from packcalc.review import parse_json
 from packcalc.review_merge import merge
 from tests.briefs import EXAMPLES
 from tests.report.test_browser import CHROMIUM, chromium, printed_pages
 from tests.report.test_html_renderer import Page
 from tests.review.cases import HOSTILE, file, known, mark, study
-from tests.sized import report
+from tests.sized import example, report
 
 DECISIONS = known(study())
 PAGE = render(report_document(study()), "html")
@@ -41,7 +42,8 @@ def test_every_decision_has_its_anchor_and_its_boxes() -> None:
     ids = [a["id"] for a in found.of("tr") if a.get("id", "").startswith("d-")]
     assert ids == [f"d-{name}" for name in DECISIONS]
     assert ".decisions td:last-child::after {" in PAGE  # boxes of every row, printed by the style
-    assert "☐ accept  ☐ change to" in PAGE.split("</style>")[0]
+    # a box and its word stay on one line: U+00A0 between them
+    assert "☐\\a0 accept  ☐\\a0 change\\a0to" in PAGE.split("</style>")[0]
     assert PAGE.index(f"The {MOST_GRAVE} gravest") < PAGE.index(
         f"Decisions {MOST_GRAVE + 1} to {len(DECISIONS)}")
 
@@ -156,6 +158,9 @@ addEventListener("load", function () {
   out.refusals.push(save());
   field("name").value = NAME; out.refusals.push(save());
   field("date").value = "2026-02-30"; out.refusals.push(save());
+  out.days = ["1999-12-31", "2999-11-24", "2025-11-24"].map(function (day) {
+    field("date").value = day; document.getElementById("review").dataset.issued = "2026-11-24"; return save(); });
+  document.getElementById("review").dataset.issued = "";
   field("date").value = "2026-11-24"; out.refusals.push(save());
   field("scope").value = "electrical"; field("licence").value = "EL 1";
   var five = rows().slice(0, 5);
@@ -216,8 +221,51 @@ def test_filters_show_what_they_say(seen) -> None:
     assert seen["verdict"] == [k for k, d in DECISIONS.items() if d.verdict == "not evaluated"]
     assert seen["weak"] == [k for k, d in DECISIONS.items() if WEAK & set(d.grounds)]
     assert 0 < len(seen["weak"]) < len(DECISIONS) and seen["chains"] > 0
-    assert seen["parts"] and all(w.startswith(seen["part"] + ":") for w in seen["parts"])
+    own = [d for d in DECISIONS.values() if seen["part"] in (d.part, *d.also)
+           or d.part.startswith(f"{seen['part']}, ")]
+    assert seen["parts"] == [f"{d.part}: {d.title}" for d in own]
     assert seen["none"] == 0
+
+
+@pytest.mark.browser
+def test_the_page_saves_no_mark_of_an_impossible_day(seen) -> None:
+    """As the reader refuses it."""
+    for said, words in zip(seen["days"], ("is before the year 2000", "lies in the future",
+                                          "lies before 2026-11-24, the date of issue"),
+                           strict=True):
+        assert said.startswith("The date ") and words in said
+
+
+def test_a_part_is_found_with_what_is_fitted_there() -> None:
+    """The truck's main fuse is named: its checks stand under "Main fuse, Talvik ..."."""
+    text = render(report("truck"), "html")
+    number = re.search(r'<option value="(\d+)">Main fuse</option>', text)[1]
+    rows = re.findall(r'<tr id="d-([^"]+)"[^>]* data-part="([\d|]+)"', text)
+    found = {name for name, parts in rows if number in parts.split("|")}
+    for d in known(example("truck")).values():
+        if d.item == "main_fuse" or "Main fuse" in d.also:
+            assert d.id in found, d.id
+    assert len(found) > 15 and len(found) < len(rows)
+    assert "part, verdict and standing do not" in text
+
+
+def test_every_printed_sheet_names_its_version() -> None:
+    brief = example("truck").brief
+    for found in (report("truck"), review_document(example("truck"))):
+        head = re.search(r'<div class="running"><p class="version">(.*?)</?p', render(
+            found, "html"), re.S)[1]
+        for words in (brief.digest, brief.date_of_issue, example("truck").layout.label):
+            assert words in head
+    how = render(review_document(example("truck")), "text")
+    assert "the number of each line tells what was marked" in " ".join(how.split())
+
+
+@browser
+@pytest.mark.browser
+def test_the_version_stands_on_every_printed_sheet(tmp_path) -> None:
+    sheets = printed_pages(tmp_path, render(review_document(example("truck")), "html"))
+    assert len(sheets) > 5
+    assert all(example("truck").brief.digest in sheet for sheet in sheets)
 
 
 @pytest.mark.browser

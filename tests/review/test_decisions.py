@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import pytest
 
-from packcalc.api import size_protection
+from packcalc.api import bench_of, size_protection
 from packcalc.checks import FAIL
 from packcalc.decisions import (
     CHOICE,
     FIGURE,
+    KEPT,
     MOST_GRAVE,
     decision_id,
     decisions,
@@ -45,6 +46,19 @@ def test_every_check_and_every_fault_place_is_decided(brief) -> None:
         assert {(item.title, c.title) for c in item.checks if named not in c.title} <= titles
     places = [d for d in found if d.item == "place"]
     assert len(places) == len(sized.circuit.places)
+
+
+def test_those_of_the_very_same_study_are_made_once() -> None:
+    sized = example("van")
+    bench = bench_of(sized)
+    made, benched = decisions(sized), decisions(sized, bench)
+    assert decisions(sized) is made and decisions(sized, bench_of(sized)) is benched
+    assert {d.id for d in made} < {d.id for d in benched}
+    again = replace(sized, items=sized.items[1:])  # another study has its own
+    assert {d.item for d in made} - {d.item for d in decisions(again)} == {sized.items[0].key}
+    others = [study(battery__hottest=f"{40 + i} degC") for i in range(KEPT)]
+    assert all(decisions(one) is decisions(one) for one in others)
+    assert decisions(sized) is not made and decisions(sized) == made  # no more than KEPT stay
 
 
 def test_the_gravest_come_first() -> None:

@@ -117,7 +117,10 @@ def test_a_module_too_bad_to_deal_leaves_no_mark_on_the_deal(benched) -> None:
     sized, bench, _ = benched(("M13", "resistance_mohm", 3.557 / 2.557))
     found = merge(sized, [all_accepted(benched)], bench)
     assert found.count(VOID) and found.gone
-    assert all(m.decision_id.startswith("bench.") for m in found.gone)
+    # the worst of all measured modules counts: no pair of fuse and contactor stands forward then
+    (pair,) = [i for i in sized.items if i.key == "coordination"]
+    assert pair.candidates and not pair.shortlist
+    assert all(m.decision_id.startswith(("bench.", "coordination.")) for m in found.gone)
     (filled,) = [s for s in found.standings if s.decision.id.startswith("bench.modules-on")]
     assert filled.word != ACCEPTED and filled.decision.verdict == NOT_EVALUATED
 

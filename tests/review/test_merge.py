@@ -139,7 +139,7 @@ def test_void_marks_stand_on_the_first_screen_and_are_not_counted_as_accepted() 
     marks = [mark(known(found)[name]) for name in ids[:2]]
     marks += [mark(known(found)[name], digest="0" * 16) for name in ids[2:]]
     marks.append(replace(marks[0], decision_id="main_fuse.of-another-day"))
-    marks.append(mark(known(found)[ids[0]], REJECT, date="2026-11-19"))  # superseded since
+    marks.append(mark(known(found)[ids[0]], REJECT, date="2026-11-24"))  # superseded since
     review = merge(found, [replace(file(found, *marks), input_digest="of another day")])
     page = report_document(found, review=review)
     (line,) = [b.text for b in page.sections[0].blocks if "void" in getattr(b, "text", "")]

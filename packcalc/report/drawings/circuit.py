@@ -12,7 +12,8 @@ from packcalc.bench.stored import of_pack
 from packcalc.brief import Branch
 from packcalc.checks import Item
 from packcalc.feeds import standing
-from packcalc.findings import Finding
+from packcalc.findings import Finding, leaf
+from packcalc.handover.inside import most_voltage
 from packcalc.parts import RESISTOR
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
@@ -38,7 +39,8 @@ class Part:
         kind: a symbol's name, e.g. "fuse".
         name: in words.
         place: where it stands, in words.
-        current, voltage, breaking: what it must carry, stand and break; None where not asked.
+        current, voltage, breaking: what it must carry, stand and break; None where not asked, of
+            a breaking current without value where it is asked and not known.
         other: further demands, short, for picture and list.
         note: what is not known of it.
         after: of a part inside the string, after which module from the negative end.
@@ -85,6 +87,7 @@ class Circuit:
         monitor: the insulation monitor, if the brief has one and no branch describes it.
         rungs: branches between the poles and charge inlet.
         bus: discharge resistor, capacitor, inverter.
+        most: the highest working voltage in words.
     """
 
     source: Part
@@ -99,6 +102,7 @@ class Circuit:
     monitor: Part | None
     rungs: tuple[Rung, ...]
     bus: tuple[Part, ...]
+    most: str
 
     @property
     def parts(self) -> tuple[Part, ...]:
@@ -150,6 +154,29 @@ def duty_of(item: Item | None, title: str) -> Finding | None:
     return next((f for f in found if f.title.startswith(title) and f.known), None)
 
 
+BREAKS_OPEN = "breaking current not known"
+
+
+def breaking_of(item: Item | None) -> Finding | None:
+    """What the contactors of an item must break in the worse direction; None where none is asked.
+
+    Without value as long as one direction is open: the other alone would be too mild.
+    """
+    if item is None:
+        return None
+    ways = [f for f in item.duty if f.title.lower().startswith("largest current")
+            and "break" in f.title]
+    lacking = next((f for f in ways if not f.known), None)
+    if lacking is not None or not ways:
+        return lacking or leaf("largest current to break", "I_b", "A", None, "given")
+    return max(ways, key=lambda f: f.number)
+
+
+def voltage_words(voltage: Finding) -> str:
+    """A voltage of which parts are not evaluated says that it may be more."""
+    return f"{voltage.shown} or more" if voltage.at_least else voltage.shown
+
+
 def circuit_of(study: ProtectionStudy) -> Circuit:
     """The circuit of a study, tagged.
 
@@ -169,7 +196,7 @@ def circuit_of(study: ProtectionStudy) -> Circuit:
     rungs = (*_branches(study, tags), *_inlet(study, tags))
     in_poles = tuple(part for part in main if part.pole)
     return Circuit(source, layout.series, inside, per_string, in_poles, contactors, precharge,
-                   tap, sense, monitor, rungs, _bus(study, tags))
+                   tap, sense, monitor, rungs, _bus(study, tags), most_voltage(study.pack))
 
 
 def _source(study: ProtectionStudy, tags: _Tags) -> Part:
@@ -257,7 +284,7 @@ def _contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     return tuple(Part(
         tags.next("K"), "contactor", f"main contactor, {pole}", f"{pole} pole",
         current=duty_of(item, "Continuous current"), voltage=study.pack.highest_voltage,
-        breaking=duty_of(item, "Largest current to break"),
+        breaking=breaking_of(item),
         other=_candidates(item, study.brief.parts.tripped(study.layout.in_strings)), pole=pole)
         for pole in (PLUS, MINUS))
 
@@ -267,8 +294,7 @@ def _string_parts(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...]
     item, highest = item_of(study, "strings"), study.pack.highest_voltage
     plus, minus, fuse = tags.next("K"), tags.next("K"), tags.next("F")
     carried = duty_of(item, "continuous current of a string")
-    breaking = duty_of(item_of(study, "string_contactors"),
-                       "largest current that a string contactor must break")
+    breaking = breaking_of(item_of(study, "string_contactors"))
     fed = duty_of(item, "highest fault current from all other strings")
     other = "" if carried else "currents not evaluated"
     found = []
@@ -494,7 +520,18 @@ def parts_table(key: str, parts: tuple[Part, ...]) -> Table:
     rows = tuple((words(p.tag), words(p.name), words(p.place),
                   *(number(f.value if f is not None else None, unit) for f, unit in (
                       (p.current, "A"), (p.voltage, "V"), (p.breaking, "A"))),
-                  words(p.other), words(p.note)) for p in parts)
+                  words(p.other), words(_lacking(p))) for p in parts)
     return Table(key, "Parts list: every tag of the picture", columns, rows,
                  "What is asked of each part; candidates for review. A dash: not asked here, or "
                  "not known.")
+
+
+def _lacking(part: Part) -> str:
+    """Of the parts list: what is not known of a part, and what is only the least it can be."""
+    said = [part.note] if part.note else []
+    if part.voltage is not None and part.voltage.known and part.voltage.at_least:
+        said.append(f"voltage: {voltage_words(part.voltage)}")
+    if part.breaking is not None and not part.breaking.known:
+        note = part.breaking.note.rstrip(",")
+        said.append(f"{BREAKS_OPEN}: {note}" if note else BREAKS_OPEN)
+    return "; ".join(said)

@@ -16,6 +16,7 @@ from packcalc.report.drawings.circuit import (
     BEFORE,
     BEHIND_CONTACTORS,
     BEHIND_FUSE,
+    BREAKS_OPEN,
     MINUS,
     PLUS,
     Circuit,
@@ -24,6 +25,7 @@ from packcalc.report.drawings.circuit import (
     circuit_of,
     parts_table,
     plainly,
+    voltage_words,
 )
 from packcalc.report.drawings.svg import (
     CHAIN,
@@ -219,8 +221,7 @@ def _string_precharge(ladder: _Ladder, circuit: Circuit) -> None:
 
 def _source_words(circuit: Circuit) -> tuple[str, ...]:
     source, room = circuit.source, RIGHT - LABEL - 16
-    parts = [f"{source.other}; at most {_shown_of(source.voltage)}, "
-             f"{_shown_of(source.breaking)} into a fault"]
+    parts = [f"{source.other}; {circuit.most}, {_shown_of(source.breaking)} into a fault"]
     parts += [f"{_family(p)} {p.name}, after module {p.after}: {_ratings(p)}"
               for p in circuit.inside[0]]
     if circuit.strings:
@@ -241,9 +242,9 @@ def _ratings(part: Part, *, voltage: bool = True) -> str:
     if part.current is not None and part.current.known:
         said.append(f"{CARRIES.get(part.kind, 'carries')} {part.current.shown}")
     if voltage and part.voltage is not None and part.voltage.known:
-        said.append(f"above {part.voltage.shown}")
-    if part.breaking is not None and part.breaking.known:
-        said.append(f"breaks {part.breaking.shown}")
+        said.append(f"above {voltage_words(part.voltage)}")
+    if part.breaking is not None:
+        said.append(f"breaks {part.breaking.shown}" if part.breaking.known else BREAKS_OPEN)
     return ", ".join([*said, *([part.other] if part.other else [])])
 
 
@@ -473,7 +474,7 @@ SYMBOLS = {"fuse": symbols.fuse, "contactor": symbols.contactor, "battery": symb
 def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
     """The picture in words."""
     said = [f"From the positive to the negative end: {circuit.source.tag}, "
-            f"{circuit.source.name}, at most {_shown_of(circuit.source.voltage)} and "
+            f"{circuit.source.name}, {circuit.most} and "
             f"{_shown_of(circuit.source.breaking)} into a fault."]
     said += [f"{_family(p)}, {p.name}, after module {p.after} from the negative end."
              for p in circuit.inside[0]]

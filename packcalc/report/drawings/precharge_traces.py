@@ -30,6 +30,7 @@ from packcalc.report.drawings.svg import (
     WIDTH,
     Canvas,
     Point,
+    text_width,
     ticks,
     wrap,
 )
@@ -303,7 +304,8 @@ def _marks(canvas: Canvas, frame: _Frame) -> None:
         (x, at), (end, _) = frame.at(0.0, value), frame.at(panel.span, value)
         canvas.line(((x, at), (end, at)), dash=DASHED)
         rising = panel.unit == "%"
-        canvas.text((end - 4, at + (15 if rising else -5)), words, anchor="end")
+        canvas.text((_clear_end(frame, words, value), at + (15 if rising else -5)), words,
+                    anchor="end")
     for index, (words, value) in enumerate(panel.times):
         x, bottom = frame.at(value, 0.0)
         canvas.line(((x, frame.top - 2), (x, bottom)), dash=(DOTTED, CHAIN)[index % 2])
@@ -313,6 +315,21 @@ def _marks(canvas: Canvas, frame: _Frame) -> None:
             lift = -6.0
         canvas.text((x + (3 if room else -3), frame.top + lift),
                     f"{words} {show(value, 's', 3)}", anchor="end" if room else "start")
+
+
+def _clear_end(frame: _Frame, words: str, value: float) -> float:
+    """Where the words of a level end: as far right as no line downwards and no curve is met."""
+    panel, width = frame.panel, text_width(words)
+    times = np.linspace(0.0, panel.span, POINTS)
+    curve = panel.slow.curve(times)
+    there = np.flatnonzero(curve >= value if panel.unit == "%" else curve <= value)
+    first = frame.at(times[there[0]], value)[0] if there.size else LEFT
+    right = frame.at(panel.span, value)[0] - 4
+    lines = [frame.at(time, 0.0)[0] for _, time in panel.times]
+    for end in sorted((right, *(x - 2 for x in lines)), reverse=True):
+        if end - width >= first and not any(end - width < x < end + 1 for x in lines):
+            return end
+    return right
 
 
 def _expected(canvas: Canvas, frame: _Frame) -> None:

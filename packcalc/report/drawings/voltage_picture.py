@@ -52,7 +52,12 @@ class Level:
     @property
     def lines(self) -> tuple[str, ...]:
         room = LEFT_EDGE - SCALE - 13 if self.whose == "pack" else WIDTH - RIGHT_EDGE - 8
-        return (*wrap(self.words, room, most=2), self.finding.shown)
+        return (*wrap(self.told, room, most=3 if self.finding.at_least else 2), self.finding.shown)
+
+    @property
+    def told(self) -> str:
+        """Its words; of a voltage of which parts are not evaluated, that it is the least."""
+        return f"{self.words}, at least" if self.finding.at_least else self.words
 
 
 def levels(study: ProtectionStudy) -> tuple[Level, ...]:
@@ -198,7 +203,8 @@ def _legend(canvas: Canvas, y: float) -> None:
 
 def _sentence(every: tuple[Level, ...]) -> str:
     """The picture in words, with what it lacks."""
-    shown = {level.key: level.finding.shown for level in every}
+    shown = {level.key: f"{'at least ' if level.finding.at_least else ''}{level.finding.shown}"
+             for level in every}
     lacking = [level.words for level in every if not level.finding.known]
     parts = [
         f"Pack: {shown['pack_loaded']} cold, nearly empty and loaded; {shown['pack_empty']} empty "
@@ -220,7 +226,7 @@ def _sentence(every: tuple[Level, ...]) -> str:
 def _table(every: tuple[Level, ...]) -> Table:
     columns = (Column("whose", "Of"), Column("level", "Level", wide=True),
                Column("voltage_V", "Voltage [V]", "right"), Column("basis", "Weakest basis"))
-    rows = tuple((words(level.whose), words(level.words), number(level.finding.value, "V"),
+    rows = tuple((words(level.whose), words(level.told), number(level.finding.value, "V"),
                   words(level.finding.weakest if level.finding.known else "not known"))
                  for level in every)
     return Table(f"{KEY}_data", "Voltages drawn", columns, rows)

@@ -66,6 +66,14 @@ document.querySelectorAll("table.words").forEach(function (table) {
     var day = /^\d{4}-\d{2}-\d{2}$/.test(text) && new Date(text + "T00:00:00Z");
     return Boolean(day) && !isNaN(day) && day.toISOString().slice(0, 10) === text;
   }
+  // As the reader judges it: no day to come, and none before the file; one day is let pass for another time zone.
+  function impossible(text) {
+    var issued = form.dataset.issued, day = Date.parse(text), night = 86400000;
+    var now = new Date(), latest = Math.max(Date.UTC(now.getFullYear(), now.getMonth(), now.getDate()), Date.parse(issued) || 0);
+    if (text < "2000") { return "is before the year 2000"; }
+    if (day > latest + night) { return "lies in the future"; }
+    return issued && day + night < Date.parse(issued) ? "lies before " + issued + ", the date of issue of this file" : "";
+  }
   // What reads as a space becomes one; what turns the reading direction goes: the file holds no such thing.
   function clean(input) {
     var was = input.value, is = was.replace(/[\u2028\u2029\u000b\u000c\u0085\r\n\t]/g, " ")
@@ -86,6 +94,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     for (var own in person) { if (odd(person[own])) { return refuse(field(own), "Your " + own + odd(person[own])); } }
     if (!person.name) { return refuse(field("name"), "Give your name first: a mark without a name is none."); }
     if (!isDate(person.date)) { return refuse(field("date"), "Give the date as year-month-day, for example 2026-11-24."); }
+    if (impossible(person.date)) { return refuse(field("date"), "The date " + impossible(person.date) + ": give the day on which you mark."); }
     for (var i = 0; i < rows.length; i += 1) {
       var row = rows[i], mark = { decision_id: row.id.slice(2), digest: row.dataset.digest };
       var chosen = row.querySelector("input[type=radio]:checked");
@@ -103,7 +112,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     }
     if (!marks.length) { return refuse(field("name"), "Nothing is marked yet."); }
     return { packcalc_review: 1, cautions: [document.querySelector(".short").textContent.trim()], design: form.dataset.design, layout: form.dataset.layout,
-             input_digest: form.dataset.inputDigest, marks: marks };
+             issued: form.dataset.issued, input_digest: form.dataset.inputDigest, marks: marks };
   }
   document.getElementById("save").addEventListener("click", function () {
     var file = collect();

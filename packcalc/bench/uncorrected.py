@@ -1,0 +1,82 @@
+"""The bad side of a reading that cannot be brought to common conditions.
+
+Such a reading ranks nowhere and passes nothing, but it was read: a module that is dealt all the
+same never counts for better than what it may mean at its worst.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import replace
+
+from packcalc import cells
+from packcalc.bench import common, rules
+from packcalc.bench.sheet import BenchRow
+from packcalc.brief import Bench
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding
+from packcalc.modules import ModuleType
+
+# What a bench may have had where nobody noted it (our rule): 15 to 35 °C, 20 to 90 % charge, a
+# pulse of 1 to 30 s.
+TEMPERATURES = (common.COLDEST, cells.REFERENCE_TEMPERATURE, common.HOTTEST)
+CHARGES = (0.20, 0.50, 0.90)
+PULSES = (1.0, 10.0, 30.0)
+
+
+def least_capacity(row: BenchRow) -> float | None:
+    """Least that a capacity as read may mean at 25 °C and C/5 [C]; None where none was read.
+
+    Cold and fast readings count as they are, warm and slow ones are lowered along the same lines
+    that correct others; beyond the range of those lines that is a guess on the safe side.
+    """
+    if not row.capacity.known:
+        return None
+    raw, temperature, rate = row.capacity.number, row.capacity_temperature, common.rate_of(row)
+    warm = max(temperature.number if temperature.known else common.HOTTEST,
+               cells.REFERENCE_TEMPERATURE)
+    slow = min(rate.number if rate.known else common.SLOWEST, rules.COMMON_RATE)
+    at_25 = rules.capacity_at_25(raw, warm, common.capacity_slope().number)
+    return float(rules.capacity_at_c5(at_25, slow, common.rate_exponent().number))
+
+
+def most_resistance(row: BenchRow, bench: Bench) -> float | None:
+    """Most that a resistance as read may mean at 25 °C, 10 s, 50 % charge [Ω]; None where unread.
+
+    What was not noted is tried over what a bench may have. Where a noted condition lies outside
+    every published ratio, it is no less than the line of rejection.
+    """
+    if not row.resistance.known or row.module is None:
+        return None
+    raw = row.resistance.number
+    if row.resistance_current.known:
+        raw += bench.voltmeter_error.number / row.resistance_current.number
+    found = list(_referred(row, row.module))
+    if not found:
+        found = [bench.resistance_reject.number * row.module.resistance_high.number]
+    return max(raw, *found)
+
+
+def _referred(row: BenchRow, module: ModuleType) -> Iterator[float]:
+    noted = (row.resistance_temperature, row.resistance_charge, row.resistance_pulse)
+    for at in itertools.product(*(
+            (figure,) if figure.known else tuple(replace(figure, value=v) for v in choices)
+            for figure, choices in zip(noted, (TEMPERATURES, CHARGES, PULSES), strict=True))):
+        tried = replace(row, resistance_temperature=at[0], resistance_charge=at[1],
+                        resistance_pulse=at[2])
+        try:
+            yield max(common.referred(tried, module, side).number for side in ("high", "low"))
+        except OutOfRange:
+            continue
+
+
+def worse_than_line(row: BenchRow, quantity: str, bench: Bench) -> bool:
+    """Whether a reading that is asked about lies beyond the line of rejection as it stands."""
+    module = row.module
+    figure: Finding = getattr(row, quantity)
+    if module is None or not figure.known:
+        return False
+    if quantity == "capacity":
+        return figure.number < bench.capacity_reject.number * module.capacity.number
+    return figure.number > bench.resistance_reject.number * module.resistance_high.number

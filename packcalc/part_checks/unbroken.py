@@ -1,0 +1,110 @@
+"""A fuse that melts where it is not shown to break: what it leaves burning.
+
+Whatever else stands in that loop is counted on only where it has cleared before.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from packcalc.checks import FAIL
+from packcalc.curves import Curve
+from packcalc.findings import Finding
+from packcalc.part_checks.shown import fuse_curves, voltage_check, voltage_reason
+from packcalc.part_checks.sweep import floor_reason
+from packcalc.parts import FusePart
+from packcalc.units import show
+
+NO_SHEET = "no data sheet says what it breaks"
+FAILS, OPEN = "does not break it", "is not shown to break it"
+
+
+@dataclass(frozen=True, eq=False)
+class Unbroken:
+    """Where a fuse may melt and is not shown to break.
+
+    Attributes:
+        never: why it breaks nothing here by its own sheet; empty where that does not say so.
+        open: why it is not shown to break, at any current; empty where it is.
+        low, high: currents between which it breaks by its sheet.
+        melting: earliest it melts; None where no curve is known.
+        rated: current up to which it does not melt, in A; 0 where not known.
+    """
+
+    never: str = ""
+    open: str = ""
+    low: float = 0.0
+    high: float = np.inf
+    melting: Curve | None = None
+    rated: float = 0.0
+
+    def fails(self, current: Any, least: Any = None) -> np.ndarray:
+        """Where it does not break by its sheet.
+
+        Args:
+            current: with every source.
+            least: of the modules alone; None where that is the same.
+        """
+        at = np.asarray(current, dtype=float)
+        small = at if least is None else np.asarray(least, dtype=float)
+        return bool(self.never) | (at > self.high * (1.0 + 1e-9)) | (small < self.low)
+
+    def melts(self, current: Any, least: Any = None) -> np.ndarray:
+        """Earliest time at which it melts and is not shown to break; infinite where it is.
+
+        Without a curve, and beyond its last point, at once; below its first not before that.
+        """
+        small = np.asarray(current if least is None else least, dtype=float)
+        time = np.zeros(small.shape)
+        if self.melting is not None:
+            inside = self.melting.time_at(np.clip(small, self.melting.lowest,
+                                                  self.melting.highest))
+            time = np.where(small > self.melting.highest, 0.0, inside)
+        harmless = (small <= self.rated) | ~(self.fails(current, least) | bool(self.open))
+        return np.where(harmless, np.inf, time)
+
+    def why(self, current: float, least: float | None = None) -> str:
+        """What is said of it where it melts."""
+        small = current if least is None else least
+        if self.never:
+            return f"{FAILS}: {self.never}"
+        if current > self.high:
+            return f"breaks no more than {show(self.high, 'A')}: it may burst"
+        if small < self.low:
+            return f"{FAILS}: its lowest breaking current is {show(self.low, 'A')}"
+        return f"{OPEN}: {self.open}"
+
+    @property
+    def bends(self) -> tuple[float, ...]:
+        """Currents at which the answer changes."""
+        return tuple(c for c in (self.rated, self.low, self.high) if 0.0 < c < np.inf)
+
+
+def unbroken(part: FusePart | None, rated: Finding | None, voltage: Finding,
+             slow: str) -> Unbroken:
+    """What is known of a fuse that may melt before another device has cleared.
+
+    Args:
+        part: its row of the parts list; None where no sheet is at hand.
+        rated: its rated current where there is no row.
+        voltage: highest working voltage.
+        slow: why it is not shown to break the loop's time constant; empty where it is.
+    """
+    if part is None:
+        return Unbroken(open=NO_SHEET, rated=_number(rated))
+    told = voltage_reason(part, voltage)
+    never = told if voltage_check(part, voltage, "").verdict == FAIL else ""
+    reasons = ("" if never else told,
+               "" if part.breaking_capacity else "ask for the DC breaking capacity",
+               floor_reason(part), slow)
+    return Unbroken(
+        never, "; ".join(r for r in reasons if r), _number(part.lowest_breaking_current),
+        _number(part.breaking_capacity) or np.inf, fuse_curves(part)[0],
+        _number(part.rated_current) or _number(rated))
+
+
+def _number(item: Finding | None) -> float:
+    return item.number if item is not None and item.known else 0.0
