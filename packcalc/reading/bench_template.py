@@ -16,8 +16,8 @@ OPTIONAL_PLAIN: tuple[tuple[str, str, str, str, str, str], ...] = (
      "list of lists", "nothing is pinned"),
     ("bench", "pins_not_in", "a mark and the box that it must stay out of", '[["M03", "rear"]]',
      "list of pairs", "nothing is pinned"),
-    ("bench", "boxes", "first and last group of each box, for pins; of strings the first and last "
-     "position in every string", "{ rear = [9, 16] }",
+    ("bench", "boxes", "first and last group of each box, for pins; in strings: positions",
+     "{ rear = [9, 16] }",
      "table of pairs", "the pack is one box"),
     ("donor", "title", "name of the donor pack", '"donor of the red car"', "text", "no name"),
     ("donor", "record", "record of its modules, of the library or of your own by its file",

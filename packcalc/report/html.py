@@ -66,7 +66,9 @@ def render(document: Document) -> str:
 
 
 def _unindented(name: str) -> str:
-    return "\n".join(line.strip() for line in _file(name).split("\n"))
+    """A template's lines without what only its own readers need: indents, lines of comment."""
+    lines = (line.strip() for line in _file(name).split("\n"))
+    return "\n".join(line for line in lines if not line.startswith("//"))
 
 
 def _slim(text: str) -> str:

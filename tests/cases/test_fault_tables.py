@@ -149,21 +149,23 @@ def test_the_sheet_of_a_branch_fuse_asks_for_the_second_chassis_fault(van):
     assert check(van, "branch.DC/DC converter", OPENS).figure.number == row.lowest.number
 
 
-@pytest.mark.parametrize("taps, length, seen, verdict", [
-    ("behind the main fuse", 1.9, True, FAIL),              # no contactor in the loop: nobody
-    ("behind the contactors", 1.9, False, NOT_EVALUATED),   # one pole's contactor, not shown
-    ("behind the contactors", 1.7, True, PASS)])            # it opens on the lowest cell
-def test_a_fuse_that_the_chassis_row_leaves_alone_does_not_pass(taps, length, seen, verdict):
+@pytest.mark.parametrize("taps, section, length, seen, verdict", [
+    ("behind the main fuse", 2.5, 1.9, True, FAIL),             # no contactor in the loop: nobody
+    ("behind the contactors", 2.5, 1.9, False, NOT_EVALUATED),  # one pole's contactor, not shown
+    ("behind the contactors", 2.5, 1.6, True, FAIL),            # this wire burns within its delay
+    ("behind the contactors", 4.0, 2.6, True, PASS)])           # it opens on the lowest cell
+def test_a_fuse_that_the_chassis_row_leaves_alone_does_not_pass(taps, section, length, seen,
+                                                                verdict):
     changes = {} if seen else {"management__undervoltage_trip": None,
                                "management__voltage_delay": None}
     found = study("truck", branch={"battery heater": {
-        "fuse_part": "Talvik 80 branch", "fuse_rating": "80 A", "section": "2.5 mm²",
+        "fuse_part": "Talvik 80 branch", "fuse_rating": "80 A", "section": f"{section} mm²",
         "length": f"{length} m", "taps": taps}}, **changes)
     row, end = (place(found, key) for key in (
         "chassis.second.branch.battery heater", "branch.battery heater.after"))
     # from 360 A on it opens within 1 s; one module gives less through these wires, the pack more;
-    # 6 · 2.7 V over 37.3 mΩ of wire, 1.25 mΩ of fuse and the traction cables: up to 370 A the cells
-    # fall below the trip
+    # 6 · 2.7 V over 35.6 mΩ of wire, 1.25 mΩ of fuse and 5.4 mΩ of cable, fuse and contactor: up to
+    # 384 A the cells fall below the trip; 350 A for its 0.55 s leave 67 000 A²s in the wire
     assert row.lowest.number < 360.0 < end.lowest.number
     assert row.nobody == (verdict == FAIL) and row.shown == (verdict == PASS)
     one = check(found, "branch.battery heater", OPENS)

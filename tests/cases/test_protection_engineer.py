@@ -232,6 +232,12 @@ def rows_of(*rows: dict[str, str]):
     (CONTACTOR, {"carry": "10 s: 100 A; 60 s: 80 A"},
      "carry: 80.00 A for 60.00 s lies below continuous_current (500.0 A)"),
     (CONTACTOR, {"carry": "10 s: 700 A; 60 s: 499 A"}, "carry: 499.0 A for 60.00 s"),
+    # what is permitted counts alone: a slip in the test must not go unseen
+    (CONTACTOR, {"rated_voltage_dc": "500 V", "break_time_constant": "0.05 ms",
+                 "permitted_time_constant": "60 V: 6.5 ms; 500 V: 2.5 ms"},
+     "break_time_constant: 0.05000 ms of the breaking test is less than a tenth"),
+    (CONTACTOR, {"rated_voltage_dc": "500 V", "break_time_constant": "2.5 ms",
+                 "permitted_time_constant": "60 V: 6.5 ms; 500 V: 2.5 ms"}, ""),
     (CONTACTOR, {}, ""),
 ])
 def test_cells_that_contradict_each_other_are_told_with_row_and_column(part, changes, words):
