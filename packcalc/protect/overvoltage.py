@@ -257,10 +257,13 @@ def _pack_trip(brief: Brief, pack: PackModel) -> Finding | None:
 def _highest_trip(brief: Brief, pack: PackModel) -> Finding:
     full = smallest([brief.modules[p.entry].module.full_voltage for p in pack.layout.parts],
                     "full voltage of one cell")
+    ends = [trace(with_tolerance, title, symbol=symbol, voltage=full, tolerance=tolerance)
+            for title, symbol, tolerance in (
+                ("cell voltage at the charger's upper tolerance", "u_ch", brief.charger.tolerance),
+                ("highest voltage that a full cell may see", "u_max", OVERSHOOT))]
     return trace(series_voltage, "pack voltage at the highest that a cell's trip may be",
-                 series=_cells(brief, pack), module_voltage=trace(
-                     with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
-                     voltage=full, tolerance=OVERSHOOT))
+                 series=_cells(brief, pack),
+                 module_voltage=smallest(ends, "highest over-voltage trip of one cell"))
 
 
 def _cells(brief: Brief, pack: PackModel) -> Finding:

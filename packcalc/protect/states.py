@@ -413,7 +413,7 @@ def _not_proven(asked: StatesAsked) -> str:
         f"up to {back.shown}" if back.known else "its back-voltage is not known")
     inlet = "" if asked.brief.path.charge_contactor == BOTH else ", the charge inlet among them"
     return (f"{PACK_LIVE}; until proven link, inverter and every branch behind the main "
-            f"contactors{inlet} ({time}{motor})")
+            f"contactors{inlet} ({time}{motor}); plugged in, inlet and charge cable from outside")
 
 
 def _ending(asked: StatesAsked) -> tuple[State, ...]:

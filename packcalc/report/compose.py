@@ -187,11 +187,14 @@ def _into_a_fault(study: ProtectionStudy) -> str:
 
 
 def _sources(study: ProtectionStudy) -> str:
-    """What is in the sum: a motor that makes a voltage is not, while nobody knows its current."""
+    """What is in the sum: no motor that makes a voltage and no station of unknown current."""
     feeds, quiet = study.circuit.feeds, study.brief.motor.back_voltage
-    if feeds.motor.known or (quiet.known and quiet.number == 0):
-        return "every source"
-    return "every source but a spinning motor, of which nobody stated the current"
+    unknown = [] if feeds.motor.known or (quiet.known and quiet.number == 0) \
+        else ["a spinning motor"]
+    if study.brief.left_open("station.capacitance"):
+        unknown.append("a plugged station's capacitors")
+    return "every source but " + " and ".join(unknown) + ", of which nobody stated the current" \
+        if unknown else "every source"
 
 
 def _fault_highest(study: ProtectionStudy) -> Cell:

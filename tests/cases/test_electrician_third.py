@@ -142,6 +142,21 @@ def test_every_source_is_said_only_where_the_motor_is_silent(van, truck):
     assert "every source but a spinning motor" in _into_a_fault(truck)
 
 
+@pytest.mark.parametrize("capacitance, named", [("unknown", True), ("2 mF", False)])
+def test_a_station_in_no_sum_is_said_beside_every_source(capacitance, named):
+    found = study("minibus", station__capacitance=capacitance)
+    assert ("a plugged station's capacitors" in _into_a_fault(found)) is named
+
+
+def test_one_limit_of_the_cells_trip_in_both_rooms():
+    found = study("minibus", management__overvoltage_trip=None)
+    wanted = next(c for _, c in found.checks if c.title == "over-voltage trip within the cell's "
+                                                           "limit").demand
+    told = next(c for _, c in found.checks if c.title.startswith("a charging station that runs"))
+    cells = 12 * 16
+    assert f"at or below {wanted.number * cells:.1f} V of the pack" in told.remedy
+
+
 # -- a disconnect that is not there -------------------------------------------------------------
 
 

@@ -186,7 +186,7 @@ def test_the_minibus_without_its_trip_fails():
 def test_a_charged_link_is_live_until_proven(name):
     # ln(400/60)·2 kΩ·1 mF = 3.794 s
     live = states().state(name).live
-    for words in ("link", "inverter", "every branch", "3.794 s", "motor"):
+    for words in ("link", "inverter", "every branch", "3.794 s", "motor", "inlet and charge cable"):
         assert words in live
     assert "time that is not known" in states(
         inverter={"discharge_resistance": "unknown"}).state(name).live
