@@ -49,6 +49,7 @@ VERSION = ("design", "layout", "issued", "input_digest")
 CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE, "digest", *VERSION)
 SINCE = "since "  # before the day of issue in a sheet, which a spreadsheet then leaves as it is
 GONE = "gone"  # in the column number: a mark of which the decision stands no longer
+GIVEN_BEFORE = "void"  # there: a mark given to another figure than the decision has today
 HOW_TO_MARK = (f"Marks, in the column mark: {', '.join(SPELLED)}; the new value goes into "
                "change_to, the day into date as year-month-day, like 2026-11-24. Set the columns "
                "date and digest to text before you type: a spreadsheet rewrites what looks like a "
@@ -129,6 +130,8 @@ class ReviewFile:
         issued: the first day on which a mark in it can have been given, ISO 8601; "" where it
             is not known.
         gone: marks of which the decision stood no longer when the file was written.
+        counted: a sheet whose rows say how many they are, and are all there: decisions that it
+            does not have came with a later version of packcalc.
     """
 
     design: str
@@ -140,6 +143,7 @@ class ReviewFile:
     cleaned: tuple[str, ...] = ()
     issued: str = ""
     gone: tuple[Mark, ...] = ()
+    counted: bool = False
 
 
 def design_of(study: ProtectionStudy) -> str:
@@ -217,7 +221,7 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
     """One row a decision for a spreadsheet, marks filled in where there are any.
 
     Cautions, and how to mark, stand above the heads of the columns, each in a line that begins
-    with #. A decision whose marks are all of another digest has an empty row besides.
+    with #. Marks of another digest stand below the decisions, and beside no figure of today.
 
     Args:
         study, bench: what is decided.
@@ -227,11 +231,14 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
             where it is None.
     """
     file = file or blank_file(study)
-    given: dict[str, list[Mark]] = {}
+    given: dict[str, list[Mark | None]] = {}
     lines = decisions(study, bench)
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
+    today = {d.id: d.digest for d in lines}
+    apart: list[Mark] = []
     for mark in marks:
-        given.setdefault(owner.get(mark.decision_id, GONE), []).append(mark)
+        name = owner.get(mark.decision_id, "")
+        (given.setdefault(name, []) if today.get(name) == mark.digest else apart).append(mark)
     version = (file.design, file.layout, f"{SINCE}{file.issued}" if file.issued else "",
                file.input_digest)
     out = io.StringIO()
@@ -239,13 +246,12 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
     writer.writerows([f"# {' '.join(words.split())}"] for words in cautions)
     writer.writerow(CSV_HEAD)
     for number, decision in enumerate(lines, 1):
-        found = given.get(decision.id, [])
-        holds = any(mark.digest == decision.digest for mark in found)
-        for mark in found if holds else [*found, None]:
+        for mark in given.get(decision.id, [None]):
             row = _row((number, len(lines)), decision, mark, version)
             writer.writerow([shielded(str(cell)) for cell in row])
-    for mark in (*given.get(GONE, ()), *file.gone):
-        cells = [GONE, "", mark.decision_id, *("" for _ in PRINTED), *_of_mark(mark), *version]
+    for mark in (*apart, *file.gone):
+        cells = [GIVEN_BEFORE if mark.decision_id in owner else GONE, "", mark.decision_id,
+                 *("" for _ in PRINTED), *_of_mark(mark), *version]
         writer.writerow([shielded(str(cell)) for cell in cells])
     return out.getvalue()
 
@@ -394,7 +400,7 @@ def _missing(file: ReviewFile, lines: Sequence[Decision]) -> list[tuple[int, str
     """Decisions of which a sheet has no row, with their numbers."""
     rows = {row.decision_id for row in file.rows}
     return [(n, d.id) for n, d in enumerate(lines, 1)
-            if d.id not in rows and not _of_bench(d.id)] if rows else []
+            if d.id not in rows and not _of_bench(d.id)] if rows and not file.counted else []
 
 
 def _older(file: ReviewFile, lines: Sequence[Decision], layout: str) -> list[Fault]:
@@ -467,6 +473,7 @@ class _Reading:
     def __init__(self, place: str):
         self.place = place
         self.faults: list[Fault] = []
+        self.counted = False
         self.marks: list[Mark] = []
         self.rows: list[Row] = []
         self.gone: list[Mark] = []
@@ -587,7 +594,8 @@ class _Reading:
                     self.place, 0, "", f"{more} further faults are not listed")]
             raise InputErrors(self.faults)
         return ReviewFile(design, tuple(self.marks), self.place, layout, signed(digest),
-                          tuple(self.rows), tuple(self.cleaned), issued, tuple(self.gone))
+                          tuple(self.rows), tuple(self.cleaned), issued, tuple(self.gone),
+                          self.counted)
 
 
 # Line ends of other alphabets and machines, which stand for a space, and what turns the reading
@@ -681,6 +689,7 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         reading.fault(0, "", "holds no rows", "is the file whole?")
     elif "of" in head and not reading.faults:
         _all_there(reading, numbers)
+        reading.counted = True
     return reading.file(*next(iter(versions), ("",)))
 
 
@@ -728,8 +737,8 @@ def _below_cautions(rows: Iterable[list[str]]) -> Iterator[list[str]]:
 
 
 def _gone(cells: dict[str, str]) -> bool:
-    """Whether a row carries a mark of which the decision stands no longer."""
-    return cells.get("number", "").strip().lower() == GONE
+    """Whether a row carries a mark that was given to no decision as it stands in this sheet."""
+    return cells.get("number", "").strip().lower() in (GONE, GIVEN_BEFORE)
 
 
 def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head: Sequence[str],

@@ -126,12 +126,14 @@ class Review:
         """Every mark that counts or counted, for a file written anew: nothing of it is lost.
 
         Its day of issue is the earliest of the files that were read; its version is left open.
+        What was given to other figures than today's stands apart, never beside those of today.
         """
         issued = [day for file in self.files
                   for day in ([file.issued] if file.issued else [m.date for m in file.marks])]
-        return ReviewFile("", tuple(m for s in self.standings
-                                    for m in (*s.marks, *s.superseded, *s.void)),
-                          issued=min(issued, default=""), gone=self.gone)
+        every = [(s, m) for s in self.standings for m in (*s.marks, *s.superseded, *s.void)]
+        return ReviewFile("", tuple(m for s, m in every if m.digest == s.decision.digest),
+                          issued=min(issued, default=""), gone=(*(
+                              m for s, m in every if m.digest != s.decision.digest), *self.gone))
 
     def count(self, word: str) -> int:
         """How many decisions stand so."""
@@ -199,7 +201,10 @@ def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark])
             asked.setdefault(" ".join(mark.change_to.split()), []).append(mark.name)
     rechecks = tuple(recheck(study, decision, change, " and ".join(dict.fromkeys(names)))
                      for change, names in asked.items())
-    return Standing(decision, stand, void, tuple(m for m in holding if m not in last), rechecks)
+    answered = tuple(m for m in void if any(
+        _person(m) == _person(one) and m.date <= one.date for one in stand))
+    return Standing(decision, stand, tuple(m for m in void if m not in answered),
+                    (*(m for m in holding if m not in last), *answered), rechecks)
 
 
 def _last_word(marks: Sequence[Mark]) -> set[Mark]:

@@ -21,6 +21,7 @@ from packcalc.report.data import as_dict
 from packcalc.report.difference_report import difference_document
 from packcalc.report.render import render
 from packcalc.review import (
+    PRINTED,
     as_csv,
     as_json,
     blank_file,
@@ -146,7 +147,7 @@ def test_void_superseded_and_gone_marks_are_written_anew(tmp_path, ending: str) 
     ran = run("review", brief, "--review", second, "--out", third)
     assert ran.code == 0, ran.lines
     given = (parse_json if ending == "json" else parse_csv)(third.read_text("utf-8"), third.name)
-    assert {*given.marks, *given.gone} == set(marks) and given.gone == marks[3:]
+    assert {*given.marks, *given.gone} == set(marks) and given.gone == marks[2:]
     found = merge(sized, [given])
     assert found.count(ACCEPTED) == 1 and found.count(VOID) == 1 and found.gone == marks[3:]
     assert [m for s in found.standings for m in s.superseded] == [marks[0]]
@@ -156,7 +157,32 @@ def test_a_decision_whose_marks_are_void_has_a_row_to_mark_anew() -> None:
     text = as_csv(study(), [mark(ONE, digest="k0123456789ab")])
     rows = list(csv.DictReader(io.StringIO(text)))
     own = [r for r in rows if r["decision"] == ONE.id]
-    assert [r["mark"] for r in own] == ["accept", ""] and own[1]["digest"] == ONE.digest
+    assert [r["mark"] for r in own] == ["", "accept"] and own[0]["digest"] == ONE.digest
+    # beside no figure of today, to which nobody gave it
+    assert own[1]["number"] == "void" and not any(own[1][column] for column in PRINTED)
+
+
+def test_a_void_mark_counts_again_where_its_version_comes_back() -> None:
+    older = mark(ONE, digest="k0123456789ab")
+    sheet = parse_csv(as_csv(study(), [older]), "m.csv")
+    assert sheet.gone == (older,) and sheet.marks == ()
+    assert merge(study(), [sheet]).count(VOID) == 1
+    as_it_was = parse_csv(as_csv(study(), [mark(ONE)]).replace(ONE.digest, older.digest, 1), "o.csv")
+    assert merge(study(), [as_it_was]).count(VOID) == 1
+    back = parse_csv(as_csv(study(), [], file=replace(blank_file(study()), gone=(mark(ONE),))), "b.csv")
+    found = merge(study(), [back])
+    assert (found.count(ACCEPTED), found.count(VOID), found.rewritten) == (1, 0, ())
+
+
+def test_a_void_mark_that_its_giver_answered_is_told_no_more() -> None:
+    older = mark(ONE, digest="k0123456789ab", date="2026-11-24")
+    found = merge(study(), [file(study(), older, mark(ONE, date="2026-11-27"))])
+    (own,) = [s for s in found.standings if s.decision.id == ONE.id]
+    assert own.word == ACCEPTED and own.void == () and own.superseded == (older,)
+    assert older in found.carried.gone
+    other = replace(older, name="B. Invented")
+    found = merge(study(), [file(study(), other, mark(ONE, date="2026-11-27"))])
+    assert [s.void for s in found.standings if s.decision.id == ONE.id] == [(other,)]
 
 
 def test_one_person_cannot_mark_a_decision_twice_on_one_day() -> None:
@@ -167,12 +193,13 @@ def test_one_person_cannot_mark_a_decision_twice_on_one_day() -> None:
 
 def test_why_a_mark_is_void_is_told_as_far_as_its_sheet_shows_it() -> None:
     older = replace(ONE, digest="k0123456789ab")
-    text = as_csv(study(), [mark(older)])
+    text = as_csv(study(), [mark(ONE)])
     shown = ONE.shown
     rows = list(csv.reader(io.StringIO(text)))
     head = rows[0]
     for row in rows[1:]:
-        if row[head.index("digest")] == older.digest:
+        if row[head.index("decision")] == ONE.id:
+            row[head.index("digest")] = older.digest
             row[head.index("figure")] = "as it read before"
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(rows)

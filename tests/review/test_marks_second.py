@@ -187,6 +187,15 @@ def test_a_sheet_without_the_count_is_held_against_the_design() -> None:
         check_review(parse_csv(text_of(rows[:6]), "marks.csv"), study())
 
 
+def test_a_whole_sheet_of_fewer_decisions_is_an_older_version_of_the_tool() -> None:
+    first = next(iter(DECISIONS.values()))
+    rows = [row[:] for row in sheet([mark(first)])[:-2]]
+    for row in rows[1:]:
+        row[1] = str(len(rows) - 1)
+    found = merge(study(), [parse_csv(text_of(rows), "marks.csv")])
+    assert found.count(ACCEPTED) == 1 and found.count(NOT_MARKED) == len(DECISIONS) - 1
+
+
 @pytest.mark.parametrize(("number", "of"), [("x", "9"), ("0", "9"), ("10", "9"), ("1", "99999")])
 def test_a_number_that_is_no_place_is_refused(number, of) -> None:
     rows = sheet()
