@@ -242,7 +242,8 @@ def _weakest(brief: Brief, places: tuple[FaultPlace, ...]) -> dict[str, Weakest]
     found = {}
     for branch in brief.branch:
         fuse = branch_fuse(branch)
-        mine = [p for p in places if p.lowest.known and p.key != f"branch.{branch.name}.after"
+        mine = [p for p in places if p.lowest.known and p.loop.sizes
+                and p.key != f"branch.{branch.name}.after"
                 and any(d.key == fuse.key for d in p.loop.devices)
                 and not (p.shown and p.at_lowest.device != fuse.name)]
         if mine:

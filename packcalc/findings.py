@@ -12,7 +12,7 @@ import functools
 import inspect
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
 

@@ -36,7 +36,7 @@ from packcalc.reading.sheet_text import (
     read_text,
 )
 from packcalc.reading.told_once import told_once
-from packcalc.units import printed, several, show
+from packcalc.units import printed, show
 
 # In the order of the bench: what can kill, what is cheap, what takes long.
 NEW_HEAD = (

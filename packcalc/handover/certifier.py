@@ -211,7 +211,8 @@ def _mass(f: Figures) -> tuple[str, tuple[Finding, ...]]:
 
 
 def _isolation(f: Figures) -> tuple[str, tuple[Finding, ...]]:
-    return "demand; readings pack.isolation_* and dead.isolation_*", (f.isolation,)
+    return ("demand of the whole, and of each part by itself; readings pack.isolation_* and "
+            "dead.isolation_*", (f.isolation, f.isolation_of_battery, f.isolation_of_load))
 
 
 def _monitor(f: Figures) -> tuple[str, tuple[Finding, ...]]:

@@ -12,7 +12,7 @@ from packcalc.electrical import power_current, with_tolerance
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
-from packcalc.handover.inside import strings_of, voltage_whole
+from packcalc.handover.inside import strings_of, taps_ahead, voltage_whole
 from packcalc.pack import PackModel
 from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
@@ -89,20 +89,30 @@ class Figures:
     @cached_property
     def isolation_of_load(self) -> Finding:
         """Demand on the load side by itself: the battery will leak beside it."""
-        return self._isolation_of("load side by itself", 2)
+        return self._isolation_of("load side by itself", self._leaking)
 
     @cached_property
     def isolation_of_battery(self) -> Finding:
         """Demand on one string by itself: the load side and the other strings leak beside it."""
         strings = strings_of(self.study)
         return self._isolation_of("battery by itself" if strings == 1 else "one string by itself",
-                                  2 * strings)
+                                  self._leaking * strings)
+
+    @cached_property
+    def isolation_ahead(self) -> Finding:
+        """Demand on what leaves ahead of the contactors: it joins battery and load side."""
+        return self._isolation_of("loads ahead of the contactors by themselves", self._leaking)
+
+    @property
+    def _leaking(self) -> int:
+        """Parts that are measured apart and leak side by side once joined."""
+        return 3 if taps_ahead(self.study) else 2
 
     def _isolation_of(self, words: str, parts: int) -> Finding:
         count = leaf("such parts that would reach the demand together", "n", "", parts,
                      "assumed", source="packcalc-rule", origin=bands.RULE,
-                     note="our rule: half of the allowed leakage to the battery, the strings in "
-                          "equal shares, half to the load side")
+                     note="our rule: equal shares of the allowed leakage to battery, load side and "
+                          "what leaves ahead of the contactors; the strings share the battery's")
         return trace(bands.isolation_of_part, f"isolation demanded of the {words}",
                      isolation=self.isolation, count=count)
 

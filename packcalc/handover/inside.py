@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from packcalc.brief_keys import TAP_CHOICES
 from packcalc.electrical import resistance_sum
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.handover.bands import rule
@@ -16,6 +17,7 @@ FUSE, SWITCH = "fuse", "disconnect"
 LINK, ACROSS, INSIDE = "link", "across", "inside"
 FUSE_INSIDE = "fuse inside the string"
 MID_PACK, BOTH = "mid-pack", "both poles"
+NOT_A_LOAD = ("sense", "pre-charge", "monitor")
 
 
 @formula(
@@ -325,3 +327,9 @@ def _each_string(study: ProtectionStudy) -> tuple[tuple[str, str], ...]:
     if study.layout.arrangement != "strings":
         return (("", ""),)
     return tuple((f"{n}_", f"string {n}, ") for n in range(1, study.layout.parallel + 1))
+
+
+def taps_ahead(study: ProtectionStudy) -> tuple[str, ...]:
+    """Loads that leave ahead of the contactors: live as soon as the string is whole."""
+    return tuple(b.name for b in study.brief.branch
+                 if b.taps != TAP_CHOICES[2] and b.kind not in NOT_A_LOAD)

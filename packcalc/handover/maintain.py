@@ -8,8 +8,14 @@ from packcalc.findings import Finding
 from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
-from packcalc.handover.inside import disconnect_of, disconnect_open, disconnect_out, up_to
-from packcalc.handover.parted import leads_before, open_after, taps_ahead
+from packcalc.handover.inside import (
+    disconnect_of,
+    disconnect_open,
+    disconnect_out,
+    taps_ahead,
+    up_to,
+)
+from packcalc.handover.parted import leads_before, open_after
 from packcalc.handover.stages_low import PACK_ON
 from packcalc.handover.stages_strings import before_joining
 from packcalc.handover.trend_rules import TrendRule, trend_rule

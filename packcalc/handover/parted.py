@@ -7,7 +7,6 @@ circuit without either, the last link of the build sheet. Every sense lead is in
 from __future__ import annotations
 
 from packcalc.bench.sections import Chain, Run
-from packcalc.brief_keys import TAP_CHOICES
 from packcalc.electrical import series_voltage
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.handover.figures import BORDER, Figures
@@ -24,7 +23,6 @@ from packcalc.handover.inside import (
 )
 from packcalc.protection import ProtectionStudy
 
-NOT_A_LOAD = ("sense", "pre-charge", "monitor")
 
 
 def open_after(study: ProtectionStudy) -> tuple[int, ...]:
@@ -102,12 +100,6 @@ def ends_words(figures: Figures) -> str:
 def contactor_words(study: ProtectionStudy, pole: str) -> str:
     """The contactor of one pole: of a string where there is no pair common to all."""
     return f"{'string' if study.layout.in_strings else 'main'} {pole}"
-
-
-def taps_ahead(study: ProtectionStudy) -> tuple[str, ...]:
-    """Loads that leave ahead of the contactors: live as soon as the string is whole."""
-    return tuple(b.name for b in study.brief.branch
-                 if b.taps != TAP_CHOICES[2] and b.kind not in NOT_A_LOAD)
 
 
 def spanning(study: ProtectionStudy) -> tuple[int, ...]:

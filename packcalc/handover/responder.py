@@ -6,8 +6,7 @@ from __future__ import annotations
 from packcalc.bench.damage import APART
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
-from packcalc.handover.inside import disconnect_of, disconnect_open, up_to
-from packcalc.handover.parted import taps_ahead
+from packcalc.handover.inside import disconnect_of, disconnect_open, taps_ahead, up_to
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show

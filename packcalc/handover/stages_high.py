@@ -11,6 +11,7 @@ from packcalc.handover.inside import (
     disconnect_open,
     disconnect_out,
     strings_of,
+    taps_ahead,
     up_to,
 )
 from packcalc.handover.parted import (
@@ -18,7 +19,6 @@ from packcalc.handover.parted import (
     leads_before,
     open_after,
     place_words,
-    taps_ahead,
 )
 from packcalc.handover.stages_low import SHARED
 from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_resistance

@@ -17,6 +17,7 @@ from packcalc.handover.inside import (
     free_links,
     position_word,
     strings_of,
+    taps_ahead,
     up_to,
 )
 from packcalc.handover.parted import (
@@ -30,7 +31,6 @@ from packcalc.handover.parted import (
     place_words,
     runs_of,
     spanning,
-    taps_ahead,
 )
 from packcalc.handover.stages_low import FIRST_POLE, PACK_ON, SHARED
 from packcalc.handover.stages_strings import JOIN
@@ -169,7 +169,8 @@ def sense(figures: Figures) -> Stage:
          "measured. A lead plugged across a missing link carries the string's current.",
          f"Loose connector first: every cell tap against the monitor's pin list: polarity, order, "
          f"one cell step from pin to pin, no jump across a link ({divided}).",
-         "Plug one monitor at a time, lowest cells first, as its maker orders; hand on each plug "
+         ("Once that stop is answered, plug " if over else "Plug ")
+         + "one monitor at a time, lowest cells first, as its maker orders; hand on each plug "
          "for a minute: nothing warm. Then 12 V to the management system, coil leads still off.",
          f"All {cells} cells of a string listed, in order; three of them by meter; temperatures "
          "against the air.",

@@ -14,13 +14,12 @@ from packcalc.handover.figures import (
     Figures,
     open_on_bus,
 )
-from packcalc.handover.inside import disconnect_of, disconnect_open, strings_of
+from packcalc.handover.inside import disconnect_of, disconnect_open, strings_of, taps_ahead
 from packcalc.handover.parted import (
     contactor_words,
     inside_words,
     links_of_the_sheet,
     place_words,
-    taps_ahead,
 )
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
@@ -81,6 +80,16 @@ def joints(figures: Figures) -> Stage:
          "the reviewer has marked every decision of the file for review"))
 
 
+def _ahead(figures: Figures, below: str) -> tuple[Expected, ...]:
+    """Isolation of what leaves ahead of the contactors: in no other reading before power."""
+    names = ", ".join(taps_ahead(figures.study))
+    return tuple(Expected(
+        f"dead.isolation_ahead_{pole}", f"isolation of {names}, wires and load, {pole} to chassis",
+        "resistance", "kΩ", low=figures.isolation_ahead, how="insulation tester as for the load "
+        f"side, their fuses out, from the far side of the fuses; together; {SHARED}", below=below)
+        for pole in ("positive", "negative")) if names else ()
+
+
 def dead(figures: Figures) -> Stage:
     """Pole leads off, contactors without coil supply."""
     need = figures.isolation_of_load
@@ -101,6 +110,7 @@ def dead(figures: Figures) -> Stage:
                    "leads off, all live parts joined, until the reading is steady; makers' limits "
                    f"first; {SHARED}",
                    below=isolation) for pole in ("positive", "negative")),
+        *_ahead(figures, isolation),
         *_parts(figures),
         Expected("dead.open_contact_lowest", "lowest resistance across an open contact",
                  "resistance", "MΩ", low=OPEN_CONTACT, how="ohmmeter, link discharged, pre-charge "
@@ -323,7 +333,7 @@ def monitor(figures: Figures) -> Stage:
     warn, trip = insulation.joined, insulation.dc_alone
     opens = does == OPENS
     demands = [("warn", warn, f"warn, or trip (demand: {warn.shown}, 500 Ω/V)")]
-    if opens or figures.brief.management.isolation_trip.known:
+    if opens:
         demands.append(("trip", trip, f"drop the contactors' coil supply (demand: {trip.shown}, "
                         "100 Ω/V)"))
     heat = trace(tr.resistor_power, "power in the smaller test resistor at the highest working "

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch
-from packcalc.feeds import AHEAD, BUS, count, own_fuses, standing
+from packcalc.feeds import AHEAD, BUS, count, named_fuse, own_fuses, standing
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.layout_findings import string_cables
+from packcalc.part_checks.sweep import FuseSide, fuse_side
 from packcalc.places.branches import loss_open, own_fuse, sources_of
 from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
@@ -22,6 +24,8 @@ from packcalc.protect.branch_figures import (
     branch_lowest,
     branch_wires,
     branch_withstand,
+    only_at_most,
+    told_with_bound,
 )
 from packcalc.protect.faults import fault_time_constant, prospective_fault_current
 from packcalc.protect.places import (
@@ -43,6 +47,7 @@ from packcalc.protect.places import (
     way_round,
 )
 from packcalc.protect.strings import pair_resistance
+from packcalc.units import show
 from packcalc.value import value_object
 
 LONG_BRANCH = ("its lowest current is counted with both conductors of the branch in the loop: the "
@@ -50,9 +55,13 @@ LONG_BRANCH = ("its lowest current is counted with both conductors of the branch
 CELL_LOWEST = ("no part of the main path is sized for the lowest current of this place: a fuse "
                "that opens one cell's current opens in driving as well, so what is asked of the "
                "main fuse stays with whole modules between the faults")
-CELL_REMEDIES = (ACTS, "an undervoltage trip on every cell, its level above what one cell keeps "
-                 "of this fault", "insulation between the cells and their case, and a second one "
-                 "between case and chassis", DOUBLE)
+BRANCH_CELL = ("no branch fuse is sized for the lowest current of this place either: it would open "
+               "in use as well; what is asked of it stays with whole modules between the faults")
+CELL_TRIP = "an undervoltage trip on every cell, its level above what one cell keeps of this fault"
+CELL_CASE = ("insulation between the cells and their case, and a second one between case and "
+             "chassis")
+CELL_REMEDIES = (ACTS, CELL_TRIP, CELL_CASE, DOUBLE)
+BEHIND = "a tap behind the contactors, with such a monitor and a trip on every cell"
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
 SEEN = {"none": "nobody detects it", "warns": "the insulation monitor warns",
         "opens the contactors": "the insulation monitor opens the contactors"}
@@ -68,6 +77,7 @@ def through_chassis(shared: Shared) -> Iterator[Loop]:
     yield from (chassis_branch(shared, standing(branch, shared.strung))
                 for branch in shared.brief.branch
                 if branch.kind != SENSE)
+    yield from inside_module_branch(shared)
 
 
 def first_chassis(shared: Shared) -> Loop:
@@ -316,6 +326,106 @@ def chassis_branch(shared: Shared, branch: Branch) -> Loop:
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
         remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)), *trip, ACTS, DOUBLE))
+
+
+# -- a leak inside a module and a chafed wire of a branch -----------------------------------
+
+
+@value_object
+class _CellBranch:
+    """The loop of one branch with one cell between the faults, and where its fuse counts.
+
+    Attributes:
+        name: of the branch.
+        loop: of its chassis fault, its lowest current that of one cell.
+        fuse: where its own fuse counts; None where none stands in the loop.
+        switched: whether a contactor stands in it.
+        seen: whether a stated trip on the cells sees its lowest current.
+    """
+
+    name: str
+    loop: Loop
+    fuse: FuseSide | None
+    switched: bool
+    seen: bool
+
+    @property
+    def counts_from(self) -> float:
+        """In A; infinite where its fuse is not shown to count, or it has none here."""
+        return float("inf") if self.fuse is None or self.fuse.reasons else self.fuse.low
+
+    @property
+    def open(self) -> bool:
+        """Whether some of these currents are left to others than its fuse, as far as known."""
+        lowest = self.loop.lowest
+        return not lowest.known or only_at_most(lowest) or lowest.number < self.counts_from
+
+    @property
+    def rank(self) -> tuple[bool, bool, bool, bool, float]:
+        """The larger, the worse: nobody before a trip that sees it, the known before the open."""
+        silent = self.fuse is not None and bool(self.fuse.reasons)
+        lowest = self.loop.lowest.value
+        return (self.open, not self.seen, not silent and lowest is not None, not self.switched,
+                self.counts_from / lowest if lowest else 0.0)
+
+    @property
+    def words(self) -> str:
+        """Its current, and who is there to end it."""
+        lowest = told_with_bound(self.loop.lowest) if self.loop.lowest.known else "not known"
+        rest = "left to the cells' trip as far as it sees" if self.seen else \
+            "no trip is shown" if self.switched else "nobody"
+        if self.fuse is None:
+            return f"{self.name} {lowest}: no fuse of its own; {rest}"
+        if self.fuse.reasons:
+            return f"{self.name} {lowest}: its fuse is not shown to count; else {rest}"
+        if not self.open:
+            return f"{self.name} {lowest}: its fuse"
+        return f"{self.name} {lowest}: its fuse from {show(self.counts_from, 'A')}, below {rest}"
+
+
+def inside_module_branch(shared: Shared) -> Iterator[Loop]:
+    """A leak between two cells of a module, and a chafed wire: the branch with the worst answer.
+
+    One place for all of them: every other branch stands in a note, with its own current.
+    """
+    found = [_cell_branch(shared, standing(branch, shared.strung))
+             for branch in shared.brief.branch if branch.kind != SENSE]
+    if not found:
+        return
+    worst = max(found, key=lambda one: one.rank)
+    each = "; ".join(one.words for one in sorted(found, key=lambda one: one.rank, reverse=True))
+    yield replace(
+        worst.loop, key="chassis.second.inside_module_branch",
+        title=f"second chassis fault: leak inside a module and chafed branch wire, at worst that "
+              f"of {worst.name}",
+        notes=(f"one cell between the faults, each branch at its lowest: {each}", CELL_LOWEST,
+               BRANCH_CELL, *(n for n in worst.loop.notes if n != CELL_LOWEST)))
+
+
+def _cell_branch(shared: Shared, branch: Branch) -> _CellBranch:
+    """The fault of `chassis_branch` with one cell between; a main fuse in both poles is in it."""
+    asked = chassis_branch(shared, branch)
+    own = any(d.key.startswith("branch_fuse") for d in asked.devices)
+    switched = any(d.kind == CONTACTOR for d in asked.devices)
+    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+    wires = _with_pole(shared, branch, branch_wires(hot, own_fuses(shared.brief, branch, 1)))
+    # The drop of one cell: it carries all that the conductors take.
+    drop = trace(drop_each, external=wires, cells=count("cells between the faults", "n", 1)) \
+        if wires.known else None
+    loop = replace(
+        asked, feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
+        lowest=branch_lowest(shared.feeds.cell.voltage_empty, _beside(shared), wires,
+                             only_at_most(asked.lowest)),
+        devices=tuple(replace(d, drop=drop) if d.drop is not None else d for d in asked.devices),
+        remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)),
+                  *(CELL_REMEDIES if switched else (BEHIND, CELL_CASE, DOUBLE))))
+    side = fuse_side(named_fuse(shared.brief, branch), shared.pack.highest_voltage,
+                     asked.time_constant, COUNTED_ON.number) if own else None
+    level, delay = (shared.brief.management.undervoltage_trip,
+                    shared.brief.management.voltage_delay)
+    seen = switched and level.known and delay.known and drop is not None and loop.lowest.known \
+        and loop.lowest.number * drop.number < level.number
+    return _CellBranch(branch.name, loop, side, switched, seen)
 
 
 def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:

@@ -21,7 +21,7 @@ from packcalc.handover.build import build_sheet
 from packcalc.handover.commission import design_stops, plan_of
 from packcalc.handover.inside import free_links, monitors_over, open_places
 from packcalc.handover.maintain import maintenance
-from packcalc.handover.parted import taps_ahead
+from packcalc.handover.inside import taps_ahead
 from packcalc.handover.responder import responder_sheet
 from packcalc.handover.stages_strings import difference
 from packcalc.handover.figures import Figures
@@ -204,6 +204,17 @@ def test_a_stop_of_the_pre_charge_holds_its_gate() -> None:
 # -- isolation ----------------------------------------------------------------------------------
 
 
+def test_what_leaves_ahead_of_the_contactors_is_measured_before_power() -> None:
+    assert {"dead.isolation_ahead_positive", "dead.isolation_ahead_negative"} <= set(
+        plan_of(minibus()).dimensions)
+    alone = plan_of(example("faulty", "16S1P"))
+    assert "dead.isolation_ahead_positive" not in alone.dimensions
+    load = alone.reading("dead.isolation_positive").low.number
+    string = alone.reading("pack.isolation_positive").low.number
+    whole = example("faulty", "16S1P").circuit.insulation.joined.number
+    assert 1 / (1 / load + 1 / string) == pytest.approx(whole)
+
+
 @pytest.mark.parametrize(("name", "strings"), [("truck", 1), ("minibus", 2)])
 def test_parts_that_just_pass_alone_reach_the_demand_together(name, strings) -> None:
     study = minibus() if name == "minibus" else example(name)
@@ -211,7 +222,8 @@ def test_parts_that_just_pass_alone_reach_the_demand_together(name, strings) -> 
     for pole in ("positive", "negative"):
         load = plan.reading(f"dead.isolation_{pole}").low.number
         string = plan.reading(f"pack.isolation_{pole}").low.number
-        assert 1 / (1 / load + strings / string) == pytest.approx(whole)
+        ahead = plan.reading(f"dead.isolation_ahead_{pole}").low.number
+        assert 1 / (1 / load + 1 / ahead + strings / string) == pytest.approx(whole)
         again = plan.reading(f"retorque.isolation_{pole}")
         assert again.low.number == string and "contactors open" in again.title
     assert plan.reading("wheels.isolation").low.number == whole

@@ -1,0 +1,122 @@
+"""A leak between two cells of a module with a chafed wire of a branch: one cell drives it.
+
+Every figure is that of the invented examples, with its arithmetic beside it; "nobody" and "not
+shown" are packcalc's own words.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from packcalc.checks import CAUTION, FAIL, PASS
+from packcalc.protect import places as pl
+from packcalc.report.places_report import headline
+from packcalc.units import show
+from tests.cases.studies import study
+
+KEY = "chassis.second.inside_module_branch"
+
+
+def place(found, key=KEY):
+    return next(p for p in found.circuit.places if p.key == key)
+
+
+def one_cell(found, name):
+    """Lowest current of a branch in its chassis loop, the module in it changed for one cell.
+
+    16S1P and its like: no module stands beside the faulted one.
+    """
+    feeds, module = found.circuit.feeds, place(found, f"chassis.second.branch.{name}").loop
+    wires = feeds.module.voltage_empty.number / module.lowest.number \
+        - feeds.module.resistance_long.number
+    return feeds.cell.voltage_empty.number / (feeds.cell.resistance_long.number + wires)
+
+
+def words(found):
+    return next(n for n in place(found).loop.notes if n.startswith("one cell between"))
+
+
+def test_one_cell_may_drive_less_than_the_branch_fuse_opens():
+    truck = study("truck")
+    at = place(truck)
+    assert "battery heater" in at.title
+    assert at.lowest.number == pytest.approx(one_cell(truck, "battery heater"))
+    # Talvik 40 branch clears within 1 s from 180 A on, and its tap has no contactor before it
+    assert at.lowest.number < 180.0 < place(
+        truck, "chassis.second.branch.battery heater").lowest.number
+    assert at.at_lowest.clears is False and at.nobody and at.between.clears is False
+    assert "below 180.0 A" in at.at_lowest.why
+
+
+def test_it_is_a_caution_with_remedies_and_the_first_screen_counts_it():
+    truck = study("truck")
+    at = place(truck)
+    assert {c.verdict for c in at.checks if c.verdict != PASS} == {CAUTION}
+    # A monitor that opens contactors ends nothing where none stands in the loop.
+    assert pl.ACTS not in at.remedies and any("behind the contactors" in r for r in at.remedies)
+    assert at.title in headline(truck.circuit.places)
+
+
+def test_every_branch_is_named_with_its_own_current_and_who_is_there():
+    truck = study("truck")
+    told = words(truck)
+    for branch in truck.brief.branch:
+        if branch.kind != "sense":
+            assert f"{branch.name} " in told
+    for name in ("battery heater", "DC/DC converter", "charge cable"):
+        assert f"{name} {show(one_cell(truck, name), 'A')}: " in told
+    # Talvik 10 branch and 2 tap clear one cell's current well within 1 s
+    assert told.count(": its fuse;") + told.endswith(": its fuse") == 2
+
+
+@pytest.mark.parametrize(("name", "branch", "ends", "sees"), [
+    ("truck", "DC/DC converter", "from 90.00 A, below no trip is shown", False),
+    ("truck", "charge cable", "from 360.0 A, below no trip is shown", False),
+    ("van", "charger", "no fuse of its own; left to the cells' trip as far as it sees", True)])
+def test_a_trip_is_told_only_where_one_cell_falls_below_its_level(name, branch, ends, sees):
+    found = study(name)
+    told = next(part for part in words(found).split("; ") if f"{branch} " in part) \
+        if not sees else words(found)
+    assert ends in told
+    # What the wires outside keep on one cell: I·R, against the level of its trip.
+    at, level = words(found).split(f"{branch} ")[1], found.brief.management.undervoltage_trip
+    current = float(at.split(" A")[0])
+    drop = next(d.drop.number for d in place(
+        found, f"chassis.second.branch.{branch}").loop.devices if d.drop is not None)
+    # that of a module's cells, shared among them
+    cells = min(found.brief.modules[p.entry].module.series for p in found.pack.layout.parts)
+    assert (current * drop * cells < level.number) is sees
+
+
+@pytest.mark.parametrize("entry", ["undervoltage_trip", "voltage_delay"])
+def test_without_the_cells_trip_or_its_delay_no_trip_is_told(entry):
+    assert "cells' trip" in words(study("van"))
+    assert "cells' trip" not in words(study("van", **{f"management__{entry}": "unknown"}))
+
+
+def test_the_worst_is_one_that_nobody_clears_before_one_that_a_trip_sees():
+    heater = {"battery heater": {"fuse_part": "Talvik 2 tap", "fuse_rating": "2 A"}}
+    # Its fuse now clears one cell's current: the next that no trip sees is the worst.
+    found = study("truck", branch=heater)
+    assert "charge cable" in place(found).title and place(found).at_lowest.clears is not True
+
+
+def test_a_branch_without_a_fuse_in_that_pole_is_never_told_as_cleared_by_it():
+    bare = {"battery heater": {"fuse_part": "", "fuse_rating": "unknown"}}
+    found = study("truck", branch=bare)
+    at = place(found)
+    assert "battery heater" in at.title and at.at_lowest.clears is False
+    assert pl.OTHER_POLE_OF_BRANCH in at.remedies
+    assert "no fuse of its own; nobody" in words(found)
+
+
+@pytest.mark.parametrize("name", ["truck", "van", "minibus"])
+def test_it_is_one_place_and_no_part_is_sized_for_it(name):
+    found = study(name)
+    at = place(found)
+    assert sum(p.key.startswith(KEY) for p in found.circuit.places) == 1
+    assert found.faults.lowest.number > at.lowest.number
+    assert any("no branch fuse is sized" in note for note in at.loop.notes)
+    opens = [c for i in found.items if i.key.startswith("branch.") for c in i.checks
+             if c.title.startswith("Fuse opens at the lowest fault")]
+    assert opens and not any(c.verdict == FAIL or at.title in c.reason for c in opens)
