@@ -54,6 +54,8 @@ LEAK_SENSOR = ("the string's own trip acts only where its sensor sits in the pol
                "passes, and nobody says where that is: not shown")
 ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits "
             "in that pole: not shown")
+SENSORS = {"pole_contactor": ONE_POLE, "wire_contactor": ONE_POLE, "bus_contactors": BUS_SENSOR,
+           LEAK: LEAK_SENSOR}
 
 
 @value_object
@@ -310,6 +312,10 @@ class PartAnswers:
         slow = _too_inductive(side.part, device, path.asked.highest_voltage)
         return _rising(replace(side, reasons=(*side.reasons, slow)) if slow else side, device)
 
+    def sensed(self, device: Device, path: Coordination) -> ContactorSide:
+        """The same on the current's trips alone: that of the cells is a device of its own."""
+        return seeing(self.contactor(device, path), path.asked.trips, None)
+
     def fuse(self, device: Device) -> FuseSide | None:
         """Where a fuse counts in this loop; None where that is not shown."""
         side = self.sides.get(device.key)
@@ -326,33 +332,42 @@ class PartAnswers:
                         _too_slow(part, device, highest) if part is not None else "")
 
     def spoils(self, device: Device, current: Finding, time: Finding | None) -> Spoilt:
-        """Whether a fuse of the loop may melt before another device has cleared, and not break."""
+        """Whether a fuse of the loop may melt before another device has cleared, and not break.
+
+        Args:
+            time: of that device; None where none is known: within the second that is counted on.
+        """
         fuse, at = self.unbroken(device), np.array([current.number])
-        if time is None or not fuse.melts(at)[0] < time.number:
+        due = self.named.counted_time if time is None else time.number
+        if not fuse.melts(at)[0] < due:
             return None
         return bool(fuse.fails(at)[0]), fuse.why(current.number)
 
     def __call__(self, device: Device, current: Finding) -> Answer:
         side, path = self.sides.get(device.key), self.path(device)
         if side is not None and side.part is not None and current.known:
-            slow = _too_slow(side.part, device, self.named.highest_voltage) \
-                if device.breaks or not side.reasons else ""
-            if slow:
-                return None, None, f"{side.part.name}: {slow}"
-            return _fuse_answer(_rising(side, device), current, self.named.highest_voltage)
+            return self._of_fuse(side, device, current)
         if path is None or not current.known:
             return clearing_without_parts(device, current)
-        if device.key in ("contactors", "string_contactors", LEAK):
-            told = _contactor_answer(path, current, self.contactor(device, path))
-            return (None, None, LEAK_SENSOR) if told[0] and device.key == LEAK else told
+        if device.key in ("contactors", "string_contactors", LEAK, *UNSEEN):
+            told = _contactor_answer(path, current, self.sensed(device, path) if device.key
+                                     in UNSEEN else self.contactor(device, path))
+            # Above its level the sensor's place decides; below it no place would help.
+            return (None, told[1], SENSORS[device.key]) if told[0] and device.key in SENSORS \
+                else told
         if device.key in CELL_TRIPS:
             return _cell_answer(path, self.cell_trip(device, path), current)
-        if device.key in UNSEEN:
-            limit = path.sweep.contactor  # type: ignore[union-attr]
-            if limit.limit and current.number > limit.limit:
-                return False, None, f"above the {_amperes(limit.limit)} that it breaks"
-            return None, None, BUS_SENSOR if device.key == "bus_contactors" else ONE_POLE
         return clearing_without_parts(device, current)
+
+    def _of_fuse(self, side: FuseSide, device: Device, current: Finding) -> Answer:
+        """What no time constant mends comes first: what it breaks, and where it is counted on."""
+        assert side.part is not None
+        highest, fuse = self.named.highest_voltage, self.unbroken(device)
+        told = _fuse_answer(_rising(side, device), current, highest)
+        if told[0] is None and bool(fuse.fails(current.number)):
+            return False, None, f"{side.part.name} {fuse.why(current.number)}"
+        slow = _too_slow(side.part, device, highest) if device.breaks or not side.reasons else ""
+        return (None, None, f"{side.part.name}: {slow}") if slow and told[0] is not False else told
 
 
 def clearing_by(held: Coordination, brief: Brief,
@@ -457,10 +472,10 @@ def _contactor_answer(held: Coordination, current: Finding, side: ContactorSide)
     limit = held.sweep.counted_time  # type: ignore[union-attr]
     if side.limit and current.number > side.limit:
         return False, None, f"above the {_amperes(side.limit)} that it breaks"
-    if side.reasons:
-        return None, None, "; ".join(side.reasons)
     at = np.array([current.number])
     delayed = float(side.steady_times(at)[0])
+    if side.reasons and (not side.lines or delayed <= limit):
+        return None, None, "; ".join(side.reasons)
     if np.isnan(delayed):
         held = current.number >= side.blocked_above and side.low <= current.number
         return False, None, _held_back(side.blocked_above) if held \
@@ -477,7 +492,7 @@ class CellTrip:
     """What a trip on the lowest cell does to one contactor.
 
     Attributes:
-        time: delay and opening of the contactor; NaN where not known.
+        time: delay and opening of the contactor; NaN where no such trip is named.
         why: it is not shown to; empty where it is.
         level: of the cells.
         rise: of the current, before they have fallen below it.
@@ -532,15 +547,19 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
     level, side, time = trip.level, path.sweep.contactor, trip.time  # type: ignore[union-attr]
     if side.limit and current.number > side.limit:
         return False, None, f"above the {_amperes(side.limit)} that it breaks"
-    if trip.why:
-        return None, None, trip.why
-    if current.number >= trip.blind_from:
-        return None, None, (f"from {_amperes(trip.blind_from)} the cells keep more than its "
-                            f"{level.shown}: the wires outside take the rest of the voltage")
+    if np.isnan(time):
+        return False, None, trip.why
     if current.number >= trip.shut_from:
         return False, None, _held_back(trip.shut_from)
     if time > path.sweep.counted_time:  # type: ignore[union-attr]
         return False, None, "the cells' undervoltage trip is slower than the counted second"
+    if trip.why:
+        return None, None, trip.why
+    if current.number >= trip.blind_from:
+        return None, _time(time + trip.rise, "delay of the cells' undervoltage trip, then the "
+                           "contactor's"), (
+            f"from {_amperes(trip.blind_from)} the cells keep more than its "
+            f"{level.shown}: the wires outside take the rest of the voltage")
     return True, _time(time + trip.rise, "delay of the cells' undervoltage trip, then the "
                        "contactor's", RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "

@@ -48,6 +48,7 @@ class _Told:
         burst: where a fuse is driven above what it breaks, nearest to the fault of all devices.
         fuse: where it may melt without being shown to break; None where it is no fuse.
         own, seen: current that it carries, of the modules alone and with every source.
+        due: when it would have cleared where all but its seeing the fault is shown; else None.
     """
 
     device: Device
@@ -59,6 +60,7 @@ class _Told:
     fuse: Unbroken | None = None
     own: np.ndarray | None = None
     seen: np.ndarray | None = None
+    due: np.ndarray | None = None
 
     def spoils(self, time: np.ndarray) -> np.ndarray:
         """Where it may melt, and not break, before another device has cleared."""
@@ -164,6 +166,7 @@ class _Case:
         told: one answer a device.
         feeds: where so many paths can give the current.
         code, time: CLEARED with its time, NOT_SHOWN, or NOBODY.
+        spoilt: one a device: where as a fuse it may melt, and not break, before another.
         early: where a contactor is torn open before the fuse has cleared.
         alone: time until the quickest has cleared, no fuse and no conductor lost before.
         lost: where the conductor of a branch does not survive until then.
@@ -172,6 +175,7 @@ class _Case:
     """
 
     told: list[_Told]
+    spoilt: list[np.ndarray]
     feeds: np.ndarray
     code: np.ndarray
     time: np.ndarray
@@ -182,8 +186,9 @@ class _Case:
     wire: Finding | None = None
 
     def by(self, index: int) -> str:
-        """Who would have cleared one current."""
-        return next(t.device.name for t in self.told if t.time[index] == self.alone[index])
+        """Who would have cleared one current, or might have."""
+        return next((t.device.name for t in self.told if t.time[index] == self.alone[index]),
+                    _open_names(self, index))
 
 
 def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
@@ -204,7 +209,13 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     # Nor is anybody on what a fuse leaves burning that is not shown to break.
     alone, spoilt = time, [one.spoils(time) for one in told]
     time = np.where(np.any(spoilt, axis=0), np.nan, time)
-    open_ = np.any([t.open for t in told] + spoilt, axis=0) & ~np.any(
+    open_ = np.any([t.open for t in told] + spoilt, axis=0)
+    for one in told:
+        open_ = open_ if one.burst is None else open_ & ~one.burst
+    # Nor is anybody not shown to, where a fuse melts before that by its sheet does not break.
+    due = np.where(np.isnan(alone) & open_, _due(answers, told, current), np.nan)
+    spoilt = [where | one.fails(one.spoils(due)) for one, where in zip(told, spoilt, strict=True)]
+    open_ &= ~np.any(
         [one.fails(where) for one, where in zip(told, spoilt, strict=True)], axis=0)
     heat = _heat(answers, told, current, alone)
     wire = loop.own_wire if loop.own_wire is not None and loop.own_wire.known else None
@@ -212,7 +223,13 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
         np.nan_to_num(heat) > wire.number * (1.0 + 1e-9))
     time, open_ = np.where(lost, np.nan, time), open_ & ~lost
     code = np.where(~np.isnan(time), CLEARED, np.where(open_, NOT_SHOWN, NOBODY))
-    return _Case(told, feeds, code, time, early, alone, lost, heat, wire)
+    return _Case(told, spoilt, feeds, code, time, early, alone, lost, heat, wire)
+
+
+def _due(answers: PartAnswers, told: list[_Told], current: np.ndarray) -> np.ndarray:
+    """When somebody who is not shown would have cleared; else the second that is counted on."""
+    due = _least([np.where(t.open, t.due, np.nan) for t in told if t.due is not None], current)
+    return np.where(np.isnan(due), answers.named.counted_time, due)
 
 
 def _heat(answers: PartAnswers, told: list[_Told], current: np.ndarray,
@@ -279,7 +296,10 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
     melting = {"fuse": answers.unbroken(device), "own": own, "seen": own + more} \
         if device.kind == FUSE else {}
     if side is None:
-        return _Told(device, none, _not_shown(answers, device, current), none, **melting)
+        open_ = _not_shown(answers, device, current)
+        if melting:  # nor where by its own sheet it does not break, whatever else is asked for
+            open_ &= ~melting["fuse"].fails(own + more, own)
+        return _Told(device, none, open_, none, **melting)
     time, quiet = np.where(side.counts(own), side.times(own), np.nan), np.zeros(own.shape, bool)
     if device.sees is None:
         return _Told(device, time, quiet, none, **melting)
@@ -298,31 +318,40 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     seen = share if device.key == "string_contactors" else current
     above = share > side.limit
     if device.key in CELL_TRIPS:
-        path = answers.path(device)
-        assert path is not None
-        trip = answers.cell_trip(device, path)
-        blind = current >= trip.blind_from
-        shut = seen >= trip.shut_from
-        acts = np.where(shut | blind, np.nan, trip.time)
-        if trip.why:
-            return _Told(device, none, ~shut & ~above if side.limit else ~shut, none, side.limit)
-        counts = ~above & (acts <= counted)
-        # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same.
-        return _Told(device, np.where(counts, acts + trip.rise, np.nan), blind & ~above,
-                     np.where(above & ~blind, trip.time, np.nan), side.limit)
+        return _on_the_cells(answers, device, side.limit, current, seen, above)
     soonest = side.earliest(seen)
     torn = np.where(above | bool(side.reasons), soonest, np.nan)
+    if device.key in UNSEEN:
+        path = answers.path(device)
+        assert path is not None
+        side = answers.sensed(device, path)
+    acts, soon = side.times(seen), side.steady_times(seen) <= counted
     if side.reasons:  # whatever else is asked for, nothing opens above what its sheet says
-        return _Told(device, none, ~above if side.limit else np.ones(current.shape, bool), torn,
-                     side.limit)
-    if device.key in UNSEEN:  # its trip acts only where the sensor carries this fault
-        return _Told(device, none, ~above, torn, side.limit)
-    acts = side.times(seen)
-    counts = ~above & (side.steady_times(seen) <= counted)
-    if device.key == LEAK:  # the string's sensor may sit in its other pole
-        return _Told(device, none, counts, torn, side.limit)
+        may = soon if side.lines else np.ones(current.shape, bool)
+        return _Told(device, none, may & ~above if side.limit else may, torn, side.limit)
+    counts = ~above & soon
+    # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
+    if device.key == LEAK or device.key in UNSEEN:
+        return _Told(device, none, counts, torn, side.limit, due=acts)
     return _Told(device, np.where(counts, acts, np.nan), np.zeros(current.shape, bool), torn,
                  side.limit)
+
+
+def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: np.ndarray,
+                  seen: np.ndarray, above: np.ndarray) -> _Told:
+    """A contactor on its cells' trip, which may be held back, or not see them fall."""
+    none, path = np.full(current.shape, np.nan), answers.path(device)
+    assert path is not None
+    trip = answers.cell_trip(device, path)
+    blind = current >= trip.blind_from
+    acts = np.where(seen >= trip.shut_from, np.nan, trip.time)
+    soon = acts <= answers.named.counted_time * (1.0 + 1e-9)
+    if trip.why:
+        return _Told(device, none, soon & ~above if limit else soon, none, limit)
+    # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same.
+    return _Told(device, np.where(soon & ~above & ~blind, acts + trip.rise, np.nan),
+                 soon & ~above & blind, np.where(above & ~blind, trip.time, np.nan), limit,
+                 due=acts + trip.rise)
 
 
 def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:
@@ -353,7 +382,7 @@ def _gap(answers: PartAnswers, cases: list[_Case], current: np.ndarray, part: sl
     words = grounds_[0] if grounds_[0] == grounds_[1] else (
         f"at {show(low, 'A')} {grounds_[0]}; at {show(high, 'A')} {grounds_[1]}")
     return Gap(low, high, None if code == NOT_SHOWN else False,
-               _open_names(middle, (first + last) // 2),
+               _open_names(middle, (first + last) // 2) if code == NOT_SHOWN else "",
                _joined(words, _torn(middle, current, part)),
                *(_end(_case_at(cases, i, code), current, i, ground)
                  for i, ground in zip((first, last), grounds_, strict=True)))
@@ -366,7 +395,7 @@ def _case_at(cases: list[_Case], index: int, code: Any) -> _Case:
 
 def _end(case: _Case, current: np.ndarray, index: int, ground: str) -> tuple[str, str]:
     """(devices that may act, why none is shown to) at one end of a span."""
-    return (_open_names(case, index),
+    return (_open_names(case, index) if case.code[index] == NOT_SHOWN else "",
             _joined(ground, _torn(case, current, slice(index, index + 1))))
 
 
@@ -377,7 +406,7 @@ def _open_names(case: _Case, index: int) -> str:
 def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) -> str:
     """Why no device of a loop is shown to open one current."""
     at = leaf("current", "I", "A", float(current[index]), "definition")
-    spoilt = [one for one in case.told if one.spoils(case.alone)[index]]
+    spoilt = [one for one, where in zip(case.told, case.spoilt, strict=True) if where[index]]
     words = grounds([(one.device.name, answers(one.device, at)[2]) for one in case.told
                      if np.isnan(one.time[index]) and not _bursts(one, index)
                      and one not in spoilt])

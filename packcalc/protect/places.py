@@ -486,12 +486,12 @@ def _bounded(low: Cleared) -> Cleared:
 
 
 def _as_swept(end: Cleared, swept: Between) -> Cleared:
-    """An end that one device would clear, were another not torn open before it has."""
-    if not end.clears:
+    """An end that one device would clear, or might, were another not lost before it has."""
+    if end.clears is False or not end.current.known:
         return end
     value = end.current.number
     gap = next((g for g in swept.gaps if g.low <= value <= g.high), None)
-    if gap is None:
+    if gap is None or gap.clears is end.clears:
         return end
     device, why = gap.told_at(value)
     return Cleared(end.end, end.current, device or NOBODY, gap.clears, None, why)
@@ -544,20 +544,29 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
     clear = [a for a in answers if a[1]]
     if clear:
         device, _, time, why = min(clear, key=_time_of)
-        seen = [(d, _seen(d, end, current)) for d, ends, _, _ in answers
-                if d.kind == FUSE and not ends]
         return _unless_spoilt(Cleared(end, current, device.name, True, time, why), [
-            (d, at, spoiling(d, at, time)) for d, at in seen])
+            (d, at, spoiling(d, at, time)) for d, at in _may_melt(answers, end, current)])
     open_ = [a for a in answers if a[1] is None]
     if open_:
-        return Cleared(end, current, either([a[0].name for a in open_]), None, None,
-                       grounds([(d.name, why) for d, _, _, why in answers]))
+        one = Cleared(end, current, either([a[0].name for a in open_]), None, None,
+                      grounds([(d.name, why) for d, _, _, why in answers]))
+        # Nor may anybody, behind a fuse that melts before and by its own sheet does not break.
+        due = min(open_, key=_time_of)[2]
+        lost = [(d, at, spoiling(d, at, due)) for d, at in _may_melt(answers, end, current)]
+        return _unless_spoilt(one, [told for told in lost if told[2] is not None and told[2][0]])
     return Cleared(end, current, NOBODY, False, None,
                    grounds([(d.name, why) for d, _, _, why in answers]))
 
 
+def _may_melt(answers: Sequence[tuple[Device, bool | None, Finding | None, str]], end: str,
+              current: Finding) -> list[tuple[Device, Finding]]:
+    """The fuses that do not end a current, each with what melts it."""
+    return [(d, _seen(d, end, current)) for d, ends, _, _ in answers
+            if d.kind == FUSE and not ends]
+
+
 def _unless_spoilt(one: Cleared, told: Sequence[tuple[Device, Finding, Spoilt]]) -> Cleared:
-    """What a device clears, unless a fuse may melt before and leave an arc burning in itself."""
+    """What a device clears, or may, unless a fuse melts before and leaves an arc in itself."""
     found = [(device, at, *spoilt) for device, at, spoilt in told if spoilt is not None]
     if not found:
         return one

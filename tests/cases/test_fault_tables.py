@@ -149,15 +149,18 @@ def test_the_sheet_of_a_branch_fuse_asks_for_the_second_chassis_fault(van):
     assert check(van, "branch.DC/DC converter", OPENS).figure.number == row.lowest.number
 
 
-@pytest.mark.parametrize("taps, section, length, seen, verdict", [
-    ("behind the main fuse", 2.5, 1.9, True, FAIL),             # no contactor in the loop: nobody
-    ("behind the contactors", 2.5, 1.9, False, NOT_EVALUATED),  # one pole's contactor, not shown
-    ("behind the contactors", 2.5, 1.6, True, FAIL),            # this wire burns within its delay
-    ("behind the contactors", 4.0, 2.6, True, PASS)])           # it opens on the lowest cell
-def test_a_fuse_that_the_chassis_row_leaves_alone_does_not_pass(taps, section, length, seen,
+UNSEEN = {"management__undervoltage_trip": None, "management__voltage_delay": None}
+LOW = {**UNSEEN, "management__trip_current": "250 A", "management__overload_trip": "240 A"}
+
+
+@pytest.mark.parametrize("taps, section, length, changes, verdict", [
+    ("behind the main fuse", 2.5, 1.9, {}, FAIL),       # no contactor in the loop: nobody
+    ("behind the contactors", 2.5, 1.9, UNSEEN, FAIL),  # from 675 A only the trip acts: nobody
+    ("behind the contactors", 2.5, 1.9, LOW, NOT_EVALUATED),  # one pole's contactor, not shown
+    ("behind the contactors", 2.5, 1.6, {}, FAIL),      # this wire burns within its delay
+    ("behind the contactors", 4.0, 2.6, {}, PASS)])     # it opens on the lowest cell
+def test_a_fuse_that_the_chassis_row_leaves_alone_does_not_pass(taps, section, length, changes,
                                                                 verdict):
-    changes = {} if seen else {"management__undervoltage_trip": None,
-                               "management__voltage_delay": None}
     found = study("truck", branch={"battery heater": {
         "fuse_part": "Talvik 80 branch", "fuse_rating": "80 A", "section": f"{section} mm²",
         "length": f"{length} m", "taps": taps}}, **changes)
