@@ -27,7 +27,7 @@ from packcalc.bench.strings import assign_strings
 from packcalc.bench.sureness import Sureness, held_by_chance, how_sure
 from packcalc.bench.together import Together, alone_in_series, share_current
 from packcalc.bench.uncertainty import Spread
-from packcalc.bench.uncorrected import least_capacity, most_resistance
+from packcalc.bench.uncorrected import least_capacity, least_resistance, most_resistance
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
 from packcalc.checks import FAIL, NOT_EVALUATED, Check
@@ -51,12 +51,15 @@ class Dealt:
         graded: as graded.
         capacity, resistance: at common conditions, or what is expected of it.
         measured: whether capacity and resistance were measured, and are not doubted.
+        least: resistance that a reading which cannot be corrected may mean at the least; None
+            where there is no such reading.
     """
 
     graded: GradedModule
     capacity: Finding
     resistance: Finding
     measured: tuple[bool, bool]
+    least: Finding | None = None
 
     @property
     def mark(self) -> str:
@@ -70,7 +73,7 @@ class Dealt:
     @property
     def least_resistance(self) -> Finding:
         """As read, where a worse one is counted on: for currents that a low one drives."""
-        read = self.graded.resistance_read
+        read = self.graded.resistance_read or self.least
         return self.resistance if read is None else read.called(symbol=self.resistance.symbol)
 
 
@@ -227,8 +230,19 @@ def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[D
                           m.row.resistance, most_resistance(m.row, lot.bench)
                           if m.unasked("resistance") else None, max)
         found.append(Dealt(m, q.called(symbol=f"Q_{m.row.mark}"),
-                           r.called(symbol=f"R_{m.row.mark}"), measured))
+                           r.called(symbol=f"R_{m.row.mark}"), measured, _least(m, lot.bench)))
     return tuple(found)
+
+
+def _least(graded: GradedModule, bench: Bench) -> Finding | None:
+    """What a reading that cannot be corrected may mean at the least."""
+    if graded.resistance_common.known or not graded.unasked("resistance"):
+        return None
+    value = least_resistance(graded.row, bench)
+    return None if value is None else leaf(
+        "resistance that the reading may mean at the least", "R", "mΩ", value, "assumed",
+        source="packcalc-rule", origin=graded.row.resistance.origin,
+        note="it cannot be brought to common conditions")
 
 
 def _worse_of(expected: Finding, counted: Finding, read: Finding, bad_side: float | None,

@@ -77,7 +77,10 @@ def without_value(name: str, why: str, open_items: tuple[str, ...] = ()) -> AtCo
 # --- capacity -------------------------------------------------------------------------------
 
 def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
-    """Capacity at 25 °C and C/5; a reading above the label is counted as the label."""
+    """Capacity at 25 °C and C/5; a reading above the label is counted as the label.
+
+    Within its own uncertainty of the label it is a measurement of that; clearly above, suspect.
+    """
     if not row.capacity.known:
         return without_value("capacity", "not measured", ("capacity",))
     rate, temperature = rate_of(row), row.capacity_temperature
@@ -104,7 +107,7 @@ def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
             source="packcalc-rule", origin=_RULE, note="anywhere from C/10 to C/2"))
     instrument = row.capacity_error if row.capacity_error.known else bench.capacity_error
     relative = _combined(instrument, half_t, half_r, "relative uncertainty of the capacity")
-    value = _counted(value.called("capacity at 25 °C and C/5", "Q_c"), row.module)
+    value = _counted(value.called("capacity at 25 °C and C/5", "Q_c"), relative, row.module)
     sigma = trace(rules.capacity_uncertainty, relative=relative, capacity=value)
     return AtCommon(value, relative, sigma, tuple(open_items))
 
@@ -125,11 +128,13 @@ def _capacity_refusal(rate: Finding, temperature: Finding) -> str:
     return ""
 
 
-def _counted(value: Finding, module: ModuleType | None) -> Finding:
+def _counted(value: Finding, relative: Finding, module: ModuleType | None) -> Finding:
     if module is None or value.number <= module.capacity.number:
         return value
+    surely = value.number * (1 - SURE * relative.number) > module.capacity.number
     return trace(rules.capacity_counted, capacity=value, label_capacity=module.capacity,
-                 note=f"read {BETTER}: suspect, counted as the label")
+                 note=f"read {BETTER}: suspect, counted as the label" if surely
+                 else f"read as {value.shown}; no more than the label is counted")
 
 
 def suspect(found: AtCommon) -> bool:

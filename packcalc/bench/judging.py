@@ -9,8 +9,8 @@ from typing import Literal
 from packcalc.bench import rules
 from packcalc.bench.common import FALL_TOLD, SURE, AtCommon, larger_pulse, suspect
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, weigh, weigh_past
-from packcalc.bench.readings_agree import moved_after_test
-from packcalc.bench.selfdischarge import on_plateau, selfdischarge
+from packcalc.bench.readings_agree import last_before_rest, moved_after_test
+from packcalc.bench.selfdischarge import SelfDischarge, on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
 from packcalc.brief import Bench
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
@@ -171,8 +171,8 @@ def _out_of_window(module: ModuleType, figure: Finding) -> Iterable[Ground]:
 def _cells(b: AtHand) -> Iterable[Ground]:
     """A reading that is asked about may still be true: what it would mean stands meanwhile.
 
-    Where one of the two was not read the mean of all cells bounds it: no lowest cell stands above
-    that, no highest below.
+    Where one of the two was not read the mean of the other cells bounds it: no lowest of them
+    stands above that, no highest below.
     """
     title, module = CELLS, b.row.module
     read = [figure for figure in (b.row.lowest_cell, b.row.highest_cell) if figure.known]
@@ -189,7 +189,7 @@ def _cells(b: AtHand) -> Iterable[Ground]:
                      "charged again", "if the reading is a slip, mend the sheet", low)
         return
     if len(read) < 2:
-        low, high = _bounded_by_mean(b.row, module)
+        low, high = _bounded_by_mean(b, module)
     beyond = tuple(_beyond(b, module, low, high))
     yield from beyond
     if len(read) < 2:
@@ -199,17 +199,21 @@ def _cells(b: AtHand) -> Iterable[Ground]:
         yield _spread_told(b, module, low, high)
 
 
-def _bounded_by_mean(row: BenchRow, module: ModuleType) -> tuple[Finding, Finding]:
-    """The one cell that was read, and the mean of all in place of the other where it bounds that.
+def _bounded_by_mean(b: AtHand, module: ModuleType) -> tuple[Finding, Finding]:
+    """The one cell that was read, and the mean of the others where it bounds the one that was not.
 
+    The others share what the sum leaves: |cell − mean of all|·n/(n − 1) from the cell. The sum is
+    one reading, off by half of what two readings may differ; that is taken off the distance.
     A mean on the wrong side of the cell bounds nothing: it is asked about (`questions`).
     """
-    low, high, total = row.lowest_cell, row.highest_cell, row.at_rest.voltage
-    cell = low if low.known else high
-    if not total.known:
+    low, high, total = b.row.lowest_cell, b.row.highest_cell, b.row.at_rest.voltage
+    cell, others = low if low.known else high, module.series - 1
+    if not total.known or others < 1:
         return cell, cell
-    mean = leaf("mean of the cells, rest voltage over their number", "U_mean", "V",
-                total.number / module.series, "measured", origin=total.origin)
+    error = b.bench.voltmeter_error.number / 2 * (-1 if low.known else 1)
+    mean = leaf("mean of the other cells, by the rest voltage within the meter's error", "U_mean",
+                "V", (total.number + error - cell.number) / others, "measured",
+                origin=total.origin)
     if low.known:
         return low, (mean if mean.number > low.number else low)
     return (mean if mean.number < high.number else high), high
@@ -335,10 +339,26 @@ def _type_resistance(b: AtHand) -> Finding | None:
 def _selfdischarge(b: AtHand) -> Iterable[Ground]:
     found = selfdischarge(b.row, b.bench)
     yield Ground(found.check, found.effect)  # type: ignore[arg-type]
-    last = moved_after_test(b.row, b.bench)
-    if last is not None and b.row.charged_or_drained == "no":  # it lost that by itself
-        after = selfdischarge(replace(b.row, selfdischarge=(last, b.row.at_rest)), b.bench)
-        yield Ground(after.check, after.effect)  # type: ignore[arg-type]
+    last, answer = last_before_rest(b.row), b.row.charged_or_drained
+    moved = moved_after_test(b.row, b.bench) is not None
+    if last is None or answer == "yes" or moved and answer != "no":  # so far is asked about
+        return
+    after = selfdischarge(replace(b.row, selfdischarge=(last, b.row.at_rest)), b.bench)
+    if moved or _tells_a_loss(after):
+        words = f"from {last.date}, the end of the test, to the rest voltage of {b.row.rest_date}"
+        reason = "; ".join(filter(None, (words, after.check.reason)))
+        yield Ground(replace(after.check, reason=reason), after.effect)  # type: ignore[arg-type]
+
+
+def _tells_a_loss(found: SelfDischarge) -> bool:
+    """Whether two readings near each other say something: a fall beyond the meter's error.
+
+    A few days between them tell nothing of a sound module, and take nothing from its test.
+    """
+    check = found.check
+    return check.verdict == FAIL or check.verdict == NOT_EVALUATED and found.loss.known \
+        and check.demand is not None \
+        and found.loss.number > max(found.resolution.number, check.demand.number)
 
 
 def _past(b: AtHand) -> Iterable[Ground]:

@@ -102,13 +102,20 @@ def unlike_readings(row: BenchRow, bench: Bench) -> Iterator[tuple[Finding, str,
 
 def moved_after_test(row: BenchRow, bench: Bench) -> DatedVoltage | None:
     """The last reading of the test where the rest voltage, dated after it, is far from it."""
+    last = last_before_rest(row)
+    if row.module is None or last is None:
+        return None
+    slack = bench.voltmeter_error.number + row.module.series * LIKE_BEFORE
+    return last if abs(last.voltage.number - row.rest_voltage.number) > slack else None
+
+
+def last_before_rest(row: BenchRow) -> DatedVoltage | None:
+    """The last reading of the self-discharge test where the rest voltage is dated after it."""
     dated = [r for r in row.selfdischarge if r.voltage.known and r.date]
-    if row.module is None or not row.rest_voltage.known or not dated:
+    if not row.rest_voltage.known or not dated:
         return None
     last = max(dated, key=lambda r: r.date)
-    slack = bench.voltmeter_error.number + row.module.series * LIKE_BEFORE
-    far = abs(last.voltage.number - row.rest_voltage.number) > slack
-    return last if far and _settled_after(last.date, row.rest_date) else None
+    return last if _settled_after(last.date, row.rest_date) else None
 
 
 def _settled_after(day: str, rest_day: str) -> bool:

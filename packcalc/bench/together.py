@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -94,38 +95,61 @@ def share_current(brief: Brief, module: ModuleType, pack: PackModel, assignment:
     """Step through a discharge at continuous current; peaks are put on top at three moments.
 
     A resistance counts as read, even one that is counted worse elsewhere: the least takes most.
+    What a module carries at most it is held to: with the least resistance that it may have, beside
+    others at the least, or at the most, of theirs.
     """
     q = np.array([d.capacity.number for d in dealt])
-    r = np.array([d.least_resistance.number for d in dealt])
     battery, path = brief.battery, brief.path
     top, low = battery.charge_highest.number, battery.charge_lowest.number
     strings = assignment.arrangement == "strings"
     links = path.link_resistance.number * ((pack.layout.series + 1) if strings else 1.0)
     own = links + (path.fuse_resistance.number + 2 * path.contactor_resistance.number
                    if strings else 0.0)
-    net = network_of(module, assignment, q, r, top, own)
     steady, peak = pack.continuous_current.number, pack.peak_current.number
-    course = discharge(net, steady, low)
-    moments = tuple(_moment(course, name, at, max(peak - steady, 0.0), assignment)
-                    for name, at in (("full", top), ("middle", (top + low) / 2),
-                                     ("nearly empty", low)))
-    highest = _highest([m.peaks for m in moments], assignment, dealt, "highest peak current "
-                       "of one module", "I_pk,m", [m.at for m in moments])
-    whole = np.abs(_as_places(course.currents, assignment)).max(axis=0)
+    times = (("full", top), ("middle", (top + low) / 2), ("nearly empty", low))
+
+    def stepped(r: np.ndarray) -> tuple[Discharge, tuple[Share, ...]]:
+        run = discharge(network_of(module, assignment, q, r, top, own), steady, low)
+        return run, tuple(_moment(run, name, at, max(peak - steady, 0.0), assignment)
+                          for name, at in times)
+
+    runs = [stepped(r) for r in _resistances(assignment, dealt)]
+    course, moments = runs[0]
+    crests = [np.max([each[k].peaks for _, each in runs], axis=0) for k in range(len(times))]
+    highest = _highest(crests, assignment, dealt, "highest peak current of one module", "I_pk,m",
+                       [m.at for m in moments])
+    whole = np.max([np.abs(_as_places(run.currents, assignment)).max(axis=0)
+                    for run, _ in runs], axis=0)
     lasting = _highest([whole], assignment, dealt, "highest continuous current of one module",
                        "I_c,m", ["the discharge"])
     fair = _as_places(course.shares, assignment)
     at = np.unravel_index(int(fair.argmax()), fair.shape)
     column = int(at[2]) if not strings else 0
-    peaks = np.array([m.peaks for m in moments]).max(axis=0)
-    checks = held_to_own_limits(module, peaks, whole, assignment, dealt)
+    checks = held_to_own_limits(module, np.max(crests, axis=0), whole, assignment, dealt)
     return Together(moments, course, (int(at[1]), column), float(fair.max()), highest, lasting,
                     checks)
 
 
+def _resistances(assignment: Assignment, dealt: Sequence[Any]) -> list[np.ndarray]:
+    """What the modules may have: all at the least, then one branch so beside others at the most.
+
+    Each only once: where no resistance is open there is one case.
+    """
+    least = np.array([d.least_resistance.number for d in dealt])
+    most = np.maximum(least, [d.resistance.number for d in dealt])
+    places = assignment.places
+    cases = [least]
+    for branch in places if assignment.arrangement == "strings" else places.T:
+        case = most.copy()
+        case[branch] = least[branch]
+        if not any(np.array_equal(case[places], known[places]) for known in cases):
+            cases.append(case)
+    return cases
+
+
 def alone_in_series(module: ModuleType, peak: Finding, steady: Finding, assignment: Assignment,
                     dealt: Sequence[Any]) -> tuple[Check, ...]:
-    """Where nothing is paralleled every module carries the whole current.
+    """Where nothing is paralleled every module carries the whole current, with its own chain.
 
     Args:
         module: the type.
@@ -133,26 +157,35 @@ def alone_in_series(module: ModuleType, peak: Finding, steady: Finding, assignme
         assignment, dealt: which module stands where.
     """
     same = np.ones(assignment.places.shape)
-    return held_to_own_limits(module, peak.number * same, steady.number * same, assignment, dealt)
+    return held_to_own_limits(module, peak.number * same, steady.number * same, assignment, dealt,
+                              (peak, steady))
 
 
 def held_to_own_limits(module: ModuleType, peaks: np.ndarray, steady: np.ndarray,
-                       assignment: Assignment, dealt: Sequence[Any]) -> tuple[Check, ...]:
+                       assignment: Assignment, dealt: Sequence[Any],
+                       whole: Sequence[Finding] = ()) -> tuple[Check, ...]:
     """Currents by place, each against the limit of the module there: its own capacity counts.
 
     Shown is the module that comes nearest to its own limit, or goes farthest beyond.
+
+    Args:
+        module, peaks, steady, assignment, dealt: as dealt.
+        whole: peak and continuous current of the pack, where each module carries all of it.
     """
+    titles = (("peak current of the module nearest its own limit", "I_pk,m"),
+              ("continuous current of the module nearest its own limit", "I_c,m"))
+    carried = [one.called(*words) for one, words in zip(whole, titles)] or [
+        leaf(*words, "A", None, "computed", source="packcalc-rule", origin=Origin("as dealt"))
+        for words in titles]
     return (
-        _nearest_its_limit("peak current of the module nearest its own limit", "I_pk,m", peaks,
-                           module.peak_current, module, assignment, dealt,
+        _nearest_its_limit(carried[0], peaks, module.peak_current, module, assignment, dealt,
                            "smaller peaks, a module of more capacity there, or more in parallel"),
-        _nearest_its_limit("continuous current of the module nearest its own limit", "I_c,m",
-                           steady, module.continuous_current, module, assignment, dealt,
-                           "less continuous power, a module of more capacity there, or more in "
-                           "parallel"))
+        _nearest_its_limit(carried[1], steady, module.continuous_current, module, assignment,
+                           dealt, "less continuous power, a module of more capacity there, or "
+                           "more in parallel"))
 
 
-def _nearest_its_limit(title: str, symbol: str, currents: np.ndarray, limit: Finding,
+def _nearest_its_limit(carried: Finding, currents: np.ndarray, limit: Finding,
                        module: ModuleType, assignment: Assignment, dealt: Sequence[Any],
                        remedy: str) -> Check:
     capacity = np.array([d.capacity.number for d in dealt])[assignment.places]
@@ -163,10 +196,10 @@ def _nearest_its_limit(title: str, symbol: str, currents: np.ndarray, limit: Fin
         limit_at_health, f"limit of {one.mark} at its own capacity", limit=limit,
         state_of_health=trace(capacity_share, capacity=one.capacity,
                               label_capacity=module.capacity))
-    figure = leaf(title, symbol, "A", float(currents[row, column]), "computed",
-                  source="packcalc-rule", origin=Origin("as dealt"),
-                  note=f"{one.mark} in place {row + 1}.{column + 1}")
-    return judge(title, "thermal load", figure, "at most", own, reason=figure.note,
+    place = f"{one.mark} in place {row + 1}.{column + 1}"
+    figure = carried if carried.known else replace(
+        carried, value=float(currents[row, column]), note=place)
+    return judge(carried.title, "thermal load", figure, "at most", own, reason=place,
                  missing=f"{limit.title} of the module is not known: ask its maker", remedy=remedy)
 
 

@@ -1,13 +1,14 @@
-"""The bad side of a reading that cannot be brought to common conditions.
+"""Both ends of what a reading may mean that cannot be brought to common conditions.
 
 Such a reading ranks nowhere and passes nothing, but it was read: a module that is dealt all the
-same never counts for better than what it may mean at its worst.
+same never counts for better than what it may mean at its worst. What it carries beside others is
+most with the least resistance that it may mean.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from packcalc import cells
@@ -52,13 +53,37 @@ def most_resistance(row: BenchRow, bench: Bench) -> float | None:
     raw = row.resistance.number
     if row.resistance_current.known:
         raw += bench.voltmeter_error.number / row.resistance_current.number
-    found = list(_referred(row, row.module))
+    found = list(_referred(row, row.module, max))
     if not found:
         found = [bench.resistance_reject.number * row.module.resistance_high.number]
     return max(raw, *found)
 
 
-def _referred(row: BenchRow, module: ModuleType) -> Iterator[float]:
+def least_resistance(row: BenchRow, bench: Bench) -> float | None:
+    """Least that a resistance as read may mean at 25 °C, 10 s, 50 % charge [Ω]; None where unread.
+
+    Never above the reading. What was not noted is tried over what a bench may have. Where a noted
+    condition lies outside every published ratio, or the meter leaves the pulse's fall open, it may
+    be that of the type new.
+    """
+    if not row.resistance.known or row.module is None:
+        return None
+    raw, new = row.resistance.number, row.module.resistance_low.number
+    open_ = bench.voltmeter_error.number / row.resistance_current.number \
+        if row.resistance_current.known else 0.0
+    found = list(_referred(row, row.module, min))
+    if not found or open_ >= common.FALL_LOST * raw or _below_every_ratio(row):
+        found.append(new)
+        open_ = 0.0
+    return min(raw, *found) * (1.0 - open_ / raw)
+
+
+def _below_every_ratio(row: BenchRow) -> bool:
+    return row.resistance_charge.known and row.resistance_charge.number < common.LEAST_CHARGE
+
+
+def _referred(row: BenchRow, module: ModuleType, end: Callable[..., float]) -> Iterator[float]:
+    """The reading at every condition that it may have had, each at one end of its band."""
     noted = (row.resistance_temperature, row.resistance_charge, row.resistance_pulse)
     for at in itertools.product(*(
             (figure,) if figure.known else tuple(replace(figure, value=v) for v in choices)
@@ -66,7 +91,7 @@ def _referred(row: BenchRow, module: ModuleType) -> Iterator[float]:
         tried = replace(row, resistance_temperature=at[0], resistance_charge=at[1],
                         resistance_pulse=at[2])
         try:
-            yield max(common.referred(tried, module, side).number for side in ("high", "low"))
+            yield end(common.referred(tried, module, side).number for side in ("high", "low"))
         except OutOfRange:
             continue
 

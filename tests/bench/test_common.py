@@ -6,7 +6,7 @@ from math import log, sqrt
 
 import pytest
 
-from packcalc.bench.common import capacity_at_common, resistance_at_common
+from packcalc.bench.common import capacity_at_common, resistance_at_common, suspect
 from tests.bench.rows import bench_of, row_of
 
 
@@ -66,7 +66,16 @@ def test_what_was_not_noted_widens_and_is_asked_for():
 def test_better_than_the_label_counts_as_the_label(ampere_hours, shown):
     found = capacity(capacity_Ah=ampere_hours)
     assert found.value.shown == shown
-    assert ("suspect" in found.value.note) is (float(ampere_hours) > 240)
+    assert ("suspect" in found.value.note) is (float(ampere_hours) > 245)
+
+
+@pytest.mark.parametrize(("change", "doubted"), [("", (245.0, 245.2)), ("3", (255.3, 255.5))])
+def test_only_a_capacity_clearly_above_the_label_is_doubted(change, doubted):
+    """The line is 240 Ah/(1 − 2u), u² = 1 % (or 3 %)² + (0.5 %)²/3: 245.10 Ah, 255.39 Ah."""
+    below, above = (capacity(capacity_Ah=f"{q}", capacity_error_percent=change) for q in doubted)
+    assert not suspect(below) and "no more than the label is counted" in below.value.note
+    assert suspect(above)
+    assert below.sigma.number == pytest.approx(below.relative.number * 240 * 3600)
 
 
 def test_resistance_is_the_middle_of_what_was_published():
