@@ -12,7 +12,8 @@ from packcalc.door import COLLECT_AFTER
 from tests.review.cases import TODAY
 
 
-gc.set_threshold(COLLECT_AFTER)  # as the command line does, from the first test on
+# Studies are kept for many tests: walking through all of them again and again finds nothing.
+gc.set_threshold(COLLECT_AFTER, 50, 1000)
 
 
 @pytest.fixture(scope="session", autouse=True)

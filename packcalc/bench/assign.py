@@ -28,7 +28,7 @@ from packcalc.bench.sureness import Sureness, held_by_chance, how_sure
 from packcalc.bench.together import Together, alone_in_series, share_current
 from packcalc.bench.uncertainty import Spread
 from packcalc.bench.uncorrected import least_capacity, least_resistance, most_resistance
-from packcalc.brief import Brief, ModulesOnHand
+from packcalc.brief import Bench, Brief, ModulesOnHand
 from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
 from packcalc.checks import FAIL, NOT_EVALUATED, Check
 from packcalc.errors import UserError
