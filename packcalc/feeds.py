@@ -17,6 +17,7 @@ from packcalc import transients as tr
 from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import TAP_CHOICES
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.layout_findings import count
 from packcalc.monitoring import cell_share
 from packcalc.pack import PackModel, fault_side
 from packcalc.pack_charging import full_module, within
@@ -110,11 +111,6 @@ def _with_link(brief: Brief, branches: Iterable[Branch], title: str) -> Finding:
 
 
 # -- every source ---------------------------------------------------------------------------
-
-
-def count(title: str, symbol: str, value: float) -> Finding:
-    """A count of the layout."""
-    return leaf(title, symbol, "", value, "definition", origin=Origin("layout"))
 
 
 @value_object

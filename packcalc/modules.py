@@ -338,16 +338,6 @@ def traced_charge_current_limit(module: ModuleType, temperature: Finding) -> Fin
                  rate=allowed, capacity=module.capacity)
 
 
-def traced_continuous_current_limit(module: ModuleType) -> Finding:
-    """Continuous discharge current; the finding may lack a value."""
-    return module.continuous_current
-
-
-def traced_peak_current_limit(module: ModuleType) -> Finding:
-    """Peak discharge current; the finding may lack a value."""
-    return module.peak_current
-
-
 def traced_growth(module: ModuleType, state_of_health: Finding) -> Finding:
     """Resistance growth of a module of which only the capacity left is known, with its chain.
 

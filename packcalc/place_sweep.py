@@ -15,7 +15,7 @@ import numpy as np
 from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.sweep import (
-    ContactorSide, FuseSide, breaks, grid,
+    ContactorSide, FuseSide, breaks, grid, number,
 )
 from packcalc.part_checks.unbroken import Unbroken
 from packcalc.protect.places import (
@@ -91,18 +91,14 @@ def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
             return _at_the_highest(answers, loop)
         if not 0 < low.number < high.number:
             return None
-        key = (tuple((d.key, _number(d.sees), _number(d.drop), _number(d.constant))
+        key = (tuple((d.key, number(d.sees), number(d.drop), number(d.constant))
                      for d in loop.devices), low.number, high.number, loop.least(loop.paths),
-               _number(loop.own_wire))
+               number(loop.own_wire))
         if key not in found:
             found[key] = _swept(answers, loop)
         return found[key]
 
     return swept
-
-
-def _number(item: Finding | None) -> float | None:
-    return item.value if item is not None else None
 
 
 def _at_the_highest(answers: PartAnswers, loop: Loop) -> Between:

@@ -41,7 +41,7 @@ from packcalc.feeds import Feeds, feeds_of
 from packcalc.findings import Finding, largest
 from packcalc.further_parts import disconnect_nowhere
 from packcalc.highest_voltage import voltage_of
-from packcalc.layouts import CHECKS, Layout
+from packcalc.layouts import Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
@@ -425,12 +425,6 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
         notes=("Battery side only: load dump, a spinning motor and a charging station stand in the "
                "over-voltage chain, whose highest voltage rates every part.",
                "Gloves, meters, insulation and distances go by the highest of that chain."))
-
-
-def layout_checks(study: ProtectionStudy) -> tuple[tuple[str, float], ...]:
-    """Each screening check in words with its relative margin; negative fails."""
-    row = screen_one(study.brief, study.study.asks, study.layout)
-    return tuple((text, float(row.margins[name][0])) for name, text in CHECKS)
 
 
 def _governing(finding: Finding) -> str:

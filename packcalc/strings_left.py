@@ -10,8 +10,9 @@ from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.electrical import series_voltage
-from packcalc.feeds import Feeds, count
+from packcalc.feeds import Feeds
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.layout_findings import count
 from packcalc.loads import peak_drawn
 from packcalc.protect.strings import StringsDuty, best_string_share, shared_current
 

@@ -173,7 +173,7 @@ def test_current_limits_may_be_unknown():
     assert modules.peak_current_limit(record("nmc-12s-160ah")) == 480
     bare = module_from_label("12s 160 Ah NMC", HERE)
     assert modules.continuous_current_limit(bare) is None
-    assert not modules.traced_peak_current_limit(bare).known
+    assert not bare.peak_current.known
 
 
 @pytest.mark.parametrize("health,fine", [(0.70, True), (0.699, False), (1.0, True),

@@ -487,7 +487,8 @@ def _with_placed(found: Assignment, pin: Sequence[int], dealt: Sequence[Dealt], 
     return replace(again, places=np.array(use)[again.places], left_out=spare,
                    bound=max(found.bound, again.best_value), proven=proven,
                    rounding=min(found.rounding, max(found.bound - again.best_value, 0.0)),
-                   proof=found.proof if proven else pt.NOT_PROVEN)
+                   proof=found.proof if proven else
+                   pt.NOT_PROVEN if layout.arrangement == "strings" else pt.NO_PINS)
 
 
 def _dealt_in_steps(n: Numbers, layout: Layout, pins: Pins, effort: Effort,

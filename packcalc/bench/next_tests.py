@@ -19,7 +19,6 @@ from packcalc.modules import ModuleType
 from packcalc.units import show
 from packcalc.value import value_object
 
-REST_NIGHT = 12.0 * 3600
 PULSE_TIME = 45.0 * 60
 SHORT_TIME = 5.0 * 60
 LEAST_WEEKS = 14.0

@@ -52,7 +52,8 @@ from packcalc.bench.pinned_exact import best_pinned
 from packcalc.bench.search import Search, pair_up
 
 REACHED = "the bound is reached"
-NOT_PROVEN = "not proven; the bound is, and it knows no pins"
+NOT_PROVEN = "not proven; the bound is"
+NO_PINS = f"{NOT_PROVEN}, and it knows no pins"
 WHOLE = 1e-9  # of a step: sums of whole steps are whole
 ROOM = 0.002  # of the bound: what each group after the first ones should hold above it
 CRITICAL_ROUNDS = 60
@@ -132,7 +133,7 @@ def _grouped(final: Dealing, units: np.ndarray, step: float, value: float, bound
     spare = final.spare[np.argsort(-units[final.spare], kind="stable")]
     return Assignment("grouped", rows, spare,
                       float(units[rows].sum(axis=1).min()) * step, value * step, bound * step,
-                      bool(proof), proof or NOT_PROVEN, conductance, limit, step)
+                      bool(proof), proof or NO_PINS, conductance, limit, step)
 
 
 def _best_groups(units: np.ndarray, series: int, parallel: int, pins: Pins, effort: Effort,

@@ -10,11 +10,12 @@ from packcalc.handover.inside import (
     LINK,
     SWITCH,
     disconnect_of,
-    disconnect_open,
     joints_across,
     joints_of,
+    may_part,
     parts_inside,
     position_word,
+    strings_of,
 )
 from packcalc.handover.voltage_class import called
 from packcalc.protect.branch_figures import PRECHARGE, SENSE
@@ -62,14 +63,9 @@ def bill(study: ProtectionStudy) -> tuple[Line, ...]:
     found = [*_modules(study), _links(study)]
     found += _fuse_inside(study)
     found += [_line(item, study) for item in study.items if item.key not in NOT_BOUGHT
-              and (item.key != SWITCH or disconnect_of(study) or disconnect_open(study))]
+              and (item.key != SWITCH or may_part(study))]
     found += _charge_contactors(study)
     return (*found, *_small(study))
-
-
-def _chains(study: ProtectionStudy) -> int:
-    layout = study.layout
-    return layout.parallel if layout.arrangement == "strings" else 1
 
 
 def _modules(study: ProtectionStudy) -> list[Line]:
@@ -88,7 +84,7 @@ def _links(study: ProtectionStudy) -> Line:
     layout = study.layout
     rows = layout.parallel
     across = len(joints_across(study))
-    per = sum(j.kind == LINK for j in joints_of(study)) // _chains(study)
+    per = sum(j.kind == LINK for j in joints_of(study)) // strings_of(study)
     cross = f"; {across} cross links of the groups come on top" if across else ""
     return Line("link", "module link", per * rows, "", "at most "
                 f"{study.brief.path.link_resistance.shown} with its joints, insulated, covered",
@@ -168,7 +164,7 @@ def _branch_fuses(branch: Branch, study: ProtectionStudy) -> tuple[float | None,
 
 
 def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, str]:
-    chains, stands = _chains(study), study.brief.path.main_fuse
+    chains, stands = strings_of(study), study.brief.path.main_fuse
     if item.key == "main_fuse":
         many = {"both poles": 2}.get(stands, 1)
         return many, "", f"main fuse: {stands}"
@@ -199,7 +195,7 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
 
 def _labels(study: ProtectionStudy) -> str:
     """What else is labelled, for who must find it in a hurry."""
-    may = disconnect_of(study) or disconnect_open(study)
+    may = may_part(study)
     return f"{'disconnect and ' if may else ''}cut-point labels"
 
 

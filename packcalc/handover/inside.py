@@ -197,6 +197,11 @@ def disconnect_open(study: ProtectionStudy) -> bool:
     return not study.brief.pack.disconnect_after.known
 
 
+def may_part(study: ProtectionStudy) -> bool:
+    """Whether a disconnect parts the string, or may."""
+    return disconnect_of(study) is not None or disconnect_open(study)
+
+
 def disconnect_out(study: ProtectionStudy) -> str:
     """The order to take the disconnect out, as the circuit has it."""
     part = disconnect_of(study)

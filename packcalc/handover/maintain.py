@@ -10,8 +10,8 @@ from packcalc.handover.expected import Expected
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
     disconnect_of,
-    disconnect_open,
     disconnect_out,
+    may_part,
     taps_ahead,
     up_to,
 )
@@ -143,7 +143,7 @@ def _waiting(study: ProtectionStudy) -> str:
 def _events(figures: Figures) -> tuple[Event, ...]:
     study = figures.study
     need, wait = figures.isolation_of_battery.shown, _waiting(study)
-    out = "; ".join(filter(None, (leads_before(study) if _may_part(study) else "",
+    out = "; ".join(filter(None, (leads_before(study) if may_part(study) else "",
                                   disconnect_out(study))))
     last, cable = _closed_last(study), called(figures.pack).cable
     ahead = ahead_live(study)
@@ -191,7 +191,7 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "cell nears its lower limit (our rule).",
             "Back in use: look, isolation, every cell; a cell that fell apart from its like goes "
             "with its module to the bench. Never charge a cell that stood below its lower limit.",
-            *(_whole_again(study) if _may_part(study) else ())),
+            *(_whole_again(study) if may_part(study) else ())),
             f"isolation and cells as before; {again}pre-charge and weld test"),
         Event("module", "Replacing a module", (
             "A full bench sheet for the new one first; packcalc assign says what its place "
@@ -213,11 +213,6 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "order; voltage of the whole and isolation of both poles with the contactors open; "
             f"then through the pre-charge only; weld test; {again}balance, first charge attended"),
     )
-
-
-def _may_part(study: ProtectionStudy) -> bool:
-    """Whether a disconnect parts the string, or may."""
-    return disconnect_of(study) is not None or disconnect_open(study)
 
 
 def ahead_live(study: ProtectionStudy) -> str:

@@ -6,7 +6,13 @@ from __future__ import annotations
 from packcalc.bench.damage import APART
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
-from packcalc.handover.inside import disconnect_of, disconnect_open, taps_ahead, up_to
+from packcalc.handover.inside import (
+    disconnect_of,
+    disconnect_open,
+    may_part,
+    taps_ahead,
+    up_to,
+)
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show
@@ -58,12 +64,8 @@ def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     fall = discharge_time(study)
     chains = (study.pack.highest_voltage, figures.stored, study.pack.mass,
               *((fall,) if fall else ()))
-    legend = LEGEND if _may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
+    legend = LEGEND if may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
     return ResponderSheet(figures, _headings(figures), legend, chains)
-
-
-def _may_part(study: ProtectionStudy) -> bool:
-    return disconnect_of(study) is not None or disconnect_open(study)
 
 
 def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch
-from packcalc.feeds import AHEAD, BUS, count, named_fuse, own_fuses, standing
+from packcalc.feeds import AHEAD, BUS, named_fuse, own_fuses, standing
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.fuse_formulas import COUNTED_ON
-from packcalc.layout_findings import string_cables
+from packcalc.layout_findings import count, string_cables
 from packcalc.part_checks.sweep import FuseSide, fuse_side
 from packcalc.places.branches import loss_open, own_fuse, sources_of
 from packcalc.places.leaks import leaks

@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import cached_property
 
 from packcalc import electrical as el
-from packcalc.feeds import Feeds, count
+from packcalc.feeds import Feeds
 from packcalc.findings import Finding, trace
+from packcalc.layout_findings import count
 from packcalc.protect.faults import parallel_source_current, prospective_fault_current
 from packcalc.protect.places import side_by_side
 from packcalc.protect.strings import other_strings, pair_resistance

@@ -8,8 +8,9 @@ from functools import cached_property
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
-from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, count
+from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.layout_findings import count
 from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from packcalc import electrical as el
-from packcalc.feeds import count
 from packcalc.findings import Finding, trace
+from packcalc.layout_findings import count
 from packcalc.places.shared import Shared
 from packcalc.places.stands import largest_section
 from packcalc.protect.faults import prospective_fault_current

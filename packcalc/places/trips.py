@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from packcalc import electrical as el
-from packcalc.feeds import Feeds, count
+from packcalc.feeds import Feeds
 from packcalc.findings import Finding, largest, trace
+from packcalc.layout_findings import count
 from packcalc.monitoring import fault_cell_voltage
 from packcalc.protect.places import CONTACTOR, FaultPlace, Loop
 

@@ -24,8 +24,9 @@ from packcalc.report.steps import slug
 from packcalc.units import from_si, printed, show, significant
 
 MOST_CANDIDATES = 12
-RULES_TOLD_ONCE = ("Clause, range and safe side of a rule stand where it is used first; "
-                   "`packcalc formulas NAME` prints them of any rule.")
+RULES_TOLD_ONCE = ("Range and safe side of a rule, and among the shared steps its clause, "
+                   "stand where it is used first; `packcalc formulas NAME` prints them of any "
+                   "rule.")
 
 
 def number(value: float | None, unit: str, digits: int = 4) -> Cell:

@@ -242,7 +242,9 @@ class _Page:
         """The lines of a step; what its inputs say already, in the same digits, is left out."""
         taken, told = inputs_of(step, self.steps), rule_told(step, self._rules)
         numbers = ", ".join(self.as_input(symbol, item) for symbol, item in taken)
-        return [(label, step.finding.source if label == "source" and told else words)
+        # a figure that a decision unfolds to is whole; a shared step may point back
+        short = told and step.chain is None
+        return [(label, step.finding.source if label == "source" and short else words)
                 for label, words in step.lines
                 if label not in ("basis", "result")
                 and (label != "note" or new_note(step, self.steps))

@@ -148,7 +148,7 @@ class _Page:
                 continue
             if label in OF_A_RULE and told:
                 continue
-            if label == "source" and told:
+            if label == "source" and told and step.chain is None:
                 words = step.finding.source
             out += _labelled(label, words, indent=indent + 1)
         return out
