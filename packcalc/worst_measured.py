@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import field, fields, replace
 from typing import Any
 
-from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read
+from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read, least_read
 from packcalc.bench.grade import GradedLot, GradedModule
 from packcalc.bench.sheet import of_other_types
 from packcalc.bench.uncorrected import least_capacity, most_resistance
@@ -87,8 +87,13 @@ class Salvage:
 
 
 def on_bad_side(module: GradedModule, bench: Bench) -> GradedModule:
-    """A module whose readings cannot be brought to common conditions, at their worst."""
-    found = {}
+    """A module whose readings cannot be brought to common conditions, at their worst.
+
+    That is the most resistance for what falls with it, the least for the highest fault.
+    """
+    found: dict[str, Finding] = {}
+    if (least := least_read(module, bench)) is not None:
+        found["resistance_read"] = least
     for name, counted, worst in (
             ("resistance", module.resistance_common, most_resistance(module.row, bench)),
             ("capacity", module.capacity_common, least_capacity(module.row))):
@@ -296,7 +301,8 @@ def _low_first(on_hand: ModulesOnHand, least: GradedModule | None) -> Finding | 
 
 
 def _reads_low(module: GradedModule, read: Finding, new: Finding) -> str:
-    return (f"module {module.mark} reads less than new, {read.shown} ({read.title}) where new is "
+    reads = "may read" if read.basis == "assumed" else "reads"
+    return (f"module {module.mark} {reads} less than new, {read.shown} ({read.title}) where new is "
             f"{new.shown}: the highest fault counts it for every module; measure it again")
 
 

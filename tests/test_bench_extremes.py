@@ -203,6 +203,24 @@ def test_a_slip_of_the_unit_stays_out_and_is_asked() -> None:
     assert as_stated(with_worst(small(), LAYOUT, Salvage(lot, None))).modules == small().modules
 
 
+@pytest.mark.parametrize("blank", [
+    {"resistance_temperature_degC": ""}, {"resistance_charge_percent": ""},
+    {"resistance_pulse_s": ""}, {"resistance_temperature_degC": "70"}])
+def test_what_cannot_be_corrected_counts_at_its_least_for_the_highest_fault(blank) -> None:
+    """Rejected nowhere, ranked nowhere; but what it may mean is less than a new module's."""
+    row = {**GOOD, "resistance_mohm": "1.45", **blank}
+    lot = lot_of(row)
+    assert not lot.modules[0].resistance_common.known
+    found = with_worst(small(), LAYOUT, Salvage(lot, None))
+    low = found.modules[0].least_growth
+    assert low.number <= 1.45 / 1.6 * 1.0001  # of a new module (invented)
+    assert model_pack(found, LAYOUT).resistance_initial.number == pytest.approx(
+        low.number * model_pack(small(), LAYOUT).resistance_initial.number)
+    assert "may read less than new" in found.counted
+    asked = with_worst(small(), LAYOUT, Salvage(lot_of({**row, "resistance_mohm": "0.0019"}), None))
+    assert "less than new" not in asked.counted
+
+
 def test_a_reading_above_new_changes_nothing() -> None:
     lot = lot_of({**GOOD, "impedance_ac_mohm": "1.20"})  # 0.95 mΩ of the record (invented)
     found = with_worst(small(), LAYOUT, Salvage(lot, None))

@@ -230,11 +230,11 @@ def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[D
                           m.row.resistance, most_resistance(m.row, lot.bench)
                           if m.unasked("resistance") else None, max)
         found.append(Dealt(m, q.called(symbol=f"Q_{m.row.mark}"),
-                           r.called(symbol=f"R_{m.row.mark}"), measured, _least(m, lot.bench)))
+                           r.called(symbol=f"R_{m.row.mark}"), measured, least_read(m, lot.bench)))
     return tuple(found)
 
 
-def _least(graded: GradedModule, bench: Bench) -> Finding | None:
+def least_read(graded: GradedModule, bench: Bench) -> Finding | None:
     """What a reading that cannot be corrected may mean at the least."""
     if graded.resistance_common.known or not graded.unasked("resistance"):
         return None
