@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator
 from dataclasses import field, fields, replace
+from functools import cached_property
 from typing import Any
 
 from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read, least_read
@@ -70,7 +71,7 @@ class Salvage:
     dealt: AssignmentStudy | None
     refusal: str = ""
 
-    @property
+    @cached_property
     def used(self) -> tuple[GradedModule, ...]:
         """The modules that are built in; where nobody could be dealt every one of the sheet.
 
@@ -94,10 +95,12 @@ def on_bad_side(module: GradedModule, bench: Bench) -> GradedModule:
     found: dict[str, Finding] = {}
     if (least := least_read(module, bench)) is not None:
         found["resistance_read"] = least
-    for name, counted, worst in (
-            ("resistance", module.resistance_common, most_resistance(module.row, bench)),
-            ("capacity", module.capacity_common, least_capacity(module.row))):
-        if not counted.known and worst is not None and module.unasked(name):
+    for name, counted, at_worst in (
+            ("resistance", module.resistance_common, lambda row: most_resistance(row, bench)),
+            ("capacity", module.capacity_common, least_capacity)):
+        if counted.known or not module.unasked(name):
+            continue
+        if (worst := at_worst(module.row)) is not None:
             found[f"{name}_common"] = replace(
                 getattr(module.row, name), value=worst, basis="assumed",
                 title=f"{name} that the reading may mean at its worst",
