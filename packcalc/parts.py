@@ -296,9 +296,13 @@ class Part:
                 yield value
 
     @property
-    def alternating_only(self) -> bool:
-        """Whether the list gives an AC voltage and no DC one."""
-        return self.rated_voltage_dc is None and self.rated_voltage_ac is not None
+    def alternating_words(self) -> str:
+        """What an AC rating alone leaves open, with the row that gives it; "" elsewhere."""
+        if self.rated_voltage_dc is not None or self.rated_voltage_ac is None:
+            return ""
+        row = self.rated_voltage_ac.origin
+        where = f"{Origin(row.place, row.line)}: " if row is not None else ""
+        return f"{where}{self.rated_voltage_ac.shown} AC only, which says nothing about DC"
 
 
 @value_object

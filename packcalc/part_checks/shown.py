@@ -18,8 +18,7 @@ OPTIMISTIC = ("sag and the lowest fault are counted with less than this part has
 
 def voltage_check(part: Part, highest_voltage: Finding, title: str) -> Check:
     """Rated DC voltage above the highest working voltage; an AC rating is no answer."""
-    why = (f"the list gives {part.rated_voltage_ac.shown} AC only, which says nothing about DC"
-           if part.alternating_only and part.rated_voltage_ac else "")
+    why = part.alternating_words
     return judge(title, "highest voltage", part.rated_voltage_dc, "above", highest_voltage,
                  missing=f"{why}; {SILENT}the rated DC voltage".removeprefix("; ")
                  if part.rated_voltage_dc is None else "highest working voltage is not known",

@@ -11,6 +11,9 @@ Contradiction = tuple[str, str, str]  # (column, what is wrong, what would be ri
 
 COPPER = 1.724e-8       # Ω·m, annealed copper at 20 °C (IEC 60028, remembered)
 LEAST_OF_COPPER = 0.9   # our rule: a section may be a little more than its name says
+MOST_OF_COPPER = 10.0   # our rule: aluminium has 1.6 times as much, a bad alloy three
+SLOW_POINT = 0.010      # s, our rule: faster points lie far above the rated current
+LOST_THOUSAND = 100.0   # our rule: no link of a pack still holds so many times its rated current
 MOST_OF_ONE = 60.0      # A for 1 mm², our rule; tables rise with about the section to the 0.625
 ROUNDED = 0.05          # sheets print their figures rounded
 LEAST_MELTING = 0.02    # of its curve's heat at 10 ms or less, our rule: less is a lost thousand
@@ -56,6 +59,7 @@ def _fuse(part: FusePart) -> Iterator[Contradiction]:
                "conventional fusing current", "leave the cell empty, or mend the class")
     if part.clearing_i2t_at is not None and part.clearing_i2t is None:
         yield ("clearing_i2t_at", "stands without clearing_i2t", "give both or neither")
+    yield from _holds(part)
     yield from _order_of_curves(part)
     yield from _clearing_heat(part)
     yield from _melting(part)
@@ -65,6 +69,18 @@ def _fuse(part: FusePart) -> Iterator[Contradiction]:
             yield (curve.column.name, f"{show(curve.second[-1], 'A')} at "
                    f"{show(curve.first[-1], 's')} is not above the rated current "
                    f"{part.rated_current.shown}", "a fuse carries its rated current for ever")
+
+
+def _holds(part: FusePart) -> Iterator[Contradiction]:
+    """A slow point of the melting curve lies within a decade or so of what the link carries."""
+    rated, melting = part.rated_current, part.melting or part.clearing
+    if rated is None or melting is None or melting.first[-1] < SLOW_POINT:
+        return
+    holds = melting.second[-1]
+    if holds > LOST_THOUSAND * rated.number:
+        yield ("rated_current", f"{rated.shown} is less than a hundredth of what its "
+               f"{melting.column.name} curve holds for {show(melting.first[-1], 's')}, "
+               f"{show(holds, 'A')}", "check both columns for a lost thousand")
 
 
 def _order_of_curves(part: FusePart) -> Iterator[Contradiction]:
@@ -162,6 +178,10 @@ def _copper(part: CablePart) -> Iterator[Contradiction]:
         if part.resistance_per_length.number < LEAST_OF_COPPER * least:
             yield ("resistance_per_length", f"{part.resistance_per_length.shown} is less "
                    f"than copper of {part.section.shown} has",
+                   f"about {show(least, 'mΩ/m')} at 20 °C: check both columns")
+        if part.resistance_per_length.number > MOST_OF_COPPER * least:
+            yield ("resistance_per_length", f"{part.resistance_per_length.shown} is more than ten "
+                   f"times what copper of {part.section.shown} has",
                    f"about {show(least, 'mΩ/m')} at 20 °C: check both columns")
     points = part.current_at_ambient
     if points is None:

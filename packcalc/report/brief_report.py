@@ -122,6 +122,12 @@ def _open(count: int) -> str:
     return "1 entry is open" if count == 1 else f"{count} entries are open"
 
 
+def _alternating_only(brief: Brief) -> tuple[str, ...]:
+    """Parts whose row gives an AC voltage and no DC one: none of them counts anywhere."""
+    return tuple(f"{part.name}: {part.alternating_words}; ask its maker for the rated DC voltage"
+                 for part in brief.parts.list.parts if part.alternating_words)
+
+
 def check_document(brief: Brief, left_out: str = "") -> Document:
     """The answer of `packcalc check`: nothing is wrong; this is assumed; find these next.
 
@@ -148,6 +154,8 @@ def check_document(brief: Brief, left_out: str = "") -> Document:
         Paragraph(found)]
     if left_out:
         blocks.append(Paragraph(f"Of the bench sheet {left_out}.", "caution"))
+    if told := _alternating_only(brief):
+        blocks.append(Bullets(told, key="alternating_only"))
     if study.refusals:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if brief.unknowns:

@@ -68,21 +68,74 @@ def test_a_low_string_is_joined_by_all_the_others_in_parallel(count, allowed):
     # the network itself: one string lower by that, no load, all of one resistance
     volts = np.full(count, 400.0)
     volts[0] -= allowed
-    _, currents = st.share_currents(volts, np.full(count, 0.10), 0.0)
-    assert -currents[0] == pytest.approx(8.0)
+    assert -network(volts, np.full(count, 0.10), 0.0)[0] == pytest.approx(8.0)
+
+
+def network(volts, ohms, load):
+    """Currents of sources side by side by the node's voltage (Kirchhoff), load drawn from it."""
+    volts, ohms = np.asarray(volts, float), np.asarray(ohms, float)
+    node = ((volts / ohms).sum() - load) / (1.0 / ohms).sum()
+    return (volts - node) / ohms
+
+
+def worst_of_all(count, gap, load):
+    """Largest current of the one that differs: any number of others in, any mismatch up to 20 %."""
+    found = []
+    for others in range(1, count):
+        for mismatch in np.linspace(0.0, 0.2, 5):
+            ohms = np.full(others + 1, 0.10 * (1.0 + mismatch))
+            ohms[0] = 0.10
+            volts = np.full(others + 1, 400.0)
+            volts[0] += gap
+            found.append(network(volts, ohms, load)[0])
+    return max(found)
 
 
 @pytest.mark.parametrize("count", [2, 3, 5])
-def test_joining_under_load_is_the_network_s_answer(count):
-    one = strings(strings=f(count, ""), continuous_limit=f(150.0, "A"))
+@pytest.mark.parametrize("braking", [None, 10.0, 90.0])
+def test_joining_under_load_is_the_network_s_answer(count, braking):
+    one = strings(strings=f(count, ""), continuous_limit=f(150.0, "A"),
+                  regeneration_current=None if braking is None else f(braking, "A"))
     high, low = st.joined_sharing(one)
-    ohms = np.full(count, 0.10 * 1.2)
-    ohms[0] = 0.10
-    volts = np.full(count, 400.0)
-    volts[0] += 40.0 * (0.10 + 0.10 / (count - 1))
-    assert high.number == pytest.approx(st.share_currents(volts, ohms, 120.0)[1][0])
-    volts[0] = 400.0 - 8.0 * (0.10 + 0.10 / (count - 1))
-    assert low.number == pytest.approx(-st.share_currents(volts, ohms, -30.0)[1][0])
+    assert high.number == pytest.approx(
+        worst_of_all(count, 40.0 * (0.10 + 0.10 / (count - 1)), 120.0))
+    # 8 A allowed into the low one, and the larger of 30 A of charging and the braking besides
+    assert low.number == pytest.approx(worst_of_all(
+        count, 8.0 * (0.10 + 0.10 / (count - 1)), max(30.0, braking or 0.0)))
+
+
+def test_braking_into_a_string_that_has_just_joined_is_counted_and_forbidden():
+    # two strings: 1.6 V/0.22 Ω = 7.27 A and 0.12/0.22 of 90 A = 49.09 A into the low one
+    found = st.size_strings(strings(regeneration_current=f(90.0, "A")))
+    check = check_of(found, "under charge or braking")
+    assert check.figure.number == pytest.approx(56.364, rel=1e-4) and check.verdict == CAUTION
+    assert any("no braking until the strings are even" in note for note in found.notes)
+    study = example("minibus")
+    assert "braking off, until the strings are even" in study.circuit.states.state(
+        "joining a further string").before
+    table = limits_table(study.circuit.management)
+    for name in ("braking current into the pack", "charging current, charger"):
+        assert any("none from the joining of a string until the strings are even" in c.text
+                   for r in table.rows if r[0].text == name for c in r)
+    assert not any("joining" in c.text for r in limits_table(
+        example("truck").circuit.management).rows for c in r)
+
+
+@pytest.mark.parametrize("changed, words", [
+    ({}, ""), ({"charge_limits": (st.ChargeLimit(f(253.15, "°C"), f(0.0, "A")),)}, st.TOO_COLD),
+    ({"voltage_error": f(1.6, "V")}, st.HIDES),
+    # a flat curve: full strings too are held to the difference, for their current
+    ({"slope": f(2.8, "V")}, ""), ({"slope": f(2.8, "V"), "voltage_error": f(1.6, "V")}, st.HIDES)])
+def test_what_bars_joining_fails_on_the_report(changed, words):
+    one = strings(**changed)
+    duty, found = st.string_duty(one), st.size_strings(one)
+    assert st.joining_barred(one, duty) == words
+    failed = [c for c in found.checks if c.verdict == FAIL]
+    row = next(r.value for r in found.specification if "measured difference" in r.what)
+    reading = st.joining_reading(one, duty)
+    assert bool(failed) == bool(words) == (reading is None)
+    assert row == f"none: {words}" if words else reading.shown in row
+    assert all(words in c.reason for c in failed)
 
 
 def test_joining_under_load_is_held_against_the_string_s_limits():
@@ -100,6 +153,7 @@ def test_where_the_coldest_forbids_joining_the_others_are_still_told():
             st.ChargeLimit(f(298.15, "°C"), f(40.0, "A")))
     found = st.size_strings(strings(charge_limits=cold))
     assert check_of(found, "under charge").demand.number == 40.0
+    assert check_of(found, "may be charged").verdict == FAIL
     none = st.size_strings(strings(charge_limits=cold[:1]))
     assert not any("A string joins" in c.title for c in none.checks)
 
@@ -291,11 +345,21 @@ def test_a_carry_curve_of_one_point_is_that_point():
     ("melting_i2t,clearing_i2t", "23.8 A2s,74400 A2s", "lost thousand"),
     ("melting,melting_i2t", "0.001 s: 5040 A; 1 s: 1230 A,23.8 A2s", "lost thousand"),
     ("cut_off_current,breaking_capacity", "60 kA,50 kA", "lies below cut_off_current"),
+    ("rated_current,melting", "400 mA,0.01 s: 6400 A; 10 s: 1220 A", "lost thousand"),
 ])
 def test_figures_of_a_fuse_that_exclude_each_other(head, row, words):
     with pytest.raises(InputErrors) as found:
         parts_from_text(f"kind,name,{head}\nfuse,F,{row}\n", "list")
     assert words in str(found.value) and "\n" not in str(found.value).strip()
+
+
+def test_a_thousandfold_resistance_of_a_cable_is_asked_about():
+    # 1.724e-8 Ω·m (IEC 60028, remembered) over 185 mm² is 0.0932 mΩ/m
+    with pytest.raises(InputErrors, match="more than ten times what copper of 185.0 mm² has"):
+        parts_from_text("kind,name,section,resistance_per_length\n"
+                        "cable,C,185 mm2,0.106 ohm/m\n", "list")
+    assert parts_from_text("kind,name,section,resistance_per_length\n"
+                           "cable,C,185 mm2,0.164 mohm/m\n", "list").cables
 
 
 @pytest.mark.parametrize("power, held", [("100 kW", False), ("900 W", True)])
