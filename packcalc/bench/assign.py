@@ -16,7 +16,7 @@ import numpy as np
 
 from packcalc.bench import partition as pt
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
-from packcalc.bench.common import doubted
+from packcalc.bench.common import NEAR, doubted
 from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
 from packcalc.bench.grade import GradedLot, GradedModule
 from packcalc.bench.isolation import STAGE, judge_together
@@ -582,6 +582,11 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
         words.append(f"Read better than new, and so counted as if nobody had measured them: "
                      f"{', '.join(doubtful[:MOST_NAMED])}"
                      f"{' …' if len(doubtful) > MOST_NAMED else ''}. Repeat those readings first.")
+    near = [d.mark for d in dealt if NEAR in d.capacity.note]
+    if near:
+        words.append(f"Capacity read above the label, by less than the test can tell, and so "
+                     f"counted like the middle of the others: {', '.join(near[:MOST_NAMED])}"
+                     f"{' …' if len(near) > MOST_NAMED else ''}. Repeat those readings.")
     words.append("Join nothing before the plan below is done: unlike modules exchange current the "
                  "moment they touch.")
     return tuple(words)

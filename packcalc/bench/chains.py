@@ -65,7 +65,7 @@ def first_groups(units: np.ndarray, order: np.ndarray, limit: int, narrow: int, 
     target, reached, missed, step = limit, None, limit + grid, grid
     groups = np.empty((0, parallel), dtype=int)
     while effort > 0 and (reached is None or missed - reached > grid):
-        ends = _ends(units[order], target, narrow, parallel)
+        ends = chain_ends(units[order], target, narrow, parallel)
         for count in ends:
             chain = _chain(units, order, target, count, parallel, rng, effort // SHARES)
             before, rows = chain.effort, chain.dealt()
@@ -92,7 +92,7 @@ def first_groups(units: np.ndarray, order: np.ndarray, limit: int, narrow: int, 
         yield groups, limit
 
 
-def _ends(values: np.ndarray, limit: float, narrow: int, parallel: int) -> list[int]:
+def chain_ends(values: np.ndarray, limit: float, narrow: int, parallel: int) -> list[int]:
     """How many of the weakest to deal first: those that set the limit, then some more.
 
     The last after which the strongest are used up but for next to nothing, and the last after
@@ -104,7 +104,7 @@ def _ends(values: np.ndarray, limit: float, narrow: int, parallel: int) -> list[
     if narrow == series:  # the mean sets the limit
         alone = _each_in_its_own(values, limit, parallel)[:len(counts)]
         fits = counts[alone & (room <= TIGHT * counts + ALONE) & (counts < series)]
-        return fits[np.argsort(room[fits - 1])][:1].tolist()
+        return fits[-1:].tolist()
     ends = [narrow]
     for near in (NEAR, WARY):
         ends.append(max([narrow, *counts[room <= TIGHT * counts + near].tolist()]))

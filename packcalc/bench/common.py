@@ -22,6 +22,7 @@ COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
 SLACK = 1e-9
 BETTER, BETTER_TYPE = "better than the label", "better than its type new"
+NEAR = "above the label, though within its own uncertainty"
 SURE = 2.0          # standard uncertainties that a line is crossed by (rule of the bench)
 LEAST_CHARGE = 0.05  # below it no ratio to half charge was ever printed, for any class
 FALL_TOLD = 0.10   # of the fall of voltage: what a pulse's meter may leave open (rule of the bench)
@@ -134,7 +135,7 @@ def _counted(value: Finding, relative: Finding, module: ModuleType | None) -> Fi
     surely = value.number * (1 - SURE * relative.number) > module.capacity.number
     return trace(rules.capacity_counted, capacity=value, label_capacity=module.capacity,
                  note=f"read {BETTER}: suspect, counted as the label" if surely
-                 else f"read as {value.shown}; no more than the label is counted")
+                 else f"{value.shown} is {NEAR}; no more than the label is counted")
 
 
 def suspect(found: AtCommon) -> bool:
@@ -147,20 +148,31 @@ def doubted(value: Finding) -> bool:
     return value.known and any(word in value.note for word in (BETTER, BETTER_TYPE))
 
 
+def above_label(found: AtCommon) -> bool:
+    """Whether a capacity was read above the label, by less than the instrument can tell."""
+    return found.value.known and NEAR in found.value.note
+
+
 def like_the_others(found: AtCommon, middle: Finding) -> AtCommon:
-    """A suspect quantity, counted like the lot's middle until it is tested again.
+    """A quantity read better than new, counted like the lot's middle until it is tested again.
+
+    One that may be no better than the label for all that its test can tell is no less a
+    measurement, but never the best of the lot: a poor test would else rank before a good one.
 
     Args:
         found: with a value that was counted as the label, or as its type new.
         middle: of the same quantity of its type that nobody doubts.
     """
-    capacity = BETTER in found.value.note
+    near = above_label(found)
+    capacity = near or BETTER in found.value.note
     if (middle.number >= found.value.number) if capacity else \
             (middle.number <= found.value.number):
         return found
     value = middle.called(found.value.title, found.value.symbol)
     read = f"read {BETTER}" if found.read is None else f"{found.read.shown} is {BETTER_TYPE}"
-    value = replace(value, note=f"{read}: suspect, counted like the {middle.note} until it is "
+    if near:
+        read = found.value.note.partition("; ")[0]
+    value = replace(value, note=f"{read}: {'' if near else 'suspect, '}counted like the {middle.note} until it is "
                     "tested again")
     sigma = trace(rules.capacity_uncertainty, relative=found.relative, capacity=value) \
         if capacity else trace(rules.resistance_uncertainty, relative=found.relative,

@@ -13,6 +13,7 @@ import numpy as np
 from packcalc.bench import rules
 from packcalc.bench.common import (
     AtCommon,
+    above_label,
     capacity_at_common,
     like_the_others,
     resistance_at_common,
@@ -268,18 +269,22 @@ def _suspects_like_the_others(sheet: BenchSheet, found: list[tuple[AtCommon, AtC
 
 def _none_before_the_middle(sheet: BenchSheet, found: Sequence[AtCommon], title: str, symbol: str,
                             unit: str) -> list[AtCommon]:
-    """One quantity of every module, the suspect ones like the middle of the others of the type."""
+    """One quantity of every module, those read too good like the middle of the others."""
     values: dict[str, list[float]] = {}
     for row, one in zip(sheet.rows, found, strict=True):
-        if row.module is not None and one.value.known and not suspect(one):
+        if row.module is not None and one.value.known and not _too_good(one):
             values.setdefault(row.module.id, []).append(one.value.number)
     middles = {name: leaf(title, symbol, unit, float(np.median(own)), "measured",
                           origin=Origin("the sheet"),
                           note=f"median of {several(len(own), 'other')}")
                for name, own in values.items()}
     return [like_the_others(one, middles[row.module.id])
-            if row.module is not None and row.module.id in middles and suspect(one) else one
+            if row.module is not None and row.module.id in middles and _too_good(one) else one
             for row, one in zip(sheet.rows, found, strict=True)]
+
+
+def _too_good(one: AtCommon) -> bool:
+    return suspect(one) or above_label(one)
 
 
 def _middles(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]) -> dict[str, Finding]:

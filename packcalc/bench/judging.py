@@ -7,7 +7,9 @@ from dataclasses import replace
 from typing import Literal
 
 from packcalc.bench import rules
-from packcalc.bench.common import FALL_TOLD, SURE, AtCommon, larger_pulse, suspect
+from packcalc.bench.common import (
+    FALL_TOLD, SURE, AtCommon, above_label, larger_pulse, suspect,
+)
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, weigh, weigh_past
 from packcalc.bench.readings_agree import last_before_rest, moved_after_test
 from packcalc.bench.selfdischarge import SelfDischarge, on_plateau, selfdischarge
@@ -267,6 +269,8 @@ def _capacity(b: AtHand) -> Iterable[Ground]:
     high = share.number * (1 + SURE * found.relative.number)
     reject, warn = b.bench.capacity_reject, b.bench.capacity_warn
     told = f"give or take {SURE:.0f} times {found.relative.shown}"
+    if above_label(found):
+        told = f"{found.value.note}; {told}"
     if high < reject.number:
         yield _fails(title, ENERGY, "reject", told, "a pack is as good as its weakest group",
                      share, reject, "at least")

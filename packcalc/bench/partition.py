@@ -22,7 +22,7 @@ from packcalc.bench.bounds import (
     tight_bound,
     weakest_bound,
 )
-from packcalc.bench.chains import first_groups
+from packcalc.bench.chains import chain_ends, first_groups
 from packcalc.bench.dealing import (
     Assignment,
     Dealing,
@@ -42,14 +42,14 @@ from packcalc.bench.exact import (
     FEW_EXACT,
     best_grouping,
     most_exact,
-    tight_ends,
     weakest_first,
     window_width,
 )
 from packcalc.bench.keeping import Rules
+from packcalc.bench.mending import mended
 from packcalc.bench.pinned import folded, start_groups
 from packcalc.bench.pinned_exact import best_pinned
-from packcalc.bench.search import Search, pair_up
+from packcalc.bench.search import Search, pair_up, splits
 
 REACHED = "the bound is reached"
 NOT_PROVEN = "not proven; the bound is"
@@ -58,8 +58,10 @@ WHOLE = 1e-9  # of a step: sums of whole steps are whole
 ROOM = 0.002  # of the bound: what each group after the first ones should hold above it
 CRITICAL_ROUNDS = 60
 WIDEST_CHAIN = 8  # modules of a group that are dealt chain by chain
-LONG_CHAIN = 64  # groups: longer ones are sooner mended than looked through
-CHAIN_ROUNDS = 20
+LONG_CHAIN = 60  # modules: longer ones are sooner mended than looked through
+MENDING = 600  # steps before that is given up
+FEW_WAYS = 1_700  # to split two of all groups: fewer are searched instead
+FEW_ROUNDS = 20  # of that search
 EVERY_PINNED = "every other dealing that keeps the pins was excluded"
 OTHERWISE = "every other grouping of the modules that set the bound was excluded"
 
@@ -199,9 +201,9 @@ def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int
         weak, narrow = 0, series
     bound = on_the_grid(bound, units[used], parallel)
     chain = not few and weak in (0, narrow) and parallel <= WIDEST_CHAIN
-    start, reached = _weakest_dealt(units, used, bound, parallel, rng,
-                                    mended=not few and (not chain or narrow > min(LONG_CHAIN,
-                                                                                  series - 1)))
+    start, reached = _weakest_dealt(units, used, bound, parallel)
+    if not (reached or few or chain and _brief_chain(units[used], bound, narrow, parallel)):
+        start, reached = _mended(units, start, bound, narrow, rng)
     if reached:
         return start, bound, REACHED
     proof = ""
@@ -216,32 +218,45 @@ def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int
     return _from_critical(units, start, (bound, weak, narrow), effort, rng)
 
 
-def _weakest_dealt(units: np.ndarray, used: np.ndarray, limit: int, parallel: int,
-                   rng: np.random.Generator, mended: bool = True) -> tuple[Dealing, bool]:
-    """Dealt from the weakest on, mended where the limit is missed; whether it is reached.
+def _brief_chain(values: np.ndarray, limit: int, narrow: int, parallel: int) -> bool:
+    """Whether some of the weakest leave so little room that they are sooner looked through."""
+    ends = chain_ends(values, limit, narrow, parallel)
+    return bool(ends) and ends[0] * parallel <= LONG_CHAIN
 
-    Only the groups that have no room for others are searched: what is missing among the weak
-    is never found in groups that hold none of the strongest.
-    """
+
+def _weakest_dealt(units: np.ndarray, used: np.ndarray, limit: int,
+                   parallel: int) -> tuple[Dealing, bool]:
+    """Dealt from the weakest on; whether the limit is reached."""
     none = np.array([], dtype=int)
     if not len(used):
         return Dealing(np.empty((0, parallel), dtype=int), none), True
     if window_width(parallel - 1) <= parallel:  # too many partners to choose them at once
         rows: list[list[int]] = [[] for _ in range(len(used) // parallel)]
         largest_first(units, rows, used.tolist(), parallel)
-        return Dealing(np.array(rows), none), weakest_sum(units, np.array(rows)) >= limit
-    best = weakest_first(units, used, float(limit), parallel)
-    if weakest_sum(units, best) >= limit:
-        return Dealing(best, none), True
-    if not mended:
-        return Dealing(best, none), False
-    short = np.flatnonzero(units[best].sum(axis=1) < limit)[-1]
-    ends = tight_ends(units[used], limit, parallel)
-    chain = int(ends[np.searchsorted(ends, short + 1)])
-    search = Search(units[None, :], best[:chain], Rules(), _shortfall(limit), rng)
-    search.run(CHAIN_ROUNDS)
-    best = np.concatenate([search.best, best[chain:]])
-    return Dealing(best, none), weakest_sum(units, best) >= limit
+        groups = np.array(rows)
+    else:
+        groups = weakest_first(units, used, float(limit), parallel)
+    return Dealing(groups, none), weakest_sum(units, groups) >= limit
+
+
+def _mended(units: np.ndarray, dealt: Dealing, limit: int, narrow: int,
+            rng: np.random.Generator) -> tuple[Dealing, bool]:
+    """Groups that were dealt from the weakest on, mended; whether the limit is reached.
+
+    First those that set the limit, among themselves: what is missing there is never found in
+    groups that hold none of the strongest. A few small groups have too few ways to split two.
+    """
+    groups, parallel = dealt.groups.copy(), dealt.groups.shape[1]
+    for count in sorted({narrow, len(groups)}):
+        if count * splits(parallel).shape[1] < FEW_WAYS:
+            search = Search(units[None, :], groups[:count], Rules(), _shortfall(limit), rng)
+            search.run(FEW_ROUNDS)
+            groups[:count] = search.best
+        else:
+            groups[:count] = mended(units, groups[:count], limit, rng, MENDING)
+        if weakest_sum(units, groups[:count]) < limit:
+            break
+    return replace(dealt, groups=groups), weakest_sum(units, groups) >= limit
 
 
 def _from_chain(units: np.ndarray, used: np.ndarray, start: Dealing, bound: tuple[int, int],
@@ -253,7 +268,10 @@ def _from_chain(units: np.ndarray, used: np.ndarray, start: Dealing, bound: tupl
                                       grid_step(units[used]), rng):
         if limit == bound[0] and not len(groups):
             break
-        dealt, _ = _weakest_dealt(units, used[~np.isin(used, groups)], limit, parallel, rng)
+        rest = used[~np.isin(used, groups)]
+        dealt, reached = _weakest_dealt(units, rest, limit, parallel)
+        if not reached:
+            dealt, _ = _mended(units, dealt, limit, len(dealt.groups), rng)
         whole = replace(start, groups=np.concatenate([groups, dealt.groups]))
         if weakest_sum(units, whole.groups) >= limit:
             return whole, limit, OTHERWISE if limit < bound[0] else REACHED
@@ -274,7 +292,7 @@ def _from_critical(units: np.ndarray, start: Dealing, bound: tuple[int, int, int
     found = []
     if limit < bound[0]:
         used = np.array(descending(units, set(start.groups.ravel().tolist())))
-        start, reached = _weakest_dealt(units, used, limit, start.groups.shape[1], rng)
+        start, reached = _weakest_dealt(units, used, limit, start.groups.shape[1])
         if reached:
             return start, limit, OTHERWISE
     for share, first in ((5, begun), (1, start)):

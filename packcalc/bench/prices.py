@@ -49,6 +49,7 @@ def price_bound(conductance: np.ndarray, capacity: np.ndarray, asked: tuple[floa
     sets, held = _listed(conductance, capacity, floor, found, parallel)
     if not 0 < len(sets) <= MOST_LISTED:
         return limit
+    limit = min(limit, float(held.max()))  # no group that keeps the capacity conducts more
     programme = _Programme(sets, count, series, _first_prices(conductance, capacity, sets))
     low = found
     for _ in range(HALVINGS):

@@ -59,8 +59,8 @@ def assign_strings(capacity: np.ndarray, resistance: np.ndarray | None, series: 
         why = "sorted and sliced is optimal (each string's weakest at its own limit)"
     value = float(units[rows].min(axis=1).sum())
     proven = value >= bound
-    if resistance is not None and not pins:
-        rows = _even_strings(units, np.asarray(resistance, dtype=float), rows)
+    if resistance is not None:
+        rows = _even_strings(units, np.asarray(resistance, dtype=float), rows, pins)
     conductance, limit = _string_conductance(resistance, rows)
     spare = np.setdiff1d(np.arange(len(units)), rows.ravel())
     spare = spare[np.argsort(-units[spare], kind="stable")]
@@ -82,8 +82,9 @@ def _string_conductance(resistance: np.ndarray | None, rows: np.ndarray) -> tupl
     return float(1.0 / per_string.max()), float(1.0 / per_string.mean())
 
 
-def _even_strings(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Exchange modules between strings where no string's weakest is lowered.
+def _even_strings(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray,
+                  pins: Pins) -> np.ndarray:
+    """Exchange modules between strings where no string's weakest is lowered and no pin broken.
 
     A module may change strings only where it still reaches the weakest there, so capacity
     stays at its optimum; each exchange narrows the two strings' difference in resistance.
@@ -96,9 +97,9 @@ def _even_strings(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray) -
         totals = resistance[rows].sum(axis=1)
         for a, b in ((a, b) for a, b in itertools.permutations(range(count), 2)
                      if a in changed or b in changed):
-            narrowed[a, b], at[a, b] = (_best_exchange(units, resistance, rows[[a, b]],
-                                                       floors[[a, b]])
-                                        if totals[a] > totals[b] else (-np.inf, 0))
+            narrowed[a, b], at[a, b] = (_best_exchange(
+                units, resistance, rows[[a, b]], floors[[a, b]],
+                _keeps_pins(rows, (a, b), pins)) if totals[a] > totals[b] else (-np.inf, 0))
         a, b = divmod(int(narrowed.argmax()), count)
         if narrowed[a, b] <= NARROWER:
             return rows
@@ -108,12 +109,30 @@ def _even_strings(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray) -
     return rows
 
 
-def _best_exchange(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray,
-                   floors: np.ndarray) -> tuple[float, int]:
+def _keeps_pins(rows: np.ndarray, two: tuple[int, int], pins: Pins) -> np.ndarray | bool:
+    """Which exchanges between two strings keep every pin: (position in one, in the other)."""
+    if not pins:
+        return True
+    one, other = rows[two[0]], rows[two[1]]
+    blocks = [i for own in pins.together for i in own]
+    keeps = ~np.isin(one, blocks)[:, None] & ~np.isin(other, blocks)[None, :]
+    if pins.allowed is not None:
+        here, there = (np.arange(len(one)) + string * len(one) for string in two)
+        keeps &= pins.allowed[np.ix_(one, there)] & pins.allowed[np.ix_(other, here)].T
+    for pair in pins.apart:
+        for x, y in (pair, pair[::-1]):
+            # Where x moves to the string of y, y has to leave it in the same exchange.
+            keeps[np.ix_(one == x, other != y)] &= y not in other
+            keeps[np.ix_(one != y, other == x)] &= y not in one
+    return keeps
+
+
+def _best_exchange(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray, floors: np.ndarray,
+                   keeps: np.ndarray | bool) -> tuple[float, int]:
     """By how much one exchange narrows the difference of two strings most, and which one."""
     first, second = resistance[rows]
     apart = first.sum() - second.sum()
     left = np.abs(apart - 2.0 * (first[:, None] - second[None, :]))
-    fits = (units[rows[0]][:, None] >= floors[1]) & (units[rows[1]][None, :] >= floors[0])
+    fits = (units[rows[0]][:, None] >= floors[1]) & (units[rows[1]][None, :] >= floors[0]) & keeps
     narrowed = np.where(fits, abs(apart) - left, -np.inf)
     return float(narrowed.max()), int(narrowed.argmax())

@@ -441,3 +441,17 @@ def test_even_sharing_trades_capacity_for_even_currents():
     value = [w.value for w in ways]
     assert worst[0] > worst[1] > worst[2] and value[0] > value[1] > value[2]
     assert worst[2] < 1.06 and all(used_once(w, 64) for w in ways)
+
+
+@pytest.mark.parametrize("capacity, resistance", [
+    ((97.43, 89.76, 95.56, 94.11, 90.93), (10.253, 7.176, 9.294, 8.704, 8.14)),
+    ((89.57, 89.42, 88.33, 91.21, 92.73, 87.77), (8.156, 8.182, 8.123, 9.131, 9.305, 8.559))])
+def test_a_few_modules_and_a_spare_are_dealt(capacity, resistance):
+    """No pair that keeps the capacity conducts half of what is asked for (lots are invented)."""
+    q, r = np.array(capacity) * 3600, np.array(resistance) * 1e-3
+    found = pt.assign_groups(q, r, 2, 2)
+    pairs = [(a, b) for a in itertools.combinations(range(len(q)), 2)
+             for b in itertools.combinations(set(range(len(q))) - set(a), 2)]
+    best = max(min(q[list(a)].sum(), q[list(b)].sum()) for a, b in pairs)
+    assert found.best_value == pytest.approx(best)
+    assert found.conductance <= found.conductance_bound * (1 + 1e-9)

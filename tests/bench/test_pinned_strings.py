@@ -86,6 +86,34 @@ def test_pins_on_strings_against_every_dealing(block):
     assert refused and proven >= 0.9 * (50 - refused)
 
 
+@pytest.mark.property
+def test_pinned_strings_are_evened_without_breaking_a_pin():
+    narrower = 0
+    for seed in range(200):
+        units, series, parallel, pins = small_pinned(seed)
+        resistance = np.random.default_rng(seed + 10_000).uniform(5e-3, 12e-3, len(units))
+        try:
+            plain = assign_strings(units, None, series, parallel, pins=pins)
+        except UserError:
+            continue
+        even = assign_strings(units, resistance, series, parallel, pins=pins)
+        before, after = (np.ptp(resistance[found.places].sum(axis=1)) for found in (plain, even))
+        assert kept(even.places, pins) and even.best_value >= plain.best_value
+        assert even.value == pytest.approx(plain.value) and after <= before + 1e-12
+        narrower += after < before - 1e-9
+    assert narrower > 20
+
+
+@pytest.mark.parametrize("pins", [
+    Pins(apart=((0, 2),)), Pins(together=((4, 5),)),
+    Pins(allowed=np.array([[True, True, True, True]] * 4 + [[False, True, False, True]] * 2))])
+def test_alike_modules_in_pinned_strings_make_even_strings(pins):
+    """Two pairs of 8 mΩ and 12 mΩ (invented): 20 mΩ each string, whatever is pinned."""
+    units = np.array([90.0, 90.0, 90.0, 90.0, 10.0, 10.0])
+    found = assign_strings(units, np.array([8, 8, 12, 12, 8, 8]) * 1e-3, 2, 2, pins=pins)
+    assert found.conductance == pytest.approx(found.conductance_bound) == 1 / 20e-3
+
+
 @pytest.mark.parametrize("barred, weakest", [
     (8, (0, 16, 32)),  # all in one string, as sorted and sliced
     (9, (0, 8, 32)), (12, (0, 8, 32)),  # the ninth weakest opens a second string
