@@ -242,6 +242,7 @@ class Branch:
     taps: str
     capacitance: Finding
     wakes_at: Finding
+    input_voltage: Finding
 
 
 @value_object

@@ -34,6 +34,7 @@ TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the conta
 POLES_CHOICES = ("one", "both")
 BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-charge inlet",
                   "sense", "pre-charge", "monitor", "other")
+NO_LOAD_OF_ITS_OWN = ("sense", "pre-charge", "fast-charge inlet")
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,
         consequence=NOT_TRIED, find="count the modules that passed the bench"),
@@ -467,6 +468,10 @@ KEYS: tuple[Key, ...] = (
     Key("branch", "wakes_at", "voltage", "U_on", "V", "voltage at which the branch wakes", 0, 1500,
         consequence="the branch is counted as waking at the worst voltage during pre-charge",
         find="load's data sheet: start-up voltage"),
+    Key("branch", "input_voltage", "voltage", "U_in", "V",
+        "highest DC voltage that the branch's load withstands at its terminals", 5, 10000,
+        consequence="whether the load withstands the highest working voltage is not evaluated",
+        find="plate or manual of the load: top of its input range; of a charger, of its DC side"),
     Key("precharge", "level", "ratio", "x", "%", "level at which the main contactor may close",
         80, 99.5, 95, 98, "95 % of battery voltage", "contactor's data sheet: making capacity",
         worse="higher"),

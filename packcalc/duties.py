@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from packcalc.brief import Branch, Brief, Load, Management, Route
+from packcalc.brief_keys import NO_LOAD_OF_ITS_OWN
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
@@ -77,7 +78,7 @@ def loop_inductance(brief: Brief) -> Finding:
 
 
 def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | None], ...]:
-    """Rated DC voltages of the named parts, for the over-voltage chain."""
+    """Rated DC voltages of the named parts and of the loads, for the over-voltage chain."""
     use = brief.parts
     fuse = use.list.part(FUSE, use.main_fuse) if use.main_fuse else None
     contactor = use.list.part(CONTACTOR, use.tripped(strung)) if use.tripped(strung) else None
@@ -87,7 +88,9 @@ def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | Non
     return (("main fuse", fuse.rated_voltage_dc if fuse else None),
             (contactor_words(strung), contactor.rated_voltage_dc if contactor else None),
             ("traction cables", smallest(cables, "rated DC voltage of the cables")
-             if cables else None))
+             if cables else None),
+            *((f"load of {branch.name}", branch.input_voltage if branch.input_voltage.known
+               else None) for branch in brief.branch if branch.kind not in NO_LOAD_OF_ITS_OWN))
 
 
 def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,

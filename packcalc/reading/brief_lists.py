@@ -7,7 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import Unknown
-from packcalc.brief_keys import BRANCH_CHOICES, CARRIES_CHOICES, STRICTEST_INSTALL
+from packcalc.brief_keys import (
+    BRANCH_CHOICES, CARRIES_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL,
+)
 from packcalc.entry_key import Key
 from packcalc.reading.brief_sections import (
     as_written,
@@ -110,12 +112,13 @@ def read_branches(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]
             "name": notes.words(table, "name", at, f"branch {index + 1}"),
             "kind": _kind(notes, table, "branch", at),
             "fuse_part": notes.words(table, "fuse_part", at)}
-        found.append(branch | _branch_figures(notes, table, at))
+        found.append(branch | _branch_figures(notes, branch["kind"], table, at))
     _distinct(notes, [branch["name"] for branch in found], path)
     return found
 
 
-def _branch_figures(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> dict[str, Any]:
+def _branch_figures(notes: Notes, kind: str, table: Mapping[str, Any],
+                    path: KeyPath) -> dict[str, Any]:
     """Power or current is asked for, never both; the fuse stands on the branch's own length."""
     before = len(notes.unknowns)
     found = read_entries(notes, "branch", table, path)
@@ -124,6 +127,8 @@ def _branch_figures(notes: Notes, table: Mapping[str, Any], path: KeyPath) -> di
         notes.fault((*path, "current"), "a branch has its power or its current", "give one alone")
     if load:
         not_asked(notes, before, ("power", "current"))
+    if kind in NO_LOAD_OF_ITS_OWN:
+        not_asked(notes, before, ("input_voltage",))
     hold_order(notes, "tap_length", "length", True, found, (*path, "tap_length"))
     return found
 

@@ -143,6 +143,7 @@ EXAMPLES: dict[str, str] = {
     "branch.taps": '"behind the contactors"',
     "branch.capacitance": '"0.05 mF"',
     "branch.wakes_at": '"180 V"',
+    "branch.input_voltage": '"900 V"',
     "precharge.level": '"96 %"',
     "precharge.time_limit": '"1.5 s"',
     "precharge.timeout": '"4 s"',

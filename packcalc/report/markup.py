@@ -6,6 +6,7 @@ through `escaped`.
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from packcalc.findings import Finding
@@ -13,6 +14,9 @@ from packcalc.marks import NOT_MARKED
 from packcalc.report.document import Table
 from packcalc.report.steps import Step, result
 
+# In a narrow cell a unit would else stand alone on the next line.
+_UNIT = re.compile(r"(?<=\d) (?=[^\W\d]|[°%/])")
+SHORT_CELL = 30
 LEAF, LINK, NESTED = "leaf", "link", "nested"
 
 
@@ -44,16 +48,27 @@ def rows(table: Table, ids: list[str]) -> str:
     for place, row in enumerate(table.rows):
         out.append(f'<tr id="{ids[place]}">' if ids else "<tr>")
         for number, ((start, end), cell) in enumerate(zip(tags, row)):
-            text = escaped(cell.text)
+            text = escaped(_joined(cell.text))
             out.append(start + (_graver(text) if number == verdict else text) + end)
         out.append("</tr>\n")
     return "".join(out)
 
 
+def _joined(text: str) -> str:
+    """A short text in which no line ends between a number and its unit.
+
+    Examples:
+        >>> _joined("12.00 V").split(" ")
+        ['12.00\\xa0V']
+    """
+    return _UNIT.sub("\u00a0", text) if len(text) <= SHORT_CELL else text
+
+
 def _cell_tags(place: int, key: str, align: str) -> tuple[str, str]:
     """Start and end tag of a cell; the first of a row heads it."""
-    kind = ' class="n"' if align == "right" else ' class="v"' if key == "verdict" else ""
-    return (f"<td{kind}>", "</td>") if place else (f'<th scope="row"{kind}>', "</th>")
+    # Short attributes stand without quotation marks, as HTML allows: there are thousands.
+    kind = " class=n" if align == "right" else " class=v" if key == "verdict" else ""
+    return (f"<td{kind}>", "</td>") if place else (f"<th scope=row{kind}>", "</th>")
 
 
 def _graver(verdict: str) -> str:
@@ -69,18 +84,18 @@ def _decision(row: dict[str, Any], page: Any) -> str:
     shown = {name: escaped(text) for name, text in row["text"].items()}
     standing = "" if row["standing"] == NOT_MARKED else \
         f' data-standing="{escaped(row["standing"])}"'
-    also = f'<p class="worked">also: {escaped("; ".join(row["also"]))}</p>' if row["also"] else ""
+    also = f'<p class=worked>also: {escaped("; ".join(row["also"]))}</p>' if row["also"] else ""
     chains = ", ".join(_number(page, page.steps[key]) for key in row["chain"])
-    worked = f'<p class="worked">worked: {chains}</p>' if chains else ""
+    worked = f'<p class=worked>worked: {chains}</p>' if chains else ""
     mark = shown["mark"] if row["marks"] else escaped(row["standing"])
     return (
         f'<tr id="d-{escaped(row["decision"])}" data-digest="{escaped(row["digest"])}" '
         f'data-part="{page.part_numbers(row)}" '
         f'data-basis="{page.grounds(row["grounds"])}"{standing}>\n'
-        f'<th scope="row">{row["number"]}</th>\n'
+        f'<th scope=row>{row["number"]}</th>\n'
         f'<td><p>{escaped(row["part"])}: {escaped(row["what"])}</p><p>{shown["figure"]}</p>'
         f'{also}{worked}</td>\n'
-        f'<td class="v">{_graver(escaped(row["verdict"]))}</td>\n'
+        f'<td class=v>{_graver(escaped(row["verdict"]))}</td>\n'
         f'<td>{shown["basis"]}</td>\n<td><p>{mark}</p></td>\n</tr>\n')
 
 
@@ -151,9 +166,9 @@ def _ground(step: Step) -> str:
 def _number(page: Any, step: Step) -> str:
     """The number of the place that works a step, as a link."""
     goal = page.goal(step)
-    return f'<a href="#n{goal}">{goal}</a>'
+    return f"<a href=#n{goal}>{goal}</a>"
 
 
 def _cited(finding: Finding) -> str:
     key = escaped(finding.source)
-    return f'<a href="#source-{key}">{key}</a>'
+    return f"<a href=#source-{key}>{key}</a>"

@@ -20,6 +20,7 @@ from packcalc.report.render import render
 from packcalc.report.review_report import review_document
 from packcalc.review import parse_json
 from packcalc.review_merge import merge
+from packcalc.review_since import bare, entries_of, list_digest
 from tests.briefs import EXAMPLES
 from tests.report.test_browser import CHROMIUM, chromium, printed_pages
 from tests.report.test_html_renderer import Page
@@ -51,7 +52,7 @@ def test_every_decision_has_its_anchor_and_its_boxes() -> None:
 def test_decisions_link_to_figures_that_are_worked() -> None:
     ids = set(re.findall(r'<summary id="([^"]+)"', PAGE))
     rows = re.findall(r'<tr id="d-.*?(?=<tr id="d-|</tbody>)', PAGE, re.S)
-    links = [set(re.findall(r'href="#(n\d+)"', row)) for row in rows]
+    links = [set(re.findall(r'href="?#(n\d+)\b', row)) for row in rows]
     assert all(found <= ids for found in links)
     computed = [any(f.formula for f in d.rests_on) for d in DECISIONS.values()]
     assert [bool(found) for found, has in zip(links, computed, strict=True) if has] == \
@@ -313,6 +314,23 @@ def test_saved_marks_are_read_back_whole(seen) -> None:
     review = merge(study(), [found])
     assert [s.word for s in review.standings[:5]] == [
         "accepted", "change asked", "rejected", *["not checked by those who marked"] * 2]
+
+
+@pytest.mark.browser
+def test_saved_marks_carry_what_the_brief_said(seen) -> None:
+    """By it a later void mark is told, see `review_since`; the page and the sheet say the same."""
+    found = parse_json(seen["file"], "saved.json")
+    known_entries = dict(entries_of(study().brief))
+    saved = {key: bare(text) if key not in known_entries or "(" not in known_entries[key] else text
+             for key, text in found.entries}
+    assert {key: saved.get(key) for key in known_entries} == known_entries
+    assert found.listed == list_digest(DECISIONS.values())
+    assert found.printed(found.marks[0])["figure"].split() == DECISIONS[
+        found.marks[0].decision_id].shown.split()
+    changed = study(path__link_resistance="0.15 mΩ")
+    review = merge(changed, [found])
+    told = [review.why_void(m, s.decision) for s in review.standings for m in s.void]
+    assert told and all("path.link_resistance was 0.1000 mΩ (given), is 0.1500" in w for w in told)
 
 
 @pytest.mark.browser
