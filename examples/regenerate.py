@@ -42,7 +42,8 @@ PAGES = {
 TEARDOWN = {"teardown.html": ("teardown",)}  # of the donor that its modules came out of
 BUILT = {
     "as-built.html": ("build", "--as-built", "examples/truck/as-built.csv"),
-    "trend.html": ("commission", "--readings", "examples/truck/readings.csv"),
+    "trend.html": ("commission", "--readings", "examples/truck/readings.csv",
+                   "--date", "2026-11-24"),  # the same page whenever it is written
 }
 FILES: dict[str, dict[str, tuple[str, ...]]] = {
     "truck": {**TEARDOWN, **PAGES, **BUILT}, "van": PAGES, "minibus": PAGES, "faulty": PAGES}

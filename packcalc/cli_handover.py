@@ -16,6 +16,19 @@ as_built_option = click.option(
     help="CSV of what was really built, to hold against the design.")
 
 
+class Day(click.ParamType):
+    """A day of the calendar, ISO 8601."""
+
+    name = "day"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> str:
+        from packcalc.reading.readings_file import check_date
+
+        check_date("", str(value), lambda wrong, right: self.fail(
+            f"{str(value)[:40]!r} is no day: {right}", param, ctx))
+        return str(value)
+
+
 def _page(brief: str, out: str, format_: str | None, table: str | None, quiet: bool,
           page: str, make: Callable[[Any, Any], Any], **layout: Any) -> None:
     from packcalc import api
@@ -90,12 +103,13 @@ def held_record(study: Any, path: str, quiet: bool) -> Any:
     from packcalc.handover.as_built import assigned, hold, wanted
     from packcalc.handover.build import build_sheet
     from packcalc.reading.as_built_file import read_as_built
-    from packcalc.review import design_of, latest_day, layout_of
+    from packcalc.review import design_of, design_today, latest_day, layout_of
 
     with progress("holding the record against the design", quiet):
         sheet = build_sheet(study)
         record = read_as_built(path, wanted(sheet), design_of(study), latest_day(study),
-                               (layout_of(study), study.brief.digest))
+                               (layout_of(study), study.brief.digest),
+                               lambda design, begun: design_today(design, study, begun))
         salvage = api.salvage_of(study)
         return hold(sheet, record, assigned(salvage.dealt if salvage else None, sheet),
                     salvage.lot if salvage else None)
@@ -127,15 +141,18 @@ def tell_record(held: Any, quiet: bool) -> None:
               help="CSV of dated readings to hold against their bands and baseline.")
 @click.option("--form", metavar="FILE", default="",
               help="Write an empty form for the readings (CSV), and end.")
+@click.option("--date", "day", type=Day(), metavar="DAY",
+              help="Day, like 2026-11-24, to which what is overdue is counted; today when not "
+                   "given.")
 @layout_options
 @output_options
-def commission(brief: str, readings: str, form: str, layout: str, arrangement: str | None,
-               module: tuple[int, ...] | None, out: str, format_: str | None, table: str | None,
-               quiet: bool) -> None:
+def commission(brief: str, readings: str, form: str, day: str | None, layout: str,
+               arrangement: str | None, module: tuple[int, ...] | None, out: str,
+               format_: str | None, table: str | None, quiet: bool) -> None:
     """Write the stages of the first energising, with gates and expected readings.
 
     With --readings each reading is held against its band, against its like, and
-    against its baseline.
+    against its baseline; what its trend says is overdue counts to today, or --date.
 
     \b
     Example:
@@ -145,6 +162,7 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     """
     from packcalc import api
     from packcalc.report import commission_report
+    from packcalc.review import latest_day
 
     study = sized(brief, layout, arrangement, module, quiet, (out, format_, table),
                   commission_report.TITLE)
@@ -157,12 +175,13 @@ def commission(brief: str, readings: str, form: str, layout: str, arrangement: s
     file = _readings_of(study, readings)
     if file is not None and not file.design and not quiet:
         tell(f"{file.place}: {commission_report.UNBOUND}")
-    asked = commission_report.asked(study, file, dealt) if file is not None else ""
+    day = day or latest_day(study)
+    asked = commission_report.asked(study, file, dealt, day) if file is not None else ""
     if asked and not quiet:
         tell(f"{file.place}: {asked}")
     bench = api.bench_of(study)
-    emit(commission_report.commission_document(study, file, dealt, bench), out, format_, table,
-         quiet)
+    emit(commission_report.commission_document(study, file, dealt, bench, day), out, format_,
+         table, quiet)
     why = commission_report.answer(study, file, dealt) if file is not None else \
         commission_report.stopped(study)
     end_study(study, quiet, also="; ".join(filter(None, (why, bench_no(bench)))))
@@ -185,9 +204,11 @@ def _readings_of(study: Any, path: str) -> Any:
         return None
     from packcalc.handover.commission import plan_of
     from packcalc.reading.readings_file import Bound, read_readings
-    from packcalc.review import design_of, latest_day, layout_of
+    from packcalc.review import design_of, design_today, latest_day, layout_of, named_before
 
-    bound = Bound(design_of(study), layout_of(study), latest_day(study))
+    own, before = design_of(study), named_before(study)
+    now = own if design_today(before, study) == own else ""
+    bound = Bound(own, layout_of(study), latest_day(study), (before, now))
     return read_readings(path, plan_of(study).dimensions, bound)
 
 

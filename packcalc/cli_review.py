@@ -54,6 +54,9 @@ def end_review(review: Any, bench: Any, quiet: bool, also: str = "") -> None:
             tell(one.words)
         for words in [w for file in review.files for w in file.cleaned][:MOST_TOLD]:
             tell(words)
+        for old, new, count in review.renamed:
+            tell(f"{count} mark{'s' * (count != 1)} on the branch {old!r} count under its name "
+                 f"now, {new!r}: nothing else of it changed")
         void = sum(len(s.void) for s in review.standings) + len(review.gone)
         if void:
             tell(f"{void} marks are void: what they rest on changed since; look again at each")
@@ -132,12 +135,15 @@ def review_sheet(brief: str, layout: str, arrangement: str | None,
 def _marks(study: Any, review: Any, bench: Any, wanted: str) -> str:
     from dataclasses import replace
 
+    from packcalc.decisions import decisions
     from packcalc.report.cautions import CAUTIONS, DEFERENCE
     from packcalc.review import HOW_TO_MARK, as_csv, as_json, blank_file
+    from packcalc.review_merge import check_once
 
-    file = blank_file(study)
+    file = blank_file(study, decisions(study, bench))
     if review:
         carried = review.carried
+        check_once(review)
         file = replace(file, marks=carried.marks, gone=carried.gone,
                        issued=min(carried.issued or file.issued, file.issued))
     if wanted == "csv":

@@ -234,24 +234,36 @@ RESTS_ON_WORDS = {
 _INDEX = re.compile(r"\[(\d+)\]")
 
 
-def _word_rules(brief: Brief) -> Iterator[tuple[str, str]]:
-    """(Beginning of an id, entry with its words) of every entry in that table."""
+def _word_rules(brief: Brief) -> Iterator[tuple[str, str, str]]:
+    """(Beginning of an id, dotted name, entry with its words) of every entry in that table."""
     for dotted, value in brief.words():
         place = _INDEX.search(dotted)
         name = slug(brief.branch[int(place[1])].name) if place and dotted.startswith(
             "branch") else ""
         entry = _INDEX.sub("", dotted)
         for start in RESTS_ON_WORDS.get(entry, ()):
-            yield start.format(name), f"{entry} = {value}"
+            yield start.format(name), dotted, f"{entry} = {value}"
 
 
-def _sealed(decision: Decision, rules: Sequence[tuple[str, str]]) -> Decision:
+def entries_under(decision: Decision, brief: Brief) -> set[str]:
+    """Dotted names of the entries, and of the modules' figures, that a decision rests on."""
+    origins = {(node.origin.place, node.origin.key) for finding in decision.rests_on
+               for node in finding.walk() if node.origin is not None}
+    figures = [*brief.entries(), *((f"{one.module.id}: {f.title}", f)
+                                   for one in brief.modules for f in one.module.figures)]
+    found = {name for name, leaf in figures if leaf.origin is not None
+             and (leaf.origin.place, leaf.origin.key) in origins}
+    return found | {dotted for start, dotted, _ in _word_rules(brief)
+                    if decision.id.startswith(start)}
+
+
+def _sealed(decision: Decision, rules: Sequence[tuple[str, str, str]]) -> Decision:
     """With a digest that covers its figure's note and the words that it rests on as well."""
     if decision.kind == FIGURE:
         note = decision.finding.note if decision.finding else ""
         more = [note] if note else []
     else:
-        more = [words for start, words in rules if decision.id.startswith(start)]
+        more = [words for start, _, words in rules if decision.id.startswith(start)]
     return replace(decision, digest=_digest([decision.digest, *more])) if more else decision
 
 

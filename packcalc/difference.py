@@ -106,7 +106,8 @@ def _facts(report: Mapping[str, Any], key: str) -> Mapping[str, Any]:
 
 
 def _shown(value: Any) -> str:
-    return "not known" if value is None else str(value)
+    return "not known" if value is None else \
+        "; ".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
 def _entries(report: Mapping[str, Any]) -> Lines:
@@ -124,7 +125,8 @@ def _modules(report: Mapping[str, Any]) -> Lines:
 
 def _results(report: Mapping[str, Any]) -> Lines:
     return {f"{table}.{key}": (key, _shown(value), value)
-            for table in FIRST for key, value in _facts(report, table).items()}
+            for table in FIRST for key, value in _facts(report, table).items()
+            if value != []}
 
 
 def _decisions(report: Mapping[str, Any]) -> Lines:

@@ -29,11 +29,13 @@ from packcalc.mixes import module_numbers
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line, read_text
 from packcalc.reading.readings_file import to_come
+from packcalc.review_since import Entries, entries_of, list_digest
 from packcalc.value import value_object
 
 FORMAT = 1
 MOST_MARKS = 5000
 LONGEST_FIELD = 2000
+LONGEST_TEXT = 20_000  # a printed figure with its reasons
 MOST_FAULTS = 20
 COLUMNS, FEW = " columns", 3
 MOST_HEAD = 40  # lines above the rows of a sheet
@@ -48,6 +50,11 @@ PRINTED = ("part", "title", "figure", "check", "basis")  # cells that nobody is 
 VERSION = ("design", "layout", "issued", "input_digest")
 CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE, "digest", *VERSION)
 SINCE = "since "  # before the day of issue in a sheet, which a spreadsheet then leaves as it is
+# What a file says of its version besides: its list of decisions, the entries of the brief.
+LISTED, ENTRIES, FIGURES = "decisions", "entries", "figures"
+LEAVE = "; leave these lines: by what the brief said, a later void mark is told"
+REMARK, IN_A_LINE = "# then:", 80  # in front of the same in a sheet; entries in one line of it
+_COUNT = re.compile(r"decisions (k[0-9a-f]{12}), entries (\d{1,4})" + LEAVE)
 GONE = "gone"  # in the column number: a mark of which the decision stands no longer
 GIVEN_BEFORE = "void"  # there: a mark given to another figure than the decision has today
 HOW_TO_MARK = (f"Marks, in the column mark: {', '.join(SPELLED)}; the new value goes into "
@@ -132,6 +139,9 @@ class ReviewFile:
         gone: marks of which the decision stood no longer when the file was written.
         counted: a sheet whose rows say how many they are, and are all there: decisions that it
             does not have came with a later version of packcalc.
+        entries: of the brief as reviewed, see `review_since.entries_of`; empty where not known.
+        listed: which decisions that version had, see `review_since.list_digest`; "" likewise.
+        figures: as printed beside marks that a page saved, by id and digest.
     """
 
     design: str
@@ -144,6 +154,17 @@ class ReviewFile:
     issued: str = ""
     gone: tuple[Mark, ...] = ()
     counted: bool = False
+    entries: Entries = ()
+    listed: str = ""
+    figures: tuple[tuple[str, str, str], ...] = ()
+
+    def printed(self, mark: Mark) -> dict[str, str]:
+        """Cells that stood beside a mark when it was given, by column; empty where not known."""
+        shown = next((text for name, digest, text in self.figures
+                      if (name, digest) == (mark.decision_id, mark.digest)), None)
+        return next((dict(r.printed) for r in self.rows if r.digest == mark.digest
+                     and r.decision_id == mark.decision_id),
+                    {} if shown is None else {"figure": shown})
 
 
 def design_of(study: ProtectionStudy) -> str:
@@ -168,24 +189,29 @@ def _named(title: str) -> str:
     return "-".join([*kept.split(), *([digest] if odd or not kept.split() else [])])
 
 
-def _named_before(study: ProtectionStudy) -> str:
+def named_before(study: ProtectionStudy) -> str:
     """The name as earlier versions wrote it: letters without an accent alone, a file's name."""
     brief = study.brief
     return slug(brief.title or Path(brief.place).stem) or "untitled"
 
 
-def _of_design(file: ReviewFile, study: ProtectionStudy) -> bool:
-    """Whether a file is of this design; a name of the old form is taken where it names one.
+def design_today(design: str, study: ProtectionStudy, input_digest: str = "") -> str:
+    """The name of the design by which a file of marks, readings or fitted parts is known today.
 
-    It does so for the very same brief, and where all it dropped are accents of Latin letters.
+    A name of the old form is this design's for the very same brief, and where all it dropped are
+    accents of Latin letters; else it may be another's as well, and stays as it is.
+
+    Args:
+        design: as the file names it.
+        study: at hand.
+        input_digest: of the brief that the file was begun on; "" where it does not say.
     """
-    if file.design == design_of(study):
-        return True
     title = study.brief.title
     latin = bool(slug(title)) and all(
         unicodedata.name(c, "").startswith("LATIN") for c in title if c.isalpha())
-    return file.design == _named_before(study) and (
-        latin or file.input_digest == study.brief.digest)
+    known = design == named_before(study) and (
+        latin or signed(input_digest) == study.brief.digest)
+    return design_of(study) if known else design
 
 
 def layout_of(study: ProtectionStudy) -> str:
@@ -204,16 +230,23 @@ def layout_of(study: ProtectionStudy) -> str:
 def as_json(file: ReviewFile, cautions: Sequence[str] = ()) -> str:
     """A review file as JSON text, as the page saves it."""
     data = {"packcalc_review": FORMAT, "packcalc": __version__, "cautions": list(cautions),
-            **{key: getattr(file, key) for key in VERSION},
+            **{key: getattr(file, key) for key in VERSION}, LISTED: file.listed,
+            ENTRIES: dict(file.entries),
             **{key: [{f.name: getattr(m, f.name) for f in fields(Mark)} for m in marks]
                for key, marks in (("marks", file.marks), (GONE, file.gone))}}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
 
 
-def blank_file(study: ProtectionStudy) -> ReviewFile:
-    """A review file without marks for a study."""
+def blank_file(study: ProtectionStudy, lines: Iterable[Decision] = ()) -> ReviewFile:
+    """A review file without marks for a study.
+
+    Args:
+        study: as it is today.
+        lines: its decisions, where they are at hand.
+    """
     return ReviewFile(design_of(study), (), "", layout_of(study), study.brief.digest,
-                      issued=study.brief.date_of_issue)
+                      issued=study.brief.date_of_issue, entries=entries_of(study.brief),
+                      listed=list_digest(lines or decisions(study)))
 
 
 def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequence[str] = (),
@@ -221,7 +254,8 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
     """One row a decision for a spreadsheet, marks filled in where there are any.
 
     Cautions, and how to mark, stand above the heads of the columns, each in a line that begins
-    with #. Marks of another digest stand below the decisions, and beside no figure of today.
+    with #, and with them what the brief's entries said. Marks of another digest stand below the
+    decisions, and beside no figure of today.
 
     Args:
         study, bench: what is decided.
@@ -230,9 +264,9 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
         file: whose day of issue and whose marks without a decision are written; a blank one's
             where it is None.
     """
-    file = file or blank_file(study)
-    given: dict[str, list[Mark | None]] = {}
     lines = decisions(study, bench)
+    file = file or blank_file(study, lines)
+    given: dict[str, list[Mark | None]] = {}
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
     today = {d.id: d.digest for d in lines}
     apart: list[Mark] = []
@@ -244,6 +278,7 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerows([f"# {' '.join(words.split())}"] for words in cautions)
+    writer.writerows([line] for line in (_remarks(file) if cautions else ()))
     writer.writerow(CSV_HEAD)
     for number, decision in enumerate(lines, 1):
         for mark in given.get(decision.id, [None]):
@@ -254,6 +289,14 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
                  *("" for _ in PRINTED), *_of_mark(mark), *version]
         writer.writerow([shielded(str(cell)) for cell in cells])
     return out.getvalue()
+
+
+def _remarks(file: ReviewFile) -> Iterator[str]:
+    """What a sheet says of its version above its heads, in lines that a spreadsheet keeps whole."""
+    yield f"{REMARK} decisions {file.listed}, entries {len(file.entries)}{LEAVE}"
+    for start in range(0, len(file.entries), IN_A_LINE):
+        some = dict(file.entries[start:start + IN_A_LINE])
+        yield f"{REMARK} {json.dumps(some, ensure_ascii=False)}"
 
 
 def printed_cells(decision: Decision) -> tuple[str, ...]:
@@ -329,7 +372,7 @@ def check_review(file: ReviewFile, study: ProtectionStudy,
     Raises:
         InputErrors: one line each.
     """
-    if not _of_design(file, study):
+    if design_today(file.design, study, file.input_digest) != design_of(study):
         brief = study.brief
         raise InputErrors([Fault(
             file.place, 0, "design", f"is for the design {one_line(file.design, 80)!r}, and this "
@@ -420,13 +463,18 @@ def _older(file: ReviewFile, lines: Sequence[Decision], layout: str) -> list[Fau
 
 
 def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:
-    """Ids that this version cannot have, and decisions of which the sheet has no row.
+    """Ids that no version had, and decisions of which the sheet has no row.
 
-    The digest of the input does not cover the bench sheet: what that gives may come and go.
+    The digest of the input does not cover the bench sheet: what that gives may come and go. An
+    id that another version of packcalc had is no fault; its mark is kept, as one without its
+    decision. It never was one where the file has this version's own list of decisions, and where
+    its mark was given to what another id stands for.
     """
     known = {name for d in lines for name in (d.id, *d.aliases)}
+    digests = {d.digest for d in lines}
     faults, missing = [], _missing(file, lines)
-    for mark in _strange(file, lines):
+    own = file.listed == list_digest(lines)
+    for mark in (m for m in _strange(file, lines) if own or m.digest in digests):
         near = nearest(mark.decision_id, known)
         faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
                             "is no decision of this design",
@@ -444,11 +492,11 @@ def _of_bench(decision_id: str) -> bool:
 
 def rewritten(file: ReviewFile, lines: Iterable[Decision]) -> tuple[Rewritten, ...]:
     """Printed cells that read otherwise than today, in rows of what still stands as it was."""
-    known = {d.id: d for d in lines}
+    known = {(d.id, d.digest): d for d in lines}
     found = []
     for row in file.rows:
-        decision = known.get(row.decision_id)
-        if decision is None or decision.digest != row.digest:
+        decision = known.get((row.decision_id, row.digest))
+        if decision is None:
             continue
         given_out = dict(zip(PRINTED, printed_cells(decision), strict=True))
         found += [Rewritten(file.place, row.line, row.decision_id, column, given_out[column],
@@ -479,6 +527,9 @@ class _Reading:
         self.gone: list[Mark] = []
         self.seen: dict[tuple[str, ...], str] = {}
         self.cleaned: list[str] = []
+        self.entries: Entries = ()
+        self.listed = ""
+        self.figures: list[tuple[str, str, str]] = []
 
     def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
         self.faults.append(Fault(self.place, line, one_line(key, 80), wrong, right))
@@ -595,7 +646,7 @@ class _Reading:
             raise InputErrors(self.faults)
         return ReviewFile(design, tuple(self.marks), self.place, layout, signed(digest),
                           tuple(self.rows), tuple(self.cleaned), issued, tuple(self.gone),
-                          self.counted)
+                          self.counted, self.entries, self.listed, tuple(self.figures))
 
 
 # Line ends of other alphabets and machines, which stand for a space, and what turns the reading
@@ -630,7 +681,22 @@ def parse_json(text: str, place: str) -> ReviewFile:
         reading.fault(0, "design", "is missing", "save the marks from the page of the report")
     _json_marks(reading, data.get("marks"), "marks")
     _json_marks(reading, data.get(GONE, []), GONE)
+    reading.listed = reading.text(data.get(LISTED, ""), 0, LISTED)
+    reading.entries = tuple(_json_texts(reading, data.get(ENTRIES, {}), ENTRIES).items())
+    figures = _json_texts(reading, data.get(FIGURES, {}), FIGURES)
+    reading.figures = [(m.decision_id, m.digest, figures[m.decision_id]) for m in reading.marks
+                       if m.decision_id in figures]
     return reading.file(*version)
+
+
+def _json_texts(reading: _Reading, found: Any, key: str) -> dict[str, str]:
+    """Texts by their name under one key of a file."""
+    if isinstance(found, dict) and len(found) <= MOST_MARKS and all(
+            isinstance(text, str) and len(name) + len(text) <= LONGEST_TEXT
+            for name, text in found.items()):
+        return found
+    reading.fault(0, key, f"is no object of at most {MOST_MARKS} texts", "leave it as it was saved")
+    return {}
 
 
 def _json_marks(reading: _Reading, marks: Any, key: str) -> None:
@@ -660,7 +726,8 @@ def parse_csv(text: str, place: str) -> ReviewFile:
     reading = _Reading(place)
     rows = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
     try:
-        head = [cell.strip().lower() for cell in next(_below_cautions(rows), [])]
+        remarks: list[str] = []
+        head = [cell.strip().lower() for cell in next(_below_cautions(rows, remarks), [])]
         missing = [c for c in ("decision", "mark", *FREE, "digest", "design") if c not in head]
         if missing:
             raise InputErrors([Fault(place, rows.line_num, "", "is no review sheet: no column "
@@ -678,6 +745,7 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         reading.fault(rows.line_num, "", f"cannot be read as a table ({one_line(str(error))})",
                       "is the file whole? save it again as CSV")
         return reading.file("")
+    _take_remarks(reading, remarks)
     _told_once(reading, text)
     reading.told_once(NO_DATE, "date", WRITE_DAY)
     reading.told_once(NO_DIGEST, "digest", "copy the marks into it")
@@ -691,6 +759,23 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         _all_there(reading, numbers)
         reading.counted = True
     return reading.file(*next(iter(versions), ("",)))
+
+
+def _take_remarks(reading: _Reading, remarks: Sequence[str]) -> None:
+    """What a sheet says of its version; nothing where a spreadsheet cut any of it."""
+    from packcalc.reading.json_file import parse
+
+    count = next(filter(None, map(_COUNT.fullmatch, remarks)), None)
+    said: dict[str, Any] = {}
+    try:
+        for one in remarks:
+            found = parse(one, reading.place) if one.startswith("{") else {}
+            said |= found if isinstance(found, dict) else {}
+    except InputErrors:
+        return
+    if count is not None and len(said) == int(count[2]):
+        reading.listed = count[1]
+        reading.entries = tuple(_json_texts(reading, said, ENTRIES).items())
 
 
 def _told_once(reading: _Reading, text: str) -> None:
@@ -732,8 +817,14 @@ def _delimiter(text: str) -> str:
     return max(",;\t", key=head.count)
 
 
-def _below_cautions(rows: Iterable[list[str]]) -> Iterator[list[str]]:
-    return (row for row in rows if any(row) and not row[0].lstrip("' ").startswith("#"))
+def _below_cautions(rows: Iterable[list[str]], remarks: list[str]) -> Iterator[list[str]]:
+    """Rows from the heads on; what stands above them of the sheet's version goes to `remarks`."""
+    for row in rows:
+        first = row[0].lstrip("' ") if row else ""
+        if first.startswith(REMARK):
+            remarks.append(first.removeprefix(REMARK).strip())
+        elif any(row) and not first.startswith("#"):
+            yield row
 
 
 def _gone(cells: dict[str, str]) -> bool:

@@ -6,10 +6,13 @@ mark stands. Nothing reads as accepted that nobody accepted.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import field, replace
 
+from packcalc.brief import Brief
 from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.decisions import Decision, decisions
+from packcalc.errors import Fault, InputErrors
 from packcalc.measured import Measured
 from packcalc.marks import (
     ACCEPT,
@@ -29,6 +32,7 @@ from packcalc.marks import (
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line
 from packcalc.review import (
+    MOST_FAULTS,
     PRINTED,
     ReviewFile,
     Rewritten,
@@ -38,6 +42,8 @@ from packcalc.review import (
     rewritten,
 )
 from packcalc.review_change import Recheck, recheck
+from packcalc.review_renamed import renamed
+from packcalc.review_since import Moved, moved, told
 from packcalc.value import value_object
 
 _DECIDED = {ACCEPT: ACCEPTED, CHANGE: CHANGE_ASKED, REJECT: REJECTED}
@@ -90,6 +96,9 @@ class Review:
         rewritten: printed cells of a sheet that somebody wrote in; marks in those rows are
             not counted.
         input_digest: of the brief of today.
+        brief: of today; None where no marks were read.
+        moved: entries that read otherwise than when a file's marks were given, by its place.
+        renamed: (old name, new name, how many marks hold all the same) of branches.
     """
 
     standings: tuple[Standing, ...]
@@ -97,19 +106,24 @@ class Review:
     files: tuple[ReviewFile, ...] = ()
     rewritten: tuple[Rewritten, ...] = ()
     input_digest: str = ""
+    brief: Brief | None = None
+    moved: Mapping[str, tuple[Moved, ...]] = field(default_factory=dict)
+    renamed: tuple[tuple[str, str, int], ...] = ()
 
     def why_void(self, mark: Mark, decision: Decision) -> str:
-        """What can be told of a void mark: cells of its sheet that read otherwise today, and
-        whether the brief changed; a mark carries no more of what it was given to."""
+        """What can be told of a void mark: the entries under it that read otherwise, cells of its
+        sheet that do, else whether the brief changed; a mark itself carries no more."""
         file = next((f for f in self.files if mark in f.marks), None)
         if file is None:
             return ""
-        was = next((dict(r.printed) for r in file.rows if r.digest == mark.digest
-                    and r.decision_id == mark.decision_id), {})
+        was = file.printed(mark)
         now = dict(zip(PRINTED, printed_cells(decision), strict=True))
         said = [f"{column} was {one_line(was[column], 120)!r}" for column in PRINTED
                 if column in was and not alike(now[column], was[column])]
-        if file.input_digest:
+        changes = self.moved.get(file.place, ())
+        if entries := told(decision, self.brief, changes) if self.brief else "":
+            said.insert(0, entries)
+        elif file.input_digest:
             said.append("the text of the brief changed" if file.input_digest != self.input_digest
                         else "the text of the brief did not: look at bench sheet, parts list, "
                         "records beside it, and the version of packcalc")
@@ -172,22 +186,79 @@ def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = (),
     lines = decisions(study, bench)
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
     given: dict[str, list[Mark]] = {d.id: [] for d in lines}
-    changed = [rewritten(file, lines) for file in files]
+    read = [_read(file, study, lines, bench) for file in files]
     gone: list[Mark] = []
-    for mark in dict.fromkeys((*_counted(files, changed), *(m for f in files for m in f.gone))):
+    for mark in dict.fromkeys((*(m for one in read for m in one.counted),
+                               *(m for one in read for m in one.file.gone))):
         place = given.get(owner.get(mark.decision_id, ""))
         (gone if place is None else place).append(mark)
     return Review(tuple(_standing(study, d, given[d.id]) for d in lines), tuple(gone),
-                  tuple(files), tuple(dict.fromkeys(c for found in changed for c in found)),
-                  study.brief.digest)
+                  tuple(one.file for one in read),
+                  tuple(dict.fromkeys(c for one in read for c in one.rewritten)),
+                  study.brief.digest, study.brief if files else None,
+                  {one.file.place: moved(one.file.entries, study.brief) for one in read},
+                  tuple(one.renamed for one in read if one.renamed[2]))
 
 
-def _counted(files: Sequence[ReviewFile],
-             changed: Sequence[tuple[Rewritten, ...]]) -> Iterator[Mark]:
-    """Every mark but those that stand beside a printed cell that reads otherwise."""
-    for file, found in zip(files, changed, strict=True):
-        beside = {(one.decision_id, one.name) for one in found}
-        yield from (m for m in file.marks if (m.decision_id, m.name) not in beside)
+def check_once(review: Review) -> None:
+    """Refuse to write anew what no file may hold: one person's two marks of one day.
+
+    Nobody but that person knows which was the last, and neither may be lost.
+
+    Raises:
+        InputErrors: one line for each such pair, with both files.
+    """
+    where: dict[tuple[str, ...], tuple[ReviewFile, Mark]] = {}
+    faults = []
+    for file in review.files:
+        for mark in dict.fromkeys((*file.marks, *file.gone)):
+            key = (mark.decision_id, mark.name, mark.scope, mark.digest, mark.date)
+            first, other = where.setdefault(key, (file, mark))
+            if other != mark:
+                faults.append(Fault(
+                    file.place, 0, one_line(mark.decision_id, 80),
+                    f"{one_line(mark.name, 60)} marks it {one_line(mark.verdict, 20)!r} on "
+                    f"{mark.date}, and {one_line(other.verdict, 20)!r} on the same day in "
+                    f"{first.place}", "take the one that no longer counts out of its file, then "
+                    "write the sheet again"))
+    if faults:
+        raise InputErrors(faults[:MOST_FAULTS])
+
+
+@value_object
+class _Read:
+    """A file with its marks on the decisions as they are called today.
+
+    Attributes:
+        file: so.
+        counted: its marks but those beside a printed cell that reads otherwise.
+        rewritten: those cells.
+        renamed: old and new name of a branch, and how many marks hold all the same.
+    """
+
+    file: ReviewFile
+    counted: tuple[Mark, ...]
+    rewritten: tuple[Rewritten, ...]
+    renamed: tuple[str, str, int] = ("", "", 0)
+
+
+def _read(file: ReviewFile, study: ProtectionStudy, lines: Sequence[Decision],
+          bench: Measured) -> _Read:
+    other = renamed(file, study, lines, bench)
+    known = [*lines, *(d for d in (other.lines if other else ()) if d.digest not in
+                       {one.digest for one in lines})]
+    found = rewritten(file, known)
+    beside = {(one.decision_id, one.name) for one in found}
+    counted = tuple(m for m in file.marks if (m.decision_id, m.name) not in beside)
+    if other is None:
+        return _Read(file, counted, found)
+    today = replace(file, marks=tuple(map(other.of_today, file.marks)),
+                    gone=tuple(map(other.of_today, file.gone)),
+                    entries=other.entries(file.entries))
+    digests = {d.digest for d in lines}
+    holds = sum(one != now and now.digest in digests for one, now in zip(
+        (*file.marks, *file.gone), (*today.marks, *today.gone), strict=True))
+    return _Read(today, tuple(map(other.of_today, counted)), found, (other.old, other.new, holds))
 
 
 def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark]) -> Standing:

@@ -30,6 +30,7 @@ from packcalc.handover.inside import (
     ACROSS,
     FUSE_INSIDE,
     INSIDE,
+    TYPICAL_LINK,
     Joint,
     disconnect_of,
     disconnect_open,
@@ -57,9 +58,9 @@ PREPARATION = (
     "Pole leads, from the first and last module to fuse and contactors, stay off, capped at the "
     "module's end, until packcalc commission asks for them.",
     "Sense leads, contactor coils and 12 V stay unplugged until the stage of packcalc commission "
-    "that asks for them; every sense lead is in and silent before the last joint of the string "
-    "is closed.",
+    "that asks for them.",
 )
+SENSE_FIRST = "Every sense lead is in and silent before the last joint of the string is closed."
 
 GROUP_RULES = (
     "All modules of a group the same way round; red lead of the meter on what is marked plus: each "
@@ -84,7 +85,7 @@ JOINT_RULES = (
     "goes into the as-built record; packcalc commission says which of them it asks for.",
     "Outlier: a joint above the limit of the modified score (3.5, Iglewicz and Hoaglin), or half "
     "above the median of its like (our rule), or outside its own limit, is taken apart, cleaned "
-    "and torqued again. Needs five of one kind.",
+    f"and torqued again. Needs five of one kind. Typical: {TYPICAL_LINK}.",
 )
 
 PHOTOGRAPHS = (

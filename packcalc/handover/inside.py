@@ -17,6 +17,10 @@ FUSE, SWITCH = "fuse", "disconnect"
 LINK, ACROSS, INSIDE = "link", "across", "inside"
 FUSE_INSIDE = "fuse inside the string"
 MID_PACK, BOTH = "mid-pack", "both poles"
+# The brief asks for one link as measured: no maker's or reviewer's largest.
+TYPICAL_LINK = ("the limit of a link is path.link_resistance of the brief, a typical link and not "
+                "the largest permitted: ask its maker and the reviewer for the largest, and size "
+                "with that")
 NOT_A_LOAD = ("sense", "pre-charge", "monitor")
 
 

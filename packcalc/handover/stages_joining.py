@@ -12,6 +12,7 @@ from packcalc.handover.expected import STOP, SUM, Agreement, Expected, Stage, fl
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import (
     INSIDE,
+    TYPICAL_LINK,
     Joint,
     disconnect_of,
     free_links,
@@ -335,7 +336,7 @@ def _across(joint: Joint) -> Expected:
         f"last link, {joint.place}, with its joints", "resistance", "mΩ",
         low=joint.least or floor(joint.limit, LEAST_RESISTANCE), high=joint.limit,
         how="four wires, mains open, no current; meter and leads rated for the whole "
-            "pack against chassis",
+            "pack against chassis" + ("" if inside else f"; {TYPICAL_LINK}"),
         below="a plain link stands where fuse or disconnect belong, or the meter is bridged: stop",
         above="fuse, disconnect contacts or their joints: part by part before any load",
         lacking="a part does not say its resistance; the reading becomes the baseline")

@@ -14,7 +14,13 @@ from packcalc.handover.figures import (
     Figures,
     open_on_bus,
 )
-from packcalc.handover.inside import disconnect_of, disconnect_open, strings_of, taps_ahead
+from packcalc.handover.inside import (
+    TYPICAL_LINK,
+    disconnect_of,
+    disconnect_open,
+    strings_of,
+    taps_ahead,
+)
 from packcalc.handover.parted import (
     contactor_words,
     inside_words,
@@ -50,7 +56,8 @@ def joints(figures: Figures) -> Stage:
     expected = tuple(Expected(
         j.id, f"{j.place}, with its joints", "resistance", "mΩ",
         low=floor(j.limit, LEAST_RESISTANCE), high=j.limit, like=LINKS, below=BRIDGED,
-        how="four-wire milliohm meter, probes on the module terminals, not on the bolt",
+        how="four-wire milliohm meter, probes on the module terminals, not on the bolt; "
+            + TYPICAL_LINK,
         above="dirty, loose or wrongly stacked joint (washer between link and terminal), or the "
               "wrong link: take it apart, clean, torque, measure again; the heat grows with it. "
               "All alike and a little above: the brief names a typical link, not the largest; "

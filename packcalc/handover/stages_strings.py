@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
-from packcalc.findings import Finding, smallest, trace
+from packcalc.findings import Finding
 from packcalc.handover.expected import STOP, Expected, Stage, yes
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import strings_of, up_to
-from packcalc.protect.strings import HIDDEN_MOST, measured_difference
+from packcalc.protect.strings import (
+    HIDDEN_MOST, HIDES, TOO_COLD, StringsAsked, joining_barred, joining_reading, string_duty,
+)
 from packcalc.protection import ProtectionStudy
+from packcalc.side_circuits import strings_asked
 
 JOIN = "The strings onto one bus"
-ALLOWED = "allowed difference at "
 LIMIT = "charge limit of the receiving string"
 SETTLED = "time until 5 % of the joining current is left"
 HIDDEN = "charge gap that a voltage reading cannot show"
+REMEDIES = {
+    TOO_COLD: "contactors that close on warmer cells only, in the brief under "
+              "battery.coldest_closed and held by the management system",
+    HIDES: "finer readings, in the brief under strings.voltage_error"}
 
 
 def join(figures: Figures) -> Stage:
     """Each further string closed onto the bus that the first one holds; only of several strings."""
     study, allowed = figures.study, difference(figures)
     stops = () if allowed is not None else (
-        f"{STOP}: {_no_difference(study)}. The strings are not joined.",)
+        f"{STOP}: {_no_difference(figures)}. The strings are not joined.",)
     return Stage(
         "join", JOIN,
         f"everything, {up_to(figures.pack)}: the bus by one string, inside the box each string, "
@@ -67,24 +73,24 @@ def _steps(study: ProtectionStudy, allowed: Finding) -> tuple[str, ...]:
         f"contactor now at most {allowed.shown}, read again; then its plus contactor. Its current "
         "at that moment is the difference divided by the resistance of that string and of those on "
         "the bus.",
-        f"Wait until the current between them has died away{_how_long(study)}; no load, no charge "
-        "before. Then the next string, in the same way.",
+        f"Wait until the current between them has died away{_how_long(study)}; no load, no charge, "
+        "no braking before. Then the next string, in the same way.",
         "One stop: all contactors open. Every contactor of every string once more as at the weld "
         "test: those without a relay have now closed under voltage for the first time.")
 
 
-def _no_difference(study: ProtectionStudy) -> str:
-    """Why no difference of voltage permits joining."""
-    limit = _first_of(study, LIMIT)
-    if limit is not None and limit.number <= 0:
-        return ("with the coldest cells in use a string bears no charging current, so no "
-                "difference is allowed: warmer cells, in the brief and held by the management "
-                "system")
-    if limit is not None and study.brief.strings.voltage_error.known:
-        return ("the two readings may hide more than the allowed difference: finer readings, in "
-                "the brief under strings.voltage_error")
-    return ("the difference at which strings may be joined is not known: say in the brief what it "
-            "rests on, as the file for review asks")
+def _no_difference(figures: Figures) -> str:
+    """Why no string may be joined, as the file for review says it."""
+    asked = _asked(figures)
+    barred = joining_barred(asked, string_duty(asked)) if asked is not None else ""
+    return f"{barred}: {REMEDIES[barred]}" if barred else (
+        "the difference at which strings may be joined is not known: say in the brief what it "
+        "rests on, as the file for review asks")
+
+
+def _asked(figures: Figures) -> StringsAsked | None:
+    circuit = figures.study.circuit
+    return strings_asked(circuit.feeds, (place.loop for place in circuit.places))
 
 
 def _first_the_charge(study: ProtectionStudy) -> str:
@@ -119,15 +125,11 @@ def _first_of(study: ProtectionStudy, title: str) -> Finding | None:
 def difference(figures: Figures) -> Finding | None:
     """The file for review's own demand: the least allowed, less what the reading may hide.
 
-    None where one of them is not known, or the reading may hide all of it.
+    None where one of them is not known, or none is allowed. Where voltage does not tell the
+    charge it holds for full strings alone.
     """
-    allowed = [f for f in _duty(figures.study) if f.title.startswith(ALLOWED) and f.known]
-    error = figures.brief.strings.voltage_error
-    if not allowed or not error.known:
-        return None
-    least = smallest(allowed, "least allowed difference of two strings")
-    return trace(measured_difference, difference=least, error=error) \
-        if least.number > error.number else None
+    asked = _asked(figures)
+    return None if asked is None else joining_reading(asked, string_duty(asked))
 
 
 def before_joining(figures: Figures) -> str:
@@ -136,5 +138,6 @@ def before_joining(figures: Figures) -> str:
         return ""
     allowed = difference(figures)
     most = f"at most {allowed.shown}" if allowed is not None else "not allowed to be any"
-    return (f"strings: the difference between any two, at rest, {most}, and the steps of "
+    full = "" if _tells(figures.study) else "each charged full on its own first; "
+    return (f"strings: {full}the difference between any two, at rest, {most}, and the steps of "
             f"\"{JOIN}\" before one closes onto another")

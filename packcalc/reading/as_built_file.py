@@ -11,7 +11,7 @@ import csv
 import hashlib
 import io
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from packcalc.errors import Fault, InputErrors, nearest
 from packcalc.marks import signed
@@ -98,14 +98,21 @@ class AsBuilt:
     printed: tuple[Printed, ...] = ()
 
 
+def as_named(design: str, _: str) -> str:
+    """A design by the name that its file has for it."""
+    return design
+
+
 def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str], design: str,
-                  today: str = "", version: tuple[str, str] = ("", "")) -> AsBuilt:
+                  today: str = "", version: tuple[str, str] = ("", ""),
+                  named: Callable[[str, str], str] = as_named) -> AsBuilt:
     """Read a record.
 
     Args:
         path: of the CSV file.
         wanted: PART or JOINT by id.
         design: name of the design that it must belong to.
+        named: how the design of a file, begun on that digest of the input, is called today.
         today: day, ISO 8601, after which no date may lie; "" where none is held against it.
         version: layout and digest of the input today; a record of the same input is refused
             where it was begun on another layout.
@@ -114,12 +121,13 @@ def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str], desig
         InputErrors: every fault of the file, each with row and id.
     """
     return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)), today,
-                              version)
+                              version, named)
 
 
 def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
                        place: str = "record", today: str = "",
-                       version: tuple[str, str] = ("", "")) -> AsBuilt:
+                       version: tuple[str, str] = ("", ""),
+                       named: Callable[[str, str], str] = as_named) -> AsBuilt:
     """Read the text of a record.
 
     Raises:
@@ -133,7 +141,9 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
     try:
         for line, row in rows(text, place, faults, COLUMNS, NEEDED):
             count += 1
-            versions.setdefault(tuple(row[key] for key in VERSION), line)
+            begun = {key: row[key] for key in VERSION}
+            begun["design"] = named(begun["design"], begun["input_digest"])
+            versions.setdefault(tuple(begun.values()), line)
             printed.append(Printed(row["id"], row["designed"], row["assigned_mark"]))
             one = _built(place, line, row, wanted, faults)
             if one is not None:
@@ -144,8 +154,8 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
         faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
                             "a quotation mark that opens must close"))
     layout, digest = version
-    same = bool(versions) and all(signed(begun[2]) == digest for begun in versions)
-    exact = same and all(begun[1] == layout for begun in versions)
+    same = bool(versions) and all(signed(one[2]) == digest for one in versions)
+    exact = same and all(one[1] == layout for one in versions)
     other = of_one_design(place, versions, (design, layout if same else ""), "record") \
         or of_strange_rows(faults, UNKNOWN, "" if exact else layout)
     if other:

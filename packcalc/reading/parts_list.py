@@ -221,7 +221,7 @@ def _part(line: int, cells: list[str], head: list[str], faults: _Faults) -> Part
     made = PART_CLASSES[kind](**entries)
     for key, wrong, right in contradictions(made):
         faults.add(line, key, wrong, right)
-    return made
+    return made.in_direct_current
 
 
 def _entries(line: int, kind: str, row: Mapping[str, str], faults: _Faults) -> dict[str, Any]:

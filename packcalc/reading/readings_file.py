@@ -90,11 +90,19 @@ class Bound:
     Attributes:
         design, layout: which the file must belong to; "" where none is asked for.
         today: day, ISO 8601, after which no date may lie; "" where none is held against it.
+        before: what forms of before called it, with its name today; "" beside a name by which
+            other designs were called as well.
     """
 
     design: str = ""
     layout: str = ""
     today: str = ""
+    before: tuple[str, str] = ("", "")
+
+    def known_as(self, design: str) -> str:
+        """The design that a file says it belongs to; "" where its name does not tell."""
+        old, now = self.before
+        return now if design == old != self.design else design
 
 
 FREE = Bound()
@@ -139,11 +147,14 @@ def readings_from_text(text: str, wanted: Mapping[str, str], place: str = "readi
     faults: list[Fault] = []
     found: list[Reading] = []
     versions: dict[tuple[str, ...], int] = {}
+    untold = False  # a name of before, which may be another's
     try:
         for line, row in rows(text, place, faults):
             version = tuple(row[key] for key in VERSION)
             if any(version):  # a row that was added by hand may leave them blank
-                versions.setdefault(version, line)
+                name = bound.known_as(version[0])
+                untold = untold or name != version[0] and not name
+                versions.setdefault((name, *version[1:]), line)
             one = _reading(place, line, row, wanted, faults)
             if one is not None:
                 found.append(one)
@@ -155,7 +166,8 @@ def readings_from_text(text: str, wanted: Mapping[str, str], place: str = "readi
         faults.append(Fault(place, 0, "", f"is no readable CSV from some row on: {error}",
                             "a quotation mark that opens must close"))
     exact = set(versions) == {(bound.design, bound.layout)}
-    other = of_one_design(place, versions, (bound.design, bound.layout), "file of readings") \
+    own = ("" if untold else bound.design, bound.layout)
+    other = of_one_design(place, versions, own, "file of readings") \
         or of_strange_rows(faults, UNKNOWN, "" if exact else bound.layout)
     if other:
         raise InputErrors(other)

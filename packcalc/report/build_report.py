@@ -13,11 +13,13 @@ from packcalc.handover.build import (
     JOINT_RULES,
     PHOTOGRAPHS,
     PREPARATION,
+    SENSE_FIRST,
     BuildSheet,
     Grouping,
     build_sheet,
     joint_chains,
 )
+from packcalc.handover.expected import STOP
 from packcalc.handover.inside import (
     INSIDE,
     disconnect_of,
@@ -25,6 +27,7 @@ from packcalc.handover.inside import (
     open_places,
     parts_inside,
 )
+from packcalc.handover.parted import spanning
 from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.as_built_file import Built, form_text
@@ -169,7 +172,15 @@ def _preparation(study: ProtectionStudy, sheet: BuildSheet) -> tuple[str, ...]:
     if disconnect_open(study):
         last = ("The brief does not say whether a disconnect stands inside the string, or where: "
                 "find out before the first link. " + last)
-    return two, charge, *rest, last
+    return two, charge, *rest, _sense_leads(study), last
+
+
+def _sense_leads(study: ProtectionStudy) -> str:
+    """What comes first, leads or last joint; with a monitor over the open place neither may."""
+    over = ", ".join(map(str, spanning(study)))
+    return SENSE_FIRST if not over else (
+        f"{STOP}: monitor {over} reaches over the open place: its leads must not go in while that "
+        "is open, nor the place be closed without them. Until that is answered it stays open.")
 
 
 def _groups(sheet: BuildSheet) -> tuple[Section, ...]:

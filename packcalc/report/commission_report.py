@@ -66,7 +66,7 @@ SIGNERS = ("who measured", "who watched", "electrician")
 
 def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None,
                         dealt: AssignmentStudy | None = None,
-                        bench: Measured = Measured()) -> Document:
+                        bench: Measured = Measured(), day: str = "") -> Document:
     """The page of `packcalc commission`, with readings held against their bands if given.
 
     Args:
@@ -74,6 +74,7 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
         file: what was read, or None.
         dealt: modules of the bench in its places, for the bands that rest on them; or None.
         bench: what the bench sheet says of the pack as dealt.
+        day: ISO 8601, to which what is overdue is counted, see `counted_to`.
     """
     readings = file.readings if file is not None else ()
     plan = plan_of(study, dealt, readings)
@@ -81,9 +82,10 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
     about = meta(study)
     if file is not None:
         about = (*about, ("readings", "Readings", file.place),
-                 ("readings_digest", "Digest of the readings", file.digest))
+                 ("readings_digest", "Digest of the readings", file.digest),
+                 ("counted_to", "Overdue is counted to", counted_to(study, readings, day)))
     trend_lines = trends(plan, readings)
-    overdue = _overdue(study, readings, trend_lines)
+    overdue = _overdue(trend_lines, counted_to(study, readings, day))
     said = (*(Paragraph(f"{title}: {words}", "open") for title, words in design_stops(study)),
             *failing(study, bench, "Do not begin before that is answered."),
             *_read_first(found, file, _open_words(plan, readings, trend_lines),
@@ -122,19 +124,26 @@ def stopped(study: ProtectionStudy) -> str:
 
 
 def asked(study: ProtectionStudy, file: ReadingsFile,
-          dealt: AssignmentStudy | None = None) -> str:
+          dealt: AssignmentStudy | None = None, day: str = "") -> str:
     """What a reviewer or certifier will ask of the readings, in a line; or ""."""
     plan = plan_of(study, dealt, file.readings)
-    overdue = _overdue(study, file.readings, trends(plan, file.readings))
+    overdue = _overdue(trends(plan, file.readings), counted_to(study, file.readings, day))
     return "; ".join(filter(None, (_lacking_words(gates(plan, file.readings)),
                                    _overdue_words(overdue),
                                    _worse_words(declared_anew(plan, file.readings)))))
 
 
-def _overdue(study: ProtectionStudy, readings: Sequence[Reading],
-             lines: Sequence[Trend]) -> tuple[str, ...]:
-    """Ids whose straight line reached its limit before the file's last day, or that of issue."""
-    day = max((study.brief.date_of_issue, *(r.date for r in readings)))
+def counted_to(study: ProtectionStudy, readings: Sequence[Reading], day: str = "") -> str:
+    """The day to which overdue is counted: the one named, never before the last that is known.
+
+    Where none is named it is the file's last day, or that of issue: the page is then the same
+    whenever it is made.
+    """
+    return max((day, study.brief.date_of_issue, *(r.date for r in readings)))
+
+
+def _overdue(lines: Sequence[Trend], day: str) -> tuple[str, ...]:
+    """Ids whose straight line reached its limit before a day."""
     return tuple(t.expected.id for t in lines if t.overdue(day))
 
 
@@ -197,6 +206,8 @@ def form(study: ProtectionStudy, dealt: AssignmentStudy | None = None) -> str:
     version = f'{design_of(study)},"{layout_of(study)}"'  # two modules stand with a comma
     for stage in plan_of(study, dealt).stages:
         lines.append(f"# {stage.title}")
+        lines += [f"# {like.capitalize()}: {_plain(how)}" for like, how in dict.fromkeys(
+            (e.like, e.how) for e in stage.expected if e.like)]
         for expected in stage.expected:
             agrees = f"; {expected.agrees.words}" if expected.agrees is not None else ""
             lines += [f"# {_plain(expected.title)}: {_plain(expected.band + agrees)}",

@@ -188,13 +188,19 @@ def _into_a_fault(study: ProtectionStudy) -> str:
 
 def _sources(study: ProtectionStudy) -> str:
     """What is in the sum: no motor that makes a voltage and no station of unknown current."""
+    unknown = _unstated(study)
+    return "every source but " + " and ".join(unknown) + ", of which nobody stated the current" \
+        if unknown else "every source"
+
+
+def _unstated(study: ProtectionStudy) -> list[str]:
+    """Sources of which nobody stated the current: they are in no sum."""
     feeds, quiet = study.circuit.feeds, study.brief.motor.back_voltage
     unknown = [] if feeds.motor.known or (quiet.known and quiet.number == 0) \
         else ["a spinning motor"]
     if study.brief.left_open("station.capacitance"):
         unknown.append("a plugged station's capacitors")
-    return "every source but " + " and ".join(unknown) + ", of which nobody stated the current" \
-        if unknown else "every source"
+    return unknown
 
 
 def _fault_highest(study: ProtectionStudy) -> Cell:
@@ -223,7 +229,7 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
         ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
         ("stored_energy_kWh", "Energy stored when full, at most",
          _cell(of_pack(study.brief, pack))),
-    )))
+    ), _lower_bounds(study)))
     blocks += [b for b in front_against_bench(bench) if isinstance(b, Facts)]
     blocks.append(Paragraph(_open_line(study), "open"))
     blocks.append(Paragraph(headline(study.circuit.places), "caution"))
@@ -260,6 +266,14 @@ def _pictures(study: ProtectionStudy, salvage: Salvage | None = None) -> Section
     return Section("pictures", "The circuit in pictures", (
         one_line_figure(study), voltage_picture_figure(study),
         modules_layout_figure(study, tuple(map(tuple, marks.values())))))
+
+
+def _lower_bounds(study: ProtectionStudy) -> tuple[str, ...]:
+    """Keys of the five figures that may be more than they say."""
+    told = (("highest_voltage_V", study.pack.highest_voltage.at_least),
+            ("fault_highest_A", _most(study).at_least or bool(_unstated(study))),
+            ("least_fuse_rating_A", _least(study).at_least))
+    return tuple(key for key, more in told if more)
 
 
 def _at_least(finding: Finding) -> Cell:

@@ -22,6 +22,7 @@ from packcalc.report.steps import Step, steps
 from packcalc.units import from_si, printed
 
 UNKNOWN = "–"
+LOWER_BOUNDS = "lower_bounds"  # beside facts: keys of those of which more may be true
 RESERVED = ("packcalc", "title", "subtitle", "cautions", "deference", "meta", "captions", "notes",
             "paragraphs", "figures", "findings")
 
@@ -44,7 +45,7 @@ def as_dict(document: Document) -> dict[str, Any]:
         if isinstance(block, Table):
             _put(out, block.key, _rows(block))
         elif isinstance(block, Facts):
-            _put(out, block.key, {key: plain(cell.data) for key, _, cell in block.rows})
+            _put(out, block.key, _facts(block))
         elif isinstance(block, Bullets) and block.key:
             _put(out, block.key, list(block.items))
         elif isinstance(block, Figure) and block.data is not None:
@@ -59,6 +60,13 @@ def _put(out: dict[str, Any], key: str, value: Any) -> None:
     if key in RESERVED or key in out:
         raise ProgramFault(f"the document uses the key {key!r} twice")
     out[key] = value
+
+
+def _facts(facts: Facts) -> dict[str, Any]:
+    found = {key: plain(cell.data) for key, _, cell in facts.rows}
+    if facts.lower_bounds is not None:
+        found[LOWER_BOUNDS] = list(facts.lower_bounds)
+    return found
 
 
 def _rows(table: Table) -> list[dict[str, Any]]:

@@ -63,11 +63,16 @@ class Table:
 
 @value_object
 class Facts:
-    """A short two-column list of labelled values; `key` is its name in JSON."""
+    """A short two-column list of labelled values; `key` is its name in JSON.
+
+    `lower_bounds` holds the keys of values that may be more, for whoever reads data alone; None
+    where the list has no such thing to say.
+    """
 
     key: str
     caption: str
     rows: tuple[tuple[str, str, Cell], ...]  # (machine key, printed label, value)
+    lower_bounds: tuple[str, ...] | None = None
 
 
 @value_object

@@ -58,7 +58,8 @@ def _repeats(plan: Maintenance) -> Section:
     blocks: tuple[Block, ...] = (
         Paragraph("Same ids, same instruments where possible, same state (cold, half charge), "
                   "added to the same file with their date: packcalc commission --readings FILE "
-                  "shows each against band and baseline."),
+                  "shows each against band and baseline, and what is overdue today or on "
+                  "--date DAY."),
         Paragraph("After a repair, what was replaced or mended is read again in a row of its own "
                   "with yes under baseline, who declares it under name, and what was done in the "
                   "note: the trend of that reading alone starts from it, and the baseline before "

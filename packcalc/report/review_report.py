@@ -71,7 +71,7 @@ def decisions_sections(study: ProtectionStudy, review: Review | None = None,
     """
     found = merge(study) if review is None else review
     rows = [_row(n, s, links or {}, boxes) for n, s in enumerate(found.standings, 1)]
-    file = blank_file(study)
+    file = blank_file(study, [s.decision for s in found.standings])
     blocks: list[Block] = [
         Paragraph(NOTHING_READS, "caution"),
         Paragraph(f"{len(rows)} decisions, {found.count(NOT_MARKED)} not marked; a line without "
@@ -81,7 +81,8 @@ def decisions_sections(study: ProtectionStudy, review: Review | None = None,
                   "evaluated; what passes comes last."),
         Facts("review_file", "What a mark belongs to", (
             ("design", "Design", words(file.design)), ("layout", "Layout", words(file.layout)),
-            ("input_digest", "Digest of the input", words(file.input_digest)))),
+            ("input_digest", "Digest of the input", words(file.input_digest)),
+            ("decisions", "Digest of the list", words(file.listed)))),
         Table(GRAVE, f"The {min(MOST_GRAVE, len(rows))} gravest decisions", COLUMNS,
               tuple(rows[:MOST_GRAVE]))]
     rest = Table(REST, f"Decisions {MOST_GRAVE + 1} to {len(rows)}", COLUMNS,
@@ -179,7 +180,7 @@ def with_decision_chains(section: Section, lines: Iterable[Decision]) -> Section
 def review_section(review: Review) -> Section:
     """Who marked what, where reviewers differ, what became void, what changes would do."""
     blocks: list[Block] = [Paragraph(_summary(review), "lead"), *rejections(review),
-                           *unread(review), _reviewers(review)]
+                           *unread(review), *other_names(review), _reviewers(review)]
     for word, title in ((CONFLICT, "Reviewers differ"),):
         rows = tuple((Cell(s.decision.id), Cell(f"{s.decision.part}: {s.decision.title}"),
                       Cell("; ".join(_said(m) for m in s.marks)))
@@ -231,7 +232,16 @@ def void_marks(review: Review) -> tuple[Paragraph, ...]:
 
 def first_words(review: Review) -> tuple[Paragraph, ...]:
     """What of the marks stands on the first screen, the gravest first."""
-    return (*rejections(review), *broken(review), *void_marks(review), *unread(review))
+    return (*rejections(review), *broken(review), *void_marks(review), *unread(review),
+            *other_names(review))
+
+
+def other_names(review: Review) -> tuple[Paragraph, ...]:
+    """Marks that hold under another name of a branch, so that nobody takes it for unseen."""
+    return tuple(Paragraph(
+        f"The branch {old!r} is called {new!r} now: {count} mark{'s' * (count != 1)} given under "
+        "the old name count, since everything sized under that name reads as it was marked.",
+        "caution") for old, new, count in review.renamed)
 
 
 def _summary(review: Review) -> str:

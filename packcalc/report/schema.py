@@ -13,14 +13,24 @@ from packcalc.checks import VERDICTS
 from packcalc.findings import BASES
 from packcalc.marks import MARKS, STANDINGS, Mark
 from packcalc.report.cautions import DEFERENCE, SHORT
-from packcalc.report.data import RESERVED
+from packcalc.report.data import LOWER_BOUNDS, RESERVED
 from packcalc.report.html import GRAVE, REST
 from packcalc.report.review_report import COLUMNS
-from packcalc.review import FORMAT, GONE, LONGEST_FIELD, MOST_MARKS
+from packcalc.review import (
+    ENTRIES,
+    FIGURES,
+    FORMAT,
+    GONE,
+    LISTED,
+    LONGEST_FIELD,
+    LONGEST_TEXT,
+    MOST_MARKS,
+)
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 WARNING = f"{SHORT} {DEFERENCE}"
 NAMES = ("report", "review")
+FIRST = "first"  # the five figures of page one
 TEXT: dict[str, Any] = {"type": "string"}
 NUMBER: dict[str, Any] = {"type": ["number", "null"]}
 DIGEST = {"type": "string", "pattern": "^k[0-9a-f]{12}$"}
@@ -72,7 +82,7 @@ def report_schema() -> dict[str, Any]:
     }
     assert set(reserved) == set(RESERVED)
     tables = {key: _list({"$ref": "#/$defs/decision"}) for key in (GRAVE, REST)}
-    whole = _object({**reserved, **tables}, optional=tuple(tables), more={
+    whole = _object({**reserved, **tables, FIRST: _first()}, optional=(*tables, FIRST), more={
         "description": "A table (rows by column key), a list of facts or a list of lines. Keys "
         "of quantities end in their unit.",
         "anyOf": [_list(_map({"$ref": "#/$defs/value"})), _map({"$ref": "#/$defs/value"}),
@@ -80,6 +90,13 @@ def report_schema() -> dict[str, Any]:
     return {"$schema": DRAFT, "title": "packcalc report",
             "description": WARNING, **whole,
             "$defs": {"value": VALUE, "finding": _finding(), "decision": _decision()}}
+
+
+def _first() -> dict[str, Any]:
+    bounds = {**_list(TEXT), "description": "keys beside it of which more may be true: the number "
+              "is a lower bound, as a page says with 'at least'"}
+    return {"type": "object", "properties": {LOWER_BOUNDS: bounds},
+            "additionalProperties": {"$ref": "#/$defs/value"}}
 
 
 def _finding() -> dict[str, Any]:
@@ -119,6 +136,14 @@ def review_schema() -> dict[str, Any]:
     return {"$schema": DRAFT, "title": "packcalc review", "description": WARNING, **_object({
         "packcalc_review": {"const": FORMAT}, "packcalc": TEXT, "cautions": _list(TEXT),
         "design": {**TEXT, "minLength": 1}, "layout": TEXT, "input_digest": TEXT, "issued": TEXT,
+        LISTED: {**TEXT, "description": "digest of the ids of all decisions of that version"},
+        ENTRIES: {**_texts(), "description": "the brief's entries then, as printed, by their name"},
+        FIGURES: {**_texts(), "description": "what was printed beside each mark, by its id"},
         "marks": {**_list(mark), "maxItems": MOST_MARKS},
         GONE: {**_list(mark), "maxItems": MOST_MARKS}},
-        optional=("packcalc", "cautions", "layout", "input_digest", "issued", GONE))}
+        optional=("packcalc", "cautions", "layout", "input_digest", "issued", LISTED, ENTRIES,
+                  FIGURES, GONE))}
+
+
+def _texts() -> dict[str, Any]:
+    return {**_map({"type": "string", "maxLength": LONGEST_TEXT}), "maxProperties": MOST_MARKS}

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from packcalc.checks import FAIL
 from packcalc.errors import InputErrors
 from packcalc.handover import readings as rd
 from packcalc.handover.anew import declared_anew
@@ -114,7 +115,7 @@ def test_a_needed_reading_without_its_limit_opens_no_gate() -> None:
     assert one.verdict == rd.NO_LIMIT and not one.holds and "do not join" in one.suggests
     assert "join.strings_differ" in answer(study, file)
     stage = stage_of(study, "join")
-    assert stage.stops and "bears no charging current" in stage.stops[0]
+    assert stage.stops and "no charge is allowed at the coldest" in stage.stops[0]
     assert not any("full start" in s for s in stage.steps)  # no order where nothing may be joined
     assert "no limit" in expected.band
 
@@ -186,6 +187,28 @@ def test_strings_whose_voltage_tells_nothing_are_charged_full_before_they_are_jo
     assert "join.charged_full" in plan_of(flat).dimensions
     assert "does not tell the charge" in " ".join(stage_of(flat, "join").steps)
     assert "join.charged_full" not in plan_of(minibus()).dimensions
+
+
+ALLOWED_OR_NOT = {
+    "flat": ("", 'coldest_closed = "5 degC"', '[strings]\nvoltage_error = "0.02 V"\n', False),
+    "flat, coarse": ("", 'coldest_closed = "5 degC"', '[strings]\nvoltage_error = "5 V"\n', True),
+    "cold": ("", 'coldest_closed = "-20 degC"', '[strings]\nvoltage_error = "0.02 V"\n', True)}
+
+
+@pytest.mark.parametrize("case", ALLOWED_OR_NOT)
+def test_the_stage_stops_where_the_report_fails_and_nowhere_else(case) -> None:
+    _, closed, error, barred = ALLOWED_OR_NOT[case]
+    study = study_of(FLAT.replace("[battery]", f"[battery]\n{closed}") + error, "16S2P", "strings")
+    found = next(i for i in study.items if i.key == "strings")
+    row = next(r.value for r in found.specification if "measured difference" in r.what)
+    stage = stage_of(study, "join")
+    assert bool(stage.stops) == any(c.verdict == FAIL for c in found.checks) == barred
+    if barred:
+        assert row.removeprefix("none: ") in stage.stops[0]
+    else:
+        assert plan_of(study).reading("join.strings_differ").high.shown in row
+        assert "no braking before" in " ".join(stage.steps)
+        assert "charged full on its own first" in event(study, "module").again
 
 
 FLAT = STRINGS.replace('record = "nmc-6s-240ah"', 'label = "6s 240 Ah LFP"')

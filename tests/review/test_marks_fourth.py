@@ -7,6 +7,7 @@ import io
 import json
 from dataclasses import replace
 
+import jsonschema
 import pytest
 
 import packcalc
@@ -16,10 +17,12 @@ from packcalc.difference import difference
 from packcalc.errors import InputErrors
 from packcalc.findings import AT_LEAST
 from packcalc.marks import ACCEPTED, REJECT, REJECTED, VOID
+from packcalc.report import csv_
 from packcalc.report.compose import report_document
 from packcalc.report.data import as_dict
 from packcalc.report.difference_report import difference_document
 from packcalc.report.render import render
+from packcalc.report.schema import schema
 from packcalc.review import (
     PRINTED,
     as_csv,
@@ -264,6 +267,30 @@ def test_a_lower_bound_is_told_on_the_decision_line_and_in_the_demands(bounded) 
     (row,) = [r for t in ("decisions_grave", "decisions_rest") for r in data[t]
               if r["decision"] == own.id]
     assert row["figure"].startswith("at least")
+
+
+def test_a_lower_bound_is_named_in_the_data_beside_its_number(bounded) -> None:
+    """Whoever reads JSON or CSV alone meets no number that says it is the highest."""
+    document = report_document(bounded)
+    first = as_dict(document)["first"]
+    assert isinstance(first["highest_voltage_V"], float)
+    assert "highest_voltage_V" in first["lower_bounds"]
+    jsonschema.validate(as_dict(document), schema("report"))
+    assert "lower_bounds,May be more,highest_voltage_V" in csv_.render(document, "first")
+    whole = as_dict(report_document(study()))["first"]
+    assert ("highest_voltage_V" in whole["lower_bounds"]) == study().pack.highest_voltage.at_least
+    for page in ("text", "html"):  # a page says it in words already
+        assert "lower_bounds" not in render(document, page)
+
+
+def test_reports_of_before_do_not_differ_by_the_bounds_alone() -> None:
+    new = as_dict(report_document(study()))
+    old = json.loads(json.dumps(new))
+    old["first"]["lower_bounds"] = []
+    assert all(c.key == "first.lower_bounds" for c in difference(old, new).results)
+    new["first"]["lower_bounds"] = []
+    del old["first"]["lower_bounds"]
+    assert difference(old, new).nothing
 
 
 def test_a_figure_that_is_whole_is_told_bare() -> None:

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from packcalc import transients as tr
-from packcalc.charging import BusLoad, LoadedBus
+from packcalc.charging import OPEN_WAKING, LoadedBus
 from packcalc.duties import precharge_asked
 from packcalc.findings import Finding, leaf, trace
 from packcalc.protect.precharge import PrechargeAsked
@@ -131,10 +131,9 @@ def _charging(resistance: float, capacitance: float) -> Corner:
 
 def _loaded_curve(study: ProtectionStudy, corner: Corner) -> Curve:
     """The slow corner with the loads that wake, at the battery voltage at which it is slower."""
-    loads = tuple(load for load in _loads(study) if load.known)
-    if not loads:
+    if not asked_of(study).known_loads:
         return corner.curve
-    buses = [_bus(study, corner, loads, volts) for volts in
+    buses = [_bus(study, corner, volts) for volts in
              (study.pack.rest_low_voltage, study.pack.highest_voltage)]
     reached = [bus.time() for bus in buses]
     slower = max(range(2), key=lambda i: np.inf if reached[i] is None else reached[i].number)
@@ -149,12 +148,7 @@ def asked_of(study: ProtectionStudy) -> PrechargeAsked:
                    resistor_tolerance=resistor_tolerance(study))
 
 
-def _loads(study: ProtectionStudy) -> tuple[BusLoad, ...]:
-    return asked_of(study).loads
-
-
-def _bus(study: ProtectionStudy, corner: Corner, loads: tuple[BusLoad, ...],
-         voltage: Finding) -> LoadedBus:
+def _bus(study: ProtectionStudy, corner: Corner, voltage: Finding) -> LoadedBus:
     asked = asked_of(study)
     nominal = leaf("pre-charge resistance", "R", "Ω",
                    corner.resistance / (1 + asked.resistor_tolerance.number), "computed",
@@ -164,7 +158,7 @@ def _bus(study: ProtectionStudy, corner: Corner, loads: tuple[BusLoad, ...],
                        tolerance=asked.resistor_tolerance),
         trace(tr.largest_capacitance, capacitance=asked.capacitance,
               tolerance=asked.capacitance_tolerance),
-        asked.level, tuple(sorted(loads, key=lambda load: load.wakes_at.number)))
+        asked.level, asked.known_loads)
 
 
 def stages_of(bus: LoadedBus) -> tuple[np.ndarray, np.ndarray]:
@@ -381,8 +375,10 @@ def _slow_words(charging: Traces, study: ProtectionStudy) -> str:
     level = 100 * study.brief.precharge.level.number
     times = np.linspace(0.0, charging.span, 4001)
     reached = np.flatnonzero(charging.slow.curve(times) >= level)
-    loads = [load.name for load in _loads(study) if load.known]
+    asked = asked_of(study)
+    loads = [load.name + f" ({OPEN_WAKING})" * load.supposed for load in asked.known_loads]
     with_loads = f" with {', '.join(loads)} awake from their waking voltage" if loads else ""
+    with_loads += f" ({asked.untold})" if asked.untold else ""
     if not len(reached):
         return f"The slow corner{with_loads} does not reach the level in the time drawn."
     return (f"The slow corner{with_loads} reaches the level after about "

@@ -86,8 +86,18 @@ document.querySelectorAll("table.words").forEach(function (table) {
     return found ? " holds a character that no text may hold: delete it and type it again." : "";
   }
   function refuse(node, words) { said.textContent = words; node.focus(); return null; }
+  function plain(node) { return node.textContent.replace(/\s+/g, " ").trim(); }
+  function entries() {  // what the brief said: a later void mark is told by it
+    var found = {};
+    document.querySelectorAll("#t-inputs tbody tr, #t-module_figures tbody tr").forEach(function (row) {
+      var cells = Array.from(row.cells).map(plain), key = cells[0];
+      if (row.closest("#t-module_figures")) { key += ": " + cells[1]; }
+      if (cells.length > 3) { found[key] = cells[2] + (cells[3] === "–" ? "" : " (" + cells[3] + ")"); }
+    });
+    return found;
+  }
   function collect() {
-    var person = {}, marks = [];
+    var person = {}, marks = [], figures = {};
     ["name", "scope", "licence", "date", "scan"].forEach(function (key) {
       person[key] = clean(field(key));
     });
@@ -108,11 +118,14 @@ document.querySelectorAll("table.words").forEach(function (table) {
       if (!mark.verdict && (mark.change_to || mark.note)) { return refuse(first, "Line " + number + " has words but no mark."); }
       if (mark.verdict === "change" && !mark.change_to) { return refuse(row.querySelector("[data-key=change_to]"), "Line " + number + ": say what it should change to."); }
       if (mark.verdict !== "change" && mark.change_to) { return refuse(first, "Line " + number + ": a new value goes with the mark change."); }
-      if (mark.verdict) { marks.push(Object.assign(mark, person)); }
+      if (mark.verdict) {
+        marks.push(Object.assign(mark, person));
+        figures[mark.decision_id] = plain(row.cells[1].querySelectorAll("p")[1]);
+      }
     }
     if (!marks.length) { return refuse(field("name"), "Nothing is marked yet."); }
     return { packcalc_review: 1, cautions: [document.querySelector(".short").textContent.trim()], design: form.dataset.design, layout: form.dataset.layout,
-             issued: form.dataset.issued, input_digest: form.dataset.inputDigest, marks: marks };
+             issued: form.dataset.issued, input_digest: form.dataset.inputDigest, decisions: form.dataset.decisions, entries: entries(), figures: figures, marks: marks };
   }
   document.getElementById("save").addEventListener("click", function () {
     var file = collect();
