@@ -7,7 +7,7 @@ brief does not name, or whose sheet is silent, is "not shown", with what to ask 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -308,7 +308,10 @@ class PartAnswers:
         side = path.sweep.contactor
         if device.drop is not None and device.key == "contactors":
             blind = undervoltage_blind_from(path.asked, device.drop)
+            if blind is not None and blind >= _falls(device):
+                blind = np.inf
             side = seeing(side, path.asked.trips, None if blind is None else (0.0, blind))
+            side = _again(side, _falls(device))
         slow = _too_inductive(side.part, device, path.asked.highest_voltage)
         return _rising(replace(side, reasons=(*side.reasons, slow)) if slow else side, device)
 
@@ -419,6 +422,18 @@ def _too_inductive(part: ContactorPart | None, device: Device, highest: Finding)
     return ""
 
 
+def _falls(device: Device) -> float:
+    """Current from which the cells fall below their trip by themselves; infinite if not known."""
+    return device.falls.number if device.falls is not None and device.falls.known else np.inf
+
+
+def _again(side: ContactorSide, falls: float) -> ContactorSide:
+    """The cells' trip acts up to where the conductors blind it, and again from `falls` on."""
+    again = tuple(replace(line, from_current=falls, to_current=np.inf) for line in side.lines
+                  if line.name == UNDERVOLTAGE and line.to_current < falls < np.inf)
+    return replace(side, lines=(*side.lines, *again))
+
+
 RISES = "errs long: the current's rise counted in"
 
 
@@ -464,7 +479,7 @@ def _no_trip_acts(side: ContactorSide, current: float) -> str:
     words = "no named trip acts at this current"
     end = next((one.to_current for one in side.lines if one.name == UNDERVOLTAGE), np.inf)
     return words if current < end else (
-        f"{words}: from {_amperes(end)} the cells keep more than the level of their trip, the "
+        f"{words}: from {_amperes(end)} the cells may keep more than the level of their trip, the "
         "conductors outside taking the rest of the voltage")
 
 
@@ -496,7 +511,8 @@ class CellTrip:
         why: it is not shown to; empty where it is.
         level: of the cells.
         rise: of the current, before they have fallen below it.
-        blind_from: current from which the cells keep more than the level, in A.
+        blind_from, seen_from: currents from and to which the cells may keep more than the level;
+            from the second on their own resistance alone takes them below it. In A.
         shut_from: current from which every trip may be held back.
     """
 
@@ -505,7 +521,12 @@ class CellTrip:
     level: Finding
     rise: float = 0.0
     blind_from: float = np.inf
+    seen_from: float = np.inf
     shut_from: float = np.inf
+
+    def blind(self, current: Any) -> Any:
+        """Where a fault of that current is not seen, its wires as long as they may be."""
+        return (current >= self.blind_from) & (current < self.seen_from)
 
 
 def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
@@ -539,7 +560,8 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     # The pack holds back the trips of its strings' contactors as well.
     held = brief.management.trip_blocked_above
     return CellTrip(delay.number + (opening.number if opening else 0.0), "; ".join(reasons), level,
-                    rise, blind, min(side.blocked_above, held.number if held.known else np.inf))
+                    rise, blind, _falls(device),
+                    min(side.blocked_above, held.number if held.known else np.inf))
 
 
 def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer:
@@ -553,13 +575,13 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
         return False, None, _held_back(trip.shut_from)
     if time > path.sweep.counted_time:  # type: ignore[union-attr]
         return False, None, "the cells' undervoltage trip is slower than the counted second"
+    if trip.blind(current.number):
+        end = f" to {_amperes(trip.seen_from)}" if np.isfinite(trip.seen_from) else ""
+        return False, None, (
+            f"from {_amperes(trip.blind_from)}{end} the cells may keep more than its "
+            f"{level.shown}: the wires outside take the rest of the voltage")
     if trip.why:
         return None, None, trip.why
-    if current.number >= trip.blind_from:
-        return None, _time(time + trip.rise, "delay of the cells' undervoltage trip, then the "
-                           "contactor's"), (
-            f"from {_amperes(trip.blind_from)} the cells keep more than its "
-            f"{level.shown}: the wires outside take the rest of the voltage")
     return True, _time(time + trip.rise, "delay of the cells' undervoltage trip, then the "
                        "contactor's", RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "

@@ -245,6 +245,11 @@ class Finding:
         return self.note.startswith(AT_LEAST)
 
     @property
+    def least(self) -> str:
+        """What stands before the value in a demand that may be more; else nothing."""
+        return "at least " if self.at_least else ""
+
+    @property
     def may_be_more(self) -> str:
         """What a value leaves out that may raise it, in words; empty where it is the most."""
         if not self.at_least or BOUNDED in self.note:

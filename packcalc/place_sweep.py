@@ -49,6 +49,7 @@ class _Told:
         fuse: where it may melt without being shown to break; None where it is no fuse.
         own, seen: current that it carries, of the modules alone and with every source.
         due: when it would have cleared where all but its seeing the fault is shown; else None.
+        passed: whether nobody counts on it here, and it may melt all the same.
     """
 
     device: Device
@@ -61,6 +62,7 @@ class _Told:
     own: np.ndarray | None = None
     seen: np.ndarray | None = None
     due: np.ndarray | None = None
+    passed: bool = False
 
     def spoils(self, time: np.ndarray) -> np.ndarray:
         """Where it may melt, and not break, before another device has cleared."""
@@ -92,8 +94,8 @@ def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
         if not 0 < low.number < high.number:
             return None
         key = (tuple((d.key, number(d.sees), number(d.drop), number(d.constant))
-                     for d in loop.devices), low.number, high.number, loop.least(loop.paths),
-               number(loop.own_wire))
+                     for d in (*loop.devices, *loop.passed)), low.number, high.number,
+               loop.least(loop.paths), number(loop.own_wire))
         if key not in found:
             found[key] = _swept(answers, loop)
         return found[key]
@@ -194,6 +196,7 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
         share <= loop.highest.number / loop.paths * (1 + 1e-9))
     told = [_told(answers, device, current, share, loop.highest.number)
             for device in loop.devices]
+    told += [_passed(answers, device, current, share) for device in loop.passed]
     fuse = _least([t.time for t in told if t.device.kind == FUSE], current)
     torn = _least([t.torn for t in told], current)
     # A contactor torn open before the fuse has cleared burns on, whatever the fuse would do.
@@ -260,14 +263,14 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
     # The same contactors stand in a loop by several of their trips: they bend once.
     sides = {(id(p), d.key == "contactors"): answers.contactor(d, p)
              for d, p in paths if p is not None}
-    for device in loop.devices:
+    for device in (*loop.devices, *loop.passed):
         path = answers.path(device) if device.key in CELL_TRIPS else None
         if path is not None:
             trip = answers.cell_trip(device, path)
-            found += [trip.blind_from, trip.shut_from]
+            found += [trip.blind_from, trip.seen_from, trip.shut_from]
         if device.kind == FUSE:
             found += answers.unbroken(device).bends
-        fuse = answers.fuse(device)
+        fuse = answers.fuse(device) if device not in loop.passed else None
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
             for side in sides.values():
@@ -301,6 +304,14 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
         return _Told(device, time, quiet, none, **melting)
     burst = own + more > side.high * (1.0 + 1e-9)
     return _Told(device, np.where(burst, np.nan, time), quiet, none, side.high, burst, **melting)
+
+
+def _passed(answers: PartAnswers, device: Device, current: np.ndarray,
+            share: np.ndarray) -> _Told:
+    """A fuse that the current passes and nobody counts on: it may melt, and clears nothing."""
+    own, none = share if device.paths > 1 else current, np.full(current.shape, np.nan)
+    return _Told(device, none, np.zeros(current.shape, bool), none,
+                 fuse=answers.unbroken(device), own=own, seen=own, passed=True)
 
 
 def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
@@ -339,15 +350,15 @@ def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: n
     none, path = np.full(current.shape, np.nan), answers.path(device)
     assert path is not None
     trip = answers.cell_trip(device, path)
-    blind = current >= trip.blind_from
+    blind = trip.blind(current)
     acts = np.where(seen >= trip.shut_from, np.nan, trip.time)
     soon = acts <= answers.named.counted_time * (1.0 + 1e-9)
     if trip.why:
-        return _Told(device, none, soon & ~above if limit else soon, none, limit)
-    # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same.
+        return _Told(device, none, soon & ~blind & ~above if limit else soon & ~blind, none, limit)
+    # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same,
+    # and where the wires are shorter than is counted it is not blind.
     return _Told(device, np.where(soon & ~above & ~blind, acts + trip.rise, np.nan),
-                 soon & ~above & blind, np.where(above & ~blind, trip.time, np.nan), limit,
-                 due=acts + trip.rise)
+                 np.zeros(current.shape, bool), np.where(above, trip.time, np.nan), limit)
 
 
 def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:
@@ -396,7 +407,8 @@ def _end(case: _Case, current: np.ndarray, index: int, ground: str) -> tuple[str
 
 
 def _open_names(case: _Case, index: int) -> str:
-    return either([t.device.name for t in case.told if t.open[index]])
+    return either([t.device.name for t, melted in zip(case.told, case.spoilt, strict=True)
+                   if t.open[index] or t.passed and melted[index]])
 
 
 def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) -> str:
@@ -405,7 +417,7 @@ def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) 
     spoilt = [one for one, where in zip(case.told, case.spoilt, strict=True) if where[index]]
     words = grounds([(one.device.name, answers(one.device, at)[2]) for one in case.told
                      if np.isnan(one.time[index]) and not _bursts(one, index)
-                     and one not in spoilt])
+                     and not one.passed and one not in spoilt])
     return _joined(*(one.spoilt_at(index, case.by(index)) for one in spoilt),
                    _lost_words(case, index),
                    *(BURST.format(name=one.device.name, limit=show(one.limit, "A"))

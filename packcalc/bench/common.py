@@ -172,8 +172,8 @@ def like_the_others(found: AtCommon, middle: Finding) -> AtCommon:
     read = f"read {BETTER}" if found.read is None else f"{found.read.shown} is {BETTER_TYPE}"
     if near:
         read = found.value.note.partition("; ")[0]
-    value = replace(value, note=f"{read}: {'' if near else 'suspect, '}counted like the {middle.note} until it is "
-                    "tested again")
+    value = replace(value, note=f"{read}: {'' if near else 'suspect, '}counted like the "
+                    f"{middle.note} until it is tested again")
     sigma = trace(rules.capacity_uncertainty, relative=found.relative, capacity=value) \
         if capacity else trace(rules.resistance_uncertainty, relative=found.relative,
                                resistance=value)

@@ -55,8 +55,8 @@ def before(shared: Shared, branch: Branch) -> Loop:
         given["notes"] = (*given["notes"], PRECHARGE_SIDE)
     return shared.loop(
         f"branch.{branch.name}.before", f"{branch.name}, before its fuse", lowest=lowest,
-        inductance=shared.feeds.pack_inductance, devices=_at_tap(shared, branch), inherent=True,
-        common=_common(shared, branch),
+        inductance=shared.feeds.pack_inductance, devices=_at_tap(shared, branch),
+        passed=() if sense else shared.middle(), inherent=True, common=_common(shared, branch),
         remedies=(f"keep tap to fuse within 150 mm; {AT_TAP}", COVER), **given)
 
 
@@ -77,7 +77,8 @@ def after(shared: Shared, branch: Branch) -> Loop:
         f"branch.{branch.name}.after", f"{branch.name}, "
         + ("behind its fuse" if own else "far end, no fuse of its own stated"),
         lowest=branch_lowest(*source, wires, bool(open_)), **slower_end(shared, branch),
-        devices=(*own, *_at_tap(shared, branch)), common=_common(shared, branch, wires),
+        devices=(*own, *_at_tap(shared, branch)), passed=() if sense else shared.middle(),
+        common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
         own_wire=branch_withstand(branch.section, branch.insulation_class),
         remedies=("a fuse at the cell end of each wire",) if sense else

@@ -7,11 +7,9 @@ from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch
-from packcalc.feeds import AHEAD, BUS, named_fuse, own_fuses, standing
+from packcalc.feeds import AHEAD, BUS, own_fuses, standing
 from packcalc.findings import Finding, Origin, leaf, trace
-from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.layout_findings import count, string_cables
-from packcalc.part_checks.sweep import FuseSide, fuse_side
 from packcalc.places.branches import loss_open, own_fuse, sources_of
 from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
@@ -25,7 +23,6 @@ from packcalc.protect.branch_figures import (
     branch_wires,
     branch_withstand,
     only_at_most,
-    told_with_bound,
 )
 from packcalc.protect.faults import fault_time_constant, prospective_fault_current
 from packcalc.protect.places import (
@@ -41,13 +38,13 @@ from packcalc.protect.places import (
     Device,
     Loop,
     Pair,
+    Rival,
     chassis_pairs,
     drop_each,
     side_by_side,
     way_round,
 )
 from packcalc.protect.strings import pair_resistance
-from packcalc.units import show
 from packcalc.value import value_object
 
 LONG_BRANCH = ("its lowest current is counted with both conductors of the branch in the loop: the "
@@ -61,6 +58,7 @@ CELL_TRIP = "an undervoltage trip on every cell, its level above what one cell k
 CELL_CASE = ("insulation between the cells and their case, and a second one between case and "
              "chassis")
 CELL_REMEDIES = (ACTS, CELL_TRIP, CELL_CASE, DOUBLE)
+EACH_BRANCH = "one cell between the faults, each branch at its lowest"
 BEHIND = "a tap behind the contactors, with such a monitor and a trip on every cell"
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
 SEEN = {"none": "nobody detects it", "warns": "the insulation monitor warns",
@@ -101,7 +99,7 @@ def first_chassis(shared: Shared) -> Loop:
 def second_chassis(shared: Shared, pair: Pair) -> Loop:
     """A second chassis fault: modules between the two faults, chassis as the way back."""
     most = _most(shared, pair)
-    runs = _Runs.of(shared, most, shared.traction_pole if pair.contactor else [])
+    runs = Runs.of(shared, most, shared.traction_pole if pair.contactor else [])
     strongest = runs.strongest
     # Where no fuse stands in the loop a monitor must act on the first fault: one that warns opens
     # nothing.
@@ -119,6 +117,7 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
                                          "highest voltage between the two faults"),
         inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         devices=_devices(shared, pair, runs.breaks),
+        passed=() if pair.one_side else middle(shared, runs.breaks),
         inherent=not pair.contactor or (shared.opened_at_first and not pair.fused),
         remedies=pair.remedies, **outside)
 
@@ -126,13 +125,13 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
 def _through_one_module(shared: Shared, pair: Pair) -> Finding:
     module = shared.feeds.module
     loop = trace(pair_resistance, "one module and the long hot way back",
-                 first=module.resistance_long, second=_way_back(shared, pair))
+                 first=module.resistance_long, second=way_back(shared, pair))
     return trace(prospective_fault_current, "lowest current of the second chassis fault",
                  voltage=module.voltage_empty, resistance=loop,
                  note="one module between the faults; a poor contact makes it lower still")
 
 
-def _way_back(shared: Shared, pair: Pair) -> Finding:
+def way_back(shared: Shared, pair: Pair) -> Finding:
     """Most resistance of the loop outside the modules that feed it.
 
     The traction cables and those inside a string, and what stands in the chafed pole: its fuse,
@@ -140,14 +139,14 @@ def _way_back(shared: Shared, pair: Pair) -> Finding:
     much in their way: their current is counted no higher.
     """
     path, inside = shared.brief.path, string_cables(shared.brief)
-    return _in_a_row(shared.pack.cable_allowance, (
+    return in_a_row(shared.pack.cable_allowance, (
         (inside, inside is not None), (path.fuse_resistance, pair.fused),
         (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
         (path.contactor_resistance, pair.contactor)),
         "conductors and devices of the pole in the loop")
 
 
-def _in_a_row(first: Finding, others: Iterable[tuple[Finding | None, bool]],
+def in_a_row(first: Finding, others: Iterable[tuple[Finding | None, bool]],
               title: str) -> Finding:
     """A resistance with those that stand in the loop as well, each where it is known."""
     total = first
@@ -165,7 +164,13 @@ def _devices(shared: Shared, pair: Pair,
     alone = shared.one_pole
     return (*fuses, Device("pole_contactor", alone, CONTACTOR, breaks=breaks),
             Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
-                   drop=_drop(shared, _way_back(shared, pair))))
+                   drop=drop(shared, way_back(shared, pair)), falls=shared.module_falls))
+
+
+def middle(shared: Shared,
+            breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
+    """A mid-pack fuse of its own, which the loop passes where the leak lies beyond it."""
+    return tuple(replace(d, breaks=breaks) for d in shared.middle(chassis=True))
 
 
 def _fuses_of(shared: Shared, pair: Pair) -> tuple[Device, ...]:
@@ -186,7 +191,7 @@ def _most(shared: Shared, pair: Pair) -> int:
 
 
 @value_object
-class _Slow:
+class Slow:
     """Modules between two faults with the slowest loop that they can drive."""
 
     run: Run
@@ -196,13 +201,13 @@ class _Slow:
 
 
 @value_object
-class _Runs:
+class Runs:
     """One, some and all modules between the faults."""
 
-    found: tuple[_Slow, ...]
+    found: tuple[Slow, ...]
 
     @classmethod
-    def of(cls, shared: Shared, most: int, stretches: list[Stretch]) -> _Runs:
+    def of(cls, shared: Shared, most: int, stretches: list[Stretch]) -> Runs:
         """Each with the slowest loop of its modules and the conductors that may be in it.
 
         Args:
@@ -214,7 +219,7 @@ class _Runs:
             run = shared.run(modules)
             inductance, resistance = slowest(shared.feeds.of_run(modules), run.resistance,
                                              shared.feeds.per_length, stretches)
-            found.append(_Slow(run, inductance, resistance, trace(
+            found.append(Slow(run, inductance, resistance, trace(
                 fault_time_constant, "time constant of the second chassis fault",
                 inductance=inductance, resistance=resistance)))
         return cls(tuple(found))
@@ -230,7 +235,7 @@ class _Runs:
         return max((one.run for one in self.found), key=lambda run: run.current.number)
 
     @property
-    def slow(self) -> _Slow:
+    def slow(self) -> Slow:
         """The one with the longest time constant."""
         return max(self.found, key=lambda one: one.constant.number)
 
@@ -257,8 +262,8 @@ def inside_module(shared: Shared) -> Loop:
                 POLE_FUSE if "both" in shared.stands else "", True, CELL_REMEDIES)
     most = replace(pair, fuse=POLE_FUSE if "pole" in shared.stands else "")
     asked = second_chassis(shared, pair)
-    back, cell = _way_back(shared, most), shared.feeds.cell
-    beside = _beside(shared)
+    back, cell = way_back(shared, most), shared.feeds.cell
+    beside = beside_one_cell(shared)
     loop = trace(pair_resistance, "one cell of a module and the long hot way back",
                  first=beside, second=back)
     # The drop of one cell: it carries all that the conductors take.
@@ -273,7 +278,7 @@ def inside_module(shared: Shared) -> Loop:
         notes=(CELL_LOWEST, *asked.notes))
 
 
-def _beside(shared: Shared) -> Finding:
+def beside_one_cell(shared: Shared) -> Finding:
     """One series element of a module; those beside its module feed it through its other cells.
 
     Of unlike modules the one with the most cells counts: it errs low.
@@ -288,173 +293,7 @@ def _beside(shared: Shared) -> Finding:
                      beside=count("modules beside it", "P − 1", layout.parallel - 1)))
 
 
-# -- a leak and a chafed wire of a branch ---------------------------------------------------
-
-
-def chassis_branch(shared: Shared, branch: Branch) -> Loop:
-    """A mid-pack leak and a chafed wire of a branch: the pole without a fuse, if one has none.
-
-    Of the pack's own fuses those count that stand in either pole.
-    """
-    runs = _Runs.of(shared, shared.series, [
-        *(shared.traction_pole if branch.taps == BUS else ()),
-        one_conductor(branch.length, branch.section)])
-    highest = runs.strongest.current.called("highest current of the second chassis fault")
-    given = sources_of(shared, branch, branch.length)
-    given["all_sources"] = with_sources(highest, given["sources"])
-    own = own_fuse(branch, given) if branch.fused_poles == "both" else ()
-    behind = branch.taps != AHEAD and "both" in shared.stands
-    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
-    wires = _with_pole(shared, branch, branch_wires(hot, own_fuses(shared.brief, branch, 1)))
-    fuses = (*own, *((shared.main,) if behind else ()))
-    open_ = loss_open(shared, branch, own, 1)
-    given["notes"] = (*given["notes"], *open_, runs.words,
-                      *(() if fuses else (NO_FUSE_NOTE,)), LONG_BRANCH)
-    contactors = _wire_contactors(shared, branch, wires, runs.breaks)
-    trip = (TRIP,) if contactors else ()
-    pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
-        or branch.fuse_part else ", no fuse of its own stated"
-    module = shared.feeds.module
-    return shared.loop(
-        f"chassis.second.branch.{branch.name}",
-        f"second chassis fault: mid-pack leak and chafed wire of {branch.name}{pole}",
-        **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
-        lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires, bool(open_)),
-        highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
-        own_wire=branch_withstand(branch.section, branch.insulation_class),
-        devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
-        # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
-        inherent=shared.opened_at_first and bool(contactors) and not fuses,
-        remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)), *trip, ACTS, DOUBLE))
-
-
-# -- a leak inside a module and a chafed wire of a branch -----------------------------------
-
-
-@value_object
-class _CellBranch:
-    """The loop of one branch with one cell between the faults, and where its fuse counts.
-
-    Attributes:
-        name: of the branch.
-        loop: of its chassis fault, its lowest current that of one cell.
-        fuse: where its own fuse counts; None where none stands in the loop.
-        switched: whether a contactor stands in it.
-        seen: whether a stated trip on the cells sees its lowest current.
-    """
-
-    name: str
-    loop: Loop
-    fuse: FuseSide | None
-    switched: bool
-    seen: bool
-
-    @property
-    def counts_from(self) -> float:
-        """In A; infinite where its fuse is not shown to count, or it has none here."""
-        return float("inf") if self.fuse is None or self.fuse.reasons else self.fuse.low
-
-    @property
-    def open(self) -> bool:
-        """Whether some of these currents are left to others than its fuse, as far as known."""
-        lowest = self.loop.lowest
-        return not lowest.known or only_at_most(lowest) or lowest.number < self.counts_from
-
-    @property
-    def rank(self) -> tuple[bool, bool, bool, bool, float]:
-        """The larger, the worse: nobody before a trip that sees it, the known before the open."""
-        silent = self.fuse is not None and bool(self.fuse.reasons)
-        lowest = self.loop.lowest.value
-        return (self.open, not self.seen, not silent and lowest is not None, not self.switched,
-                self.counts_from / lowest if lowest else 0.0)
-
-    @property
-    def words(self) -> str:
-        """Its current, and who is there to end it."""
-        lowest = told_with_bound(self.loop.lowest) if self.loop.lowest.known else "not known"
-        rest = "left to the cells' trip as far as it sees" if self.seen else \
-            "no trip is shown" if self.switched else "nobody"
-        if self.fuse is None:
-            return f"{self.name} {lowest}: no fuse of its own; {rest}"
-        if self.fuse.reasons:
-            return f"{self.name} {lowest}: its fuse is not shown to count; else {rest}"
-        if not self.open:
-            return f"{self.name} {lowest}: its fuse"
-        return f"{self.name} {lowest}: its fuse from {show(self.counts_from, 'A')}, below {rest}"
-
-
-def inside_module_branch(shared: Shared) -> Iterator[Loop]:
-    """A leak between two cells of a module, and a chafed wire: the branch with the worst answer.
-
-    One place for all of them: every other branch stands in a note, with its own current.
-    """
-    found = [_cell_branch(shared, standing(branch, shared.strung))
-             for branch in shared.brief.branch if branch.kind != SENSE]
-    if not found:
-        return
-    worst = max(found, key=lambda one: one.rank)
-    each = "; ".join(one.words for one in sorted(found, key=lambda one: one.rank, reverse=True))
-    yield replace(
-        worst.loop, key="chassis.second.inside_module_branch",
-        title=f"second chassis fault: leak inside a module and chafed branch wire, at worst that "
-              f"of {worst.name}",
-        notes=(f"one cell between the faults, each branch at its lowest: {each}", CELL_LOWEST,
-               BRANCH_CELL, *(n for n in worst.loop.notes if n != CELL_LOWEST)))
-
-
-def _cell_branch(shared: Shared, branch: Branch) -> _CellBranch:
-    """The fault of `chassis_branch` with one cell between; a main fuse in both poles is in it."""
-    asked = chassis_branch(shared, branch)
-    own = any(d.key.startswith("branch_fuse") for d in asked.devices)
-    switched = any(d.kind == CONTACTOR for d in asked.devices)
-    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
-    wires = _with_pole(shared, branch, branch_wires(hot, own_fuses(shared.brief, branch, 1)))
-    # The drop of one cell: it carries all that the conductors take.
-    drop = trace(drop_each, external=wires, cells=count("cells between the faults", "n", 1)) \
-        if wires.known else None
-    loop = replace(
-        asked, feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
-        lowest=branch_lowest(shared.feeds.cell.voltage_empty, _beside(shared), wires,
-                             only_at_most(asked.lowest)),
-        devices=tuple(replace(d, drop=drop) if d.drop is not None else d for d in asked.devices),
-        remedies=(*(() if own else (OTHER_POLE_OF_BRANCH,)),
-                  *(CELL_REMEDIES if switched else (BEHIND, CELL_CASE, DOUBLE))))
-    side = fuse_side(named_fuse(shared.brief, branch), shared.pack.highest_voltage,
-                     asked.time_constant, COUNTED_ON.number) if own else None
-    level, delay = (shared.brief.management.undervoltage_trip,
-                    shared.brief.management.voltage_delay)
-    seen = switched and level.known and delay.known and drop is not None and loop.lowest.known \
-        and loop.lowest.number * drop.number < level.number
-    return _CellBranch(branch.name, loop, side, switched, seen)
-
-
-def _with_pole(shared: Shared, branch: Branch, wires: Finding) -> Finding:
-    """The branch's part of the loop with what stands in one pole up to its tap.
-
-    A main fuse in one pole alone may stand in this one: counted for the lowest current, and not
-    as a device. A tap behind the contactors may be at the far end of the traction cables.
-    """
-    path = shared.brief.path
-    fuse = branch.taps != AHEAD and "pole" in shared.stands
-    switched, inside = branch.taps == BUS or shared.strung, string_cables(shared.brief)
-    return _in_a_row(wires, (
-        (inside, inside is not None), (path.fuse_resistance, fuse),
-        (path.fuse_resistance, shared.strung), (path.contactor_resistance, switched),
-        (shared.pack.cable_allowance, branch.taps == BUS)),
-        "branch with what stands in one pole before it")
-
-
-def _wire_contactors(shared: Shared, branch: Branch, wires: Finding,
-                     breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
-    if branch.taps != BUS and not shared.strung:
-        return ()
-    alone = shared.one_pole
-    return (Device("wire_contactor", alone, CONTACTOR, breaks=breaks),
-            Device("wire_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
-                   drop=_drop(shared, wires)))
-
-
-def _drop(shared: Shared, external: Finding) -> Finding | None:
+def drop(shared: Shared, external: Finding) -> Finding | None:
     """What the cells of one module keep of a fault that they feed through a resistance."""
     if not external.known:
         return None

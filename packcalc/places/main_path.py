@@ -30,7 +30,8 @@ def terminals(shared: Shared) -> Loop:
         "terminals", "across the pack terminals, behind fuse and contactors",
         lowest=_lowest_in_box(shared, "lowest fault current at the terminals"),
         inductance=shared.feeds.pack_inductance,
-        devices=(*shared.upstream, shared.contactors), remedies=(TRIP, COVER),
+        devices=(*shared.upstream, shared.contactors), passed=shared.middle(),
+        remedies=(TRIP, COVER),
         common=shared.behind_main, **shared.bus(shared.reach))
 
 
@@ -57,7 +58,8 @@ def cable(shared: Shared, route: Route) -> Loop:
         return inlet(shared, route)
     remedies = ("a smaller main fuse, a thicker or shorter cable", TRIP)
     return shared.loop(f"cable.{route.name}", f"far end of the cable {route.name}",
-                       devices=(*shared.upstream, shared.contactors), remedies=remedies,
+                       devices=(*shared.upstream, shared.contactors), passed=shared.middle(),
+                       remedies=remedies,
                        common=shared.down_the_cables, **shared.bus(None))
 
 
@@ -78,7 +80,7 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
         f"charge inlet, far end of {route.name}" if route else "charge inlet",
         lowest=lowest, common=common, outside=outside,
         **shared.slowest_loop(*shared.traction, *own_run),  # it may leave from their far end
-        devices=(*fuse, *shared.upstream, shared.contactors),
+        devices=(*fuse, *shared.upstream, shared.contactors), passed=shared.middle(),
         remedies=("a fuse of its own at the tap of the charge cable, in both poles", TRIP),
         **given)
 

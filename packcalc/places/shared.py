@@ -21,7 +21,9 @@ from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
     fault_loop_inductance, fault_time_constant, parallel_source_current,
 )
-from packcalc.protect.places import CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each
+from packcalc.protect.places import (
+    CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each, falls_from,
+)
 from packcalc.protect.string_shares import string_share
 from packcalc.value import value_object
 
@@ -149,6 +151,16 @@ class Shared:
     def one_pole(self) -> str:
         """Name of the contactor that breaks alone in a loop through the chassis."""
         return f"{'string ' if self.strung else ''}contactor of that pole alone"
+
+    def middle(self, *, chassis: bool = False) -> tuple[Device, ...]:
+        """A mid-pack fuse of its own in a loop of pole fuses: it may melt before one of them.
+
+        Args:
+            chassis: whether the loop is one string's through the chassis; else from pole to pole.
+        """
+        if "mid-pack" not in self.stands or self.mid is self.main:
+            return ()
+        return (replace(self.mid, paths=1 if chassis else self.feeds.strings),)
 
     # -- sources ----------------------------------------------------------------------------
 
@@ -315,6 +327,9 @@ class Shared:
                                        resistance=least)
         known["devices"] = self._dropping(
             _in_loop(known.get("devices", ()), known["time_constant"]), outside)
+        counted = {d.key for d in known["devices"]}
+        known["passed"] = _in_loop((d for d in known.get("passed", ()) if d.key not in counted),
+                                   known["time_constant"])
         shares = self._shares(known["devices"], known["lowest"], common)
         # The sweep asks for every share; words are lost on what the main fuse alone takes away.
         if shares and shares[-1].number < WORTH_SAYING * shares[-1].inputs[0].number:
@@ -328,7 +343,33 @@ class Shared:
         if not any(d.key in ON_THE_CELLS for d in devices):
             return devices
         drop = whole_drop(self.feeds, outside)
-        return tuple(replace(d, drop=drop) if d.key in ON_THE_CELLS else d for d in devices)
+        return tuple(replace(d, drop=drop, falls=self.whole_falls) if d.key in ON_THE_CELLS else d
+                     for d in devices)
+
+    @cached_property
+    def whole_falls(self) -> Finding | None:
+        """From where the cells of the whole pack fall below their trip, whatever lies outside."""
+        return self._falls(self.pack.full_voltage, cells_in_series(self.feeds),
+                           self.pack.resistance_initial)
+
+    @cached_property
+    def module_falls(self) -> Finding | None:
+        """The same of modules between two faults: alike for one and for all of them.
+
+        None in strings, where nobody knows what part of the current the others push in.
+        """
+        if self.strung:
+            return None
+        module = self.feeds.module
+        least = min(self.brief.modules[p.entry].module.series for p in self.pack.layout.parts)
+        return self._falls(module.voltage_full, count("cells in series of one module", "n", least),
+                           module.resistance_initial)
+
+    def _falls(self, voltage: Finding, cells: Finding, resistance: Finding) -> Finding | None:
+        level = self.brief.management.undervoltage_trip
+        if not (level.known and voltage.known and resistance.known):
+            return None
+        return trace(falls_from, voltage=voltage, cells=cells, level=level, resistance=resistance)
 
     def _shares(self, devices: tuple[Device, ...], alone: Finding,
                 common: Finding | None) -> tuple[Finding, ...]:
@@ -366,8 +407,13 @@ def whole_drop(feeds: Feeds, outside: Finding | None = None) -> Finding | None:
     external = outside or beyond(pack, pack.cable_allowance)
     if external is None or not external.known:
         return None
-    cells = sum(p.series * feeds.brief.modules[p.entry].module.series for p in pack.layout.parts)
-    return trace(drop_each, external=external, cells=count("cells in series", "n", cells))
+    return trace(drop_each, external=external, cells=cells_in_series(feeds))
+
+
+def cells_in_series(feeds: Feeds) -> Finding:
+    """Of the whole pack, from pole to pole."""
+    return count("cells in series", "n", sum(
+        p.series * feeds.brief.modules[p.entry].module.series for p in feeds.pack.layout.parts))
 
 
 def beyond(pack: PackModel, further: Finding) -> Finding | None:

@@ -143,6 +143,24 @@ def drop_each(external, cells):
     return external / cells
 
 
+@formula(title="current from which cells by themselves fall below their trip", symbol="I_v",
+         unit="A", text="I_v = 1000·(U − n·U_t)/R",
+         inputs={"voltage": "U [V] of the modules that feed, full",
+                 "cells": "n [] cells in series of them",
+                 "level": "U_t [V] of the trip on one cell",
+                 "resistance": "R [mΩ] of these modules alone, at its least"},
+         basis="definition", valid="modules alike; not above 0: always below it",
+         safe_side="high: full, new and hot, first millisecond")
+def falls_from(voltage, cells, level, resistance):
+    """Above it their own resistance leaves them less than the level, whatever lies outside.
+
+    Examples:
+        >>> round(falls_from(400.0, 96, 2.5, 0.040), 1)
+        4000.0
+    """
+    return (voltage - cells * level) / resistance
+
+
 @value_object
 class Device:
     """Something that stands in a loop and might end its current.
@@ -160,6 +178,8 @@ class Device:
             None where only the modules' current does.
         drop: for a trip on the lowest cell: resistance outside the modules for each cell that
             feeds the fault; None where the path's own check of that voltage holds.
+        falls: for the same trip: current from which these cells fall below it by themselves;
+            None where that is not known.
         constant: highest time constant of the loop; None counts that of the main path.
     """
 
@@ -171,6 +191,7 @@ class Device:
     breaks: tuple[tuple[Finding, Finding], ...] = ()
     sees: Finding | None = None
     drop: Finding | None = None
+    falls: Finding | None = None
     constant: Finding | None = None
 
 
@@ -311,6 +332,19 @@ class Source:
 
 
 @value_object
+class Rival:
+    """One of several loops that are told as one place, that of the worst answer.
+
+    Attributes:
+        name: by which the others are told apart from it.
+        words: what stands before the list of all of them.
+    """
+
+    name: str
+    words: str
+
+
+@value_object
 class Loop:
     """One place before it is asked who clears it.
 
@@ -335,6 +369,9 @@ class Loop:
         own_wire: I²t that its own conductor stands until it melts, where that is a branch's; None
             where none is held here.
         sizes: whether the parts of the main path are sized for its lowest current.
+        passed: fuses that the current may pass besides, which nobody counts on here: one that is
+            not shown to break it may melt before a device has cleared.
+        rival: where all loops of this key are one place; else None.
     """
 
     key: str
@@ -356,6 +393,8 @@ class Loop:
     backward: tuple[Device, ...] = ()
     own_wire: Finding | None = None
     sizes: bool = True
+    passed: tuple[Device, ...] = ()
+    rival: Rival | None = None
 
     def least(self, paths: int) -> float:
         """Lowest current through one of several equal paths while so many feed the fault, in A."""
@@ -466,7 +505,8 @@ def fault_places(asked: PlacesAsked) -> tuple[FaultPlace, ...]:
 def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
     others = tuple(_other(source, asked) for source in loop.sources)
     ends = (("highest", loop.highest), ("lowest", loop.lowest))
-    high, low = (who_clears(end, current, loop.devices, asked.clearing, asked.spoiling)
+    high, low = (who_clears(end, current, loop.devices, asked.clearing, asked.spoiling,
+                            loop.passed)
                  if loop.devices else
                  Cleared(end, current, NOBODY, False, None, loop.why_nobody)
                  for end, current in ends)
@@ -525,7 +565,8 @@ def _other(source: Source, asked: PlacesAsked) -> Cleared:
 
 
 def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
-               clearing: Clearing, spoiling: Spoiling = spoils_nothing) -> Cleared:
+               clearing: Clearing, spoiling: Spoiling = spoils_nothing,
+               passed: tuple[Device, ...] = ()) -> Cleared:
     """The device that ends a current, or nobody.
 
     Args:
@@ -534,6 +575,7 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
         devices: that stand in the loop.
         clearing: answers for one device at one current.
         spoiling: of a fuse that may melt and not break before another device has cleared.
+        passed: fuses that nobody counts on, and that may melt all the same.
     """
     if not devices:
         return Cleared(end, current, NOBODY, False, None, NO_DEVICE)
@@ -542,17 +584,18 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
                        f"not evaluated: {current.note or 'its current is not known'}")
     answers = [(d, *_answer(d, end, current, clearing)) for d in devices]
     clear = [a for a in answers if a[1]]
+    melting = [*_may_melt(answers, end, current), *((d, _seen(d, end, current)) for d in passed)]
     if clear:
         device, _, time, why = min(clear, key=_time_of)
         return _unless_spoilt(Cleared(end, current, device.name, True, time, why), [
-            (d, at, spoiling(d, at, time)) for d, at in _may_melt(answers, end, current)])
+            (d, at, spoiling(d, at, time)) for d, at in melting])
     open_ = [a for a in answers if a[1] is None]
     if open_:
         one = Cleared(end, current, either([a[0].name for a in open_]), None, None,
                       grounds([(d.name, why) for d, _, _, why in answers]))
         # Nor may anybody, behind a fuse that melts before and by its own sheet does not break.
         due = min(open_, key=_time_of)[2]
-        lost = [(d, at, spoiling(d, at, due)) for d, at in _may_melt(answers, end, current)]
+        lost = [(d, at, spoiling(d, at, due)) for d, at in melting]
         return _unless_spoilt(one, [told for told in lost if told[2] is not None and told[2][0]])
     return Cleared(end, current, NOBODY, False, None,
                    grounds([(d.name, why) for d, _, _, why in answers]))

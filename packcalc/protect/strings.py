@@ -15,7 +15,7 @@ import numpy as np
 from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, formula, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.part_checks.shown import rounded
 from packcalc.value import value_object
 
@@ -26,6 +26,10 @@ HIDDEN_MOST = leaf("largest charge gap that may stay hidden when strings are joi
                    "Δz_max", "%", 0.05, "assumed", source="packcalc-rule", origin=RULE,
                    note="packcalc's own rule; no standard gives a limit")
 NO_CHARGE = leaf("no charge", "I", "A", 0.0, "definition", origin=RULE)
+ONE_OTHER = leaf("one other string in", "n_o", "", 1.0, "definition", origin=RULE)
+EVEN = leaf("no mismatch of the strings", "m", "%", 0.0, "definition", origin=RULE)
+TOO_COLD = "no charge is allowed at the coldest, and joining charges one string"
+HIDES = "two readings that agree may hide more than is allowed"
 SETTLED = 0.05
 
 NOTES = (
@@ -33,44 +37,13 @@ NOTES = (
     "strings comes from photovoltaic generators, which are no batteries.",
     "Sharing is a linear network at one moment. Over a discharge unequal strings drift: the string "
     "of lower resistance starts with more current and ends with less.",
+    "The joining current takes up the receiver's limit: no charging, no braking until the strings "
+    "are even.",
     "Parallel strings hold the sum of each string's weakest module, not the weakest of all.",
     "No link between the strings' midpoints: it carries balancing current that no fuse sees. Take "
     "off the positive at one end of the row of strings and the negative at the other (a maker's "
     "manual, common practice).",
 )
-
-
-@formula(title="bus voltage of two sources in parallel", symbol="U", unit="V",
-         text="U = (E_1/R_1 + E_2/R_2 − I) / (1/R_1 + 1/R_2)",
-         inputs={"first_voltage": "E_1 [V] open-circuit voltage of one",
-                 "first_resistance": "R_1 [Ω] of it, links, fuse and cable included",
-                 "second_voltage": "E_2 [V] open-circuit voltage of the other",
-                 "second_resistance": "R_2 [Ω] of it", "load": "I [A] drawn from both"},
-         basis="definition", where="Kirchhoff's laws", valid="both resistances above 0")
-def shared_voltage(first_voltage, first_resistance, second_voltage, second_resistance, load):
-    """Voltage at which two sources feed one load.
-
-    Examples:
-        >>> round(shared_voltage(352.0, 0.10, 347.0, 0.12, 150.0), 3)
-        341.545
-    """
-    return ((first_voltage / first_resistance + second_voltage / second_resistance - load)
-            / (1.0 / first_resistance + 1.0 / second_resistance))
-
-
-@formula(title="current of one source into a bus", symbol="I_1", unit="A",
-         text="I_1 = (E − U) / R",
-         inputs={"voltage": "E [V] open-circuit voltage", "bus": "U [V] bus voltage",
-                 "resistance": "R [Ω] of the source and its way to the bus"},
-         basis="definition", valid="negative: the source is being charged")
-def source_current(voltage, bus, resistance):
-    """What one of several parallel sources gives, or takes.
-
-    Examples:
-        >>> round(source_current(352.0, 341.5455, 0.10), 1)
-        104.5
-    """
-    return (voltage - bus) / resistance
 
 
 @formula(title="share of the best string", symbol="p", unit="%", text="p = (100 + m)/(n + m/100)",
@@ -293,57 +266,6 @@ def hidden_gap(error, hysteresis, slope):
     return (error + hysteresis) / slope
 
 
-def share_currents(voltages, resistances, load, *, bus_segment=0.0, diagonal=True):
-    """Currents of parallel strings on two bus bars, solved as a linear network.
-
-    Args:
-        voltages, resistances: open-circuit voltage [V] and resistance [Ω] of each string; a
-            string that is open has infinite resistance.
-        load: current drawn from the bus [A]; negative charges.
-        bus_segment: resistance of one bus bar between neighbouring strings [Ω].
-        diagonal: positive taken off at the first string and negative at the last; otherwise
-            both at the first.
-
-    Returns:
-        (float, array): voltage at the take-off [V], current of each string [A].
-
-    Raises:
-        OutOfRange: unlike lengths, a resistance not above 0, or no string in.
-
-    Examples:
-        >>> voltage, currents = share_currents([352.0, 347.0], [0.10, 0.12], 150.0)
-        >>> round(voltage, 3), [round(float(i), 3) for i in currents]
-        (341.545, [104.545, 45.455])
-    """
-    e, r = np.asarray(voltages, float), np.asarray(resistances, float)
-    if e.ndim != 1 or e.shape != r.shape or not e.size:
-        raise OutOfRange("each string needs one voltage and one resistance")
-    if np.any(~(r > 0)) or bus_segment < 0:
-        raise OutOfRange("each string's resistance must be above 0, a bus segment's not below")
-    inside = np.isfinite(r)
-    if not inside.any():
-        raise OutOfRange("no string is in: nothing feeds the load")
-    n = e.size
-    # Unknowns: n string currents, then the voltage at the take-off. Bus currents follow from
-    # the string currents, so that the drop to each string is a sum over the strings.
-    drop = bus_segment * _bus_drops(n, diagonal)
-    matrix = np.zeros((n + 1, n + 1))
-    matrix[:n, :n] = np.diag(np.where(inside, r, 1.0)) + drop * inside[:, None]
-    matrix[:n, n] = inside
-    matrix[n, :n] = 1.0
-    right = np.append(np.where(inside, e, 0.0), load)
-    solved = np.linalg.solve(matrix, right)
-    return float(solved[n]), solved[:n]
-
-
-def _bus_drops(n: int, diagonal: bool) -> np.ndarray:
-    """Segments that each string's way shares with every other string's way, both bars."""
-    place = np.arange(n)
-    near = np.minimum.outer(place, place).astype(float)  # counted from the first string
-    far = np.minimum.outer(n - 1 - place, n - 1 - place).astype(float)
-    return near + (far if diagonal else near)
-
-
 @formula(
     title="Measured difference at which a string may be joined", symbol="ΔU_m", unit="V",
     text="ΔU_m = ΔU − u_e",
@@ -534,7 +456,7 @@ def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = N
                duty.in_use, duty.peak, duty.charging, duty.charge_limit]
     # Where voltage shows nothing no difference permits joining, and none is printed.
     figures += [difference for _, difference in joining_differences(asked)] \
-        if _voltage_shows(duty) else []
+        if voltage_shows(duty) else []
     figures += [f for f in (duty.time_constant, duty.settled) if f is not None]
     figures += [duty.hidden] if duty.hidden is not None and duty.hidden.number <= 1.0 else []
     return Item(
@@ -551,10 +473,14 @@ def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = N
 
 
 def _joining_checks(asked: StringsAsked, duty: StringsDuty) -> tuple[Check, ...]:
-    """A refusal to join by voltage is a caution: another way of joining exists."""
-    # Where voltage shows nothing no difference is allowed, and there is none to tell.
-    told = (_told(asked, duty), *_joined_checks(asked)) if _voltage_shows(duty) else ()
-    return _shows(asked, duty), _takes(duty), *told
+    """A refusal to join by voltage alone is a caution: full strings may be joined.
+
+    They too are held to the difference, for the sake of the current. Where none is allowed at
+    all the design lets no string join: it fails.
+    """
+    barred = duty.charge_limit.known and duty.charge_limit.number <= 0
+    told = () if barred else (_told(asked, duty),)
+    return _shows(asked, duty), _takes(duty), *told, *_joined_checks(asked)
 
 
 def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:
@@ -578,23 +504,17 @@ def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:
 
 def _takes(duty: StringsDuty) -> Check:
     title = "Receiving string may be charged at every temperature in use"
-    check = judge(title, "fault range", duty.charge_limit, "above", NO_CHARGE,
-                  remedy="join only warm cells; the management system must refuse below that "
-                         "temperature")
-    return check if check.verdict != FAIL else replace(
-        check, verdict=CAUTION, reason="refused: no charge is allowed at the coldest, and joining "
-        "charges one string")
+    return judge(title, "fault range", duty.charge_limit, "above", NO_CHARGE,
+                 reason=f"refused: {TOO_COLD}" if duty.charge_limit.number <= 0 else "",
+                 remedy="contactors that close on warmer cells only: battery.coldest_closed, held "
+                        "by the management system")
 
 
 def _told(asked: StringsAsked, duty: StringsDuty) -> Check:
-    check = judge("Allowed difference can be told from the measuring error", "fault range",
-                  duty.difference, "above", asked.voltage_error,
-                  remedy="measure the difference directly across the open contactor, or join "
-                         "through a resistor")
-    if check.verdict != FAIL:
-        return check
-    return Check(check.title, check.stage, CAUTION, check.figure, check.demand, check.relation,
-                 "refused: two readings that agree may hide more than is allowed", check.remedy)
+    held = judge("Allowed difference can be told from the measuring error", "fault range",
+                 duty.difference, "above", asked.voltage_error,
+                 remedy="finer readings, across the open contactor: strings.voltage_error")
+    return held if held.verdict != FAIL else replace(held, reason=f"refused: {HIDES}")
 
 
 def _module_check(asked: StringsAsked, duty: StringsDuty) -> Check:
@@ -610,9 +530,10 @@ def _module_check(asked: StringsAsked, duty: StringsDuty) -> Check:
 def _specification(asked: StringsAsked, duty: StringsDuty,
                    breaks: tuple[Finding, Finding]) -> tuple[Requirement, ...]:
     low = f"at most {duty.lowest.shown}"
+    volts = asked.highest_voltage.least + asked.highest_voltage.shown
     return (
-        Requirement("string fuse, each string: rated DC voltage", f"above "
-                    f"{asked.highest_voltage.shown}", "highest working voltage; one link alone"),
+        Requirement("string fuse, each string: rated DC voltage", f"above {volts}",
+                    "highest working voltage; one link alone"),
         Requirement("string fuse: DC breaking capacity",
                     f"above {rounded(asked.fuse_breaks, True)}", "every source of the worst fault "
                     "place; a fault in one string is fed by all the others and the bus"),
@@ -621,7 +542,7 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
         Requirement("string fuse: continuous current at the box's temperature",
                     f"at least {duty.continuous.shown}", "best string, one string open"),
         Requirement("string contactor, each pole: rated DC voltage",
-                    f"above {asked.highest_voltage.shown}", "one pole alone"),
+                    f"above {volts}", "one pole alone"),
         Requirement("string contactor: continuous and peak current",
                     f"{duty.continuous.shown} and {duty.peak.shown}", "best string, one open"),
         Requirement("string contactor: breaking current, both directions",
@@ -637,27 +558,45 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
     )
 
 
-def _voltage_shows(duty: StringsDuty) -> bool:
+def voltage_shows(duty: StringsDuty) -> bool:
+    """Whether a voltage hides little enough of the strings' charges."""
     return duty.hidden is not None and duty.hidden.number <= HIDDEN_MOST.number
 
 
 def _measured(asked: StringsAsked, duty: StringsDuty) -> str:
-    """The allowed difference less what the reading may hide."""
-    if not _voltage_shows(duty):
-        return ("none: no voltage difference permits joining, as voltage does not show the charge "
-                "gap; charge each string full on its own first, let it rest, join then")
-    if not (duty.difference.known and asked.voltage_error.known):
+    """The allowed difference less what the reading may hide; what else it takes, or why none is."""
+    barred, allowed = joining_barred(asked, duty), joining_reading(asked, duty)
+    if barred:
+        return f"none: {barred}"
+    if allowed is None:
         return "not known"
-    allowed = allowed_reading(asked, duty)
-    return allowed.shown if allowed else "none: the reading may hide more than is allowed"
+    return allowed.shown if voltage_shows(duty) else (
+        "none: no voltage difference permits joining, as voltage does not show the charge gap; "
+        "charge each string full on its own first, let it rest, join then, within "
+        f"{allowed.shown}")
+
+
+def joining_barred(asked: StringsAsked, duty: StringsDuty) -> str:
+    """Why the design as it stands lets no string join; empty where it does, or is not known."""
+    if duty.charge_limit.known and duty.charge_limit.number <= 0:
+        return TOO_COLD
+    known = duty.difference.known and asked.voltage_error.known
+    return HIDES if known and duty.difference.number <= asked.voltage_error.number else ""
+
+
+def joining_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:
+    """Largest measured difference whose first current a receiver may take; None where none is.
+
+    Where voltage does not show the charge gap, it permits joining full strings alone.
+    """
+    if joining_barred(asked, duty) or not (duty.difference.known and asked.voltage_error.known):
+        return None
+    return trace(measured_difference, difference=duty.difference, error=asked.voltage_error)
 
 
 def allowed_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:
-    """Largest measured difference at which a string may be joined; None where none permits it."""
-    if not (_voltage_shows(duty) and duty.difference.known and asked.voltage_error.known) \
-            or duty.difference.number <= asked.voltage_error.number:
-        return None
-    return trace(measured_difference, difference=duty.difference, error=asked.voltage_error)
+    """Largest measured difference that by itself permits joining; None where none does."""
+    return joining_reading(asked, duty) if voltage_shows(duty) else None
 
 
 def joining_differences(asked: StringsAsked) -> tuple[tuple[Finding, Finding], ...]:
@@ -668,19 +607,30 @@ def joining_differences(asked: StringsAsked) -> tuple[tuple[Finding, Finding], .
 def joined_sharing(asked: StringsAsked) -> tuple[Finding, Finding]:
     """Current of the worst string just after joining at the allowed difference, current flowing.
 
+    Braking and charging are counted as whole as they are without joining: errs high.
+
     Returns:
-        discharging, one string above all others by the widest of the differences; charging, one
-        below them by the narrowest.
+        discharging, one string above all others by the widest of the differences; charging or
+        braking, one below them by the narrowest; each with the others even and all in, or
+        unlike and all but one open, whichever is more.
     """
     wide, narrow = (pick(_permitting(asked), key=lambda c: c.limit.number) for pick in (max, min))
+    into = largest([asked.charging_current, asked.regeneration_current or asked.charging_current],
+                   "largest current into the pack")
+    high = _worst_joined(asked, wide, asked.continuous_current,
+                         "current of a string that joins high")
+    return high, _worst_joined(asked, narrow, into, "current into a string that joins low")
+
+
+def _worst_joined(asked: StringsAsked, at: ChargeLimit, flow: Finding, title: str) -> Finding:
+    """Its current follows the others' resistance one way alone: one end of that is the worst."""
     others = trace(other_strings, strings=asked.strings)
-    cases = ((wide, asked.continuous_current, "current of a string that joins high"),
-             (narrow, asked.charging_current, "current into a string that joins low"))
-    high, low = (trace(joined_current, title, difference=_difference(asked, at), flow=flow,
-                       resistance=asked.resistance_initial, mismatch=asked.mismatch,
-                       others=others)
-                 for at, flow, title in cases)
-    return high, low
+    given = {"difference": _difference(asked, at), "flow": flow,
+             "resistance": asked.resistance_initial}
+    ends = (trace(joined_current, f"{title}, all in, even", **given, mismatch=EVEN, others=others),
+            trace(joined_current, f"{title}, one other in, unlike", **given,
+                  mismatch=asked.mismatch, others=ONE_OTHER))
+    return largest(ends, title)
 
 
 def _permitting(asked: StringsAsked) -> tuple[ChargeLimit, ...]:
@@ -704,7 +654,8 @@ def _joined_checks(asked: StringsAsked) -> tuple[Check, ...]:
                  discharging, "at most", asked.continuous_limit,
                  missing="continuous current of the module is not known",
                  remedy="less power until the difference is gone")
-    low = judge("A string joins at the allowed difference under charge", stage, charging, "at most",
-                smallest([_at(c) for c in permitting], "charge limit of the receiving string"),
+    low = judge("A string joins at the allowed difference under charge or braking", stage, charging,
+                "at most", smallest([_at(c) for c in permitting],
+                                    "charge limit of the receiving string"),
                 remedy="charger and braking off until the difference is gone")
     return tuple(c if c.verdict != FAIL else replace(c, verdict=CAUTION) for c in (high, low))

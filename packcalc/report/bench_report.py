@@ -238,10 +238,10 @@ def _rules(lot: GradedLot) -> tuple[Block, ...]:
                  "Better than the label, or surely less resistance than its type when new, is "
                  "suspect: counted like the middle of the others until it is tested again, or "
                  "asked about; dealt as if nobody had measured it. Above the label by less than "
-                 "the test can tell, it counts like the middle of the others. What cannot be corrected is "
-                 "dealt, where undecided modules are, no better than it may mean at its worst. No "
-                 "resistance counts as better than new, but for joining and sharing, where a low "
-                 "one drives more current."),
+                 "the test can tell, it counts like the middle of the others. What cannot be "
+                 "corrected is dealt, where undecided modules are, no better than it may mean at "
+                 "its worst. No resistance counts as better than new, but for joining and "
+                 "sharing, where a low one drives more current."),
                 "bench_methods")]
     if line is not None:
         blocks.append(Chain("bench_isolation_line", line, "leakages of modules add in parallel"))

@@ -3,15 +3,14 @@
 import json
 from pathlib import Path
 
-import numpy as np
 import pytest
 from packcalc.protect.branch_figures import discharge_integral
 from packcalc.protect.strings import (
+    best_string_share,
+    joined_current,
     joining_current,
     joining_time_constant,
     series_capacitance,
-    share_currents,
-    shared_voltage,
 )
 
 RECORD = json.loads(Path(__file__).with_name("strings_values.json").read_text("utf-8"))
@@ -20,36 +19,37 @@ CLOSE = 2e-6  # seven printed digits
 STEPPED = 2e-3  # step error and the first step of a discharge
 
 pytestmark = pytest.mark.oracle
-TWO = ([352.0, 347.0], [0.10, 0.12])
-THREE = ([352.0, 347.0, 350.0], [0.10, 0.12, 0.16])
-ONE_OPEN = ([352.0, 0.0, 350.0], [0.10, np.inf, 0.16])
 
 
 def test_the_record_names_its_engine():
     assert RECORD["engine"].startswith("ngspice")
 
 
-def test_bus_voltage_of_two_strings():
-    assert shared_voltage(352.0, 0.10, 347.0, 0.12, 150.0) == pytest.approx(
-        SPICE["two strings, 150 A, bus"], rel=CLOSE)
-    assert share_currents(*TWO, 150.0)[0] == pytest.approx(
-        SPICE["two strings, 150 A, bus"], rel=CLOSE)
-
-
-@pytest.mark.parametrize("name, strings, load, index, bars", [
-    ("two strings, 150 A, first", TWO, 150.0, 0, {}),
-    ("two strings, no load, first", TWO, 0.0, 0, {}),
-    ("two strings, charging 60 A, second", TWO, -60.0, 1, {}),
-    ("three strings, 200 A, second", THREE, 200.0, 1, {}),
-    ("three strings, middle open, 200 A, third", ONE_OPEN, 200.0, 2, {}),
-    ("three strings, 5 mohm bars, diagonal, first", THREE, 200.0, 0, {"bus_segment": 0.005}),
-    ("three strings, 5 mohm bars, diagonal, third", THREE, 200.0, 2, {"bus_segment": 0.005}),
-    ("three strings, 5 mohm bars, one end, third", THREE, 200.0, 2,
-     {"bus_segment": 0.005, "diagonal": False}),
+@pytest.mark.parametrize("name, difference, flow, ohms, other, others", [
+    ("two strings, 150 A, first", 5.0, 150.0, 0.10, 0.12, 1),
+    ("two strings, no load, first", 5.0, 0.0, 0.10, 0.12, 1),
+    ("three strings, middle open, 200 A, third", -2.0, 200.0, 0.16, 0.10, 1),
+    ("three strings, others alike, 200 A, first", 5.0, 200.0, 0.10, 0.12, 2),
 ])
-def test_sharing_agrees_with_the_engine(name, strings, load, index, bars):
-    _, currents = share_currents(*strings, load, **bars)
-    assert currents[index] == pytest.approx(SPICE[name], rel=CLOSE)
+def test_sharing_agrees_with_the_engine(name, difference, flow, ohms, other, others):
+    assert joined_current(difference, flow, ohms, other / ohms - 1.0, others) == pytest.approx(
+        SPICE[name], rel=CLOSE)
+
+
+def test_charging_a_low_string_agrees_with_the_engine():
+    # into it, where the record counts what it gives
+    assert joined_current(5.0, 60.0, 0.12, 0.10 / 0.12 - 1.0, 1) == pytest.approx(
+        -SPICE["two strings, charging 60 A, second"], rel=CLOSE)
+
+
+def test_bus_voltage_of_two_strings():
+    assert 352.0 - 0.10 * joined_current(5.0, 150.0, 0.10, 0.20, 1) == pytest.approx(
+        SPICE["two strings, 150 A, bus"], rel=CLOSE)
+
+
+def test_share_of_the_best_string_agrees_with_the_engine():
+    assert 200.0 * best_string_share(3, 0.20) == pytest.approx(
+        SPICE["three even voltages, 200 A, first"], rel=CLOSE)
 
 
 @pytest.mark.parametrize("name, seconds", [("joining, after 1 s", 1.0),
