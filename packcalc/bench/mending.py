@@ -21,7 +21,7 @@ MOST_LOST = 2  # steps of capacity, to leave a dead end
 
 def mended(units: np.ndarray, groups: np.ndarray, limit: float, rng: np.random.Generator,
            steps: int) -> np.ndarray:
-    """Groups with as little missing as was found, all together.
+    """The groups with the least missing, all together, that were seen on the way.
 
     Args:
         units: of each module, in whole steps.
@@ -40,9 +40,12 @@ def mended(units: np.ndarray, groups: np.ndarray, limit: float, rng: np.random.G
     masks = splits(parallel)[:, 1:]  # the first leaves all as it is
     most = max(2, WAYS // masks.shape[1])
     spare = units[groups].sum(axis=1) - limit
+    best, least = groups.copy(), np.inf
     for _ in range(steps if series > 1 else 0):
         short = np.flatnonzero(spare < 0)
-        if not len(short):
+        if (missing := -spare[short].sum()) <= least:
+            best, least = groups.copy(), missing
+        if not missing:
             break
         rich = np.flatnonzero(spare > 0)
         at = _any(rich if len(rich) and rng.random() < GIVING else short, rng)
@@ -57,7 +60,7 @@ def mended(units: np.ndarray, groups: np.ndarray, limit: float, rng: np.random.G
         for group, members in ((at, both[row][taken]), (int(others[row]), both[row][~taken])):
             groups[group] = members
             spare[group] = units[members].sum() - limit
-    return groups
+    return best
 
 
 def _won(first: np.ndarray, spare: float, beside: np.ndarray) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 
 import numpy as np
 
@@ -33,12 +34,16 @@ class SelfDischarge:
         check: with its verdict.
         effect: the grade that it asks for, or None.
         loss, resolution: in 30 days; without a value where nothing can be said.
+        least, most: what the loss may be, with the meter's error and over the published curves;
+            None where the readings tell none.
     """
 
     check: Check
     effect: str | None
     loss: Finding
     resolution: Finding
+    least: Finding | None = None
+    most: Finding | None = None
 
 
 def slopes_about(module: ModuleType, cell_voltage: float) -> tuple[float, float] | None:
@@ -135,7 +140,18 @@ def _judged(row: BenchRow, module: ModuleType, bench: Bench, days: float) -> Sel
     resolution = trace(rules.charge_lost, "smallest loss that the readings can tell", symbol="s_e",
                        fall=not_told, slope=flat, **given)
     surely = rules.charge_lost(fall - not_told.number, module.series, steep.number, days)
-    return _verdict(module, bench, loss, resolution, slopes, float(surely))
+    found = _verdict(module, bench, loss, resolution, slopes, float(surely))
+    if found.check.verdict == NOT_EVALUATED:
+        return found
+    read = f"{fallen.shown} {{}} {not_told.shown} in {days:.0f} days, {module.series} cells, {{}}"
+    return replace(found, most=_end(
+        row, "most", loss.number + resolution.number, read.format("+", flat.shown)), least=_end(
+        row, "least", max(float(surely), 0.0), read.format("−", steep.shown)))
+
+
+def _end(row: BenchRow, which: str, value: float, read: str) -> Finding:
+    return leaf(f"{which} charge that {row.mark} loses in 30 days", "s", "%", value, "measured",
+                origin=row.selfdischarge[1].voltage.origin, note=f"{read} a cell for 1 %")
 
 
 def _verdict(module: ModuleType, bench: Bench, loss: Finding, resolution: Finding,
