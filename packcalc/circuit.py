@@ -7,12 +7,13 @@ fault, what the branches and strings need, what the management system must do.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from packcalc.brief import Branch, Brief
-from packcalc.checks import CAUTION, Check, Item, Requirement, worst
+from packcalc.checks import CAUTION, Check, Item, worst
 from packcalc.clearing import (
     NamedFuses,
     PartAnswers,
@@ -29,12 +30,18 @@ from packcalc.clearing import (
 from packcalc.feeds import AHEAD, Feeds, feeds_of, standing
 from packcalc.findings import Finding, leaf
 from packcalc.further_parts import (
-    charge_contactor_item, disconnect_stands, mid_fuse_item, mid_fuse_specification,
+    charge_contactor_item, disconnect_stands, mid_fuse_asked, mid_fuse_item,
     precharge_relay_item, string_cables_item, with_system,
 )
 from packcalc.pack import PackModel
+from packcalc.part_checks.path_conductors import ElsewhereHeat
+from packcalc.part_checks.sweep import Trips
+from packcalc.part_checks.trip_checks import follows
 from packcalc.place_arcs import PlaceArc, worst_arc
+from packcalc.place_heats import place_heats
 from packcalc.place_sweep import SWEPT, currents_of, heat_over, sweeping_by
+from packcalc.places.rivals import worst_of_rivals
+from packcalc.places.settings import PlaceId
 from packcalc.places.shared import branch_fuse
 from packcalc.places.strings import STRING_MODULE
 from packcalc.places.table import places_asked
@@ -85,8 +92,9 @@ class Circuit:
         insulation, management, states: results of those rooms.
         items: strings, branches and the rooms above, for the report.
         arc: the worst of every fault place; None where no current is known.
-        mid_fuse: what a fuse inside the string is bought to; empty where none stands there.
+        mid_fuse: what a fuse inside the string is bought to; None where none stands there.
         inside_strings: string fuse and contactor over the whole range; None without strings.
+        heats: the most heat of every fault place in each conductor of the main path.
     """
 
     feeds: Feeds
@@ -98,7 +106,8 @@ class Circuit:
     items: tuple[Item, ...]
     inside_strings: Coordination | None = None
     arc: PlaceArc | None = None
-    mid_fuse: tuple[Requirement, ...] = ()
+    mid_fuse: Item | None = None
+    heats: tuple[ElsewhereHeat, ...] = ()
 
 
 @value_object
@@ -113,6 +122,7 @@ class MainPath:
         closing_step: what a contactor makes after pre-charge.
         fuse_asked: what the main fuse is sized from; None keeps a mid-pack fuse as it was.
         loops: every fault place, before any part is asked: what the parts must break.
+        settings: of a trip that follows the cells' temperature, for each of them.
     """
 
     pack: PackModel
@@ -126,6 +136,7 @@ class MainPath:
     closing_step: Finding | None = None
     fuse_asked: FuseAsked | None = None
     loops: tuple[Loop, ...] = ()
+    settings: Mapping[PlaceId, Finding] | None = None
 
 
 def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) -> Circuit:
@@ -139,10 +150,11 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     string_fuse = string_fuse_item(feeds, path.loops, path_fuses(brief),
                                    named=brief.parts.string_fuse)
     answers = clearing_by(path.held, brief, inside)
-    places = fault_places(places_asked(
+    places = worst_of_rivals(fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
-        clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils))
+        clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils,
+        settings=path.settings)))
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
     inside = _held_to_places(inside, places)
     arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
@@ -151,7 +163,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     managed = ManagementAsked(
         brief, path.pack, path.held.asked.fault_lowest, _between_poles(path),
         takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current,
-        _without_contactor(path.held), lambda below: opened_all_the_same(places, below))
+        _without_contactor(path.held), lambda below: opened_all_the_same(places, below),
+        *_trip_settings(path.held.asked.trips, brief))
     management = specify_management(managed)
     management = replace(management, item=with_system(management.item, managed))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
@@ -183,7 +196,9 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
-                   mid_fuse_specification(feeds, path.fuse_asked, loops))
+                   mid_fuse_asked(feeds, path.fuse_asked, loops),
+                   place_heats(places, answers, path.held.asked.conductors,
+                               path.pack.layout.parallel))
 
 
 def _held_to_places(inside: Coordination | None,
@@ -206,6 +221,16 @@ def _between_poles(path: MainPath) -> Finding:
     """Every source from pole to pole, as far sense wires may meet it."""
     return next((loop.all_sources for loop in path.loops if loop.key == "box"),
                 path.faults.highest)
+
+
+def _trip_settings(trips: Trips | None, brief: Brief) -> tuple[
+        tuple[Finding, Finding] | None, Check | None]:
+    """Of a trip that follows the cells' temperature: what counts at full power and in a fault."""
+    if trips is None or trips.moving is None:
+        return None, None
+    most = trips.current or brief.management.trip_current
+    settings = (trips.moving.at_load, most) if trips.moving.at_load is not None else None
+    return settings, follows(trips)
 
 
 def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[str, Finding]:

@@ -34,6 +34,7 @@ from packcalc.duties import (
     precharge_asked,
     pulled,
     rated_voltages,
+    sensor_error,
     sized_route,
     smallest_rating,
 )
@@ -47,17 +48,18 @@ from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.trip_checks import overload_check
 from packcalc.parts import FUSE, Part
+from packcalc.places.chafed import undescribed_routes
+from packcalc.places.settings import Node, TripSettings, settings_of, temperatures
 from packcalc.places.shared import branch_fuse
 from packcalc.places.shared import whole_drop
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
-    one_pole_drop,
-    fault_cell, fuse_alone_loops, main_path_loops, one_pole_loops, opened_all_the_same,
-    path_highest,
+    fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop, one_pole_falls, one_pole_loops,
+    opened_all_the_same, path_highest, whole_falls,
 )
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
-from packcalc.protect.coordination import Coordination, coordinate, with_places, with_trips
+from packcalc.protect.coordination import Coordination, coordinate, with_heats, with_places, with_trips
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks, told_apart
 from packcalc.protect.fuse import overload_by, size_main_fuse
@@ -201,7 +203,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     fuse_asked = asked_of_fuse(brief, pack, faults, loops, allowed_by_cables(brief, routes))
     fuse = size_main_fuse(fuse_asked, path_fuses(brief), named=brief.parts.main_fuse)
     fuse = replace(fuse, checks=(*fuse.checks, *_mid_pack(brief, pack)))
-    asked = replace(asked_of_coordination(brief, pack, faults, routes), **_fed_by_few(
+    settings = _settings(brief, layout, loops)
+    asked = replace(asked_of_coordination(brief, pack, faults, routes, settings), **_fed_by_few(
         brief, pack, at_the_end, loops))
     if own is not None and asked.fault_voltage is not None:
         # Cells of less resistance keep more voltage in a fault, and their trip sees it less.
@@ -226,9 +229,13 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
                                             pack_inductance(brief), CABLE_INDUCTANCE, step,
-                                            fuse_asked, loops), overvoltage)
+                                            fuse_asked, loops,
+                                            settings.by_place if settings else None), overvoltage)
     held = with_places(with_trips(held, circuit.management.trips), [
-        p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)])
+        p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)],
+        [p.title for p in circuit.places if any(a.clears is None and a.device == d.name
+                                                for a in p.answers for d in p.loop.passed)])
+    held = with_heats(held, circuit.heats)
     faults = replace(faults, checks=tuple(told_apart(
         c, opened_all_the_same(circuit.places, pack.peak_current.number)
         if c.verdict == FAIL and pack.peak_current.known else "") for c in faults.checks))
@@ -302,8 +309,41 @@ def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> F
 
 
 def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...]:
-    """Every loop of the layout, before any part is asked."""
-    return places_asked(_feeds(brief, pack, faults)).loops
+    """Every loop of the layout, before any part is asked.
+
+    A charge cable that nobody named is sized by the lowest fault, and that hangs on its section:
+    it is sized again, each time no thicker, until it stays.
+    """
+    feeds, open_, least = _feeds(brief, pack, faults), undescribed_routes(brief), faults
+    before: tuple[str | None, ...] = ()
+    while True:
+        routes = tuple(sized_route(brief, r, pack, least, None) for r in open_)
+        loops = places_asked(feeds, routes).loops
+        now = tuple(r.chosen and r.chosen.candidate.name for r in routes)
+        if now == before or all(r.cable for r in open_):
+            return loops
+        before, least = now, _demanded(pack, faults, loops)
+
+
+def _settings(brief: Brief, layout: Layout, loops: tuple[Loop, ...]) -> TripSettings | None:
+    """Settings of a trip that follows the cells' temperature; None of one that does not.
+
+    Args:
+        brief, layout: what is asked.
+        loops: at the coldest cells.
+    """
+    managed = brief.management
+    if not managed.trip_points:
+        return None
+    coldest, *warmer = temperatures(brief)
+    nodes = [Node(coldest, loops)]
+    for at in warmer:
+        warm = replace(brief, battery=replace(brief.battery, coldest_closed=at))
+        pack = model_pack(warm, layout)
+        nodes.append(Node(at, _loops(warm, pack, faults_of(warm, pack, loop_inductance(warm)))))
+    error = sensor_error(managed)
+    assert error is not None  # a trip is given
+    return settings_of(brief, error, nodes)
 
 
 def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
@@ -317,7 +357,8 @@ def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
     return {"fault_voltage": fault_cell(feeds, loops), "one_pole_lowest": one_pole,
             "fault_highest": path_highest(faults.highest, loops), "path_lowest": faults.lowest,
             "fuse_alone_lowest": no_contactor, "fault_drop": whole_drop(feeds),
-            "one_pole_drop": one_pole_drop(loops)}
+            "fault_falls": whole_falls(loops), "one_pole_drop": one_pole_drop(loops),
+            "one_pole_falls": one_pole_falls(loops)}
 
 
 def _left(parts: tuple[AnyPart, ...], item: Item) -> tuple[AnyPart, ...]:
@@ -382,7 +423,7 @@ def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
         return None
     key = branch_fuse(branch).key
     lowest = min((asked.fault_lowest, *(
-        loop.lowest for loop in loops if loop.lowest.known
+        loop.lowest for loop in loops if loop.lowest.known and loop.sizes
         and any(d.key == key for d in loop.devices))), key=lambda f: f.number) \
         if asked.fault_lowest.known else asked.fault_lowest
     fuse = branch_sheet(fuse_named(held, brief), branch, lowest, asked.fault_highest)

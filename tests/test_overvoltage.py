@@ -5,16 +5,23 @@ tests/published/test_pfc_design_example.py and tests/oracle/test_load_dump_spice
 """
 
 import math
+import tomllib
 
 import numpy as np
 import pytest
 
+from examples.regenerate import ROOT
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS
 from packcalc.findings import leaf
 from packcalc.pack import model_pack
+from packcalc.part_checks.shown import rounded
 from packcalc.protect import overvoltage as ov
+from packcalc.protection import study_protection
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.overvoltage_report import overvoltage_section
 from packcalc.study import find_layout
+from tests.briefs import without_parts
+from tests.sized import example
 
 # 400 V pack: 30 kW into 0.8 mF from 408 V to 450 V takes 0.8e-3·(450² − 408²)/(2·30e3) = 0.48048 ms
 FIGURES = {
@@ -213,3 +220,56 @@ def test_section_names_every_link_and_part():
     assert len(tables["overvoltage_standings"].rows) == 6
     row = tables["overvoltage_chain"].rows[4]
     assert row[2].value == 426.0 and row[1].text == "inverter side"
+
+
+# -- a highest voltage that is a lower bound ----------------------------------------------------
+
+OPEN_CHAIN = {
+    "modules": [{"label": "12s 80 Ah NMC", "count": 34}], "arrangement": "strings",
+    "inverter": {"voltage_range": "540 V to 850 V"}, "power": {"peak": "120 kW"},
+    "cables": {"route": [{"name": "traction", "carries": "traction", "length": "4 m"}]},
+    "branch": [{"name": "heater", "kind": "heater", "taps": "behind the contactors",
+                "power": "5 kW", "length": "3 m", "fuse_rating": "20 A"}],
+    "path": {"charge_contactor": "both poles", "string_cable_length": "1 m",
+             "string_cable_section": "35 mm²"}}
+
+
+def test_every_demand_on_a_lower_bound_says_at_least():
+    """The chain is open: a rating bought to the bare figure may be too low."""
+    study = study_protection(brief_from_data(OPEN_CHAIN, "open"), "", "strings")
+    highest = study.pack.highest_voltage
+    assert highest.at_least
+    for written in (highest.shown, rounded(highest, True)):
+        told = [(i.key, r.what, r.value) for i in study.items for r in i.specification
+                if written in r.value]
+        assert told
+        bare = [row for row in told if f"at least {written}" not in row[2]
+                and f"{written}, or more" not in row[2]]
+        assert bare == []
+    voltage = next(r.value for i in study.items if i.key == "contactors"
+                   for r in i.specification if r.what == "voltage")
+    assert voltage == f"each pole alone above at least {highest.shown} DC"
+
+
+def test_a_known_highest_voltage_is_said_as_it_is():
+    study = example("truck")
+    assert not study.pack.highest_voltage.at_least
+    voltage = next(r.value for i in study.items if i.key == "contactors"
+                   for r in i.specification if r.what == "voltage")
+    assert voltage == f"each pole alone above {study.pack.highest_voltage.shown} DC"
+
+
+def test_the_loads_on_the_bus_are_held_to_the_highest_working_voltage():
+    """A converter for 440 V in a pack of 448.4 V; a load whose plate nobody read is asked about."""
+    text = (ROOT / "examples/truck/brief.toml").read_text("utf-8")
+    assert text.count('input_voltage = "500 V"') == 4
+    text = text.replace('input_voltage = "500 V"', 'input_voltage = "440 V"', 1)
+    text = text.replace('input_voltage = "500 V"\n', "", 1)
+    brief = brief_from_data(tomllib.loads(without_parts(text).partition("[bench]")[0]))
+    item = next(i for i in study_protection(brief).items if i.key == "overvoltage")
+    checks, rated = {c.title: c for c in item.checks}, "rated for the highest working voltage"
+    assert checks[f"load of DC/DC converter {rated}"].verdict == FAIL
+    heater = checks[f"load of battery heater {rated}"]
+    assert heater.verdict == NOT_EVALUATED and "448.4 V" in heater.reason
+    assert checks[f"load of charge cable {rated}"].verdict == PASS
+    assert not any("sense wires" in title for title in checks)

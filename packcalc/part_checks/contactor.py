@@ -12,8 +12,8 @@ from packcalc.curves import Curve
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.shown import (
-    OPTIMISTIC, SILENT, counted, least_left, remark, rounded, stepped, terminals_check,
-    voltage_check,
+    OPTIMISTIC, SILENT, at_voltage, counted, least_left, remark, rounded, stepped,
+    terminals_check, voltage_check,
 )
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
 from packcalc.value import value_object
@@ -90,21 +90,22 @@ def break_words(flow: Finding) -> str:
 def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
                           switch: SwitchDemand) -> tuple[Check, ...]:
     """Every check of one contactor, in the order of the stages."""
+    volts = carry.highest_voltage
     return (
-        voltage_check(part, carry.highest_voltage,
-                      "one pole rated above the highest working voltage"),
-        judge(MAKES_STEP, "fault range", part.make_current,
-              "at least", switch.closing_step, missing=f"{SILENT}the making current"
-              if part.make_current is None else "closing step is not known",
-              remedy="a higher pre-charge level"),
-        judge(TEST, "fault range", _test_time_constant(part, carry.highest_voltage), "at least",
+        voltage_check(part, volts, "one pole rated above the highest working voltage"),
+        at_voltage(judge(MAKES_STEP, "fault range", part.make_current,
+                         "at least", switch.closing_step, missing=f"{SILENT}the making current"
+                         if part.make_current is None else "closing step is not known",
+                         remedy="a higher pre-charge level"), part, volts),
+        judge(TEST, "fault range", _test_time_constant(part, volts), "at least",
               switch.time_constant, missing=f"{SILENT}the time constant of its breaking test",
               remedy="a contactor tested at a longer time constant"),
         *_slower_check(part, switch),
         _make_and_pass(part, switch),
         *_withstand(part.short_time),
-        _break(part, "discharging", part.break_discharge, switch.break_discharge),
-        _break(part, "charging", part.break_charge, switch.break_charge),
+        at_voltage(_break(part, "discharging", part.break_discharge, switch.break_discharge),
+                   part, volts),
+        at_voltage(_break(part, "charging", part.break_charge, switch.break_charge), part, volts),
         direction_check(part),
         _own_housing(part),
         _opens_in_time(part, switch),
@@ -116,20 +117,23 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
 def relay_part_checks(part: ContactorPart, carry: CarryDemand,
                       switch: SwitchDemand) -> tuple[Check, ...]:
     """Every check of a pre-charge relay, which makes and breaks what its resistor lets through."""
+    volts = carry.highest_voltage
     return (
-        voltage_check(part, carry.highest_voltage,
-                      "one pole rated above the highest working voltage"),
-        judge("makes the current into the empty link", "fault range", part.make_current,
-              "at least", carry.peak_current, missing=f"{SILENT}the making current"
-              if part.make_current is None else NO_PEAK, remedy="a larger resistance"),
-        judge(TEST, "fault range", _test_time_constant(part, carry.highest_voltage), "at least",
+        voltage_check(part, volts, "one pole rated above the highest working voltage"),
+        at_voltage(judge(
+            "makes the current into the empty link", "fault range", part.make_current,
+            "at least", carry.peak_current, missing=f"{SILENT}the making current"
+            if part.make_current is None else NO_PEAK, remedy="a larger resistance"), part, volts),
+        judge(TEST, "fault range", _test_time_constant(part, volts), "at least",
               switch.time_constant, missing=f"{SILENT}the time constant of its breaking test"
               if part.break_time_constant is None and part.permitted_time_constant is None
               else NO_PEAK, remedy="a contactor tested at a longer time constant"),
-        judge("breaks the current of a failed pre-charge", "who clears", part.break_discharge,
-              "at least", switch.break_discharge,
-              missing=f"{SILENT}the breaking current discharging at this voltage"
-              if part.break_discharge is None else NO_PEAK, remedy="a larger resistance"),
+        at_voltage(judge(
+            "breaks the current of a failed pre-charge", "who clears", part.break_discharge,
+            "at least", switch.break_discharge,
+            missing=f"{SILENT}the breaking current discharging at this voltage"
+            if part.break_discharge is None else NO_PEAK, remedy="a larger resistance"),
+            part, volts),
         direction_check(part),
         _at_ambient(part, carry),
         _peak(part, carry),

@@ -9,7 +9,7 @@ from packcalc.findings import Finding, leaf, smallest, trace
 from packcalc.part_checks.contactor import (
     TEST, CarryDemand, SwitchDemand, carry_checks, direction_check,
 )
-from packcalc.part_checks.shown import SILENT, counted, voltage_check
+from packcalc.part_checks.shown import SILENT, at_voltage, counted, voltage_check
 from packcalc.part_formulas import contacts_drop
 from packcalc.parts import ConnectorPart, DisconnectPart
 from packcalc.value import value_object
@@ -40,7 +40,7 @@ def disconnect_part_checks(part: DisconnectPart, demand: CarryDemand,
     return (
         voltage_check(part, demand.highest_voltage, VOLTAGE),
         _pilot(part, "a disconnect without breaking capacity must never be pulled under load"),
-        _fault_carry(part, demand), *_pulled(part, switch), direction_check(part),
+        _fault_carry(part, demand), *_pulled(part, demand, switch), direction_check(part),
         _fuse_inside(part, place), *carry_checks(part, demand),
         _drop(part, demand, part.poles, f"{SILENT}the number of its poles"))
 
@@ -65,8 +65,10 @@ def _parted(part: ConnectorPart, demand: CarryDemand) -> tuple[Check, ...]:
     if part.break_discharge is None:
         return ()
     return (_as_caution(
-        judge("opens the load when parted", "who clears", part.break_discharge, "at least",
-              demand.peak_current, missing=f"{demand.peak_current.title} is not known"),
+        at_voltage(judge("opens the load when parted", "who clears", part.break_discharge,
+                         "at least", demand.peak_current,
+                         missing=f"{demand.peak_current.title} is not known"),
+                   part, demand.highest_voltage),
         "it breaks less than the load: the pilot contact must have opened the contactors before "
         "it parts"),)
 
@@ -87,7 +89,8 @@ def _pilot(part: DisconnectPart | ConnectorPart, why: str) -> Check:
                  f"interlock = {part.interlock}", remedy="a part with an interlock contact")
 
 
-def _pulled(part: DisconnectPart, switch: SwitchDemand | None) -> tuple[Check, ...]:
+def _pulled(part: DisconnectPart, demand: CarryDemand,
+            switch: SwitchDemand | None) -> tuple[Check, ...]:
     """What happens when it is pulled under load: breaking current and inductance of its test."""
     if switch is None:
         return ()
@@ -103,7 +106,8 @@ def _pulled(part: DisconnectPart, switch: SwitchDemand | None) -> tuple[Check, .
                     "its pilot contact must open the contactors first" if figure is None
                     else f"{flow.title} is not known", remedy="a disconnect that breaks the load")
               for way, figure, flow in ways]
-    return tuple(_as_caution(c, "no switch for this load: the pilot contact must have opened the "
+    return tuple(_as_caution(at_voltage(c, part, demand.highest_voltage),
+                             "no switch for this load: the pilot contact must have opened the "
                              "contactors before it parts") for c in (loop, *breaks))
 
 

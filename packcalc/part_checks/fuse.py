@@ -15,7 +15,8 @@ from packcalc.fuse_formulas import (
     pulse_current_share,
 )
 from packcalc.part_checks.shown import (
-    OPTIMISTIC, SILENT, fuse_curves, least_left, remark, stepped, terminals_check, voltage_check,
+    OPTIMISTIC, SILENT, at_voltage, fuse_curves, least_left, remark, stepped, terminals_check,
+    voltage_check,
 )
 from packcalc.part_checks.sweep import fuse_side
 from packcalc.part_formulas import loss_resistance, pulse_integral_demand
@@ -76,9 +77,7 @@ def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
         voltage_check(part, demand.highest_voltage,
                       "Rated DC voltage above the highest working voltage"),
         _arc_voltage(part, demand),
-        judge("DC breaking capacity above the highest fault", "fault range",
-              part.breaking_capacity, "above", demand.fault_highest,
-              missing=f"{SILENT}the DC breaking capacity", remedy="a fuse that breaks more"),
+        breaking_check(part, demand.highest_voltage, demand.fault_highest),
         *time_constant_checks(part, demand.highest_voltage, demand.time_constant,
                               demand.slower_loops),
         _let_through(part, demand),
@@ -89,6 +88,16 @@ def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
         _loss(part, demand),
         terminals_check(part.terminal_limit, demand.terminal_temperature),
     )
+
+
+def breaking_check(part: FusePart, highest_voltage: Finding, current: Finding,
+                   title: str = "DC breaking capacity above the highest fault",
+                   reason: str = "", remedy: str = "a fuse that breaks more") -> Check:
+    """Breaking capacity, which holds at the rated DC voltage, against a prospective current."""
+    return at_voltage(judge(
+        title, "fault range", part.breaking_capacity, "above", current,
+        missing=f"{SILENT}the DC breaking capacity" if part.breaking_capacity is None else
+        f"{current.title} is not known", reason=reason, remedy=remedy), part, highest_voltage)
 
 
 def fuse_facts(part: FusePart) -> tuple[Fact, ...]:
@@ -146,9 +155,9 @@ def _loss(part: FusePart, demand: FuseDemand) -> Check:
 
 
 def _arc_voltage(part: FusePart, demand: FuseDemand) -> Check:
-    return arc_voltage_check(
+    return at_voltage(arc_voltage_check(
         "Arc voltage within the insulation of what hangs on the bus", part.arc_voltage,
-        demand.bus_insulation, demand.highest_voltage, SILENT)
+        demand.bus_insulation, demand.highest_voltage, SILENT), part, demand.highest_voltage)
 
 
 def arc_voltage_check(title: str, arc: Finding | None, withstand: Finding | None,
@@ -201,10 +210,9 @@ def _opens_at_lowest(part: FusePart, demand: FuseDemand) -> Check:
         return Check(title, stage, NOT_EVALUATED, reason="lowest fault current is not known")
     side = fuse_side(part, demand.highest_voltage, demand.time_constant,
                      demand.counted_time.number)
-    asks = [reason.removeprefix("ask for ") for reason in side.reasons]
     if side.reasons:
         return Check(title, stage, NOT_EVALUATED, None, demand.fault_lowest, "at most",
-                     f"{SILENT}{'; '.join(dict.fromkeys(asks))}")
+                     _lacking(side.reasons))
     curve = side.clearing
     counts = leaf("current from which the fuse counts", "I", "A", side.low,
                   curve.basis if curve else part.basis, source=curve.source if curve else "",
@@ -216,6 +224,13 @@ def _opens_at_lowest(part: FusePart, demand: FuseDemand) -> Check:
                  f"counts only from there ({side.why_low}); below it a contactor on a named trip "
                  "must open, see who clears over the whole range",
                  "a smaller or faster fuse; a contactor whose range overlaps")
+
+
+def _lacking(reasons: tuple[str, ...]) -> str:
+    """What the sheet says against it first, then all that is asked for, each once."""
+    told = [reason for reason in reasons if "ask for " not in reason]
+    asks = dict.fromkeys(r.rpartition("ask for ")[2] for r in reasons if r not in told)
+    return "; ".join((*told, *((f"{SILENT}{'; '.join(asks)}",) if asks else ())))
 
 
 # -- load -------------------------------------------------------------------------------------
@@ -428,4 +443,4 @@ def selective(upper: FusePart, lower: FusePart, highest_voltage: Finding,
                      origin=melting.origin)
         return Check(title, stage, FAIL, reason=f"the upper fuse may melt before the lower has "
                      f"cleared at {meets.shown}", remedy=remedy)
-    return by_heat
+    return at_voltage(by_heat, lower, highest_voltage)

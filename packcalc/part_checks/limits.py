@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from packcalc.brief import Brief
-from packcalc.checks import Requirement
+from packcalc.checks import Check, Requirement
 from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import (
@@ -56,6 +56,9 @@ class ManagementAsked:
             pack as feeding it.
         cable_current: what the traction cables carry for ever; None where not known.
         no_contactor: whether the lowest fault is one of a loop without a contactor.
+        settings: of a current trip that follows the cells' temperature: the lowest at full power,
+            and the one that counts against the lowest fault; None of one that does not.
+        follows: the same trip held against the lowest faults.
         opened: who opens every fault that can be smaller than a current, in words, without a trip
             on that current; "" where nobody is shown to.
     """
@@ -69,6 +72,8 @@ class ManagementAsked:
     cable_current: Finding | None = None
     no_contactor: bool = False
     opened: Callable[[float], str] = nobody_shown
+    settings: tuple[Finding, Finding] | None = None
+    follows: Check | None = None
 
     @property
     def cells(self) -> int:
@@ -327,10 +332,12 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
               braking.setting,
               largest([delay, brief.regeneration.duration], "longer than the braking pulse"), None,
               f"cut braking to the cells' charge limit, then open contactors; {NEVER_ABOVE}"
-              + _closes(braking, "less braking power"), braking.unsettled),
+              + _none_while_joining(asked) + _closes(braking, "less braking power"),
+              braking.unsettled),
         Limit("charging current, charger", where_known(pack.charging_current),
               charging.setting, COUNTED_TIME, None,
-              _end_of_charging(asked) + _closes(charging, "a smaller charging current"),
+              _end_of_charging(asked) + _none_while_joining(asked)
+              + _closes(charging, "a smaller charging current"),
               charging.unsettled),
         Limit("isolation reading", None, None, None, where_known(own.isolation_warn),
               "as the isolation section asks"),
@@ -341,6 +348,12 @@ def _end_of_charging(asked: ManagementAsked) -> str:
     between = "" if asked.brief.path.charge_contactor == "none" else "the charge contactor, then "
     whose = "string" if asked.pack.layout.in_strings else "main"
     return f"stop the charger, then open {between}the {whose} contactors; {NEVER_ABOVE}"
+
+
+def _none_while_joining(asked: ManagementAsked) -> str:
+    """The joining current takes up the receiving string's charge limit by itself."""
+    return "; none from the joining of a string until the strings are even" \
+        if asked.pack.layout.in_strings else ""
 
 
 def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Limit, Limit]:

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from packcalc.checks import NOT_EVALUATED, PASS, Check, judge
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
 from packcalc.part_checks.sweep import Sweep, number, overheated
@@ -39,6 +39,26 @@ class PathConductor:
     most: Finding | None = None
     request: str = "the short-time current that it stands, with its time"
     remedy: str = "a larger section, a faster fuse or a quicker trip"
+
+
+@value_object
+class ElsewhereHeat:
+    """What all fault places together ask of one conductor.
+
+    Attributes:
+        name: of the conductor.
+        place: title of the worst one; empty where nobody is shown to clear any.
+        heat, at: I²t in it and the current there.
+        silent: a place at which it is not known, and why; else empty.
+        nobody: whether some current of some place is left to nobody.
+    """
+
+    name: str
+    place: str = ""
+    heat: Finding | None = None
+    at: Finding | None = None
+    silent: str = ""
+    nobody: bool = False
 
 
 def path_heat(swept: Sweep, conductor: PathConductor) -> np.ndarray:
@@ -90,12 +110,31 @@ def unended(swept: Sweep) -> str:
     return f"{holes} nobody ends the heat, and no conductor holds"
 
 
+def as_swept(held: Check, swept: Sweep, words: str) -> Check:
+    """No pass where nobody ends the heat, or where nobody says how much of it gets through.
+
+    Args:
+        held: a conductor against the worst of the sweep that is known.
+        words: its ground.
+    """
+    silent = np.isnan(swept.heat[~np.isnan(swept.time)]).any()
+    if held.verdict not in (PASS, CAUTION) or (swept.covered and not silent):
+        return held
+    why = [] if swept.covered else [unended(swept)]
+    if silent:
+        why.append("beyond the fuse's curve its let-through is not known")
+    return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; holds only where somebody opens "
+                   f"the fault: {'; '.join(why)}")
+
+
 def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None,
-                    at: Finding | None) -> Check:
+                    at: Finding | None, elsewhere: ElsewhereHeat | None = None) -> Check:
     """Whether a conductor survives every current that somebody is shown to open.
 
     Args:
-        heat, at: worst I²t in it and the pack's current there; None where nobody opens.
+        swept: from pole to pole.
+        heat, at: worst I²t in it and the current there; None where nobody opens.
+        elsewhere: of all fault places, where they have been asked.
     """
     title, withstand = f"{conductor.name} survive the heat over the whole range", \
         conductor.withstand
@@ -105,14 +144,15 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
     if heat is None or at is None:
         return Check(title, STAGE, NOT_EVALUATED, withstand, None, "at least",
                      "no device is shown to clear")
-    found = path_heat(swept, conductor)
-    words = f"worst at {at.shown}" + overheated_words(
-        swept, withstand.number, number(conductor.most) or np.inf)
+    place = elsewhere.place if elsewhere is not None and at is elsewhere.at else ""
+    over = overheated_words(swept, withstand.number, number(conductor.most) or np.inf)
+    words = f"worst at {at.shown}" + (f" of '{place}'{'; from pole to pole' if over else ''}"
+                                      if place else "") + over.replace("; ", ": ", bool(place))
+    if elsewhere is not None and elsewhere.nobody:
+        words += "; where a fault place is left to nobody, nothing ends the heat"
     held = judge(title, STAGE, withstand, "at least", heat, reason=words,
                  remedy=conductor.remedy)
-    silent = np.isnan(found[~np.isnan(swept.time)]).any()
-    if held.verdict == PASS and (silent or not swept.covered):
-        why = "beyond the fuse's curve its let-through is not known" if silent else unended(swept)
-        return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; holds only where somebody "
-                       f"opens the fault: {why}")
-    return held
+    held = as_swept(held, swept, words)
+    if elsewhere is None or not elsewhere.silent or held.verdict not in (PASS, CAUTION):
+        return held
+    return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; {elsewhere.silent}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
@@ -34,6 +35,18 @@ def voltage_reason(part: Part, highest_voltage: Finding) -> str:
     if check.verdict == NOT_EVALUATED:
         return check.reason
     return f"its rated voltage {check.figure.shown} is not above {highest_voltage.shown}"
+
+
+def at_voltage(check: Check, part: Part, highest_voltage: Finding) -> Check:
+    """A check of a figure that its sheet states at the rated DC voltage: no pass above that."""
+    rated = part.rated_voltage_dc
+    enough = rated is not None and (not highest_voltage.known
+                                    or rated.number >= highest_voltage.number)
+    if enough or check.verdict not in (PASS, CAUTION):
+        return check
+    return replace(check, verdict=NOT_EVALUATED, reason=(
+        f"{SILENT}the rated DC voltage, at which the figure holds" if rated is None else
+        f"the figure holds at {rated.shown} DC: {SILENT}that at {highest_voltage.shown}"))
 
 
 def fuse_curves(part: FusePart) -> tuple[Curve | None, Curve | None]:

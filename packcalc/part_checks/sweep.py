@@ -1,8 +1,8 @@
 """Who opens a fault current, and when, at every current from the lowest to the highest.
 
 A fuse counts where it is shown to break and clears within the counted time. A contactor
-counts on a named trip, up to its breaking current in both directions. Whatever is not on a
-data sheet counts as nobody.
+counts on a named trip, up to its breaking current in both directions, where it has opened before
+a fuse melts that is not shown to break. Whatever is not on a data sheet counts as nobody.
 """
 
 from __future__ import annotations
@@ -16,18 +16,28 @@ import numpy as np
 
 from packcalc.curves import Curve
 from packcalc.findings import Finding
+from packcalc.part_checks.moving import MovingTrip
 from packcalc.part_checks.rising import level_time, rising_time
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
+from packcalc.part_checks.unbroken import NO_FUSE, Unbroken, floor_reason, unbroken
 from packcalc.parts import ContactorPart, FusePart, Points
 from packcalc.value import value_object
 
-NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY, TOO_SLOW = range(6)
+(NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY, TOO_SLOW, TORN_UNSHOWN, MELTS,
+ MAY_MELT) = range(9)
 DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
            "nobody, the contactor trips above what it breaks",
-           "nobody in time, the trip is slower than the counted time")
-UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW)
+           "nobody in time, the trip is slower than the counted time",
+           "nobody, the contactor trips and is not shown to break it",
+           "nobody, the fuse melts before the contactor has opened and does not break it",
+           "nobody shown, the fuse may melt before the contactor has opened and is not shown to "
+           "break it")
+UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW, TORN_UNSHOWN, MELTS, MAY_MELT)
+TORN = (TOO_EARLY, TORN_UNSHOWN)
+MELTED = (MELTS, MAY_MELT)
 OVERLOAD, UNDERVOLTAGE = "overload trip", "cells' undervoltage trip"
 GRID = 400
+ROUNDS = 6  # until a trip's time and the current at which a curve meets it agree to seven figures
 REFINED, REFINED_GRID = 3, 100  # rounds and currents to find a crossing between two of the grid
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 NO_TRIP = "no trip is named with its current and delay"
@@ -47,6 +57,8 @@ class Trips:
         to_opened: whether the delays run until the contactor has opened, its own time included.
         sensor_error, sensor_range: of the current sensor, in A: a trip is sure to act only
             that much above its setting, may act that much below, and never beyond the range.
+        moving: settings of one that follows the cells' temperature; `current` is then the one
+            that counts against the faults of the main path, None where none does.
     """
 
     name: str = "current trip of the management system"
@@ -61,6 +73,7 @@ class Trips:
     to_opened: bool = False
     sensor_error: Finding | None = None
     sensor_range: Finding | None = None
+    moving: MovingTrip | None = None
 
 
 def number(item: Finding | None) -> float | None:
@@ -80,6 +93,7 @@ class FuseSide:
         clearing, melting: curves.
         integral: sheet's clearing I²t where it holds at the working voltage, else NaN.
         time_constant: highest of the loop, in s; 0 where none is known.
+        unbroken: where it may melt without being shown to break.
     """
 
     part: FusePart | None
@@ -91,6 +105,7 @@ class FuseSide:
     melting: Curve | None = None
     integral: float = np.nan
     time_constant: float = 0.0
+    unbroken: Unbroken = NO_FUSE
 
     def curve_times(self, current: Any) -> np.ndarray:
         """Of a current that stands at once; beyond the last point no longer than there."""
@@ -141,7 +156,7 @@ class FuseSide:
         assert self.clearing is not None
         if np.isnan(self.integral):
             return at ** 2 * inside
-        return np.where(at < self.clearing.lowest, np.nan,
+        return np.where(at < self.clearing.lowest * (1.0 - BESIDE / 10.0), np.nan,
                         np.fmax(at ** 2 * inside, self.integral))
 
 
@@ -151,26 +166,19 @@ def fuse_side(part: FusePart | None, highest_voltage: Finding, time_constant: Fi
     if part is None:
         return FuseSide(None, ("no fuse is named",))
     melting, clearing = fuse_curves(part)
+    slow = _time_constant_reason(part, highest_voltage, time_constant)
     reasons = [r for r in (
         voltage_reason(part, highest_voltage),
         "" if part.breaking_capacity else "ask for the DC breaking capacity",
         "" if clearing else "ask for the total clearing curve in DC",
-        floor_reason(part), _time_constant_reason(part, highest_voltage, time_constant)) if r]
+        floor_reason(part), slow) if r]
     low, why = _lower_end(part, clearing, counted_time)
     if low is None:
         reasons.append(why)
     return FuseSide(part, tuple(reasons), np.inf if low is None else low,
                     number(part.breaking_capacity) or 0.0, why, clearing, melting,
-                    _sheet_integral(part, highest_voltage), number(time_constant) or 0.0)
-
-
-def floor_reason(part: FusePart) -> str:
-    """Why it is not known from which current on a fuse breaks; empty where it is."""
-    if part.lowest_breaking_current is not None or part.full_range:
-        return ""
-    if part.full_range is None:
-        return "ask for the class letters, or for the lowest breaking current"
-    return f"partial range ({part.class_letters}): ask for the lowest breaking current"
+                    _sheet_integral(part, highest_voltage), number(time_constant) or 0.0,
+                    unbroken(part, None, highest_voltage, slow))
 
 
 def _time_constant_reason(part: FusePart, voltage: Finding, time_constant: Finding) -> str:
@@ -354,7 +362,9 @@ def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
              if delay is not None and level + error <= top]
     if undervoltage is not None and number(trips.undervoltage_delay) is not None:
         low, high = undervoltage
-        lines.append(TripLine(UNDERVOLTAGE, low, trips.undervoltage_delay.number + opening, high))
+        if low < high:
+            lines.append(TripLine(UNDERVOLTAGE, low, trips.undervoltage_delay.number + opening,
+                                  high))
     return tuple(lines)
 
 
@@ -364,9 +374,20 @@ def trip_delays_known(trips: Trips | None) -> bool:
     return bool(limits) and all(delay is not None for _, _, delay in limits)
 
 
-def _limits(trips: Trips) -> list[tuple[str, float, float | None]]:
-    """(name, setting, delay) of each limit on the current."""
-    found = ((trips.name, number(trips.current), number(trips.delay)),
+def with_setting(side: ContactorSide, trips: Trips | None, setting: Finding) -> ContactorSide:
+    """The same contactor where another setting of the quick trip counts."""
+    if side.part is None or trips is None or trips.delay is None:
+        return side
+    own = _lines(replace(trips, current=setting), None)
+    return replace(side, lines=tuple(
+        one for old in side.lines for one in (own if old.name == trips.name else (old,))
+        if old.name != trips.name or one.name == trips.name))
+
+
+def _limits(trips: Trips, *, soonest: bool = False) -> list[tuple[str, float, float | None]]:
+    """(name, setting, delay) of each limit on the current; `soonest`, each at its lowest."""
+    quick = trips.moving.least if soonest and trips.moving is not None else trips.current
+    found = ((trips.name, number(quick), number(trips.delay)),
              (OVERLOAD, number(trips.overload), number(trips.overload_delay)))
     return [(name, level, delay) for name, level, delay in found if level is not None]
 
@@ -378,8 +399,8 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
         return ()
     error = number(trips.sensor_error) or 0.0
     found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay)
-             for name, level, delay in _limits(trips)]
-    if undervoltage is None:
+             for name, level, delay in _limits(trips, soonest=True)]
+    if undervoltage is None or trips.undervoltage is None:
         return tuple(found)
     low, high = undervoltage
     if number(trips.undervoltage_delay) is None:
@@ -497,10 +518,16 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     late = trips & (delayed > within) & (at <= contactor.limit) & (not contactor.reasons)
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
     soonest = contactor.earliest(at)
+    above = (at > contactor.limit) & (contactor.limit > 0.0)
     torn = ~np.isnan(soonest) & ((at > contactor.limit) | bool(contactor.reasons))
     early = torn & ~late & ~(by_fuse & (fuse_time < soonest))
-    device = np.select([early, by_fuse & by_contactor, by_fuse, by_contactor, late],
-                       [TOO_EARLY, BY_BOTH, BY_FUSE, BY_CONTACTOR, TOO_SLOW], NOBODY)
+    # Nor does it open what a fuse leaves burning that melts before and is not shown to break.
+    lost = by_contactor & (fuse.unbroken.melts(at) < np.nan_to_num(trip_time, nan=-1.0))
+    device = np.select(
+        [early & above, early, lost & fuse.unbroken.fails(at), lost, by_fuse & by_contactor,
+         by_fuse, by_contactor, late],
+        [TOO_EARLY, TORN_UNSHOWN, MELTS, MAY_MELT, BY_BOTH, BY_FUSE, BY_CONTACTOR, TOO_SLOW],
+        NOBODY)
     time = np.fmin(np.where(by_fuse, fuse_time, np.nan),
                    np.where(by_contactor, trip_time, np.nan))
     return device, np.where(np.isin(device, UNOPENED), np.nan, time)
@@ -508,12 +535,15 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
 
 def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
     """Every current at which one of the curves or windows begins, bends or ends."""
-    found = [fuse.low, fuse.high, contactor.limit, contactor.blocked_above,
+    found = [fuse.low, fuse.high, *fuse.unbroken.bends, contactor.limit, contactor.blocked_above,
              *(end for line in (*contactor.lines, *contactor.threats)
                for end in (line.from_current, line.to_current))]
     for curve in (fuse.clearing, fuse.melting):
         if curve is not None:
             found += curve.currents
+    if fuse.melting is not None:  # where it melts as the contactor has opened
+        found += [float(fuse.melting.current_at(_risen(line, contactor, fuse.melting)))
+                  for line in contactor.lines]
     if fuse.clearing is not None:
         times = [counted_time, *(line.delay + contactor.opening
                                    for line in (*contactor.lines, *contactor.threats))]
@@ -526,11 +556,17 @@ def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> lis
     return found
 
 
-def _risen(line: TripLine, contactor: ContactorSide, clearing: Curve) -> float:
-    """Time of a trip where the fuse's curve meets it: the rise of that current counted in."""
-    time = line.delay + contactor.opening
-    meets = float(clearing.current_at(time))
-    return time if np.isnan(meets) else time + float(contactor.rise(line, meets))
+def _risen(line: TripLine, contactor: ContactorSide, curve: Curve) -> float:
+    """Time of a trip where a curve of the fuse meets it: the rise of that current counted in."""
+    steady = time = line.delay + contactor.opening
+    for _ in range(ROUNDS if contactor.time_constant else 0):
+        meets = float(curve.current_at(time))
+        if np.isnan(meets):
+            break
+        before, time = time, steady + float(contactor.rise(line, meets))
+        if abs(time - before) <= 1e-6 * time:
+            break
+    return time
 
 
 def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:

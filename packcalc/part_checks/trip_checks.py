@@ -18,10 +18,15 @@ from packcalc.findings import Finding, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
-from packcalc.part_checks.sweep import UNDERVOLTAGE, Sweep, Trips, number, sweep
+from packcalc.part_checks.sweep import (
+    UNDERVOLTAGE, ContactorSide, Sweep, Trips, number, sweep,
+)
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.value import value_object
 
+FOLLOWS = "the current trip lies below the lowest fault at every temperature of the cells"
+READS = ("the temperature that it reads is counted as that of the coldest cells: its error and "
+         "their spread are not evaluated, allow for them in the points")
 NO_SOLUTION = "no current carries the power asked, cold and nearly empty"
 
 
@@ -49,7 +54,9 @@ class CoordinationAsked:
             `fault_lowest` is that.
         fault_drop: most that a cell keeps for each ampere of a fault from pole to pole: resistance
             outside the modules for each cell in series; None where not known.
-        one_pole_drop: the same of the loop through one pole alone.
+        fault_falls: current from which these cells fall below their trip by themselves; None where
+            not known.
+        one_pole_drop, one_pole_falls: the same of the loop through one pole alone.
         fuse_alone_lowest: lowest fault of a loop with the fuse and no contactor, where covers are
             not the usual answer; its note says where; None without such a loop.
     """
@@ -76,7 +83,9 @@ class CoordinationAsked:
     cable_warming: Finding | None = None
     path_lowest: Finding | None = None
     fault_drop: Finding | None = None
+    fault_falls: Finding | None = None
     one_pole_drop: Finding | None = None
+    one_pole_falls: Finding | None = None
 
     @property
     def known(self) -> bool:
@@ -95,13 +104,15 @@ def undervoltage_span(asked: CoordinationAsked) -> tuple[float, float] | None:
     """Fault currents that the undervoltage trip is shown to see and to tell from load, or None.
 
     From the lowest fault to where the conductors outside keep the cells above the trip's level. A
-    loop of its own that keeps them above it leaves those from pole to pole to the trip.
+    loop of its own that keeps them above it leaves those from pole to pole to the trip. From where
+    the cells fall by themselves it sees again: `seen_again`. A span without width sees nothing.
     """
-    blind = undervoltage_blind_from(asked, asked.fault_drop)
+    blind = undervoltage_blind_from(asked, asked.fault_drop, asked.fault_falls)
     if blind is None or number(asked.fault_voltage) is None:
         return None
     lowest = number(asked.fault_lowest if sees_every_loop(asked) else asked.path_lowest)
-    return (lowest, blind) if lowest is not None and lowest < blind else None
+    # Blind from its start it is counted on nowhere, and yet may open too soon.
+    return None if lowest is None else (lowest, max(lowest, blind))
 
 
 def sees_every_loop(asked: CoordinationAsked) -> bool:
@@ -111,19 +122,36 @@ def sees_every_loop(asked: CoordinationAsked) -> bool:
     return level is not None and fault is not None and fault < level
 
 
-def undervoltage_blind_from(asked: CoordinationAsked, drop: Finding | None) -> float | None:
-    """Fault current from which cells keep more than the level of their trip; None without one.
+def undervoltage_blind_from(asked: CoordinationAsked, drop: Finding | None,
+                            falls: Finding | None) -> float | None:
+    """Fault current from which cells may keep more than the level of their trip; None without one.
 
     Args:
         asked: the path, whose trip must tell a fault from its load.
         drop: resistance outside the modules for each cell that feeds the fault; None where it is
             not known, and the path's own check of that voltage holds.
+        falls: current from which these cells fall below the level by themselves, whatever lies
+            outside; None where not known.
     """
     level = number(asked.trips.undervoltage) if asked.trips else None
     load, each = number(asked.loaded_voltage), number(drop)
     if level is None or load is None or not level < load:
         return None
-    return level / each if each else np.inf
+    blind = level / each if each else np.inf
+    return blind if blind < _border(falls) else np.inf
+
+
+def seen_again(side: ContactorSide, falls: Finding | None) -> ContactorSide:
+    """The cells' trip acts up to where the conductors blind it, and again from `falls` on."""
+    border = _border(falls)
+    again = tuple(replace(line, from_current=border, to_current=np.inf) for line in side.lines
+                  if line.name == UNDERVOLTAGE and line.to_current < border < np.inf)
+    return replace(side, lines=(*side.lines, *again))
+
+
+def _border(falls: Finding | None) -> float:
+    known = number(falls)
+    return np.inf if known is None else known
 
 
 def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
@@ -138,12 +166,13 @@ def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
     side = swept.contactor
     blind = tuple(line for line in side.lines if line.name != UNDERVOLTAGE)
     # What is left of the voltage is that of this loop, which a module alone may feed.
-    end = undervoltage_blind_from(asked, asked.one_pole_drop)
+    end = undervoltage_blind_from(asked, asked.one_pole_drop, asked.one_pole_falls)
     seen = tuple(replace(line, to_current=end) for line in side.lines
-                 if line.name == UNDERVOLTAGE and end is not None)
+                 if line.name == UNDERVOLTAGE and end is not None)[:1]
     later = tuple(replace(line, from_current=end, to_current=np.inf) for line in seen
                   if end is not None and np.isfinite(end))
-    alone = replace(side, lines=seen, threats=(*side.threats, *blind, *later))
+    alone = seen_again(replace(side, lines=seen, threats=(*side.threats, *blind, *later)),
+                       asked.one_pole_falls)
     return sweep(low.number, asked.fault_highest.number, swept.fuse, alone, swept.counted_time)
 
 
@@ -160,28 +189,57 @@ def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     stage, trips = "who clears", asked.trips
     by_fuse = swept.fuse.low <= asked.fault_lowest.number and not swept.fuse.reasons
     if trips is None or (trips.current is None and trips.undervoltage is None
-                         and trips.overload is None):
+                         and trips.overload is None and trips.moving is None):
         words = ("the fuse alone is shown to open the lowest fault; name the current trip all the "
                  "same" if by_fuse else "name the trip that opens the contactors below the fuse's "
                  "range: current and delay, or undervoltage")
         return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
     checks = []
-    if trips.current is not None:
+    if trips.current is not None or trips.moving is not None:
         checks.append(judge("the current trip stays quiet at the peak load", stage,
-                            _setting(trips, acts_from),
-                            "above", asked.peak_load, missing="peak load is not known",
+                            _with_error(trips, trips.moving.at_load if trips.moving
+                                        else trips.current, acts_from),
+                            "above", asked.peak_load, missing="peak load is not known" if trips.moving
+                            is None else trips.moving.gap or "peak load is not known",
                             remedy="a higher trip, or one that falls with temperature"))
-    checks.append(_sees_lowest(asked, swept, by_fuse))
+    if trips.moving is not None and trips.moving.cold:
+        checks.append(Check("the current trip stays quiet in the cold", stage, NOT_EVALUATED,
+                            trips.moving.least, reason=trips.moving.cold,
+                            remedy="the management system's limit of power against temperature"))
+    told = _sees_lowest(asked, swept, by_fuse)
+    checks.append(told)
+    if trips.moving is not None and told.title != FOLLOWS:
+        checks.append(_beside_others(follows(trips)))
     if trips.undervoltage is not None:
         checks += _undervoltage_checks(asked, trips)
     return tuple(checks)
 
 
-def _setting(trips: Trips, law: Callable[..., Any]) -> Finding | None:
-    """The quick trip's setting with the sensor's error; as set where nobody stated the error."""
-    if trips.current is None or trips.sensor_error is None:
-        return trips.current
-    return trace(law, trip=trips.current, deviation=trips.sensor_error)
+def _with_error(trips: Trips, setting: Finding | None, law: Callable[..., Any]) -> Finding | None:
+    """A quick trip's setting with the sensor's error; as set where nobody stated the error."""
+    if setting is None or trips.sensor_error is None:
+        return setting
+    return trace(law, trip=setting, deviation=trips.sensor_error)
+
+
+def _beside_others(check: Check) -> Check:
+    """A current trip that misses a fault which the fuse or the cells' trip is shown to see."""
+    return check if check.verdict != FAIL else replace(
+        check, verdict=CAUTION, reason=f"{check.reason}; another device sees the lowest fault")
+
+
+def follows(trips: Trips) -> Check:
+    """A trip that follows the cells' temperature, where it is nearest to missing a fault."""
+    title, stage, moving = FOLLOWS, "who clears", trips.moving
+    assert moving is not None
+    remedy = "points closer together, or lower ones; or an undervoltage trip, by name"
+    if moving.gap:
+        return Check(title, stage, NOT_EVALUATED, reason=moving.gap,
+                     remedy="points from the coldest cells at which the contactors close to the "
+                            "hottest")
+    return judge(title, stage, _with_error(trips, moving.setting, acts_by), "at most",
+                 moving.fault, missing="no lowest fault of the main path is known",
+                 reason=f"{moving.where}; {READS}", remedy=remedy)
 
 
 def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check:
@@ -191,10 +249,13 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
         return judge(title, stage, counts_from(swept, "current from which the fuse counts"),
                      "at most", asked.fault_lowest,
                      reason="the fuse alone opens the lowest fault; no trip is needed for it")
-    if sees_every_loop(asked) and undervoltage_span(asked) is not None:
+    span = undervoltage_span(asked)
+    if sees_every_loop(asked) and span is not None and span[0] < span[1]:
         return judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
                      reason="by the undervoltage of the cells that feed the fault: the level lies "
                             "over what is left on them, and under the lowest voltage under load")
+    if trips.moving is not None:
+        return follows(trips)
     remedy = ("a current limit that falls with the cells' temperature, or an undervoltage trip, "
               "each by name")
     if asked.peak_load.known and asked.fault_lowest.number <= asked.peak_load.number \
@@ -202,7 +263,8 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
         return Check(title, stage, FAIL, asked.fault_lowest, asked.peak_load, "above",
                      "the smallest fault is no larger than the largest load: one fixed current "
                      "cannot tell them apart", remedy)
-    check = judge(title, stage, _setting(trips, acts_by), "at most", asked.fault_lowest,
+    check = judge(title, stage, _with_error(trips, trips.current, acts_by), "at most",
+                  asked.fault_lowest,
                   missing="the trip's current is not known",
                   reason="the smallest fault must reach the trip", remedy=remedy)
     if check.verdict == FAIL and trips.falls_in_the_cold:

@@ -14,7 +14,6 @@ from packcalc.checks import FAIL
 from packcalc.curves import Curve
 from packcalc.findings import Finding
 from packcalc.part_checks.shown import fuse_curves, voltage_check, voltage_reason
-from packcalc.part_checks.sweep import floor_reason
 from packcalc.parts import FusePart
 from packcalc.units import show
 
@@ -81,6 +80,18 @@ class Unbroken:
     def bends(self) -> tuple[float, ...]:
         """Currents at which the answer changes."""
         return tuple(c for c in (self.rated, self.low, self.high) if 0.0 < c < np.inf)
+
+
+NO_FUSE = Unbroken(rated=np.inf)  # nothing stands there that might melt
+
+
+def floor_reason(part: FusePart) -> str:
+    """Why it is not known from which current on a fuse breaks; empty where it is."""
+    if part.lowest_breaking_current is not None or part.full_range:
+        return ""
+    if part.full_range is None:
+        return "ask for the class letters, or for the lowest breaking current"
+    return f"partial range ({part.class_letters}): ask for the lowest breaking current"
 
 
 def unbroken(part: FusePart | None, rated: Finding | None, voltage: Finding,

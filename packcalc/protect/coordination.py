@@ -18,19 +18,21 @@ from packcalc.checks import (
 from packcalc.conductors import cable_fault_integral
 from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
 from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
+from packcalc.part_checks.closing import closing
 from packcalc.part_checks.limits import as_printed
 from packcalc.part_checks.overload import overload_checks
 from packcalc.part_checks.path_conductors import (
-    PathConductor, conductor_check, overheated_words, path_heat, traced_heat, unended,
+    ElsewhereHeat, PathConductor, as_swept, conductor_check, overheated_words, path_heat,
+    traced_heat,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import (
-    BY_BOTH, BY_CONTACTOR, NOBODY, TOO_SLOW, ContactorSide, Hole, Sweep, contactor_side,
-    fuse_side, judge_currents, number, seeing, sweep,
+    BY_BOTH, BY_CONTACTOR, MAY_MELT, MELTS, ContactorSide, Hole, Sweep, breaks,
+    contactor_side, fuse_side, grid, judge_currents, number, seeing, sweep,
 )
 from packcalc.part_checks.trip_checks import (
-    CoordinationAsked, counts_from, one_pole_sweep, overload_asked, overload_check, trip_checks,
-    undervoltage_span,
+    CoordinationAsked, counts_from, one_pole_sweep, overload_asked, overload_check, seen_again,
+    trip_checks, undervoltage_span,
 )
 from packcalc.part_checks.withstand import withstand_check
 from packcalc.parts import ContactorPart, FusePart
@@ -155,8 +157,9 @@ def sweep_pair(asked: CoordinationAsked) -> Sweep:
     """The sweep of one pair, without findings: quick enough for every pair of a list."""
     fuse = fuse_side(asked.fuse, asked.highest_voltage, asked.time_constant,
                      asked.counted_time.number)
-    contactor = contactor_side(asked.contactor, asked.trips, asked.highest_voltage,
-                               asked.time_constant, undervoltage_span(asked))
+    contactor = seen_again(contactor_side(
+        asked.contactor, asked.trips, asked.highest_voltage, asked.time_constant,
+        undervoltage_span(asked)), asked.fault_falls)
     extra = asked.contactor.short_time.second \
         if asked.contactor and asked.contactor.short_time else ()
     return sweep(asked.fault_lowest.number, asked.fault_highest.number, fuse, contactor,
@@ -181,15 +184,16 @@ def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
     best, swept = pairs[0] if pairs else (asked, sweep_pair(asked))
     heat, arc = _worst_heat(best, swept), _worst_arc(best, swept)
     others = _worst_of_conductors(best, swept)
+    most = _with_one_pole(best, swept, heat)
     item = Item(
         key="coordination", title=TITLE, governing=_governing(best, swept),
-        duty=_duty(best, swept, heat, arc, others), specification=_specification(best, others),
+        duty=_duty(best, swept, most, arc, others), specification=_specification(best, others),
         candidates=tuple(_candidate(a, s) for a, s in pairs[:MOST_PAIRS]),
         open_items=_open_items(best, swept),
         notes=NOTES if best.one_pole_lowest is None else (*NOTES, ONE_POLE_NOTE),
         checks=_checks(best, swept, heat, others))
-    return Coordination(best, swept, item, heat.value if heat else None,
-                        heat.at if heat else None, arc.value if arc else None,
+    return Coordination(best, swept, item, most.value if most else None,
+                        most.at if most else None, arc.value if arc else None,
                         arc.at if arc else None, others)
 
 
@@ -212,7 +216,8 @@ def _pairs(asked: CoordinationAsked, fuses: Sequence[FusePart],
 
 def _heat_holds(asked: CoordinationAsked, swept: Sweep) -> bool:
     withstand = number(asked.cable_withstand)
-    if withstand is None or not np.isfinite(swept.heat).any():
+    if withstand is None or np.isnan(swept.heat[~np.isnan(swept.time)]).any() \
+            or not np.isfinite(swept.heat).any():
         return False
     return bool(np.nanmax(swept.heat) <= withstand)
 
@@ -247,13 +252,22 @@ def _at(value: float, title: str, note: str = "") -> Finding:
     return leaf(title, "I", "A", value, "definition", origin=SWEPT, note=note)
 
 
-def _worst_heat(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
+def _worst_heat(asked: CoordinationAsked, swept: Sweep, where: str = "") -> _Worst | None:
     if not np.isfinite(swept.heat).any():
         return None
     index = swept.heat.size - 1 - int(np.nanargmax(swept.heat[::-1]))  # of equal ones the highest
-    at = _at(float(swept.current[index]), "current at which most heat gets through",
+    at = _at(float(swept.current[index]), f"current at which most heat gets through{where}",
              f"worst of {swept.current.size} currents swept")
-    return _Worst(_heat_at(swept, at, index, "largest I²t let through"), at)
+    return _Worst(_heat_at(swept, at, index, f"largest I²t let through{where}"), at)
+
+
+def _with_one_pole(asked: CoordinationAsked, swept: Sweep,
+                   heat: _Worst | None) -> _Worst | None:
+    """The worst of the cable: from pole to pole, or in a second chassis fault, which ends later."""
+    alone = one_pole_sweep(asked, swept)
+    other = _worst_heat(asked, alone, " in a second chassis fault") if alone is not None else None
+    return max((w for w in (heat, other) if w is not None), key=lambda w: w.value.number,
+               default=None)
 
 
 def _heat_at(swept: Sweep, at: Finding, index: int, title: str) -> Finding:
@@ -314,13 +328,15 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
     An arc takes the voltage that a short would leave to the cells: their trip is not counted on.
     """
     side = seeing(swept.contactor, asked.trips, (0.0, 0.0))
-    _, time = judge_currents(arc_current(swept.current), swept.fuse, side, swept.counted_time)
+    # What bends an answer lies at what the devices see.
+    half = grid(arc_current(swept.current[0]), arc_current(swept.current[-1]),
+                breaks(swept.fuse, side, swept.counted_time))
+    _, time = judge_currents(half, swept.fuse, side, swept.counted_time)
     longest = LONGEST_ARC.number
     time = np.where(np.isnan(time), longest, np.minimum(time, longest))
-    energy = arc_incident_energy(asked.highest_voltage.number, swept.current, time,
-                                 DISTANCE.number)
+    energy = arc_incident_energy(asked.highest_voltage.number, 2.0 * half, time, DISTANCE.number)
     index = int(np.argmax(energy))
-    at = _at(float(swept.current[index]), "bolted current at which an arc burns worst")
+    at = _at(2.0 * float(half[index]), "bolted current at which an arc burns worst")
     seen = trace(arc_current, fault_current=at)
     duration = LONGEST_ARC if time[index] >= longest else leaf(
         "time until the arc is cleared", "T", "s", float(time[index]), "computed",
@@ -391,10 +407,12 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
                               if weak else ""))
     spans = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     asks = [*swept.fuse.reasons, *swept.contactor.reasons]
-    silent = swept.fuse.reasons and asked.fuse is not None
+    found = {h.device for h in swept.holes}
+    silent = (swept.fuse.reasons and asked.fuse is not None and MELTS not in found) \
+        or found == {MAY_MELT}
     return Check(title, stage, NOT_EVALUATED if silent else FAIL, spans_open, NO_SPAN, "at most",
                  f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
-                 _closing(swept))
+                 closing(swept, asked.highest_voltage, asked.time_constant))
 
 
 def _one_pole_holes(asked: CoordinationAsked, swept: Sweep) -> tuple[Hole, ...]:
@@ -409,6 +427,15 @@ def _one_pole_open(asked: CoordinationAsked, swept: Sweep, title: str, stage: st
     spans = counted("spans of current that one pole's contactor is not shown to open", len(holes),
                     _part_basis(asked.contactor), SWEPT)
     where = " and ".join(_span(h) for h in holes)
+    melted = [h for h in holes if h.device == MELTS]
+    if melted:
+        return Check(title, stage, FAIL, spans, NO_SPAN, "at most",
+                     f"{asked.pair}: opened from pole to pole; nobody from "
+                     f"{' and '.join(_span(h) for h in melted)} in a second chassis fault: the "
+                     "fuse melts before the cells' undervoltage trip has opened one pole's "
+                     "contactor, and does not break it",
+                     f"a shorter management.voltage_delay, or a fuse that is shown to break from "
+                     f"{show(melted[0].low, 'A')}")
     return Check(title, stage, NOT_EVALUATED, spans, NO_SPAN, "at most",
                  f"{asked.pair}: opened from pole to pole; not shown from {where} in a second "
                  "chassis fault: one pole's contactor breaks alone, and an over-current trip acts "
@@ -421,36 +448,17 @@ def _one_pole_open(asked: CoordinationAsked, swept: Sweep, title: str, stage: st
 def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     """The cable once more where only the cells' undervoltage trip sees the fault: it is slower."""
     alone, withstand = one_pole_sweep(asked, swept), asked.cable_withstand
-    if alone is None or withstand is None or not withstand.known or alone.holes \
-            or np.isnan(alone.heat).any():
+    worst = _worst_heat(asked, alone) if alone is not None else None
+    if alone is None or worst is None or withstand is None or not withstand.known:
         return ()
-    worst = _worst_heat(asked, alone)
-    assert worst is not None
-    return (judge(f"{asked.cable_name} survives the heat of a second chassis fault", "fault range",
-                  withstand, "at least", worst.value, reason=f"worst at {worst.at.shown}"
-                  + overheated_words(alone, withstand.number)
-                  + "; by the fuse or on the cells' undervoltage trip, whichever comes first: the "
-                    "current sensor may sit in the other pole",
-                  remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
-                         "sensor in each pole"),)
-
-
-def _closing(swept: Sweep) -> str:
-    """What would close the holes."""
-    words = []
-    for hole in swept.holes:
-        if hole.device == TOO_SLOW:
-            words.append(f"a trip that has opened {show(hole.low, 'A')} within "
-                         f"{swept.counted_time:g} s, or a fuse that counts from there")
-        elif hole.device == NOBODY:
-            words.append(f"a contactor proved to break {show(hole.high, 'A')} in both directions "
-                         f"on a trip at or below {show(hole.low, 'A')}, or a fuse that counts "
-                         f"from {show(hole.low, 'A')}")
-        else:
-            words.append(f"a contactor that breaks {show(hole.high, 'A')}, a fuse that clears "
-                         f"{show(hole.low, 'A')} before the trip opens, or a trip that is held "
-                         f"back above {show(hole.low, 'A')}")
-    return "; ".join(dict.fromkeys(words))
+    where = (f"worst at {worst.at.shown}{overheated_words(alone, withstand.number)}; by the fuse "
+             "or on the cells' undervoltage trip, whichever comes first: the current sensor may "
+             "sit in the other pole")
+    held = judge(f"{asked.cable_name} survives the heat of a second chassis fault", "fault range",
+                 withstand, "at least", worst.value, reason=where,
+                 remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
+                        "sensor in each pole")
+    return (as_swept(held, alone, where),)
 
 
 def _cable_checks(asked: CoordinationAsked, swept: Sweep,
@@ -467,10 +475,7 @@ def _cable_checks(asked: CoordinationAsked, swept: Sweep,
         where = f"worst at {heat.at.shown}" + overheated_words(swept, withstand.number)
         held = judge(title, stage, withstand, "at least", heat.value, reason=where,
                      remedy="a larger section, a faster fuse or a quicker trip")
-        if held.verdict == PASS and not swept.covered:
-            held = replace(held, verdict=NOT_EVALUATED, reason=f"{where}; holds only where "
-                           f"somebody opens the fault: {unended(swept)}")
-        checks.append(held)
+        checks.append(as_swept(held, swept, where))
     if silent.any():
         span = (f"{show(float(swept.current[silent][0]), 'A')} to "
                 f"{show(float(swept.current[silent][-1]), 'A')}")
@@ -530,7 +535,8 @@ def _specification(asked: CoordinationAsked, others: tuple[
     lowest, highest = asked.fault_lowest.shown, asked.fault_highest.shown
     rows = [
         Requirement("fuse: total clearing curve in DC", f"points from {lowest} to {highest} at "
-                    f"{asked.highest_voltage.shown} or above, with the lowest breaking current",
+                    f"{asked.highest_voltage.least}{asked.highest_voltage.shown} or above, with "
+                    "the lowest breaking current",
                     "the worst heat and the worst arc often lie between the ends"),
         Requirement("fuse: total clearing I²t", f"at {highest}, DC, with its voltage",
                     "beyond the last point of the curve"),
@@ -566,7 +572,36 @@ def with_trips(held: Coordination, lines: tuple[Requirement, ...]) -> Coordinati
                                       specification=(*rows[:at], *lines, *rows[at:])))
 
 
-def with_places(held: Coordination, left: Sequence[str]) -> Coordination:
+def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordination:
+    """Links, bus bars and modules held against every fault place that runs through them.
+
+    Args:
+        held: of the main path.
+        elsewhere: the worst of all places, one a conductor.
+    """
+    if held.sweep is None or not elsewhere:
+        return held
+    found = {one.name: one for one in elsewhere}
+    own = {one.name: (heat, at) for one, heat, at in held.conductor_heat}
+    worst, checks, rows, duty = [], list(held.item.checks), list(held.item.specification), \
+        list(held.item.duty)
+    for conductor in held.asked.conductors:
+        other, (heat, at) = found.get(conductor.name), own.get(conductor.name, (None, None))
+        if other is not None and other.heat is not None \
+                and (heat is None or other.heat.number > heat.number * (1.0 + 1e-9)):
+            duty = [other.heat if f is heat else other.at if f is at else f for f in duty]
+            heat, at = other.heat, other.at
+        if heat is not None and at is not None:
+            worst.append((conductor, heat, at))
+        told = conductor_check(held.sweep, conductor, heat, at, other)
+        checks = [told if c.title == told.title else c for c in checks]
+        rows = [_conductor_line(conductor, heat) if r.what == conductor.name else r for r in rows]
+    return replace(held, conductor_heat=tuple(worst), item=replace(
+        held.item, checks=tuple(checks), specification=tuple(rows), duty=tuple(duty)))
+
+
+def with_places(held: Coordination, left: Sequence[str],
+                unshown: Sequence[str] = ()) -> Coordination:
     """No pass of the path while a fault place leaves currents to nobody: it is named.
 
     The path is swept from pole to pole, and a loop of its own may see less of the fuse and of the
@@ -575,14 +610,19 @@ def with_places(held: Coordination, left: Sequence[str]) -> Coordination:
     Args:
         held: of the main path, or of one string against the others.
         left: titles of its fault places that nobody opens.
+        unshown: titles of those where a further fuse may melt first, not shown to break.
     """
-    if not left:
+    if not left and not unshown:
         return held
     spans = counted("fault places with currents that nobody opens", len(left), "definition",
-                    SWEPT)
+                    SWEPT) if left else None
+    told = "; ".join(filter(None, (
+        f"Nobody opens some current of: {'; '.join(left)}" if left else "",
+        f"A mid-pack fuse that is not shown to break may melt first at {len(unshown)} places, "
+        f"'{unshown[0]}' among them" if unshown else "")))
     checks = tuple(replace(
-        c, verdict=CAUTION, figure=spans, reason=f"{c.reason}; of this path's own loop alone. "
-        f"Nobody opens some current of: {'; '.join(left)}",
+        c, verdict=CAUTION, figure=spans or c.figure,
+        reason=f"{c.reason}; of this path's own loop alone. {told}",
         remedy="see these fault places")
         if c.title == EVERY and c.verdict == PASS else c for c in held.item.checks)
     return replace(held, item=replace(held.item, checks=checks))

@@ -127,7 +127,7 @@ def _branch_figures(notes: Notes, kind: str, table: Mapping[str, Any],
         notes.fault((*path, "current"), "a branch has its power or its current", "give one alone")
     if load:
         not_asked(notes, before, ("power", "current"))
-    if kind in NO_LOAD_OF_ITS_OWN:
+    if kind in NO_LOAD_OF_ITS_OWN and "input_voltage" not in table:
         not_asked(notes, before, ("input_voltage",))
     hold_order(notes, "tap_length", "length", True, found, (*path, "tap_length"))
     return found

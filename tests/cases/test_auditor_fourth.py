@@ -6,9 +6,12 @@ Every input is invented; the arithmetic stands beside each figure.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from packcalc import place_sweep
 from packcalc.checks import CAUTION, FAIL
 from packcalc.clearing import clearing_by
 from packcalc.findings import leaf
@@ -59,7 +62,7 @@ def test_a_long_branch_keeps_the_cells_above_the_level_of_their_trip(thin):
     takes = thin.coordination.sweep.fuse.low
     ends = float(at.between.span.split(" to ")[1].split(" ")[0])
     assert blind < takes < ends and 1800.0 ** 2 > at.loop.own_wire.number
-    assert "the cells keep more" in at.between.why
+    assert "the cells may keep more" in at.between.why
     assert at.at_lowest.device == "main contactors"
 
 
@@ -72,7 +75,34 @@ def test_at_the_terminals_the_same_trip_sees_more(thin):
     answers = clearing_by(thin.coordination, thin.brief)
     line = next(x for x in answers.contactor(device, thin.coordination).lines
                 if x.name == UNDERVOLTAGE)
-    assert line.to_current == pytest.approx(2.7 / drop)
+    # (U − 96·2.7 V)/R of the modules alone: from there on they fall below it by themselves, and
+    # below that no wire of this place takes enough of the voltage
+    falls = (thin.pack.full_voltage.number - CELLS * 2.7) / thin.pack.resistance_initial.number
+    assert device.falls.number == pytest.approx(falls) and falls < 2.7 / drop
+    assert line.to_current == np.inf
+
+
+@pytest.mark.parametrize("share, clears", [(0.99, True), (1.01, False), (0.5, True)])
+def test_a_blind_trip_is_nobody_and_sees_again_where_cells_fall_by_themselves(share, clears):
+    """One cell keeps I·R of the wires, and at most its own voltage less I times its own R."""
+    van = study("van")
+    device = next(d for d in place(van, "chassis.second.inside_module").loop.devices
+                  if d.key == "pole_cell_trip")
+    answers, blind = clearing_by(van.coordination, van.brief), 2.5 / device.drop.number
+    at = leaf("current", "I", "A", share * blind, "given")
+    assert answers(device, at)[0] is clears
+    # 1000 A: wires that blind from 803 A on, cells that by themselves fall below it from 900 A
+    known = replace(device, falls=leaf("falls", "I", "A", 900.0, "given"))
+    told = [answers(known, leaf("current", "I", "A", i, "given")) for i in (800.0, 850.0, 901.0)]
+    assert [one[0] for one in told] == [True, False, True]
+    assert "from 803.0 A to 900.0 A the cells may keep more" in told[1][2]
+    swept = place_sweep.currents_of(answers, replace(
+        place(van, "chassis.second.inside_module").loop, devices=(known,)))
+    times = place_sweep.times_over(answers, replace(
+        place(van, "chassis.second.inside_module").loop, devices=(known,)), swept)
+    inside = (swept >= blind) & (swept < 900.0)
+    assert inside.any() and np.isnan(times[inside]).all()
+    assert not np.isnan(times[(swept < blind) | (swept >= 900.0) & (swept < 1000.0)]).any()
 
 
 def test_a_fault_below_that_of_the_main_path_is_seen_as_well():
@@ -160,15 +190,18 @@ def test_the_note_of_the_main_fuse_s_time_constant_claims_the_full_voltage_alone
     assert note == "longest at the full voltage; longer ones at lower voltage stand in the sheet"
 
 
-def test_where_joining_by_voltage_is_refused_no_difference_is_judged():
+def test_full_strings_are_held_to_the_difference_where_voltage_alone_permits_nothing():
     told = "Allowed difference can be told from the measuring error"
 
     def judged(**changed):
         return [c.title for c in st.size_strings(strings(**changed)).checks]
 
-    assert told in judged()
     flat = leaf("slope", "dU/dz", "V", 2.8, "given")  # one volt of error hides a third of the charge
-    assert told not in judged(slope=flat)
+    assert told in judged() and told in judged(slope=flat)
+    # where the cold lets nobody join there is none to tell
+    cold = (st.ChargeLimit(leaf("θ", "θ", "°C", 253.15, "given"),
+                           leaf("limit", "I", "A", 0.0, "given")),)
+    assert told not in judged(charge_limits=cold)
 
 
 @pytest.mark.parametrize("name", ["truck", "van", "minibus"])

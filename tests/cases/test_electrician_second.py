@@ -219,7 +219,7 @@ def test_a_level_below_what_the_cells_keep_does_not_see_it():
     one = told(found, "coordination", "the undervoltage trip sees the lowest fault")
     assert one.verdict == FAIL and "every cell read by itself" in one.remedy
     low = place(found, "chassis.second.fused_pole").at_lowest
-    assert low.clears is None and "the cells keep more than its 0.6000 V" in low.why
+    assert low.clears is None and "the cells may keep more than its 0.6000 V" in low.why
 
 
 def test_the_contactor_of_one_pole_opens_on_the_cells_trip(truck):
@@ -251,7 +251,8 @@ def test_the_cable_is_held_against_the_slower_trip_too(truck):
     late = trip - 1.5 * truck.coordination.asked.time_constant.number
     at = float(clearing.current_at(late))
     assert at ** 2 * late <= one.demand.number <= at ** 2 * trip
-    assert one.demand.number > truck.coordination.worst_heat.number
+    assert one.demand.number > np.nanmax(truck.coordination.sweep.heat)
+    assert one.demand.number == truck.coordination.worst_heat.number
     assert one.verdict == PASS
 
 

@@ -6,9 +6,13 @@ shown" are packcalc's own words.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from packcalc.checks import CAUTION, FAIL, PASS
+from packcalc.findings import leaf
+from packcalc.places.rivals import worst_of_rivals
 from packcalc.protect import places as pl
 from packcalc.report.places_report import headline
 from packcalc.units import show
@@ -66,18 +70,16 @@ def test_every_branch_is_named_with_its_own_current_and_who_is_there():
     for name in ("battery heater", "DC/DC converter", "charge cable"):
         assert f"{name} {show(one_cell(truck, name), 'A')}: " in told
     # Talvik 10 branch and 2 tap clear one cell's current well within 1 s
-    assert told.count(": its fuse;") + told.endswith(": its fuse") == 2
+    assert told.count(": fuse of ") == 2 and told.count(": nobody") == 3
 
 
 @pytest.mark.parametrize(("name", "branch", "ends", "sees"), [
-    ("truck", "DC/DC converter", "from 90.00 A, below no trip is shown", False),
-    ("truck", "charge cable", "from 360.0 A, below no trip is shown", False),
-    ("van", "charger", "no fuse of its own; left to the cells' trip as far as it sees", True)])
+    ("truck", "DC/DC converter", "nobody", False), ("truck", "charge cable", "nobody", False),
+    ("van", "charger", "contactor of that pole alone, on the lowest cell, nobody from ", True)])
 def test_a_trip_is_told_only_where_one_cell_falls_below_its_level(name, branch, ends, sees):
     found = study(name)
-    told = next(part for part in words(found).split("; ") if f"{branch} " in part) \
-        if not sees else words(found)
-    assert ends in told
+    told = next(part for part in words(found).split("; ") if f"{branch} " in part)
+    assert told.split(" A: ")[1].startswith(ends)
     # What the wires outside keep on one cell: I·R, against the level of its trip.
     at, level = words(found).split(f"{branch} ")[1], found.brief.management.undervoltage_trip
     current = float(at.split(" A")[0])
@@ -90,15 +92,42 @@ def test_a_trip_is_told_only_where_one_cell_falls_below_its_level(name, branch, 
 
 @pytest.mark.parametrize("entry", ["undervoltage_trip", "voltage_delay"])
 def test_without_the_cells_trip_or_its_delay_no_trip_is_told(entry):
-    assert "cells' trip" in words(study("van"))
-    assert "cells' trip" not in words(study("van", **{f"management__{entry}": "unknown"}))
+    assert "on the lowest cell" in words(study("van"))
+    assert "on the lowest cell" not in words(study("van", **{f"management__{entry}": "unknown"}))
 
 
 def test_the_worst_is_one_that_nobody_clears_before_one_that_a_trip_sees():
     heater = {"battery heater": {"fuse_part": "Talvik 2 tap", "fuse_rating": "2 A"}}
-    # Its fuse now clears one cell's current: the next that no trip sees is the worst.
+    # Its fuse now clears one cell's current: of those that no trip sees the smallest is the worst.
     found = study("truck", branch=heater)
-    assert "charge cable" in place(found).title and place(found).at_lowest.clears is not True
+    assert "DC/DC converter" in place(found).title and place(found).at_lowest.clears is not True
+
+
+def _answered(name, lowest, clears, contactor=False, between=None):
+    """A rival with its answers: at the lowest, at the highest (its fuse), between."""
+    def at(end, who):
+        return pl.Cleared(end, leaf("current", "I", "A", lowest, "given"), "a fuse", who)
+    v = leaf("x", "x", "A", lowest, "given")
+    devices = (pl.Device("pole_contactor", "contactor", pl.CONTACTOR),) if contactor else ()
+    loop = pl.Loop(KEY, "leak", "cells", v, v, v, v, v, v, devices, rival=pl.Rival(name, "each"))
+    return pl.FaultPlace(loop, at("highest", True), at("lowest", clears), (),
+                         None if between is None else at(pl.BETWEEN, between))
+
+
+def test_the_worst_of_rivals_is_that_of_the_worst_of_all_its_answers():
+    """A fuse that counts at the lowest says nothing of the currents above it."""
+    other = replace(_answered("x", 1.0, True), loop=replace(_answered("x", 1.0, True).loop,
+                                                            key="box", rival=None))
+    rivals = [_answered("ends", 5.0, True), _answered("silent", 9.0, None, True),
+              _answered("bursts", 50.0, True, between=False), _answered("sees", 2.0, True, True)]
+    first, worst = worst_of_rivals((other, *rivals))
+    assert first is other and worst.title == "leak, at worst that of bursts"
+    note = worst.loop.notes[0]
+    assert note.startswith("each: bursts 50.00 A: a fuse, nobody; silent 9.000 A: not shown")
+    assert [note.index(n) for n in ("bursts", "silent", "ends", "sees")] == sorted(
+        note.index(n) for n in ("bursts", "silent", "ends", "sees"))
+    # the order in which they are entered changes nothing
+    assert worst_of_rivals((other, *reversed(rivals)))[1].title == worst.title
 
 
 def test_a_branch_without_a_fuse_in_that_pole_is_never_told_as_cleared_by_it():
@@ -107,7 +136,8 @@ def test_a_branch_without_a_fuse_in_that_pole_is_never_told_as_cleared_by_it():
     at = place(found)
     assert "battery heater" in at.title and at.at_lowest.clears is False
     assert pl.OTHER_POLE_OF_BRANCH in at.remedies
-    assert "no fuse of its own; nobody" in words(found)
+    assert words(found).startswith(f"one cell between the faults, each branch at its lowest: "
+                                   f"battery heater {show(at.lowest.number, 'A')}: nobody")
 
 
 @pytest.mark.parametrize("name", ["truck", "van", "minibus"])

@@ -301,7 +301,7 @@ def test_a_slow_trip_covers_no_fault_but_is_not_called_too_early():
     assert hole.low == pytest.approx(700.0) and hole.high == pytest.approx(1000.0, rel=1e-6)
     told = check(coordinate(asked(trips=alone)), "every fault current is opened")
     assert told.verdict == FAIL and "slower than the counted time" in told.reason
-    assert "opened 700.0 A within 1 s" in told.remedy
+    assert "a trip at or below 700.0 A that has opened it within 1.000 s" in told.remedy
 
 
 @pytest.mark.parametrize(("delay", "device"), [(0.98, BY_CONTACTOR), (0.99, TOO_SLOW)])

@@ -277,6 +277,43 @@ def test_in_strings_each_mid_pack_fuse_carries_its_own_string():
     assert duty["highest fault through the mid-pack fuse"] == pytest.approx(most)
 
 
+def test_a_mid_pack_fuse_without_a_sheet_lets_no_pole_to_pole_row_pass(truck):
+    """It stands in series with the pole's fuse: it may melt first, and nobody shows it to break."""
+    unnamed = study("truck", parts__mid_fuse=None)
+    mine = [p for p in unnamed.circuit.places if p.loop.passed]
+    assert {"terminals", "chassis.second.fused_pole"} <= {p.key for p in mine}
+    for one in mine:
+        assert not one.shown and not any(a.clears for a in one.answers)
+    row = place(unnamed, "terminals")
+    assert row.at_highest.clears is None and row.at_highest.device == "mid-pack fuse, not named"
+    assert "may melt before" in row.at_highest.why and "no data sheet" in row.at_highest.why
+    held = next(c for c in unnamed.coordination.item.checks if c.title.startswith("every fault"))
+    assert held.verdict != PASS
+    assert "mid-pack fuse" in held.reason and row.title in held.reason \
+        or held.verdict == FAIL
+    # named with its sheet, and shown to break: the rows stand as they did
+    assert place(truck, "terminals").at_highest.clears
+    assert place(truck, "terminals").loop.passed
+
+
+def test_a_mid_pack_fuse_of_too_little_voltage_leaves_its_arc_to_nobody():
+    found = study("truck", parts__mid_fuse="Brevik 400 general")  # 440 V, 448.4 V asked
+    row = place(found, "terminals")
+    assert row.at_highest.clears is False and "melts before" in row.at_highest.why
+    assert any(c.verdict == FAIL for c in row.checks)
+
+
+def test_a_mid_pack_fuse_that_is_the_main_fuse_is_held_once():
+    found = study("truck", path__main_fuse="mid-pack", parts__mid_fuse=None)
+    assert not any(p.loop.passed for p in found.circuit.places)
+
+
+def test_each_string_s_mid_pack_fuse_melts_by_its_own_share():
+    found = study("minibus", pack__fuse_after=6)
+    (mid,) = place(found, "terminals").loop.passed
+    assert mid.paths == 2 and not place(found, "terminals").shown
+
+
 # -- a named charge contactor -------------------------------------------------------------------
 
 

@@ -50,6 +50,40 @@ def test_four_strings_feed_a_fault_in_one_with_three():
     assert st.string_duty(strings(strings=f(4, ""))).breaking.number == pytest.approx(12000.0)
 
 
+def test_the_joining_current_is_told_over_hours():
+    # C = 360000 A s/90 V = 4000 F, two in series 2000 F; τ = 0.50 Ω · 2000 F = 1000 s = 0.2778 h.
+    # Half of it is 0.1389 h, the next whole power of two 0.25 h, then 0.5 h and 1 h. The least
+    # limit, 8 A, at once; 8·e^(−0.9) = 3.2526 A, 8·e^(−1.8) = 1.3224 A, 8·e^(−3.6) = 0.21859 A
+    shown = st.size_strings(strings()).duty
+    told = [(d.title, d.value) for d in shown if d.title.startswith("joining current")]
+    assert [title for title, _ in told] == [
+        "joining current at once, at the allowed difference", "joining current after 0.25 h",
+        "joining current after 0.5 h", "joining current after 1 h"]
+    assert [value for _, value in told] == pytest.approx([8.0, 3.25256, 1.32239, 0.218590],
+                                                         rel=1e-5)
+    assert next(d for d in shown if d.title.endswith("0.25 h")).note.startswith("errs high")
+
+
+@pytest.mark.parametrize("changed", [
+    {"slope": f(0.0, "V")},                                              # no straight piece
+    {"charge_limits": (st.ChargeLimit(f(258.15, "°C"), f(0.0, "A")),)},  # too cold to join
+    {"voltage_error": f(2.0, "V")}])                  # ΔU = 8·0.2 = 1.6 V: readings hide it
+def test_no_joining_current_where_no_string_may_join(changed):
+    asked = strings(**changed)
+    assert st.joining_currents(asked, st.string_duty(asked)) == ()
+
+
+@pytest.mark.parametrize(("capacity", "hours"), [
+    (360000.0, (0.25, 0.5, 1.0)),
+    (720000.0, (0.5, 1.0, 2.0)),        # τ twice as long
+    (2592000.0, (1.0, 2.0, 4.0)),       # τ = 2 h: half of it is 1 h itself
+    (2592000.0 * 1.01, (2.0, 4.0, 8.0))])
+def test_the_hours_follow_the_time_constant(capacity, hours):
+    asked = strings(capacity=f(capacity, "Ah"))
+    told = st.joining_currents(asked, st.string_duty(asked))[1:]
+    assert tuple(one.inputs[2].number / 3600.0 for one in told) == pytest.approx(hours)
+
+
 def test_one_string_is_no_parallel_pack():
     with pytest.raises(OutOfRange, match="two strings or more"):
         st.string_duty(strings(strings=f(1, "")))
@@ -88,7 +122,7 @@ def test_coldest_charge_limit_governs_joining():
 def test_no_charge_in_the_cold_means_no_joining():
     cold = (st.ChargeLimit(f(263.15, "°C"), f(0.0, "A")),)
     item = st.size_strings(strings(charge_limits=cold))
-    assert check_of(item, "may be charged").verdict == CAUTION
+    assert check_of(item, "may be charged").verdict == FAIL
     assert "refused" in check_of(item, "may be charged").reason
 
 
@@ -140,30 +174,14 @@ def test_hysteresis_hides_more_than_the_meter():
 def test_meter_must_be_finer_than_the_allowed_difference():
     # allowed 1.6 V against an error of 1.6 V: not above it
     item = st.size_strings(strings(voltage_error=f(1.6, "V")))
-    assert check_of(item, "measuring error").verdict == CAUTION
+    assert check_of(item, "measuring error").verdict == FAIL
     item = st.size_strings(strings(voltage_error=f(1.59, "V")))
     assert check_of(item, "measuring error").verdict == PASS
 
 
 def test_unlike_strings_circulate_without_load():
     # 5 V / 0.22 Ω = 22.73 A
-    _, currents = st.share_currents([352.0, 347.0], [0.10, 0.12], 0.0)
-    assert currents == pytest.approx([22.7273, -22.7273], rel=1e-5)
-
-
-def test_taking_off_at_one_end_loads_the_near_string():
-    near = st.share_currents([350.0] * 3, [0.1] * 3, 300.0, bus_segment=0.005, diagonal=False)[1]
-    across = st.share_currents([350.0] * 3, [0.1] * 3, 300.0, bus_segment=0.005)[1]
-    assert near[0] > across[0] and across[0] == pytest.approx(across[2])
-
-
-@pytest.mark.parametrize("volts, ohms, words", [
-    ([350.0], [0.1, 0.1], "each string needs"), ([], [], "each string needs"),
-    ([350.0], [0.0], "must be above 0"), ([350.0], [float("nan")], "must be above 0"),
-    ([350.0], [float("inf")], "no string is in")])
-def test_network_refuses_what_is_no_string(volts, ohms, words):
-    with pytest.raises(OutOfRange, match=words):
-        st.share_currents(volts, ohms, 10.0)
+    assert st.joined_current(5.0, 0.0, 0.10, 0.20, 1) == pytest.approx(22.7273, rel=1e-5)
 
 
 # -- branches: 4 mm², 2.5 m, 25 A fuse on a 410 V pack -------------------------------------

@@ -1,0 +1,159 @@
+"""The most heat in links, bus bars and modules: over every fault place, in what somebody clears.
+
+They lie in more loops than the path from pole to pole: a second chassis fault that only the cells'
+trip or a mid-pack fuse ends lets more heat through them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from packcalc.clearing import PartAnswers
+from packcalc.conductors import cable_fault_integral
+from packcalc.findings import Finding, leaf, trace
+from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, traced_heat
+from packcalc.part_checks.rising import RISEN
+from packcalc.part_checks.sweep import number
+from packcalc.place_sweep import SWEPT, currents_of, times_over
+from packcalc.protect.places import FUSE, FaultPlace, Loop
+
+UNTOLD = "a fuse's let-through beyond its curve is not known"
+NO_END = "the ends of the fault current are not known"
+
+
+@dataclass(frozen=True, eq=False)
+class _Swept:
+    """One loop over its currents: time and I²t, NaN where nobody clears or the sheet is silent."""
+
+    loop: Loop
+    current: np.ndarray
+    time: np.ndarray
+    heat: np.ndarray
+    silent: bool
+
+
+def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
+                conductors: Iterable[PathConductor], parallel: int) -> tuple[ElsewhereHeat, ...]:
+    """The worst of each conductor, of all loops that run through the modules.
+
+    Args:
+        places, answers: of the layout.
+        conductors: links, bus bars and the modules' own.
+        parallel: modules or strings side by side.
+    """
+    asked, named = tuple(places), tuple(conductors)
+    if not named:
+        return ()
+    loops = [p.loop for p in asked if p.loop.devices]
+    swept = _all_swept(loops, answers, named, parallel)
+    nobody = any(p.nobody for p in asked)
+    untold = next((one.loop.title for one in swept if one.silent), "")
+    return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}" if untold else
+                        _unknown(loops, answers, _part_at_most(one, swept, parallel)[1]))
+                 for one in named)
+
+
+def _unknown(loops: Iterable[Loop], answers: PartAnswers, most: float) -> str:
+    """A place of which an end is not known, unless a fuse bounds it below what is found."""
+    return next((f"at '{loop.title}' {NO_END}" for loop in loops
+                 if not (loop.lowest.known and loop.highest.known)
+                 and not (loop.highest.known and _bound(loop, answers) <= most)), "")
+
+
+def _all_swept(loops: Iterable[Loop], answers: PartAnswers,
+               conductors: tuple[PathConductor, ...], parallel: int) -> list[_Swept]:
+    """The loops that may hold a worst point: those that a fuse bounds below it need no sweep."""
+    bounds = {id(loop): (_bound(loop, answers), loop) for loop in loops
+              if loop.lowest.known and loop.highest.known
+              and 0 < loop.lowest.number < loop.highest.number}
+    swept, least = [], 0.0
+    for bound, loop in sorted(bounds.values(), key=lambda pair: -pair[0]):
+        if bound > least:
+            swept.append(_swept(loop, answers))
+            least = min(_part_at_most(c, swept, parallel)[1] for c in conductors)
+    return swept
+
+
+def _bound(loop: Loop, answers: PartAnswers) -> float:
+    """I²t that no current of a loop exceeds: below a fuse's range it ends in the counted second.
+
+    Infinite where no fuse bounds it.
+    """
+    constants = (loop.time_constant, answers.held.asked.time_constant,
+                 *(d.constant for d in loop.devices))
+    longest = answers.named.counted_time * (1.0 + 1e-9) + RISEN * max(
+        number(c) or 0.0 for c in constants)
+    found = [np.inf]
+    for device in loop.devices:
+        side = answers.fuse(device) if device.kind == FUSE and device.paths == 1 else None
+        if side is None or side.clearing is None or side.high < loop.highest.number or (
+                np.isnan(side.integral) and side.clearing.highest < loop.highest.number):
+            continue
+        points = [i ** 2 * t for i, t in zip(side.clearing.currents, side.clearing.times,
+                                             strict=True) if i >= side.low]
+        found.append(max(side.low ** 2 * longest, *points, float(np.nan_to_num(side.integral))))
+    return min(found)
+
+
+def _swept(loop: Loop, answers: PartAnswers) -> _Swept:
+    current = currents_of(answers, loop)
+    time = times_over(answers, loop, current)
+    heat, counts, least = current ** 2 * time, np.zeros(current.shape, bool), \
+        np.full(current.shape, np.nan)
+    for side in (answers.fuse(d) for d in loop.devices if d.kind == FUSE and d.paths == 1):
+        if side is not None:
+            own = side.counts(current)
+            counts |= own
+            least = np.fmin(least, np.where(own, side.heat(current), np.nan))
+    untold = counts & np.isnan(least) & ~np.isnan(time)
+    heat = np.where(np.isnan(heat) | untold, np.nan, np.fmin(heat, least))
+    return _Swept(loop, current, time, heat, bool(untold.any()))
+
+
+def _share(conductor: PathConductor, one: _Swept, parallel: int) -> PathConductor:
+    """One path's part is counted only where all of them feed the fault side by side."""
+    most = conductor.most
+    if most is not None and one.loop.highest.number >= most.number * parallel * (1.0 - 1e-9):
+        return conductor
+    return replace(conductor, most=None)
+
+
+def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) -> tuple[
+        tuple[_Swept, PathConductor, int] | None, float]:
+    """((loop, conductor with its share there, index), I²t) of the worst; (None, 0) for none."""
+    worst, most = None, 0.0
+    for one in swept:
+        own = _share(conductor, one, parallel)
+        part = 1.0 if own.most is None else np.minimum(1.0, own.most.number / one.current)
+        heat = np.nan_to_num(one.heat * part ** 2)
+        index = int(np.argmax(heat))
+        if heat[index] > most:
+            worst, most = (one, own, index), float(heat[index])
+    return worst, most
+
+
+def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
+           nobody: bool, silent: str) -> ElsewhereHeat:
+    worst, _ = _part_at_most(conductor, swept, parallel)
+    if worst is None:
+        return ElsewhereHeat(conductor.name, silent=silent, nobody=nobody)
+    one, own, index = worst
+    at = leaf(f"current at which most heat gets into {conductor.name}", "I", "A",
+              float(one.current[index]), "definition", origin=SWEPT,
+              note=f"at the place '{one.loop.title}'")
+    heat = traced_heat(own, _whole(one, at, index, conductor.name), at)
+    return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, nobody)
+
+
+def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:
+    """I²t of the loop there: the full current until it is cleared, or what a fuse lets through."""
+    title, heat, time = f"largest I²t in {name}", float(one.heat[index]), float(one.time[index])
+    if heat < at.number ** 2 * time * (1.0 - 1e-9):
+        return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule", origin=SWEPT,
+                    note="what a fuse of the loop lets through at most")
+    return trace(cable_fault_integral, title, current=at, time=leaf(
+        "time until it is cleared", "t", "s", time, "computed", source="packcalc-rule",
+        origin=SWEPT))
