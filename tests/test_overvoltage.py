@@ -5,7 +5,6 @@ tests/published/test_pfc_design_example.py and tests/oracle/test_load_dump_spice
 """
 
 import math
-import tomllib
 
 import numpy as np
 import pytest
@@ -17,10 +16,9 @@ from packcalc.pack import model_pack
 from packcalc.part_checks.shown import rounded
 from packcalc.protect import overvoltage as ov
 from packcalc.protection import study_protection
-from packcalc.reading.brief_file import brief_from_data
+from packcalc.reading.brief_file import brief_from_data, read_brief
 from packcalc.report.overvoltage_report import overvoltage_section
 from packcalc.study import find_layout
-from tests.briefs import without_parts
 from tests.sized import example
 
 # 400 V pack: 30 kW into 0.8 mF from 408 V to 450 V takes 0.8e-3·(450² − 408²)/(2·30e3) = 0.48048 ms
@@ -259,13 +257,17 @@ def test_a_known_highest_voltage_is_said_as_it_is():
     assert voltage == f"each pole alone above {study.pack.highest_voltage.shown} DC"
 
 
-def test_the_loads_on_the_bus_are_held_to_the_highest_working_voltage():
+def test_the_loads_on_the_bus_are_held_to_the_highest_working_voltage(tmp_path):
     """A converter for 440 V in a pack of 448.4 V; a load whose plate nobody read is asked about."""
     text = (ROOT / "examples/truck/brief.toml").read_text("utf-8")
     assert text.count('input_voltage = "500 V"') == 4
     text = text.replace('input_voltage = "500 V"', 'input_voltage = "440 V"', 1)
     text = text.replace('input_voltage = "500 V"\n', "", 1)
-    brief = brief_from_data(tomllib.loads(without_parts(text).partition("[bench]")[0]))
+    for name in ("parts.csv", "truck/bench.csv"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes((ROOT / "examples" / name).read_bytes())
+    (tmp_path / "truck/brief.toml").write_text(text, "utf-8")
+    brief = read_brief(tmp_path / "truck/brief.toml")
     item = next(i for i in study_protection(brief).items if i.key == "overvoltage")
     checks, rated = {c.title: c for c in item.checks}, "rated for the highest working voltage"
     assert checks[f"load of DC/DC converter {rated}"].verdict == FAIL
