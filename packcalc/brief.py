@@ -381,7 +381,23 @@ class Insulation:
 
 
 @value_object
+class TripPoint:
+    """Setting of a trip at one temperature of the cells."""
+
+    temperature: Finding
+    current: Finding
+
+
+@value_object
 class Management:
+    """`[management]`.
+
+    Attributes:
+        trip_current: of one setting; the highest where the setting follows the temperature.
+        trip_current_at: points of such a setting as written, or "".
+        trip_points: the same, coldest first; empty without any.
+    """
+
     channels_per_monitor: Finding
     monitor_order: str
     sense_fuse: str
@@ -403,6 +419,8 @@ class Management:
     isolation_warn: Finding
     isolation_trip: Finding
     crash_open_time: Finding
+    trip_current_at: str = ""
+    trip_points: tuple[TripPoint, ...] = field(default=(), metadata=NO_ENTRY)
 
 
 @value_object
@@ -425,6 +443,21 @@ class Unknown:
 
 
 @value_object
+class Losses:
+    """What the bench sheet says of self-discharge, over the modules that count.
+
+    Attributes:
+        spread: largest loss less smallest, on the bad side; no value where fewer than two tell it.
+        untold: how many of them tell none.
+        words: whose readings these are.
+    """
+
+    spread: Finding
+    untold: int
+    words: str
+
+
+@value_object
 class Brief:
     """Everything asked, checked and with its origin.
 
@@ -437,6 +470,7 @@ class Brief:
         unknowns: entries left open, in the order of the file format.
         bench, donor: None where the brief has no such section.
         counted: one line on what counts of its bench sheet; "" until a layout is held to it.
+        losses: what the sheet says of self-discharge; None likewise, and without a sheet.
     """
 
     title: str
@@ -468,6 +502,7 @@ class Brief:
     branch: tuple[Branch, ...] = ()
     parts: PartsUse = PartsUse()
     counted: str = field(default="", metadata=NO_ENTRY)
+    losses: Losses | None = field(default=None, metadata=NO_ENTRY)
 
     def left_open(self, dotted: str) -> bool:
         """Whether the user left an entry open, so that only its safe value is counted on."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from packcalc import transients as tr
@@ -19,6 +20,7 @@ from packcalc.findings import Finding, leaf, smallest, trace
 from packcalc.value import value_object
 
 KINDS = ("resistive", "constant power")
+OPEN_WAKING = "waking voltage open, counted at the worst"
 
 
 @value_object
@@ -30,7 +32,8 @@ class BusLoad:
         kind: one of KINDS.
         resistance: of a resistive load.
         power: of a constant-power load.
-        wakes_at: bus voltage at which it begins to draw (zero when always connected).
+        wakes_at: bus voltage at which it begins to draw (zero when always connected); without a
+            value where it is open.
     """
 
     name: str
@@ -51,7 +54,26 @@ class BusLoad:
 
     @property
     def known(self) -> bool:
-        return self.draws is not None and self.draws.known and self.wakes_at.known
+        """Whether what it draws is known; a waking voltage that is open counts at its worst."""
+        return self.draws is not None and self.draws.known
+
+    @property
+    def at_worst(self) -> BusLoad:
+        """Itself; where its waking voltage is open, awake from the first volt on.
+
+        No waking voltage is worse: a resistor then draws all the way up, and a constant power
+        takes more than the resistor passes at the foot of the way.
+        """
+        if self.wakes_at.known:
+            return self
+        return replace(self, wakes_at=replace(
+            self.wakes_at, value=0.0, basis="assumed", source="packcalc-rule",
+            note="open: counted as waking at the worst voltage, from the first volt on"))
+
+    @property
+    def supposed(self) -> bool:
+        """Whether nobody said at which voltage a constant power wakes."""
+        return self.kind != "resistive" and self.wakes_at.basis == "assumed"
 
 
 @value_object
@@ -168,6 +190,10 @@ class LoadedBus:
                      power=power, start=start, end=end)
 
 
+def wakes_title(name: str) -> str:
+    return f"{name} wakes without stopping the charge"
+
+
 def load_checks(bus: LoadedBus) -> list[Check]:
     """Equilibrium and wake-up of the loads, at upper resistor tolerance."""
     if not bus.awake(bus.target.number):
@@ -217,6 +243,9 @@ def _wake_checks(bus: LoadedBus) -> list[Check]:
         power = bus.power(at.number)
         if load.kind != "constant power":
             continue
+        if load.supposed:
+            checks.append(_open_waking(bus, load))
+            continue
         voltage, resistance = bus.source(at.number)
         passing = trace(tr.passing_power, f"Power that the resistor passes at {at.shown}",
                         voltage=voltage, resistance=resistance, bus_voltage=at)
@@ -224,11 +253,29 @@ def _wake_checks(bus: LoadedBus) -> list[Check]:
             f"the bus hangs near {at.shown}: P = {power.shown} is not below v·(V − v)/R = "
             f"{passing.shown} with v = {at.shown}, V = {voltage.shown}, R = {resistance.shown}; "
             f"the resistor then takes {_hanging(bus, at)} until the timeout")
-        checks.append(judge(f"{load.name} wakes without stopping the charge", "thermal load",
+        checks.append(judge(wakes_title(load.name), "thermal load",
                             power, "below", passing, reason=reason,
                             remedy="a higher waking voltage, a smaller resistance, or keep the "
                                    "load asleep until the main has closed"))
     return checks
+
+
+def _open_waking(bus: LoadedBus, load: BusLoad) -> Check:
+    """Nobody said where it wakes: it may be where the resistor passes less than it draws."""
+    power = bus.power(bus.target.number)
+    voltage, resistance = bus.source(bus.target.number)
+    most = trace(tr.most_power, voltage=voltage, resistance=resistance)
+    title, stage = wakes_title(load.name), "thermal load"
+    keep = "or keep the load asleep until the main has closed"
+    if power.number > most.number:
+        return Check(title, stage, FAIL, power, most, "below", f"{OPEN_WAKING}: at any voltage "
+                     "below the level it stops the charge, as the awake loads draw more than "
+                     "V²/(4·R)", f"a smaller resistance, {keep}")
+    least = trace(tr.least_waking_voltage, power=power, resistance=resistance, steady=trace(
+        tr.bus_voltage_with_power, voltage=voltage, resistance=resistance, power=power))
+    return Check(title, stage, FAIL, load.wakes_at, least, "above", f"{OPEN_WAKING}: at or below "
+                 f"{least.shown} the awake loads ({power.shown}) stop the charge",
+                 f"ask its maker and say wakes_at; {keep}")
 
 
 def _hanging(bus: LoadedBus, at: Finding) -> str:

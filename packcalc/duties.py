@@ -23,6 +23,7 @@ from packcalc.part_checks.sweep import Trips
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart
 from packcalc.place_demands import Demand, demand_on
+from packcalc.places.settings import TripSettings
 from packcalc.places.slowest import slowest, traction
 from packcalc.places.stands import contactor_words
 from packcalc.protect.cable import RouteResult, size_route
@@ -94,7 +95,8 @@ def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | Non
 
 
 def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
-                        routes: tuple[RouteResult, ...]) -> CoordinationAsked:
+                        routes: tuple[RouteResult, ...],
+                        settings: TripSettings | None = None) -> CoordinationAsked:
     traction = [r for r in routes if r.asked.behind_main_fuse and r.withstand is not None]
     weakest = min(traction, key=lambda r: r.withstand.number, default=None)
     listed, names = brief.parts.list, brief.parts
@@ -117,7 +119,7 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
         conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, opened) if opened else None,
-        trips=_trips(brief), loaded_voltage=_loaded_cell(brief, pack))
+        trips=_trips(brief, settings), loaded_voltage=_loaded_cell(brief, pack))
 
 
 def _loaded_cell(brief: Brief, pack: PackModel) -> Finding:
@@ -131,17 +133,23 @@ def _loaded_cell(brief: Brief, pack: PackModel) -> Finding:
                             origin=Origin("layout")))
 
 
-def _trips(brief: Brief) -> Trips | None:
-    """The current trip of the brief; its delay runs until the contactor has opened."""
+def _trips(brief: Brief, settings: TripSettings | None = None) -> Trips | None:
+    """The current trip of the brief; its delay runs until the contactor has opened.
+
+    Args:
+        brief: what is asked.
+        settings: of a trip that follows the cells' temperature.
+    """
     managed = brief.management
     low = _where_known(managed.undervoltage_trip)
     if low is None and not (managed.trip_current.known or managed.overload_trip.known):
         return None
     return Trips(name="over-current trip of the management system",
-                 current=_where_known(managed.trip_current),
+                 current=_where_known(managed.trip_current) if settings is None
+                 else settings.current, moving=settings.moving if settings else None,
                  delay=_where_known(managed.trip_delay), to_opened=True, undervoltage=low,
                  undervoltage_delay=_where_known(managed.voltage_delay),
-                 sensor_error=_sensor_error(managed),
+                 sensor_error=sensor_error(managed),
                  sensor_range=_where_known(managed.current_sensor_range),
                  falls_in_the_cold=managed.trip_falls_in_cold == "yes",
                  blocked_above=_where_known(managed.trip_blocked_above),
@@ -149,7 +157,7 @@ def _trips(brief: Brief) -> Trips | None:
                  overload_delay=_where_known(managed.overload_delay))
 
 
-def _sensor_error(managed: Management) -> Finding | None:
+def sensor_error(managed: Management) -> Finding | None:
     """What the current sensor may be wrong by, in A; of its range, or of the setting at least."""
     known = [f for f in (managed.current_sensor_range, managed.trip_current,
                          managed.overload_trip) if f.known]
@@ -417,6 +425,6 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
         resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
         timeout=p.timeout, tries=p.tries, loads=loads,
         awake=tuple((load.name, load.power) for load in branches
-                    if load.name in named and load.power is not None),
+                    if load.name in named and load.power is not None and load.power.known),
         ambient=brief.surroundings.box_ambient, relay=relay,
         peak_current_limit=relay.make_current if relay is not None else None)

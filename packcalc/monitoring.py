@@ -76,6 +76,22 @@ def spread_current(capacity: Any, spread: Any) -> Any:
 
 
 @formula(
+    title="Spread of self-discharge as read", symbol="s", unit="%", text="s = s_hi − s_lo",
+    inputs={"most": "s_hi [%] that the leakiest module may lose in 30 days",
+            "least": "s_lo [%] that the tightest loses at least"},
+    basis="definition", valid="modules; a single cell of one may lose more",
+    safe_side="high: each reading at the bad end of its error and of the published curves")
+def spread_read(most: Any, least: Any) -> Any:
+    """What the readings of a bench sheet leave open between its modules.
+
+    Examples:
+        >>> spread_read(0.03, 0.01)
+        0.02
+    """
+    return most - least
+
+
+@formula(
     title="Mean balance current", symbol="I_m", unit="mA", text="I_m = I_b·x/100",
     inputs={"current": "I_b [mA] while balancing", "share": "x [%] of time balancing"},
     basis="definition")
@@ -247,7 +263,8 @@ def divide(module_cells: tuple[int, ...], channels: int, order: str,
         module_cells: cells in series of each module, from the negative end.
         channels: of one monitor; 0 where not known.
         order: how monitors follow the modules.
-        between: module number to what lies after it: "link", "fuse" or "disconnect".
+        between: module number to what lies after it: "link", "fuse", "disconnect", or the last
+            two joined by "and".
 
     Returns:
         Monitors, each with what lies between its cells.

@@ -127,7 +127,7 @@ def strings_item(feeds: Feeds, loops: Iterable[Loop], takeover: Finding | None =
 
 
 def joining_reading(feeds: Feeds, loops: Iterable[Loop]) -> Finding | None:
-    """Measured difference at which a string may be joined; None where none permits it."""
+    """Measured difference that by itself permits joining a string; None where none does."""
     asked = strings_asked(feeds, loops)
     return None if asked is None else allowed_reading(asked, string_duty(asked))
 
@@ -486,14 +486,15 @@ def resistor_current(precharge: Item) -> ResistorCurrent | None:
 
 
 def bus_loads(brief: Brief, highest_voltage: Finding, strung: bool) -> tuple[BusLoad, ...]:
-    """Branches on the bus that draw during pre-charge: those with a known power.
+    """Branches on the bus that draw during pre-charge.
 
     Args:
         brief, strung: as of `on_the_bus`.
         highest_voltage: at which a branch of known current draws its largest power.
 
-    A branch whose waking voltage is open has a `wakes_at` without value: the worst counts.
-    Chargers and inlets feed and do not draw.
+    A branch whose waking voltage is open has a `wakes_at` without value: the worst counts. One of
+    neither known power nor current has a `power` without value. Chargers and inlets feed and do
+    not draw.
     """
     quiet = (*CHARGERS, SENSE, PRECHARGE)  # its own wires feed the bus
     found = []
@@ -501,14 +502,13 @@ def bus_loads(brief: Brief, highest_voltage: Finding, strung: bool) -> tuple[Bus
         if branch.kind in quiet:
             continue
         power = branch.power if branch.power.known else _power_of(highest_voltage, branch)
-        if power is not None:
-            found.append(BusLoad(branch.name, "constant power", None, power, branch.wakes_at))
+        found.append(BusLoad(branch.name, "constant power", None, power, branch.wakes_at))
     return tuple(found)
 
 
-def _power_of(highest_voltage: Finding, branch: Branch) -> Finding | None:
+def _power_of(highest_voltage: Finding, branch: Branch) -> Finding:
     if not branch.current.known:
-        return None
+        return branch.power
     return trace(tr.current_power, f"power of {branch.name}", voltage=highest_voltage,
                  current=branch.current)
 

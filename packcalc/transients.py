@@ -255,6 +255,25 @@ def bus_voltage_with_power(voltage: Any, resistance: Any, power: Any) -> Any:
 
 
 @formula(
+    title="Bus voltage at or below which a waking load stops the charge", symbol="v2", unit="V",
+    text="v2 = P·R/v1",
+    inputs={"power": "P [W] drawn from there on", "resistance": "R [Ω] in series",
+            "steady": "v1 [V] steady bus voltage with it"},
+    basis="definition", valid="v1 is the larger root of P·R = v·(V − v), v2 the other one",
+    safe_side="upper tolerance of R, lowest V")
+def least_waking_voltage(power: Any, resistance: Any, steady: Any) -> Any:
+    """Below the smaller root the resistor passes less than the load draws.
+
+    Examples:
+        >>> least_waking_voltage(300.0, 100.0, 300.0)
+        100.0
+        >>> passing_power(400.0, 100.0, 100.0)
+        300.0
+    """
+    return power * resistance / steady
+
+
+@formula(
     title="Most power that passes a series resistance", symbol="P_max", unit="W",
     text="P_max = V²/(4·R)",
     inputs={"voltage": "V [V] source", "resistance": "R [Ω] in series"},

@@ -17,22 +17,25 @@ from typing import Any
 
 from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read, least_read
 from packcalc.bench.grade import GradedLot, GradedModule
+from packcalc.bench.selfdischarge import selfdischarge
 from packcalc.bench.sheet import of_other_types
 from packcalc.bench.uncorrected import least_capacity, most_resistance
-from packcalc.brief import NO_ENTRY, Bench, Brief, ModulesOnHand, growth_left_open
+from packcalc.brief import NO_ENTRY, Bench, Brief, Losses, ModulesOnHand, growth_left_open
 from packcalc.cell_formulas import initial_resistance_measured
 from packcalc.errors import UserError
-from packcalc.findings import Finding, formula, trace
+from packcalc.findings import Finding, formula, leaf, trace
 from packcalc.layouts import Layout
 from packcalc.marks import SIGN
 from packcalc.mixes import own_entries, pairs_anew
 from packcalc.modules import traced_resistance_initial
+from packcalc.monitoring import spread_read
 from packcalc.pack import fault_side
 from packcalc.units import several
 from packcalc.value import value_object
 
 GROWTH, HEALTH = "resistance_growth", "state_of_health"
 FOR_ALL = "of the bench for every module"
+SPREAD = "management.self_discharge_spread"
 
 
 @formula(title="growth of resistance as measured", symbol="f_age", unit="", text="f_age = R_c/R_10",
@@ -237,13 +240,40 @@ def with_worst(brief: Brief, layout: Layout, found: Salvage) -> Brief:
     worse = {i: one for i in entries if (one := _worse(brief, i, ends[i])) is not None}
     modules = tuple(worse.get(i, on_hand) for i, on_hand in enumerate(brief.modules))
     words = counted_words(found, [modules[i] for i in entries])
+    losses = losses_of(found, [modules[i] for i in entries])
+    if losses is not None and losses.spread.known and not losses.untold:
+        brief = replace(brief, unknowns=tuple(u for u in brief.unknowns if u.dotted != SPREAD))
     if not worse:
-        return replace(brief, counted=words)
+        return replace(brief, counted=words, losses=losses)
     told = {f"modules[{brief.number_of(i)}].{name}" for i, one in worse.items()
             for name, _ in one.marks}
     return pairs_anew(replace(
         brief, modules=modules, unknowns=tuple(u for u in brief.unknowns if u.dotted not in told),
-        digest=_digest(brief, worse.values()), counted=words))
+        digest=_digest(brief, worse.values()), counted=words, losses=losses))
+
+
+def losses_of(found: Salvage, counted: list[ModulesOnHand]) -> Losses | None:
+    """What the sheet says of self-discharge over the modules that count; None where none is.
+
+    Args:
+        found, counted: as `counted_words` has them.
+    """
+    types = {on_hand.module.id for on_hand in counted}
+    mine = [(m.mark, selfdischarge(m.row, found.lot.bench)) for m in found.used
+            if m.row.module is not None and m.row.module.id in types]
+    if not mine:
+        return None
+    told = [(mark, s.most, s.least) for mark, s in mine
+            if s.most is not None and s.least is not None]
+    which = f"{len(told)} of {several(len(mine), 'module')}" + (
+        " built in" if found.dealt else ", nobody dealt")
+    if len(told) < 2:
+        return Losses(leaf(SPREAD, "s", "%", None, "measured"), len(mine) - len(told),
+                      f"the bench sheet tells the loss of {which}")
+    leaky, most, _ = max(told, key=lambda one: one[1].number)
+    tight, _, least = min(told, key=lambda one: one[2].number)
+    return Losses(trace(spread_read, most=most, least=least), len(mine) - len(told),
+                  f"{leaky} at most {most.shown}, {tight} at least {least.shown}, of {which}")
 
 
 def _digest(brief: Brief, worse: Iterable[AsMeasured]) -> str:

@@ -17,7 +17,7 @@ from packcalc.part_checks.fuse import (
 from packcalc.part_checks.precharge_wires import (
     carries_tries, one_current, outlives_charges, stands_tries,
 )
-from packcalc.part_checks.shown import SILENT, counted, rounded, terminals_check
+from packcalc.part_checks.shown import SILENT, at_voltage, counted, rounded, terminals_check
 from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import (
     FUSE_OPEN, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
@@ -99,10 +99,7 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
               remedy="conductor rated for the highest working voltage, low-voltage wires beside "
                      "it too"),
         *_arc_check(asked),
-        judge("Fuse: breaking capacity at the highest fault", "fault range", fuse.breaking,
-              "at least", asked.fault_highest,
-              missing="DC breaking capacity of the branch fuse: ask the supplier",
-              remedy="a fuse with enough breaking capacity; the main fuse does not limit it"),
+        _breaking(asked),
         *_time_constants(asked), *_own_fuse(asked, duty),
         judge("Conductor stands what the fuse lets through", "who clears", duty.withstand,
               "at least", fuse.clearing,
@@ -111,6 +108,15 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
               remedy="a larger section or a faster fuse"),
         *_capacity_check(asked), *_sheet_checks(asked),
         *(_load_checks(asked, duty) if _loaded(asked) else ()), *_resistor_checks(asked, duty))
+
+
+def _breaking(asked: BranchAsked) -> Check:
+    fuse = asked.fuse
+    check = judge("Fuse: breaking capacity at the highest fault", "fault range", fuse.breaking,
+                  "at least", asked.fault_highest,
+                  missing="DC breaking capacity of the branch fuse: ask the supplier",
+                  remedy="a fuse with enough breaking capacity; the main fuse does not limit it")
+    return check if fuse.part is None else at_voltage(check, fuse.part, asked.highest_voltage)
 
 
 def _time_constants(asked: BranchAsked) -> tuple[Check, ...]:
@@ -348,15 +354,18 @@ def _survives(title: str, melting: Finding, integral: Finding, remedy: str) -> C
 
 
 def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, ...]:
+    more = ", or more" if asked.highest_voltage.at_least else ""
     lines = [
-        Requirement("branch fuse: rated DC voltage", f"at least {asked.highest_voltage.shown}",
+        Requirement("branch fuse: rated DC voltage",
+                    f"at least {asked.highest_voltage.shown}{more}",
                     "highest working voltage; one link alone"),
         Requirement("branch fuse: DC breaking capacity",
                     f"at least {rounded(asked.fault_highest, True)}",
                     "every source of its worst fault place"),
         *_permitted(asked),
         Requirement("conductor and wires beside it: DC insulation voltage",
-                    f"at least {asked.highest_voltage.shown}", "whole pack, also for 12 V wires")]
+                    f"at least {asked.highest_voltage.shown}{more}", "whole pack, also for 12 V "
+                    "wires")]
     lowest = must_open(asked, duty)
     if lowest.known:
         where = "far end" if lowest is duty.lowest or asked.weakest is None else \
@@ -391,7 +400,8 @@ def _permitted(asked: BranchAsked) -> tuple[Requirement, ...]:
         return ()
     pairs = ((asked.highest_voltage, asked.time_constant), *asked.slower_loops)
     return (Requirement("branch fuse: permitted time constant L/R", "at least " + "; ".join(
-        f"{rounded(constant, True)} at {rounded(voltage, True)}" for voltage, constant in pairs),
+        f"{rounded(constant, True)} at {voltage.least}{rounded(voltage, True)}"
+        for voltage, constant in pairs),
         "longest loop with the lowest resistance"),)
 
 

@@ -456,7 +456,8 @@ def _governing(frame: Frame, duties: tuple[Duty, ...], choices: tuple[RunChoice,
 
 def _specification(asked: RouteAsked, frame: Frame,
                    choices: tuple[RunChoice, ...]) -> tuple[Requirement, ...]:
-    voltage = (asked.highest_voltage.shown if asked.highest_voltage is not None
+    voltage = (asked.highest_voltage.least + asked.highest_voltage.shown
+               if asked.highest_voltage is not None
                else "the highest working voltage")
     lines = [
         Requirement("Insulation, rated DC voltage", f"above {voltage}",

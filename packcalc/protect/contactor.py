@@ -404,7 +404,7 @@ def _candidate(asked: ContactorAsked, size: float, carry: Finding, breaking: Fin
     checks = (
         judge("one pole rated above the highest working voltage", "highest voltage", None, "above",
               asked.highest_voltage, missing=f"ask for the rated DC voltage of one pole (above "
-              f"{asked.highest_voltage.shown})"),
+              f"{asked.highest_voltage.least}{asked.highest_voltage.shown})"),
         _making(step, asked),
         judge("breaks the largest trip current, worse direction", "who clears", None, "at least",
               breaking, missing=_ask("ask for the breaking current in each direction and its "
@@ -464,7 +464,7 @@ def _peak(asked: ContactorAsked, rated: Finding) -> Check:
 
 def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Finding | None,
                    step: ClosingStep | None) -> tuple[Requirement, ...]:
-    volts = asked.highest_voltage.shown
+    volts = asked.highest_voltage.least + asked.highest_voltage.shown
     return (
         Requirement("poles", f"{asked.poles}, one in each battery lead",
                     "one welded pole must not leave the pack connected"),

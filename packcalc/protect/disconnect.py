@@ -70,7 +70,8 @@ def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
 
 def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:
     return (
-        Requirement("rated DC voltage", f"above {demand.highest_voltage.shown}",
+        Requirement("rated DC voltage", f"above {demand.highest_voltage.least}"
+                    f"{demand.highest_voltage.shown}",
                     "highest working voltage, not the label voltage"),
         Requirement("carries", f"{demand.continuous_current.shown} continuously at "
                     f"{demand.ambient.shown}; {demand.peak_current.shown} for "

@@ -21,7 +21,9 @@ from packcalc.fuse_formulas import (
     fuse_melting_current_demand, fuse_rating_before_conductor, fuse_rating_cable_limit,
     fuse_rating_with_conductor,
 )
-from packcalc.part_checks.fuse import FuseDemand, fuse_facts, fuse_part_checks
+from packcalc.part_checks.fuse import (
+    FuseDemand, breaking_check, fuse_facts, fuse_part_checks,
+)
 from packcalc.part_checks.shown import SILENT, rounded
 from packcalc.part_formulas import fusing_current, fusing_factor, loss_resistance
 from packcalc.parts import FusePart
@@ -371,11 +373,10 @@ def _backward_check(part: FusePart, asked: FuseAsked) -> tuple[Check, ...]:
     if asked.backward is None or not asked.backward.known:
         return ()
     title, stage = "Stands the link capacitors' current, backwards through it", "fault range"
-    breaks = judge(title, stage, part.breaking_capacity, "above", asked.backward,
-                   missing=f"{SILENT}the DC breaking capacity", reason="prospective peak, the "
-                   "capacitors' own resistance not counted: errs high",
-                   remedy="a fuse that breaks more; the peak that the inverter's maker states for "
-                          "its shorted input")
+    breaks = breaking_check(
+        part, asked.highest_voltage, asked.backward, title, "prospective peak, the capacitors' own "
+        "resistance not counted: errs high", "a fuse that breaks more; the peak that the "
+        "inverter's maker states for its shorted input")
     if breaks.verdict != FAIL:
         return (breaks,)
     integral = _pulse_through(part, asked)
@@ -518,13 +519,13 @@ def _rating_asked(duty: FuseDuty) -> str:
 
 def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
     lowest = rounded(asked.fault_lowest, False)
+    volts = asked.highest_voltage.least + rounded(asked.highest_voltage, True)
     conductor = "in it" if duty.conductor_known else "to be applied by the maker"
     return (
-        Requirement("Rated voltage, DC", f"above {rounded(asked.highest_voltage, True)}",
+        Requirement("Rated voltage, DC", f"above {volts}",
                     "highest working voltage, not the label voltage"),
         Requirement("Permitted time constant L/R at that voltage",
-                    f"at least {rounded(duty.time_constant, True)} at "
-                    f"{rounded(asked.highest_voltage, True)}",
+                    f"at least {rounded(duty.time_constant, True)} at {volts}",
                     "longest loop with the lowest resistance"),
         *_slower_loops(asked), *_breaking(asked),
         Requirement("Lowest breaking current", f"at most {lowest}",

@@ -130,13 +130,12 @@ def _channels(asked: ManagementAsked) -> int:
 
 
 def _between(asked: ManagementAsked) -> dict[int, str]:
-    """What lies after each module but the last: a link, a fuse, the disconnect."""
+    """What lies after each module but the last: a link, a fuse, the disconnect, or both."""
     places = asked.brief.pack
-    found = {after: "link" for after in range(1, len(asked.module_cells))}
-    for place, word in ((places.fuse_after, "fuse"), (places.disconnect_after, "disconnect")):
-        if place.known and int(place.number) in found:
-            found[int(place.number)] = word
-    return found
+    stand = [(int(place.number), word) for place, word in (
+        (places.fuse_after, "fuse"), (places.disconnect_after, "disconnect")) if place.known]
+    return {after: " and ".join(w for at, w in stand if at == after) or "link"
+            for after in range(1, len(asked.module_cells))}
 
 
 def _monitor_checks(asked: ManagementAsked, monitors: tuple[Monitor, ...]) -> tuple[Check, ...]:
@@ -171,7 +170,7 @@ def _counted_worst(check: Check, why: str) -> Check:
 
 
 def _span_check(title: str, word: str, monitors: tuple[Monitor, ...], order: str) -> Check:
-    across = [(m, s) for m in monitors for s in m.spans if s.startswith(word)]
+    across = [(m, s) for m in monitors for s in m.spans if word in s]
     found = counted(f"monitors across a {word}", len(across), "definition", Origin("layout"))
     if not across:
         return judge(title, "who clears", found, "at most", NO_MONITOR,
@@ -282,9 +281,11 @@ def _trip_band(asked: ManagementAsked) -> tuple[Finding, Finding] | None:
     own = asked.brief.management
     if not (own.trip_current.known and own.current_sensor_range.known):
         return None
-    parts = {"trip": own.trip_current, "error": own.current_sensor_error,
-             "full_range": own.current_sensor_range}
-    return trace(trip_lowest, **parts), trace(trip_highest, **parts)
+    if asked.settings is None and asked.follows is not None:  # full power outside its points
+        return None
+    least, most = asked.settings or (own.trip_current, own.trip_current)
+    off = {"error": own.current_sensor_error, "full_range": own.current_sensor_range}
+    return trace(trip_lowest, trip=least, **off), trace(trip_highest, trip=most, **off)
 
 
 NO_CONTACTOR = ("the lowest fault is that of a loop without a contactor, which no trip opens "
@@ -298,6 +299,11 @@ def _told_apart(asked: ManagementAsked) -> Check:
     """A fixed current can only part fault and load when the lowest fault is the larger."""
     title = "a fixed current trip tells the lowest fault from the peak load"
     load, fault = asked.pack.peak_current, asked.fault_lowest
+    band = _trip_band(asked)
+    if asked.follows is not None:
+        opened = asked.opened(band[1].number) if band and asked.follows.verdict == FAIL else ""
+        return replace(asked.follows, verdict=CAUTION, reason=f"{asked.follows.reason}; {opened}") \
+            if opened else asked.follows
     falls = asked.brief.management.trip_falls_in_cold == "yes"
     if fault.number <= load.number and falls:
         return Check(title, "who clears", CAUTION, fault, load, "above", "one fixed current cannot "
@@ -312,7 +318,6 @@ def _told_apart(asked: ManagementAsked) -> Check:
                      "the cold fault is no larger than the warm peak load: nobody clears it by a "
                      "fixed current", "a current limit that falls with cell temperature and "
                      "charge, or an under-voltage trip of the cells quicker than the counted time")
-    band = _trip_band(asked)
     held = judge(title, "who clears", band[1] if band else None, "at most", fault,
                  reason=NO_CONTACTOR if asked.no_contactor else "",
                  missing=f"{ASK_TRIP}; it must act between {load.shown} and {fault.shown}",
@@ -470,14 +475,43 @@ def _below_loaded(asked: ManagementAsked, trip: Finding) -> Check:
 
 def _balance_checks(asked: ManagementAsked) -> tuple[Check, ...]:
     own = asked.brief.management
-    title = "balancing keeps up with the spread of self-discharge"
-    missing = [f.title for f in (own.balance_current, own.self_discharge_spread) if not f.known]
-    if missing:
-        return (Check(title, "convenience", NOT_EVALUATED, reason="say " + "; ".join(missing)),)
-    return (judge(title, "convenience", trace(mean_balance, current=own.balance_current,
-                                              share=BALANCE_SHARE), "at least",
-                  _spread(asked), remedy="more balance current, longer balancing, or leave out "
-                                         "the modules that lose most"),)
+    title, worst = "balancing keeps up with the spread of self-discharge", _worst_spread(asked)
+    missing = [f.title for f, known in (
+        (own.balance_current, own.balance_current.known),
+        (own.self_discharge_spread, worst is not None)) if not known]
+    if worst is None or missing:
+        read = f"; {asked.brief.losses.words}" if worst is None and asked.brief.losses else ""
+        return (Check(title, "convenience", NOT_EVALUATED,
+                      reason=f"say {'; '.join(missing)}{read}"),)
+    held = judge(title, "convenience", trace(mean_balance, current=own.balance_current,
+                                             share=BALANCE_SHARE), "at least", _asked_by(
+        asked, worst), reason=_spread_words(asked, worst),
+        remedy="more balance current, longer balancing, or leave out the modules that lose most")
+    untold = asked.brief.losses.untold if asked.brief.losses else 0
+    if held.verdict == PASS and untold and not own.self_discharge_spread.known:
+        return (replace(held, verdict=NOT_EVALUATED),)
+    return (held,)
+
+
+def _worst_spread(asked: ManagementAsked) -> Finding | None:
+    """The larger of what the brief says and what the bench sheet reads; None where neither does."""
+    read = asked.brief.losses
+    found = [asked.brief.management.self_discharge_spread, *([read.spread] if read else ())]
+    return max((f for f in found if f.known), key=lambda f: f.number, default=None)
+
+
+def _spread_words(asked: ManagementAsked, worst: Finding) -> str:
+    """Which of the two counts, with the other beside it; "" where no sheet is named."""
+    read, said = asked.brief.losses, asked.brief.management.self_discharge_spread
+    if read is None:
+        return ""
+    if not read.spread.known:
+        return f"{worst.shown} by the brief; {read.words}"
+    by = f"{read.spread.shown} by the bench sheet ({read.words})"
+    if not said.known:
+        return by
+    return f"{by}; the brief says {said.shown}" if worst is read.spread else \
+        f"{said.shown} by the brief; {by}"
 
 
 def _group(asked: ManagementAsked) -> Finding:
@@ -486,9 +520,8 @@ def _group(asked: ManagementAsked) -> Finding:
     return largest([m.capacity for m in modules], "capacity of one module, largest type")
 
 
-def _spread(asked: ManagementAsked) -> Finding:
-    return trace(spread_current, capacity=_group(asked),
-                 spread=asked.brief.management.self_discharge_spread)
+def _asked_by(asked: ManagementAsked, spread: Finding) -> Finding:
+    return trace(spread_current, capacity=_group(asked), spread=spread)
 
 
 # --- words ----------------------------------------------------------------------------
@@ -505,8 +538,9 @@ def _duty(asked: ManagementAsked) -> tuple[Finding, ...]:
     found += list(band) if band else []
     if asked.takeover.known:
         found.append(asked.takeover)
-    if own.self_discharge_spread.known:
-        found.append(_spread(asked))
+    worst = _worst_spread(asked)
+    if worst is not None:
+        found.append(_asked_by(asked, worst))
     if own.balance_current.known:
         one = leaf("difference of charge between modules", "x", "%", 0.01, "definition",
                    origin=RULE, note="each further per cent takes as long again")
@@ -520,7 +554,8 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
     lines = [Requirement("cell voltage channels", f"{asked.pack.channels}",
                          "one for each cell in series of each stack"), *_monitor_lines(asked),
              Requirement("sense wires", f"fuse at the cell end, insulation above "
-                         f"{asked.pack.highest_voltage.shown} DC", _sense_fault(asked)),
+                         f"{asked.pack.highest_voltage.least}{asked.pack.highest_voltage.shown} "
+                         "DC", _sense_fault(asked)),
              Requirement("temperature sensors", f"at least {_sensors(asked).shown}",
                          "30 % of the monitored cells")]
     for limit in limits:
@@ -574,7 +609,9 @@ def _open_items(asked: ManagementAsked) -> tuple[str, ...]:
         "current from which the main fuse opens within 1 s: the fuse's maker, at this DC voltage"]
     wanted = (own.trip_current, own.trip_delay, own.current_sensor_range, own.undervoltage_trip,
               own.overvoltage_trip, own.channels_per_monitor, own.temperature_sensors,
-              own.balance_current, own.self_discharge_spread)
+              own.balance_current)
+    if _worst_spread(asked) is None:
+        wanted += (own.self_discharge_spread,)
     bands = charge_bands(asked)
     found += [f"cold charging: set it to stop at or below {charge_floor(asked).shown}, and show it",
               f"charging current trip: {bands}",

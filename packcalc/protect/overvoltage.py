@@ -622,7 +622,7 @@ def _feeds_full_check(asked: OvervoltageAsked) -> Check:
 
 
 def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requirement, ...]:
-    volts = highest.shown
+    volts = highest.shown + (", or more: what is open in the chain" if highest.at_least else "")
     lines = [Requirement("every part on traction voltage: rated DC voltage", f"at least {volts}",
                          "highest working voltage of the chain"),
              Requirement("inverter: highest link voltage after a shut-down at full braking",

@@ -181,6 +181,8 @@ class Device:
         falls: for the same trip: current from which these cells fall below it by themselves;
             None where that is not known.
         constant: highest time constant of the loop; None counts that of the main path.
+        setting: of the pack's current trip, where that follows the cells' temperature and the
+            one that counts here is this loop's own.
     """
 
     key: str
@@ -193,6 +195,7 @@ class Device:
     drop: Finding | None = None
     falls: Finding | None = None
     constant: Finding | None = None
+    setting: Finding | None = None
 
 
 # Whether the device ends that current (None: not shown), in what time, and why.

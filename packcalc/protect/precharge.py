@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import fields, replace
 
 from packcalc import transients as tr
-from packcalc.charging import BusLoad, LoadedBus, load_checks
+from packcalc.charging import OPEN_WAKING, BusLoad, LoadedBus, load_checks, wakes_title
 from packcalc.checks import (
     CAUTION,
     FAIL,
@@ -27,7 +27,7 @@ from packcalc.checks import (
     named_part,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import ContactorPart, ResistorPart
 from packcalc.tables import table
@@ -106,9 +106,15 @@ class PrechargeAsked:
 
     @property
     def known_loads(self) -> tuple[BusLoad, ...]:
-        """Loads that can be computed, in the order in which they wake."""
-        known = [load for load in self.loads if load.known]
+        """Loads that can be computed, in the order in which they wake, an open one at worst."""
+        known = [load.at_worst for load in self.loads if load.known]
         return tuple(sorted(known, key=lambda load: load.wakes_at.number))
+
+    @property
+    def untold(self) -> str:
+        """What is on the bus and in no sum, in words; empty where nothing is."""
+        names = " and ".join(load.name for load in self.loads if not load.known)
+        return names and f"what {names} draws is not known and in no sum"
 
     @property
     def largest_capacitance(self) -> Finding:
@@ -176,9 +182,10 @@ def size_precharge(asked: PrechargeAsked, parts: Sequence[ResistorPart] = (), *,
 def _ends(asked: PrechargeAsked, part: ResistorPart) -> tuple[Check, ...]:
     """Whether the bus comes up at all through the resistor that the brief names."""
     assert part.resistance is not None
-    if _time(*_slow_buses(asked, part.resistance)) is not None:
+    if _time(asked, *_slow_buses(asked, part.resistance)) is not None:
         return ()
-    awake = [load.name for load in asked.known_loads if load.power is not None]
+    awake = [load.name + f" ({OPEN_WAKING})" * load.supposed for load in asked.known_loads
+             if load.power is not None]
     names = " and ".join(awake) or "the loads"
     return (Check("pre-charge ends", "fault range", FAIL, None, asked.timeout, "at most",
                   f"never: with {names} awake "
@@ -249,7 +256,7 @@ def _in_time_with_loads(asked: PrechargeAsked, most: Finding) -> list[Finding]:
 def _trial(asked: PrechargeAsked, ohms: float) -> tuple[Finding, Finding | None]:
     tried = leaf("Nominal resistance tried", "R_t", "Ω", ohms, "computed", source="packcalc-rule",
                  origin=Origin("halved in on the time limit"))
-    return tried, _time(*_slow_buses(asked, tried))
+    return tried, _time(asked, *_slow_buses(asked, tried))
 
 
 def _load_limits(asked: PrechargeAsked) -> list[Finding]:
@@ -312,7 +319,7 @@ def _fast(asked: PrechargeAsked, resistance: Finding) -> Finding:
 
 def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
     low, high = _slow_buses(asked, resistance)
-    time = _time(low, high)
+    time = _time(asked, low, high)
     heat = _heat(asked, resistance)
     checks = [_voltage_check(asked), _peak_check(asked, heat["peak"]),
               _breaking_check(asked, heat["peak"])]
@@ -344,10 +351,6 @@ def _on_its_word(asked: PrechargeAsked, check: Check) -> Check:
             remedy=f"the maker of {load.name} states what it draws from {load.wakes_at.shown} on "
                    "until it is told to run; or it is kept asleep by wire")
     return check
-
-
-def wakes_title(name: str) -> str:
-    return f"{name} wakes without stopping the charge"
 
 
 def _part_candidate(asked: PrechargeAsked, part: ResistorPart) -> Candidate:
@@ -416,12 +419,15 @@ def _once(checks: Sequence[Check]) -> list[Check]:
     return list(gravest.values())
 
 
-def _time(low: LoadedBus, high: LoadedBus) -> Finding | None:
+def _time(asked: PrechargeAsked, low: LoadedBus, high: LoadedBus) -> Finding | None:
+    """To the level, the slower of both; at least that while what a load draws is not known."""
     times = [low.time(), high.time()]
     known = [time for time in times if time is not None]
     if len(known) < 2:
         return None
-    return max(known, key=lambda time: time.number).called(LEVEL_TIME)
+    slow, untold = max(known, key=lambda time: time.number), asked.untold
+    return slow.called(LEVEL_TIME, note=f"{AT_LEAST}: {untold}") if untold else \
+        slow.called(LEVEL_TIME)
 
 
 def _heat(asked: PrechargeAsked, resistance: Finding) -> dict[str, Finding]:
@@ -458,7 +464,7 @@ def _voltage_check(asked: PrechargeAsked) -> Check:
     return judge("resistor, relay and wiring rated above the highest working voltage",
                  "highest voltage", None, "above", asked.highest_voltage,
                  missing="ask the makers of resistor and relay for the rated DC voltage "
-                         f"(above {asked.highest_voltage.shown})")
+                         f"(above {asked.highest_voltage.least}{asked.highest_voltage.shown})")
 
 
 def _peak_check(asked: PrechargeAsked, peak: Finding) -> Check:
@@ -494,7 +500,10 @@ def _time_check(asked: PrechargeAsked, time: Finding | None, limit: Finding,
         return Check(title, "convenience", FAIL, None, limit, "at most",
                      "never reached: the loads take the whole current of the resistor before the "
                      "level (see the load checks)", "a smaller resistance, or loads kept asleep")
-    return judge(title, "convenience", time, "at most", limit, remedy="a smaller resistance")
+    held = judge(title, "convenience", time, "at most", limit, remedy="a smaller resistance")
+    return held if held.verdict == FAIL or not asked.untold else replace(
+        held, verdict=NOT_EVALUATED, reason=f"{asked.untold}: it may hold the bus down",
+        remedy="")
 
 
 def _slope(asked: PrechargeAsked, resistance: Finding) -> Finding:
@@ -510,7 +519,7 @@ def _slope(asked: PrechargeAsked, resistance: Finding) -> Finding:
 def _held(asked: PrechargeAsked, resistance: Finding) -> Finding | None:
     """The slope under which a bus below its level counts as held; None where it hangs."""
     slow = _slow_buses(asked, resistance)[0].smallest_slope()
-    if slow.number <= 0:
+    if slow.number <= 0 or _time(asked, *_slow_buses(asked, resistance)) is None:
         return None
     return trace(tr.half_slope, "Slope under which a bus below the level counts as held",
                  slope=slow, note="half of the smallest slope of a healthy bus with its known "
@@ -539,8 +548,7 @@ def _duty(asked: PrechargeAsked, reference: Finding, upper: Finding,
           lower: Finding | None) -> tuple[Finding, ...]:
     heat = _heat(asked, reference)
     events = _mean_power(asked, heat)
-    low, high = _slow_buses(asked, reference)
-    time = _time(low, high)
+    time = _time(asked, *_slow_buses(asked, reference))
     lines = [heat["failed"] if heat["failed"].number >= heat["normal"].number else heat["normal"]]
     lines += [f for f in (heat["normal"], heat["failed"]) if f is not lines[0]]
     lines += [heat["power"], heat["peak"], events, upper]
@@ -571,7 +579,7 @@ def _discharge(asked: PrechargeAsked) -> tuple[Finding, ...]:
 
 def _specification(asked: PrechargeAsked, reference: Finding) -> tuple[Requirement, ...]:
     heat = _heat(asked, reference)
-    volts = asked.highest_voltage.shown
+    volts = asked.highest_voltage.least + asked.highest_voltage.shown
     return (
         Requirement("resistor: resistance and tolerance",
                     f"{reference.shown} ± {asked.resistor_tolerance.shown}",
@@ -618,7 +626,7 @@ def _open_items(asked: PrechargeAsked) -> tuple[str, ...]:
         asks.append("Relay: current it makes and breaks at the highest working voltage (its "
                     "maker).")
     for load in asked.loads:
-        if not load.known:
+        if not (load.known and load.wakes_at.known):
             asks.insert(0, f"{load.name}: what it draws and at which bus voltage it wakes (its "
                            "maker, or a slow ramp on the bench).")
     return tuple(asks)
@@ -634,8 +642,9 @@ def _duty_checks(asked: PrechargeAsked, upper: Finding, lower: Finding | None) -
     for load in asked.loads:
         if not load.known:
             checks.append(Check(f"{load.name} lets the bus come up", "thermal load", NOT_EVALUATED,
-                                reason="its power or resistance or its waking voltage is not "
-                                       "known; ask its maker"))
+                                reason="what it draws on the bus is not known and in no sum; ask "
+                                       "its maker, and give its power, or as [[precharge.load]] "
+                                       "its resistance"))
     target = asked.level.number * asked.lowest_voltage.number
     for load in asked.known_loads:
         if load.wakes_at.number > target:

@@ -83,6 +83,23 @@ class StatesAsked:
     joining: Finding | None = None
 
 
+def rests_below(asked: StatesAsked) -> bool:
+    """Whether the pack can rest below the border: a link below it then shows no open contact."""
+    return asked.pack.empty_voltage.number < BORDER.number
+
+
+def dead_level(asked: StatesAsked) -> Finding:
+    """Below which a link shows that the contacts have opened, and is no danger."""
+    return weld_level(asked) if rests_below(asked) else BORDER
+
+
+def inlet_reading(asked: StatesAsked) -> str:
+    """How a weld of the charge contactor is read; what hangs on a dead bus reads nothing."""
+    which = {BOTH: "each inlet pole", ONE: "the inlet pole that it cuts off"}[
+        asked.brief.path.charge_contactor]
+    return f"{which} to the other bus pole, bus live, below {weld_level(asked).shown}"
+
+
 def weld_level(asked: StatesAsked) -> Finding:
     """Voltage over an open contact's far side that tells a weld: 60 V, less for a low pack."""
     half = trace(tr.share_of_voltage, "half of the empty pack's voltage",
@@ -137,10 +154,14 @@ def checks_of(asked: StatesAsked) -> tuple[Check, ...]:
 
 
 def _precharge_check(asked: StatesAsked) -> Check:
-    return judge("pre-charge ends before its timeout in the slow corner", "who clears",
-                 asked.precharge_time, "below", asked.brief.precharge.timeout,
+    time = asked.precharge_time
+    held = judge("pre-charge ends before its timeout in the slow corner", "who clears",
+                 time, "below", asked.brief.precharge.timeout,
                  missing="the level is never reached or its time not known: see pre-charge",
                  remedy="a longer timeout that the resistor bears, or a smaller resistance")
+    if time is None or not time.at_least or held.verdict == FAIL:
+        return held
+    return replace(held, verdict=NOT_EVALUATED, reason=f"{time.note}: see pre-charge", remedy="")
 
 
 def _closed_check(asked: StatesAsked) -> Check:
@@ -331,14 +352,15 @@ def _monitor_sees(asked: StatesAsked) -> tuple[Check, ...]:
 def _inlet_check(asked: StatesAsked) -> Check:
     title, stage = "charge inlet is dead in every state but charge", "isolation and distance"
     poles = asked.brief.path.charge_contactor
-    ask = ("a charge contactor in both poles, closed only to charge and proven by a reading at the "
-           "inlet; without it contacts that no finger can reach, and a lock, see the insulation")
+    ask = ("a charge contactor in both poles, closed only to charge and proven open by its weld "
+           "check with the bus live; without it contacts that no finger can reach, and a lock, see "
+           "the insulation")
     named = asked.brief.parts.charge_contactor
     if poles == BOTH and named:
         held = voltage_check(asked.brief.parts.list.part(CONTACTOR, named), asked.highest, title)
         return replace(held, stage=stage, reason="; ".join(w for w in (
-            held.reason, f"{named} in both poles, each alone; that it is open is proven by a "
-            "reading at the inlet, and by its weld check before each charge") if w))
+            held.reason, f"{named} in both poles, each alone; proven open at each run and before "
+            f"each charge by its weld check: {inlet_reading(asked)}") if w))
     if poles == BOTH:
         return Check(title, stage, NOT_EVALUATED, reason="by the brief a charge contactor in both "
                      "poles cuts it off; no part is named for it: ask its maker for the voltage "

@@ -26,9 +26,12 @@ from packcalc.protect.state_checks import (
     checks_of,
     crash_failing,
     crash_time,
+    dead_level,
     fall_to,
     hold_time,
+    inlet_reading,
     late_words,
+    rests_below,
     weld_level,
 )
 from packcalc.value import value_object
@@ -43,6 +46,8 @@ SETTLE = leaf("time for a contact to move and a reading to settle", "t", "s", 0.
 UNTOLD = leaf("time until an open main contact shows by the link's fall", "t", "s", None, "given",
               note="needs the discharge resistor")
 PACK_LIVE = "modules, links, sense wires and everything up to the open contactors"
+INLET_WELDED = ("Above it that pole of the charge contactor is welded: no charge, main contacts "
+                "open, inlet treated as live until it is replaced.")
 BUS_LIVE = "everything: pack, link, inverter, every branch behind the main contactors"
 NOTES = (
     "Battery and terminals up to the contactors are live in every state. Nothing switches a "
@@ -244,22 +249,30 @@ def _weld_check(asked: StatesAsked) -> tuple[str, ...]:
         f"Load side of main plus to battery minus, and load side of main minus to battery plus, "
         f"each through a measuring resistor that pulls it down: both below {level}. Above it that "
         "pole is welded.",
-        *_further_welds(asked),
+        *_string_welds(asked),
         f"Close main minus alone: the link stays below {level}{_watched(asked)}. A rise means that "
         "main plus or the relay passes current.",
         "Close the relay: the link rises. No rise means that main minus, the relay or its resistor "
         "is open.",
         "Level and slope reached: close main plus, then open the relay, and prove main plus before "
         "torque is allowed (see the state run).",
+        *_inlet_weld(asked),
         "At every key-off without load open the poles one after the other, the first one in turn: "
         "after the first has opened its own reading must fall, which proves it while the other is "
         "still closed.")
 
 
-def _further_welds(asked: StatesAsked) -> tuple[str, ...]:
-    also = ([] if asked.brief.path.charge_contactor == NONE else ["for the charge contactor"]) + (
-        ["for each string with the bus dead"] if asked.pack.layout.in_strings else [])
-    return (f"The same {' and '.join(also)}.",) if also else ()
+def _string_welds(asked: StatesAsked) -> tuple[str, ...]:
+    return ("The same for each string with the bus dead.",) if asked.pack.layout.in_strings else ()
+
+
+def _inlet_weld(asked: StatesAsked) -> tuple[str, ...]:
+    """With the bus live: on a dead one both sides of the charge contactor read nothing."""
+    if asked.brief.path.charge_contactor == NONE:
+        return ()
+    return (f"At each run and before each charge, main contacts closed, charge contactor told to "
+            f"open, no charger feeding: {inlet_reading(asked)}, through a measuring resistor that "
+            f"is switched in for the reading alone. {INLET_WELDED}",)
 
 
 # --- the table ------------------------------------------------------------------------
@@ -270,10 +283,10 @@ def _states(asked: StatesAsked) -> tuple[State, ...]:
 
 def _starting(asked: StatesAsked) -> tuple[State, ...]:
     level, pre, pole = weld_level(asked), asked.brief.precharge, asked.brief.path.charge_contactor
-    target = _closing_level(asked)
+    target, dead = _closing_level(asked), dead_level(asked)
     return (
         State("off", (OPEN, OPEN, OPEN, OPEN), "torque at zero, contactors told to open",
-              "DC link, plus to minus", "below", BORDER, fall_to(asked, BORDER),
+              "DC link, plus to minus", "below", dead, fall_to(asked, dead),
               "discharge path or a weld: lock out, warn, prove dead by meter", PACK_LIVE,
               "one welded pole: the other, open, lets the link fall all the same"),
         State("wake", (OPEN, OPEN, OPEN, OPEN),
@@ -288,7 +301,8 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
               f"{PACK_LIVE}; the minus pole of link and inverter"
               + {NONE: ", and of the charge inlet", BOTH: "", ONE: ", and of the charge inlet "
                  "unless its contactor stands in that pole"}[pole],
-              "main minus itself: it reads the same when it stayed open"),
+              "main minus itself: it reads the same when it stayed open"
+              + _relay_unseen(asked)),
         State("pre-charge", (CLOSED, OPEN, CLOSED, OPEN), "link did not rise with one pole closed",
               "DC link against battery, and its slope", "above", target.full, pre.timeout,
               "open relay, then main minus; wait until the resistor is cold; "
@@ -302,13 +316,20 @@ def _relay_told(asked: StatesAsked) -> Finding | None:
     """Time after which a closed relay has raised the link above the weld level.
 
     The whole pre-charge in its slow corner, with every load awake: the level lies far below its
-    end. None where that time is not known.
+    end. None where that time is not known, or at least what is known of it.
     """
-    if asked.precharge_time is None or not asked.precharge_time.known:
+    time = asked.precharge_time
+    if time is None or not time.known or time.at_least:
         return None
     return trace(tr.sum_of_times, "contact settled, then a whole pre-charge in the slow corner",
                  first=SETTLE, second=asked.precharge_time,
                  note="a welded relay charges the link through its resistor: sooner it may pass")
+
+
+def _relay_unseen(asked: StatesAsked) -> str:
+    """A load that may hold the link hides a welded relay."""
+    return "" if _relay_told(asked) is not None else \
+        "; a welded relay whose current a load on the bus takes"
 
 
 def _watched(asked: StatesAsked) -> str:
@@ -353,7 +374,8 @@ def _working(asked: StatesAsked) -> tuple[State, ...]:
     left = _closing_gap(asked)
     cut = asked.brief.path.charge_contactor != NONE
     return (
-        State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached",
+        State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached"
+              + ("; then the charge contactor's weld check" if cut else ""),
               "with the relay open again: the link does not fall by the closing difference, and "
               "the auxiliary contact of main plus has moved; from the first load current on, "
               "voltage across main plus", "below", left.emptiest, hold_time(asked) or UNTOLD,
@@ -363,7 +385,7 @@ def _working(asked: StatesAsked) -> tuple[State, ...]:
               left),
         State("charge", (CLOSED, CLOSED, OPEN, CLOSED),
               "plug in and locked, earth proven, torque blocked"
-              + (", weld check of the charge contactor" if cut else ""),
+              + (", weld check of the charge contactor with the bus live" if cut else ""),
               "inlet, plus to minus, against battery", "differing by less than", left.emptiest,
               SETTLE, "charger off first, then " + ("charge contactor, then " if cut else "")
               + "main contactors", f"{BUS_LIVE}; inlet and charge cable",
@@ -388,10 +410,11 @@ def _stringed(asked: StatesAsked) -> tuple[State, ...]:
     level = asked.joining
     return (
         State("joining a further string", (CLOSED, CLOSED, OPEN, OPEN),
-              "torque, charger and braking off; its weld check; its charge shown, see the parallel "
-              "strings", "across its own open contactors, string against bus, both poles",
+              "torque, charger and braking off, until the strings are even; its weld check; its "
+              "charge shown, see the parallel strings",
+              "across its own open contactors, string against bus, both poles",
               "differing by at most" if level is not None else
-              "no difference permits joining: each string full on its own first", level, SETTLE,
+              "no difference by itself permits joining: see the parallel strings", level, SETTLE,
               "it stays out; once closed, its current above its charge limit opens it again",
               _bus_live(asked), "charge, where the rest voltage is flat; an open contact at equal "
               "voltages reads like a closed one: its current tells"),
@@ -418,12 +441,13 @@ def _not_proven(asked: StatesAsked) -> str:
 
 def _ending(asked: StatesAsked) -> tuple[State, ...]:
     own, link, live = asked.brief.management, asked.brief.inverter, _not_proven(asked)
+    dead = dead_level(asked)
     return (
         State("fault", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero and charger off, then open; an over-current trip opens at its own "
               "delay, only within what the contactors break", "battery current at zero once the "
               "trip's delay is over, then DC link, plus to minus", "below",
-              BORDER, _then_fall(asked, own.trip_delay),
+              dead, _then_fall(asked, own.trip_delay),
               "a contact is welded: the fuse is all that is left; warn, stop, leave the vehicle",
               live,
               "one welded pole while the other opened; a motor that holds the link up looks like "
@@ -433,10 +457,11 @@ def _ending(asked: StatesAsked) -> tuple[State, ...]:
               "DC link, plus to minus", "below", BORDER, CRASH_TIME,
               crash_failing(asked), live,
               "live metal on the pack's side of the contactors; torn wires of the reading itself; "
-              f"{late_words(asked)}"),
+              + (f"a weld, as the pack rests below {BORDER.shown}: the next wake; "
+                 if rests_below(asked) else "") + late_words(asked)),
         State("key off under load", (OPEN, OPEN, OPEN, OPEN),
               "torque to zero first; current below what the contactors open every day",
-              "battery current at zero, then DC link, plus to minus", "below", BORDER,
+              "battery current at zero, then DC link, plus to minus", "below", dead,
               _then_fall(asked, link.torque_zero_time),
               "open all the same, count the opening under load", live,
               "the second pole to open: prove each in turn, see the weld check"),
@@ -462,10 +487,12 @@ def _after_settling(asked: StatesAsked) -> Finding | None:
 
 def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
     """A time, and the fall of the link after it; None where either is not known."""
-    fall = fall_to(asked, BORDER)
+    dead = dead_level(asked)
+    fall = fall_to(asked, dead)
     if not first.known or fall is None:
         return None
-    return trace(tr.sum_of_times, f"{first.title}, then a link below 60 V", first=first,
+    words = f"{dead.number:g} V" if dead is BORDER else dead.shown
+    return trace(tr.sum_of_times, f"{first.title}, then a link below {words}", first=first,
                  second=fall)
 
 
@@ -474,7 +501,9 @@ def _then_fall(asked: StatesAsked, first: Finding) -> Finding | None:
 def _specification(asked: StatesAsked) -> tuple[Requirement, ...]:
     return (
         Requirement("voltage channels", "battery, link, load side of each main contact to the "
-                    "other pole, inlet", "each contact is proven by a voltage across it"),
+                    "other pole, inlet" + (
+                        "" if asked.brief.path.charge_contactor == NONE else ", each inlet pole to "
+                        "the other bus pole"), "each contact is proven by a voltage across it"),
         Requirement("weld check level", f"below {weld_level(asked).shown}",
                     "before each closing, both poles"),
         Requirement("auxiliary contact on each main contactor", "read by the program, mirror "
@@ -494,14 +523,15 @@ def _charge_contactor(asked: StatesAsked) -> tuple[Requirement, ...]:
     if poles == NONE:
         return ()
     return (Requirement(f"charge contactor, {poles}", charge_contactor_demand(asked.pack),
-                        "open unless charging; its weld check comes before each charge"),)
+                        "open unless charging; proven open at each run and before each charge, "
+                        "bus live"),)
 
 
 def charge_contactor_demand(pack: PackModel) -> str:
     """What each pole of a charge contactor must stand, carry and break."""
     current = pack.charging_current.shown
-    return (f"each pole alone above {pack.highest_voltage.shown} DC; carries {current} and breaks "
-            "it in both directions")
+    return (f"each pole alone above {pack.highest_voltage.least}"
+            f"{pack.highest_voltage.shown} DC; carries {current} and breaks it in both directions")
 
 
 def _opening_left(asked: StatesAsked) -> str:

@@ -58,15 +58,16 @@ def size_string_contactors(carry: CarryDemand, switch: SwitchDemand,
 
 def _specification(carry: CarryDemand, switch: SwitchDemand,
                    made: Finding | None) -> tuple[Requirement, ...]:
+    volts = carry.highest_voltage.least + carry.highest_voltage.shown
     lines = [
-        Requirement("voltage", f"each pole alone above {carry.highest_voltage.shown} DC",
+        Requirement("voltage", f"each pole alone above {volts} DC",
                     "poles in series add no voltage without a stated series rating"),
         Requirement("carries", f"{carry.continuous_current.shown} continuously at "
                     f"{carry.ambient.shown}; {carry.peak_current.shown} for "
                     f"{carry.peak_duration.shown}", "best string, one string open"),
         Requirement("breaks", f"{break_words(switch.break_discharge)} discharging and "
                     f"{break_words(switch.break_charge)} charging at "
-                    f"{carry.highest_voltage.shown} DC" + constant_words(switch),
+                    f"{volts} DC" + constant_words(switch),
                     "up to the largest current at which it opens first: discharging before the "
                     "main fuse, its string alone in; charging before the string fuse, the others "
                     "feeding a fault of its string backwards through it"),

@@ -7,6 +7,7 @@ strings may be joined only where the rest voltage moves with charge.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -458,6 +459,7 @@ def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = N
     figures += [difference for _, difference in joining_differences(asked)] \
         if voltage_shows(duty) else []
     figures += [f for f in (duty.time_constant, duty.settled) if f is not None]
+    figures += joining_currents(asked, duty)
     figures += [duty.hidden] if duty.hidden is not None and duty.hidden.number <= 1.0 else []
     return Item(
         key="strings", title=TITLE,
@@ -597,6 +599,29 @@ def joining_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:
 def allowed_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:
     """Largest measured difference that by itself permits joining; None where none does."""
     return joining_reading(asked, duty) if voltage_shows(duty) else None
+
+
+def joining_currents(asked: StringsAsked, duty: StringsDuty) -> tuple[Finding, ...]:
+    """Current at joining at the allowed difference, and after hours that tell of its fall.
+
+    From half the time constant to four of them, in whole powers of two. The first current is that
+    of the least resistance, its fall that of the largest: what flows lies below.
+
+    Returns:
+        Nothing where no string may join, or no straight piece of the curve gives a time constant.
+    """
+    tau = duty.time_constant
+    if tau is None or not duty.charge_limit.known or joining_barred(asked, duty):
+        return ()
+    first = duty.charge_limit.called("joining current at once, at the allowed difference", "I_0",
+                                     "the receiver's charge limit")
+    hour = 2.0 ** math.ceil(math.log2(tau.number / 3600.0 / 2.0))
+    return (first, *(trace(
+        joining_current, f"joining current after {hours:g} h", first_current=first,
+        time_constant=tau, time=leaf("time since joining", "t", "h", hours * 3600.0, "definition",
+                                     origin=RULE),
+        note="" if hours > hour else "errs high: first current by the least resistance, its fall "
+        "by the largest") for hours in (hour, 2.0 * hour, 4.0 * hour)))
 
 
 def joining_differences(asked: StringsAsked) -> tuple[tuple[Finding, Finding], ...]:

@@ -85,6 +85,13 @@ def test_a_branch_stands_for_a_cable_that_it_describes_in_full(changes, held):
     assert tuple(r.name for r in undescribed_routes(brief(**changes))) == held
 
 
+def test_the_fuse_of_one_charge_cable_is_not_counted_at_the_inlet_of_another():
+    found = sized(more=({"name": "second inlet"},))
+    first, second = (place(found, f"inlet.{name}") for name in (ROUTE, "second inlet"))
+    assert "branch_fuse.charge cable" in {d.key for d in first.loop.devices}
+    assert {d.key for d in second.loop.devices} == {"main_fuse", "contactors"}
+
+
 def test_the_fuse_of_a_branch_that_describes_a_part_takes_current_and_ends_nothing():
     bare, part = (place(sized(none=none, **LONG)) for none in (True, False))
     assert part.lowest.number < bare.lowest.number

@@ -419,7 +419,9 @@ def test_full_range_fuse_on_below_and_above_the_cable(rated, verdict):
 
 
 def test_partial_range_never_ends_an_overload_and_the_trip_must_be_named():
-    part = fuse(**{"class": "aR", "lowest_breaking_current": "1000 A"})
+    # its curve shows that it melts after 100 s or later up to 610 A, where the quick trip acts
+    part = fuse(**{"class": "aR", "lowest_breaking_current": "1000 A", "rated_current": "261 A",
+                   "melting": '"0.01 s: 8000 A; 1 s: 800 A; 100 s: 610 A"'})
     found = coordinate(asked(fuse=part))
     told = check(found, "ends an overload")
     assert told.verdict == NOT_EVALUATED and "gives no overload protection" in told.reason

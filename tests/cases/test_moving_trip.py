@@ -27,7 +27,8 @@ TELLS = "the trip tells a fault from a load"
 
 def truck(points=GOOD, **changes):
     """The truck without its cells' trip: the current alone must see a fault."""
-    return study("truck", **{"management__trip_current": None, "management__trip_current_at": points,
+    return study("truck", **{"management__trip_current": None,
+                             "management__trip_current_at": points,
                              "management__undervoltage_trip": "unknown"} | changes)
 
 
@@ -60,7 +61,7 @@ def test_the_warm_setting_alone_as_one_fixed_current_leaves_the_cold_fault_to_no
     fixed = study("truck", management__trip_current="1300 A",
                   management__undervoltage_trip="unknown")
     assert fixed.coordination.sweep.holes[0].low == pytest.approx(fixed.faults.lowest.number)
-    moving = truck("-5 degC: 450 A; 4 degC: 450 A; 25 degC: 600 A; 30 degC: 1300 A; 45 degC: 1300 A")
+    moving = truck("-5 degC: 450 A; 25 degC: 600 A; 30 degC: 1300 A; 45 degC: 1300 A")
     assert moving.coordination.sweep.covered
 
 
@@ -78,7 +79,8 @@ def test_between_two_points_the_higher_counts_against_the_fault_of_the_colder():
                 FOLLOWS).verdict == PASS
 
 
-@pytest.mark.parametrize("points", ["0 degC: 450 A; 45 degC: 900 A", "-5 degC: 450 A; 40 degC: 450 A"])
+@pytest.mark.parametrize("points", ["0 degC: 450 A; 45 degC: 900 A",
+                                    "-5 degC: 450 A; 40 degC: 450 A"])
 def test_outside_its_points_nothing_is_counted_on(points):
     found = truck(points)
     check = told(found, FOLLOWS)
@@ -131,8 +133,9 @@ def test_a_place_with_less_than_a_module_counts_with_the_setting_that_may_miss_i
     # one cell alone gives less than the warm settings at any temperature: 900 A counts there
     found = truck()
     inside = place(found, "chassis.second.inside_module")
+    outside = place(found, "terminals")
     assert {d.setting.number for d in inside.loop.devices if d.setting} == {900.0}
-    assert {d.setting.number for d in place(found, "terminals").loop.devices if d.setting} == {500.0}
+    assert {d.setting.number for d in outside.loop.devices if d.setting} == {500.0}
     gap = inside.between
     assert not gap.clears and "925.0 A" in gap.words  # 900 + 25
 
@@ -211,6 +214,13 @@ def test_a_wrong_entry_is_one_line(entry, more, words):
     assert len(told_.value.faults) == 1 and "\n" not in str(told_.value)
     assert re.search(words, str(told_.value))
     assert "trip_current_at" in str(told_.value) or "trip_blocked_above" in str(told_.value)
+
+
+def test_the_table_of_limits_says_that_the_setting_moves():
+    found = truck()
+    limit = next(one for one in found.circuit.management.limits
+                 if one.quantity == "discharge current, fault")
+    assert GOOD in limit.action and "its highest setting" in limit.setting.title
 
 
 def test_the_entry_is_no_open_question_and_answers_the_fixed_one():

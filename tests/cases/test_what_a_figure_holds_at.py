@@ -194,7 +194,8 @@ def test_an_arc_voltage_and_a_curve_hold_at_the_rated_voltage_too():
     arcs = [of(fuse_part_checks(one, fuse_demand()), "Arc voltage").verdict for one in (good, low)]
     assert arcs == [PASS, NOT_EVALUATED]
     # twice the current at each time: the upper melts later than the lower clears, everywhere
-    upper = part({**FUSE_ROW, "name": "U", "melting_i2t": "900000 A2s", "clearing_i2t": "1500000 A2s",
+    upper = part({**FUSE_ROW, "name": "U", "melting_i2t": "900000 A2s",
+                  "clearing_i2t": "1500000 A2s",
                   "melting": "0.01 s: 9500 A; 1 s: 4000 A; 10 s: 3000 A",
                   "clearing": "0.01 s: 11000 A; 1 s: 4600 A; 10 s: 3400 A"},
                  rated_voltage_dc="500 V")

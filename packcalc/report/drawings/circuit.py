@@ -39,8 +39,10 @@ class Part:
         kind: a symbol's name, e.g. "fuse".
         name: in words.
         place: where it stands, in words.
-        current, voltage, breaking: what it must carry, stand and break; None where not asked, of
-            a breaking current without value where it is asked and not known.
+        current, voltage, breaking: what it must carry, stand and break, the very findings that
+            its request asks; None where not asked, of a breaking current without value where it
+            is asked and not known.
+        rated: of a fuse, the rated current that the brief states: what is there, not a demand.
         other: further demands, short, for picture and list.
         note: what is not known of it.
         after: of a part inside the string, after which module from the negative end.
@@ -54,6 +56,7 @@ class Part:
     current: Finding | None = None
     voltage: Finding | None = None
     breaking: Finding | None = None
+    rated: Finding | None = None
     other: str = ""
     note: str = ""
     after: int = 0
@@ -155,6 +158,7 @@ def duty_of(item: Item | None, title: str) -> Finding | None:
 
 
 BREAKS_OPEN = "breaking current not known"
+FUSE_BREAKS = ("highest fault", "highest current", "current of the bus, back through")
 
 
 def breaking_of(item: Item | None) -> Finding | None:
@@ -170,6 +174,35 @@ def breaking_of(item: Item | None) -> Finding | None:
     if lacking is not None or not ways:
         return lacking or leaf("largest current to break", "I_b", "A", None, "given")
     return max(ways, key=lambda f: f.number)
+
+
+def fuse_breaking(item: Item | None) -> Finding | None:
+    """What a main, mid-pack or string fuse must break, the larger of both ways.
+
+    Without value as long as the way forward is open: backwards alone may be too mild.
+    """
+    if item is None:
+        return None
+    ways = [f for f in item.duty if f.title.lower().startswith(FUSE_BREAKS)]
+    lacking = next((f for f in ways if not f.known), None)
+    return lacking or max(ways, key=lambda f: f.number, default=None)
+
+
+def branch_load_of(item: Item | None) -> Finding | None:
+    """The steady current that a branch's fuse and wires are asked to carry, where it is known."""
+    found = item.duty[1:] if item is not None else ()  # the first is what its fuse must break
+    return next((f for f in found if f.unit == "A" and f.known
+                 and not f.title.startswith("lowest")), None)
+
+
+def _branch_fuse(study: ProtectionStudy, tag: str, branch: Branch, name: str, place: str, *,
+                 note: str = "", pole: str = "") -> Part:
+    """A fuse of a branch: what its item asks, and beside it what the brief says is there."""
+    item = item_of(study, f"branch.{branch.name}")
+    return Part(tag, "fuse", name, place, branch_load_of(item), study.pack.highest_voltage,
+                item.duty[0] if item is not None else None,
+                rated=branch.fuse_rating if branch.fuse_rating.known else None,
+                other=branch.fuse_part, note=note, pole=pole)
 
 
 def voltage_words(voltage: Finding) -> str:
@@ -228,7 +261,7 @@ def _main_fuses(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     return tuple(Part(
         tags.next("F"), "fuse", "main fuse", f"{pole} pole" if pole else "inside the string",
         current=duty_of(item, "Least rated current"), voltage=study.pack.highest_voltage,
-        breaking=study.faults.highest, other=_candidates(item, study.brief.parts.main_fuse),
+        breaking=fuse_breaking(item), other=_candidates(item, study.brief.parts.main_fuse),
         pole=pole) for pole in poles)
 
 
@@ -255,12 +288,14 @@ def _inside_one(study: ProtectionStudy, tags: _Tags,
         place = fuse_after or max(study.layout.series // 2, 1)
         found = [_at(found[0], place, lost)]
     elif fuse_after:
-        found = [_at(Part(tags.next("F"), "fuse", "fuse inside the string", "", voltage=highest,
-                          breaking=study.faults.highest, other=study.brief.parts.mid_fuse),
-                     fuse_after)]
+        asked = study.circuit.mid_fuse
+        found = [_at(Part(tags.next("F"), "fuse", "fuse inside the string", "",
+                          duty_of(asked, "Least rated current"), highest, fuse_breaking(asked),
+                          other=study.brief.parts.mid_fuse), fuse_after)]
     if disconnect_after:
+        carried = duty_of(item_of(study, "disconnect"), "continuous current")
         found.append(_at(Part(tags.next("Q"), "disconnect", "service disconnect", "",
-                              current=study.pack.continuous_current, voltage=highest,
+                              current=carried or study.pack.continuous_current, voltage=highest,
                               other="never opened under load"), disconnect_after))
     return tuple(sorted(found, key=lambda part: part.after))
 
@@ -291,21 +326,24 @@ def _contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
 
 def _string_parts(study: ProtectionStudy, tags: _Tags) -> tuple[tuple[Part, ...], ...]:
     """Each string's own contactors and fuse, positive end first."""
-    item, highest = item_of(study, "strings"), study.pack.highest_voltage
+    fused, switched = item_of(study, "string_fuse"), item_of(study, "string_contactors")
+    highest, named = study.pack.highest_voltage, study.brief.parts
     plus, minus, fuse = tags.next("K"), tags.next("K"), tags.next("F")
-    carried = duty_of(item, "continuous current of a string")
-    breaking = breaking_of(item_of(study, "string_contactors"))
-    fed = duty_of(item, "highest fault current from all other strings")
-    other = "" if carried else "currents not evaluated"
+    carried, breaking = duty_of(switched, "continuous current"), breaking_of(switched)
+    rating, broken = duty_of(fused, "Least rated current"), fuse_breaking(fused)
+    lost = "currents not evaluated"
+    own = named.tripped(in_strings=True) or ("" if carried else lost)
+    own_fuse = named.string_fuse or ("" if rating else lost)
     found = []
     for n in range(1, study.layout.parallel + 1):
         place = f"string {n}"
         found.append((
             Part(f"{plus}.{n}", "contactor", f"string contactor, {PLUS}", f"{place}, {PLUS} end",
-                 carried, highest, breaking, other, pole=PLUS),
-            Part(f"{fuse}.{n}", "fuse", "string fuse", place, carried, highest, fed, other),
+                 carried, highest, breaking, other=own, pole=PLUS),
+            Part(f"{fuse}.{n}", "fuse", "string fuse", place, rating, highest, broken,
+                 other=own_fuse),
             Part(f"{minus}.{n}", "contactor", f"string contactor, {MINUS}",
-                 f"{place}, {MINUS} end", carried, highest, breaking, other, pole=MINUS)))
+                 f"{place}, {MINUS} end", carried, highest, breaking, other=own, pole=MINUS)))
     return tuple(found)
 
 
@@ -351,7 +389,7 @@ def _precharge(study: ProtectionStudy, tags: _Tags,
            "resistor and fuses of its own",) if wires and more else ())))
     relay = Part(tags.next("K"), "contactor", "pre-charge relay" + (
         f", {len(more) + 1} of these, one drawn" if more else ""), across,
-        voltage=highest, breaking=peak, other="and makes it, every try", note=note)
+        current=peak, voltage=highest, breaking=peak, other="and makes it, every try", note=note)
     tolerance = plainly(resistor_tolerance(study))
     heat = f"; {energy.shown} in {brief.precharge.tries.number:g} tries" if energy else ""
     resistor = Part(tags.next("R"), "resistor", "pre-charge resistor", across,
@@ -370,11 +408,8 @@ def _wire_fuses(study: ProtectionStudy, tags: _Tags, wires: Branch) -> tuple[Par
     ends = ("at the tap", "at the bus end") if both else ("at the tap",)
     note = ("the brief says both poles; these wires run in the + pole alone, so it is drawn at "
             "either end of them" if both else "")
-    return tuple(Part(
-        tags.next("F"), "fuse", f"fuse of {wires.name}", f"{PLUS} pole, {end}",
-        current=wires.fuse_rating if wires.fuse_rating.known else None,
-        voltage=study.pack.highest_voltage, other=wires.fuse_part, note=note, pole=PLUS)
-        for end in ends)
+    return tuple(_branch_fuse(study, tags.next("F"), wires, f"fuse of {wires.name}",
+                              f"{PLUS} pole, {end}", note=note, pole=PLUS) for end in ends)
 
 
 def _sense(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
@@ -384,10 +419,8 @@ def _sense(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
     found = []
     for branch in (b for b in study.brief.branch if b.kind == SENSE):
         known = branch.fuse_rating.known or branch.fuse_part
-        fuses = (Part(tags.next("F"), "fuse", f"fuse of {branch.name}, one in each wire",
-                      "at the cell end", voltage=highest, other=branch.fuse_part,
-                      current=branch.fuse_rating if branch.fuse_rating.known else None),
-                 ) if known else ()
+        fuses = (_branch_fuse(study, tags.next("F"), branch, f"fuse of {branch.name}, one in each "
+                              "wire", "at the cell end"),) if known else ()
         load = Part(tags.next("A"), "management", branch.name, "on the taps of the cells",
                     voltage=highest, other=reads, note="" if fuses else "no fuse of its own")
         found.append(Rung(load, fuses, SENSE))
@@ -425,14 +458,11 @@ def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
     for branch in study.brief.branch:
         if branch.kind in (PRECHARGE, SENSE):
             continue  # these do not lie between the poles
-        rating = branch.fuse_rating
         poles = ((PLUS, MINUS) if branch.fused_poles == "both" else (PLUS,)) if (
-            rating.known or branch.fuse_part) else ()
+            branch.fuse_rating.known or branch.fuse_part) else ()
         kind = [] if branch.kind == branch.name else [branch.kind]
-        fuses = tuple(Part(
-            tags.next("F"), "fuse", f"fuse of {branch.name}", f"{pole} pole, at the tap",
-            current=rating if rating.known else None, voltage=study.pack.highest_voltage,
-            other=branch.fuse_part, pole=pole) for pole in poles)
+        fuses = tuple(_branch_fuse(study, tags.next("F"), branch, f"fuse of {branch.name}",
+                                   f"{pole} pole, at the tap", pole=pole) for pole in poles)
         letter, symbol = LETTERS.get(branch.kind, ("A", "load"))
         told = (branch.power,) if symbol == "inlet" else (branch.power, branch.current)
         drawn = [plainly(f) for f in told if f.known]
@@ -440,7 +470,7 @@ def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
         contactors = _charge_contactors(study, tags) if branch is _inlet_branch(study) else ()
         watches = [_watches(study)] if branch.kind == MONITOR else []
         load = Part(tags.next(letter), symbol, branch.name, f"tapped {branch.taps}",
-                    current=branch.current if branch.current.known else None,
+                    current=branch_load_of(item_of(study, f"branch.{branch.name}")),
                     voltage=study.pack.highest_voltage,
                     other=", ".join([*kind, *watches, *drawn]), note=unfused)
         found.append(Rung(load, fuses, branch.taps, contactors))
@@ -462,7 +492,12 @@ def _inlet_branch(study: ProtectionStudy) -> Branch | None:
 def _charge_contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     """In the poles that the brief says; none where it says none."""
     poles = {"one pole": (PLUS,), "both poles": (PLUS, MINUS)}
-    charging, named = study.pack.charging_current, study.brief.parts.charge_contactor
+    named, item = study.brief.parts.charge_contactor, item_of(study, "charge_contactor")
+    own, inlet = duty_of(item, "current of the charge circuit"), _inlet_branch(study)
+    load = branch_load_of(item_of(study, f"branch.{inlet.name}")) if inlet is not None else None
+    charging = own or max((f for f in (study.pack.charging_current, load) if f is not None
+                           and f.known), key=lambda f: f.number,
+                          default=study.pack.charging_current)
     return tuple(Part(
         tags.next("K"), "contactor", f"charge contactor, {pole}", f"{pole} pole, to the inlet",
         current=charging, voltage=study.pack.highest_voltage,
@@ -520,10 +555,16 @@ def parts_table(key: str, parts: tuple[Part, ...]) -> Table:
     rows = tuple((words(p.tag), words(p.name), words(p.place),
                   *(number(f.value if f is not None else None, unit) for f, unit in (
                       (p.current, "A"), (p.voltage, "V"), (p.breaking, "A"))),
-                  words(p.other), words(_lacking(p))) for p in parts)
+                  words(further(p)), words(_lacking(p))) for p in parts)
     return Table(key, "Parts list: every tag of the picture", columns, rows,
                  "What is asked of each part; candidates for review. A dash: not asked here, or "
-                 "not known.")
+                 "not known. What the brief says is there stands under further.")
+
+
+def further(part: Part) -> str:
+    """Stated rating of a fuse that the brief describes, and what else is said of a part."""
+    stated = f"rated {plainly(part.rated)} by the brief" if part.rated is not None else ""
+    return ", ".join(filter(None, (stated, part.other)))
 
 
 def _lacking(part: Part) -> str:

@@ -23,6 +23,7 @@ from packcalc.report.drawings.circuit import (
     Part,
     Rung,
     circuit_of,
+    further,
     parts_table,
     plainly,
     voltage_words,
@@ -201,7 +202,11 @@ def _in_row(canvas: Canvas, spot: Spot, thing: Part | tuple[int, int]) -> None:
 
 
 def _string_precharge(ladder: _Ladder, circuit: Circuit) -> None:
-    """Fuse, relay and resistor over the first string's positive contactor."""
+    """Fuse, relay and resistor over the first string's positive contactor.
+
+    Their wires leave at the node between that contactor and the string fuse, and end at the bus:
+    the picture's left.
+    """
     canvas, y = ladder.canvas, ladder.y
     count = 3 + len(_sections(circuit, 0))
     node = LEFT + (RIGHT - LEFT) / count
@@ -210,7 +215,7 @@ def _string_precharge(ladder: _Ladder, circuit: Circuit) -> None:
     far = max(node, spots[-1].x + HALF + 8) if node < spots[-1].x + HALF else node
     at = LEFT
     canvas.line(((LEFT, y), (LEFT, high)))
-    for spot, part in zip(spots, circuit.precharge, strict=True):
+    for spot, part in zip(spots, reversed(circuit.precharge), strict=True):
         canvas.line(((at, high), (spot.x - HALF, high)))
         SYMBOLS[part.kind](canvas, spot)
         canvas.text((spot.x, high - 13), part.tag, anchor="middle", bold=True)
@@ -240,12 +245,13 @@ def _ratings(part: Part, *, voltage: bool = True) -> str:
     """What is asked of a part, in one line of words."""
     said = []
     if part.current is not None and part.current.known:
-        said.append(f"{CARRIES.get(part.kind, 'carries')} {part.current.shown}")
+        does = "carries at least" if part.rated is not None else CARRIES.get(part.kind, "carries")
+        said.append(f"{does} {part.current.shown}")
     if voltage and part.voltage is not None and part.voltage.known:
         said.append(f"above {voltage_words(part.voltage)}")
     if part.breaking is not None:
         said.append(f"breaks {part.breaking.shown}" if part.breaking.known else BREAKS_OPEN)
-    return ", ".join([*said, *([part.other] if part.other else [])])
+    return ", ".join(filter(None, (*said, further(part))))
 
 
 # --- what stands in the poles -----------------------------------------------------------
@@ -385,7 +391,7 @@ def _rung(ladder: _Ladder, rung: Rung) -> None:
 
 def _rated(fuse: Part) -> str:
     """Stated rating and part of a fuse that the brief describes."""
-    return ", ".join(x for x in (plainly(fuse.current) if fuse.current else "", fuse.other) if x)
+    return ", ".join(x for x in (plainly(fuse.rated) if fuse.rated else "", fuse.other) if x)
 
 
 def _tags(parts: tuple[Part, ...]) -> str:
@@ -476,11 +482,13 @@ def _sentence(study: ProtectionStudy, circuit: Circuit) -> str:
     said = [f"From the positive to the negative end: {circuit.source.tag}, "
             f"{circuit.source.name}, {circuit.most} and "
             f"{_shown_of(circuit.source.breaking)} into a fault."]
-    said += [f"{_family(p)}, {p.name}, after module {p.after} from the negative end."
+    said += [f"{_family(p)}, {p.name}, after module {p.after} from the negative end: {_ratings(p)}."
              for p in circuit.inside[0]]
     if circuit.strings:
-        said.append(f"Each of the {len(circuit.strings)} strings has a contactor at either end "
-                    "and a fuse of its own; then they join.")
+        plus, fuse, minus = circuit.strings[0]
+        said.append(f"Each of the {len(circuit.strings)} strings has a contactor at either end, "
+                    f"{_family(plus)} and {_family(minus)}: {_ratings(plus)}; and a fuse of its "
+                    f"own, {_family(fuse)}: {_ratings(fuse)}; then they join.")
     said += [f"{p.tag}, {p.name} in the {p.pole} pole: {_ratings(p)}." for p in circuit.main_fuses]
     if circuit.contactors:
         plus, minus = circuit.contactors

@@ -26,6 +26,7 @@ SHORTEST, LONGEST = 1e-3, 1e3
 HOLE = "X"
 LANE = 18   # height of one row of marks above the frame
 PREFIX = "tc"
+HALF_DIGIT = 4.2  # half the width of a digit: the last decade may stand at the right edge
 BRACKET = 2.5   # the ends of the contactor's window point up by this factor of time
 
 
@@ -227,7 +228,9 @@ def _grid(scale: _Scale) -> Iterable[str]:
                 yield (f'<line class="{PREFIX}-{look}" x1="{x}" y1="{TOP}" x2="{x}" '
                        f'y2="{bottom}"/>')
                 if step == 1:
-                    yield _text(x, bottom + 18, _plain(current), "middle")
+                    words = _plain(current)
+                    yield _text(min(x, WIDTH - HALF_DIGIT * len(words)), bottom + 22, words,
+                                "middle")
     for decade in range(-3, 4):
         y = scale.y(10.0 ** decade)
         yield f'<line class="{PREFIX}-grid" x1="{LEFT}" y1="{y}" x2="{right}" y2="{y}"/>'
