@@ -346,7 +346,8 @@ KEYS: tuple[Key, ...] = (
         "the over-current trip falls with the cells' temperature",
         safe="no", other="yes", choices=("yes", "no"),
         consequence="one fixed current is counted at every temperature",
-        find="management system's table of current limits against temperature"),
+        find="management system's table of current limits against temperature: give its points "
+             "as trip_current_at, this word alone is not judged"),
     Key("management", "overload_trip", "current", "I_ov", "A",
         "overload trip: lower and slower current limit that opens the contactors", 1, 20000, None,
         None, "nobody is counted as ending an overload between load and fault range",

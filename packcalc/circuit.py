@@ -48,7 +48,7 @@ from packcalc.places.table import places_asked
 from packcalc.places.trips import opened_all_the_same
 from packcalc.protect.branch_figures import PRECHARGE, SENSE, Weakest
 from packcalc.protect.cable import RouteResult
-from packcalc.protect.coordination import Coordination, with_places
+from packcalc.protect.coordination import Coordination, with_heats, with_places
 from packcalc.protect.faults import FaultRange
 from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
@@ -156,7 +156,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils,
         settings=path.settings)))
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
-    inside = _held_to_places(inside, places)
+    heats = place_heats(places, answers, path.held.asked.conductors, path.pack.layout.parallel)
+    inside = _held_to_places(inside, places, heats)
     arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
@@ -196,19 +197,20 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
-                   mid_fuse_asked(feeds, path.fuse_asked, loops),
-                   place_heats(places, answers, path.held.asked.conductors,
-                               path.pack.layout.parallel))
+                   mid_fuse_asked(feeds, path.fuse_asked, loops), heats)
 
 
-def _held_to_places(inside: Coordination | None,
-                    places: tuple[FaultPlace, ...]) -> Coordination | None:
-    """No pass of a string's own devices while nobody opens a loop that is left to them alone."""
+def _held_to_places(inside: Coordination | None, places: tuple[FaultPlace, ...],
+                    heats: tuple[ElsewhereHeat, ...]) -> Coordination | None:
+    """No pass of a string's own devices while nobody opens a loop that is left to them alone.
+
+    Links, cables and modules of a string are those of the main path: they lie in all its loops.
+    """
     if inside is None:
         return None
-    return with_places(inside, [
+    return with_heats(with_places(inside, [
         p.title for p in places if p.nobody and p.loop.devices
-        and all(d.key in STRINGS_OWN for d in p.loop.devices)])
+        and all(d.key in STRINGS_OWN for d in p.loop.devices)]), heats)
 
 
 def _without_contactor(held: Coordination) -> bool:

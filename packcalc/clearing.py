@@ -22,10 +22,12 @@ from packcalc.part_checks.rising import level_time
 from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import (
     BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, fuse_side, permitted_at, seeing,
-    sweep, trip_delays_known, trips_alone,
+    sweep, trip_delays_known, trips_alone, with_setting,
 )
 from packcalc.part_checks.unbroken import Unbroken, unbroken
-from packcalc.part_checks.trip_checks import undervoltage_blind_from, undervoltage_span
+from packcalc.part_checks.trip_checks import (
+    seen_again, undervoltage_blind_from, undervoltage_span,
+)
 from packcalc.parts import FUSE, ContactorPart, FusePart
 from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
@@ -306,12 +308,12 @@ class PartAnswers:
         """
         assert path.sweep is not None
         side = path.sweep.contactor
+        if device.setting is not None and path is self.held:
+            side = with_setting(side, path.asked.trips, device.setting)
         if device.drop is not None and device.key == "contactors":
-            blind = undervoltage_blind_from(path.asked, device.drop)
-            if blind is not None and blind >= _falls(device):
-                blind = np.inf
+            blind = undervoltage_blind_from(path.asked, device.drop, device.falls)
             side = seeing(side, path.asked.trips, None if blind is None else (0.0, blind))
-            side = _again(side, _falls(device))
+            side = seen_again(side, device.falls)
         slow = _too_inductive(side.part, device, path.asked.highest_voltage)
         return _rising(replace(side, reasons=(*side.reasons, slow)) if slow else side, device)
 
@@ -425,13 +427,6 @@ def _too_inductive(part: ContactorPart | None, device: Device, highest: Finding)
 def _falls(device: Device) -> float:
     """Current from which the cells fall below their trip by themselves; infinite if not known."""
     return device.falls.number if device.falls is not None and device.falls.known else np.inf
-
-
-def _again(side: ContactorSide, falls: float) -> ContactorSide:
-    """The cells' trip acts up to where the conductors blind it, and again from `falls` on."""
-    again = tuple(replace(line, from_current=falls, to_current=np.inf) for line in side.lines
-                  if line.name == UNDERVOLTAGE and line.to_current < falls < np.inf)
-    return replace(side, lines=(*side.lines, *again))
 
 
 RISES = "errs long: the current's rise counted in"

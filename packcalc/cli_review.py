@@ -52,6 +52,8 @@ def end_review(review: Any, bench: Any, quiet: bool, also: str = "") -> None:
     if review is not None and not quiet:
         for one in review.rewritten[:MOST_TOLD]:
             tell(one.words)
+        for words in review.left_beside[:MOST_TOLD]:
+            tell(words)
         for words in [w for file in review.files for w in file.cleaned][:MOST_TOLD]:
             tell(words)
         for old, new, count in review.renamed:
@@ -59,7 +61,8 @@ def end_review(review: Any, bench: Any, quiet: bool, also: str = "") -> None:
                  f"now, {new!r}: nothing else of it changed")
         void = sum(len(s.void) for s in review.standings) + len(review.gone)
         if void:
-            tell(f"{void} marks are void: what they rest on changed since; look again at each")
+            tell(f"{void} mark{'s are' if void > 1 else ' is'} void: what was marked changed "
+                 "since; look again")
     reasons = [*(_reasons(review) if review is not None else ())]
     if bench.failing:
         reasons.append(bench_no(bench))
@@ -87,9 +90,10 @@ def _reasons(review: Any) -> Iterator[str]:
     if review.rewritten:
         yield (f"{len(review.rewritten)} printed cells of the sheet were written in; marks in "
                "those rows are not counted")
-
-
-
+    left = len(review.left_beside)
+    if left:
+        yield (f"{left} mark{'s' * (left != 1)} of an earlier sheet that was written in "
+               f"{'are' if left > 1 else 'is'} not counted")
 
 
 @click.command("review", cls=Command, short_help="Write the sheet for the reviewer to mark.")
@@ -125,30 +129,26 @@ def review_sheet(brief: str, layout: str, arrangement: str | None,
     bench = api.bench_of(study)
     found = merged(study, reviews, bench, quiet)
     if sheet:
-        _write(_marks(study, found, bench, wanted), out, quiet)
+        _write(_marks(study, found, bench, wanted, out), out, quiet)
     else:
         emit(review_document(study, found, rules, bench), out, format_, table, quiet)
     end_review(found, bench, quiet, study_no(study))
     end_study(study, quiet)
 
 
-def _marks(study: Any, review: Any, bench: Any, wanted: str) -> str:
-    from dataclasses import replace
-
+def _marks(study: Any, review: Any, bench: Any, wanted: str, out: str) -> str:
+    """A file of marks as text, ready to be marked, with every mark that was handed in."""
     from packcalc.decisions import decisions
     from packcalc.report.cautions import CAUTIONS, DEFERENCE
     from packcalc.review import HOW_TO_MARK, as_csv, as_json, blank_file
-    from packcalc.review_merge import check_once
+    from packcalc.review_carry import carried, readable
 
     file = blank_file(study, decisions(study, bench))
     if review:
-        carried = review.carried
-        check_once(review)
-        file = replace(file, marks=carried.marks, gone=carried.gone,
-                       issued=min(carried.issued or file.issued, file.issued))
-    if wanted == "csv":
-        return as_csv(study, file.marks, (*CAUTIONS, DEFERENCE, HOW_TO_MARK), bench, file=file)
-    return as_json(file, (*CAUTIONS, DEFERENCE))
+        file = carried(review, file)
+    text = as_json(file, (*CAUTIONS, DEFERENCE)) if wanted == "json" else as_csv(
+        study, file.marks, (*CAUTIONS, DEFERENCE, HOW_TO_MARK), bench, file=file)
+    return readable(text, file, out)
 
 
 def _write(text: str, out: str, quiet: bool) -> None:

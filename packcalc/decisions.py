@@ -27,7 +27,7 @@ from packcalc.checks import (
     worst,
     named_title,
 )
-from packcalc.findings import AT_LEAST, BASES, Finding
+from packcalc.findings import AT_LEAST, BASES, Finding, Origin
 from packcalc.marks import SIGN
 from packcalc.measured import Measured
 from packcalc.protect.branch_figures import told_with_bound
@@ -227,6 +227,9 @@ RESTS_ON_WORDS = {
     "management.sense_fuse": ("management.a-fuse-at-the-cell-end", "place.wires-sense"),
     "management.trip_falls_in_cold": (
         "coordination.", "management.a-fixed-current-trip", "management.current-trip"),
+    "management.trip_current_at": (
+        "coordination.", "management.the-current-trip", "management.current-trip",
+        "management.trip-acts"),
     "branch.fused_poles": ("branch.{}.fuse-in-both-poles", *_BRANCH_PLACES),
     "branch.kind": ("branch.{}.", *_BRANCH_PLACES),
     "branch.taps": ("branch.{}.", *_BRANCH_PLACES),
@@ -258,13 +261,17 @@ def entries_under(decision: Decision, brief: Brief) -> set[str]:
 
 
 def _sealed(decision: Decision, rules: Sequence[tuple[str, str, str]]) -> Decision:
-    """With a digest that covers its figure's note and the words that it rests on as well."""
+    """With a digest that covers what is printed, its figure's note and the words it rests on.
+
+    The part above all: an id may come to stand for another part, as contactors of the pack do
+    for those of one string, and a mark given to the one says nothing of the other.
+    """
+    more = [decision.part, decision.title, decision.verdict, decision.shown, decision.basis]
     if decision.kind == FIGURE:
-        note = decision.finding.note if decision.finding else ""
-        more = [note] if note else []
+        more.append(decision.finding.note if decision.finding else "")
     else:
-        more = [words for start, _, words in rules if decision.id.startswith(start)]
-    return replace(decision, digest=_digest([decision.digest, *more])) if more else decision
+        more += [words for start, _, words in rules if decision.id.startswith(start)]
+    return replace(decision, digest=_digest([decision.digest, *more]))
 
 
 # -- the bench --------------------------------------------------------------------------------
@@ -389,14 +396,21 @@ def _of_branch_fuse(item: Item, brief: Brief) -> list[Decision]:
 
 
 def _merged(found: list[Decision]) -> list[Decision]:
-    """A figure that several parts share is decided once."""
+    """A figure that several parts share is decided once.
+
+    It is one figure where it rests on the same entries. Two entries that read alike today may
+    part tomorrow, or have differed when marks were given: each then has a figure of its own.
+    """
     lines: list[Decision] = []
-    place: dict[str, int] = {}
+    place: dict[tuple[str, frozenset[Origin]], int] = {}
     for decision in found:
-        at = place.get(decision.digest) if decision.kind == FIGURE else None
+        if decision.kind != FIGURE or decision.finding is None:
+            lines.append(decision)
+            continue
+        same = decision.digest, _origins(decision.finding)
+        at = place.get(same)
         if at is None:
-            if decision.kind == FIGURE:
-                place[decision.digest] = len(lines)
+            place[same] = len(lines)
             lines.append(decision)
             continue
         first = lines[at]
@@ -404,6 +418,10 @@ def _merged(found: list[Decision]) -> list[Decision]:
         lines[at] = replace(first, also=tuple(dict.fromkeys((*first.also, *also))),
                             aliases=(*first.aliases, decision.id))
     return lines
+
+
+def _origins(finding: Finding) -> frozenset[Origin]:
+    return frozenset(node.origin for node in finding.walk() if node.origin is not None)
 
 
 def _leading(found: list[Decision], study: ProtectionStudy) -> list[Decision]:

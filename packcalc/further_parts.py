@@ -100,16 +100,15 @@ def mid_fuse_item(feeds: Feeds, asked: FuseAsked | None, loops: Iterable[Loop]) 
                    checks=named_part(name, candidates))
 
 
-def mid_fuse_specification(feeds: Feeds, asked: FuseAsked | None,
-                           loops: Iterable[Loop]) -> tuple[Requirement, ...]:
-    """What a fuse inside the string is bought to, named or not; empty where none stands there.
+def mid_fuse_asked(feeds: Feeds, asked: FuseAsked | None, loops: Iterable[Loop]) -> Item | None:
+    """What a fuse inside the string is bought to, named or not; None where none stands there.
 
     Args:
         feeds, asked, loops: as of `mid_fuse_item`.
     """
     own = _mid_fuse_asked(feeds, asked, loops) \
         if "mid-pack" in fuse_stands(feeds.brief, feeds.pack.layout.series) else None
-    return size_main_fuse(own).specification if own is not None else ()
+    return size_main_fuse(own) if own is not None else None
 
 
 def _mid_fuse_asked(feeds: Feeds, asked: FuseAsked | None,
@@ -188,7 +187,8 @@ def charge_contactor_item(feeds: Feeds, named: NamedFuses,
                                carry.fault_highest, step.peak, switch.time_constant,
                                switch.let_through, carry.ambient) if f is not None),
         specification=(
-            Requirement("voltage", f"each pole alone above {carry.highest_voltage.shown} DC",
+            Requirement("voltage", f"each pole alone above {carry.highest_voltage.least}"
+                        f"{carry.highest_voltage.shown} DC",
                         "one pole may be all that is left open"),
             Requirement("carries and breaks", f"{current} at {carry.ambient.shown}, both "
                         "directions" + constant_words(switch)),
@@ -361,7 +361,8 @@ def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -
         duty=tuple(f for f in (carry.highest_voltage, peak, constant, whole, carry.ambient)
                    if f is not None),
         specification=(
-            Requirement("voltage", f"one pole above {carry.highest_voltage.shown} DC"),
+            Requirement("voltage", f"one pole above {carry.highest_voltage.least}"
+                        f"{carry.highest_voltage.shown} DC"),
             Requirement("makes and breaks", peak.shown + constant_words(switch),
                         "it interrupts a failed pre-charge"),
             Requirement("carries", f"{peak.shown} for {whole.shown} at {carry.ambient.shown}")),
@@ -393,7 +394,8 @@ def string_cables_item(feeds: Feeds, cable_current: Finding | None) -> Item | No
         specification=(
             Requirement("carries", f"{steady.shown} in {brief.surroundings.cable_ambient.shown}, "
                         "with its maker's figure for the way it lies"),
-            Requirement("insulation", f"above {pack.highest_voltage.shown} DC",
+            Requirement("insulation", f"above {pack.highest_voltage.least}"
+                        f"{pack.highest_voltage.shown} DC",
                         "the whole string's voltage stands against chassis")),
         notes=STRING_CABLE_NOTES,
         checks=(_carried(found, steady), _beside_cable(found, cable_current)))

@@ -7,7 +7,7 @@ column; what the sheet does not say is None and is asked for by name. Nothing is
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import field, fields
+from dataclasses import field, fields, replace
 
 from packcalc.curves import Curve
 from packcalc.errors import UnknownName
@@ -23,6 +23,11 @@ JOINED = (CONTACTOR, DISCONNECT, CONNECTOR)
 CLASSES = ("gG", "gR", "gS", "gPV", "gBat", "aR", "aM", "aBat", "aPV")
 LIST_BASES = ("given", "measured", "read", "assumed", "invented")
 YES_NO = ("yes", "no")
+# What a sheet states of direct current: beside an AC rating alone it speaks of alternating current,
+# whatever column it was written under. Heat and carrying are alike in both.
+IN_DC = ("breaking_capacity", "lowest_breaking_current", "permitted_time_constant", "clearing",
+         "clearing_i2t", "clearing_i2t_at", "cut_off_current", "arc_voltage", "make_current",
+         "break_discharge", "break_charge", "break_time_constant", "make_and_pass", "opening_time")
 
 
 @value_object
@@ -99,7 +104,8 @@ COLUMNS: tuple[PartColumn, ...] = (
               "of ONE pole or link in DC; never the AC figure, never two parts added up; of a "
               "management system the highest pack voltage that its cell side bears"),
     _quantity("rated_voltage_ac", KINDS, "voltage", "rated AC voltage", "U_ac", "V", "690 V",
-              "kept for the record only: it says nothing about DC"),
+              "kept for the record only: it says nothing about DC; without a rated DC voltage "
+              "nothing counts of what the row makes and breaks"),
     _quantity("rated_current", _FUSE, "current", "rated current", "I_n", "A", "300 A", "fuse link"),
     _choice("class", _FUSE, CLASSES, "class letters", "first letter g is full range, a is partial"),
     _quantity("fusing_current", _FUSE, "current", "conventional fusing current", "I2", "A",
@@ -303,6 +309,13 @@ class Part:
         row = self.rated_voltage_ac.origin
         where = f"{Origin(row.place, row.line)}: " if row is not None else ""
         return f"{where}{self.rated_voltage_ac.shown} AC only, which says nothing about DC"
+
+    @property
+    def in_direct_current(self) -> "Part":
+        """The part as it counts: rated in AC alone, it shows nothing of what it breaks in DC."""
+        if not self.alternating_words:
+            return self
+        return replace(self, **{f.name: None for f in fields(self) if f.name in IN_DC})
 
 
 @value_object

@@ -59,7 +59,9 @@ from packcalc.places.trips import (
 )
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
-from packcalc.protect.coordination import Coordination, coordinate, with_heats, with_places, with_trips
+from packcalc.protect.coordination import (
+    Coordination, coordinate, with_heats, with_places, with_trips,
+)
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks, told_apart
 from packcalc.protect.fuse import overload_by, size_main_fuse

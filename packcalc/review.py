@@ -14,8 +14,8 @@ import json
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import fields
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import field, fields
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -29,16 +29,29 @@ from packcalc.mixes import module_numbers
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line, read_text
 from packcalc.reading.readings_file import to_come
-from packcalc.review_since import Entries, entries_of, list_digest
+from packcalc.review_since import (
+    INPUT,
+    OF_MARKS,
+    WAS,
+    Earlier,
+    Entries,
+    earlier_of,
+    entries_of,
+    few_entries,
+    in_pieces,
+    list_digest,
+)
 from packcalc.value import value_object
 
 FORMAT = 1
-MOST_MARKS = 5000
+# Ten reviewers who mark every line of the largest example, with notes, take half of either.
+MOST_MARKS = 20_000
+LARGEST_REVIEW = 10_000_000  # bytes
 LONGEST_FIELD = 2000
 LONGEST_TEXT = 20_000  # a printed figure with its reasons
 MOST_FAULTS = 20
 COLUMNS, FEW = " columns", 3
-MOST_HEAD = 40  # lines above the rows of a sheet
+MOST_HEAD = 1000  # lines above the rows of a sheet
 FIRST_YEAR = 2000
 WRITE_DAY = "write the day of marking as year-month-day, e.g. 2026-11-24"
 WHOLE_SHEET = "is the file whole? keep every row, marked or not"
@@ -48,20 +61,25 @@ FREE = {"change_to": "Change to", "name": "Name", "scope": "Scope", "licence": "
         "date": "Date", "note": "Note", "scan": "Scan"}
 PRINTED = ("part", "title", "figure", "check", "basis")  # cells that nobody is to write in
 VERSION = ("design", "layout", "issued", "input_digest")
-CSV_HEAD = ("number", "of", "decision", *PRINTED, "mark", *FREE, "digest", *VERSION)
+CSV_HEAD = ("number", "of", "decision", *PRINTED, "also", "mark", *FREE, "digest", *VERSION)
 SINCE = "since "  # before the day of issue in a sheet, which a spreadsheet then leaves as it is
 # What a file says of its version besides: its list of decisions, the entries of the brief.
-LISTED, ENTRIES, FIGURES = "decisions", "entries", "figures"
+LISTED, ENTRIES, FIGURES, EARLIER = "decisions", "entries", "figures", "earlier"
 LEAVE = "; leave these lines: by what the brief said, a later void mark is told"
-REMARK, IN_A_LINE = "# then:", 80  # in front of the same in a sheet; entries in one line of it
+REMARK = "# then:"  # in front of the same in a sheet
+_VOID_OF = re.compile(r"# void (\d{1,2}): (.*)", re.DOTALL)  # so of a version of void marks
+MOST_VERSIONS = 40
 _COUNT = re.compile(r"decisions (k[0-9a-f]{12}), entries (\d{1,4})" + LEAVE)
 GONE = "gone"  # in the column number: a mark of which the decision stands no longer
 GIVEN_BEFORE = "void"  # there: a mark given to another figure than the decision has today
+BESIDE = "not counted"  # there: a mark beside a printed cell that was written in
+NOT_COUNTED, BESIDE_IT = "not_counted", "printed"  # the same in a file of marks; its cells
 HOW_TO_MARK = (f"Marks, in the column mark: {', '.join(SPELLED)}; the new value goes into "
                "change_to, the day into date as year-month-day, like 2026-11-24. Set the columns "
                "date and digest to text before you type: a spreadsheet rewrites what looks like a "
                "day or a number.")
 _DIGEST = re.compile(SIGN + r"[0-9a-f]{12}")
+SAME = "decision_id", "name", "scope", "digest", "date"  # of two marks that cannot both stand
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LAYOUT = re.compile(r"(\S+) (grouped|strings) \(([\d,]+)\)")
 NO_DATE, NO_DIGEST = " is no date", "is no digest"
@@ -141,7 +159,9 @@ class ReviewFile:
             does not have came with a later version of packcalc.
         entries: of the brief as reviewed, see `review_since.entries_of`; empty where not known.
         listed: which decisions that version had, see `review_since.list_digest`; "" likewise.
-        figures: as printed beside marks that a page saved, by id and digest.
+        beside: marks that stood beside a printed cell that somebody wrote in; never counted.
+        shown: cells that stood beside a mark, by column, as far as they are known.
+        earlier: versions that marks of other figures than today's were given to.
     """
 
     design: str
@@ -156,15 +176,14 @@ class ReviewFile:
     counted: bool = False
     entries: Entries = ()
     listed: str = ""
-    figures: tuple[tuple[str, str, str], ...] = ()
+    beside: tuple[Mark, ...] = ()
+    shown: Mapping[Mark, Mapping[str, str]] = field(default_factory=dict)
+    earlier: tuple[Earlier, ...] = ()
 
-    def printed(self, mark: Mark) -> dict[str, str]:
-        """Cells that stood beside a mark when it was given, by column; empty where not known."""
-        shown = next((text for name, digest, text in self.figures
-                      if (name, digest) == (mark.decision_id, mark.digest)), None)
-        return next((dict(r.printed) for r in self.rows if r.digest == mark.digest
-                     and r.decision_id == mark.decision_id),
-                    {} if shown is None else {"figure": shown})
+    @property
+    def every(self) -> tuple[Mark, ...]:
+        """All its marks, whether they count or not, each once."""
+        return tuple(dict.fromkeys((*self.marks, *self.gone, *self.beside)))
 
 
 def design_of(study: ProtectionStudy) -> str:
@@ -231,10 +250,15 @@ def as_json(file: ReviewFile, cautions: Sequence[str] = ()) -> str:
     """A review file as JSON text, as the page saves it."""
     data = {"packcalc_review": FORMAT, "packcalc": __version__, "cautions": list(cautions),
             **{key: getattr(file, key) for key in VERSION}, LISTED: file.listed,
-            ENTRIES: dict(file.entries),
-            **{key: [{f.name: getattr(m, f.name) for f in fields(Mark)} for m in marks]
-               for key, marks in (("marks", file.marks), (GONE, file.gone))}}
+            ENTRIES: dict(file.entries), EARLIER: [e.written(file.entries) for e in file.earlier],
+            "marks": [_as_data(m) for m in file.marks],
+            **{key: [{**_as_data(m), BESIDE_IT: dict(file.shown.get(m, {}))} for m in marks]
+               for key, marks in ((GONE, file.gone), (NOT_COUNTED, file.beside))}}
     return json.dumps(data, ensure_ascii=False, indent=1) + "\n"
+
+
+def _as_data(mark: Mark) -> dict[str, str]:
+    return {f.name: getattr(mark, f.name) for f in fields(Mark)}
 
 
 def blank_file(study: ProtectionStudy, lines: Iterable[Decision] = ()) -> ReviewFile:
@@ -284,9 +308,11 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
         for mark in given.get(decision.id, [None]):
             row = _row((number, len(lines)), decision, mark, version)
             writer.writerow([shielded(str(cell)) for cell in row])
-    for mark in (*apart, *file.gone):
-        cells = [GIVEN_BEFORE if mark.decision_id in owner else GONE, "", mark.decision_id,
-                 *("" for _ in PRINTED), *_of_mark(mark), *version]
+    rows = [(GIVEN_BEFORE if m.decision_id in owner else GONE, m) for m in (*apart, *file.gone)]
+    for word, mark in (*rows, *((BESIDE, m) for m in file.beside)):
+        shown = file.shown.get(mark, {})
+        cells = [word, "", mark.decision_id, *(shown.get(key, "") for key in PRINTED), "",
+                 *_of_mark(mark), *version]
         writer.writerow([shielded(str(cell)) for cell in cells])
     return out.getvalue()
 
@@ -294,9 +320,11 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
 def _remarks(file: ReviewFile) -> Iterator[str]:
     """What a sheet says of its version above its heads, in lines that a spreadsheet keeps whole."""
     yield f"{REMARK} decisions {file.listed}, entries {len(file.entries)}{LEAVE}"
-    for start in range(0, len(file.entries), IN_A_LINE):
-        some = dict(file.entries[start:start + IN_A_LINE])
+    for some in few_entries(file.entries):
         yield f"{REMARK} {json.dumps(some, ensure_ascii=False)}"
+    for number, one in enumerate(file.earlier):
+        for piece in in_pieces(one.written(file.entries)):
+            yield f"# void {number}: {json.dumps(piece, ensure_ascii=False)}"
 
 
 def printed_cells(decision: Decision) -> tuple[str, ...]:
@@ -307,7 +335,7 @@ def printed_cells(decision: Decision) -> tuple[str, ...]:
 
 def _row(number: tuple[int, int], decision: Decision, mark: Mark | None,
          version: tuple[str, ...]) -> list[Any]:
-    head = [*number, decision.id, *printed_cells(decision)]
+    head = [*number, decision.id, *printed_cells(decision), "; ".join(decision.also)]
     if mark is None:
         return [*head, "", *("" for _ in FREE), decision.digest, *version]
     return [*head, *_of_mark(mark), *version]
@@ -348,7 +376,7 @@ def read_review(path: str | os.PathLike[str]) -> ReviewFile:
         raise InputErrors([Fault(place, 0, "", "is no review file by its name",
                                  "a review file ends in .json (saved by the page) or .csv")])
     try:
-        text = read_text(path)
+        text = read_text(path, LARGEST_REVIEW)
     except InputErrors as error:
         raise InputErrors([_for_marks(fault) for fault in error.faults]) from error
     return parse_json(text, place) if ending == ".json" else parse_csv(text, place)
@@ -356,6 +384,8 @@ def read_review(path: str | os.PathLike[str]) -> ReviewFile:
 
 def _for_marks(fault: Fault) -> Fault:
     """A fault of the reader of briefs, with what helps whoever looks for marks."""
+    if f"the {LARGEST_REVIEW} " in fault.wrong:
+        return fault._replace(right="is this a file of marks? hand in each reviewer's own")
     if fault.wrong != "is empty":
         return fault
     return fault._replace(right="write a sheet with `packcalc review BRIEF --out FILE.csv`, "
@@ -474,7 +504,8 @@ def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:
     digests = {d.digest for d in lines}
     faults, missing = [], _missing(file, lines)
     own = file.listed == list_digest(lines)
-    for mark in (m for m in _strange(file, lines) if own or m.digest in digests):
+    unknown = [m for m in _strange(file, lines) if own or m.digest in digests]
+    for mark in unknown[:MOST_FAULTS]:
         near = nearest(mark.decision_id, known)
         faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
                             "is no decision of this design",
@@ -525,17 +556,27 @@ class _Reading:
         self.marks: list[Mark] = []
         self.rows: list[Row] = []
         self.gone: list[Mark] = []
+        self.beside: list[Mark] = []
+        self.shown: dict[Mark, dict[str, str]] = {}
+        self.earlier: tuple[Earlier, ...] = ()
         self.seen: dict[tuple[str, ...], str] = {}
         self.cleaned: list[str] = []
         self.entries: Entries = ()
         self.listed = ""
-        self.figures: list[tuple[str, str, str]] = []
 
     def fault(self, line: int, key: str, wrong: str, right: str = "") -> None:
         self.faults.append(Fault(self.place, line, one_line(key, 80), wrong, right))
 
-    def add(self, given: dict[str, Any], line: int, where: str, *, gone: bool = False) -> None:
-        """One mark from plain texts; a fault leaves it out and so refuses the file."""
+    def add(self, given: dict[str, Any], line: int, where: str, *, to: list[Mark],
+            shown: dict[str, str] | None = None) -> None:
+        """One mark from plain texts; a fault leaves it out and so refuses the file.
+
+        Args:
+            given: its texts by their key.
+            line, where: for a message.
+            to: the marks that it is one of.
+            shown: printed cells beside it.
+        """
         before, name = len(self.faults), given.get("decision_id", "")
         named = f" in the mark of {one_line(name, 80)}" if isinstance(name, str) and name else ""
         values = {key: self.text(given.get(key, ""), line, f"{where}.{key}", named,
@@ -543,9 +584,11 @@ class _Reading:
                   for key in ("decision_id", "verdict", "digest", *FREE)}
         values |= {"verdict": spelled(values["verdict"]), "digest": signed(values["digest"])}
         if len(self.faults) == before:
-            self._judge(values, line, where)
+            self._judge(values, line, where, counts=to is not self.beside)
         if len(self.faults) == before:
-            (self.gone if gone else self.marks).append(Mark(**values))
+            to.append(mark := Mark(**values))
+            if shown:
+                self.shown.setdefault(mark, shown)
 
     def text(self, value: Any, line: int, key: str, named: str = "", *,
              free: bool = False) -> str:
@@ -590,9 +633,9 @@ class _Reading:
             self.faults = [first._replace(
                 key=column, wrong=f"{first.wrong}, and {len(alike) - 1} further rows like it",
                 right=AS_TEXT.format(column) + right)] + [
-                    f for f in self.faults if f not in alike]
+                    f for f in self.faults if not (f.line and sign in f.wrong)]
 
-    def _judge(self, values: dict[str, str], line: int, where: str) -> None:
+    def _judge(self, values: dict[str, str], line: int, where: str, *, counts: bool) -> None:
         verdict, name = values["verdict"], values["name"]
         if verdict not in MARKS:
             self.fault(line, f"{where}.mark", f"{one_line(verdict, 40)!r} is no mark",
@@ -613,7 +656,7 @@ class _Reading:
                        "a new value goes with the mark 'change'")
         self._date(values["date"], line, f"{where}.date")
         # A person's later mark takes the place of an earlier one; of one day both cannot stand.
-        twice = tuple(values[key] for key in ("decision_id", "name", "scope", "digest", "date"))
+        twice = (str(counts), *(values[key] for key in SAME))
         if twice in self.seen:
             self.fault(line, where, f"{one_line(name, 60)} marks this decision twice, first at "
                        f"{self.seen[twice]}", "keep one")
@@ -646,7 +689,8 @@ class _Reading:
             raise InputErrors(self.faults)
         return ReviewFile(design, tuple(self.marks), self.place, layout, signed(digest),
                           tuple(self.rows), tuple(self.cleaned), issued, tuple(self.gone),
-                          self.counted, self.entries, self.listed, tuple(self.figures))
+                          self.counted, self.entries, self.listed, tuple(self.beside), self.shown,
+                          self.earlier)
 
 
 # Line ends of other alphabets and machines, which stand for a space, and what turns the reading
@@ -655,10 +699,14 @@ SPACED = dict.fromkeys(map(ord, "\u2028\u2029\x0b\x0c\x85\r"), " ")
 DROPPED = dict.fromkeys(map(ord, "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"), "")
 
 
+_ODD = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff"
+                  + "".join(map(chr, (*SPACED, *DROPPED))) + "]")
+
+
 def _odd(text: str) -> str:
     """The first control or half character, or one that turns the reading direction; else ""."""
-    return next((c for c in text if (unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t")
-                 or ord(c) in SPACED or ord(c) in DROPPED), "")
+    found = _ODD.search(text)
+    return found[0] if found else ""
 
 
 def parse_json(text: str, place: str) -> ReviewFile:
@@ -679,42 +727,68 @@ def parse_json(text: str, place: str) -> ReviewFile:
     version = [reading.text(data.get(key, ""), 0, key) for key in VERSION]
     if not version[0]:
         reading.fault(0, "design", "is missing", "save the marks from the page of the report")
-    _json_marks(reading, data.get("marks"), "marks")
-    _json_marks(reading, data.get(GONE, []), GONE)
+    _json_marks(reading, data.get("marks"), "marks", reading.marks)
+    _json_marks(reading, data.get(GONE, []), GONE, reading.gone)
+    _json_marks(reading, data.get(NOT_COUNTED, []), NOT_COUNTED, reading.beside)
     reading.listed = reading.text(data.get(LISTED, ""), 0, LISTED)
     reading.entries = tuple(_json_texts(reading, data.get(ENTRIES, {}), ENTRIES).items())
     figures = _json_texts(reading, data.get(FIGURES, {}), FIGURES)
-    reading.figures = [(m.decision_id, m.digest, figures[m.decision_id]) for m in reading.marks
-                       if m.decision_id in figures]
+    reading.shown |= {m: {"figure": figures[m.decision_id]} for m in reading.marks
+                      if m.decision_id in figures}
+    earlier = data.get(EARLIER, [])
+    if not isinstance(earlier, list) or len(earlier) > MOST_VERSIONS or not all(
+            map(_is_earlier, earlier)):
+        reading.fault(0, EARLIER, f"is no list of at most {MOST_VERSIONS} versions",
+                      "leave it as it was saved")
+        earlier = []
+    reading.earlier = tuple(earlier_of([one], reading.entries) for one in earlier)
     return reading.file(*version)
+
+
+def _is_earlier(found: Any) -> bool:
+    """Whether it is a version of void marks, or a piece of one, as a file has it."""
+    if not isinstance(found, dict) or not found.keys() <= {INPUT, OF_MARKS, WAS}:
+        return False
+    of, marks, was = found.get(INPUT, ""), found.get(OF_MARKS, []), found.get(WAS, {})
+    return (isinstance(of, str) and len(of) <= LONGEST_FIELD
+            and isinstance(marks, list) and len(marks) <= MOST_MARKS
+            and all(isinstance(m, str) and _DIGEST.fullmatch(m) for m in marks)
+            and _are_texts(was, none=True))
+
+
+def _are_texts(found: Any, *, none: bool = False) -> bool:
+    """Whether it is an object of texts; some may be None where `none` is set."""
+    return isinstance(found, dict) and len(found) <= MOST_MARKS and all(
+        len(name) <= LONGEST_TEXT and (none and text is None or isinstance(text, str)
+                                       and len(name) + len(text) <= LONGEST_TEXT)
+        for name, text in found.items())
 
 
 def _json_texts(reading: _Reading, found: Any, key: str) -> dict[str, str]:
     """Texts by their name under one key of a file."""
-    if isinstance(found, dict) and len(found) <= MOST_MARKS and all(
-            isinstance(text, str) and len(name) + len(text) <= LONGEST_TEXT
-            for name, text in found.items()):
+    if _are_texts(found):
         return found
     reading.fault(0, key, f"is no object of at most {MOST_MARKS} texts", "leave it as it was saved")
     return {}
 
 
-def _json_marks(reading: _Reading, marks: Any, key: str) -> None:
+def _json_marks(reading: _Reading, marks: Any, key: str, to: list[Mark]) -> None:
     """The marks under one key of a file."""
     if not isinstance(marks, list) or len(marks) > MOST_MARKS:
         reading.fault(0, key, f"is no list of at most {MOST_MARKS} marks")
         marks = []
-    known = {f.name for f in fields(Mark)}
+    known = {f.name for f in fields(Mark)} | ({BESIDE_IT} if to is not reading.marks else set())
     for index, given in enumerate(marks):
         where = f"{key}[{index}]"
         if not isinstance(given, dict):
             reading.fault(0, where, "is no mark", "a mark is an object with decision_id and more")
             continue
         for name in sorted(set(given) - known):
-            near = nearest(name, known)
+            near = nearest(name, known) if len(reading.faults) < MOST_FAULTS else ""
             reading.fault(0, f"{where}.{name}", "is unknown", f"did you mean {near!r}?" if near
                           else "known: " + ", ".join(sorted(known)))
-        reading.add(given, 0, where, gone=key == GONE)
+        shown = _json_texts(reading, given.get(BESIDE_IT, {}), f"{where}.{BESIDE_IT}")
+        reading.add(given, 0, where, to=to, shown={k: shown[k] for k in PRINTED if k in shown})
 
 
 def parse_csv(text: str, place: str) -> ReviewFile:
@@ -735,9 +809,11 @@ def parse_csv(text: str, place: str) -> ReviewFile:
         versions: dict[tuple[str, ...], int] = {}
         numbers: dict[tuple[str, str], int] = {}
         for row in rows:
+            if len(reading.faults) > MOST_MARKS:
+                break  # refused as it is: no sheet has as many rows
             if any(cell.strip() for cell in row):
                 cells = dict(zip(head, row, strict=False))
-                if not _gone(cells):
+                if _apart(reading, cells) is None:
                     numbers.setdefault((cells.get("number", ""), cells.get("of", "")),
                                        rows.line_num)
                 _csv_row(reading, cells, row, head, rows.line_num, versions)
@@ -767,15 +843,24 @@ def _take_remarks(reading: _Reading, remarks: Sequence[str]) -> None:
 
     count = next(filter(None, map(_COUNT.fullmatch, remarks)), None)
     said: dict[str, Any] = {}
+    void: dict[str, list[Any]] = {}
     try:
         for one in remarks:
-            found = parse(one, reading.place) if one.startswith("{") else {}
-            said |= found if isinstance(found, dict) else {}
+            of = _VOID_OF.fullmatch(one)
+            found = parse(of[2] if of else one, reading.place) if of or one.startswith("{") else {}
+            if of:
+                void.setdefault(of[1], []).append(found)
+            else:
+                said |= found if isinstance(found, dict) else {}
     except InputErrors:
         return
-    if count is not None and len(said) == int(count[2]):
-        reading.listed = count[1]
-        reading.entries = tuple(_json_texts(reading, said, ENTRIES).items())
+    if count is None or len(said) != int(count[2]):
+        return
+    reading.listed = count[1]
+    reading.entries = tuple(_json_texts(reading, said, ENTRIES).items())
+    if len(void) <= MOST_VERSIONS and all(_is_earlier(one) for many in void.values()
+                                          for one in many):
+        reading.earlier = tuple(earlier_of(many, reading.entries) for many in void.values())
 
 
 def _told_once(reading: _Reading, text: str) -> None:
@@ -784,10 +869,11 @@ def _told_once(reading: _Reading, text: str) -> None:
     if len(wide) > FEW:
         sign = _delimiter(text).replace("\t", "tab")
         first = wide[0]
-        reading.faults = [f for f in reading.faults if f not in wide] + [first._replace(
-            wrong=f"{len(wide)} rows from here on have more cells than the head",
-            right=f"the separator is {sign!r}: put cells that hold it in quotes, or save the "
-                  "sheet with commas")]
+        reading.faults = [f for f in reading.faults if not f.wrong.endswith(COLUMNS)] + [
+            first._replace(
+                wrong=f"{len(wide)} rows from here on have more cells than the head",
+                right=f"the separator is {sign!r}: put cells that hold it in quotes, or save the "
+                      "sheet with commas")]
 
 
 def _all_there(reading: _Reading, numbers: dict[tuple[str, str], int]) -> None:
@@ -821,15 +907,17 @@ def _below_cautions(rows: Iterable[list[str]], remarks: list[str]) -> Iterator[l
     """Rows from the heads on; what stands above them of the sheet's version goes to `remarks`."""
     for row in rows:
         first = row[0].lstrip("' ") if row else ""
-        if first.startswith(REMARK):
+        if first.startswith((REMARK, "# void ")):
             remarks.append(first.removeprefix(REMARK).strip())
         elif any(row) and not first.startswith("#"):
             yield row
 
 
-def _gone(cells: dict[str, str]) -> bool:
-    """Whether a row carries a mark that was given to no decision as it stands in this sheet."""
-    return cells.get("number", "").strip().lower() in (GONE, GIVEN_BEFORE)
+def _apart(reading: _Reading, cells: dict[str, str]) -> list[Mark] | None:
+    """Where the mark of a row goes that was given to no decision as it stands in this sheet."""
+    word = cells.get("number", "").strip().lower()
+    return reading.beside if word == BESIDE else (
+        reading.gone if word in (GONE, GIVEN_BEFORE) else None)
 
 
 def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head: Sequence[str],
@@ -846,7 +934,8 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
     versions.setdefault(version, line)
     where = one_line(cells["decision"], 80)
     printed = tuple((key, cells[key]) for key in PRINTED if key in cells)
-    if not _gone(cells):
+    apart = _apart(reading, cells)
+    if apart is None:
         reading.rows.append(Row(line, cells["decision"], signed(cells["digest"]), printed,
                                 cells["name"] if cells["mark"] else ""))
     if not cells["mark"]:
@@ -856,5 +945,6 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
                               "mark the row: " + ", ".join(SPELLED))
         return
     given = {key: cells[key] for key in (*FREE, "digest")}
-    reading.add({**given, "decision_id": cells["decision"], "verdict": cells["mark"]}, line, where,
-                gone=_gone(cells))
+    given |= {"decision_id": cells["decision"], "verdict": cells["mark"]}
+    reading.add(given, line, where, to=reading.marks if apart is None else apart,
+                shown=dict(printed) if apart is None or any(t for _, t in printed) else None)

@@ -6,13 +6,12 @@ mark stands. Nothing reads as accepted that nobody accepted.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
 
 from packcalc.brief import Brief
 from packcalc.checks import FAIL, NOT_EVALUATED
-from packcalc.decisions import Decision, decisions
-from packcalc.errors import Fault, InputErrors
+from packcalc.decisions import Decision, decisions, entries_under
 from packcalc.measured import Measured
 from packcalc.marks import (
     ACCEPT,
@@ -32,7 +31,6 @@ from packcalc.marks import (
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line
 from packcalc.review import (
-    MOST_FAULTS,
     PRINTED,
     ReviewFile,
     Rewritten,
@@ -43,7 +41,7 @@ from packcalc.review import (
 )
 from packcalc.review_change import Recheck, recheck
 from packcalc.review_renamed import renamed
-from packcalc.review_since import Moved, moved, told
+from packcalc.review_since import Entries, Moved, moved, told
 from packcalc.value import value_object
 
 _DECIDED = {ACCEPT: ACCEPTED, CHANGE: CHANGE_ASKED, REJECT: REJECTED}
@@ -58,6 +56,7 @@ class Standing:
         marks: that hold, in the order read.
         void: given to something else than stands today.
         superseded: of the same person, with an earlier date.
+        beside: that stood beside a printed cell that was written in, and count for nothing.
         rechecks: one for each change that is asked for, by whoever asks for it.
     """
 
@@ -65,6 +64,7 @@ class Standing:
     marks: tuple[Mark, ...] = ()
     void: tuple[Mark, ...] = ()
     superseded: tuple[Mark, ...] = ()
+    beside: tuple[Mark, ...] = ()
     rechecks: tuple[Recheck, ...] = ()
 
     @property
@@ -74,15 +74,44 @@ class Standing:
         if len(said) > 1:
             return CONFLICT
         if said:
-            return _DECIDED[next(iter(said))[0]]
+            word = _DECIDED[next(iter(said))[0]]
+            return VOID if word == ACCEPTED and self.joined else word
         if any(m.verdict in (NOT_CHECKED, NOT_MY_FIELD) for m in self.marks):
             return LEFT
         return VOID if self.void else NOT_MARKED
 
     @property
+    def joined(self) -> bool:
+        """Whether a void mark was given to a figure that stood apart: nobody accepted it as it
+        is, although the one that it has become one with is accepted."""
+        return any(m.decision_id != self.decision.id for m in self.void)
+
+    @property
     def against_check(self) -> bool:
         """Accepted although the check of today does not pass."""
         return self.word == ACCEPTED and self.decision.verdict in (FAIL, NOT_EVALUATED)
+
+
+@value_object
+class Version:
+    """What a file of marks says of the version that it was made of.
+
+    Attributes:
+        input_digest, entries: of its brief; empty where not known.
+        moved: which of them read otherwise today.
+    """
+
+    input_digest: str = ""
+    entries: Entries = ()
+    moved: tuple[Moved, ...] = ()
+
+
+@value_object
+class GivenTo:
+    """What a mark was given to: printed cells beside it, by column, and the version."""
+
+    printed: Mapping[str, str]
+    version: Version
 
 
 @value_object
@@ -97,8 +126,9 @@ class Review:
             not counted.
         input_digest: of the brief of today.
         brief: of today; None where no marks were read.
-        moved: entries that read otherwise than when a file's marks were given, by its place.
+        given_to: what each mark was given to.
         renamed: (old name, new name, how many marks hold all the same) of branches.
+        beside: every mark that stood beside a printed cell that was written in.
     """
 
     standings: tuple[Standing, ...]
@@ -107,47 +137,49 @@ class Review:
     rewritten: tuple[Rewritten, ...] = ()
     input_digest: str = ""
     brief: Brief | None = None
-    moved: Mapping[str, tuple[Moved, ...]] = field(default_factory=dict)
+    given_to: Mapping[Mark, GivenTo] = field(default_factory=dict)
     renamed: tuple[tuple[str, str, int], ...] = ()
+    beside: tuple[Mark, ...] = ()
 
-    def why_void(self, mark: Mark, decision: Decision) -> str:
-        """What can be told of a void mark: the entries under it that read otherwise, cells of its
-        sheet that do, else whether the brief changed; a mark itself carries no more."""
-        file = next((f for f in self.files if mark in f.marks), None)
-        if file is None:
-            return ""
-        was = file.printed(mark)
-        now = dict(zip(PRINTED, printed_cells(decision), strict=True))
-        said = [f"{column} was {one_line(was[column], 120)!r}" for column in PRINTED
-                if column in was and not alike(now[column], was[column])]
-        changes = self.moved.get(file.place, ())
-        if entries := told(decision, self.brief, changes) if self.brief else "":
-            said.insert(0, entries)
-        elif file.input_digest:
-            said.append("the text of the brief changed" if file.input_digest != self.input_digest
-                        else "the text of the brief did not: look at bench sheet, parts list, "
-                        "records beside it, and the version of packcalc")
-        return "; ".join(said)
+    def why_void(self, standing: Standing) -> tuple[tuple[Mark, str], ...]:
+        """What can be told of each void mark of a decision: the entries under it that read
+        otherwise, printed cells that do, else whether the brief changed; a mark itself carries
+        no more."""
+        if not standing.void or self.brief is None:
+            return ()
+        now = dict(zip(PRINTED, printed_cells(standing.decision), strict=True))
+        under = entries_under(standing.decision, self.brief)
+        return tuple((mark, "; ".join(self._why(self.given_to[mark], now, under)))
+                     for mark in standing.void)
+
+    def _why(self, given: GivenTo, now: Mapping[str, str], under: set[str]) -> Iterator[str]:
+        version, was = given.version, given.printed
+        entries = told(under, version.moved)
+        if entries:
+            yield entries
+        yield from (f"{column} was {one_line(was[column], 120)!r}" for column in PRINTED
+                    if column in was and not alike(now[column], was[column]))
+        if version.input_digest and not entries:
+            yield ("the text of the brief changed" if version.input_digest != self.input_digest
+                   else "the text of the brief did not: look at bench sheet, parts list, "
+                   "records beside it, and the version of packcalc")
+
+    @property
+    def left_beside(self) -> tuple[str, ...]:
+        """Marks beside cells of an earlier sheet that was written in, as long as their giver said
+        no later word: in words."""
+        told = {m for s in self.standings for m in s.superseded}
+        now = {(one.decision_id, one.name) for one in self.rewritten}
+        return tuple(f"the mark {one_line(m.verdict, 20)!r} of {one_line(m.name, 60)}, {m.date}, "
+                     f"on {one_line(m.decision_id, 90)} is not counted: a printed cell of its row "
+                     "was written in; it must be given again" for m in self.beside
+                     if m not in told and (m.decision_id, m.name) not in now)
 
     @property
     def reviewers(self) -> tuple[tuple[str, str, str], ...]:
         """(name, scope, licence) of everybody who gave a mark."""
         return tuple(dict.fromkeys((m.name, m.scope, m.licence)
-                                   for file in self.files for m in (*file.marks, *file.gone)))
-
-    @property
-    def carried(self) -> ReviewFile:
-        """Every mark that counts or counted, for a file written anew: nothing of it is lost.
-
-        Its day of issue is the earliest of the files that were read; its version is left open.
-        What was given to other figures than today's stands apart, never beside those of today.
-        """
-        issued = [day for file in self.files
-                  for day in ([file.issued] if file.issued else [m.date for m in file.marks])]
-        every = [(s, m) for s in self.standings for m in (*s.marks, *s.superseded, *s.void)]
-        return ReviewFile("", tuple(m for s, m in every if m.digest == s.decision.digest),
-                          issued=min(issued, default=""), gone=(*(
-                              m for s, m in every if m.digest != s.decision.digest), *self.gone))
+                                   for file in self.files for m in file.every))
 
     def count(self, word: str) -> int:
         """How many decisions stand so."""
@@ -185,44 +217,35 @@ def merge(study: ProtectionStudy, files: Sequence[ReviewFile] = (),
         check_review(file, study, bench)
     lines = decisions(study, bench)
     owner = {name: d.id for d in lines for name in (d.id, *d.aliases)}
-    given: dict[str, list[Mark]] = {d.id: [] for d in lines}
+    given: dict[str, tuple[list[Mark], list[Mark]]] = {d.id: ([], []) for d in lines}
     read = [_read(file, study, lines, bench) for file in files]
     gone: list[Mark] = []
-    for mark in dict.fromkeys((*(m for one in read for m in one.counted),
-                               *(m for one in read for m in one.file.gone))):
+    counted = dict.fromkeys((*(m for one in read for m in one.counted),
+                             *(m for one in read for m in one.file.gone)))
+    for mark in counted:
         place = given.get(owner.get(mark.decision_id, ""))
-        (gone if place is None else place).append(mark)
-    return Review(tuple(_standing(study, d, given[d.id]) for d in lines), tuple(gone),
+        (gone if place is None else place[0]).append(mark)
+    beside = tuple(dict.fromkeys(m for one in read for m in one.beside if m not in counted))
+    for mark in beside:
+        if mark.decision_id in owner:
+            given[owner[mark.decision_id]][1].append(mark)
+    return Review(tuple(_standing(study, d, *given[d.id]) for d in lines), tuple(gone),
                   tuple(one.file for one in read),
                   tuple(dict.fromkeys(c for one in read for c in one.rewritten)),
                   study.brief.digest, study.brief if files else None,
-                  {one.file.place: moved(one.file.entries, study.brief) for one in read},
-                  tuple(one.renamed for one in read if one.renamed[2]))
+                  {mark: to for one in reversed(read) for mark, to in _given_to(
+                      one.file, study.brief).items()},
+                  tuple(one.renamed for one in read if one.renamed[2]), beside)
 
 
-def check_once(review: Review) -> None:
-    """Refuse to write anew what no file may hold: one person's two marks of one day.
-
-    Nobody but that person knows which was the last, and neither may be lost.
-
-    Raises:
-        InputErrors: one line for each such pair, with both files.
-    """
-    where: dict[tuple[str, ...], tuple[ReviewFile, Mark]] = {}
-    faults = []
-    for file in review.files:
-        for mark in dict.fromkeys((*file.marks, *file.gone)):
-            key = (mark.decision_id, mark.name, mark.scope, mark.digest, mark.date)
-            first, other = where.setdefault(key, (file, mark))
-            if other != mark:
-                faults.append(Fault(
-                    file.place, 0, one_line(mark.decision_id, 80),
-                    f"{one_line(mark.name, 60)} marks it {one_line(mark.verdict, 20)!r} on "
-                    f"{mark.date}, and {one_line(other.verdict, 20)!r} on the same day in "
-                    f"{first.place}", "take the one that no longer counts out of its file, then "
-                    "write the sheet again"))
-    if faults:
-        raise InputErrors(faults[:MOST_FAULTS])
+def _given_to(file: ReviewFile, brief: Brief) -> dict[Mark, GivenTo]:
+    """What the marks of one file were given to: its own version, or an earlier one it tells of."""
+    own = Version(file.input_digest, file.entries, moved(file.entries, brief))
+    earlier = {mark: version for one in file.earlier for version in (
+        Version(one.input_digest, one.entries, moved(one.entries, brief)),) for mark in one.marks}
+    made = {m: own for m in file.marks}
+    return {m: GivenTo(file.shown.get(m, {}), made.get(m) or earlier.get(m.digest, Version()))
+            for m in file.every}
 
 
 @value_object
@@ -233,12 +256,14 @@ class _Read:
         file: so.
         counted: its marks but those beside a printed cell that reads otherwise.
         rewritten: those cells.
+        beside: marks beside such cells, of this file and of those that it was written from.
         renamed: old and new name of a branch, and how many marks hold all the same.
     """
 
     file: ReviewFile
     counted: tuple[Mark, ...]
     rewritten: tuple[Rewritten, ...]
+    beside: tuple[Mark, ...]
     renamed: tuple[str, str, int] = ("", "", 0)
 
 
@@ -250,18 +275,25 @@ def _read(file: ReviewFile, study: ProtectionStudy, lines: Sequence[Decision],
     found = rewritten(file, known)
     beside = {(one.decision_id, one.name) for one in found}
     counted = tuple(m for m in file.marks if (m.decision_id, m.name) not in beside)
+    left = (*(m for m in file.marks if (m.decision_id, m.name) in beside), *file.beside)
     if other is None:
-        return _Read(file, counted, found)
+        return _Read(file, counted, found, left)
     today = replace(file, marks=tuple(map(other.of_today, file.marks)),
                     gone=tuple(map(other.of_today, file.gone)),
-                    entries=other.entries(file.entries))
+                    beside=tuple(map(other.of_today, file.beside)),
+                    shown={other.of_today(m): cells for m, cells in file.shown.items()},
+                    entries=other.entries(file.entries),
+                    earlier=tuple(replace(one, entries=other.entries(one.entries))
+                                  for one in file.earlier))
     digests = {d.digest for d in lines}
     holds = sum(one != now and now.digest in digests for one, now in zip(
         (*file.marks, *file.gone), (*today.marks, *today.gone), strict=True))
-    return _Read(today, tuple(map(other.of_today, counted)), found, (other.old, other.new, holds))
+    return _Read(today, tuple(map(other.of_today, counted)), found,
+                 tuple(map(other.of_today, left)), (other.old, other.new, holds))
 
 
-def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark]) -> Standing:
+def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark],
+              beside: Sequence[Mark]) -> Standing:
     holding = [m for m in marks if m.digest == decision.digest]
     void = tuple(m for m in marks if m.digest != decision.digest)
     last = _last_word(holding)
@@ -272,10 +304,20 @@ def _standing(study: ProtectionStudy, decision: Decision, marks: Sequence[Mark])
             asked.setdefault(" ".join(mark.change_to.split()), []).append(mark.name)
     rechecks = tuple(recheck(study, decision, change, " and ".join(dict.fromkeys(names)))
                      for change, names in asked.items())
-    answered = tuple(m for m in void if any(
-        _person(m) == _person(one) and m.date <= one.date for one in stand))
+    said: dict[tuple[str, str], str] = {}
+    for mark in stand:
+        said[_person(mark)] = max(said.get(_person(mark), ""), mark.date)
+    answered = {m for m in (*void, *beside) if _answered(m, decision, said.get(_person(m), ""))}
     return Standing(decision, stand, tuple(m for m in void if m not in answered),
-                    (*(m for m in holding if m not in last), *answered), rechecks)
+                    (*(m for m in holding if m not in last), *(m for m in (*void, *beside)
+                                                               if m in answered)),
+                    tuple(m for m in beside if m not in answered), rechecks)
+
+
+def _answered(mark: Mark, decision: Decision, day: str) -> bool:
+    """Whether its giver said a later word, on that day ("" for none); of one day, only where
+    both are of the same figure."""
+    return mark.date < day or mark.date == day and mark.decision_id == decision.id
 
 
 def _last_word(marks: Sequence[Mark]) -> set[Mark]:

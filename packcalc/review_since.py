@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 from packcalc.brief import Brief
-from packcalc.decisions import BENCH, Decision, entries_under
+from packcalc.decisions import BENCH, Decision
 from packcalc.marks import SIGN
 from packcalc.reading.positions import one_line
 from packcalc.value import value_object
@@ -19,6 +20,9 @@ _BASIS = re.compile(r" \((?:given|assumed)\)$")
 _OF_NO_FIGURE = ("title", "date_of_issue", "note")
 LONGEST_SHOWN = 80
 MOST_NAMED = 4
+# Of a version that void marks were given to, as files have it.
+INPUT, OF_MARKS, WAS = "input_digest", "marks", "was"
+MANY_MARKS, MANY_ENTRIES, LONGEST_PIECE = 400, 80, 20_000  # in one cell of a sheet
 
 
 @value_object
@@ -27,6 +31,73 @@ class Moved:
 
     dotted: str
     words: str
+
+
+@value_object
+class Earlier:
+    """A version of the brief that marks were given to which are void since.
+
+    Attributes:
+        input_digest: of that brief; "" where it is not known.
+        marks: digests of those marks.
+        entries: of that brief.
+    """
+
+    input_digest: str
+    marks: tuple[str, ...]
+    entries: Entries
+
+    def written(self, now: Entries) -> dict[str, Any]:
+        """As a file has it: which marks, and each entry that read otherwise than `now` does.
+
+        An entry of which there was none then is None.
+        """
+        then, today = dict(self.entries), dict(now)
+        return {INPUT: self.input_digest, OF_MARKS: [*self.marks],
+                WAS: {key: then.get(key) for key in dict.fromkeys((*then, *today))
+                      if then.get(key) != today.get(key)}}
+
+
+def in_pieces(written: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """The same as no cell of a sheet is too long for."""
+    marks = written[OF_MARKS]
+    for start in range(0, len(marks), MANY_MARKS):
+        yield {INPUT: written[INPUT], OF_MARKS: marks[start:start + MANY_MARKS]}
+    yield from ({WAS: some} for some in few_entries(written[WAS].items()))
+
+
+def few_entries(entries: Iterable[tuple[str, str | None]]) -> Iterator[dict[str, str | None]]:
+    """Entries, as many at once as no cell of a sheet is too long for."""
+    some: dict[str, str | None] = {}
+    length = 0
+    for key, text in entries:
+        length += len(key) + len(text or "")
+        if some and (len(some) == MANY_ENTRIES or length > LONGEST_PIECE):
+            yield some
+            some, length = {}, len(key) + len(text or "")
+        some[key] = text
+    if some:
+        yield some
+
+
+def earlier_of(pieces: Iterable[Mapping[str, Any]], now: Entries) -> Earlier:
+    """The same from what a file has.
+
+    Examples:
+        >>> one, now = Earlier("k0", ("k1",), (("a", "1"), ("b", "2"))), (("a", "1"), ("c", "3"))
+        >>> one.written(now)["was"]
+        {'b': '2', 'c': None}
+        >>> earlier_of(in_pieces(one.written(now)), now) == one
+        True
+    """
+    found, marks = "", list[str]()
+    then: dict[str, str | None] = dict(now)
+    for piece in pieces:
+        found = piece.get(INPUT, found)
+        marks += piece.get(OF_MARKS, ())
+        then |= piece.get(WAS, {})
+    return Earlier(found, tuple(marks), tuple((k, text) for k, text in then.items()
+                                              if text is not None))
 
 
 def entries_of(brief: Brief) -> Entries:
@@ -78,9 +149,8 @@ def moved(before: Entries, brief: Brief) -> tuple[Moved, ...]:
     return tuple(found) if before else ()
 
 
-def told(decision: Decision, brief: Brief, changes: Sequence[Moved]) -> str:
+def told(under: set[str], changes: Sequence[Moved]) -> str:
     """The entries under a decision that read otherwise; else those of the brief, as such."""
-    under = entries_under(decision, brief)
     own = [one.words for one in changes if one.dotted in under]
     if own:
         return _listed(own)

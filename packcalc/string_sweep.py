@@ -14,7 +14,8 @@ from packcalc.checks import Check, Requirement, judge
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding, largest, trace
 from packcalc.monitoring import acts_by, sensor_deviation
-from packcalc.part_checks.shown import SILENT, rounded
+from packcalc.part_checks.fuse import breaking_check
+from packcalc.part_checks.shown import rounded
 from packcalc.part_checks.sweep import Trips
 from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
@@ -29,6 +30,7 @@ UNSEEN = ("The current sensor of the main path does not carry what one string fe
           "no trip of the pack is counted on here, only one on the string's own current "
           "(strings.trip_current with strings.trip_delay).")
 REACHES = "string's current sensor reaches its trip"
+CABLES = "cables inside the string"  # where there are any they are held with links and modules
 AS_MAIN = "The notes of the sweep of the main path hold here as well."
 
 
@@ -57,29 +59,27 @@ def string_coordination(feeds: Feeds, main: Coordination,
         time_constant=fused.time_constant_highest,
         peak_load=largest([duty.peak, duty.braking], "largest load of a string"),
         continuous_load=largest([duty.continuous, duty.charging], "continuous load of a string"),
-        cable_withstand=None, cable_current=None, cable_name="cables inside the string",
+        cable_withstand=None, cable_current=None, cable_name=CABLES,
         conductors=conductors, trips=_trips(feeds),
         fuse=listed.part(FUSE, names.string_fuse) if names.string_fuse else None,
         contactor=listed.part(CONTACTOR, names.string_contactor)
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
-        fault_drop=None, one_pole_drop=None, path_lowest=None, one_pole_lowest=None,
-        fuse_alone_lowest=None),
+        fault_drop=None, fault_falls=None, one_pole_drop=None, one_pole_falls=None,
+        path_lowest=None, one_pole_lowest=None, fuse_alone_lowest=None),
         listed.fuses, listed.contactors)
     held = with_trips(held, (own_trip_line(held.asked), *_sensor_line(held.asked.trips)))
     return replace(held, item=replace(
         held.item, key=KEY, title=TITLE, notes=(UNSEEN, AS_MAIN),
         checks=(*_breaks_all(held, asked.fuse_breaks), *_reaches(feeds, held.asked.trips),
-                           *held.item.checks)))
+                *(c for c in held.item.checks if not c.title.startswith(f"{CABLES} survives")))))
 
 
 def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
     """The sweep ends at what the other strings give alone: the bus adds to each of its currents."""
     fuse = held.asked.fuse
-    return () if fuse is None else (judge(
-        EVERY, "fault range", fuse.breaking_capacity, "above", every,
-        missing=f"{SILENT}the DC breaking capacity",
-        reason="the sweep counts what the other strings give alone",
-        remedy="a fuse that breaks more"),)
+    return () if fuse is None else (breaking_check(
+        fuse, held.asked.highest_voltage, every, EVERY,
+        "the sweep counts what the other strings give alone"),)
 
 
 def _trips(feeds: Feeds) -> Trips | None:

@@ -95,13 +95,19 @@ def _links(study: ProtectionStudy) -> Line:
 def _fuse_inside(study: ProtectionStudy) -> list[Line]:
     """The fuse inside the string beside the main fuse."""
     named = study.brief.parts.mid_fuse
-    demand = "; ".join(f"{r.what}: {r.value}" for r in study.circuit.mid_fuse) or (
-        f"rated DC voltage: above {study.pack.highest_voltage.shown}; breaks "
+    asked = study.circuit.mid_fuse.specification if study.circuit.mid_fuse else ()
+    demand = "; ".join(f"{r.what}: {r.value}" for r in asked) or (
+        f"rated DC voltage: above {_volts(study)}; breaks {study.faults.highest.least}"
         f"{study.faults.highest.shown}")
     return [Line("inside_fuse", f"fuse inside the string, {part.tag}", part.count, "", demand,
                  named=named, note=f"after {position_word(study)} {part.after} from the negative "
                  "end", open=_questions(study, "mid_fuse"))
             for part in parts_inside(study) if part.name == FUSE_INSIDE]
+
+
+def _volts(study: ProtectionStudy) -> str:
+    """Highest working voltage; "at least" where its chain is not whole."""
+    return study.pack.highest_voltage.least + study.pack.highest_voltage.shown
 
 
 def _line(item: Item, study: ProtectionStudy) -> Line:
@@ -200,7 +206,7 @@ def _labels(study: ProtectionStudy) -> str:
 
 
 def _small(study: ProtectionStudy) -> tuple[Line, ...]:
-    volts = study.pack.highest_voltage.shown
+    volts = _volts(study)
     described = any(b.kind == SENSE and (b.fuse_rating.known or b.fuse_part)
                     for b in study.brief.branch)  # bought by the line of their branch
     found = (

@@ -333,7 +333,8 @@ def _pieces(line: BuiltPart, study: ProtectionStudy,
 def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
     """The fuse that stands inside the string beside the main fuse, by its place."""
     return [BuiltPart(INSIDE_FUSE, "Fuse inside the string",
-                      f"rated DC voltage: above {study.pack.highest_voltage.shown}",
+                      f"rated DC voltage: above {study.pack.highest_voltage.least}"
+                      f"{study.pack.highest_voltage.shown}",
                       study.brief.parts.mid_fuse)
             for part in parts_inside(study) if part.name == FUSE_INSIDE]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 
 from packcalc.bench.damage import APART
 from packcalc.findings import Finding
@@ -29,6 +30,7 @@ VIEWS = ("top view", "side view")
 UNPLUG = ("Plugged in: stop the station, plug out; if it stays locked, have the station's supply "
           "cut off (common practice). Then")
 LINE, MOST = 42, 25  # characters of a blank with its name, and of its line alone
+MOST_NAMES = 90  # characters of the names of live cables: more would ask for a second sheet
 DISCONNECT = "disconnect"
 LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable",
           "airbags, pretensioners", "where not to cut or jack")
@@ -50,12 +52,13 @@ class Heading:
 
 @value_object
 class ResponderSheet:
-    """The whole page."""
+    """The whole page; `live` names every load ahead of the contactors, however many."""
 
     figures: Figures
     headings: tuple[Heading, ...]
     legend: tuple[str, ...]
     chains: tuple[Finding, ...]
+    live: tuple[str, ...] = ()
 
 
 def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
@@ -65,7 +68,23 @@ def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     chains = (study.pack.highest_voltage, figures.stored, study.pack.mass,
               *((fall,) if fall else ()))
     legend = LEGEND if may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
-    return ResponderSheet(figures, _headings(figures), legend, chains)
+    return ResponderSheet(figures, _headings(figures), legend, chains, taps_ahead(study))
+
+
+def _ahead(study: ProtectionStudy) -> tuple[str, str]:
+    """Loads whose cable stays live while the rest is off, and what to take for such a cable.
+
+    By name; where the names would not fit on one page, by kind, and every cable counts as one
+    of them: nothing that stays live is left out.
+    """
+    taps = taps_ahead(study)
+    names = ", ".join(taps)
+    if len(names) <= MOST_NAMES:
+        return names, ""
+    kinds = Counter(b.kind for b in study.brief.branch if b.name in taps)
+    told = ", ".join(f"{kind} × {count}" for kind, count in kinds.items())
+    return (f"{len(taps)} loads ({told})",
+            f" Count EVERY {called(study.pack).cable} as one of these.")
 
 
 def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -74,20 +93,22 @@ def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]
     blanks = ("cut loop", "12 V battery", "charge inlet, its release")
     part, cable = disconnect_of(study), called(study.pack).cable
     inside = "Nothing empties the battery: inside the box all stays live."
-    names = ", ".join(taps_ahead(study))
+    names, every = _ahead(study)
     if part is None and not disconnect_open(study):
         return (f"{first}. That opens the contactors.",
                 "NO DISCONNECT: nothing else parts the battery. A welded contactor leaves the "
-                f"{cable} live: count it as live." + (f" LIVE AT ALL TIMES: cable of {names}."
-                                                    if names else ""), inside), blanks
+                f"{cable} live: count it as live." + (
+                    f" LIVE AT ALL TIMES: cable of {names}.{every}" if names else ""),
+                inside), blanks
     blanks = (blanks[0], "disconnect, how", *blanks[1:])
     if part is None:
         return (f"{first}, 3 disconnect out if one is found.",
                 f"Whether it has one is not known: count {cable} as live"
-                + (f", that of {names} at all times." if names else "."), inside), blanks
+                + (f", that of {names} at all times.{every}" if names else "."),
+                inside), blanks
     many = "3 disconnect out" if part.count == 1 else \
         f"3 disconnect out in each of the {part.count} strings"
-    ahead = f"Until then the cable of {names} stays live. " if names else ""
+    ahead = f"Until then the cable of {names} stays live.{every} " if names else ""
     return (f"{first}, {many}.", f"This isolates. {ahead}{inside}"), blanks
 
 

@@ -259,9 +259,10 @@ def warm(figures: Figures) -> Stage:
     return Stage(
         "warm", "Joint temperatures", _live(figures),
         (f"Beforehand, parted: {_parting(figures.study)} Insulated thermocouples, rated for "
-         f"{figures.pack.highest_voltage.shown} against chassis, or strips that keep their highest "
-         "temperature, on every joint, fuse end, contactor terminal and lug. Covers on, made whole "
-         "again as at the stage with the pack on.",
+         f"{figures.pack.highest_voltage.least}{figures.pack.highest_voltage.shown} against "
+         "chassis, or strips that keep their highest temperature, on every joint, fuse end, "
+         "contactor terminal and lug. Covers on, made whole again as at the stage with the pack "
+         "on.",
          "An hour at up to the continuous current; read from outside, covers on.",
          f"Strips, or infrared on matt tape, need the cover off: {_uncovered(figures)} Gloves, "
          "face shield, insulated tools at every terminal: nothing inside is ever dead.",

@@ -97,6 +97,11 @@ def _ahead(figures: Figures, below: str) -> tuple[Expected, ...]:
         for pole in ("positive", "negative")) if names else ()
 
 
+def _volts(figures: Figures) -> str:
+    """Highest working voltage; "at least" where its chain is not whole."""
+    return figures.pack.highest_voltage.least + figures.pack.highest_voltage.shown
+
+
 def dead(figures: Figures) -> Stage:
     """Pole leads off, contactors without coil supply."""
     need = figures.isolation_of_load
@@ -113,9 +118,8 @@ def dead(figures: Figures) -> Stage:
                  "into the note", above="paint, rust or a missing strap under the joint"),
         *(Expected(f"dead.isolation_{pole}", f"isolation of the load side, {pole} to chassis",
                    "resistance", "kΩ", low=need, how="insulation tester, DC, at or above "
-                   f"{figures.pack.highest_voltage.shown}, pole leads off, isolation monitor's "
-                   "leads off, all live parts joined, until the reading is steady; makers' limits "
-                   f"first; {SHARED}",
+                   f"{_volts(figures)}, pole leads off, isolation monitor's leads off, all live "
+                   f"parts joined, until the reading is steady; makers' limits first; {SHARED}",
                    below=isolation) for pole in ("positive", "negative")),
         *_ahead(figures, isolation),
         *_parts(figures),
@@ -354,7 +358,7 @@ def monitor(figures: Figures) -> Stage:
            for _, demand, must in demands),
          "The isolation R_i that the dead tests showed lies beside the resistor R and would help "
          "the monitor: R is chosen so that both together, R·R_i/(R + R_i), stand in the band.",
-         f"Resistors rated above {figures.pack.highest_voltage.shown} and for {heat.shown} where "
+         f"Resistors rated above {_volts(figures)} and for {heat.shown} where "
          "they are used again on the whole pack. Off again: the monitor must clear."),
         (*(e for name, demand, must in demands for e in _proof(figures, name, demand, must)),
          yes("monitor.acts", "it does what the brief says of it, and clears with the resistor off",

@@ -69,7 +69,7 @@ def _up(value: float) -> float:
     return math.ceil(value / step * (1.0 - SAME)) * step
 
 
-def _down(value: float, figures: int = 3) -> float:
+def down(value: float, figures: int = 3) -> float:
     step = 10.0 ** (math.floor(math.log10(value)) - figures + 1)
     return math.floor(value / step * (1.0 + SAME)) * step
 
@@ -88,7 +88,7 @@ def _shown(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
 
 def _tripped(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
     """A trip that sees the whole span, in time and before the fuse melts, and its contactor."""
-    side, low = swept.contactor, _down(hole.low)
+    side, low = swept.contactor, down(hole.low)
     within = swept.counted_time
     if hole.device in MELTED or swept.fuse.unbroken.melts(hole.high) < within:
         within = SHORTER * float(swept.fuse.unbroken.melts(hole.high))
@@ -96,7 +96,7 @@ def _tripped(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
         within = min(within, min(line.delay for line in side.lines) + side.opening)
     if within <= 0.0:
         return
-    within = _down(within, 2)
+    within = down(within, 2)
     opening = min(side.opening, within)
     quick = TripLine("trip", low, max(within - opening - RISEN * side.time_constant, 0.0))
     made = replace(side, reasons=(), lines=(*side.lines, quick), opening=opening, limit=np.inf,
@@ -127,7 +127,7 @@ def _most_opened(swept: Sweep, side: ContactorSide) -> float | None:
 
 def _lower_floor(swept: Sweep, hole: Hole) -> Iterator[Cure]:
     """The same fuse, shown to break from where it melts before the contactor has opened."""
-    fuse, low = swept.fuse, _down(hole.low)
+    fuse, low = swept.fuse, down(hole.low)
     assert fuse.clearing is not None
     within = float(fuse.clearing.current_at(swept.counted_time)) \
         if fuse.clearing.longest >= swept.counted_time else fuse.clearing.lowest
@@ -138,9 +138,9 @@ def _lower_floor(swept: Sweep, hole: Hole) -> Iterator[Cure]:
 
 def _quicker(swept: Sweep, hole: Hole) -> Iterator[Cure]:
     """A fuse that counts over the whole span: before the trip, where that tears the contactor."""
-    low, top = _down(hole.low), float(swept.current[-1])
+    low, top = down(hole.low), float(swept.current[-1])
     soonest = swept.contactor.earliest(np.array([hole.low, hole.high]))
-    within = _down(float(np.nanmin([swept.counted_time, *(SHORTER * soonest)])), 2)
+    within = down(float(np.nanmin([swept.counted_time, *(SHORTER * soonest)])), 2)
     steady = within - LATER * swept.fuse.time_constant if hole.device in TORN else within
     if steady <= 0.0:
         return

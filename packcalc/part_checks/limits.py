@@ -35,6 +35,9 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
 
 OVERLOAD_LIMIT = "discharge current, overload"
 STRING_LIMIT = "each string's own current, either direction"
+_FOLLOWS = ("open contactors, only within what they can break; it follows the cells' temperature, "
+            "{points}, and its highest setting is shown here: each is held against the lowest "
+            "fault of its own temperature")
 NO_SETTING = "no setting serves both"
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
@@ -369,7 +372,8 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
               "partial-range fuse nobody else ends an overload"
               + _closes(slow, "less continuous power"), slow.unsettled),
         Limit("discharge current, fault", where_known(pack.peak_current), quick.least,
-              COUNTED_TIME, trip, f"open contactors, only within what they can break; set "
+              COUNTED_TIME, trip, _FOLLOWS.format(points=own.trip_current_at)
+              if own.trip_points else f"open contactors, only within what they can break; set "
               f"between {quick.least.shown} and {quick.most.shown}"
               if quick.least is not None and quick.most is not None and quick.serves_both else
               "no fixed current tells the lowest fault from the load: a limit that falls with "

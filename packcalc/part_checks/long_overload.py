@@ -15,6 +15,7 @@ import numpy as np
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.curves import LONGEST_ADIABATIC, adiabatic_time
 from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.part_checks.slow_opening import bends, melting_words, opening
 from packcalc.part_checks.sweep import BESIDE, Sweep
 from packcalc.units import show
 from packcalc.value import value_object
@@ -62,12 +63,16 @@ class _Worst:
         bears: until the cable has reached its steady limit.
         time: s, until somebody has opened it; infinite for nobody.
         who: by name; empty for nobody.
+        melts: why not the trip, where a link melts before; else empty.
+        asked: whether that is a question to the link's maker.
     """
 
     current: Finding
     bears: Finding
     time: float
     who: str
+    melts: str = ""
+    asked: bool = False
 
 
 def lasting_check(asked: LastingAsked, swept: Sweep) -> Check:
@@ -112,9 +117,9 @@ def _spans(swept: Sweep, low: float, top: float, opened_above: bool) -> str:
     """What nobody opens within five seconds; a trip may end part of it, between two holes."""
     marks = [m for m in (*_marks(swept), *_at_time(swept, LONGEST_ADIABATIC)) if low < m < top]
     ends = np.array(sorted({low, *marks, top}))
-    by_fuse, by_trip = _times((ends[:-1] + ends[1:]) / 2.0, swept)
+    opened = opening((ends[:-1] + ends[1:]) / 2.0, swept).time
     holes: list[tuple[float, float]] = []
-    for start, end, time in zip(ends[:-1], ends[1:], np.fmin(by_fuse, by_trip), strict=True):
+    for start, end, time in zip(ends[:-1], ends[1:], opened, strict=True):
         if time <= LONGEST_ADIABATIC:
             continue
         if holes and holes[-1][1] == start:
@@ -131,7 +136,11 @@ def _spans(swept: Sweep, low: float, top: float, opened_above: bool) -> str:
 def _nobody(asked: LastingAsked, title: str, bears: str, worst: _Worst) -> Check:
     """A load that ends its own peak is no protection, and all there is up to that peak."""
     peak, length = asked.peak_load, asked.peak_duration
-    words = f"{bears}; nobody is shown to open it in that time"
+    words = f"{bears}; nobody is shown to open it in that time{worst.melts}"
+    if worst.melts:
+        return Check(title, STAGE, NOT_EVALUATED if worst.asked or not asked.trip_named else FAIL,
+                     worst.bears, None, "at least", words,
+                     "a full-range fuse, or a trip that opens before this one melts")
     if peak.known and length.known and worst.current.number <= peak.number \
             and length.number <= worst.bears.number:
         return Check(title, STAGE, CAUTION, worst.bears, length, "at least",
@@ -149,9 +158,9 @@ def _worst(asked: LastingAsked, swept: Sweep, top: float) -> _Worst:
     marks = np.array([*(m for m in _marks(swept) if low < m < top), top])
     beside = [marks * (1.0 + side * BESIDE) for side in (-1, 0, 1)]
     current = np.unique(np.concatenate([np.geomspace(low, top, GRID), *beside]).clip(low, top))
-    by_fuse, by_trip = _times(current, swept)
-    time = np.fmin(by_fuse, by_trip)
-    never = np.flatnonzero(np.isnan(time))
+    opened = opening(current, swept)
+    time, never = opened.time, np.flatnonzero(np.isnan(opened.time))
+    never = never[~opened.may_melt[never]] if not opened.may_melt[never].all() else never
     index = int(never[-1]) if never.size else int(np.argmax(time * current ** 2))
     at = leaf("overload at which the cable has least time in hand", "I", "A",
               float(current[index]), "definition", origin=SWEPT)
@@ -159,8 +168,9 @@ def _worst(asked: LastingAsked, swept: Sweep, top: float) -> _Worst:
                   withstand=asked.warming, current=at,
                   note="no heat is counted as leaving it, which errs short at any length")
     if never.size:
-        return _Worst(at, bears, np.inf, "")
-    fuse_first = bool(time[index] == by_fuse[index])
+        return _Worst(at, bears, np.inf, "", f": {melting_words(swept, at.number)}"
+                      if opened.melted[index] else "", bool(opened.may_melt[index]))
+    fuse_first = bool(time[index] == opened.by_fuse[index])
     part = swept.fuse.part if fuse_first else swept.contactor.part
     name = part.name if part is not None else ("the fuse" if fuse_first else "the contactor")
     return _Worst(at, bears, float(time[index]),
@@ -173,18 +183,10 @@ def _trip(swept: Sweep, current: float) -> str:
     return "the " + min(lines, key=lambda x: x.delay).name
 
 
-def _times(current: np.ndarray, swept: Sweep) -> tuple[np.ndarray, np.ndarray]:
-    """(fuse, contactor): until each has opened an overload, however slowly; else NaN."""
-    fuse, side = swept.fuse, swept.contactor
-    by_fuse = np.where(fuse.counts_at_any_time(current), fuse.times(current), np.nan)
-    counts = (current <= side.limit) & (not side.reasons)
-    return by_fuse, np.where(counts, side.times(current), np.nan)
-
-
 def _marks(swept: Sweep) -> list[float]:
     """Currents at which who opens an overload may change."""
     fuse, side = swept.fuse, swept.contactor
-    found = [fuse.low, side.limit * (1.0 + BESIDE), *(
+    found = [fuse.low, side.limit * (1.0 + BESIDE), *bends(swept), *(
         end for line in side.lines for end in (line.from_current, line.to_current))]
     if fuse.clearing is not None:
         found += fuse.clearing.currents
@@ -205,8 +207,7 @@ def _at_time(swept: Sweep, time: float) -> list[float]:
 def opened_within(swept: Sweep, time: float) -> Finding | None:
     """Lowest current from which every one is opened within a time; None where none is."""
     marks = sorted({*_marks(swept), *_at_time(swept, time)})
-    by_fuse, by_trip = _times(np.array(marks) * (1.0 + BESIDE), swept)
-    opened = np.fmin(by_fuse, by_trip) <= time
+    opened = opening(np.array(marks) * (1.0 + BESIDE), swept).time <= time
     first = next((i for i, _ in enumerate(marks) if opened[i:].all()), None)
     return None if first is None else leaf(
         f"current from which somebody opens within {show(time, 's')}", "I", "A", marks[first],

@@ -2,30 +2,36 @@
 
 A shorted cell is counted on for about a second; an overload lasts. Here a fuse counts inside
 its curve and above its lowest breaking current at any time, a contactor on any named trip up
-to its breaking current, however slow.
+to its breaking current, however slow, where it has opened before a link melts that does not break.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import cable_fault_integral
 from packcalc.curves import LONGEST_ADIABATIC
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
+from packcalc.part_checks.closing import SHORTER, down
 from packcalc.part_checks.long_overload import LastingAsked, lasting_check
+from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.shown import counted
-from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep
+from packcalc.part_checks.slow_opening import Opening, bends, melting_words, opening
+from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep, TripLine
 from packcalc.units import show
 from packcalc.value import value_object
 
 STAGE = "who clears"
 NONE_OPEN = counted("none", 0, "definition")
 GRID = 120
+MELTED = ("melts", "may_melt")
+MEETS = "overload and fault range meet"
 
 
 @value_object
@@ -77,7 +83,9 @@ def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
         asked.peak_duration, asked.trip is not None), swept),)
     if asked.trip is None:
         return lasting
-    return (_quiet(asked), _meets(asked, swept), _bears(asked, swept), *lasting)
+    melting = _melting(asked, swept)
+    return (_quiet(asked), _unmelted(_meets(asked, swept), melting), _ended(
+        _bears(asked, swept), melting), *lasting)
 
 
 def _quiet(asked: OverloadAsked) -> Check:
@@ -100,17 +108,108 @@ def _quiet(asked: OverloadAsked) -> Check:
                  remedy="a longer delay that the cable bears, or a shorter peak")
 
 
-def _opened(current: np.ndarray, swept: Sweep) -> np.ndarray:
-    """Whether somebody opens an overload, however slowly."""
-    fuse, contactor = swept.fuse, swept.contactor
-    by_fuse = fuse.counts_at_any_time(current) & ~np.isnan(fuse.times(current))
-    by_trip = ~np.isnan(contactor.times(current)) & (current <= contactor.limit)
-    return by_fuse | (by_trip & (not contactor.reasons))
+@dataclass(frozen=True, eq=False)
+class _Melting:
+    """Where a link melts before an overload is opened, and breaks nothing.
+
+    Attributes:
+        words: where and why; empty for nowhere.
+        sure: whether its curve shows it anywhere.
+        remedy: what was tried and helps.
+    """
+
+    words: str = ""
+    sure: bool = False
+    remedy: str = ""
+
+
+def _melting(asked: OverloadAsked, swept: Sweep) -> _Melting:
+    """From the link's rated current, below any trip, up to the fault range."""
+    link, trip, top = swept.fuse.unbroken, asked.highest, asked.fault_lowest
+    low = min(link.rated, trip.number) or trip.number
+    if not top.known or asked.delay is None or not asked.delay.known or swept.contactor.reasons \
+            or low >= top.number:
+        return _Melting()
+    grid = _grid(low, top.number, [low * (1.0 + BESIDE), trip.number, *bends(swept)])
+    found = _lost(grid, swept, trip)
+    if not found.melted.any():
+        return _Melting()
+    told = [f"from {show(float(grid[a]), 'A')} to {show(float(grid[b]), 'A')} {words}"
+            for mask in (found.melts, found.may_melt) for a, b in _runs(mask)
+            for words in [melting_words(swept, float(grid[a]))]]
+    part = swept.fuse.part
+    cures = (_sooner(asked, swept, grid, found),
+             "" if part is not None and part.full_range else "a full-range fuse")
+    return _Melting("; ".join(told), bool(found.melts.any()), " or ".join(filter(None, cures)))
+
+
+def _lost(grid: np.ndarray, swept: Sweep, trip: Finding) -> Opening:
+    """Below the trip nothing but the link is asked: what it carries for ever, it does."""
+    below, above = opening(grid, swept, untripped=True), opening(grid, swept)
+    return replace(above, **{name: np.where(grid < trip.number, getattr(below, name),
+                                            getattr(above, name)) for name in MELTED})
+
+
+def _runs(mask: np.ndarray) -> list[tuple[int, int]]:
+    """First and last index of every unbroken run."""
+    edges = np.flatnonzero(np.diff(mask.astype(int), prepend=0, append=0))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _sooner(asked: OverloadAsked, swept: Sweep, grid: np.ndarray, found: Opening) -> str:
+    """An overload trip that opens before the link melts and lets the load pass; tried."""
+    side, first = swept.contactor, float(grid[np.flatnonzero(found.melted)[0]])
+    melts = float(swept.fuse.unbroken.melts(grid)[found.melted].min())
+    if melts <= 0.0:
+        return ""
+    within = down(SHORTER * melts, 2)
+    setting = min(asked.highest.number, down(first))
+    off = asked.highest.number - asked.lowest.number
+    if setting - off <= asked.continuous_load.number or (
+            setting - off <= asked.peak_load.number and within <= asked.peak_duration.number):
+        return ""
+    quick = TripLine(OVERLOAD, setting, max(
+        within - side.opening - RISEN * side.time_constant, 0.0))
+    made = replace(swept, contactor=replace(side, lines=(*(
+        line for line in side.lines if line.name != OVERLOAD), quick)))
+    trip = leaf("overload trip", "I", "A", setting, "definition")
+    if _lost(grid, made, trip).melted.any():
+        return ""
+    acts = "" if setting == asked.highest.number else \
+        f"surely acts at or below {show(setting, 'A')} and "
+    return f"an overload trip that {acts}has opened within {show(within, 's')}"
+
+
+def _unmelted(held: Check, melting: _Melting) -> Check:
+    """Nobody ends an overload that a link leaves burning; where its sheet is silent it is asked."""
+    if not melting.words or held.verdict == NOT_EVALUATED:
+        return held
+    if held.verdict == FAIL:
+        return replace(held, reason=f"{held.reason}; {melting.words}",
+                       remedy=f"{held.remedy}; and {melting.remedy}")
+    return Check(held.title, held.stage, FAIL if melting.sure else NOT_EVALUATED, held.figure,
+                 held.demand, held.relation, ("no valid pair: " if melting.sure else "")
+                 + melting.words, melting.remedy)
+
+
+def _ended(held: Check, melting: _Melting) -> Check:
+    """No pass by a trip where a link melts before it."""
+    if not melting.words or held.verdict not in (PASS, CAUTION):
+        return held
+    return replace(held, verdict=NOT_EVALUATED, reason=f"{held.reason}; holds only where no link "
+                   f"melts before, see '{MEETS}'", remedy=melting.remedy)
+
+
+def _grid(low: float, high: float, marks: Iterable[float]) -> np.ndarray:
+    """From end to end with every mark inside and both its sides."""
+    inside = np.array([m for m in marks if low < m < high])
+    return np.unique(np.clip(np.concatenate([np.geomspace(low, high, GRID), inside, *(
+        inside * (1 + side) for side in (-BESIDE, BESIDE))]), low, high))
 
 
 def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
     """From the overload trip up to the fault range somebody opens every current."""
-    title, trip, top = "overload and fault range meet", asked.highest, asked.fault_lowest
+    title, trip, top = MEETS, asked.highest, asked.fault_lowest
     if not top.known:
         return Check(title, STAGE, NOT_EVALUATED, trip, None, "", "lowest fault is not known")
     if trip.number >= top.number:
@@ -122,13 +221,9 @@ def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
     if swept.contactor.reasons:
         return Check(title, STAGE, NOT_EVALUATED, trip, top, "",
                      "; ".join(swept.contactor.reasons))
-    marks = [m for m in (swept.contactor.limit, swept.fuse.low, *(
-        line.from_current for line in swept.contactor.lines))
-        if np.isfinite(m) and trip.number < m < top.number]
-    grid = np.unique(np.concatenate([np.geomspace(trip.number, top.number, GRID), marks, *(
-        np.array(marks) * (1 + side) for side in (-BESIDE, BESIDE))]))
-    grid = np.clip(grid, trip.number, top.number)
-    hole = grid[~_opened(grid, swept)]
+    grid = _grid(trip.number, top.number, bends(swept))
+    found = opening(grid, swept)
+    hole = grid[np.isnan(found.time) & ~found.melted]
     span = counted("currents tried, overload trip to lowest fault, that nobody opens", hole.size,
                    "definition", Origin("overload trip to lowest fault"))
     if hole.size:
@@ -205,7 +300,7 @@ def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
         return Check(title, STAGE, FAIL, highest, limit, "at most",
                      "the overload trip opens above what the contactor breaks",
                      "a contactor that breaks more")
-    return check
+    return _ended(check, _melting(asked, swept))
 
 
 def needs_trip(asked: OverloadAsked) -> str:

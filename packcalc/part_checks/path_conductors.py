@@ -146,7 +146,7 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
                      "no device is shown to clear")
     place = elsewhere.place if elsewhere is not None and at is elsewhere.at else ""
     over = overheated_words(swept, withstand.number, number(conductor.most) or np.inf)
-    words = f"worst at {at.shown}" + (f" of '{place}'{'; from pole to pole' if over else ''}"
+    words = f"worst at {at.shown}" + (f" of '{place}'{'; in the sweep itself' if over else ''}"
                                       if place else "") + over.replace("; ", ": ", bool(place))
     if elsewhere is not None and elsewhere.nobody:
         words += "; where a fault place is left to nobody, nothing ends the heat"

@@ -196,11 +196,11 @@ def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
         return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
     checks = []
     if trips.current is not None or trips.moving is not None:
+        least = trips.moving.at_load if trips.moving is not None else trips.current
+        gap = trips.moving.gap if trips.moving is not None and least is None else ""
         checks.append(judge("the current trip stays quiet at the peak load", stage,
-                            _with_error(trips, trips.moving.at_load if trips.moving
-                                        else trips.current, acts_from),
-                            "above", asked.peak_load, missing="peak load is not known" if trips.moving
-                            is None else trips.moving.gap or "peak load is not known",
+                            _with_error(trips, least, acts_from),
+                            "above", asked.peak_load, missing=gap or "peak load is not known",
                             remedy="a higher trip, or one that falls with temperature"))
     if trips.moving is not None and trips.moving.cold:
         checks.append(Check("the current trip stays quiet in the cold", stage, NOT_EVALUATED,

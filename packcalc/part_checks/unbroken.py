@@ -65,6 +65,11 @@ class Unbroken:
         harmless = (small <= self.rated) | ~(self.fails(current, least) | bool(self.open))
         return np.where(harmless, np.inf, time)
 
+    def timed(self, current: Any) -> np.ndarray:
+        """Where its curve says when it melts; below the first point it is later than there."""
+        at = np.asarray(current, dtype=float)
+        return np.zeros(at.shape, bool) if self.melting is None else at >= self.melting.lowest
+
     def why(self, current: float, least: float | None = None) -> str:
         """What is said of it where it melts."""
         small = current if least is None else least

@@ -25,6 +25,7 @@ UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))
 SENSE_FEEDS = "one cell between neighbouring wires, up to all modules between far ones"
 SENSE_FUSE = "sense_fuse"
+OWN_FUSE = "a fuse of its own at the tap of the charge cable, in both poles"
 CHARGING = ("fast-charge inlet", "charger")  # which of them is the inlet: the first that is told
 LOSS_OPEN = ("the lowest current is at most what is printed: the branch fuse's own resistance "
              "takes from it, and is not known; ask for its power loss at rated current")

@@ -6,24 +6,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from packcalc import electrical as el
-from packcalc.brief import Branch
-from packcalc.feeds import AHEAD, BUS, own_fuses, standing
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layout_findings import count, string_cables
-from packcalc.places.branches import loss_open, own_fuse, sources_of
 from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
-from packcalc.places.slowest import Stretch, one_conductor, slowest
+from packcalc.places.slowest import Stretch, slowest
 from packcalc.places.stands import run_on_one_side
-from packcalc.protect.branch_figures import (
-    SENSE,
-    branch_loops,
-    branch_lowest,
-    branch_wires,
-    branch_withstand,
-    only_at_most,
-)
 from packcalc.protect.faults import fault_time_constant, prospective_fault_current
 from packcalc.protect.places import (
     ACTS,
@@ -31,14 +20,11 @@ from packcalc.protect.places import (
     DOUBLE,
     MIDDLE_FUSE,
     MONITOR,
-    OTHER_POLE_OF_BRANCH,
     POLE_FUSE,
-    TRIP,
     WATCH,
     Device,
     Loop,
     Pair,
-    Rival,
     chassis_pairs,
     drop_each,
     side_by_side,
@@ -47,35 +33,25 @@ from packcalc.protect.places import (
 from packcalc.protect.strings import pair_resistance
 from packcalc.value import value_object
 
-LONG_BRANCH = ("its lowest current is counted with both conductors of the branch in the loop: the "
-               "way back through the chassis is not known")
 CELL_LOWEST = ("no part of the main path is sized for the lowest current of this place: a fuse "
                "that opens one cell's current opens in driving as well, so what is asked of the "
                "main fuse stays with whole modules between the faults")
-BRANCH_CELL = ("no branch fuse is sized for the lowest current of this place either: it would open "
-               "in use as well; what is asked of it stays with whole modules between the faults")
 CELL_TRIP = "an undervoltage trip on every cell, its level above what one cell keeps of this fault"
 CELL_CASE = ("insulation between the cells and their case, and a second one between case and "
              "chassis")
 CELL_REMEDIES = (ACTS, CELL_TRIP, CELL_CASE, DOUBLE)
-EACH_BRANCH = "one cell between the faults, each branch at its lowest"
-BEHIND = "a tap behind the contactors, with such a monitor and a trip on every cell"
 NO_CURRENT = "insulation and Y capacitors limit it to milliamperes"
 SEEN = {"none": "nobody detects it", "warns": "the insulation monitor warns",
         "opens the contactors": "the insulation monitor opens the contactors"}
 
 
 def through_chassis(shared: Shared) -> Iterator[Loop]:
-    """The first chassis fault and every kind of second one."""
+    """The first chassis fault and every kind of second one but those of `chafed`."""
     yield first_chassis(shared)
     yield from (second_chassis(shared, pair) for pair in chassis_pairs(shared.stands))
     yield inside_module(shared)
     if shared.strung:
         yield from (leaks(shared, fused) for fused in (True, False))
-    yield from (chassis_branch(shared, standing(branch, shared.strung))
-                for branch in shared.brief.branch
-                if branch.kind != SENSE)
-    yield from inside_module_branch(shared)
 
 
 def first_chassis(shared: Shared) -> Loop:

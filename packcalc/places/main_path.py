@@ -8,9 +8,10 @@ from packcalc import electrical as el
 from packcalc.brief import Branch, Route
 from packcalc.feeds import own_fuses
 from packcalc.findings import Finding, trace
-from packcalc.places.branches import inlets, loss_open
+from packcalc.places.branches import OWN_FUSE, loss_open
+from packcalc.places.chafed import fused_inlet
 from packcalc.places.shared import Shared, beyond, branch_fuse
-from packcalc.places.slowest import pair, route_conductor
+from packcalc.places.slowest import pair, route_conductor, route_loop
 from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
@@ -65,7 +66,7 @@ def cable(shared: Shared, route: Route) -> Loop:
 
 def inlet(shared: Shared, route: Route | None) -> Loop:
     """The charge inlet; its own fuse counts where a branch states one."""
-    own = next((b for b in inlets(shared.brief) if b.fuse_rating.known or b.fuse_part), None)
+    own = fused_inlet(shared.brief, route)
     length = route.length if route else shared.reach
     given = shared.bus(length, at_inlet=True)
     fuse = (replace(branch_fuse(own), sees=given["all_sources"]),) if own else ()
@@ -81,7 +82,7 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
         lowest=lowest, common=common, outside=outside,
         **shared.slowest_loop(*shared.traction, *own_run),  # it may leave from their far end
         devices=(*fuse, *shared.upstream, shared.contactors), passed=shared.middle(),
-        remedies=("a fuse of its own at the tap of the charge cable, in both poles", TRIP),
+        remedies=(OWN_FUSE, TRIP),
         **given)
 
 
@@ -91,10 +92,10 @@ def _lowest_at_inlet(shared: Shared, route: Route | None,
 
     The fuses of its own branch stand in that loop; it may begin at the traction cables' far end.
     """
-    known = next((r for r in shared.routes if route and r.asked.name == route.name), None)
-    if known is None or known.loop_resistance is None:
+    both = route_loop(shared.brief, route, shared.routes) if route else None
+    if both is None or not both.known:
         return shared.feeds.faults.lowest, shared.down_the_cables, None
-    cable = branch_wires(known.loop_resistance,
+    cable = branch_wires(both,
                          own_fuses(shared.brief, own, 2) if own else None)
     loop = trace(pair_resistance, "loop of a fault at the charge inlet",
                  first=shared.pack.resistance_long, second=cable)

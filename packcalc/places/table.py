@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding
 from packcalc.places.branches import along_branches
+from packcalc.places.chafed import chafed_wires
 from packcalc.places.chassis import through_chassis
 from packcalc.places.main_path import box, cable, inlet, terminals
 from packcalc.places.modules import module, section
+from packcalc.places.settings import PlaceId, place_id
 from packcalc.places.shared import Shared
 from packcalc.places.strings import within_strings
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.places import (
+    CONTACTOR,
     Clearing,
     Loop,
     PlacesAsked,
@@ -30,7 +34,8 @@ def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
                  string_rating: Finding | None = None,
                  clearing: Clearing = clearing_without_parts,
                  sweeping: Sweeping = not_swept,
-                 spoiling: Spoiling = spoils_nothing) -> PlacesAsked:
+                 spoiling: Spoiling = spoils_nothing,
+                 settings: Mapping[PlaceId, Finding] | None = None) -> PlacesAsked:
     """Every fault place of a layout, in the order of the table.
 
     Args:
@@ -41,9 +46,19 @@ def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,
         clearing: what a device does at a current.
         sweeping: what the devices of a loop do over its whole range.
         spoiling: what a fuse that is not shown to break leaves burning.
+        settings: of a trip that follows the cells' temperature, for each loop.
     """
     shared = Shared(feeds, routes, main_rating, string_rating)
-    return PlacesAsked(tuple(_loops(shared)), clearing, sweeping, spoiling)
+    loops = tuple(_with_setting(loop, (settings or {}).get(place_id(loop)))
+                  for loop in _loops(shared))
+    return PlacesAsked(loops, clearing, sweeping, spoiling)
+
+
+def _with_setting(loop: Loop, setting: Finding | None) -> Loop:
+    if setting is None:
+        return loop
+    return replace(loop, devices=tuple(
+        replace(d, setting=setting) if d.kind == CONTACTOR else d for d in loop.devices))
 
 
 def _loops(shared: Shared) -> Iterator[Loop]:
@@ -58,3 +73,4 @@ def _loops(shared: Shared) -> Iterator[Loop]:
     yield from within_strings(shared)
     yield from along_branches(shared)
     yield from through_chassis(shared)
+    yield from chafed_wires(shared)

@@ -9,7 +9,7 @@ from packcalc.feeds import Feeds
 from packcalc.findings import Finding, largest, trace
 from packcalc.layout_findings import count
 from packcalc.monitoring import fault_cell_voltage
-from packcalc.protect.places import CONTACTOR, FaultPlace, Loop
+from packcalc.protect.places import CONTACTOR, Device, FaultPlace, Loop
 
 # Main fuse and contactors that open on the pack's trips, from pole to pole or one of them alone.
 # A mid-pack fuse, those of a string and its own trip are asked on sheets of their own.
@@ -87,9 +87,32 @@ def opened_all_the_same(places: Iterable[FaultPlace], below: float) -> str:
 
 def one_pole_drop(loops: Iterable[Loop]) -> Finding | None:
     """Most that a cell keeps for each ampere of a loop through one pole; None where not known."""
-    return max((d.drop for loop in one_pole_loops(loops) for d in loop.devices
-                if d.key in ("pole_cell_trip", "wire_cell_trip") and d.drop is not None),
+    return max((d.drop for d in _one_pole_trips(loops) if d.drop is not None),
                key=lambda drop: drop.number, default=None)
+
+
+def one_pole_falls(loops: Iterable[Loop]) -> Finding | None:
+    """Current from which the cells of such a loop fall below their trip; None where not known."""
+    return _highest(d.falls for d in _one_pole_trips(loops))
+
+
+def whole_falls(loops: Iterable[Loop]) -> Finding | None:
+    """The same of a fault from pole to pole."""
+    return _highest(d.falls for loop in main_path_loops(loops) for d in loop.devices
+                    if d.key == "contactors")
+
+
+def _one_pole_trips(loops: Iterable[Loop]) -> tuple[Device, ...]:
+    return tuple(d for loop in one_pole_loops(loops) for d in loop.devices
+                 if d.key in ("pole_cell_trip", "wire_cell_trip"))
+
+
+def _highest(borders: Iterable[Finding | None]) -> Finding | None:
+    """One that is not known leaves all of them open: it may lie above every other."""
+    found = tuple(borders)
+    if not found or any(one is None for one in found):
+        return None
+    return max((one for one in found if one is not None), key=lambda one: one.number)
 
 
 def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:

@@ -33,6 +33,8 @@ from packcalc.reading.contradictions import hold_together
 from packcalc.reading.entries import Notes, is_unknown, kind_of
 from packcalc.reading.parts_list import read_parts
 from packcalc.reading.positions import KeyPath, one_line, read_text, read_toml
+from packcalc.reading.trip_points import NAME as TRIP_POINTS
+from packcalc.reading.trip_points import read_trip_points
 
 MIX_CHOICES = ("no", "series", "parallel")
 ARRANGEMENT_CHOICES = ("either", "grouped", "strings")
@@ -48,6 +50,8 @@ _PLAIN_SECTIONS: dict[str, Any] = {
     "station": Station, "pack": Places, "insulation": Insulation, "management": Management,
     "strings": Strings,
 }
+# Entries that are neither a quantity nor a choice.
+PLAIN_ENTRIES = {"management": (TRIP_POINTS,)}
 # Entries of [parts] that name a part of the list, with its kind.
 NAMED_PARTS = {"main_fuse": FUSE, "string_fuse": FUSE, "contactor": CONTACTOR,
                "string_contactor": CONTACTOR, "resistor": RESISTOR, "disconnect": DISCONNECT,
@@ -81,7 +85,11 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
     data = notes.table(data, ("brief",))
     _note_heads(notes, data)
     modules = read_modules(notes, data)
-    parts = {name: read_section(notes, data, name) for name in _PLAIN_SECTIONS}
+    parts = {name: read_section(notes, data, name, PLAIN_ENTRIES.get(name, ()))
+             for name in _PLAIN_SECTIONS}
+    written, managed = as_written(notes, data, "management")
+    parts["management"] |= read_trip_points(
+        notes, managed if isinstance(managed, Mapping) else {}, (written,), parts["management"])
     if parts["path"]["charge_contactor"] == CHARGE_CONTACTOR_CHOICES[0]:
         not_asked(notes, 0, ("charge_difference",))
     if parts["motor"]["back_voltage"].value == 0.0:  # without magnets it feeds no fault

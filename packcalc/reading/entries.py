@@ -380,7 +380,8 @@ def _judged(notes: Notes, key: Key, value: float, path: KeyPath, words: str,
     return value
 
 
-def _given(notes: Notes, key: Key, raw: Any, path: KeyPath) -> float | None:
+def given(notes: Notes, key: Key, raw: Any, path: KeyPath) -> float | None:
+    """The value of one quantity in SI; None with a fault noted."""
     kind = "count" if key.dotted in WHOLE_NUMBERS else key.dimension
     try:
         return _judged(notes, key, number_si(raw, kind), path,
@@ -454,7 +455,7 @@ def entry(notes: Notes, key: Key, raw: Any, path: KeyPath, safe: Safe) -> dict[s
         values = _given_range(notes, key, raw, path)
         return {name: _end_of_range(key, index, value, "given", origin)
                 for index, (name, value) in enumerate(zip(key.pair, values, strict=True))}
-    value = _given(notes, key, raw, path)
+    value = given(notes, key, raw, path)
     return {key.name: leaf(key.title, key.symbol, key.unit, value, "given", origin=origin)}
 
 

@@ -30,14 +30,18 @@ LONGEST_SHOWN = 60
 KeyPath = tuple[str | int, ...]
 
 
-def read_text(path: str | os.PathLike[str]) -> str:
+def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> str:
     """Read a text file with plain line ends and no byte-order mark.
+
+    Args:
+        path: of the file.
+        largest: bytes that are read; more are refused.
 
     Raises:
         InputErrors: the file cannot be read, is no text, or is too large.
     """
     place = one_line(os.fspath(path))
-    return _decode(_read_bytes(Path(path), place), place)
+    return _decode(_read_bytes(Path(path), place, largest), place)
 
 
 def read_toml(path: str | os.PathLike[str]) -> tuple[dict, str]:
@@ -86,26 +90,26 @@ def _whole(place: str, wrong: str, right: str = "") -> InputErrors:
     return InputErrors([Fault(place, 0, "", wrong, right)])
 
 
-def _too_large(size: int, unit: str) -> tuple[str, str]:
-    return (f"holds {size} {unit}, more than the {LARGEST_FILE} that are read",
+def _too_large(size: int, unit: str, largest: int = LARGEST_FILE) -> tuple[str, str]:
+    return (f"holds {size} {unit}, more than the {largest} that are read",
             "a brief or record is a few thousand; is this the right file?")
 
 
-def _read_bytes(path: Path, place: str) -> bytes:
+def _read_bytes(path: Path, place: str, largest: int = LARGEST_FILE) -> bytes:
     try:
         state = path.stat()
         if stat.S_ISDIR(state.st_mode):
             raise _whole(place, "is a folder, not a file", _names_in(path, "name a file in it"))
         if not stat.S_ISREG(state.st_mode):
             raise _whole(place, "is not a regular file", "name a text file")
-        if state.st_size > LARGEST_FILE:
-            raise _whole(place, *_too_large(state.st_size, "bytes"))
+        if state.st_size > largest:
+            raise _whole(place, *_too_large(state.st_size, "bytes", largest))
         with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
+            data = file.read(largest + 1)
     except (OSError, ValueError) as error:
         raise _whole(place, *_why_unreadable(path, error)) from error
-    if len(data) > LARGEST_FILE:
-        raise _whole(place, *_too_large(len(data), "bytes or more"))
+    if len(data) > largest:
+        raise _whole(place, *_too_large(len(data), "bytes or more", largest))
     return data
 
 

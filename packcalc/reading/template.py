@@ -26,6 +26,8 @@ from packcalc.reading.brief_lists import ASSUMED_ROUTE, KIND_CHOICES
 from packcalc.reading.entries import keys_of, span
 from packcalc.reading.modules import FIGURES, WORDS
 from packcalc.reading.positions import one_line
+from packcalc.reading.trip_points import EXAMPLE as TRIP_EXAMPLE
+from packcalc.reading.trip_points import NAME as TRIP_POINTS
 from packcalc.value import value_object
 
 FILE_NAME = "brief.toml"
@@ -161,7 +163,7 @@ STATED = ("battery.charge_lowest", "battery.coldest_start")
 MARK = "  # example value: change it"
 
 # Plain words that the starter shows as a comment: they name a record or a list of the user's.
-LEFT_OUT = ("record", "cable", "rest_voltages")
+LEFT_OUT = ("record", "cable", "rest_voltages", TRIP_POINTS)
 
 
 @value_object
@@ -195,6 +197,13 @@ PLAIN: tuple[Plain, ...] = (
           "modules are not tried without them, for all others they come before the class's curves",
           '{ "20 %" = "3.55 V", "50 %" = "3.70 V", "80 %" = "3.99 V" }', "table",
           "the published curves of the class count; LMO and LTO are not tried", HOW_REST),
+    Plain("management", TRIP_POINTS, "over-current trip, discharging, where its setting follows "
+          "the cells' temperature, in place of trip_current: points of temperature and current, "
+          "coldest first", f'"{TRIP_EXAMPLE}"', "points, temperature: current",
+          "trip_current counts at every temperature",
+          "management system's table of current limits; give it from coldest_closed to hottest: "
+          "between two points the higher counts against a fault, the lower against a load, and "
+          "nothing outside"),
     Plain("cables.route", "name", "name of the route", f'"{ASSUMED_ROUTE}"', "text",
           "numbered in order"),
     Plain("cables.route", "carries", "current that the route carries", '"traction"',

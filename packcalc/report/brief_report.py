@@ -124,7 +124,8 @@ def _open(count: int) -> str:
 
 def _alternating_only(brief: Brief) -> tuple[str, ...]:
     """Parts whose row gives an AC voltage and no DC one: none of them counts anywhere."""
-    return tuple(f"{part.name}: {part.alternating_words}; ask its maker for the rated DC voltage"
+    return tuple(f"{part.name}: {part.alternating_words}; ask its maker for the rated DC voltage, "
+                 "and for what it makes and breaks in DC: such figures of that row do not count"
                  for part in brief.parts.list.parts if part.alternating_words)
 
 

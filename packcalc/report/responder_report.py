@@ -33,8 +33,10 @@ def responder_document(study: ProtectionStudy) -> Document:
         Table("views", "Views, with the legend's numbers drawn in",
               (column("view", "View"), column("place", "Picture", wide=True)), views),
         Bullets(sheet.legend, "legend", ordered=True), Paragraph(ON_PAPER)))
+    live = (Paragraph(f"Live ahead of the contactors: {'; '.join(sheet.live)}."),) \
+        if sheet.live else ()
     after = Section("about", "About this page", (
-        Paragraph(LAYOUT_NOTE),
+        *live, Paragraph(LAYOUT_NOTE),
         Table("responder_sources", "What it rests on", (column("source", "Source"),),
               tuple((Cell(key),) for key in SOURCES))))
     # How modules were counted is no word for responders, and their page must stay one.

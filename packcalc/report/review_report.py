@@ -32,7 +32,7 @@ from packcalc.report.document import (
 from packcalc.report.frame import document
 from packcalc.report.handover_blocks import BLANK
 from packcalc.report.html import GRAVE, REST
-from packcalc.review import blank_file
+from packcalc.review import BESIDE, blank_file
 from packcalc.review_merge import Review, Standing, merge
 
 TITLE = "Sheet for the reviewer"
@@ -50,7 +50,8 @@ COLUMNS = (
     Column("also", "Also in"),
 )
 # Marks that were given and do not hold; the last stand beside a printed cell written in.
-NOT_COUNTED = VOID_MARK, SUPERSEDED, BESIDE = "void", "superseded", "not counted"
+VOID_MARK, SUPERSEDED = "void", "superseded"
+NOT_COUNTED = VOID_MARK, SUPERSEDED, BESIDE
 MOST_VOID = 5
 Links = dict[tuple, str]
 
@@ -97,7 +98,7 @@ def _row(number: int, standing: Standing, links: Links, boxes: bool) -> tuple[Ce
     said = "; ".join(mark_lines(standing))
     mark = f"{standing.word}: {said}" if said else (BOXES if boxes else "")
     marks = [{**asdict(m), "holds": m in standing.marks}
-             for m in (*standing.marks, *standing.superseded, *standing.void)]
+             for m in (*standing.marks, *standing.superseded, *standing.void, *standing.beside)]
     chains = list(dict.fromkeys(links[c] for c in map(_content, d.rests_on) if c in links))
     return (Cell(str(number), number), Cell(f"{d.part}: {d.title}{also}", d.title),
             Cell(d.verdict or "figure"), Cell(d.shown or "–"), Cell(d.basis),
@@ -112,6 +113,8 @@ def mark_lines(standing: Standing) -> tuple[str, ...]:
     lines = [_said(m) for m in standing.marks]
     lines += [f"superseded: {_said(m)}" for m in standing.superseded]
     lines += [f"void, what it rests on changed since: {_said(m)}" for m in standing.void]
+    lines += [f"not counted, since a printed cell of its row was written in: {_said(m)}"
+              for m in standing.beside]
     lines += [f"the change was checked again: {r.words}" for r in standing.rechecks]
     if standing.against_check:
         lines.append(f"accepted although the check says: {standing.decision.verdict}")
@@ -197,6 +200,8 @@ def review_section(review: Review) -> Section:
 def unread(review: Review) -> tuple[Paragraph, ...]:
     """What was asked or written and could not be taken in: it must not be overlooked."""
     said = [Paragraph(one.words, "caution") for one in review.rewritten]
+    said += [Paragraph(f"{words[:1].upper()}{words[1:]}.", "caution")
+             for words in review.left_beside]
     said += [Paragraph(f"A change of {r.part} to {r.asked!r}, asked for by {r.by}, was not "
                        f"checked: {r.words}.", "caution") for r in review.not_understood]
     return tuple(said)
@@ -258,8 +263,7 @@ def _reviewers(review: Review) -> Table:
     holding = [m for s in standings for m in s.marks]
     void = [*(m for s in standings for m in s.void), *review.gone]
     superseded = [m for s in standings for m in s.superseded]
-    given = dict.fromkeys(m for f in review.files for m in f.marks)
-    beside = given.keys() - {*holding, *void, *superseded}
+    beside = [m for m in review.beside if m not in set(superseded)]
     told = [*((m.verdict, m) for m in holding), *((VOID_MARK, m) for m in void),
             *((SUPERSEDED, m) for m in superseded), *((BESIDE, m) for m in beside)]
     rows = []
@@ -277,9 +281,8 @@ def _voided(review: Review) -> list[Block]:
     columns = (Column("decision", "Id"), Column("why", "Why void", wide=True),
                Column("mark", "Mark", wide=True))
     rows = [(Cell(s.decision.id), Cell("; ".join(filter(None, (
-                "what it rests on changed", review.why_void(m, s.decision),
-                f"today: {s.decision.shown}")))), Cell(_said(m)))
-            for s in review.standings for m in s.void]
+                "what it rests on changed", why, f"today: {s.decision.shown}")))), Cell(_said(m)))
+            for s in review.standings for m, why in review.why_void(s)]
     rows += [(Cell(m.decision_id), Cell("there is no such decision today"), Cell(_said(m)))
              for m in review.gone]
     if not rows:

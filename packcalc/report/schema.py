@@ -17,6 +17,8 @@ from packcalc.report.data import LOWER_BOUNDS, RESERVED
 from packcalc.report.html import GRAVE, REST
 from packcalc.report.review_report import COLUMNS
 from packcalc.review import (
+    BESIDE_IT,
+    EARLIER,
     ENTRIES,
     FIGURES,
     FORMAT,
@@ -25,7 +27,11 @@ from packcalc.review import (
     LONGEST_FIELD,
     LONGEST_TEXT,
     MOST_MARKS,
+    MOST_VERSIONS,
+    NOT_COUNTED,
+    PRINTED,
 )
+from packcalc.review_since import INPUT, OF_MARKS, WAS
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 WARNING = f"{SHORT} {DEFERENCE}"
@@ -132,18 +138,30 @@ def _mark() -> dict[str, Any]:
 def review_schema() -> dict[str, Any]:
     """Of the marks that the page saves and `packcalc report --review` reads."""
     needed = ("decision_id", "verdict", "digest", "name", "date")
-    mark = _object(_mark(), optional=tuple(f.name for f in fields(Mark) if f.name not in needed))
+    free = tuple(f.name for f in fields(Mark) if f.name not in needed)
+    mark = _object(_mark(), optional=free)
+    apart = _object({**_mark(), BESIDE_IT: _object(dict.fromkeys(PRINTED, TEXT), optional=PRINTED)},
+                    optional=(*free, BESIDE_IT))
+    then = _object({INPUT: TEXT, OF_MARKS: _list(DIGEST), WAS: {
+        **_texts(none=True), "description": "entries that read otherwise then; null: none then"}},
+        optional=(INPUT, OF_MARKS, WAS))
     return {"$schema": DRAFT, "title": "packcalc review", "description": WARNING, **_object({
         "packcalc_review": {"const": FORMAT}, "packcalc": TEXT, "cautions": _list(TEXT),
         "design": {**TEXT, "minLength": 1}, "layout": TEXT, "input_digest": TEXT, "issued": TEXT,
         LISTED: {**TEXT, "description": "digest of the ids of all decisions of that version"},
         ENTRIES: {**_texts(), "description": "the brief's entries then, as printed, by their name"},
         FIGURES: {**_texts(), "description": "what was printed beside each mark, by its id"},
+        EARLIER: {**_list(then), "maxItems": MOST_VERSIONS,
+                  "description": "versions that marks under gone and not_counted were given to"},
         "marks": {**_list(mark), "maxItems": MOST_MARKS},
-        GONE: {**_list(mark), "maxItems": MOST_MARKS}},
+        GONE: {**_list(apart), "maxItems": MOST_MARKS,
+               "description": "given to another figure than stands today, or to none of today's"},
+        NOT_COUNTED: {**_list(apart), "maxItems": MOST_MARKS,
+                      "description": "beside a printed cell that was written in"}},
         optional=("packcalc", "cautions", "layout", "input_digest", "issued", LISTED, ENTRIES,
-                  FIGURES, GONE))}
+                  FIGURES, EARLIER, GONE, NOT_COUNTED))}
 
 
-def _texts() -> dict[str, Any]:
-    return {**_map({"type": "string", "maxLength": LONGEST_TEXT}), "maxProperties": MOST_MARKS}
+def _texts(*, none: bool = False) -> dict[str, Any]:
+    kind = ["string", "null"] if none else "string"
+    return {**_map({"type": kind, "maxLength": LONGEST_TEXT}), "maxProperties": MOST_MARKS}

@@ -16,7 +16,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.report.drawn import CASES, MAKERS, figure
+from packcalc.report.document import Figure
+from packcalc.report.drawings.time_current import time_current_figure
+from tests.report.drawn import CASES, MAKERS, figure, study
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -74,10 +76,16 @@ def style() -> str:
 
 def page() -> str:
     """Every picture in the report's own frame."""
+    return framed({f"{case}: {maker}": figure(case, maker)
+                   for case in CASES for maker in MAKERS})
+
+
+def framed(pictures: dict[str, Figure]) -> str:
+    """Pictures by their ids in the report's own frame."""
     figures = "".join(
-        f'<figure><div class="scroll" id="{escape(case)}: {maker}">{figure(case, maker).svg}'
-        f"</div><figcaption>{escape(figure(case, maker).caption)}</figcaption></figure>"
-        for case in CASES for maker in MAKERS)
+        f'<figure><div class="scroll" id="{escape(key)}">{one.svg}'
+        f"</div><figcaption>{escape(one.caption)}</figcaption></figure>"
+        for key, one in pictures.items())
     return ('<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title></title>'
             '<meta name="viewport" content="width=device-width, initial-scale=1">'
             f'<style>{style()}</style></head><body><div class="sheet">{figures}</div>'
@@ -122,6 +130,20 @@ def test_nothing_beyond_the_page_and_letters_large_enough(seen: dict[str, object
 
 def test_nothing_runs_and_nothing_is_fetched(seen: dict[str, object]) -> None:
     assert seen["ran"] is False and seen["fetched"] == 0
+
+
+def test_no_text_overlaps_in_a_time_current_picture(tmp_path: Path) -> None:
+    """The corner where both scales begin, too; this picture is a wide one, which a phone scrolls."""
+    pictures = {}
+    for case in CASES:
+        found = study(case).coordination
+        inside = study(case).circuit.inside_strings
+        for key, one in ((case, found), *(((f"{case} inside", inside),) if inside else ())):
+            drawn = time_current_figure(one, key)
+            pictures |= {key: drawn} if drawn is not None else {}
+    found = probe(tmp_path, framed(pictures), 1280)
+    assert found["pictures"] == len(pictures) >= 4
+    assert found["overlaps"] == {}
 
 
 def test_the_probe_sees_an_overlap(tmp_path: Path) -> None:

@@ -325,10 +325,10 @@ def test_saved_marks_carry_what_the_brief_said(seen) -> None:
              for key, text in found.entries}
     assert {key: saved.get(key) for key in known_entries} == known_entries
     assert found.listed == list_digest(DECISIONS.values())
-    assert found.printed(found.marks[0])["figure"].split() == DECISIONS[
+    assert found.shown[found.marks[0]]["figure"].split() == DECISIONS[
         found.marks[0].decision_id].shown.split()
     review = merge(study(charger__tolerance="2 %"), [found])
-    told = [review.why_void(m, s.decision) for s in review.standings for m in s.void]
+    told = [why for s in review.standings for _, why in review.why_void(s)]
     assert any("charger.tolerance was 1.000 % (given), is 2.000 % (given)" in w for w in told), told
 
 

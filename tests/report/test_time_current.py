@@ -76,7 +76,8 @@ def test_texts_stand_inside_and_clear_of_each_other(low, high):
         left = {"end": x - wide, "middle": x - wide / 2}.get(
             node.get("text-anchor") or ("middle" if "tag" in (node.get("class") or "") else ""), x)
         assert 0 <= left and left + wide <= WIDTH + 8 and 0 < y < HEIGHT, words
-        boxes.append((left, left + wide, y - 9, y + 2, words))
+        # A line of 14 px letters is drawn into a box of 13 px above it and 3.5 px below.
+        boxes.append((left, left + wide, y - 13, y + 3.5, words))
     for i, a in enumerate(boxes):
         for b in boxes[i + 1:]:
             apart = a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2]

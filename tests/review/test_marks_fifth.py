@@ -22,7 +22,8 @@ from packcalc.report.data import as_dict
 from packcalc.report.render import render
 from packcalc.report.schema import schema
 from packcalc.review import as_csv, as_json, blank_file, check_review, parse_csv, parse_json
-from packcalc.review_merge import check_once, merge
+from packcalc.review_carry import carried
+from packcalc.review_merge import merge
 from packcalc.review_since import entries_of
 from tests.briefs import asked
 from tests.cases.studies import study as example_with
@@ -153,9 +154,7 @@ def test_marks_hold_where_a_branch_has_another_name_alone(renamed, form: str) ->
     page = " ".join(render(report_document(new, review=found), "text").split())
     assert f"The branch {name!r} is called 'hoist pump' now: {count} marks" in page
     # written anew they stand on the decisions of today
-    carried = parse_json(as_json(replace(blank_file(new), marks=found.carried.marks,
-                                         gone=found.carried.gone)), "c.json")
-    again = merge(new, [carried])
+    again = merge(new, [parse_json(as_json(carried(found, blank_file(new))), "c.json")])
     assert again.count(ACCEPTED) == len(again.standings) and not again.renamed
 
 
@@ -273,4 +272,5 @@ def test_two_marks_of_one_day_from_two_files_are_told_when_written_anew(tmp_path
 def test_marks_of_two_days_or_two_persons_are_written_anew() -> None:
     given = (mark(ONE), mark(ONE, REJECT, date="2026-11-26"),
              mark(ONE, CHANGE, name="B. Invented"))
-    check_once(merge(study(), [reviewed(study(), one, ) for one in given]))
+    anew = carried(merge(study(), [reviewed(study(), one) for one in given]), blank_file(study()))
+    assert set(anew.marks) == set(given)

@@ -33,6 +33,7 @@ from packcalc.review import (
     parse_csv,
     parse_json,
 )
+from packcalc.review_carry import carried
 from packcalc.review_change import recheck
 from packcalc.review_merge import merge
 from tests.briefs import asked
@@ -126,8 +127,8 @@ def test_marks_of_an_earlier_version_are_no_marks_before_the_issue() -> None:
     given = replace(file(first, mark(ONE)), issued="2026-11-24", input_digest="k00000000000")
     again = merge(second, [given])
     assert again.count(ACCEPTED) == 1
-    carried = replace(blank_file(second), marks=again.carried.marks, issued=again.carried.issued)
-    assert merge(second, [parse_json(as_json(carried), "m.json")]).count(ACCEPTED) == 1
+    anew = carried(again, blank_file(second))
+    assert merge(second, [parse_json(as_json(anew), "m.json")]).count(ACCEPTED) == 1
 
 
 # -- marks written anew ---------------------------------------------------------------------------
@@ -182,7 +183,7 @@ def test_a_void_mark_that_its_giver_answered_is_told_no_more() -> None:
     found = merge(study(), [file(study(), older, mark(ONE, date="2026-11-27"))])
     (own,) = [s for s in found.standings if s.decision.id == ONE.id]
     assert own.word == ACCEPTED and own.void == () and own.superseded == (older,)
-    assert older in found.carried.gone
+    assert older in carried(found, blank_file(study())).gone
     other = replace(older, name="B. Invented")
     found = merge(study(), [file(study(), other, mark(ONE, date="2026-11-27"))])
     assert [s.void for s in found.standings if s.decision.id == ONE.id] == [(other,)]

@@ -235,7 +235,7 @@ def test_void_marks_are_told(tmp_path) -> None:
         mark(known(sized)["main_fuse.choice"]),))), "utf-8")
     brief.write_text(GOOD.replace('"30 kW"', '"32 kW"'), "utf-8")
     ran = run("report", brief, "--review", marks, "--out", tmp_path / "page.txt")
-    assert any("1 marks are void" in line for line in ran.lines)
+    assert any("1 mark is void" in line for line in ran.lines)
 
 
 # -- which arrangement a file is of ---------------------------------------------------------------

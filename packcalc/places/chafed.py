@@ -1,0 +1,260 @@
+"""A leak in the pack and a chafed wire beside the main path: a branch's, or a charge cable's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from packcalc.brief import Branch, Brief, Route
+from packcalc.feeds import AHEAD, BUS, own_fuses, standing
+from packcalc.findings import Finding, trace
+from packcalc.layout_findings import count, string_cables
+from packcalc.places.branches import (
+    CHARGING,
+    OWN_FUSE,
+    inlets,
+    loss_open,
+    own_fuse,
+    sources_of,
+)
+from packcalc.places.chassis import (
+    CELL_CASE,
+    CELL_LOWEST,
+    CELL_REMEDIES,
+    Runs,
+    beside_one_cell,
+    drop,
+    in_a_row,
+    middle,
+)
+from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
+from packcalc.places.slowest import Stretch, one_conductor, route_conductor, route_loop
+from packcalc.protect.branch_figures import (
+    SENSE,
+    branch_loops,
+    branch_lowest,
+    branch_wires,
+    branch_withstand,
+    only_at_most,
+)
+from packcalc.protect.places import (
+    ACTS,
+    CONTACTOR,
+    DOUBLE,
+    OTHER_POLE_OF_BRANCH,
+    TRIP,
+    Device,
+    Loop,
+    Rival,
+    drop_each,
+)
+from packcalc.value import value_object
+
+LONG_BRANCH = ("its lowest current is counted with both conductors of the {what} in the loop: the "
+               "way back through the chassis is not known")
+BRANCH_CELL = ("no branch fuse is sized for the lowest current of this place either: it would open "
+               "in use as well; what is asked of it stays with whole modules between the faults")
+EACH_BRANCH = "one cell between the faults, each branch at its lowest"
+BEHIND = "a tap behind the contactors, with such a monitor and a trip on every cell"
+NO_BRANCH = ("no [[branch]] describes this cable in full, its length and its section: it is "
+             "counted as leaving behind the main fuse and the contactors, and a fuse of its own "
+             "not as ending the fault")
+
+
+@value_object
+class Wire:
+    """What may chafe beside the main path.
+
+    Attributes:
+        key, name, what: of its place; its name; branch or cable.
+        words: title of the place.
+        given: sources and notes.
+        own: its own fuses, where they stand in both poles.
+        taps: where it begins, one of TAP_CHOICES.
+        stretch: one conductor, at its least.
+        hot: both conductors at their most, with its own fuses.
+        open_: what is not known of those.
+        stands: I²t that its conductor stands.
+        remedies: that would put a fuse of its own into the loop.
+    """
+
+    key: str
+    name: str
+    what: str
+    words: str
+    given: dict[str, Any]
+    own: tuple[Device, ...]
+    taps: str
+    stretch: Stretch
+    hot: Finding
+    open_: tuple[str, ...]
+    stands: Finding | None
+    remedies: tuple[str, ...]
+
+
+def chafed_wires(shared: Shared) -> Iterator[Loop]:
+    """Each wire with modules between the faults, and all with one cell of a module."""
+    wires = [*(_of_branch(shared, standing(branch, shared.strung))
+               for branch in shared.brief.branch if branch.kind != SENSE),
+             *(_of_route(shared, route) for route in undescribed_routes(shared.brief))]
+    yield from (_chafed(shared, wire) for wire in wires)
+    yield from (_one_cell(shared, wire) for wire in wires)
+
+
+def undescribed_routes(brief: Brief) -> tuple[Route, ...]:
+    """Charge cables that no branch describes in full: with as much length and no more copper."""
+    told = _described(brief)
+    return tuple(r for r in brief.cables.route
+                 if r.carries == "charging" and r.name not in told)
+
+
+def fused_inlet(brief: Brief, route: Route | None) -> Branch | None:
+    """The branch whose fuse stands at the tap of a charge cable; not that of another cable."""
+    fused = [b for b in inlets(brief) if b.fuse_rating.known or b.fuse_part]
+    told = _described(brief)
+    own = told.get(route.name) if route is not None else None
+    if own in fused:
+        return own
+    others = tuple(told.values())
+    return next((b for b in fused if b not in others), None)
+
+
+def _described(brief: Brief) -> dict[str, Branch]:
+    """Charge cables by name, each with the branch that describes it; one of its name first."""
+    left = sorted((b for b in brief.branch if b.kind in CHARGING),
+                  key=lambda b: CHARGING.index(b.kind))
+    found: dict[str, Branch] = {}
+    for route in (r for r in brief.cables.route if r.carries == "charging"):
+        own = next((b for b in sorted(left, key=lambda b: b.name != route.name)
+                    if _describes(b, route, brief)), None)
+        if own is not None:
+            left.remove(own)
+            found[route.name] = own
+    return found
+
+
+def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
+    area, cables = route_conductor(brief, route)
+    if not (branch.length.known and branch.section.known and route.length.known):
+        return False
+    whole = area.number * cables.number if area.known else branch.section.number
+    nearly = 1.0 + 1e-6
+    return branch.length.number * nearly >= route.length.number \
+        and branch.section.number <= whole * nearly
+
+
+def _of_branch(shared: Shared, branch: Branch) -> Wire:
+    given = sources_of(shared, branch, branch.length)
+    own = own_fuse(branch, given) if branch.fused_poles == "both" else ()
+    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+    pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
+        or branch.fuse_part else ", no fuse of its own stated"
+    return Wire(f"branch.{branch.name}", branch.name, "branch",
+                f"mid-pack leak and chafed wire of {branch.name}{pole}", given, own, branch.taps,
+                one_conductor(branch.length, branch.section),
+                branch_wires(hot, own_fuses(shared.brief, branch, 1)),
+                loss_open(shared, branch, own, 1),
+                branch_withstand(branch.section, branch.insulation_class),
+                () if own else (OTHER_POLE_OF_BRANCH,))
+
+
+def _of_route(shared: Shared, route: Route) -> Wire:
+    """A charge cable; the fuse of an inlet's branch may stand in it: it takes, and ends nothing."""
+    given = shared.bus(route.length, at_inlet=True)
+    given["notes"] = (*given["notes"], NO_BRANCH)
+    area, cables = route_conductor(shared.brief, route)
+    fuses = (own_fuses(shared.brief, b, 2) for b in inlets(shared.brief))
+    hot = branch_wires(route_loop(shared.brief, route, shared.routes), max(
+        (f for f in fuses if f is not None), key=lambda f: f.number, default=None))
+    return Wire(f"route.{route.name}", route.name, "cable",
+                f"mid-pack leak and chafed cable of {route.name}", given, (), BUS,
+                one_conductor(route.length, area, cables), hot, (),
+                branch_withstand(area, route.insulation_class) if area.known else None,
+                (OWN_FUSE,))
+
+
+# -- modules between the two faults ---------------------------------------------------------
+
+
+def _chafed(shared: Shared, wire: Wire) -> Loop:
+    """A mid-pack leak and a chafed wire: the pole without a fuse, if one has none.
+
+    Of the pack's own fuses those count that stand in either pole.
+    """
+    runs = Runs.of(shared, shared.series, [
+        *(shared.traction_pole if wire.taps == BUS else ()), wire.stretch])
+    highest = runs.strongest.current.called("highest current of the second chassis fault")
+    given = wire.given | {"all_sources": with_sources(highest, wire.given["sources"])}
+    behind = wire.taps != AHEAD and "both" in shared.stands
+    fuses = tuple(replace(one, sees=given["all_sources"]) for one in wire.own) + (
+        (shared.main,) if behind else ())
+    given["notes"] = (*given["notes"], *wire.open_, runs.words,
+                      *(() if fuses else (NO_FUSE_NOTE,)), LONG_BRANCH.format(what=wire.what))
+    wires = _with_pole(shared, wire)
+    contactors = _contactors(shared, wire, wires, runs.breaks)
+    module = shared.feeds.module
+    return shared.loop(
+        f"chassis.second.{wire.key}", f"second chassis fault: {wire.words}",
+        **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
+        lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires,
+                             bool(wire.open_)),
+        highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
+        own_wire=wire.stands,
+        devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
+        passed=middle(shared, runs.breaks),
+        # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
+        inherent=shared.opened_at_first and bool(contactors) and not fuses,
+        remedies=(*wire.remedies, *((TRIP,) if contactors else ()), ACTS, DOUBLE))
+
+
+def _with_pole(shared: Shared, wire: Wire) -> Finding:
+    """The wire's part of the loop with what stands in one pole up to its tap.
+
+    A main fuse in one pole alone may stand in this one: counted for the lowest current, and not
+    as a device. A tap behind the contactors may be at the far end of the traction cables.
+    """
+    path = shared.brief.path
+    fuse = wire.taps != AHEAD and "pole" in shared.stands
+    switched, inside = wire.taps == BUS or shared.strung, string_cables(shared.brief)
+    return in_a_row(wire.hot, (
+        (inside, inside is not None), (path.fuse_resistance, fuse),
+        (path.fuse_resistance, shared.strung), (path.contactor_resistance, switched),
+        (shared.pack.cable_allowance, wire.taps == BUS)),
+        f"{wire.what} with what stands in one pole before it")
+
+
+def _contactors(shared: Shared, wire: Wire, wires: Finding,
+                breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
+    if wire.taps != BUS and not shared.strung:
+        return ()
+    alone = shared.one_pole
+    return (Device("wire_contactor", alone, CONTACTOR, breaks=breaks),
+            Device("wire_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
+                   drop=drop(shared, wires), falls=shared.module_falls))
+
+
+# -- one cell between them ------------------------------------------------------------------
+
+
+def _one_cell(shared: Shared, wire: Wire) -> Loop:
+    """A leak between two cells of a module: one place for all wires.
+
+    The fault of `_chafed` with one cell between; a main fuse in both poles is in it.
+    """
+    asked = _chafed(shared, wire)
+    switched = any(d.kind == CONTACTOR for d in asked.devices)
+    wires = _with_pole(shared, wire)
+    # The drop of one cell: it carries all that the conductors take.
+    each = trace(drop_each, external=wires, cells=count("cells between the faults", "n", 1)) \
+        if wires.known else None
+    return replace(
+        asked, key="chassis.second.inside_module_branch", rival=Rival(wire.name, EACH_BRANCH),
+        title="second chassis fault: leak inside a module and chafed "
+              + ("branch wire" if wire.what == "branch" else "charge cable"),
+        feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
+        lowest=branch_lowest(shared.feeds.cell.voltage_empty, beside_one_cell(shared), wires,
+                             only_at_most(asked.lowest)),
+        devices=tuple(replace(d, drop=each) if d.drop is not None else d for d in asked.devices),
+        notes=(CELL_LOWEST, BRANCH_CELL, *asked.notes),
+        remedies=(*wire.remedies, *(CELL_REMEDIES if switched else (BEHIND, CELL_CASE, DOUBLE))))
