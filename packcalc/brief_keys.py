@@ -34,6 +34,7 @@ TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the conta
 POLES_CHOICES = ("one", "both")
 BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-charge inlet",
                   "sense", "pre-charge", "monitor", "other")
+CHARGERS = ("charger", "fast-charge inlet")
 NO_LOAD_OF_ITS_OWN = ("sense", "pre-charge", "fast-charge inlet")
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,

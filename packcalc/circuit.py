@@ -94,7 +94,8 @@ class Circuit:
         arc: the worst of every fault place; None where no current is known.
         mid_fuse: what a fuse inside the string is bought to; None where none stands there.
         inside_strings: string fuse and contactor over the whole range; None without strings.
-        heats: the most heat of every fault place in each conductor of the main path.
+        heats: the most heat of every fault place in each conductor of the main path, and
+            so of each string.
     """
 
     feeds: Feeds

@@ -9,6 +9,7 @@ from typing import Any
 from packcalc import electrical as el
 from packcalc import transients as tr
 from packcalc.brief import Branch, Brief
+from packcalc.brief_keys import CHARGERS
 from packcalc.cable_rules import ambient_factor, grouping_factor, rule_set, sections
 from packcalc.charging import BusLoad
 from packcalc.checks import Check, Item, judge
@@ -55,7 +56,6 @@ from packcalc.value import value_object
 STRING_FUSE = "string_fuse"
 STRING_CONTACTORS = ("string_contactors", "cell_trip", "contactors", "bus_contactors",
                      "bus_cell_trip", "pole_contactor", "wire_contactor", "leak_contactor")
-CHARGERS = ("charger", "fast-charge inlet")
 AS_MAIN = "The notes of the main fuse hold here as well."
 FuseSheet = Callable[[Branch, Finding, Finding], BranchFuse]
 

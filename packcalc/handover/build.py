@@ -344,7 +344,7 @@ def _charge_contactors(study: ProtectionStudy) -> list[BuiltPart]:
     if study.brief.path.charge_contactor not in CHARGE_CONTACTOR_CHOICES[1:]:
         return []
     return [BuiltPart(CHARGE_CONTACTOR, "Charge contactor",
-                      charge_contactor_demand(study.pack), study.brief.parts.charge_contactor)]
+                      charge_contactor_demand(study.brief, study.pack), study.brief.parts.charge_contactor)]
 
 
 def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:

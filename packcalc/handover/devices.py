@@ -12,7 +12,6 @@ from packcalc.value import value_object
 
 INSIDE_FUSE, CHARGE_CONTACTOR = "inside_fuse", "charge_contactor"
 PLUS, MINUS = ("plus", "+ pole"), ("minus", "− pole")
-CHARGERS = ("fast-charge inlet", "charger")
 RELAY, RESISTOR = "relay", "resistor"
 Tag = Callable[[str], str]
 
@@ -50,7 +49,8 @@ def devices_of(study: ProtectionStudy) -> dict[str, tuple[Device, ...]]:
         "contactors": tuple(Device(pole, tag("K"), where) for pole, where in (PLUS, MINUS))}
     found["precharge"] = (Device(RELAY, tag("K"), ""), Device(RESISTOR, tag("R"), ""))
     order = sorted(brief.branch, key=lambda b: (b.kind != PRECHARGE, b.kind != SENSE))
-    inlet = next((b for kind in CHARGERS for b in brief.branch if b.kind == kind), None)
+    inlet = next((b for kind in ("fast-charge inlet", "charger") for b in brief.branch
+                  if b.kind == kind), None)
     for branch in order:
         found[f"branch.{branch.name}"] = _branch(branch, tag)
         if branch is inlet:

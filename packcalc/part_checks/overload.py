@@ -23,7 +23,7 @@ from packcalc.part_checks.long_overload import LastingAsked, lasting_check
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.slow_opening import Opening, bends, melting_words, opening
-from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep, TripLine
+from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep, TripLine, number
 from packcalc.units import show
 from packcalc.value import value_object
 
@@ -114,12 +114,12 @@ class _Melting:
 
     Attributes:
         words: where and why; empty for nowhere.
-        sure: whether its curve shows it anywhere.
+        sure: how many of the currents tried its curve shows it at.
         remedy: what was tried and helps.
     """
 
     words: str = ""
-    sure: bool = False
+    sure: int = 0
     remedy: str = ""
 
 
@@ -140,7 +140,7 @@ def _melting(asked: OverloadAsked, swept: Sweep) -> _Melting:
     part = swept.fuse.part
     cures = (_sooner(asked, swept, grid, found),
              "" if part is not None and part.full_range else "a full-range fuse")
-    return _Melting("; ".join(told), bool(found.melts.any()), " or ".join(filter(None, cures)))
+    return _Melting("; ".join(told), int(found.melts.sum()), " or ".join(filter(None, cures)))
 
 
 def _lost(grid: np.ndarray, swept: Sweep, trip: Finding) -> Opening:
@@ -162,22 +162,25 @@ def _sooner(asked: OverloadAsked, swept: Sweep, grid: np.ndarray, found: Opening
     melts = float(swept.fuse.unbroken.melts(grid)[found.melted].min())
     if melts <= 0.0:
         return ""
-    within = down(SHORTER * melts, 2)
+    later = side.opening + RISEN * side.time_constant
+    within, now = down(SHORTER * melts, 2), asked.delay.number + later if asked.delay else 0.0
     setting = min(asked.highest.number, down(first))
-    off = asked.highest.number - asked.lowest.number
-    if setting - off <= asked.continuous_load.number or (
-            setting - off <= asked.peak_load.number and within <= asked.peak_duration.number):
+    acts_at = setting - (asked.highest.number - asked.lowest.number)
+    load, peak, length = (number(f) for f in (
+        asked.continuous_load, asked.peak_load, asked.peak_duration))
+    if load is None or peak is None or length is None or acts_at <= load or (
+            acts_at <= peak and min(within, now) <= length):
         return ""
-    quick = TripLine(OVERLOAD, setting, max(
-        within - side.opening - RISEN * side.time_constant, 0.0))
+    quick = TripLine(OVERLOAD, setting, max(min(within, now) - later, 0.0))
     made = replace(swept, contactor=replace(side, lines=(*(
         line for line in side.lines if line.name != OVERLOAD), quick)))
     trip = leaf("overload trip", "I", "A", setting, "definition")
     if _lost(grid, made, trip).melted.any():
         return ""
-    acts = "" if setting == asked.highest.number else \
-        f"surely acts at or below {show(setting, 'A')} and "
-    return f"an overload trip that {acts}has opened within {show(within, 's')}"
+    acts = ("" if setting == asked.highest.number else f"surely acts at or below "
+            f"{show(setting, 'A')}", "" if within > now else f"has opened within "
+            f"{show(within, 's')}")
+    return f"an overload trip that {' and '.join(filter(None, acts))}"
 
 
 def _unmelted(held: Check, melting: _Melting) -> Check:
@@ -187,9 +190,13 @@ def _unmelted(held: Check, melting: _Melting) -> Check:
     if held.verdict == FAIL:
         return replace(held, reason=f"{held.reason}; {melting.words}",
                        remedy=f"{held.remedy}; and {melting.remedy}")
-    return Check(held.title, held.stage, FAIL if melting.sure else NOT_EVALUATED, held.figure,
-                 held.demand, held.relation, ("no valid pair: " if melting.sure else "")
-                 + melting.words, melting.remedy)
+    if not melting.sure:
+        return Check(held.title, held.stage, NOT_EVALUATED, reason=melting.words,
+                     remedy=melting.remedy)
+    left = counted("currents tried, up to the lowest fault, at which the fuse melts unbroken",
+                   melting.sure, "given", Origin("melting curve of the fuse, trips"))
+    return Check(held.title, held.stage, FAIL, left, NONE_OPEN, "at most",
+                 f"no valid pair: {melting.words}", melting.remedy)
 
 
 def _ended(held: Check, melting: _Melting) -> Check:

@@ -10,9 +10,12 @@ from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 from packcalc import transients as tr
+from packcalc.brief import Brief
+from packcalc.brief_keys import CHARGERS
 from packcalc.checks import Item, Requirement
-from packcalc.findings import Finding, formula, leaf, trace
+from packcalc.findings import Finding, formula, largest, leaf, trace
 from packcalc.pack import PackModel
+from packcalc.protect.branch_figures import branch_load
 from packcalc.protect.state_checks import (
     BORDER,
     BOTH,
@@ -522,14 +525,22 @@ def _charge_contactor(asked: StatesAsked) -> tuple[Requirement, ...]:
     poles = asked.brief.path.charge_contactor
     if poles == NONE:
         return ()
-    return (Requirement(f"charge contactor, {poles}", charge_contactor_demand(asked.pack),
+    return (Requirement(f"charge contactor, {poles}", charge_contactor_demand(asked.brief, asked.pack),
                         "open unless charging; proven open at each run and before each charge, "
                         "bus live"),)
 
 
-def charge_contactor_demand(pack: PackModel) -> str:
+def charge_circuit_current(brief: Brief, pack: PackModel) -> Finding:
+    """The largest current of the charge circuit: by the charger's power, or a branch's entry."""
+    own = [branch_load(b.power, b.current, brief.inverter.voltage_low) for b in brief.branch
+           if b.kind in CHARGERS]
+    known = [f for f in (pack.charging_current, *own) if f.known]
+    return largest(known, "current of the charge circuit") if known else pack.charging_current
+
+
+def charge_contactor_demand(brief: Brief, pack: PackModel) -> str:
     """What each pole of a charge contactor must stand, carry and break."""
-    current = pack.charging_current.shown
+    current = charge_circuit_current(brief, pack).shown
     return (f"each pole alone above {pack.highest_voltage.least}"
             f"{pack.highest_voltage.shown} DC; carries {current} and breaks it in both directions")
 

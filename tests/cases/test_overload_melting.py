@@ -71,6 +71,22 @@ def test_a_trip_that_would_cut_the_load_s_own_peak_is_no_cure():
     assert told.verdict == FAIL and told.remedy == "a full-range fuse"
 
 
+def test_no_cure_is_printed_that_an_unknown_load_might_forbid():
+    told = check(held(40.0, peak_load=f("peak", "A", None)), MEETS)
+    assert told.verdict == FAIL and told.remedy == "a full-range fuse"
+
+
+def test_a_lower_setting_alone_is_a_cure_where_the_delay_serves():
+    # rated 250 A, the trip acts from 280 A for sure; from 255 A its curve tells
+    part = link(melting='"0.01 s: 8000 A; 1 s: 900 A; 60 s: 660 A; 3600 s: 255 A"')
+    told = check(held(5.0, overload=280.0, part=part, cable_current=f("Iz", "A", 300.0),
+                      peak_load=f("peak", "A", 200.0)), MEETS)
+    assert told.verdict == FAIL and told.figure.number > told.demand.number == 0
+    assert told.remedy == \
+        "an overload trip that surely acts at or below 250.0 A or a full-range fuse"
+    assert check(held(5.0, overload=250.0, part=part), MEETS).verdict == PASS
+
+
 def test_below_its_last_point_the_curve_is_asked_for_and_nothing_is_passed():
     # 60 s at 600 A is the last point: below it the link melts later, and how much is not known
     found = held(60.1)

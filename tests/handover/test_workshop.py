@@ -12,10 +12,13 @@ from dataclasses import replace
 
 import pytest
 
+from packcalc import api
 from packcalc.errors import InputErrors
 from packcalc.handover.as_built import wanted
+from packcalc.handover.bill import bill
 from packcalc.handover.build import SENSE_FIRST, build_sheet
 from packcalc.handover.commission import plan_of
+from packcalc.handover.devices import CHARGE_CONTACTOR
 from packcalc.handover.inside import TYPICAL_LINK
 from packcalc.reading.as_built_file import as_built_from_text
 from packcalc.reading.readings_file import Bound, readings_from_text
@@ -32,6 +35,7 @@ from packcalc.report.render import render
 from packcalc.review import design_of, design_today, layout_of, named_before
 from tests.cli.runner import GOOD
 from tests.handover_cases import HEAD, WITH_LINK, run, study_of
+from tests.sized import ROOT
 
 WHOLE = ("build.joint_1,0.030 mΩ,M1,2026-01-01,2026-02-01,A. Invented,\n"
          "build.joint_1,0.033 mΩ,M1,2026-01-01,2026-05-01,A. Invented,\n")
@@ -177,3 +181,18 @@ def test_the_limit_of_a_link_is_called_typical_wherever_it_is_held() -> None:
     assert TYPICAL_LINK in form(study)
     grouped = study_of(GOOD.replace("count = 18", "count = 32"), "16S2P", "grouped")
     assert TYPICAL_LINK in plain(build_document(grouped))
+
+
+def test_a_charge_contactor_carries_what_its_branch_does(tmp_path):
+    """48 A by the station, 90 A by the inlet's own entry (invented): bill and build say 90 A."""
+    text = (ROOT / "examples/minibus/brief.toml").read_text("utf-8")
+    head, inlet = text.split('kind = "fast-charge inlet"')
+    text = head + 'kind = "fast-charge inlet"' + inlet.replace('"48 A"', '"90 A"', 1)
+    (tmp_path / "brief.toml").write_text(
+        text.replace("../parts.csv", str(ROOT / "examples/parts.csv")).replace(
+            '"bench.csv"', f'"{ROOT / "examples/minibus/bench.csv"}"'), "utf-8")
+    study = api.size_protection(api.read_brief(tmp_path / "brief.toml"))
+    (bought,) = [line for line in bill(study) if line.key == "charge_contactors"]
+    built = [p for p in build_sheet(study).parts if p.id.startswith(CHARGE_CONTACTOR)]
+    assert "carries 90.00 A and breaks it" in bought.demand
+    assert built and all("carries 90.00 A and breaks it" in part.design for part in built)

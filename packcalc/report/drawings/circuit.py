@@ -15,6 +15,7 @@ from packcalc.feeds import standing
 from packcalc.findings import Finding, leaf
 from packcalc.handover.inside import most_voltage
 from packcalc.parts import RESISTOR
+from packcalc.protect.states import charge_circuit_current
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Table
@@ -493,11 +494,8 @@ def _charge_contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     """In the poles that the brief says; none where it says none."""
     poles = {"one pole": (PLUS,), "both poles": (PLUS, MINUS)}
     named, item = study.brief.parts.charge_contactor, item_of(study, "charge_contactor")
-    own, inlet = duty_of(item, "current of the charge circuit"), _inlet_branch(study)
-    load = branch_load_of(item_of(study, f"branch.{inlet.name}")) if inlet is not None else None
-    charging = own or max((f for f in (study.pack.charging_current, load) if f is not None
-                           and f.known), key=lambda f: f.number,
-                          default=study.pack.charging_current)
+    charging = duty_of(item, "current of the charge circuit") or charge_circuit_current(
+        study.brief, study.pack)
     return tuple(Part(
         tags.next("K"), "contactor", f"charge contactor, {pole}", f"{pole} pole, to the inlet",
         current=charging, voltage=study.pack.highest_voltage,
