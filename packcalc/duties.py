@@ -19,13 +19,14 @@ from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.disconnect import PlaceDemand
-from packcalc.part_checks.sweep import Trips
+from packcalc.part_checks.links_beside import Beside
+from packcalc.part_checks.sweep import Trips, fuse_side, trips_alone
 from packcalc.part_formulas import spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart
 from packcalc.place_demands import Demand, demand_on
 from packcalc.places.settings import TripSettings
 from packcalc.places.slowest import slowest, traction
-from packcalc.places.stands import contactor_words
+from packcalc.places.stands import contactor_words, fuse_stands
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import ContactorAsked, loop_time_constant
 from packcalc.protect.coordination import Coordination, CoordinationAsked
@@ -34,6 +35,7 @@ from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PrechargeAsked
 from packcalc.protect.route_figures import MAIN_FUSE, NOBODY, RouteAsked
+from packcalc.protect.strings import best_string_share, other_strings
 from packcalc.side_circuits import (
     bus_loads,
     charging_branch,
@@ -42,6 +44,7 @@ from packcalc.side_circuits import (
     joined_limit,
     shortest_delay,
 )
+from packcalc.string_sweep import string_trips
 from packcalc.transients import closing_difference, largest_capacitance, smallest_resistance
 
 RULE = Origin("rule")
@@ -59,6 +62,7 @@ NO_CURVE = "no fuse curve is known"
 CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L'", "µH/m",
                         1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
                         note="two cables about 100 mm apart; touching pairs have about half")
+WHOLE = leaf("share of the pack's current", "p", "%", 1.0, "definition", origin=RULE)
 COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
                     "assumed", source="packcalc-rule", origin=RULE,
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
@@ -102,11 +106,12 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
     listed, names = brief.parts.list, brief.parts
     opened = names.tripped(pack.layout.in_strings)
     ends = [f for f in (faults.time_constant_highest, faults.time_constant_lowest) if f.known]
+    constant = largest(ends, "largest time constant of the fault circuit") \
+        if len(ends) == 2 else faults.time_constant_highest
     return CoordinationAsked(
         fault_lowest=faults.lowest, fault_highest=faults.highest,
         highest_voltage=pack.highest_voltage,
-        time_constant=largest(ends, "largest time constant of the fault circuit")
-        if len(ends) == 2 else faults.time_constant_highest,
+        time_constant=constant,
         counted_time=COUNTED_TIME,
         peak_load=largest([pack.peak_current, pack.regeneration_current], "largest load"),
         continuous_load=largest([pack.continuous_current, pack.charging_current],
@@ -119,7 +124,25 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
         conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, opened) if opened else None,
-        trips=_trips(brief, settings), loaded_voltage=_loaded_cell(brief, pack))
+        trips=_trips(brief, settings), loaded_voltage=_loaded_cell(brief, pack),
+        beside=_beside(brief, pack, constant))
+
+
+def _beside(brief: Brief, pack: PackModel, constant: Finding) -> tuple[Beside, ...]:
+    """Fuses besides the main one that an overload of the pack passes."""
+    names, strung = brief.parts, pack.layout.in_strings
+    stands = fuse_stands(brief, pack.layout.series)
+    middle = "mid-pack" in stands and (stands != "mid-pack" or names.mid_fuse)
+    named = (*((("string fuse", names.string_fuse),) if strung else ()),
+             *((("mid-pack fuse", names.mid_fuse),) if middle else ()))
+    share = trace(best_string_share, "share of the best string, one string open",
+                  strings=trace(other_strings, "strings left when one is open",
+                                strings=pack.parallel),
+                  mismatch=brief.strings.mismatch) if strung else WHOLE
+    own = trips_alone(string_trips(brief), None).lines if strung else ()
+    return tuple(Beside(role, fuse_side(
+        brief.parts.list.part(FUSE, name) if name else None, pack.highest_voltage, constant,
+        COUNTED_TIME.number), share, own, strung) for role, name in named)
 
 
 def _loaded_cell(brief: Brief, pack: PackModel) -> Finding:

@@ -480,16 +480,23 @@ def _older(file: ReviewFile, lines: Sequence[Decision], layout: str) -> list[Fau
     """One fault where a file that names no arrangement is of another one; none where it is not."""
     if file.layout == layout:
         return []
-    strange, otherwise = _strange(file, lines), rewritten(file, lines)
+    strange, otherwise = _strange(file, lines), _read_otherwise(file, lines)
     right = ("is it of the other arrangement, or of other modules? repeat --arrangement or "
              "--module as they were, or mark a new sheet")
     if len(strange) > FEW or strange and _missing(file, lines):
         return [Fault(file.place, 0, "", f"has marks on {len(strange)} decisions that {layout} "
                       "has not", right)]
-    if len(otherwise) > FEW:
-        return [Fault(file.place, 0, "", f"names no arrangement, and {len(otherwise)} of its "
+    if otherwise > FEW:
+        return [Fault(file.place, 0, "", f"names no arrangement, and {otherwise} of its "
                       f"printed cells read otherwise in {layout}", right)]
     return []
+
+
+def _read_otherwise(file: ReviewFile, lines: Sequence[Decision]) -> int:
+    """Printed cells of a sheet that read otherwise than today's of the same name."""
+    today_ = {d.id: dict(zip(PRINTED, printed_cells(d), strict=True)) for d in lines}
+    return sum(not alike(today_[row.decision_id][column], reads) for row in file.rows
+               if row.decision_id in today_ for column, reads in row.printed)
 
 
 def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:

@@ -9,14 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from packcalc.brief import Brief
 from packcalc.clearing import path_conductors
 from packcalc.checks import Check, Requirement, judge
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding, largest, trace
 from packcalc.monitoring import acts_by, sensor_deviation
 from packcalc.part_checks.fuse import breaking_check
+from packcalc.part_checks.overload import beside_checks
 from packcalc.part_checks.shown import rounded
 from packcalc.part_checks.sweep import Trips
+from packcalc.part_checks.trip_checks import overload_asked
 from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
 from packcalc.protect.places import Loop
@@ -60,7 +63,7 @@ def string_coordination(feeds: Feeds, main: Coordination,
         peak_load=largest([duty.peak, duty.braking], "largest load of a string"),
         continuous_load=largest([duty.continuous, duty.charging], "continuous load of a string"),
         cable_withstand=None, cable_current=None, cable_name=CABLES,
-        conductors=conductors, trips=_trips(feeds),
+        conductors=conductors, trips=string_trips(brief), beside=(),
         fuse=listed.part(FUSE, names.string_fuse) if names.string_fuse else None,
         contactor=listed.part(CONTACTOR, names.string_contactor)
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
@@ -71,7 +74,15 @@ def string_coordination(feeds: Feeds, main: Coordination,
     return replace(held, item=replace(
         held.item, key=KEY, title=TITLE, notes=(UNSEEN, AS_MAIN),
         checks=(*_breaks_all(held, asked.fuse_breaks), *_reaches(feeds, held.asked.trips),
+                *_overloads(main),
                 *(c for c in held.item.checks if not c.title.startswith(f"{CABLES} survives")))))
+
+
+def _overloads(main: Coordination) -> tuple[Check, ...]:
+    """The pack's overload in the fuses that stand in each string: its trips see that one."""
+    return () if main.sweep is None else tuple(
+        check for link, check in zip(main.asked.beside, beside_checks(
+            overload_asked(main.asked), main.sweep), strict=True) if link.in_string)
 
 
 def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
@@ -82,12 +93,13 @@ def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
         "the sweep counts what the other strings give alone"),)
 
 
-def _trips(feeds: Feeds) -> Trips | None:
-    own = feeds.brief.strings
+def string_trips(brief: Brief) -> Trips | None:
+    """The trip on a string's own current; None where the brief names none."""
+    own = brief.strings
     if not own.trip_current.known:
         return None
-    blocked = feeds.brief.management.trip_blocked_above
-    whole, reach = feeds.brief.management.current_sensor_range, own.sensor_range
+    blocked = brief.management.trip_blocked_above
+    whole, reach = brief.management.current_sensor_range, own.sensor_range
     wide = whole.known and whole.number > own.trip_current.number
     note = "" if reach.known else (
         "the range of a string's own sensor is open (strings.sensor_range): "
@@ -97,7 +109,7 @@ def _trips(feeds: Feeds) -> Trips | None:
                  delay=own.trip_delay if own.trip_delay.known else None, to_opened=True,
                  blocked_above=blocked if blocked.known else None,
                  sensor_error=trace(sensor_deviation, "deviation of a string's current sensor",
-                                    error=feeds.brief.management.current_sensor_error,
+                                    error=brief.management.current_sensor_error,
                                     full_range=reach if reach.known else whole if wide
                                     else own.trip_current, note=note),
                  sensor_range=reach if reach.known else None)

@@ -23,6 +23,8 @@ from tests.briefs import without_parts
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 TEXT = without_parts((EXAMPLES / "truck" / "brief.toml").read_text("utf-8")).replace(
     'coldest_closed = "-5 degC"', 'coldest_closed = "5 degC"')  # fuses alone open its lowest fault
+# Of its two routes the traction cable: a chafed charge cable asks for quicker parts than these.
+TEXT = re.sub(r'\[\[cables\.route\]\]\nname = "charge inlet(?:.*\n)+?(?=\n|\[)', "", TEXT)
 
 
 def brief_with(folder, parts="", more=""):

@@ -142,8 +142,8 @@ def _charge_contactors(study: ProtectionStudy) -> list[Line]:
     if many is None:
         return []
     return [Line("charge_contactors", "charge contactor", many, "",
-                 charge_contactor_demand(study.brief, study.pack), named=study.brief.parts.charge_contactor,
-                 note=poles, open=_questions(study, "charge_contactor"))]
+                 charge_contactor_demand(study.brief, study.pack),
+                 named=study.brief.parts.charge_contactor, note=poles, open=_questions(study, "charge_contactor"))]
 
 
 def _questions(study: ProtectionStudy, key: str) -> int:

@@ -11,7 +11,6 @@ from packcalc.bench.sections import Run
 from packcalc.bench.stored import of_type
 from packcalc.bench.teardown import Stack, Step, assembly, band, section_energy
 from packcalc.brief import ModulesOnHand
-from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.checks import FAIL, Item
 from packcalc.electrical import series_sum
 from packcalc.findings import Finding, Origin, leaf, trace
@@ -32,6 +31,7 @@ from packcalc.handover.inside import (
     INSIDE,
     TYPICAL_LINK,
     Joint,
+    charge_poles,
     disconnect_of,
     disconnect_open,
     joints_of,
@@ -341,10 +341,11 @@ def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
 
 def _charge_contactors(study: ProtectionStudy) -> list[BuiltPart]:
     """What cuts the charge inlet off, in the poles that the brief states."""
-    if study.brief.path.charge_contactor not in CHARGE_CONTACTOR_CHOICES[1:]:
+    if not charge_poles(study):
         return []
     return [BuiltPart(CHARGE_CONTACTOR, "Charge contactor",
-                      charge_contactor_demand(study.brief, study.pack), study.brief.parts.charge_contactor)]
+                      charge_contactor_demand(study.brief, study.pack),
+                      study.brief.parts.charge_contactor)]
 
 
 def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:

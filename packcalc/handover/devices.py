@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from packcalc.brief import Branch
-from packcalc.handover.inside import BOTH, FUSE_INSIDE, MID_PACK, SWITCH, parts_inside, strings_of
+from packcalc.handover.inside import (
+    BOTH, FUSE_INSIDE, MID_PACK, SWITCH, charge_poles, parts_inside, strings_of,
+)
 from packcalc.protect.branch_figures import PRECHARGE, SENSE
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
@@ -104,6 +106,5 @@ def _branch(branch: Branch, tag: Tag) -> tuple[Device, ...]:
 
 
 def _charge_contactors(study: ProtectionStudy, tag: Tag) -> tuple[Device, ...]:
-    poles = {"one pole": (PLUS,), "both poles": (PLUS, MINUS)}.get(
-        study.brief.path.charge_contactor, ())
+    poles = (PLUS, MINUS)[:charge_poles(study)]
     return tuple(Device(pole if len(poles) > 1 else "", tag("K"), where) for pole, where in poles)

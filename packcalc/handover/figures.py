@@ -12,10 +12,11 @@ from packcalc.electrical import power_current, with_tolerance
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import rule
-from packcalc.handover.inside import strings_of, taps_ahead, voltage_whole
+from packcalc.handover.inside import charge_poles, strings_of, taps_ahead, voltage_whole
 from packcalc.pack import PackModel
 from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
+from packcalc.places.branches import inlets
 from packcalc.protect.insulation import module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
@@ -159,10 +160,14 @@ class Figures:
 
     @cached_property
     def capacitance_sure(self) -> Finding:
-        """DC link and the branches on the bus that say what they hold: the lower end."""
+        """DC link and the branches on the bus that say what they hold: the lower end.
+
+        What lies behind the charge contactor is off the bus until that closes.
+        """
         whole = self.brief.inverter.dc_link_capacitance
+        off = inlets(self.brief) if charge_poles(self.study) else ()
         for branch in on_the_bus(self.brief, self.pack.layout.in_strings):
-            if branch.capacitance.known:
+            if branch.capacitance.known and branch not in off:
                 whole = trace(added_capacitance, "capacitance on the bus that is known",
                               first=whole, second=branch.capacitance)
         return whole

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from packcalc.brief_keys import TAP_CHOICES
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
 from packcalc.electrical import resistance_sum
+from packcalc.feeds import on_the_bus
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.handover.bands import rule
 from packcalc.pack import PackModel
@@ -163,6 +164,11 @@ def strings_of(study: ProtectionStudy) -> int:
     """Strings side by side; 1 for a pack of groups."""
     layout = study.layout
     return layout.parallel if layout.arrangement == "strings" else 1
+
+
+def charge_poles(study: ProtectionStudy) -> int:
+    """Poles in which a charge contactor cuts the inlet off; 0 where there is none."""
+    return CHARGE_CONTACTOR_CHOICES.index(study.brief.path.charge_contactor)
 
 
 # --- fuse and disconnect ---------------------------------------------------------------------
@@ -339,6 +345,10 @@ def _each_string(study: ProtectionStudy) -> tuple[tuple[str, str], ...]:
 
 
 def taps_ahead(study: ProtectionStudy) -> tuple[str, ...]:
-    """Loads that leave ahead of the contactors: live as soon as the string is whole."""
+    """Loads that leave ahead of the contactors: live as soon as the string is whole.
+
+    Strings join behind their own contactors: no load leaves ahead of these.
+    """
+    behind = on_the_bus(study.brief, study.layout.in_strings)
     return tuple(b.name for b in study.brief.branch
-                 if b.taps != TAP_CHOICES[2] and b.kind not in NOT_A_LOAD)
+                 if b not in behind and b.kind not in NOT_A_LOAD)

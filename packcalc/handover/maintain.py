@@ -9,6 +9,7 @@ from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
+    charge_poles,
     disconnect_of,
     disconnect_out,
     may_part,
@@ -77,6 +78,9 @@ WELD = Task("once a year", "weld test with the fall of the link, from the same v
             "the branches unplugged as at the first", OURS)
 # Closed onto its battery the link never stands above 60 V: no fall is timed.
 WELD_ALONE = Task("once a year", "weld test", OURS)
+INLET = Task("once a year", "charge contactor proven open, bus live, plug out: each pole that it "
+             "cuts off, by meter and by the controller, whose log must show the same of each run "
+             "and before each charge", OURS)
 TASKS = (
     Task("before each drive", "look: warning lamps, leaks, smell, cable and plug whole", PRACTICE),
     Task("before each use", "rubber gloves: look, air-test, leather over them", "law, read",
@@ -111,7 +115,9 @@ def maintenance(study: ProtectionStudy) -> Maintenance:
     figures = Figures(study)
     fall = discharge_time(study)
     chains = (study.pack.highest_voltage, figures.isolation_of_battery, *((fall,) if fall else ()))
-    tasks = tuple(WELD_ALONE if t is WELD and not figures.link_above_border else t for t in TASKS)
+    welds = (WELD if figures.link_above_border else WELD_ALONE,
+             *((INLET,) if charge_poles(study) else ()))
+    tasks = tuple(one for t in TASKS for one in (welds if t is WELD else (t,)))
     return Maintenance(figures, tasks, _repeats(study), _events(figures), chains, ahead_live(study))
 
 
@@ -192,7 +198,8 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "Back in use: look, isolation, every cell; a cell that fell apart from its like goes "
             "with its module to the bench. Never charge a cell that stood below its lower limit.",
             *(_whole_again(study) if may_part(study) else ())),
-            f"isolation and cells as before; {again}pre-charge and weld test"),
+            "isolation and cells as before; pre-charge and weld test"
+            + (f"; {joining}" if joining else "")),
         Event("module", "Replacing a module", (
             "A full bench sheet for the new one first; packcalc assign says what its place "
             "asks for; never a stranger of other chemistry or cell count.",

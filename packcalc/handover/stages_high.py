@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from packcalc.findings import trace
+from packcalc import transients as tr
+from packcalc.findings import Finding, trace
 from packcalc.handover.bands import LEAST_TIME, rule, sag, share_of_current
 from packcalc.handover.expected import FALL, VOID, Agreement, Expected, Stage, floor, yes
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
+    charge_poles,
     disconnect_of,
     disconnect_open,
     disconnect_out,
@@ -20,10 +22,16 @@ from packcalc.handover.parted import (
     open_after,
     place_words,
 )
+from packcalc.handover.stages_joining import BESIDE
 from packcalc.handover.stages_low import SHARED
+from packcalc.handover.stages_strings import even_first
 from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_resistance
 from packcalc.handover.voltage_class import called
+from packcalc.protect.state_checks import MAIN
+from packcalc.protect.states import INLET_WELDED
 from packcalc.protection import ProtectionStudy
+
+INLET = "charge contactor told to open"  # names the step of the states' weld check
 
 FALL_WITHIN = rule("share by which the fall may differ from its time constant", "a", "%", 0.15,
                    "our rule: two timings, and capacitors that lose a little with voltage")
@@ -41,7 +49,9 @@ def _live(figures: Figures) -> str:
     """What is live with the contactors closed, and what stays live with them open."""
     names = taps_ahead(figures.study)
     ahead = f" and {', '.join(names)}" if names else ""
-    return (f"with the contactors closed everything, {up_to(figures.pack)}; with them open still "
+    inlet = figures.study.circuit.states.state("run").live.partition("; ")[2]
+    return (f"with the contactors closed everything, {up_to(figures.pack)}"
+            f"{', with ' + inlet if inlet else ''}; with them open still "
             f"the whole inside of the box, the pole leads up to the contactors{ahead}")
 
 
@@ -53,14 +63,45 @@ def weld(figures: Figures) -> Stage:
         if strings_of(study) > 1 else (("", ""),)
     return Stage(
         "weld", "Weld test", _live(figures),
-        (*_proven_open(study), _how_it_falls(figures)),
+        (*_proven_open(study), *_inlet_step(figures), _how_it_falls(figures)),
         (*(Expected(f"weld.{open_}{name}", f"behind the open {open_} contactor{said}, the other "
                     "one closed", "voltage", "V", high=level, how="meter of 10 MΩ or more, or the "
                     "controller's own reading; both, once", above="welded contact or a path around "
                     "it: replace the contactor, do not reset; a charged link looks the same: let "
                     "it fall first") for name, said in strings for open_ in ("plus", "minus")),
-         *_fall(figures)),
-        ("no contactor is welded, and the controller saw it as the meter did",))
+         *_inlet_open(study, level), *_fall(figures)),
+        ("no contactor is welded, " + "the charge contactor no more than the others, " * (
+            charge_poles(study) > 0) + "and the controller saw it as the meter did",))
+
+
+def _inlet_step(figures: Figures) -> tuple[str, ...]:
+    """The charge contactor's weld check as the switching states have it, once by hand too."""
+    step = next((s for s in figures.study.circuit.states.weld_check if INLET in s), None)
+    if step is None:
+        return ()
+    heat = trace(tr.resistor_power, "power in that resistor at a welded pole",
+                 voltage=figures.pack.highest_voltage, resistance=BESIDE)
+    return (f"Charge contactor, while the bus is live at that start, plug out: {step} By hand "
+            f"once too, at the inlet, or at the charger's DC terminals where it ends there: meter "
+            f"with {BESIDE.shown} beside it, rated for {up_to(figures.pack)} and {heat.shown}; "
+            "gloves: with it on that inlet pole is tied to the bus; nobody touches it.",)
+
+
+def _inlet_open(study: ProtectionStudy, level: Finding) -> tuple[Expected, ...]:
+    """Behind each open pole of the charge contactor, with the bus live: a dead one tells nothing.
+
+    What the brief states in one pole only does not say in which.
+    """
+    welded = MAIN.sub("string " if study.layout.in_strings else "main ",
+                      INLET_WELDED.removeprefix("Above it ").rstrip("."))
+    poles = (("_plus", "plus pole", "minus pole of the bus"),
+             ("_minus", "minus pole", "plus pole of the bus"))
+    found = {0: (), 1: (("", "the pole that it cuts off", "other pole of the bus"),), 2: poles}
+    return tuple(Expected(
+        f"weld.inlet{name}", f"charge inlet, {pole} to the {other}, charge contactor open, bus "
+        "live", "voltage", "V", high=level, how=f"meter with {BESIDE.shown} beside it, and the "
+        "controller's own reading; both, once", above=f"{welded}; or a path leads around it, or a "
+        "charger feeds") for name, pole, other in found[charge_poles(study)])
 
 
 def _proven_open(study: ProtectionStudy) -> tuple[str, ...]:
@@ -133,18 +174,23 @@ def _fall(figures: Figures) -> tuple[Expected, ...]:
 def charge(figures: Figures) -> Stage:
     """The first charge, attended from beginning to end."""
     brief, (coldest, most) = figures.brief, figures.first_charge
-    colder = _colder(figures)
+    colder, state = _colder(figures), figures.study.circuit.states.state("charge")
     return Stage(
-        "charge", "Attended first charge", _live(figures),
+        "charge", "Attended first charge", f"{_live(figures)}; plugged in, inlet and charge cable, "
+        "from outside too",
         (f"DO NOT CHARGE unless the coldest cell is at least {coldest.shown}, all the way through: "
          f"cold cells plate lithium unseen and fail later.{colder} Cells follow the air by hours: "
          "let the vehicle stand warm first.",
          "A person beside it who can stop it, outdoors or where nothing burns, monitor awake. "
          "Never overnight, never left.",
-         *_by_which(figures),
+         *_by_which(figures), *even_first(figures),
+         f"Before charging begins, as the file for review has it: {state.before}.",
          "Smallest current of the charger first; every cell on the list; a hand-held meter on "
          "three cells against the monitor.",
-         "Pull the plug once under charge, press stop once: it must end each time.",
+         f"Once each under charge: plug asked to come off ({state.failing}; the lock holds the "
+         "plug until no current flows; one that no lock holds is not pulled under current: cut the "
+         "charger's supply instead), stop pressed (every contactor at once). It must end each "
+         "time.",
          "To the end of charging, then an hour at rest; cells and temperatures again."),
         (Expected("charge.cell_coldest", "coldest cell, from before the plug goes in to the end",
                   "temperature", "°C", low=coldest, how="monitor, the lowest it shows",
@@ -170,8 +216,12 @@ def charge(figures: Figures) -> Stage:
          Expected("charge.cell_hottest", "hottest cell or module", "temperature", "°C",
                   high=brief.battery.hottest, how="monitor and infrared",
                   above="stop, let it cool outdoors; a joint or a cell heats"),
-         yes("charge.stops", "plug pulled and stop pressed each end the charge",
-             "nobody could stop it: no charge until mended")),
+         yes("charge.stops", "plug asked to come off and stop pressed each end the charge",
+             "nobody could stop it: no charge until mended"),
+         *((yes("charge.open_again", "after that the charge contactor is proven open again",
+                "welded as it broke the charge: replace it, do not reset; until then the inlet "
+                "counts as live", how="as at the weld test, bus live, plug out"),)
+           if charge_poles(figures.study) else ())),
         (f"the coldest cell stood at {coldest.shown} or above throughout",
          "charge ends by itself, cells agree, nothing grew warm by itself"))
 
@@ -200,7 +250,7 @@ def wheels(figures: Figures) -> Stage:
     """Driven wheels off the ground."""
     return Stage(
         "wheels", "Wheels off the ground", _live(figures),
-        ("Vehicle on stands that cannot tip, nobody in front of or behind it, braking back-feed "
+        (*even_first(figures), "Vehicle on stands that cannot tip, nobody in front of or behind it, braking back-feed "
          "set to its least.",
          "Slow: direction forward and back, pedal let go, brake. Emergency stop at low speed. "
          "Key out. Charge plug in: it must not turn.",
@@ -228,7 +278,8 @@ def limited(figures: Figures) -> Stage:
     seen = trace(sag, "smallest sag at that current", current=ceiling, resistance=low)
     return Stage(
         "limited", "Limited current", _live(figures),
-        (f"Current limit set to {ceiling.shown} or less, a yard without traffic.",
+        (*even_first(figures),
+         f"Current limit set to {ceiling.shown} or less, a yard without traffic.",
          f"Cells between {COLDEST.shown} and {WARMEST.shown}, charge of 40 to 60 %: elsewhere the "
          "band does not hold.",
          "One steady pull of ten seconds: battery voltage before, at its end, and the current.",
@@ -263,6 +314,7 @@ def warm(figures: Figures) -> Stage:
          "chassis, or strips that keep their highest temperature, on every joint, fuse end, "
          "contactor terminal and lug. Covers on, made whole again as at the stage with the pack "
          "on.",
+         *even_first(figures),
          "An hour at up to the continuous current; read from outside, covers on.",
          f"Strips, or infrared on matt tape, need the cover off: {_uncovered(figures)} Gloves, "
          "face shield, insulated tools at every terminal: nothing inside is ever dead.",
@@ -324,7 +376,8 @@ def retorque(figures: Figures) -> Stage:
          "Every joint with the torque of its maker; a joint that turns is marked anew and "
          "written down. Never beyond the maker's torque.",
          "Every link measured again with the ids of the build sheet: these readings become the "
-         "baseline. Made whole again in the order of the stage with the pack on."),
+         "baseline. Made whole again in the order of the stage with the pack on.",
+         *even_first(figures)),
         (yes("retorque.marks", "no joint turned more than its maker allows",
              "joint settles: spring washer, plastic in the stack, soft copper; look at each"),
          *(Expected(f"retorque.isolation_{pole}", f"isolation of the {pole} pole, pack whole, "

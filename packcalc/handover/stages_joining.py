@@ -14,6 +14,7 @@ from packcalc.handover.inside import (
     INSIDE,
     TYPICAL_LINK,
     Joint,
+    charge_poles,
     disconnect_of,
     free_links,
     position_word,
@@ -33,7 +34,7 @@ from packcalc.handover.parted import (
     runs_of,
     spanning,
 )
-from packcalc.handover.stages_low import FIRST_POLE, PACK_ON, SHARED
+from packcalc.handover.stages_low import FIRST_POLE, PACK_ON, SHARED, open_waking, watched
 from packcalc.handover.stages_strings import JOIN
 from packcalc.modules import ModuleType
 from packcalc.handover.voltage_class import called
@@ -225,20 +226,21 @@ def pack_on(figures: Figures) -> Stage:
     held = figures.can_precharge and figures.slowest() is None
     unreached = (f"{STOP}: the discharge resistor or a load keeps the bus below "
                  f"{level.shown}; smaller pre-charge resistance, larger discharge resistance, or "
-                 "loads kept asleep.",) if held else ()
+                 f"loads kept asleep.{_counted_awake(figures)}",) if held else ()
     return Stage(
         "pack", PACK_ON,
         f"inside the box everything, {up_to(figures.pack)}, from the moment the string is whole; "
         f"with it the pole leads, the battery side of every contactor{_ahead_live(study)}; behind "
         f"the contactors the bus while {minus} and the relay are closed",
-        (*unreached, "Inverter and charger told to stay off.", *_joining(figures),
+        (*unreached, "Inverter and charger told to stay off"
+         + (", the charge contactor open" if charge_poles(study) else "") + ".", *_joining(figures),
          "Contactors still open: voltage of the whole, then isolation of both poles, the isolation "
          "monitor's leads off for that and on again after it.", *_two_readings(figures),
          f"Coil lead of {plus} off and taped: it cannot close. Relay and {minus} stay with the "
          "controller; it will report that the plus contact did not close.",
          *_each_string(study),
-         f"Start: {minus} closes alone, the bus must not rise. Then the relay across {plus}: the "
-         f"bus must come to {level.shown} of the battery and stay; a bus that hangs lower has a "
+         f"Start: {minus} closes alone, the bus must not rise{watched(study)}. Then the relay "
+         f"across {plus}: the bus must come to {level.shown} of the battery and stay; a bus that hangs lower has a "
          "load on it: open at once.",
          "Wait for the resistor to cool between two tries; no more tries than the brief says.",
          f"Relay and {minus} open, {down}, proven by meter, before the coil lead goes on."),
@@ -246,6 +248,13 @@ def pack_on(figures: Figures) -> Stage:
          *(_precharge(figures) if figures.can_precharge else ())),
         ("the bus comes up, floats and falls again", "isolation holds with the pack on"),
         unreached)
+
+
+def _counted_awake(figures: Figures) -> str:
+    """Loads that keep the bus down only because nobody said when they wake."""
+    names = ", ".join(open_waking(figures))
+    return f" Nobody said at which voltage these wake, so they count as awake from the first " \
+           f"volt: {names}; ask their makers, and say wakes_at." if names else ""
 
 
 def _ahead_live(study: ProtectionStudy) -> str:
@@ -264,7 +273,7 @@ def _joining(figures: Figures) -> tuple[str, ...]:
         return (*out, "12 V off, every contactor open. Pole leads on, the minus lead first: from "
                 "the second on everything up to the contactors is live.")
     *earlier, last = closing_words(study)
-    across = "" if study.layout.in_strings or not names else " and those fuses out"
+    across = " and those fuses out" if names else ""
     return (*out,
             f"Every monitor plugged and silent. 12 V off, every contactor open{across}.",
             *(f"Pole leads still off: {one}." for one in earlier),

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from packcalc import transients as tr
 from packcalc.brief_keys import MONITOR_CHOICES
+from packcalc.charging import KINDS, BusLoad
+from packcalc.checks import PASS
+from packcalc.duties import precharge_asked
+from packcalc.feeds import on_the_bus
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.handover.bands import LEAST_RESISTANCE, LEAST_TIME, rule
 from packcalc.handover.expected import VOID, Expected, Stage, floor, yes
@@ -16,6 +20,7 @@ from packcalc.handover.figures import (
 )
 from packcalc.handover.inside import (
     TYPICAL_LINK,
+    charge_poles,
     disconnect_of,
     disconnect_open,
     strings_of,
@@ -29,7 +34,6 @@ from packcalc.handover.parted import (
 )
 from packcalc.handover.voltage_class import called
 from packcalc.protection import ProtectionStudy
-from packcalc.feeds import on_the_bus
 
 BRIDGED = f"{VOID}: the probes bridged it, or the meter's range is too coarse"
 NOT_TIMED = f"{VOID}: 0 s is no timing; by log or stopwatch, on the event itself"
@@ -104,7 +108,7 @@ def _volts(figures: Figures) -> str:
 
 def dead(figures: Figures) -> Stage:
     """Pole leads off, contactors without coil supply."""
-    need = figures.isolation_of_load
+    study, need = figures.study, figures.isolation_of_load
     isolation = ("moist dirt, a crushed cable, coolant, or a filter inside the inverter: part by "
                  "part until it rises; dry, clean, measure again")
     expected = [
@@ -119,13 +123,15 @@ def dead(figures: Figures) -> Stage:
         *(Expected(f"dead.isolation_{pole}", f"isolation of the load side, {pole} to chassis",
                    "resistance", "kΩ", low=need, how="insulation tester, DC, at or above "
                    f"{_volts(figures)}, pole leads off, isolation monitor's leads off, all live "
-                   f"parts joined, until the reading is steady; makers' limits first; {SHARED}",
+                   f"parts joined{_behind_inlet(study)}, until the reading is steady; makers' "
+                   f"limits first; {SHARED}",
                    below=isolation) for pole in ("positive", "negative")),
         *_ahead(figures, isolation),
         *_parts(figures),
         Expected("dead.open_contact_lowest", "lowest resistance across an open contact",
                  "resistance", "MΩ", low=OPEN_CONTACT, how="ohmmeter, link discharged, pre-charge "
-                 "resistor lifted", below="a contact that does not open, soot, water, or a path "
+                 "resistor lifted" + ("; the charge contactor too" if charge_poles(study) else ""),
+                 below="a contact that does not open, soot, water, or a path "
                  "around it"),
     ]
     return Stage(
@@ -139,6 +145,12 @@ def dead(figures: Figures) -> Stage:
          "nothing metal loose."),
         tuple(expected),
         ("load side is dead, isolated and bonded", "polarity of every cable is proven"))
+
+
+def _behind_inlet(study: ProtectionStudy) -> str:
+    """An open charge contactor keeps the inlet's side out of a reading of the bus."""
+    return ", those of the charge inlet behind its open contactor too" if charge_poles(study) \
+        else ""
 
 
 def _disconnect_kept(figures: Figures) -> str:
@@ -182,21 +194,26 @@ def _parts(figures: Figures) -> list[Expected]:
 
 def logic(figures: Figures) -> Stage:
     """Coils and logic on 12 V, the pack not connected."""
-    timeout = figures.brief.precharge.timeout
-    crash = figures.brief.management.crash_open_time
+    pre, crash = figures.brief.precharge, figures.brief.management.crash_open_time
+    timeout, cut = pre.timeout, charge_poles(figures.study) > 0
+    none = "neither a plus contactor nor the charge contactor" if cut else "no plus contactor"
+    these = "the plus contactors" + " and the charge contactor" * cut
     return Stage(
         "logic", "Logic on 12 V", f"{inside_words(figures)}; outside it 12 V only, pole leads off",
         ("12 V from a supply with a current limit; pole leads still off, sense leads still "
          "unplugged. A management system that starts only with cells: write so into the note, and "
          "do this stage's starts again after the sense leads are in.",
          "Start: the order of relays by ear and meter. With no bus voltage the pre-charge must "
-         "run into its timeout and give up, and no plus contactor may close.",
-         "Emergency stop, interlock of every cover and connector, crash input, charge plug in, "
-         "12 V pulled: each once, each must drop every contactor."),
+         f"run into its timeout and give up, and {none} may close; after {pre.tries.number:g} "
+         "tries in a row it must lock out.",
+         "Emergency stop, interlock of every cover and connector, crash input, 12 V pulled: each "
+         "once, each must drop every contactor. Charge plug in: it locks the drive and drops "
+         "none, for charging needs them."),
         (yes("logic.order", "relays close in the order of the switching states",
              "wiring of the coils or the programme is not as drawn"),
-         yes("logic.main_stays_open", "no plus contactor closes while the bus has no voltage",
-             "the level is not measured, or bypassed: it would close onto an empty link"),
+         yes("logic.main_stays_open", f"{none} closes while the bus has no voltage",
+             "the level is not measured, or bypassed: it would close onto an empty link"
+             + "; a charge contactor is first proven open, which takes a live bus" * cut),
          Expected("logic.timeout", "pre-charge gives up after", "time", "s",
                   low=floor(timeout, LEAST_TIME), high=timeout, how="stopwatch or log",
                  below=NOT_TIMED,
@@ -215,8 +232,8 @@ def logic(figures: Figures) -> Stage:
              "a coil is held from elsewhere: stop"),
          yes("logic.plug_in", "charge plug in: the drive stays locked",
              "the car can pull away on its cable")),
-        ("every way of switching off was tried and dropped all that had closed; the plus "
-         "contactors, which cannot close here, are held to it when they first do",))
+        (f"every way of switching off was tried and dropped all that had closed; {these}, which "
+         "cannot close here, are held to it when they first do",))
 
 
 def supply(figures: Figures) -> Stage:
@@ -248,7 +265,7 @@ def supply(figures: Figures) -> Stage:
          *_woken(figures),
          f"The relay and its resistor lie across {plus} alone: with {minus} open nothing flows. "
          f"So coil lead of {plus} off and taped; {minus} closed alone first: the bus must not "
-         "rise.",
+         f"rise{watched(study)}.",
          *_which_string(study),
          "Then the pre-charge relay; bus voltage recorded (oscilloscope or logger; a hand-held "
          "meter is too slow below a second).",
@@ -266,16 +283,40 @@ def _which_string(study: ProtectionStudy) -> tuple[str, ...]:
 
 
 def _woken(figures: Figures) -> tuple[str, ...]:
-    """What the supply would feed or wake."""
-    ahead = taps_ahead(figures.study)
-    names = [b.name for b in on_the_bus(figures.brief, figures.pack.layout.in_strings)
-             if b.wakes_at.known and b.wakes_at.number <= figures.supply.number]
+    """What the supply would feed or wake, and what it may, as nobody said when it wakes."""
+    ahead, may = taps_ahead(figures.study), open_waking(figures)
+    told = {b.name: b.wakes_at
+            for b in (*on_the_bus(figures.brief, figures.pack.layout.in_strings),
+                      *_powers(figures))}
+    names = [name for name, at in told.items()
+             if at.known and at.number <= figures.supply.number]
     return (*((f"Fuses out of what leaves ahead of the contactors: {', '.join(ahead)}.",)
               if ahead else ()),
             f"Unplugged, for the supply wakes them: {', '.join(names)}; the bands count their "
             "capacitance, so write it down." if names else
             "Every branch on the bus stays joined, told to be off: its capacitance counts. One "
-            "that wakes is unplugged; write down which.")
+            "that wakes is unplugged; write down which.",
+            *((f"May wake at this voltage, for nobody said at which: {', '.join(may)}. A bus that "
+               "hangs below the supply, or falls faster joined than unplugged, is one that woke.",)
+              if may else ()))
+
+
+def _powers(figures: Figures) -> tuple[BusLoad, ...]:
+    """Constant powers on the bus, as the pre-charge counts them."""
+    return tuple(load for load in precharge_asked(figures.brief, figures.pack).loads
+                 if load.kind == KINDS[1])
+
+
+def open_waking(figures: Figures) -> tuple[str, ...]:
+    """Loads on the bus of which nobody said when they wake: counted from the first volt on."""
+    return tuple(load.name for load in _powers(figures) if not load.wakes_at.known)
+
+
+def watched(study: ProtectionStudy) -> str:
+    """How long a bus with one pole closed is watched, as in the switching states."""
+    time = study.circuit.states.state("first pole").timeout
+    return ", for as long as a closed relay needs to raise it" if time is None else \
+        f" for {time.shown}, in which a closed relay would have raised it"
 
 
 def _lacking(figures: Figures) -> str:
@@ -356,6 +397,7 @@ def monitor(figures: Figures) -> Stage:
          *(f"From one pole to the chassis, then from the other: a resistor at or just above "
            f"{demand.shown}; it must {must}. A smaller one would prove less than the demand."
            for _, demand, must in demands),
+         *_where_tapped(figures.study),
          "The isolation R_i that the dead tests showed lies beside the resistor R and would help "
          "the monitor: R is chosen so that both together, R·R_i/(R + R_i), stand in the band.",
          f"Resistors rated above {_volts(figures)} and for {heat.shown} where "
@@ -364,6 +406,17 @@ def monitor(figures: Figures) -> Stage:
          yes("monitor.acts", "it does what the brief says of it, and clears with the resistor off",
              "its output is not wired into the loop or the warning", how=f"brief: {does}")),
         ("the monitor sees a fault of the very demand at either pole",))
+
+
+def _where_tapped(study: ProtectionStudy) -> tuple[str, ...]:
+    """A monitor that is not shown to see the battery before the contactors close."""
+    check = next((c for c in study.circuit.states.item.checks
+                  if c.title.startswith("insulation monitor sees")), None)
+    if check is None or check.verdict == PASS:
+        return ()
+    return (f"Tapped behind the contactors it sees the bus alone while they are open: the resistor "
+            f"then goes to the poles of the bus. As drawn, {check.reason}; asked for: "
+            f"{check.remedy}.",)
 
 
 def _proof(figures: Figures, name: str, demand: Finding, must: str) -> tuple[Expected, ...]:

@@ -69,7 +69,7 @@ def _steps(study: ProtectionStudy, allowed: Finding) -> tuple[str, ...]:
         f"the largest difference of any two at most {allowed.shown}. The fuller one drives its "
         "current into the other the moment they touch, and no relay limits it.",
         "The string that has the relay first: full start; the bus stands at its voltage.",
-        "Then one further string, the others open: its minus contactor alone; across its open plus "
+        "Then one further string, those still to come open: its minus contactor alone; across its open plus "
         f"contactor now at most {allowed.shown}, read again; then its plus contactor. Its current "
         "at that moment is the difference divided by the resistance of that string and of those on "
         "the bus.",
@@ -141,3 +141,14 @@ def before_joining(figures: Figures) -> str:
     full = "" if _tells(figures.study) else "each charged full on its own first; "
     return (f"strings: {full}the difference between any two, at rest, {most}, and the steps of "
             f"\"{JOIN}\" before one closes onto another")
+
+
+def even_first(figures: Figures) -> tuple[str, ...]:
+    """What every start from the joining on waits for; nothing where there is one string."""
+    allowed = difference(figures)
+    if strings_of(figures.study) < 2 or allowed is None:
+        return ()  # where none may be joined, that stage holds its gate shut
+    full = "" if _tells(figures.study) else ", each charged full on its own and rested"
+    return (f"At each start the strings are joined anew as at \"{JOIN}\": at most "
+            f"{allowed.shown} between them{full}, and no torque, no charge, no braking until they "
+            "are even.",)

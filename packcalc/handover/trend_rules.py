@@ -76,6 +76,9 @@ RULES: tuple[TrendRule, ...] = (
     TrendRule("weld.fall_time", _rise("fall of the link", 0.20), None,
               "discharge path: measure it, label the longer time until mended",
               YEAR + ", from the same voltage and with the branches unplugged as at the first"),
+    TrendRule("weld.inlet", _rise("leak past the charge contactor", 1.0), None,
+              "an open pole passes what the isolation leaks: inlet and charge cable dried and "
+              "measured; 1 V and less is the meter's own", YEAR + ", bus live, plug out"),
     TrendRule("charge.cell_spread", _rise("cell spread", 1.0), None,
               "balance; a cell that drifts again loses charge: take its module out",
               "every 3 months, an hour after a full charge"),

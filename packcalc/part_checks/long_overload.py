@@ -168,7 +168,7 @@ def _worst(asked: LastingAsked, swept: Sweep, top: float) -> _Worst:
                   withstand=asked.warming, current=at,
                   note="no heat is counted as leaving it, which errs short at any length")
     if never.size:
-        return _Worst(at, bears, np.inf, "", f": {melting_words(swept, at.number)}"
+        return _Worst(at, bears, np.inf, "", f": {melting_words(swept.fuse, at.number)}"
                       if opened.melted[index] else "", bool(opened.may_melt[index]))
     fuse_first = bool(time[index] == opened.by_fuse[index])
     part = swept.fuse.part if fuse_first else swept.contactor.part

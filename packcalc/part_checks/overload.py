@@ -19,6 +19,7 @@ from packcalc.curves import LONGEST_ADIABATIC
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.closing import SHORTER, down
+from packcalc.part_checks.links_beside import Beside, beside_check, runs
 from packcalc.part_checks.long_overload import LastingAsked, lasting_check
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.shown import counted
@@ -46,6 +47,7 @@ class OverloadAsked:
         cable_current, cable_withstand: of the smallest cable; None where not known.
         cable_name: as printed.
         cable_warming: I²t that takes it to its steady limit; None where not known.
+        beside: further fuses that it passes.
     """
 
     trip: Finding | None
@@ -59,6 +61,7 @@ class OverloadAsked:
     cable_name: str
     deviation: Finding | None = None
     cable_warming: Finding | None = None
+    beside: tuple[Beside, ...] = ()
 
     @property
     def lowest(self) -> Finding:
@@ -81,11 +84,36 @@ def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
     lasting = () if asked.cable_current is None else (lasting_check(LastingAsked(
         asked.cable_name, asked.cable_current, asked.cable_warming, asked.peak_load,
         asked.peak_duration, asked.trip is not None), swept),)
+    further = beside_checks(asked, swept)
+    own = tuple(c for link, c in zip(asked.beside, further, strict=True) if not link.in_string)
+    lasting = tuple(_past_others(c, further) for c in lasting)
     if asked.trip is None:
-        return lasting
+        return (*lasting, *own)
     melting = _melting(asked, swept)
-    return (_quiet(asked), _unmelted(_meets(asked, swept), melting), _ended(
-        _bears(asked, swept), melting), *lasting)
+    return (_quiet(asked), *(_past_others(c, further) for c in (
+        _unmelted(_meets(asked, swept), melting), _ended(_bears(asked, swept), melting))),
+        *lasting, *own)
+
+
+def beside_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
+    """Every further fuse that the overload passes, as `asked.beside` names them."""
+    def cure(first: float, melts: float, holds: Callable[[Sweep], bool]) -> str:
+        return "" if asked.trip is None else _quicker(asked, swept, first, melts, holds)
+
+    gap = needs_trip(asked) if asked.trip is None else "" if asked.delay is not None \
+        and asked.delay.known else "say the delay of the overload trip"
+    return tuple(beside_check(link, swept, asked.fault_lowest, gap, cure)
+                 for link in asked.beside)
+
+
+def _past_others(held: Check, further: tuple[Check, ...]) -> Check:
+    """No pass while a further fuse in the same path may melt before, and break nothing."""
+    left = [c for c in further if c.verdict != PASS]
+    if not left or held.verdict not in (PASS, CAUTION):
+        return held
+    return replace(held, verdict=NOT_EVALUATED, reason=f"{held.reason}; holds only where no other "
+                   f"fuse melts before, see {' and '.join(repr(c.title) for c in left)}",
+                   remedy=" or ".join(dict.fromkeys(c.remedy for c in left if c.remedy)))
 
 
 def _quiet(asked: OverloadAsked) -> Check:
@@ -131,35 +159,46 @@ def _melting(asked: OverloadAsked, swept: Sweep) -> _Melting:
             or low >= top.number:
         return _Melting()
     grid = _grid(low, top.number, [low * (1.0 + BESIDE), trip.number, *bends(swept)])
-    found = _lost(grid, swept, trip)
+    found = _lost(grid, swept, trip.number)
     if not found.melted.any():
         return _Melting()
     told = [f"from {show(float(grid[a]), 'A')} to {show(float(grid[b]), 'A')} {words}"
-            for mask in (found.melts, found.may_melt) for a, b in _runs(mask)
-            for words in [melting_words(swept, float(grid[a]))]]
+            for mask in (found.melts, found.may_melt) for a, b in runs(mask)
+            for words in [melting_words(swept.fuse, float(grid[a]))]]
     part = swept.fuse.part
     cures = (_sooner(asked, swept, grid, found),
              "" if part is not None and part.full_range else "a full-range fuse")
     return _Melting("; ".join(told), int(found.melts.sum()), " or ".join(filter(None, cures)))
 
 
-def _lost(grid: np.ndarray, swept: Sweep, trip: Finding) -> Opening:
+def _lost(grid: np.ndarray, swept: Sweep, trip: float) -> Opening:
     """Below the trip nothing but the link is asked: what it carries for ever, it does."""
     below, above = opening(grid, swept, untripped=True), opening(grid, swept)
-    return replace(above, **{name: np.where(grid < trip.number, getattr(below, name),
+    return replace(above, **{name: np.where(grid < trip, getattr(below, name),
                                             getattr(above, name)) for name in MELTED})
-
-
-def _runs(mask: np.ndarray) -> list[tuple[int, int]]:
-    """First and last index of every unbroken run."""
-    edges = np.flatnonzero(np.diff(mask.astype(int), prepend=0, append=0))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _sooner(asked: OverloadAsked, swept: Sweep, grid: np.ndarray, found: Opening) -> str:
     """An overload trip that opens before the link melts and lets the load pass; tried."""
-    side, first = swept.contactor, float(grid[np.flatnonzero(found.melted)[0]])
-    melts = float(swept.fuse.unbroken.melts(grid)[found.melted].min())
+    def holds(made: Sweep) -> bool:
+        level = next(one for one in made.contactor.lines if one.name == OVERLOAD).from_current
+        return not _lost(grid, made, level).melted.any()
+
+    return _quicker(asked, swept, float(grid[np.flatnonzero(found.melted)[0]]),
+                    float(swept.fuse.unbroken.melts(grid)[found.melted].min()), holds)
+
+
+def _quicker(asked: OverloadAsked, swept: Sweep, first: float, melts: float,
+             holds: Callable[[Sweep], bool]) -> str:
+    """The overload trip that is in time for a link.
+
+    Args:
+        asked, swept: the path.
+        first: lowest current of the pack at which the link melts before.
+        melts: its shortest time there.
+        holds: whether the link is left whole with such a trip.
+    """
+    side = swept.contactor
     if melts <= 0.0:
         return ""
     later = side.opening + RISEN * side.time_constant
@@ -174,8 +213,7 @@ def _sooner(asked: OverloadAsked, swept: Sweep, grid: np.ndarray, found: Opening
     quick = TripLine(OVERLOAD, setting, max(min(within, now) - later, 0.0))
     made = replace(swept, contactor=replace(side, lines=(*(
         line for line in side.lines if line.name != OVERLOAD), quick)))
-    trip = leaf("overload trip", "I", "A", setting, "definition")
-    if _lost(grid, made, trip).melted.any():
+    if not holds(made):
         return ""
     acts = ("" if setting == asked.highest.number else f"surely acts at or below "
             f"{show(setting, 'A')}", "" if within > now else f"has opened within "
@@ -307,7 +345,7 @@ def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
         return Check(title, STAGE, FAIL, highest, limit, "at most",
                      "the overload trip opens above what the contactor breaks",
                      "a contactor that breaks more")
-    return _ended(check, _melting(asked, swept))
+    return _past_others(_ended(check, _melting(asked, swept)), beside_checks(asked, swept))
 
 
 def needs_trip(asked: OverloadAsked) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from packcalc.part_checks.sweep import Sweep, breaks
+from packcalc.part_checks.sweep import FuseSide, Sweep, breaks
 from packcalc.units import show
 
 
@@ -65,10 +65,10 @@ def bends(swept: Sweep) -> list[float]:
             if 0.0 < i < swept.current[-1]]
 
 
-def melting_words(swept: Sweep, current: float) -> str:
+def melting_words(fuse: FuseSide, current: float, name: str = "the fuse") -> str:
     """Why no trip counts there: a link melts before, or may."""
-    link, part = swept.fuse.unbroken, swept.fuse.part
-    name = part.name if part is not None else "the fuse"
+    link, part = fuse.unbroken, fuse.part
+    name = part.name if part is not None else name
     if link.timed(current):
         return f"{name} melts before the contactor has opened and {link.why(current)}"
     return (f"{name} {link.why(current)}; whether it melts before the contactor has opened its "

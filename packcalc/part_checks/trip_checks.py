@@ -16,6 +16,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
+from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.sweep import (
@@ -57,6 +58,7 @@ class CoordinationAsked:
         fault_falls: current from which these cells fall below their trip by themselves; None where
             not known.
         one_pole_drop, one_pole_falls: the same of the loop through one pole alone.
+        beside: further fuses that an overload of this path passes.
         fuse_alone_lowest: lowest fault of a loop with the fuse and no contactor, where covers are
             not the usual answer; its note says where; None without such a loop.
     """
@@ -86,6 +88,7 @@ class CoordinationAsked:
     fault_falls: Finding | None = None
     one_pole_drop: Finding | None = None
     one_pole_falls: Finding | None = None
+    beside: tuple[Beside, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -181,7 +184,7 @@ def overload_asked(asked: CoordinationAsked) -> OverloadAsked:
     return OverloadAsked(trips.overload, trips.overload_delay, asked.continuous_load,
                          asked.peak_load, asked.peak_duration, asked.fault_lowest,
                          asked.cable_current, asked.cable_withstand, asked.cable_name,
-                         trips.sensor_error, asked.cable_warming)
+                         trips.sensor_error, asked.cable_warming, asked.beside)
 
 
 def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:

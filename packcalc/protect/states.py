@@ -525,7 +525,8 @@ def _charge_contactor(asked: StatesAsked) -> tuple[Requirement, ...]:
     poles = asked.brief.path.charge_contactor
     if poles == NONE:
         return ()
-    return (Requirement(f"charge contactor, {poles}", charge_contactor_demand(asked.brief, asked.pack),
+    return (Requirement(f"charge contactor, {poles}",
+                        charge_contactor_demand(asked.brief, asked.pack),
                         "open unless charging; proven open at each run and before each charge, "
                         "bus live"),)
 

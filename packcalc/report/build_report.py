@@ -140,9 +140,10 @@ def _first(study: ProtectionStudy, sheet: BuildSheet, bench: Measured,
     if sheet.stacks > 1:
         blocks.append(Paragraph(f"{sheet.stacks} strings: the steps below are done for each "
                                 "string by itself; strings are joined only on the day of the "
-                                "first energising, through a pre-charge or onto the bus that a "
-                                "string holds already, once their voltages agree as the file for "
-                                "review asks.", "caution"))
+                                "first energising, in the order of packcalc commission: one fills "
+                                "the bus through its pre-charge, each further one closes onto the "
+                                "bus that it holds, at the difference and the charge that the "
+                                "file for review asks.", "caution"))
     elif study.layout.parallel > 1:
         blocks.append(Paragraph(f"Each group is {study.layout.parallel} modules side by side: "
                                 "match their charge first, then join them, before the group is "

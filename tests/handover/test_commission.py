@@ -249,7 +249,8 @@ def test_a_zero_baseline_is_not_evaluated() -> None:
 def test_every_rule_belongs_to_a_reading() -> None:
     grouped, inside = study_of(layout="8S2P", arrangement="grouped"), \
         study_of(WITH_LINK + "[pack]\nfuse_after = 8\n")
-    ids = [e.id for s in (study_of(), grouped, inside) for e in plan_of(s).expected()]
+    cut = study_of(WITH_LINK + '[path]\ncharge_contactor = "one pole"\n')
+    ids = [e.id for s in (study_of(), grouped, inside, cut) for e in plan_of(s).expected()]
     for rule in RULES:
         assert any(name.startswith(rule.prefix) for name in ids), rule.prefix
         assert rule.rise or rule.fall

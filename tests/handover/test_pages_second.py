@@ -44,7 +44,8 @@ from tests import sized
 
 PAGES = {"build": build_document, "maintain": maintain_document, "certify": certify_document,
          "responder": responder_document, "bill": bill_document}
-LAYOUT = {"truck": ("16S1P", "grouped"), "van": ("5S4P", "grouped"), "minibus": ("12S2P", "strings")}
+LAYOUT = {"truck": ("16S1P", "grouped"), "van": ("5S4P", "grouped"),
+          "minibus": ("12S2P", "strings")}
 
 
 def example(name: str):

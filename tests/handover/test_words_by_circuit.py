@@ -93,7 +93,8 @@ def test_the_number_in_a_tag_is_explained() -> None:
 def test_strings_are_not_all_said_to_have_a_pre_charge_of_their_own() -> None:
     told = flat(build_document(example("minibus")))
     assert "their own pre-charge" not in told
-    assert "through a pre-charge or onto the bus that a string holds already" in told
+    assert "one fills the bus through its pre-charge, each further one closes onto the bus" in told
+    assert "at the difference and the charge that the file for review asks" in told
 
 
 # -- what a page says of itself -----------------------------------------------------------------

@@ -247,7 +247,7 @@ HOSTILE = {
 
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_megabytes_end_soon(name: str) -> None:
-    """Seconds of this process; each took more than half a minute at the same size."""
+    """Seconds of this process, on a busy machine: no work grows with the square of the rows."""
     text = HOSTILE[name]()
     start = time.process_time()
     try:

@@ -1,0 +1,166 @@
+"""Further fuses that an overload passes: one in each string, and one between the modules.
+
+Each is asked what the main fuse is asked, at its own current: where it melts before the overload
+is opened it must be shown to break, for whatever else stands in that loop is counted on only where
+it has cleared before. Of all shares of the pack's current the largest is the worst: the same
+current in the link then leaves the pack's trips the least to see.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
+from packcalc.findings import Finding, Origin
+from packcalc.part_checks.shown import counted
+from packcalc.part_checks.slow_opening import melting_words
+from packcalc.part_checks.sweep import (
+    BESIDE, NO_TRIP, ContactorSide, FuseSide, Sweep, TripLine, breaks, grid,
+)
+from packcalc.units import show
+
+STAGE = "who clears"
+NONE_OPEN = counted("none", 0, "definition")
+LEAST = 1e-3  # of the range, where the sheet has no rated current to begin at
+
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """A further fuse in the path of an overload.
+
+    Attributes:
+        name: as printed.
+        fuse: where it counts, in its own current; no part where the brief names none.
+        share: largest of the pack's current that runs through it.
+        own: trips on its own current.
+        in_string: whether it stands in each of several strings.
+    """
+
+    name: str
+    fuse: FuseSide
+    share: Finding
+    own: tuple[TripLine, ...] = ()
+    in_string: bool = False
+
+    @property
+    def title(self) -> str:
+        return f"{self.name}: an overload is opened before it melts unbroken"
+
+    def contactor(self, side: ContactorSide) -> ContactorSide:
+        """The contactors as the current in the link sees them, on the pack's trips and its own."""
+        share = self.share.number
+        lines = (*(replace(line, from_current=line.from_current * share,
+                           to_current=line.to_current * share) for line in side.lines), *self.own)
+        return replace(side, lines=lines, blocked_above=side.blocked_above * share,
+                       reasons=tuple(r for r in side.reasons if r != NO_TRIP or not lines))
+
+
+@dataclass(frozen=True, eq=False)
+class _Lost:
+    """Where a link melts before anybody has opened, and is not shown to break."""
+
+    current: np.ndarray
+    sure: np.ndarray
+    asked: np.ndarray
+
+    @property
+    def any(self) -> np.ndarray:
+        return self.sure | self.asked
+
+
+def _lost(link: Beside, swept: Sweep, low: float, top: float) -> _Lost:
+    """Over the link's own current, from what it carries for ever up to its share of a fault."""
+    side, share, fuse = link.contactor(swept.contactor), link.share.number, link.fuse
+    marks = (*breaks(fuse, side, swept.counted_time), low * (1.0 + BESIDE), *(
+        i * share for i in breaks(swept.fuse, swept.contactor, swept.counted_time)))
+    at = grid(low, top, marks)
+    pack = at / share
+    trips = (at <= side.limit) & (not side.reasons)
+    by_trip = np.where(trips, side.times(at), np.nan)
+    main = swept.fuse
+    by_main = np.where(main.counts_at_any_time(pack), main.times(pack), np.nan)
+    opened = np.nan_to_num(np.fmin(by_trip, by_main), nan=np.inf)
+    lost = ~fuse.counts_at_any_time(at) & (fuse.unbroken.melts(at) < opened)
+    sure = lost & fuse.unbroken.fails(at) & fuse.unbroken.timed(at)
+    return _Lost(at, sure, lost & ~sure)
+
+
+def beside_check(link: Beside, swept: Sweep, lowest: Finding, gap: str,
+                 cure: Callable[[float, float, Callable[[Sweep], bool]], str]) -> Check:
+    """Whether a further fuse breaks every overload that it does not outlast.
+
+    Args:
+        link: with its share of the pack's current.
+        swept: of the whole pack's path.
+        lowest: where the fault range begins; each fault place is held by itself.
+        gap: why the trips are not all known; empty where they are.
+        cure: an overload trip that helps, by the lowest current of the pack at which it melts
+            before, its shortest time there, and whether a path leaves it whole.
+    """
+    part, rated = link.fuse.part, link.fuse.unbroken.rated
+    if part is None:
+        return Check(link.title, STAGE, NOT_EVALUATED, reason="no part is named for it: whether it "
+                     "melts first, and breaks, no sheet says", remedy=f"name the {link.name}")
+    if not lowest.known:
+        return Check(link.title, STAGE, NOT_EVALUATED, reason="lowest fault is not known")
+    top = lowest.number * link.share.number
+    low = min(rated or LEAST * top, top)
+    if low == top:
+        return _told(link, 0, f"{part.name} carries {show(rated, 'A')} for ever, and the fault "
+                              f"range begins at {show(top, 'A')} in it{_where(link)}")
+    found = _lost(link, swept, low, top)
+    if not found.any.any():
+        return _told(link, 0, f"{part.name} breaks, or outlasts, every current from "
+                              f"{show(low, 'A')} to {show(top, 'A')} in it{_where(link)}")
+    return _melted(link, swept, found, gap, _cures(link, swept, found, cure))
+
+
+def _melted(link: Beside, swept: Sweep, found: _Lost, gap: str, remedy: str) -> Check:
+    """A failure where its curve shows it and the trips are known; else a question."""
+    words = "; ".join(
+        f"from {show(float(found.current[a]), 'A')} to {show(float(found.current[b]), 'A')} in "
+        f"it{_where(link)}: {melting_words(link.fuse, float(found.current[a]))}"
+        for mask in (found.sure, found.asked) for a, b in runs(mask))
+    missing = [gap, *link.contactor(swept.contactor).reasons,
+               "" if link.fuse.unbroken.rated else "ask for its rated current"]
+    asks = "; ".join(m for m in missing if m)
+    if asks or not found.sure.any():
+        return Check(link.title, STAGE, NOT_EVALUATED, remedy=remedy,
+                     reason="; ".join(w for w in (words, asks) if w))
+    return _told(link, int(found.sure.sum()), words, remedy)
+
+
+def _told(link: Beside, number: int, reason: str, remedy: str = "") -> Check:
+    part = link.fuse.part
+    figure = counted("currents tried, up to the lowest fault, at which it melts unbroken", number,
+                     part.basis if part is not None else "given",
+                     Origin("melting curve of the fuse, trips"))
+    return Check(link.title, STAGE, FAIL if number else PASS, figure, NONE_OPEN, "at most",
+                 reason, remedy)
+
+
+def _where(link: Beside) -> str:
+    """Whose current it is."""
+    return "" if not link.in_string else (
+        f", which with one string out takes {link.share.shown} of the pack's current")
+
+
+def _cures(link: Beside, swept: Sweep, found: _Lost,
+           cure: Callable[[float, float, Callable[[Sweep], bool]], str]) -> str:
+    """What was tried and helps."""
+    low, top = float(found.current[0]), float(found.current[-1])
+    first = float(found.current[np.flatnonzero(found.any)[0]]) / link.share.number
+    melts = float(link.fuse.unbroken.melts(found.current)[found.any].min())
+    sooner = cure(first, melts, lambda made: not _lost(link, made, low, top).any.any())
+    part = link.fuse.part
+    full = "" if part is not None and part.full_range else "a full-range fuse"
+    return " or ".join(filter(None, (sooner, full)))
+
+
+def runs(mask: np.ndarray) -> list[tuple[int, int]]:
+    """First and last index of every unbroken run."""
+    edges = np.flatnonzero(np.diff(mask.astype(int), prepend=0, append=0))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
