@@ -250,7 +250,8 @@ def wheels(figures: Figures) -> Stage:
     """Driven wheels off the ground."""
     return Stage(
         "wheels", "Wheels off the ground", _live(figures),
-        (*even_first(figures), "Vehicle on stands that cannot tip, nobody in front of or behind it, braking back-feed "
+        (*even_first(figures),
+         "Vehicle on stands that cannot tip, nobody in front of or behind it, braking back-feed "
          "set to its least.",
          "Slow: direction forward and back, pedal let go, brake. Emergency stop at low speed. "
          "Key out. Charge plug in: it must not turn.",

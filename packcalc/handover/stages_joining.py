@@ -240,8 +240,8 @@ def pack_on(figures: Figures) -> Stage:
          "controller; it will report that the plus contact did not close.",
          *_each_string(study),
          f"Start: {minus} closes alone, the bus must not rise{watched(study)}. Then the relay "
-         f"across {plus}: the bus must come to {level.shown} of the battery and stay; a bus that hangs lower has a "
-         "load on it: open at once.",
+         f"across {plus}: the bus must come to {level.shown} of the battery and stay; a bus "
+         "that hangs lower has a load on it: open at once.",
          "Wait for the resistor to cool between two tries; no more tries than the brief says.",
          f"Relay and {minus} open, {down}, proven by meter, before the coil lead goes on."),
         (*_joined(figures), *_whole(figures),

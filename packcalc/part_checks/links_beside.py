@@ -3,7 +3,7 @@
 Each is asked what the main fuse is asked, at its own current: where it melts before the overload
 is opened it must be shown to break, for whatever else stands in that loop is counted on only where
 it has cleared before. Of all shares of the pack's current the largest is the worst: the same
-current in the link then leaves the pack's trips the least to see.
+current in the link then leaves the pack's trips the least to see, unless they are held back.
 """
 
 from __future__ import annotations
@@ -112,10 +112,22 @@ def beside_check(link: Beside, swept: Sweep, lowest: Finding, gap: str,
         return _told(link, 0, f"{part.name} carries {show(rated, 'A')} for ever, and the fault "
                               f"range begins at {show(top, 'A')} in it{_where(link)}")
     found = _lost(link, swept, low, top)
+    if not found.any.any() and _held_back(link, swept, lowest, found):
+        return Check(link.title, STAGE, NOT_EVALUATED, reason="the trips are held back from "
+                     f"{show(swept.contactor.blocked_above, 'A')} of the pack on, below the fault "
+                     "range: with more strings in, each then has less than is counted here",
+                     remedy="management.trip_blocked_above at or above the lowest fault, or a "
+                            "full-range fuse")
     if not found.any.any():
         return _told(link, 0, f"{part.name} breaks, or outlasts, every current from "
                               f"{show(low, 'A')} to {show(top, 'A')} in it{_where(link)}")
     return _melted(link, swept, found, gap, _cures(link, swept, found, cure))
+
+
+def _held_back(link: Beside, swept: Sweep, lowest: Finding, found: _Lost) -> bool:
+    """Whether a lesser share may be worse: the pack's trips are gone, and the link still melts."""
+    return link.in_string and swept.contactor.blocked_above < lowest.number \
+        and bool(np.isfinite(link.fuse.unbroken.melts(found.current)).any())
 
 
 def _melted(link: Beside, swept: Sweep, found: _Lost, gap: str, remedy: str) -> Check:

@@ -100,8 +100,9 @@ def beside_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
     def cure(first: float, melts: float, holds: Callable[[Sweep], bool]) -> str:
         return "" if asked.trip is None else _quicker(asked, swept, first, melts, holds)
 
-    gap = needs_trip(asked) if asked.trip is None else "" if asked.delay is not None \
-        and asked.delay.known else "say the delay of the overload trip"
+    gap = "name the management system's overload trip with its delay" if asked.trip is None \
+        else "" if asked.delay is not None and asked.delay.known \
+        else "say the delay of the overload trip"
     return tuple(beside_check(link, swept, asked.fault_lowest, gap, cure)
                  for link in asked.beside)
 
