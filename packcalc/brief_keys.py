@@ -251,8 +251,9 @@ KEYS: tuple[Key, ...] = (
         8, 1500, None, None, "no fast-charge station is counted on; charging at one is not "
         "evaluated", "station's plate: highest DC output voltage"),
     Key("station", "current", "current", "I_st", "A", "most current asked of the charging station",
-        1, 3500, None, None, "no fast-charge station is counted on; charging at one is not "
-        "evaluated", "what the vehicle asks at most, or the station's plate: highest DC current"),
+        1, 3500, None, None, "no more is counted on than the charger and its branches ask; "
+        "charging at a station is not evaluated", "what the vehicle asks at most, or the "
+        "station's plate: highest DC current"),
     Key("station", "capacitance", "capacitance", "C_st", "mF",
         "output capacitance of the charging station", 0, 100,
         consequence="what a station's capacitors give into a fault at the charge inlet is named as "

@@ -34,12 +34,13 @@ from packcalc.further_parts import (
     precharge_relay_item, string_cables_item, with_system,
 )
 from packcalc.pack import PackModel
-from packcalc.part_checks.path_conductors import ElsewhereHeat
+from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor
 from packcalc.part_checks.sweep import Trips
 from packcalc.part_checks.trip_checks import follows
 from packcalc.place_arcs import PlaceArc, worst_arc
 from packcalc.place_heats import place_heats
 from packcalc.place_sweep import SWEPT, currents_of, heat_over, sweeping_by
+from packcalc.places.chafed import undescribed_routes
 from packcalc.places.rivals import worst_of_rivals
 from packcalc.places.settings import PlaceId
 from packcalc.places.shared import branch_fuse
@@ -54,7 +55,7 @@ from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
 from packcalc.protect.management import ManagementAsked, ManagementResult, specify_management
 from packcalc.protect.overvoltage import OvervoltageResult
-from packcalc.protect.places import FaultPlace, Loop, fault_places, place_words
+from packcalc.protect.places import FaultPlace, Loop, PlacesAsked, fault_places, place_words
 from packcalc.protect.state_checks import StatesAsked, Untimed
 from packcalc.protect.states import StatesResult, study_states
 from packcalc.protect.strings import MODULE_SHORT
@@ -94,8 +95,8 @@ class Circuit:
         arc: the worst of every fault place; None where no current is known.
         mid_fuse: what a fuse inside the string is bought to; None where none stands there.
         inside_strings: string fuse and contactor over the whole range; None without strings.
-        heats: the most heat of every fault place in each conductor of the main path, and
-            so of each string.
+        heats: the most heat of every fault place in each conductor of the main path, its cable
+            among them, and so of each string; and in each charge cable that no branch describes.
     """
 
     feeds: Feeds
@@ -157,7 +158,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
         clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils,
         settings=path.settings)))
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
-    heats = place_heats(places, answers, path.held.asked.conductors, path.pack.layout.parallel)
+    heats = (*place_heats(places, answers, path.held.asked.conductors,
+                          path.pack.layout.parallel), *_cable_heats(path, places, answers, brief))
     inside = _held_to_places(inside, places, heats)
     arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
@@ -199,6 +201,26 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
                    mid_fuse_asked(feeds, path.fuse_asked, loops), heats)
+
+
+def _cable_heats(path: MainPath, places: tuple[FaultPlace, ...], answers: PartAnswers,
+                 brief: Brief) -> tuple[ElsewhereHeat, ...]:
+    """The most heat in the traction cable, and in each charge cable that no branch describes."""
+    asked, found = path.held.asked, []
+    traction = next((r for r in path.routes if r.asked.behind_main_fuse), None)
+    named = [] if traction is None or asked.cable_withstand is None else [
+        (traction.asked.name, asked.cable_name, asked.cable_withstand)]
+    bare = {r.name for r in undescribed_routes(brief)}
+    named += [(r.asked.name, r.asked.name, r.withstand) for r in path.routes
+              if r.asked.name in bare and r.withstand is not None]
+    for route, name, stands in named:
+        through = tuple(p for p in places if route in p.loop.cables)
+        if route in bare:  # of any section: whether this very one lives so long is asked of it
+            through = fault_places(PlacesAsked(
+                tuple(replace(p.loop, own_wire=None) for p in through), answers,
+                sweeping_by(answers), answers.spoils))
+        found += place_heats(through, answers, (PathConductor(name, stands, ""),), 1)
+    return tuple(found)
 
 
 def _held_to_places(inside: Coordination | None, places: tuple[FaultPlace, ...],

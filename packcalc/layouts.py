@@ -9,7 +9,7 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc.brief import Brief
 from packcalc.findings import Finding, largest, leaf
-from packcalc.loads import power_of_branches
+from packcalc.loads import charging_current_said, charging_power, power_of_branches
 from packcalc.value import value_object
 
 ARRANGEMENTS = ("grouped", "strings")
@@ -160,7 +160,8 @@ def asks_of(brief: Brief) -> Asks:
         regeneration_limit=number(b.regeneration.voltage_limit),
         follows_charge_limit=b.regeneration.follows_charge_limit == "yes",
         branches=more.number if (more := power_of_branches(b)) is not None else 0.0,
-        charging=b.charger.power.number, station=number(b.station.current),
+        charging=charging_power(b).number,
+        station=said.number if (said := charging_current_said(b)) is not None else np.nan,
         charger_tolerance=b.charger.tolerance.number,
         charger_low=number(b.charger.voltage_low), charger_high=number(b.charger.voltage_high),
         energy_least=number(bat.energy_least), energy_most=number(bat.energy_most),

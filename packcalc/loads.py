@@ -1,13 +1,15 @@
-"""What the vehicle draws beside its motor: branch loads, added to peak and continuous power.
+"""What branches draw and feed: loads beside the motor, and what charges through an inlet.
 
 A branch load flows through cells, links, fuse and contactors like any other; wherever it
-taps, it is counted in the whole main path, which errs high for the parts behind its tap.
+taps, it is counted in the whole main path, which errs high for the parts behind its tap. So does
+a charging current: what the branch of a charger or an inlet says counts as the charger itself.
 """
 
 from __future__ import annotations
 
 from packcalc.brief import Branch, Brief
-from packcalc.findings import Finding, trace
+from packcalc.brief_keys import CHARGERS
+from packcalc.findings import Finding, largest, trace
 from packcalc.transients import current_power, sum_of_powers
 
 LOADS = ("DC/DC converter", "heater", "compressor", "other")
@@ -61,3 +63,25 @@ def _with_branches(brief: Brief, motor: Finding, title: str) -> Finding:
     if more is None:
         return motor
     return trace(sum_of_powers, title, symbol=motor.symbol, unit="kW", first=motor, second=more)
+
+
+def charging_power(brief: Brief) -> Finding:
+    """Largest power that the charger or a branch that charges asks for, current not said."""
+    return _largest([brief.charger.power, *(b.power.called(f"power of {b.name}") for b in
+                     _charging(brief) if not b.current.known)], "charging power")
+
+
+def charging_current_said(brief: Brief) -> Finding | None:
+    """Largest charging current that an entry names: of the station, or of a branch."""
+    said = [f for f in (brief.station.current, *(b.current.called(f"current of {b.name}")
+                                                 for b in _charging(brief))) if f.known]
+    return _largest(said, "charging current by its entry") if said else None
+
+
+def _charging(brief: Brief) -> tuple[Branch, ...]:
+    return tuple(b for b in brief.branch if b.kind in CHARGERS)
+
+
+def _largest(found: list[Finding], title: str) -> Finding:
+    known = [f for f in found if f.known]
+    return largest(known, title) if len(known) > 1 else known[0]

@@ -17,8 +17,9 @@ SPELLED = tuple(CHANGE_TO if mark == CHANGE else mark for mark in MARKS)
 
 NOT_MARKED, VOID, CONFLICT = "not marked", "void: changed since", "reviewers differ"
 ACCEPTED, CHANGE_ASKED, REJECTED = "accepted", "change asked", "rejected"
-LEFT = "not checked by those who marked"
-STANDINGS = (CONFLICT, REJECTED, CHANGE_ASKED, VOID, NOT_MARKED, LEFT, ACCEPTED)
+LEFT, PARTLY = "not checked by those who marked", "accepted for some parts"
+STANDINGS = (CONFLICT, REJECTED, CHANGE_ASKED, VOID, NOT_MARKED, PARTLY, LEFT, ACCEPTED)
+BETWEEN = "; "  # of the titles of parts that share one figure
 
 
 def spelled(words: str) -> str:
@@ -57,6 +58,7 @@ class Mark:
         licence: number, or "" where none is held.
         note: free words.
         scan: name of the scanned sheet, for a paper mark that somebody else entered.
+        also: further parts that shared the figure when it was marked, as printed.
     """
 
     decision_id: str
@@ -69,3 +71,14 @@ class Mark:
     licence: str = ""
     note: str = ""
     scan: str = ""
+    also: str = ""
+
+    def speaks_for(self, part: str) -> bool:
+        """Whether that further part shared the figure when this mark was given.
+
+        Examples:
+            >>> one = Mark("id", ACCEPT, "k0", "A. Invented", "2026-11-25", also="Busbar; Fuse")
+            >>> one.speaks_for("Fuse"), one.speaks_for("Bus")
+            (True, False)
+        """
+        return BETWEEN + " ".join(part.split()) + BETWEEN in BETWEEN + self.also + BETWEEN

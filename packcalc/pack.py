@@ -18,6 +18,7 @@ from packcalc.brief import Brief, ModulesOnHand, Path
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layout_findings import Builder, count, fewest_paths, rule, sum_of_parts
 from packcalc.layouts import Layout, demand_voltage, peak_voltage
+from packcalc.loads import charging_current_said, charging_power
 from packcalc.mixes import mix_cautions, traced_most_capacity
 from packcalc.pack_charging import (
     braking_voltage,
@@ -212,10 +213,12 @@ def _currents(b: Builder, peak_at: Finding, rest_low: Finding) -> dict[str, Find
     steady = trace(el.power_current, "continuous current", symbol="I_c", power=b.continuous,
                    voltage=brief.inverter.voltage_low,
                    note="ceiling: the bus is counted at its lowest operating voltage")
-    charging = trace(el.power_current, "charging current", symbol="I_ch", power=brief.charger.power,
-                     voltage=rest_low, note="largest where charging begins, at lowest charge")
-    if brief.station.current.known:
-        charging = largest([charging, brief.station.current], "charging current")
+    charging = trace(el.power_current, "charging current", symbol="I_ch",
+                     power=charging_power(brief), voltage=rest_low,
+                     note="largest where charging begins, at lowest charge")
+    said = charging_current_said(brief)
+    if said is not None:
+        charging = largest([charging, said], "charging current")
     braking = trace(el.power_current, "braking current", symbol="I_rg",
                     power=brief.regeneration.power, voltage=rest_low,
                     note="ceiling: counted at the rest voltage at lowest charge")

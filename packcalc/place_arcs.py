@@ -101,7 +101,7 @@ def _bound(loop: Loop) -> float:
 
 def _arc_at(loop: Loop, answers: PartAnswers) -> PlaceArc:
     """The worst of one place over all its currents, each judged by what the devices see."""
-    seen = _half(loop)
+    seen = _half(loop, answers)
     if not loop.devices or seen is None:
         return _told(loop, loop.highest, LONGEST_ARC)
     half = currents_of(answers, seen)
@@ -120,12 +120,17 @@ def _arc_at(loop: Loop, answers: PartAnswers) -> PlaceArc:
         note=f"device at {trace(arc_current, fault_current=at).shown}"))
 
 
-def _half(loop: Loop) -> Loop | None:
-    """The loop as its devices see an arc in it; None where its lowest current is not known."""
+def _half(loop: Loop, answers: PartAnswers) -> Loop | None:
+    """The loop as its devices see an arc in it; None where its lowest current is not known.
+
+    However warm the cells, an arc may take less than a trip that follows them is set to.
+    """
     if not loop.lowest.known or not 0.0 < loop.lowest.number < loop.highest.number:
         return None
-    blind = tuple(replace(d, drop=KEEPS_THEM_UP) if d.kind == CONTACTOR else d
-                  for d in loop.devices)
+    trips = answers.held.asked.trips
+    highest = trips.moving.highest if trips is not None and trips.moving is not None else None
+    blind = tuple(replace(d, drop=KEEPS_THEM_UP, setting=highest or d.setting)
+                  if d.kind == CONTACTOR else d for d in loop.devices)
     return replace(loop, lowest=trace(arc_current, fault_current=loop.lowest),
                    highest=trace(arc_current, fault_current=loop.highest), devices=blind)
 

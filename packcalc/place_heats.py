@@ -1,4 +1,4 @@
-"""The most heat in links, bus bars and modules: over every fault place, in what somebody clears.
+"""The most heat in cables, links, bars, modules: over all fault places, in what somebody clears.
 
 They lie in more loops than the path from pole to pole: a second chassis fault that only the cells'
 trip or a mid-pack fuse ends lets more heat through them.
@@ -37,11 +37,12 @@ class _Swept:
 
 def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
                 conductors: Iterable[PathConductor], parallel: int) -> tuple[ElsewhereHeat, ...]:
-    """The worst of each conductor, of all loops that run through the modules.
+    """The worst of each conductor, of all loops that run through it.
 
     Args:
-        places, answers: of the layout.
-        conductors: links, bus bars and the modules' own.
+        places: whose current runs through these conductors.
+        answers: of the layout.
+        conductors: links, bus bars and the modules' own; or a cable.
         parallel: modules or strings side by side.
     """
     asked, named = tuple(places), tuple(conductors)
@@ -49,11 +50,26 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         return ()
     loops = [p.loop for p in asked if p.loop.devices]
     swept = _all_swept(loops, answers, named, parallel)
-    nobody = any(p.nobody for p in asked)
+    nobody = _unended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")
     return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}" if untold else
                         _unknown(loops, answers, _part_at_most(one, swept, parallel)[1]))
                  for one in named)
+
+
+def _unended(places: tuple[FaultPlace, ...]) -> str:
+    """Where nobody ends the heat: a place that fails before one where covers are the answer."""
+    left = sorted((p for p in places if p.nobody and p.loop.highest.number != 0.0), key=lambda p: (
+        p.loop.inherent, not p.loop.devices, -max(
+            number(one.current) or 0.0 for one in p.answers if one.clears is False)))
+    if not left:
+        return ""
+    first, more = left[0], len(left) - 1
+    span = first.between.span if first.between is not None and first.between.clears is False \
+        else " and ".join(f"at {one.current.shown}" for one in (first.at_lowest, first.at_highest)
+                          if one.clears is False and one.current.known)
+    others = f", nor at {more} place{'s' if more > 1 else ''} more" if more else ""
+    return f"{span or 'at some current'} nobody ends the heat at '{first.title}'{others}"
 
 
 def _unknown(loops: Iterable[Loop], answers: PartAnswers, most: float) -> str:
@@ -136,7 +152,7 @@ def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) 
 
 
 def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
-           nobody: bool, silent: str) -> ElsewhereHeat:
+           nobody: str, silent: str) -> ElsewhereHeat:
     worst, _ = _part_at_most(conductor, swept, parallel)
     if worst is None:
         return ElsewhereHeat(conductor.name, silent=silent, nobody=nobody)

@@ -29,8 +29,8 @@ UNPROVEN = "a contactor that is not shown to break it may open before the fuse h
 BURST = ("with every source the {name} is driven above the {limit} that it breaks, and may burst "
          "before any other device has cleared")
 TOO_EARLY = "the contactor trips above the {limit} that it breaks, before the fuse has cleared"
-NO_WIRE = ("the conductor of this branch stands {stands} and does not survive: {heat} pass until "
-           "{by} could clear")
+NO_WIRE = ("the conductor of this branch or cable stands {stands} and does not survive: {heat} "
+           "pass until {by} could clear")
 OWN_FUSE = "branch_fuse."
 NO_FUSE, NO_CONTACTOR = FuseSide(None), ContactorSide(None)
 

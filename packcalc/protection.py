@@ -46,6 +46,7 @@ from packcalc.layouts import Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
+from packcalc.part_checks.path_conductors import ElsewhereHeat
 from packcalc.part_checks.trip_checks import overload_check
 from packcalc.parts import FUSE, Part
 from packcalc.places.chafed import undescribed_routes
@@ -79,6 +80,7 @@ STRINGS_OPEN = (
     "Parallel strings: the contactors here are the string contactors. Every string's pair opens on "
     "the pack's trips at the same command; the whole pack's current is counted through one of "
     "them, which errs high: at the worst one string alone is in.")
+BEHIND_MAIN = "main fuse and main contactors; no fuse of its own is counted on"
 STRINGS_TITLE = "Contactors, duty of the whole pack through one string"
 STRINGS_NOTE = (
     "Parallel strings: there is no pair common to all. This is the whole pack's duty; it falls to "
@@ -227,7 +229,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     routes = tuple(_held_route(brief, route, held, loops) for route in routes)
     precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
                                named=brief.parts.resistor)
-    carry, place = carry_demand(brief, pack, faults, held), place_demand(brief, routes)
+    carry = carry_demand(brief, pack, faults, held)
     step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
     circuit = study_circuit(brief, MainPath(pack, at_the_end, routes, held, rating, precharge,
                                             pack_inductance(brief), CABLE_INDUCTANCE, step,
@@ -238,9 +240,11 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
         [p.title for p in circuit.places if any(a.clears is None and a.device == d.name
                                                 for a in p.answers for d in p.loop.passed)])
     held = with_heats(held, circuit.heats)
+    routes = tuple(_placed_route(brief, route, held, circuit.heats) for route in routes)
     faults = replace(faults, checks=tuple(told_apart(
         c, opened_all_the_same(circuit.places, pack.peak_current.number)
         if c.verdict == FAIL and pack.peak_current.known else "") for c in faults.checks))
+    place = place_demand(brief, routes)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              disconnect_nowhere(brief, layout.series) or size_disconnect(
@@ -411,10 +415,27 @@ def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
     if swept is None or not asked.behind_main_fuse:
         return None
     shown = swept.covered and not np.isnan(swept.heat).any()
+    most = next((heat for one, heat, _ in held.conductor_heat
+                 if one.name == held.asked.cable_name), held.worst_heat)
     return replace(
-        asked, let_through=held.worst_heat if shown else None,
+        asked, let_through=most if shown else None,
         overload=lambda capacity: overload_check(
             replace(held.asked, cable_current=capacity, cable_name="this cable"), swept))
+
+
+def _placed_route(brief: Brief, route: RouteResult, held: Coordination,
+                  heats: tuple[ElsewhereHeat, ...]) -> RouteResult:
+    """The route once more, with the most heat of every fault place that runs through it."""
+    told = next(r for r in brief.cables.route if r.name == route.asked.name)
+    traction = _traction_held(route.asked, held)
+    other = next((h for h in heats if h.name == (
+        held.asked.cable_name if traction is not None else told.name)), None)
+    if other is None:
+        return route
+    asked = traction if traction is not None else replace(
+        route.asked, let_through=other.heat, protected_by=BEHIND_MAIN)
+    return size_route(replace(asked, let_through=None if other.silent else asked.let_through,
+                              unended=other.nobody), cables_tried(brief, told), named=told.cable)
 
 
 def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
@@ -433,7 +454,8 @@ def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
         and fuse.opens_from.number <= lowest.number
     part = fuse.part
     return replace(asked, let_through=fuse.clearing if opens else None,
-                   overload=None if part is None else lambda capacity: overload_by(part, capacity))
+                   overload=None if part is None else lambda capacity: overload_by(
+                       part, capacity, asked.highest_voltage))
 
 
 def _voltage_item(brief: Brief, pack: PackModel) -> Item:

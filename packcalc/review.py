@@ -23,7 +23,7 @@ from typing import Any
 from packcalc import __version__
 from packcalc.decisions import BENCH, Decision, decisions, slug
 from packcalc.errors import Fault, InputErrors, nearest
-from packcalc.marks import CHANGE, MARKS, SIGN, SPELLED, Mark, signed, spelled
+from packcalc.marks import BETWEEN, CHANGE, MARKS, SIGN, SPELLED, Mark, signed, spelled
 from packcalc.measured import Measured
 from packcalc.mixes import module_numbers
 from packcalc.protection import ProtectionStudy
@@ -61,7 +61,8 @@ FREE = {"change_to": "Change to", "name": "Name", "scope": "Scope", "licence": "
         "date": "Date", "note": "Note", "scan": "Scan"}
 PRINTED = ("part", "title", "figure", "check", "basis")  # cells that nobody is to write in
 VERSION = ("design", "layout", "issued", "input_digest")
-CSV_HEAD = ("number", "of", "decision", *PRINTED, "also", "mark", *FREE, "digest", *VERSION)
+ALSO = "also"  # parts that share the figure: a mark speaks for those printed beside it
+CSV_HEAD = ("number", "of", "decision", *PRINTED, ALSO, "mark", *FREE, "digest", *VERSION)
 SINCE = "since "  # before the day of issue in a sheet, which a spreadsheet then leaves as it is
 # What a file says of its version besides: its list of decisions, the entries of the brief.
 LISTED, ENTRIES, FIGURES, EARLIER = "decisions", "entries", "figures", "earlier"
@@ -79,7 +80,7 @@ HOW_TO_MARK = (f"Marks, in the column mark: {', '.join(SPELLED)}; the new value 
                "date and digest to text before you type: a spreadsheet rewrites what looks like a "
                "day or a number.")
 _DIGEST = re.compile(SIGN + r"[0-9a-f]{12}")
-SAME = "decision_id", "name", "scope", "digest", "date"  # of two marks that cannot both stand
+SAME = "decision_id", "name", "scope", "digest", "date", ALSO  # of two marks that cannot both stand
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 _LAYOUT = re.compile(r"(\S+) (grouped|strings) \(([\d,]+)\)")
 NO_DATE, NO_DIGEST = " is no date", "is no digest"
@@ -305,13 +306,13 @@ def as_csv(study: ProtectionStudy, marks: Iterable[Mark] = (), cautions: Sequenc
     writer.writerows([line] for line in (_remarks(file) if cautions else ()))
     writer.writerow(CSV_HEAD)
     for number, decision in enumerate(lines, 1):
-        for mark in given.get(decision.id, [None]):
+        for mark in _with_unmarked(given.get(decision.id, []), decision):
             row = _row((number, len(lines)), decision, mark, version)
             writer.writerow([shielded(str(cell)) for cell in row])
     rows = [(GIVEN_BEFORE if m.decision_id in owner else GONE, m) for m in (*apart, *file.gone)]
     for word, mark in (*rows, *((BESIDE, m) for m in file.beside)):
         shown = file.shown.get(mark, {})
-        cells = [word, "", mark.decision_id, *(shown.get(key, "") for key in PRINTED), "",
+        cells = [word, "", mark.decision_id, *(shown.get(key, "") for key in PRINTED), mark.also,
                  *_of_mark(mark), *version]
         writer.writerow([shielded(str(cell)) for cell in cells])
     return out.getvalue()
@@ -333,12 +334,19 @@ def printed_cells(decision: Decision) -> tuple[str, ...]:
             decision.basis)
 
 
+def _with_unmarked(marks: Sequence[Mark | None], decision: Decision) -> Sequence[Mark | None]:
+    """Its marks, and an empty row where a part shares the figure that no mark speaks for."""
+    told = all(any(m is not None and m.speaks_for(part) for m in marks) for part in decision.also)
+    return marks if marks and told else [*marks, None]
+
+
 def _row(number: tuple[int, int], decision: Decision, mark: Mark | None,
          version: tuple[str, ...]) -> list[Any]:
-    head = [*number, decision.id, *printed_cells(decision), "; ".join(decision.also)]
+    head = [*number, decision.id, *printed_cells(decision)]
     if mark is None:
-        return [*head, "", *("" for _ in FREE), decision.digest, *version]
-    return [*head, *_of_mark(mark), *version]
+        return [*head, BETWEEN.join(decision.also), "", *("" for _ in FREE), decision.digest,
+                *version]
+    return [*head, mark.also, *_of_mark(mark), *version]
 
 
 def _of_mark(mark: Mark) -> list[str]:
@@ -589,7 +597,9 @@ class _Reading:
         values = {key: self.text(given.get(key, ""), line, f"{where}.{key}", named,
                                  free=key in FREE)
                   for key in ("decision_id", "verdict", "digest", *FREE)}
-        values |= {"verdict": spelled(values["verdict"]), "digest": signed(values["digest"])}
+        also = self.text(given.get(ALSO, ""), line, f"{where}.{ALSO}", named, most=LONGEST_TEXT)
+        values |= {"verdict": spelled(values["verdict"]), "digest": signed(values["digest"]),
+                   ALSO: " ".join(also.split())}
         if len(self.faults) == before:
             self._judge(values, line, where, counts=to is not self.beside)
         if len(self.faults) == before:
@@ -598,7 +608,7 @@ class _Reading:
                 self.shown.setdefault(mark, shown)
 
     def text(self, value: Any, line: int, key: str, named: str = "", *,
-             free: bool = False) -> str:
+             free: bool = False, most: int = LONGEST_FIELD) -> str:
         """A text without characters that hide or turn what it says.
 
         Args:
@@ -606,6 +616,7 @@ class _Reading:
             line, key: where.
             named: of which decision, for a message.
             free: whether the reviewer wrote it: what is harmless to replace is replaced.
+            most: characters.
         """
         if not isinstance(value, str):
             self.fault(line, key, f"is no text but {type(value).__name__}", "write it in quotes")
@@ -614,8 +625,8 @@ class _Reading:
         if free:
             clean = self._cleaned(clean, line, key, named)
         odd = _odd(clean)
-        if len(clean) > LONGEST_FIELD:
-            self.fault(line, key, f"holds {len(clean)} characters, more than {LONGEST_FIELD}")
+        if len(clean) > most:
+            self.fault(line, key, f"holds {len(clean)} characters, more than {most}")
         elif odd:
             self.fault(line, key, f"holds control characters, first U+{ord(odd):04X}{named}",
                        "write plain text")
@@ -952,6 +963,7 @@ def _csv_row(reading: _Reading, cells: dict[str, str], row: Sequence[str], head:
                               "mark the row: " + ", ".join(SPELLED))
         return
     given = {key: cells[key] for key in (*FREE, "digest")}
-    given |= {"decision_id": cells["decision"], "verdict": cells["mark"]}
+    given |= {"decision_id": cells["decision"], "verdict": cells["mark"],
+              ALSO: cells.get(ALSO, "")}
     reading.add(given, line, where, to=reading.marks if apart is None else apart,
                 shown=dict(printed) if apart is None or any(t for _, t in printed) else None)

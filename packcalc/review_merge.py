@@ -23,6 +23,7 @@ from packcalc.marks import (
     NOT_CHECKED,
     NOT_MARKED,
     NOT_MY_FIELD,
+    PARTLY,
     REJECT,
     REJECTED,
     VOID,
@@ -70,15 +71,22 @@ class Standing:
     @property
     def word(self) -> str:
         """One of STANDINGS."""
-        said = {(m.verdict, m.change_to) for m in self.marks if m.verdict in _DECIDED}
-        if len(said) > 1:
-            return CONFLICT
-        if said:
-            word = _DECIDED[next(iter(said))[0]]
-            return VOID if word == ACCEPTED and self.joined else word
-        if any(m.verdict in (NOT_CHECKED, NOT_MY_FIELD) for m in self.marks):
-            return LEFT
-        return VOID if self.void else NOT_MARKED
+        word = _word(self.marks, self.void)
+        if word != ACCEPTED:
+            return word
+        return VOID if self.joined else PARTLY if self.of_parts else ACCEPTED
+
+    @property
+    def of_parts(self) -> tuple[tuple[str, str], ...]:
+        """(part, how it stands) where those that share the figure do not all stand alike.
+
+        A part that came to share it later was marked by nobody who did not see it there.
+        """
+        own = _word(self.marks, self.void)
+        found = [(self.decision.part, own), *((part, _word(*(
+            tuple(m for m in marks if m.speaks_for(part)) for marks in (self.marks, self.void))))
+            for part in self.decision.also)]
+        return tuple(found) if self.marks and any(word != own for _, word in found) else ()
 
     @property
     def joined(self) -> bool:
@@ -90,6 +98,16 @@ class Standing:
     def against_check(self) -> bool:
         """Accepted although the check of today does not pass."""
         return self.word == ACCEPTED and self.decision.verdict in (FAIL, NOT_EVALUATED)
+
+
+def _word(marks: Sequence[Mark], void: Sequence[Mark]) -> str:
+    """What marks that hold say together; where they say nothing, whether there were others."""
+    said = {(m.verdict, m.change_to) for m in marks if m.verdict in _DECIDED}
+    if said:
+        return CONFLICT if len(said) > 1 else _DECIDED[next(iter(said))[0]]
+    if any(m.verdict in (NOT_CHECKED, NOT_MY_FIELD) for m in marks):
+        return LEFT
+    return VOID if void else NOT_MARKED
 
 
 @value_object

@@ -14,7 +14,7 @@ from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.decisions import Decision, decisions, slug
-from packcalc.marks import Mark
+from packcalc.marks import BETWEEN, Mark
 from packcalc.measured import Measured, measured_against
 from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.review import ReviewFile
@@ -40,6 +40,9 @@ class Renamed:
 
     def of_today(self, mark: Mark) -> Mark:
         """The mark on the decision as it is called today; it holds where nothing else changed."""
+        before, now = (f"{BETWEEN}Branch: {name}{BETWEEN}" for name in (self.old, self.new))
+        also = f"{BETWEEN}{mark.also}{BETWEEN}".replace(before, now)[len(BETWEEN):-len(BETWEEN)]
+        mark = mark if also == mark.also else replace(mark, also=also)
         digest, found = self.today.get(mark.decision_id, ("", None))
         if found is None:
             return mark

@@ -23,6 +23,7 @@ from packcalc.bench.isolation import STAGE, judge_together
 from packcalc.bench.meaning import Totals, totals
 from packcalc.bench.outlook import Outlook, look_out
 from packcalc.bench.pinning import Pinned, pin_modules, unmet
+from packcalc.bench.placing import LeftOut, Lot, deal_blocks
 from packcalc.bench.strings import assign_strings
 from packcalc.bench.sureness import Sureness, held_by_chance, how_sure
 from packcalc.bench.together import Together, alone_in_series, share_current
@@ -428,22 +429,29 @@ def deal_pinned(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effo
     Such a pin is met by leaving all of its modules out as well; that is done only where placing
     them would cost more capacity than may be given up, and it is said.
     """
-    found, notes = deal(dealt, layout, pins, effort, sharing), []
-    for pin in pins.together:
-        if np.isin(pin, found.places).any():
-            continue
-        names = " with ".join(dealt[i].mark for i in pin)
-        tried = _with_placed(found, pin, dealt, layout, pins, effort)
-        if tried is not None and tried.value >= found.value * (1.0 - effort.tolerance):
-            found = tried
-            continue
-        cost = "they cannot be placed beside the other pins" if tried is None else (
-            f"with them placed the pack would come to {show(tried.value, 'Ah')}, "
-            f"{100 * (1 - tried.value / found.value):.2g} % less")
-        notes.append(f"{names} are {'both' if len(pin) == 2 else 'all'} left out: the pin puts "
-                     f"them into one {'string' if found.arrangement == 'strings' else 'group'} or "
-                     f"leaves them out together; {cost}. Without the pin: see \"what if\".")
-    return found, tuple(notes)
+    n = _numbers(dealt)
+    lot = Lot(n.capacity, n.resistance, layout.series, layout.parallel,
+              layout.arrangement == "strings" and layout.parallel > 1, pins, effort)
+    found, out = deal_blocks(lot, lambda use, inside: deal(
+        [dealt[i] for i in use], layout, inside, effort, sharing))
+    return found, tuple(_left_out(left, dealt, "string" if lot.strings else "group")
+                        for left in out)
+
+
+def _left_out(left: LeftOut, dealt: Sequence[Dealt], row: str) -> str:
+    """That a block is left out, and what placing it would come to."""
+    if left.cost is not None:
+        more, most = ("", "") if left.proven else (" or more", "at most ")
+        cost = (f"with them placed the pack would come to {show(left.capacity, 'Ah')}{more}, "
+                f"{most}{100 * left.cost:.2g} % less")
+    elif left.proven:
+        cost = "no dealing places them and keeps the other pins"
+    else:
+        cost = ("no dealing was found that places them and keeps the other pins; that there is "
+                "none is not proven")
+    return (f"{' with '.join(dealt[i].mark for i in left.block)} are "
+            f"{'both' if len(left.block) == 2 else 'all'} left out: the pin puts them into one "
+            f"{row} or leaves them out together; {cost}. Without the pin: see \"what if\".")
 
 
 def _dealt_as_pinned(brief: Brief, dealt: Sequence[Dealt], layout: Layout, pinned: Pinned,
@@ -455,40 +463,6 @@ def _dealt_as_pinned(brief: Brief, dealt: Sequence[Dealt], layout: Layout, pinne
         if not pinned.pins:
             raise
         raise unmet(brief, pinned.wanted, error) from error
-
-
-def _with_placed(found: Assignment, pin: Sequence[int], dealt: Sequence[Dealt], layout: Layout,
-                 pins: Pins, effort: Effort) -> Assignment | None:
-    """Dealt again with a pin's modules placed; None where that cannot be done.
-
-    Exactly as many modules as there are places are dealt: those of this pin and of pins that are
-    placed already, then the strongest others, so that none of them can be left out.
-    """
-    n = _numbers(dealt)
-    kept = [i for own in pins.together if np.isin(own, found.places).any() for i in own]
-    forced = list(dict.fromkeys((*pin, *kept)))
-    left = [i for own in pins.together if not set(own) & set(forced) for i in own]
-    others = [int(i) for i in np.argsort(-n.capacity, kind="stable")
-              if i not in forced and i not in left]
-    use = sorted([*forced, *others[:found.places.size - len(forced)]])
-    if len(use) != found.places.size:
-        return None
-    at = {i: k for k, i in enumerate(use)}
-    inside = Pins(tuple(tuple(at[i] for i in own) for own in pins.together if own[0] in at),
-                  tuple((at[a], at[b]) for a, b in pins.apart if a in at and b in at),
-                  None if pins.allowed is None else pins.allowed[use])
-    try:
-        again = deal([dealt[i] for i in use], layout, inside, effort)
-    except UserError:
-        return None
-    spare = np.array([i for i in np.argsort(-n.capacity, kind="stable") if i not in at], dtype=int)
-    # The bound of all dealings holds for these too; proven is only what that bound proves.
-    proven = found.proven and again.best_value >= found.best_value
-    return replace(again, places=np.array(use)[again.places], left_out=spare,
-                   bound=max(found.bound, again.best_value), proven=proven,
-                   rounding=min(found.rounding, max(found.bound - again.best_value, 0.0)),
-                   proof=found.proof if proven else
-                   pt.NOT_PROVEN if layout.arrangement == "strings" else pt.NO_PINS)
 
 
 def _dealt_in_steps(n: Numbers, layout: Layout, pins: Pins, effort: Effort,

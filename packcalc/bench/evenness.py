@@ -19,11 +19,13 @@ from packcalc.bench.exact import FEW_EXACT, combinations
 from packcalc.bench.keeping import Rules
 from packcalc.bench.prices import price_bound
 from packcalc.bench.search import Search
+from packcalc.bench.weak_by_both import dealt_by_both
 
 AIMS = (0.0025, 0.0015, 0.0008)  # below the bound, one after the other; no meter tells finer
 ROOMS = (0.0005, 0.0012)  # capacity of the mean group above the floor, for a deal to be found
 WEIGHTS = (1.0, 4.0, 25.0, 200.0)  # of missing capacity against missing conductance
 EVEN_LOOKS, FEW_LOOKS = 0.7, 0.3  # looks a group at each weight: 2000 modules in two seconds
+WIDEST = 8  # modules of a group, and three or more: so many are dealt by both criteria first
 STRICT = 1e4  # no capacity may be missing
 MANY = 128  # groups; more are looked at again only with no capacity missing
 REBUILT = 100  # times that a few groups are dealt anew, at most
@@ -42,7 +44,7 @@ def even_resistance(units: np.ndarray, conductance: np.ndarray, best: Dealing,
     Groups that reach what is aimed at are content, so that all others can have what they need;
     the aim comes nearer to the bound each time it is reached. Where it is not, the bound is
     looked at again (`prices`). With spare modules the first to be dealt are those that the
-    bound itself would use.
+    bound itself would use. Of very many modules the weakest are dealt first, by both criteria.
 
     Args:
         units, conductance: of each module.
@@ -55,6 +57,10 @@ def even_resistance(units: np.ndarray, conductance: np.ndarray, best: Dealing,
     """
     (floor, limit), (series, parallel) = asked, best.groups.shape
     look = _Look(units, conductance, best, floor, effort, rng, rules)
+    if series > MANY and 3 <= parallel <= WIDEST and not (rules or len(best.spare)):
+        for aim in (AIMS[-1], AIMS[0]):  # so many are as a rule dealt at once
+            if not look.reached(limit, aim):
+                look.bettered(look.by_both(limit, aim), limit, aim)
     starts = [*([] if rules else _relaxed_starts(units, conductance, best, floor)), best.groups,
               *([None, None] if series <= MANY else [None])]
     for place, start in enumerate(starts):
@@ -113,6 +119,11 @@ class _Look:
             if self.reached(limit, aim):
                 return True
         return False
+
+    def by_both(self, limit: float, aim: float) -> np.ndarray:
+        """The same modules, dealt by both criteria."""
+        return dealt_by_both(np.stack([self.units, self.conductance]), self.dealt.groups.ravel(),
+                             (self.floor, limit * (1.0 - aim)), self.dealt.groups.shape[1])
 
     def rebuild(self, limit: float, aim: float) -> None:
         """A few groups are dealt anew, again and again."""

@@ -10,7 +10,8 @@ import numpy as np
 
 from packcalc.bench import partition as pt
 from packcalc.bench.dealing import Assignment, Effort, Pins
-from packcalc.bench.strings import assign_strings
+from packcalc.bench.pinning import merged
+from packcalc.bench.placing import Lot, deal_blocks
 from packcalc.brief import WantedPins
 from packcalc.errors import UserError
 from packcalc.value import value_object
@@ -154,14 +155,45 @@ class _View:
                                     order[:count].reshape(shape)))
         return tuple(found)
 
-    def dealt_anew(self, q: np.ndarray, pins: Pins) -> float | None:
-        """Pack capacity of another lot; None where it cannot be dealt."""
-        assign = assign_strings if self.strings else pt.assign_groups
+    def dealt_anew(self, what: str, q: np.ndarray, pins: Pins, note: str = "") -> WhatIf:
+        """Dealt as the answer was, where the answer itself stays possible: no less comes of it.
+
+        Args:
+            what: is changed.
+            q: capacity of each module [C]; none lower than it was, further ones last.
+            pins: on them, or fewer.
+            note: beside it.
+        """
+        value, used = self.dealt_as_pinned(q, pins) or (0.0, self.answer.places)
+        changed = self.changed(used, pins)
+        if value < self.answer.best_value and not any(now for _, now in changed):
+            value, changed = self.answer.best_value, []
+        return self.noted(what, value, changed, note)
+
+    def dealt_as_pinned(self, q: np.ndarray, pins: Pins) -> tuple[float, np.ndarray] | None:
+        """Capacity of another lot, its blocks placed where that costs little enough; who is used.
+
+        None where it cannot be dealt.
+        """
+        lot = Lot(q, None, *self.size, self.strings, pins, self.effort)
         try:
-            held = q[assign(q, None, *self.size, pins=pins, effort=self.effort).places]
+            found, _ = deal_blocks(lot, lot.by_capacity)
         except UserError:
             return None
-        return float(held.min(axis=1).sum() if self.strings else held.sum(axis=1).min())
+        return found.best_value, found.places.ravel()
+
+    def changed(self, used: np.ndarray, pins: Pins) -> list[tuple[tuple[int, ...], bool]]:
+        """Blocks that are placed now and were not, or the other way round."""
+        placed = [(block, *(bool(np.isin(block, those).any())
+                            for those in (self.answer.places, used)))
+                  for block in merged(pins.together)]
+        return [(block, now) for block, before, now in placed if before != now]
+
+    def noted(self, what: str, value: float, changed: Sequence[tuple[tuple[int, ...], bool]],
+              note: str = "") -> WhatIf:
+        words = [f"{' with '.join(self.marks[i] for i in block)} then "
+                 f"{'placed' if now else 'left out'}" for block, now in changed]
+        return WhatIf(what, value, "; ".join([*([note] if note else []), *words]))
 
     def what_ifs(self, wanted: WantedPins) -> tuple[WhatIf, ...]:
         middle = float(np.median(self.q))
@@ -172,7 +204,7 @@ class _View:
         grown = self.pins if allowed is None else replace(
             self.pins, allowed=np.vstack([allowed, np.ones((1, allowed.shape[1]), bool)]))
         found = [WhatIf("as it is, dealt for capacity alone", self.answer.best_value),
-                 WhatIf("one more module like the middle of the lot", self.dealt_anew(more, grown)),
+                 self.dealt_anew("one more module like the middle of the lot", more, grown),
                  self.without(worst)]
         return (*found, *self.without_pins(wanted))
 
@@ -188,25 +220,31 @@ class _View:
 
         pins = Pins(tuple(map(moved, self.pins.together)), tuple(map(moved, self.pins.apart)),
                        None if self.pins.allowed is None else self.pins.allowed[keep])
-        found = self.dealt_anew(self.q[keep], pins)
-        return WhatIf(what, found, "" if found is not None else "no spare module fills its place")
+        found = self.dealt_as_pinned(self.q[keep], pins)
+        if found is None:
+            return WhatIf(what, None, "no spare module fills its place")
+        return self.noted(what, found[0],
+                          self.changed(np.flatnonzero(keep)[found[1]], self.pins))
 
     def without_pins(self, wanted: WantedPins) -> list[WhatIf]:
         """Each pin lifted alone."""
         found, pins = [], self.pins
         for i, pin in enumerate(wanted.together):
             rest = pins.together[:i] + pins.together[i + 1:]
-            found.append(WhatIf(f"without the pin {' with '.join(pin)}",
-                                self.dealt_anew(self.q, replace(pins, together=rest))))
+            found.append(self.lifted(f"without the pin {' with '.join(pin)}",
+                                     replace(pins, together=rest)))
         if pins.apart:
-            found.append(WhatIf("without the pins that keep modules apart",
-                                self.dealt_anew(self.q, replace(pins, apart=()))))
+            found.append(self.lifted("without the pins that keep modules apart",
+                                     replace(pins, apart=())))
         for mark, box in wanted.not_in:
             allowed = pins.allowed.copy()
             allowed[self.marks.index(mark)] = True
-            found.append(WhatIf(f"without the pin {mark} not in {box}",
-                                self.dealt_anew(self.q, replace(pins, allowed=allowed))))
+            found.append(self.lifted(f"without the pin {mark} not in {box}",
+                                     replace(pins, allowed=allowed)))
         return found
+
+    def lifted(self, what: str, pins: Pins) -> WhatIf:
+        return self.dealt_anew(what, self.q, pins)
 
     def replace_first(self) -> tuple[WhatIf, ...]:
         """The weakest placed modules, each replaced by one like the lot's middle."""
@@ -221,9 +259,9 @@ class _View:
             there = self.q[self.answer.places].copy()
             there[self.answer.places == i] = q[i]
             stay = there.min(axis=1).sum() if self.strings else there.sum(axis=1).min()
-            found.append(WhatIf(self.marks[i], self.dealt_anew(q, self.pins),
-                                f"row {row + 1}; all others left where they are: "
-                                f"{stay / 3600:.5g} Ah"))
+            found.append(self.dealt_anew(
+                self.marks[i], q, self.pins, f"row {row + 1}; all others left where they are: "
+                f"{stay / 3600:.5g} Ah"))
         return tuple(sorted(found, key=lambda w: -(w.capacity or 0.0)))
 
     def successors(self) -> tuple[Successor, ...]:

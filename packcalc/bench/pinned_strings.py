@@ -3,8 +3,9 @@
 Every string is asked a floor that its modules reach. Whether floors can be kept is a flow from
 modules to places; where they cannot, some places have too few modules (Hall), and one of their
 strings must go down to the next modules that may stand there. The highest sums are tried first,
-so the first floors that can be kept are the best. Blocks and modules apart are tried in every
-string. Effort is counted in flows; where it ends, the highest sum still open is the bound.
+so the first floors that can be kept are the best. Blocks and modules apart are given strings one
+after the other; those that have none yet count as free, so no sum is missed. Effort is counted in
+flows and arrangements; where it ends, the highest sum still open is the bound.
 """
 
 from __future__ import annotations
@@ -21,8 +22,9 @@ from packcalc.bench.dealing import Pins, chunks_of
 from packcalc.errors import UserError
 from packcalc.value import value_object
 
-MOST_ARRANGEMENTS = 20_000  # of blocks and modules apart on strings
-MOST_FLOWS = 600  # of looking for better floors: a tenth of a second or two
+MOST_ARRANGEMENTS = 8_000  # of blocks and modules apart on strings, whole or begun
+MOST_FIRST_FLOWS = 2_000  # of looking for any arrangement that keeps the pins
+MOST_FLOWS = 16_000  # of looking for better floors, over the strings squared: half a second
 MOST_ORDERS = 120  # of strings by their floors, for one arrangement
 MOST_GREEDY = 4  # arrangements for which floors are raised one after the other
 
@@ -32,29 +34,41 @@ Floors = tuple[float, ...]
 
 @value_object
 class Found:
-    """Rows of modules, position by position, and what no other rows can exceed, in steps."""
+    """The best rows found, and what no other rows can exceed.
+
+    Attributes:
+        rows: modules, position by position.
+        bound: of the sum, in steps.
+        limits: of the k-th best string, in steps.
+        least: rows of the same weakest ones at least, with the least resistance altogether that
+            the blocks as they stand allow; without resistances `rows`.
+    """
 
     rows: np.ndarray
     bound: float
+    limits: Floors
+    least: np.ndarray
 
 
-def best_pinned_strings(units: np.ndarray, series: int, parallel: int, pins: Pins) -> Found:
+def best_pinned_strings(units: np.ndarray, series: int, parallel: int, pins: Pins,
+                        resistance: np.ndarray | None = None) -> Found:
     """The highest sum of each string's weakest that keeps the pins.
 
     Args:
         units: of each module, in whole steps.
         series, parallel: P strings of S.
         pins: together and apart mean the same string; a place is string · S + position.
+        resistance: of each module, where `least` is wanted.
 
     Raises:
-        UserError: proven that no dealing keeps the pins, or too many blocks to try.
+        UserError: proven that no dealing keeps the pins, or none found in many.
 
     Examples:
         >>> found = best_pinned_strings(np.array([9.0, 8, 7, 6, 5]), 2, 2, Pins(((0, 4),)))
         >>> found.rows.tolist(), found.bound
         ([[0, 4], [1, 2]], 12.0)
     """
-    return _Search(units, series, parallel, pins).found()
+    return _Search(units, series, parallel, pins).found(resistance)
 
 
 class _Flow:
@@ -152,11 +166,13 @@ class _Choice:
     """Blocks in strings.
 
     Attributes:
+        decided: how many blocks stand in a string or are left out; the others count as free.
         fixed: modules of the blocks in each string.
         most: the floor that they allow each string.
         limits: what the k-th best string holds at most beside them.
     """
 
+    decided: int
     fixed: tuple[tuple[int, ...], ...]
     most: Floors
     limits: Floors
@@ -186,13 +202,19 @@ class _Search:
         self.places = _Places(len(units), series, parallel, pins.allowed)
         self.values = np.unique(units).tolist()
         self.flows, self.greedy = 0, MOST_GREEDY
-        self.chunks = chunks_of(pins, series)
-        self.named = {m for chunk in self.chunks for m in chunk}
-        self.free = self._by_rights(set(range(len(units))))
-        self.nobody = _Choice(((),) * parallel, (self.values[-1],) * parallel, ())
+        # The large first, then the weak: they say soonest what an arrangement may come to.
+        self.chunks = sorted(chunks_of(pins, series), key=lambda c: (-len(c), min(units[c])))
+        self.foes: dict[int, set[int]] = {}
+        for one, other in pins.apart:
+            self.foes.setdefault(one, set()).add(other)
+            self.foes.setdefault(other, set()).add(one)
+        self.free, self.falling = [], []
+        for decided in range(len(self.chunks) + 1):
+            free = set(range(len(units))).difference(*self.chunks[:decided])
+            self.free.append(self._by_rights(free))
+            self.falling.append(sorted(units[list(free)].tolist(), reverse=True))
         self.rank = self._ranks()
-        self.free = self._by_rights(set(range(len(units))) - self.named)
-        self.falling = sorted((v for own in self.free.values() for v in own), reverse=True)
+        self.limited: dict[tuple[tuple[int, ...], int], Floors] = {}
         self.best: tuple[float, _Choice, Floors] | None = None
 
     def _by_rights(self, modules: set[int]) -> dict[int, list[float]]:
@@ -207,7 +229,7 @@ class _Search:
         self.flows += 1
         order = sorted(range(self.parallel), key=lambda i: floors[i])
         supplies = self._fixed(choice)
-        for rights, values in self.free.items():
+        for rights, values in self.free[choice.decided].items():
             cuts = [*(bisect_left(values, floors[i]) for i in order), len(values)]
             reached = 0
             for k, i in enumerate(order):
@@ -240,65 +262,74 @@ class _Search:
     def _ranks(self) -> list[float]:
         """What the k-th best string holds at most, whichever blocks stand where."""
         lowest = [self.values[0]] * self.parallel
-        if not self.keeps(self.nobody, lowest):
+        nobody = _Choice(0, ((),) * self.parallel, (self.values[-1],) * self.parallel, ())
+        if not self.keeps(nobody, lowest):
             raise UserError("the pins cannot all be met; loosen one")
         down = np.sort(self.units)[::-1]
         limits = down[self.series - 1:self.series * self.parallel:self.series].tolist()
         if not self.places.alike:
             return limits
-        return [self.highest(self.nobody, lowest, range(k), limit)
+        return [self.highest(nobody, lowest, range(k), limit)
                 for k, limit in enumerate(limits, 1)]
 
     # -- blocks and modules apart --------------------------------------------------------------
 
-    def choices(self) -> list[_Choice]:
-        """Every way to give the blocks strings or leave them out; alike strings only once."""
-        rows: list[list[int]] = [[] for _ in range(self.parallel)]
-        foes = {frozenset(pair) for pair in self.pins.apart}
-        spare = len(self.units) - self.series * self.parallel
-        found: list[_Choice] = []
-        tries = [4 * MOST_ARRANGEMENTS]
-
-        def place(at: int, out: int) -> None:
-            tries[0] -= 1
-            if tries[0] < 0 or len(found) > MOST_ARRANGEMENTS:
-                raise UserError(f"{len(self.chunks)} pinned modules or blocks on {self.parallel} "
-                                f"strings are too many to try; loosen some pins")
-            if at == len(self.chunks):
-                found.append(self._choice(rows))
-                return
-            chunk = self.chunks[at]
-            for row in rows:
-                if len(row) + len(chunk) <= self.series and not any(
-                        frozenset((a, b)) in foes for a in row for b in chunk):
-                    new = not row
-                    row += chunk
-                    place(at + 1, out)
-                    del row[len(row) - len(chunk):]
-                    if new and self.places.alike:
-                        break
-            if out + len(chunk) <= spare:
-                place(at + 1, out + len(chunk))
-
-        place(0, 0)
+    def arrangements(self, choice: _Choice) -> list[_Choice]:
+        """The next block in every string that can take it, or left out; alike strings once."""
+        chunk, found = self.chunks[choice.decided], []
+        foes = set().union(*(self.foes.get(m, ()) for m in chunk))
+        for i, row in enumerate(choice.fixed):
+            if len(row) + len(chunk) <= self.series and foes.isdisjoint(row):
+                found.append(self._choice((*choice.fixed[:i], (*row, *chunk),
+                                           *choice.fixed[i + 1:]), choice.decided + 1))
+                if not row and self.places.alike:
+                    break
+        decided = sum(map(len, self.chunks[:choice.decided + 1]))
+        if decided - sum(map(len, choice.fixed)) <= len(self.units) - self.series * self.parallel:
+            found.append(self._choice(choice.fixed, choice.decided + 1))
         return found
 
-    def _choice(self, rows: Sequence[Sequence[int]]) -> _Choice:
+    def _choice(self, rows: tuple[tuple[int, ...], ...], decided: int) -> _Choice:
         most = tuple(float(min(self.units[list(row)], default=self.values[-1])) for row in rows)
         sizes = sorted(map(len, rows), reverse=True)
-        return _Choice(tuple(map(tuple, rows)), most, self.limits(sizes))
+        return _Choice(decided, rows, most, self.limits(sizes, decided))
 
-    def limits(self, sizes: Sequence[int]) -> Floors:
+    def limits(self, sizes: Sequence[int], decided: int) -> Floors:
         """What the k-th string holds at most, after strings with so many fixed modules each."""
-        needs = accumulate(self.series - size for size in sizes)
-        return tuple(min(limit, self._free_at(need))
-                     for limit, need in zip(self.rank, needs, strict=True))
+        asked = (tuple(sizes), decided)
+        if asked not in self.limited:
+            needs = accumulate(self.series - size for size in sizes)
+            self.limited[asked] = tuple(min(limit, self._free_at(need, decided))
+                                        for limit, need in zip(self.rank, needs, strict=True))
+        return self.limited[asked]
 
-    def _free_at(self, need: int) -> float:
+    def _free_at(self, need: int, decided: int) -> float:
         """The weakest of so many free modules, the strongest taken; -inf where there are fewer."""
-        if need > len(self.falling):
+        falling = self.falling[decided]
+        if need > len(falling):
             return -np.inf
-        return self.falling[need - 1] if need else np.inf
+        return falling[need - 1] if need else np.inf
+
+    def whole(self, choice: _Choice) -> bool:
+        return choice.decided == len(self.chunks)
+
+    def first(self) -> _Choice:
+        """A whole arrangement that keeps the pins, the most promising ways tried first."""
+        lowest = (self.values[0],) * self.parallel
+        stack, self.flows = [self._choice(((),) * self.parallel, 0)], 0
+        while stack:
+            if self.flows > MOST_FIRST_FLOWS:
+                raise UserError(f"no dealing that keeps the pins was found in {self.flows} tries "
+                                f"({len(self.chunks)} pinned modules or blocks on {self.parallel} "
+                                f"strings); loosen some pins")
+            choice = stack.pop()
+            if not self.keeps(choice, lowest):
+                continue
+            if self.whole(choice):
+                return choice
+            ways = self.arrangements(choice)
+            stack += sorted(reversed(ways), key=lambda way: self.bound(way, way.most))
+        raise UserError("the pins cannot all be met; loosen one")
 
     # -- the best floors -----------------------------------------------------------------------
 
@@ -316,7 +347,8 @@ class _Search:
             held = dict(zip(at, others, strict=True))
             rest = iter(empty)
             order = tuple(held[k] if k in held else next(rest) for k in range(self.parallel))
-            found.append(_Order(order, self.limits([len(choice.fixed[i]) for i in order])))
+            found.append(_Order(order, self.limits([len(choice.fixed[i]) for i in order],
+                                                   choice.decided)))
         return found
 
     def ordered(self, choice: _Choice, order: _Order, floors: Sequence[float]) -> Floors:
@@ -326,47 +358,55 @@ class _Search:
             ordered[i] = before = min(ordered[i], limit, before)
         return tuple(ordered)
 
-    def found(self) -> Found:
+    def found(self, resistance: np.ndarray | None) -> Found:
         """Look where the sum may still be highest, until it is reached or the effort ends."""
-        heap: list[tuple[float, int, _Node]] = []
-        for choice in self.choices():
-            heap.append((-self.bound(choice, choice.most), -len(heap), _Node(choice)))
-        heapq.heapify(heap)
-        ticket, self.flows = -len(heap), 0
-        while heap and (self.best is None or (-heap[0][0] > self.best[0]
-                                              and self.flows < MOST_FLOWS)):
-            _, _, node = heapq.heappop(heap)
+        self.look_into(self.first())
+        assert self.best is not None
+        root, tries = self._choice(((),) * self.parallel, 0), MOST_ARRANGEMENTS
+        heap = [(-self.bound(root, root.most), 0, 0, _Node(root))]
+        most_flows = MOST_FLOWS // self.parallel ** 2  # one takes as much longer
+        ticket, self.flows = 0, 0
+        while heap and -heap[0][0] > self.best[0] and self.flows < most_flows and tries > 0:
+            _, _, _, node = heapq.heappop(heap)
             for child in self.further(node):
-                value = self.bound(child.choice, child.floors)
-                if self.best is None or value > self.best[0]:
+                tries -= child.order is None
+                value = self.bound(child.choice, child.floors or child.choice.most)
+                if value > self.best[0]:
                     ticket -= 1
-                    heapq.heappush(heap, (-value, ticket, child))
-        if self.best is None:
-            raise UserError("the pins cannot all be met; loosen one")
-        rows = self.rows(*self.best[1:])
-        value = float(self.units[rows].min(axis=1).sum())
-        return Found(rows, max([value, *(-limit for limit, *_ in heap[:1])]))
+                    heapq.heappush(heap, (-value, -child.choice.decided, ticket, child))
+        _, choice, floors = self.best
+        rows = least = self.rows(choice, floors, np.argsort(-self.units, kind="stable"))
+        held = self.units[rows].min(axis=1)
+        if resistance is not None:
+            least = self.rows(choice, tuple(held.tolist()), np.lexsort((-self.units, resistance)))
+        bound = max([float(held.sum()), *(-limit for limit, *_ in heap[:1])])
+        return Found(rows, bound, tuple(self.rank), least)
 
     def note(self, choice: _Choice, floors: Sequence[float]) -> None:
         if self.best is None or sum(floors) > self.best[0]:
             self.best = (sum(floors), choice, tuple(floors))
 
     def further(self, node: _Node) -> Iterator[_Node]:
-        """What is still possible below; of blocks first seen every order of the strings."""
+        """What is still possible below: of blocks where the next one stands, then of floors."""
         if node.order is not None:
             yield from self.lower(node)
-            return
-        choice = node.choice
+        elif self.whole(node.choice):
+            yield from self.look_into(node.choice)
+        else:
+            yield from map(_Node, self.arrangements(node.choice))
+
+    def look_into(self, choice: _Choice) -> list[_Node]:
+        """Every order of the strings, where these blocks keep the pins at all."""
         lowest = (self.values[0],) * self.parallel
         if not self.keeps(choice, lowest):
-            return
+            return []
         self.note(choice, lowest)
         nodes = [_Node(choice, order, self.ordered(choice, order, choice.most),
                        (-np.inf,) * self.parallel) for order in self.orders(choice)]
         if self.greedy:
             self.greedy -= 1
             self.raise_floors(choice, max(nodes, key=lambda n: sum(n.floors)).floors)
-        yield from nodes
+        return nodes
 
     def raise_floors(self, choice: _Choice, most: Floors) -> None:
         """Floors that can be kept: the strongest string first, and all strings together first."""
@@ -397,7 +437,7 @@ class _Search:
         strings = self.places.strings(short)
         need, over = -(-lacking // len(strings)), list(node.above)
         for i in strings:
-            down = self._next_down(short, i, floors, need)
+            down = self._next_down(choice, short, i, floors, need)
             if down is None:
                 continue
             child = self.ordered(choice, order, [*floors[:i], down, *floors[i + 1:]])
@@ -405,11 +445,12 @@ class _Search:
                 yield _Node(choice, order, child, tuple(over))
             over[i] = max(over[i], down)
 
-    def _next_down(self, short: int, string: int, floors: Floors, need: int) -> float | None:
+    def _next_down(self, choice: _Choice, short: int, string: int, floors: Floors,
+                   need: int) -> float | None:
         """The value that lets so many further modules into the short places of a string."""
         further: list[float] = []
         here = short & self.places.string_mask[string]
-        for rights, values in self.free.items():
+        for rights, values in self.free[choice.decided].items():
             if rights & here:
                 end = bisect_left(values, min(floors[i] for i in
                                               self.places.strings(rights & short)))
@@ -418,10 +459,14 @@ class _Search:
 
     # -- who stands where ----------------------------------------------------------------------
 
-    def rows(self, choice: _Choice, floors: Floors) -> np.ndarray:
-        """Modules place by place; the strongest that still fit are the ones used."""
+    def rows(self, choice: _Choice, floors: Floors, order: np.ndarray) -> np.ndarray:
+        """Modules place by place; the first in this order that still fit are the ones used.
+
+        Whoever is placed once stays placed: so no other modules come earlier in the order.
+        """
         fixed = [m for row in choice.fixed for m in row]
-        free = [m for m in np.argsort(-self.units, kind="stable").tolist() if m not in self.named]
+        named = set().union(*self.chunks)
+        free = [m for m in order.tolist() if m not in named]
         reached = [sum(mask for mask, f in zip(self.places.string_mask, floors, strict=True)
                        if self.units[m] >= f) for m in free]
         flow = _Flow([*self._fixed(choice),

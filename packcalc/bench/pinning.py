@@ -7,6 +7,7 @@ something. One that wants it beside another cannot be met, and the reason is tol
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TypeVar
 
 import numpy as np
 
@@ -19,6 +20,8 @@ from packcalc.value import value_object
 
 TOGETHER, APART, NOT_IN, BOXES = "pins_together", "pins_apart", "pins_not_in", "boxes"
 LONGEST_WHY = 160
+
+Mark = TypeVar("Mark", str, int)
 
 
 @value_object
@@ -142,7 +145,7 @@ class _Desk:
         """Modules that pins bring together, too many for a group or pinned apart as well."""
         row, room = ("string", self.layout.series) if self.strings else (
             "group", self.layout.parallel)
-        blocks = _merged(wanted.together)
+        blocks = merged(wanted.together)
         for block in blocks:
             if len(block) > room:
                 yield self.fault(wanted, TOGETHER, f"{', '.join(block)} are pinned together, "
@@ -205,14 +208,14 @@ def _pairs(apart: Sequence[Sequence[str]]) -> tuple[tuple[str, str], ...]:
     return tuple((a, b) for own in apart for i, a in enumerate(own) for b in own[i + 1:])
 
 
-def _merged(together: Sequence[Sequence[str]]) -> list[tuple[str, ...]]:
+def merged(together: Sequence[Sequence[Mark]]) -> list[tuple[Mark, ...]]:
     """Pins that share a module are one block.
 
     Examples:
-        >>> _merged([("A", "B"), ("C", "D"), ("B", "E")])
+        >>> merged([("A", "B"), ("C", "D"), ("B", "E")])
         [('C', 'D'), ('A', 'B', 'E')]
     """
-    blocks: list[tuple[str, ...]] = []
+    blocks: list[tuple[Mark, ...]] = []
     for own in together:
         hit = [b for b in blocks if set(b) & set(own)]
         blocks = [b for b in blocks if b not in hit]

@@ -87,6 +87,21 @@ def lower_voltage(voltage: Any, tolerance: Any) -> Any:
 
 
 @formula(
+    title="A voltage less the error that its meter is allowed", symbol="U_lo", unit="V",
+    text="U_lo = U − e/1000",
+    inputs={"voltage": "U [V] that must stand there", "error": "e [mV] allowed"},
+    basis="definition")
+def less_error(voltage: Any, error: Any) -> Any:
+    """Least that a meter may show of a voltage.
+
+    Examples:
+        >>> round(less_error(4.179, 0.010), 3)
+        4.169
+    """
+    return voltage - error
+
+
+@formula(
     title="Reading above which one of many like joints is an outlier", symbol="R_out", unit="mΩ",
     text="R_out = m + M·d/c",
     inputs={"median": "m [mΩ] median of all", "deviation": "d [mΩ] median distance from it",

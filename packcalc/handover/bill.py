@@ -17,6 +17,7 @@ from packcalc.handover.inside import (
     position_word,
     strings_of,
 )
+from packcalc.handover.sizes import OTHER, SAID, in_both, section_words
 from packcalc.handover.voltage_class import called
 from packcalc.protect.branch_figures import PRECHARGE, SENSE
 from packcalc.protect.states import charge_contactor_demand
@@ -127,9 +128,10 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
     strung = [i for i in study.items if i.key == "string_contactors"] \
         if item.key == "contactors" else []
     asked = strung[0] if strung else item
-    demand = "; ".join(f"{r.what}: {r.value}" for r in asked.specification)
+    both = in_both(asked)
+    demand = "; ".join(f"{r.what}: {both.get(r.value, r.value)}" for r in asked.specification)
     ratings = [c for c in item.candidates if not c.own]
-    good = ", ".join(c.name for c in ratings if c.qualifies)
+    good = ", ".join(both.get(c.name, c.name) for c in ratings if c.qualifies)
     good = good or ("none qualifies" if ratings else "")
     title = f"{asked.title}, its fuses and wire" if branch else asked.title
     return Line(item.key, title, quantity, unit, demand or "see the file for review", good,
@@ -159,7 +161,9 @@ def _branch_fuses(branch: Branch, study: ProtectionStudy) -> tuple[float | None,
     """Fuses of a branch, as many as the one-line diagram draws; its wire is measured."""
     if not (branch.fuse_rating.known or branch.fuse_part):
         return None, "", "the brief says of no fuse; fuses and wire: count on the drawing"
-    length = f"; wire {branch.length.shown} a pole" if branch.length.known else ""
+    length = "".join(f"; {words}" for words in (
+        f"wire {branch.length.shown} a pole" if branch.length.known else "",
+        f"wire of {section_words(branch.section)}" if branch.section.known else "") if words)
     if branch.kind == SENSE:
         return study.pack.channels, "", ("fuses, one a wire at its cell end; the common wires come "
                                          "on top" + length)

@@ -17,6 +17,7 @@ STOP = "STOP, design"
 YES = ("yes", "no")
 SUM, FALL = "sum", "fall"
 VOID = "void: repeat"
+MISREAD = "look at value and unit"  # so far off that it was hardly read as it is written
 BY_SIZE = ("voltage", "current")  # a meter's leads or a clamp may be the wrong way round
 
 

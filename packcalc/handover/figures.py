@@ -342,6 +342,18 @@ class Figures:
         return smallest([*tops, trip], "highest voltage of a cell")
 
     @cached_property
+    def cell_charged(self) -> Finding:
+        """Least that the highest cell shows when charging ends, by itself or by the trip.
+
+        It is no lower than the mean of all cells, nor that lower than the type that fills lowest.
+        """
+        full = [self.brief.modules[p.entry].module.full_voltage for p in self.pack.layout.parts]
+        ends = smallest([*full, self.brief.management.overvoltage_trip],
+                        "cell voltage at which charging ends")
+        return trace(bands.lower_voltage, "least that the highest cell shows when charging ends",
+                     voltage=ends, tolerance=self.brief.charger.tolerance)
+
+    @cached_property
     def terminal_limit(self) -> Finding:
         """Lowest terminal limit of the cable routes."""
         return smallest([r.terminal_limit for r in self.brief.cables.route],

@@ -22,7 +22,8 @@ MID_PACK, BOTH = "mid-pack", "both poles"
 TYPICAL_LINK = ("the limit of a link is path.link_resistance of the brief, a typical link and not "
                 "the largest permitted: ask its maker and the reviewer for the largest, and size "
                 "with that")
-NOT_A_LOAD = ("sense", "pre-charge", "monitor")
+THIN_AHEAD = ("sense", "monitor")
+NOT_A_LOAD = (*THIN_AHEAD, "pre-charge")
 
 
 @formula(
@@ -352,3 +353,13 @@ def taps_ahead(study: ProtectionStudy) -> tuple[str, ...]:
     behind = on_the_bus(study.brief, study.layout.in_strings)
     return tuple(b.name for b in study.brief.branch
                  if b not in behind and b.kind not in NOT_A_LOAD)
+
+
+def live_ahead(study: ProtectionStudy) -> tuple[str, ...]:
+    """All that leaves ahead of the contactors: these loads, and sense and monitor wires.
+
+    No entry says whether thin wires leave the box, so they count as leaving it.
+    """
+    behind = on_the_bus(study.brief, study.layout.in_strings)
+    return (*taps_ahead(study), *(b.name for b in study.brief.branch
+                                  if b not in behind and b.kind in THIN_AHEAD))

@@ -12,8 +12,8 @@ from packcalc.handover.inside import (
     charge_poles,
     disconnect_of,
     disconnect_out,
+    live_ahead,
     may_part,
-    taps_ahead,
     up_to,
 )
 from packcalc.handover.parted import leads_before, open_after
@@ -224,13 +224,13 @@ def _events(figures: Figures) -> tuple[Event, ...]:
 
 def ahead_live(study: ProtectionStudy) -> str:
     """What leaves ahead of the contactors and stays live with them open; "" where nothing does."""
-    names = taps_ahead(study)
+    names = live_ahead(study)
     if not names:
         return ""
     part = disconnect_of(study)
     until = f"until {part.tag.partition('.')[0]} is out" if part is not None else \
         "whatever is switched off"
-    return f"the cable of {', '.join(names)} leaves ahead of the contactors and stays live {until}"
+    return f"ahead of the contactors, live {until}: {', '.join(names)}"
 
 
 def _tested_at(figures: Figures) -> str:

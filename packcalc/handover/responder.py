@@ -10,8 +10,8 @@ from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
     disconnect_of,
     disconnect_open,
+    live_ahead,
     may_part,
-    taps_ahead,
     up_to,
 )
 from packcalc.handover.voltage_class import called
@@ -68,22 +68,22 @@ def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     chains = (study.pack.highest_voltage, figures.stored, study.pack.mass,
               *((fall,) if fall else ()))
     legend = LEGEND if may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
-    return ResponderSheet(figures, _headings(figures), legend, chains, taps_ahead(study))
+    return ResponderSheet(figures, _headings(figures), legend, chains, live_ahead(study))
 
 
 def _ahead(study: ProtectionStudy) -> tuple[str, str]:
-    """Loads whose cable stays live while the rest is off, and what to take for such a cable.
+    """Whose cable or wires stay live while the rest is off, and what to take for such a cable.
 
     By name; where the names would not fit on one page, by kind, and every cable counts as one
     of them: nothing that stays live is left out.
     """
-    taps = taps_ahead(study)
+    taps = live_ahead(study)
     names = ", ".join(taps)
     if len(names) <= MOST_NAMES:
         return names, ""
     kinds = Counter(b.kind for b in study.brief.branch if b.name in taps)
     told = ", ".join(f"{kind} × {count}" for kind, count in kinds.items())
-    return (f"{len(taps)} loads ({told})",
+    return (f"{len(taps)} circuits ({told})",
             f" Count EVERY {called(study.pack).cable} as one of these.")
 
 
@@ -98,17 +98,17 @@ def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]
         return (f"{first}. That opens the contactors.",
                 "NO DISCONNECT: nothing else parts the battery. A welded contactor leaves the "
                 f"{cable} live: count it as live." + (
-                    f" LIVE AT ALL TIMES: cable of {names}.{every}" if names else ""),
+                    f" LIVE AT ALL TIMES: {names}.{every}" if names else ""),
                 inside), blanks
     blanks = (blanks[0], "disconnect, how", *blanks[1:])
     if part is None:
         return (f"{first}, 3 disconnect out if one is found.",
                 f"Whether it has one is not known: count {cable} as live"
-                + (f", that of {names} at all times.{every}" if names else "."),
+                + (f", and at all times {names}.{every}" if names else "."),
                 inside), blanks
     many = "3 disconnect out" if part.count == 1 else \
         f"3 disconnect out in each of the {part.count} strings"
-    ahead = f"Until then the cable of {names} stays live.{every} " if names else ""
+    ahead = f"Until then stay live: {names}.{every} " if names else ""
     return (f"{first}, {many}.", f"This isolates. {ahead}{inside}"), blanks
 
 

@@ -70,9 +70,9 @@ def _steps(study: ProtectionStudy, allowed: Finding) -> tuple[str, ...]:
         "current into the other the moment they touch, and no relay limits it.",
         "The string that has the relay first: full start; the bus stands at its voltage.",
         "Then one further string, those still to come open: its minus contactor alone; across its "
-        f"open plus contactor now at most {allowed.shown}, read again; then its plus contactor. Its current "
-        "at that moment is the difference divided by the resistance of that string and of those on "
-        "the bus.",
+        f"open plus contactor now at most {allowed.shown}, read again; then its plus contactor. "
+        "Its current at that moment is the difference divided by the resistance of that string and "
+        "of those on the bus.",
         f"Wait until the current between them has died away{_how_long(study)}; no load, no charge, "
         "no braking before. Then the next string, in the same way.",
         "One stop: all contactors open. Every contactor of every string once more as at the weld "

@@ -16,7 +16,7 @@ from packcalc.curves import Curve
 from packcalc.findings import Finding
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import (
-    MELTED, MELTS, TORN, ContactorSide, FuseSide, Hole, Sweep, TripLine, sweep,
+    MELTED, MELTS, TORN, ContactorSide, FuseSide, Hole, Sweep, TripLine, Trips, number, sweep,
 )
 from packcalc.part_checks.unbroken import NO_FUSE
 from packcalc.units import show
@@ -27,16 +27,18 @@ SAME = 1e-6  # of a current: within it two ends of a hole are one
 Cure = tuple[str, FuseSide, ContactorSide]
 
 
-def closing(swept: Sweep, voltage: Finding, time_constant: Finding) -> str:
+def closing(swept: Sweep, voltage: Finding, time_constant: Finding,
+            trips: Trips | None = None) -> str:
     """The cures of every hole that close it, or what is missing.
 
     Args:
         swept: with its holes.
         voltage, time_constant: at which a contactor must be shown to break.
+        trips: of the path, for the error and the range of their current sensor.
     """
     above = " or more" if voltage.least else ""
     shown_at = f"at {voltage.shown}{above}, L/R {time_constant.shown}"
-    told = [" or ".join(words for words, fuse, contactor in _cures(swept, hole, shown_at)
+    told = [" or ".join(words for words, fuse, contactor in _cures(swept, hole, shown_at, trips)
                         if _closes(swept, hole, fuse, contactor)) or _missing(swept, hole)
             for hole in swept.holes]
     return "; ".join(dict.fromkeys(told))
@@ -49,14 +51,14 @@ def _missing(swept: Sweep, hole: Hole) -> str:
         "no one change that was tried closes it: another fuse with another contactor")
 
 
-def _cures(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
+def _cures(swept: Sweep, hole: Hole, shown_at: str, trips: Trips | None) -> Iterator[Cure]:
     if hole.device in TORN:
         yield from _shown(swept, hole, shown_at)
         back = min(hole.low, swept.contactor.limit or hole.low)
         yield (f"a trip that is held back above {show(back, 'A')}", swept.fuse,
                replace(swept.contactor, blocked_above=back))
     else:
-        yield from _tripped(swept, hole, shown_at)
+        yield from _tripped(swept, hole, shown_at, trips or Trips())
     if hole.device == MELTS and not swept.fuse.reasons:
         yield from _lower_floor(swept, hole)
     else:
@@ -86,9 +88,15 @@ def _shown(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
            swept.fuse, replace(side, reasons=(), limit=most))
 
 
-def _tripped(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
-    """A trip that sees the whole span, in time and before the fuse melts, and its contactor."""
-    side, low = swept.contactor, down(hole.low)
+def _tripped(swept: Sweep, hole: Hole, shown_at: str, trips: Trips) -> Iterator[Cure]:
+    """A trip that sees the whole span, in time and before the fuse melts, and its contactor.
+
+    It is sure to act at its setting with the sensor's error, and may act that much below.
+    """
+    side, error = swept.contactor, number(trips.sensor_error) or 0.0
+    if hole.low <= error or hole.low > (number(trips.sensor_range) or np.inf):
+        return
+    low = down(hole.low - error)
     within = swept.counted_time
     if hole.device in MELTED or swept.fuse.unbroken.melts(hole.high) < within:
         within = SHORTER * float(swept.fuse.unbroken.melts(hole.high))
@@ -98,16 +106,19 @@ def _tripped(swept: Sweep, hole: Hole, shown_at: str) -> Iterator[Cure]:
         return
     within = down(within, 2)
     opening = min(side.opening, within)
-    quick = TripLine("trip", low, max(within - opening - RISEN * side.time_constant, 0.0))
+    quick = TripLine("trip", low + error,
+                     max(within - opening - RISEN * side.time_constant, 0.0))
+    soonest = replace(quick, from_current=max(low - error, 0.0))
     made = replace(side, reasons=(), lines=(*side.lines, quick), opening=opening, limit=np.inf,
-                   blocked_above=np.inf)
+                   blocked_above=np.inf, threats=(*side.threats, soonest))
     most = _most_opened(swept, made)
     if most is None:
         return
     made = replace(made, limit=max(_up(most), side.limit))
     back = f", not held back below {show(made.limit, 'A')}" \
         if side.blocked_above < made.limit else ""
-    what = (f"a trip at or below {show(low, 'A')} that has opened it within "
+    off = f", the sensor's error of {show(error, 'A')} counted," if error else ""
+    what = (f"a trip at or below {show(low, 'A')}{off} that has opened it within "
             f"{show(within, 's')}{back}")
     if not side.reasons and made.limit == side.limit:
         yield what, swept.fuse, made

@@ -161,15 +161,24 @@ def charge_bands(asked: ManagementAsked) -> str:
     return words
 
 
+def _counted_within(delay: Finding, title: str) -> Finding:
+    """The delay that clearing relies on: the given one, and never more than is counted on."""
+    return smallest([delay, COUNTED_TIME], title) if delay.known else COUNTED_TIME
+
+
+def fault_delay(brief: Brief) -> Finding:
+    """Of the quick trip, until the contactor has opened."""
+    return _counted_within(brief.management.trip_delay,
+                           "longest delay of the over-current trip, until it has opened")
+
+
 def _undervoltage(asked: ManagementAsked, least: Finding) -> tuple[Finding, Finding]:
     """(trip, delay): where clearing a fault relies on this trip, the setting that it relies on."""
     own = asked.brief.management
     trip = largest([least, own.undervoltage_trip], "lowest under-voltage trip of one cell",
                    "a fault is counted as opened by this setting") \
         if own.undervoltage_trip.known else least
-    delay = smallest([own.voltage_delay, COUNTED_TIME], "longest delay of the under-voltage trip") \
-        if own.voltage_delay.known else COUNTED_TIME
-    return trip, delay
+    return trip, _counted_within(own.voltage_delay, "longest delay of the under-voltage trip")
 
 
 def string_alone(asked: ManagementAsked) -> bool:
@@ -293,11 +302,25 @@ def trip_lines(asked: ManagementAsked) -> tuple[Requirement, ...]:
                 full_range=reach(asked))
     counted_in = f"the sensor's error of {off.shown} is counted"
     return (
-        Requirement("trip: current, delay, name", fault_window(asked).words,
+        Requirement("trip: current, delay, name", f"{_fault_words(asked)}; has opened within "
+                    f"{fault_delay(asked.brief).shown}",
                     f"a trip must tell a fault from a load; {counted_in}"),
-        Requirement("overload trip: current, delay, name", overload_window(asked).words,
+        Requirement("overload trip: current, delay, name", f"{overload_window(asked).words}; after "
+                    f"{_overload_delay(asked.brief).shown}",
                     "ends what the load never asks for and the fuse is not shown to open, before "
                     f"cells or cables overheat; {counted_in}"))
+
+
+def _fault_words(asked: ManagementAsked) -> str:
+    """Of one that follows the cells' temperature each end holds at temperatures of its own."""
+    window, points = fault_window(asked), asked.brief.management.trip_current_at
+    if not points:
+        return window.words
+    least = "" if window.least is None else (
+        f"at least {window.least.shown} wherever full power may be asked; ")
+    most = "" if window.most is None else f" ({window.most.shown} at the coldest cells)"
+    return (f"{least}at most the lowest fault of each temperature less the sensor's error{most}; "
+            f"the brief counts on {points}")
 
 
 def _best_charge(asked: ManagementAsked) -> Finding:
@@ -371,8 +394,9 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
               where_known(own.overload_trip), "cut power first, then open contactors; with a "
               "partial-range fuse nobody else ends an overload"
               + _closes(slow, "less continuous power"), slow.unsettled),
-        Limit("discharge current, fault", where_known(pack.peak_current), quick.least,
-              COUNTED_TIME, trip, _FOLLOWS.format(points=own.trip_current_at)
+        Limit("discharge current, fault", where_known(pack.peak_current),
+              trip if own.trip_points else quick.least, fault_delay(brief), trip,
+              _FOLLOWS.format(points=own.trip_current_at)
               if own.trip_points else f"open contactors, only within what they can break; set "
               f"between {quick.least.shown} and {quick.most.shown}"
               if quick.least is not None and quick.most is not None and quick.serves_both else
@@ -386,9 +410,10 @@ def _string_limit(asked: ManagementAsked) -> tuple[Limit, ...]:
     own = asked.brief.strings
     if not string_alone(asked):
         return ()
-    trip, delay = where_known(own.trip_current), where_known(own.trip_delay)
+    trip = where_known(own.trip_current)
+    delay = _counted_within(own.trip_delay, "longest delay of a string's own trip")
     sensor = own.sensor_range.shown if own.sensor_range.known else "not known"
-    return (Limit(STRING_LIMIT, None, trip, delay or COUNTED_TIME, trip,
+    return (Limit(STRING_LIMIT, None, trip, delay, trip,
                   "open that string's contactors, only within what they can break; a sensor of its "
                   f"own in each string, range {sensor}: see who clears inside a string",
                   "" if trip else "none is set: see who clears inside a string"),)

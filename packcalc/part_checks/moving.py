@@ -16,6 +16,9 @@ class MovingTrip:
     Attributes:
         least: lowest setting while the contactors may be closed: the earliest that it may act.
         at_load: lowest setting at which full power may be asked; None outside the points.
+        highest: highest setting up to the hottest cells: what it may leave alone in an overload
+            or an arc, which may be of any current at any temperature; None where nothing is
+            counted on.
         setting, fault: where it is nearest to missing a fault: the highest setting there, and the
             lowest fault; None where the points do not reach.
         where: their temperatures, in words.
@@ -25,6 +28,7 @@ class MovingTrip:
 
     least: Finding
     at_load: Finding | None
+    highest: Finding | None = None
     setting: Finding | None = None
     fault: Finding | None = None
     where: str = ""

@@ -1,6 +1,6 @@
-"""Links, bus bars and a module's own conductors against the heat of the whole fault range.
+"""Cable, links, bus bars and a module's own conductors against the heat of the whole range.
 
-They lie in the same current as the cable and are protected by the same fuse and trip; the
+They lie in the same current and are protected by the same fuse and trip; the
 worst point of the sweep is asked of each, with what one of several paths can carry at most.
 """
 
@@ -22,7 +22,7 @@ STAGE = "fault range"
 
 @value_object
 class PathConductor:
-    """One conductor of the main path besides its cable.
+    """One conductor of the main path, or the cable of a route.
 
     Attributes:
         name: as printed.
@@ -31,6 +31,7 @@ class PathConductor:
         request: the same as a question to whoever supplies it.
         most: most current that it can carry in a fault of the pack, where paths share it.
         remedy: what would help.
+        verb: that goes with its name.
     """
 
     name: str
@@ -39,6 +40,12 @@ class PathConductor:
     most: Finding | None = None
     request: str = "the short-time current that it stands, with its time"
     remedy: str = "a larger section, a faster fuse or a quicker trip"
+    verb: str = "survive"
+
+    @property
+    def title(self) -> str:
+        """Of its check."""
+        return f"{self.name} {self.verb} the heat over the whole range"
 
 
 @value_object
@@ -50,7 +57,7 @@ class ElsewhereHeat:
         place: title of the worst one; empty where nobody is shown to clear any.
         heat, at: I²t in it and the current there.
         silent: a place at which it is not known, and why; else empty.
-        nobody: whether some current of some place is left to nobody.
+        nobody: where nobody ends the heat in it, the gravest of these places; else empty.
     """
 
     name: str
@@ -58,7 +65,7 @@ class ElsewhereHeat:
     heat: Finding | None = None
     at: Finding | None = None
     silent: str = ""
-    nobody: bool = False
+    nobody: str = ""
 
 
 def path_heat(swept: Sweep, conductor: PathConductor) -> np.ndarray:
@@ -136,8 +143,7 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
         heat, at: worst I²t in it and the current there; None where nobody opens.
         elsewhere: of all fault places, where they have been asked.
     """
-    title, withstand = f"{conductor.name} survive the heat over the whole range", \
-        conductor.withstand
+    title, withstand = conductor.title, conductor.withstand
     if not withstand.known:
         return Check(title, STAGE, NOT_EVALUATED, None, heat, "at least",
                      f"ask for {conductor.ask}")
@@ -148,11 +154,19 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
     over = overheated_words(swept, withstand.number, number(conductor.most) or np.inf)
     words = f"worst at {at.shown}" + (f" of '{place}'{'; in the sweep itself' if over else ''}"
                                       if place else "") + over.replace("; ", ": ", bool(place))
-    if elsewhere is not None and elsewhere.nobody:
-        words += "; where a fault place is left to nobody, nothing ends the heat"
     held = judge(title, STAGE, withstand, "at least", heat, reason=words,
                  remedy=conductor.remedy)
-    held = as_swept(held, swept, words)
-    if elsewhere is None or not elsewhere.silent or held.verdict not in (PASS, CAUTION):
+    return as_placed(as_swept(held, swept, words), elsewhere)
+
+
+def as_placed(held: Check, elsewhere: ElsewhereHeat | None) -> Check:
+    """No pass where a fault place is left to nobody, or where its heat is not known."""
+    if elsewhere is None or held.verdict not in (PASS, CAUTION):
         return held
-    return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; {elsewhere.silent}")
+    same, nobody = f"'{elsewhere.place}'", elsewhere.nobody
+    if same in held.reason:
+        nobody = nobody.replace(f"at {same}", "there")
+    told = "; ".join(w for w in (held.reason, elsewhere.silent, nobody) if w)
+    if elsewhere.silent:
+        return replace(held, verdict=NOT_EVALUATED, reason=told)
+    return replace(held, verdict=CAUTION, reason=told) if elsewhere.nobody else held

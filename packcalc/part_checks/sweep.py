@@ -384,6 +384,13 @@ def with_setting(side: ContactorSide, trips: Trips | None, setting: Finding) -> 
         if old.name != trips.name or one.name == trips.name))
 
 
+def at_highest(side: ContactorSide, trips: Trips | None) -> ContactorSide:
+    """The same contactor for currents that may come at any temperature: overloads and arcs."""
+    moving = trips.moving if trips is not None else None
+    return side if moving is None or moving.highest is None \
+        else with_setting(side, trips, moving.highest)
+
+
 def _limits(trips: Trips, *, soonest: bool = False) -> list[tuple[str, float, float | None]]:
     """(name, setting, delay) of each limit on the current; `soonest`, each at its lowest."""
     quick = trips.moving.least if soonest and trips.moving is not None else trips.current

@@ -14,13 +14,14 @@ import numpy as np
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, leaf, trace
+from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
+from packcalc.part_checks.shown import voltage_reason
 from packcalc.part_checks.sweep import (
-    UNDERVOLTAGE, ContactorSide, Sweep, Trips, number, sweep,
+    UNDERVOLTAGE, ContactorSide, Sweep, Trips, at_highest, number, seeing, sweep,
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.value import value_object
@@ -179,12 +180,34 @@ def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
     return sweep(low.number, asked.fault_highest.number, swept.fuse, alone, swept.counted_time)
 
 
-def overload_asked(asked: CoordinationAsked) -> OverloadAsked:
+def overloaded(asked: CoordinationAsked, swept: Sweep) -> tuple[OverloadAsked, Sweep]:
+    """What an overload is held against, and the path as it meets one.
+
+    An overload is of any current at any temperature: a trip that follows it counts at its highest
+    setting. And it leaves the cells' voltage up, as no short does: their trip is not counted on.
+    """
     trips = asked.trips or Trips()
-    return OverloadAsked(trips.overload, trips.overload_delay, asked.continuous_load,
-                         asked.peak_load, asked.peak_duration, asked.fault_lowest,
-                         asked.cable_current, asked.cable_withstand, asked.cable_name,
-                         trips.sensor_error, asked.cable_warming, asked.beside)
+    side = seeing(at_highest(swept.contactor, asked.trips), asked.trips, None)
+    met = replace(swept, contactor=side)
+    return OverloadAsked(
+        trips.overload, trips.overload_delay, asked.continuous_load, asked.peak_load,
+        asked.peak_duration, _left_alone(asked, met), asked.cable_current, asked.cable_withstand,
+        asked.cable_name, trips.sensor_error, asked.cable_warming, asked.beside), met
+
+
+def _left_alone(asked: CoordinationAsked, met: Sweep) -> Finding:
+    """Up to where there are overloads: the lowest fault, or what is opened at once above it."""
+    lowest, top, fuse, side = asked.fault_lowest, asked.fault_highest, met.fuse, met.contactor
+    if asked.trips is None or not (lowest.known and top.known):
+        return lowest
+    ends = [line.from_current for line in side.lines if line.name == asked.trips.name]
+    ends += [] if fuse.reasons else [fuse.low]
+    end = min((e for e in ends if np.isfinite(e)), default=top.number)
+    if end <= lowest.number:
+        return lowest
+    return top if end >= top.number else leaf(
+        "highest current that is left to the slow trip", "I", "A", end, "given", origin=Origin(
+            "quick trip at its highest setting, with the sensor's error; clearing curve"))
 
 
 def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
@@ -309,14 +332,15 @@ def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
         asked.cable_current
     if limit is None or not limit.known:
         return Check(title, stage, NOT_EVALUATED, reason="the cable's current is not known")
-    wanted = overload_asked(asked)
+    wanted, swept = overloaded(asked, swept)
     by_trip = ends_overload(wanted, swept)
     if by_trip is not None and by_trip.verdict == PASS:
         return replace(by_trip, reason=f"{by_trip.reason}; not by the fuse: whether In ≤ Iz and "
                        "I2 ≤ 1.45·Iz hold is said there")
     part = asked.fuse
     rated = part.rated_current if part else None
-    if part is not None and part.full_range and rated is not None:
+    breaks = part is None or not voltage_reason(part, asked.highest_voltage)
+    if part is not None and part.full_range and rated is not None and breaks:
         check = judge(title, stage, rated, "at most", limit,
                       reason=f"In ≤ Iz by {part.name}, full range", remedy="a larger cable, a "
                       "smaller fuse, or a named overload trip")
@@ -331,7 +355,9 @@ def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
         return by_trip
     why = (f"{part.name} is a partial-range fuse and gives no overload protection"
            if part is not None and part.full_range is False else
-           "the fuse's class is not given")
+           "the fuse's class is not given" if part is None or breaks else
+           f"{part.name} is not shown to break one: "
+           f"{voltage_reason(part, asked.highest_voltage)}")
     return Check(title, stage, NOT_EVALUATED, None, limit, "at most",
                  f"{why}; {needs_trip(wanted)}", "an overload trip, by name")
 

@@ -58,6 +58,7 @@ def before(shared: Shared, branch: Branch) -> Loop:
         f"branch.{branch.name}.before", f"{branch.name}, before its fuse", lowest=lowest,
         inductance=shared.feeds.pack_inductance, devices=_at_tap(shared, branch),
         passed=() if sense else shared.middle(), inherent=True, common=_common(shared, branch),
+        cables=_cables(shared, branch),
         remedies=(f"keep tap to fuse within 150 mm; {AT_TAP}", COVER), **given)
 
 
@@ -82,6 +83,7 @@ def after(shared: Shared, branch: Branch) -> Loop:
         common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
         own_wire=branch_withstand(branch.section, branch.insulation_class),
+        cables=_cables(shared, branch),
         remedies=("a fuse at the cell end of each wire",) if sense else
         (AT_TAP, "a smaller fuse or a thicker conductor",
          *(("a fuse that breaks the sum of every source",) if own else ())), **given)
@@ -157,6 +159,11 @@ def _at_tap(shared: Shared, branch: Branch) -> tuple[Device, ...]:
         return shared.inside
     switched = branch.taps == BUS or shared.strung
     return (*shared.upstream, *((shared.contactors,) if switched else ()))
+
+
+def _cables(shared: Shared, branch: Branch) -> tuple[str, ...]:
+    """A tap on the bus may be at the far end of the traction cables."""
+    return shared.traction_names if branch.taps == BUS else ()
 
 
 def _up_to_tap(shared: Shared, branch: Branch) -> Finding:

@@ -76,6 +76,7 @@ class Wire:
         hot: both conductors at their most, with its own fuses.
         open_: what is not known of those.
         stands: I²t that its conductor stands.
+        cables: names of the routes that the fault runs through, or may.
         remedies: that would put a fuse of its own into the loop.
     """
 
@@ -90,6 +91,7 @@ class Wire:
     hot: Finding
     open_: tuple[str, ...]
     stands: Finding | None
+    cables: tuple[str, ...]
     remedies: tuple[str, ...]
 
 
@@ -156,6 +158,7 @@ def _of_branch(shared: Shared, branch: Branch) -> Wire:
                 branch_wires(hot, own_fuses(shared.brief, branch, 1)),
                 loss_open(shared, branch, own, 1),
                 branch_withstand(branch.section, branch.insulation_class),
+                shared.traction_names if branch.taps == BUS else (),
                 () if own else (OTHER_POLE_OF_BRANCH,))
 
 
@@ -171,7 +174,7 @@ def _of_route(shared: Shared, route: Route) -> Wire:
                 f"mid-pack leak and chafed cable of {route.name}", given, (), BUS,
                 one_conductor(route.length, area, cables), hot, (),
                 branch_withstand(area, route.insulation_class) if area.known else None,
-                (OWN_FUSE,))
+                (*shared.traction_names, route.name), (OWN_FUSE,))
 
 
 # -- modules between the two faults ---------------------------------------------------------
@@ -200,7 +203,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires,
                              bool(wire.open_)),
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
-        own_wire=wire.stands,
+        own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
         passed=middle(shared, runs.breaks),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.

@@ -79,7 +79,8 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
     strongest = runs.strongest
     # Where no fuse stands in the loop a monitor must act on the first fault: one that warns opens
     # nothing.
-    outside = shared.bus(None) if pair.contactor else {"notes": ()}
+    outside = shared.bus(None) | {"cables": shared.traction_names} if pair.contactor \
+        else {"notes": ()}
     outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), runs.words,
                         *outside["notes"])
     if "sources" in outside:

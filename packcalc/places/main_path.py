@@ -12,7 +12,7 @@ from packcalc.places.branches import OWN_FUSE, loss_open
 from packcalc.places.chafed import fused_inlet
 from packcalc.places.shared import Shared, beyond, branch_fuse
 from packcalc.places.slowest import pair, route_conductor, route_loop
-from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires
+from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires, branch_withstand
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
 from packcalc.protect.strings import pair_resistance
@@ -60,7 +60,7 @@ def cable(shared: Shared, route: Route) -> Loop:
     remedies = ("a smaller main fuse, a thicker or shorter cable", TRIP)
     return shared.loop(f"cable.{route.name}", f"far end of the cable {route.name}",
                        devices=(*shared.upstream, shared.contactors), passed=shared.middle(),
-                       remedies=remedies,
+                       remedies=remedies, cables=shared.traction_names,
                        common=shared.down_the_cables, **shared.bus(None))
 
 
@@ -75,13 +75,17 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
     lowest, common, outside = _lowest_at_inlet(shared, route, own)
     if open_:
         lowest = lowest.called(note="; ".join(w for w in (FUSE_OPEN, lowest.note) if w))
-    own_run = [pair(route.length, *route_conductor(shared.brief, route))] if route else []
+    area, cables = route_conductor(shared.brief, route) if route else (None, None)
+    own_run = [pair(route.length, area, cables)] if route else []
     return shared.loop(
         f"inlet.{route.name}" if route else "inlet",
         f"charge inlet, far end of {route.name}" if route else "charge inlet",
         lowest=lowest, common=common, outside=outside,
         **shared.slowest_loop(*shared.traction, *own_run),  # it may leave from their far end
         devices=(*fuse, *shared.upstream, shared.contactors), passed=shared.middle(),
+        own_wire=branch_withstand(area, route.insulation_class)
+        if route and area.known else None,
+        cables=(*shared.traction_names, *((route.name,) if route else ())),
         remedies=(OWN_FUSE, TRIP),
         **given)
 

@@ -85,7 +85,7 @@ def settings_of(brief: Brief, error: Finding, nodes: Sequence[Node]) -> TripSett
         return TripSettings(MovingTrip(soonest, at_load, gap=gap), None, {})
     cold = _cold_load(battery, least, error)
     steps = _steps(points, battery, nodes)
-    by_place = {place_id(loop): _counted(steps, error, place_id(loop))
+    by_place = {place_id(loop): _counted(steps, error, brief, place_id(loop))
                 for loop in nodes[0].loops}
     main = [place_id(loop) for loop in main_path_loops(nodes[0].loops)]
     current = max((by_place[one] for one in main), key=lambda f: f.number,
@@ -94,12 +94,13 @@ def settings_of(brief: Brief, error: Finding, nodes: Sequence[Node]) -> TripSett
                   key=lambda pair: pair[0].number / (pair[1].setting.number + error.number),
                   default=None)
     if nearest is None:
-        return TripSettings(MovingTrip(least, at_load, cold=cold), current, by_place)
+        return TripSettings(MovingTrip(least, at_load, steps[-1].setting, cold=cold), current,
+                            by_place)
     fault, step = nearest
     where = (f"its setting up to {step.upper.shown} against the lowest fault at "
              f"{step.node.temperature.shown}")
-    return TripSettings(MovingTrip(least, at_load, step.setting, fault, where, cold), current,
-                        by_place)
+    return TripSettings(MovingTrip(least, at_load, steps[-1].setting, step.setting, fault, where,
+                                   cold), current, by_place)
 
 
 def _steps(points: Sequence[TripPoint], battery: Battery,
@@ -123,10 +124,15 @@ def _least(node: Node, after: Node | None) -> dict[PlaceId, Finding]:
     return found
 
 
-def _counted(steps: Sequence[_Step], error: Finding, place: PlaceId) -> Finding:
-    """The highest setting that may miss a fault of the place, else that of the coldest cells."""
+def _counted(steps: Sequence[_Step], error: Finding, brief: Brief, place: PlaceId) -> Finding:
+    """The highest setting that may miss a fault of the place, else that of the coldest cells.
+
+    One that the sensor cannot show misses every fault.
+    """
+    shown = brief.management.current_sensor_range
     missed = [step.setting for step in steps if place not in step.faults
-              or step.setting.number + error.number > step.faults[place].number]
+              or step.setting.number + error.number > step.faults[place].number
+              or (shown.known and step.setting.number + error.number > shown.number)]
     return max(missed or [steps[0].setting], key=lambda f: f.number).called(COUNTED)
 
 

@@ -180,6 +180,11 @@ class Shared:
         return traction_pole(self.brief)
 
     @cached_property
+    def traction_names(self) -> tuple[str, ...]:
+        """Names of all traction routes: what begins at their far end runs through each."""
+        return tuple(r.name for r in self.brief.cables.route if r.carries == "traction")
+
+    @cached_property
     def _runs(self) -> dict[int, Run]:
         return {}
 

@@ -22,6 +22,7 @@ from packcalc.checks import (
     CAUTION,
     FAIL,
     NOT_EVALUATED,
+    PASS,
     STAGES,
     Candidate,
     Check,
@@ -60,6 +61,7 @@ from packcalc.protect.route_figures import (
 from packcalc.value import value_object
 
 OVERLOAD = "Overload protection"
+WHOLE_RANGE = "largest I²t of the whole fault range, see who clears"
 
 
 @value_object
@@ -155,7 +157,7 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
     own = [(part, *_own_cable(asked, rule, part)) for part in parts]
     candidates += tuple(candidate for _, candidate, _ in own)
     chosen = tuple(choice for part, _, choice in own if part.name == named and choice)
-    item = _item(asked, frame, duties, choices, candidates)
+    item = _item(asked, frame, duties, choices, candidates, chosen)
     item = replace(item, checks=(*item.checks, *outside, *named_part(named, candidates)))
     return RouteResult(asked, item, (*chosen, *choices))
 
@@ -297,13 +299,13 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     stage = "fault range"
     if figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
-    let_through = judge(
+    let_through = _where_ended(asked, "some of it is left to nobody", judge(
         "Let-through of the fuse", stage, figures.withstand, "at least", asked.let_through,
-        reason="largest I²t of the whole fault range, see who clears",
+        reason=WHOLE_RANGE,
         remedy="a larger section, a faster fuse or a quicker trip",
         missing="the fuse's total clearing I²t at the highest working voltage must be at most "
         f"{figures.withstand.shown} at every current from {asked.fault_lowest.shown} to "
-        f"{asked.fault_highest.shown}; ask for the curve, the worst point often lies between")
+        f"{asked.fault_highest.shown}; ask for the curve, the worst point often lies between"))
     if asked.let_through is not None and asked.let_through.known:
         return [let_through]  # the whole range is swept: the counted time is no longer the worst
     integral = (trace(cable_fault_integral, "I²t of the lowest fault over the counted time",
@@ -316,6 +318,12 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
                           "sooner, which the let-through line asks",
                    remedy="a larger section or a device that is proved quicker")
     return [let_through, lowest]
+
+
+def _where_ended(asked: RouteAsked, words: str, held: Check) -> Check:
+    """No pass while a fault place whose current runs through this cable is left to nobody."""
+    return held if held.verdict != PASS or not asked.unended else replace(
+        held, verdict=CAUTION, reason=f"{held.reason}; {words}")
 
 
 def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
@@ -408,7 +416,8 @@ def _facts(figures: Figures, counted: Finding) -> tuple[Fact, ...]:
 
 
 def _item(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...],
-          choices: tuple[RunChoice, ...], candidates: tuple[Candidate, ...]) -> Item:
+          choices: tuple[RunChoice, ...], candidates: tuple[Candidate, ...],
+          own: tuple[RunChoice, ...]) -> Item:
     required = tuple(d.required for d in duties)
     return Item(asked.key, f"Cable, {asked.name}", _governing(frame, duties, choices),
                 required + _by_fuse(asked, frame, duties) + tuple(d.steady for d in duties)
@@ -416,7 +425,7 @@ def _item(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...],
                    frame.fault_end, *_smallest_for_fault(asked, frame)),
                 _specification(asked, frame, choices), candidates,
                 _open_items(asked, choices, candidates),
-                _notes(asked, frame), _item_checks(asked, choices))
+                _notes(asked, frame), _item_checks(asked, choices, own))
 
 
 def _by_fuse(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...]) -> tuple[Finding, ...]:
@@ -469,7 +478,8 @@ def _specification(asked: RouteAsked, frame: Frame,
                     f"limit at least {frame.fault_end.shown}"),
         _overload_told(asked, choices),
         Requirement("Short-circuit protection",
-                    f"fuse {asked.fuse_rating.shown}" if asked.fuse_rating is not None
+                    asked.protected_by or f"fuse {asked.fuse_rating.shown}"
+                    if asked.protected_by or asked.fuse_rating is not None
                     else "the fuse that feeds this route, still to be chosen"),
     ]
     for choice in choices:
@@ -539,9 +549,9 @@ def _notes(asked: RouteAsked, frame: Frame) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _item_checks(asked: RouteAsked,
-                 choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
-    return (*_nobody_check(asked, choices), *_short_circuit_check(asked, choices))
+def _item_checks(asked: RouteAsked, choices: tuple[RunChoice, ...],
+                 own: tuple[RunChoice, ...]) -> tuple[Check, ...]:
+    return (*_nobody_check(asked, choices), *_short_circuit_check(asked, choices, own))
 
 
 def _nobody_check(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
@@ -556,17 +566,22 @@ def _nobody_check(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> tuple[Ch
                   remedy=f"name a trip{level}, and prove it; a larger cable alone helps nobody"),)
 
 
-def _short_circuit_check(asked: RouteAsked,
-                         choices: tuple[RunChoice, ...]) -> tuple[Check, ...]:
-    if asked.fuse_rating is None or not asked.fuse_rating.known:
+def _short_circuit_check(asked: RouteAsked, choices: tuple[RunChoice, ...],
+                         own: tuple[RunChoice, ...]) -> tuple[Check, ...]:
+    """Of the cable that the brief names, else of the smallest section that qualifies."""
+    by, fuse = asked.protected_by, asked.fuse_rating
+    if not by and (fuse is None or not fuse.known):
         return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
                       reason="no fuse is chosen yet for this route"),)
     if asked.let_through is not None and asked.let_through.known:
-        stands = next((c.withstand for c in choices if c.candidate), None)
-        return (judge("Short-circuit protection", "who clears", asked.let_through, "at most",
-                      stands, missing="no section qualifies that could be held against it",
-                      reason="largest I²t of the whole fault range, see who clears, against one "
-                             "cable"),)
+        stands = next((c.withstand for c in (*own, *choices) if c.candidate), None)
+        return (_where_ended(asked, asked.unended, judge(
+            "Short-circuit protection", "who clears", asked.let_through, "at most", stands,
+            missing="no section qualifies that could be held against it",
+            reason=f"{WHOLE_RANGE}, against one cable" + (f"; by {by}" if by else ""))),)
+    if by:
+        return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
+                      reason=f"by {by}: what they let through is not shown"),)
     return (Check("Short-circuit protection", "who clears", CAUTION,
                   reason=f"the fuse of {asked.fuse_rating.shown}; shown only once its curve is "
                          "held against k²S²"),)

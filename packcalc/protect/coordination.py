@@ -22,16 +22,16 @@ from packcalc.part_checks.closing import closing
 from packcalc.part_checks.limits import as_printed
 from packcalc.part_checks.overload import overload_checks
 from packcalc.part_checks.path_conductors import (
-    ElsewhereHeat, PathConductor, as_swept, conductor_check, overheated_words, path_heat,
-    traced_heat,
+    ElsewhereHeat, PathConductor, as_placed, as_swept, conductor_check, overheated_words,
+    path_heat, traced_heat,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import (
-    BY_BOTH, BY_CONTACTOR, MAY_MELT, MELTS, ContactorSide, Hole, Sweep, breaks,
-    contactor_side, fuse_side, grid, judge_currents, number, seeing, sweep,
+    BY_BOTH, BY_CONTACTOR, MAY_MELT, MELTS, ContactorSide, Hole, Sweep, at_highest,
+    breaks, contactor_side, fuse_side, grid, judge_currents, number, seeing, sweep,
 )
 from packcalc.part_checks.trip_checks import (
-    CoordinationAsked, counts_from, one_pole_sweep, overload_asked, overload_check, seen_again,
+    CoordinationAsked, counts_from, one_pole_sweep, overload_check, overloaded, seen_again,
     trip_checks, undervoltage_span,
 )
 from packcalc.part_checks.withstand import withstand_check
@@ -81,6 +81,11 @@ ONE_POLE_NOTE = (
     "the cells' undervoltage trip is counted on there, see the fault places.")
 
 
+OTHER_PAIRS = (
+    "Pairs other than the first are held against this path from pole to pole alone: name one, and "
+    "its cable is held against every fault place.")
+
+
 @formula(
     title="incident energy of a DC arc, maximum power", symbol="E", unit="cal/cm²",
     text="E = 0.005 · U · I · T / D²",
@@ -125,7 +130,8 @@ class Coordination:
         item: for the report, with every pair of the parts list as a candidate.
         worst_heat, worst_heat_at: largest I²t let through and its current.
         worst_arc, worst_arc_at: largest incident energy and its bolted current.
-        conductor_heat: (conductor, largest I²t in it, pack current there), where known.
+        conductor_heat: (conductor, largest I²t in it, pack current there), where known; the cable
+            among them where a fault place asks more of it than this path's own loops.
     """
 
     asked: CoordinationAsked
@@ -327,7 +333,7 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 
     An arc takes the voltage that a short would leave to the cells: their trip is not counted on.
     """
-    side = seeing(swept.contactor, asked.trips, (0.0, 0.0))
+    side = seeing(at_highest(swept.contactor, asked.trips), asked.trips, (0.0, 0.0))
     # What bends an answer lies at what the devices see.
     half = grid(arc_current(swept.current[0]), arc_current(swept.current[-1]),
                 breaks(swept.fuse, side, swept.counted_time))
@@ -357,7 +363,7 @@ def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
               for c in asked.conductors),
             _withstand_check(asked, swept),
             _range_check(asked, swept), _cold_check(asked, swept), *trip_checks(asked, swept),
-            overload_check(asked, swept), *overload_checks(overload_asked(asked), swept))
+            overload_check(asked, swept), *overload_checks(*overloaded(asked, swept)))
 
 
 def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -412,7 +418,7 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
         or found == {MAY_MELT}
     return Check(title, stage, NOT_EVALUATED if silent else FAIL, spans_open, NO_SPAN, "at most",
                  f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
-                 closing(swept, asked.highest_voltage, asked.time_constant))
+                 closing(swept, asked.highest_voltage, asked.time_constant, asked.trips))
 
 
 def _one_pole_holes(asked: CoordinationAsked, swept: Sweep) -> tuple[Hole, ...]:
@@ -451,9 +457,9 @@ def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     worst = _worst_heat(asked, alone) if alone is not None else None
     if alone is None or worst is None or withstand is None or not withstand.known:
         return ()
-    where = (f"worst at {worst.at.shown}{overheated_words(alone, withstand.number)}; by the fuse "
-             "or on the cells' undervoltage trip, whichever comes first: the current sensor may "
-             "sit in the other pole")
+    where = (f"worst at {worst.at.shown}{overheated_words(alone, withstand.number)}, of a loop "
+             "through the fuse's pole: by the fuse or on the cells' undervoltage trip, whichever "
+             "comes first: the current sensor may sit in the other pole")
     held = judge(f"{asked.cable_name} survives the heat of a second chassis fault", "fault range",
                  withstand, "at least", worst.value, reason=where,
                  remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
@@ -463,7 +469,7 @@ def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
 
 def _cable_checks(asked: CoordinationAsked, swept: Sweep,
                   heat: _Worst | None) -> tuple[Check, ...]:
-    title = f"{asked.cable_name} survives the heat over the whole range"
+    title = _cable(asked).title
     stage, withstand = "fault range", asked.cable_withstand
     covered = ~np.isnan(swept.time)
     silent = covered & np.isnan(swept.heat)
@@ -483,6 +489,12 @@ def _cable_checks(asked: CoordinationAsked, swept: Sweep,
                             reason=f"from {span} the curve has no point: ask for the total "
                                    f"clearing I²t at {asked.highest_voltage.shown} or above"))
     return tuple(checks)
+
+
+def _cable(asked: CoordinationAsked) -> PathConductor:
+    """The path's cable as one of its conductors."""
+    return PathConductor(asked.cable_name, asked.cable_withstand or leaf(
+        "k²S² of the cable", "k²S²", "A²s", None, "given"), "its section", verb="survives")
 
 
 def _withstand_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -573,7 +585,7 @@ def with_trips(held: Coordination, lines: tuple[Requirement, ...]) -> Coordinati
 
 
 def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordination:
-    """Links, bus bars and modules held against every fault place that runs through them.
+    """Cable, links, bus bars and modules held against every fault place that runs through them.
 
     Args:
         held: of the main path.
@@ -581,9 +593,14 @@ def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordi
     """
     if held.sweep is None or not elsewhere:
         return held
+    cable = next((e for e in elsewhere if e.name == held.asked.cable_name), None) \
+        if held.asked.cable_withstand is not None else None
+    held = held if cable is None else _with_cable(held, held.sweep, cable)
     found = {one.name: one for one in elsewhere}
     own = {one.name: (heat, at) for one, heat, at in held.conductor_heat}
-    worst, checks, rows, duty = [], list(held.item.checks), list(held.item.specification), \
+    named = {c.name for c in held.asked.conductors}
+    worst = [one for one in held.conductor_heat if one[0].name not in named]
+    checks, rows, duty = list(held.item.checks), list(held.item.specification), \
         list(held.item.duty)
     for conductor in held.asked.conductors:
         other, (heat, at) = found.get(conductor.name), own.get(conductor.name, (None, None))
@@ -598,6 +615,26 @@ def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordi
         rows = [_conductor_line(conductor, heat) if r.what == conductor.name else r for r in rows]
     return replace(held, conductor_heat=tuple(worst), item=replace(
         held.item, checks=tuple(checks), specification=tuple(rows), duty=tuple(duty)))
+
+
+def _with_cable(held: Coordination, swept: Sweep, other: ElsewhereHeat) -> Coordination:
+    """The cable of the pair that is held: of other pairs no fault place is known."""
+    cable, most, item = _cable(held.asked), held.worst_heat, held.item
+    worse = other.heat is not None and other.at is not None and (
+        most is None or other.heat.number > most.number * (1.0 + 1e-9))
+    told = conductor_check(swept, cable, other.heat, other.at, other) if worse else None
+
+    def placed(checks: tuple[Check, ...]) -> tuple[Check, ...]:
+        return tuple(c if c.title != cable.title else told or as_placed(c, other) for c in checks)
+
+    candidates = tuple(replace(c, checks=placed(c.checks)) if c.name == held.asked.pair else c
+                       for c in item.candidates)
+    item = replace(item, checks=placed(item.checks), candidates=candidates,
+                   notes=(*item.notes, *((OTHER_PAIRS,) if len(candidates) > 1 else ())))
+    if not worse or other.heat is None or other.at is None:
+        return replace(held, item=item)
+    return replace(held, conductor_heat=(*held.conductor_heat, (cable, other.heat, other.at)),
+                   item=replace(item, duty=(*item.duty, other.heat, other.at)))
 
 
 def with_places(held: Coordination, left: Sequence[str],

@@ -24,7 +24,7 @@ from packcalc.fuse_formulas import (
 from packcalc.part_checks.fuse import (
     FuseDemand, breaking_check, fuse_facts, fuse_part_checks,
 )
-from packcalc.part_checks.shown import SILENT, rounded
+from packcalc.part_checks.shown import SILENT, at_voltage, rounded
 from packcalc.part_formulas import fusing_current, fusing_factor, loss_resistance
 from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import discharge_integral
@@ -360,7 +360,7 @@ def part_candidate(part: FusePart, asked: FuseAsked, duty: FuseDuty) -> Candidat
         terminal_temperature=asked.terminal_temperature,
         closing_integral=asked.closing_integral, slower_loops=asked.slower_loops)
     checks = (*fuse_part_checks(part, demand), *_backward_check(part, asked))
-    checks = (*checks, *_part_and_cable(part, duty.cable_current))
+    checks = (*checks, *_part_and_cable(part, duty.cable_current, asked.highest_voltage))
     return Candidate(part.name, checks, fuse_facts(part), own=True)
 
 
@@ -403,13 +403,15 @@ def _pulse_through(part: FusePart, asked: FuseAsked) -> Finding | None:
                  capacitance=asked.capacitance, voltage=asked.highest_voltage, resistance=cold)
 
 
-def overload_by(part: FusePart, cable: Finding) -> Check:
+def overload_by(part: FusePart, cable: Finding, highest_voltage: Finding) -> Check:
     """Whether a fuse ends an overload of a cable: the graver of its two conditions."""
-    checks = _part_and_cable(part, cable)
+    checks = _part_and_cable(part, cable, highest_voltage)
     return next(c for c in checks if c.verdict == worst(checks))
 
 
-def _part_and_cable(part: FusePart, cable: Finding) -> tuple[Check, ...]:
+def _part_and_cable(part: FusePart, cable: Finding,
+                    highest_voltage: Finding) -> tuple[Check, ...]:
+    """In ≤ Iz, and I2 ≤ 1.45·Iz of a link that is shown to break at this DC voltage."""
     if part.rated_current is None:
         return (Check(WITHIN_CABLE, "thermal load", NOT_EVALUATED, None, cable,
                       "at most", f"{SILENT}the rated current"),)
@@ -418,9 +420,9 @@ def _part_and_cable(part: FusePart, cable: Finding) -> tuple[Check, ...]:
                       cable, "at most", f"{part.class_letters} is partial range and "
                       "gives no overload protection: name the management system's overload trip, "
                       "at or below the cable's capacity"),)
-    return _protects_cable(part.rated_current, cable), _fuses_in_time(
+    return _protects_cable(part.rated_current, cable), at_voltage(_fuses_in_time(
         part.rated_current, cable, _part_factor(part), f"{SILENT}the conventional fusing current: "
-        "only a gG link has it by its standard", "I2 ≤ 1.45·Iz")
+        "only a gG link has it by its standard", "I2 ≤ 1.45·Iz"), part, highest_voltage)
 
 
 def _part_factor(part: FusePart) -> Finding | None:
@@ -506,6 +508,10 @@ def _rating_asked(duty: FuseDuty) -> str:
     if _no_cable(duty):
         return f"at least {least} for the load; {duty.cable_current.note}"
     known = duty.least_rating.known and duty.cable_rating.known and duty.cable_current.known
+    if known and duty.least_rating.number <= duty.cable_rating.number < duty.cable_current.number:
+        return (f"at least {least}, at most {most} were it a gG link (I2 ≤ 1.45·Iz); up to "
+                f"{rounded(duty.cable_current, False)} (In ≤ Iz) where its maker shows the "
+                "conventional fusing current, or a named overload trip ends what lies between")
     if not known or duty.least_rating.number <= duty.cable_rating.number:
         return f"at least {least}, at most {most}"
     if duty.least_rating.number > duty.cable_current.number:

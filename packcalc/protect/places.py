@@ -369,12 +369,13 @@ class Loop:
             on, where less than one string gives alone; else empty.
         backward: devices that only the sources of the bus pass, against the modules' current;
             each `sees` their sum.
-        own_wire: I²t that its own conductor stands until it melts, where that is a branch's; None
-            where none is held here.
+        own_wire: I²t that its own conductor stands until it melts, where that is a branch's or a
+            charge cable's; None where none is held here.
         sizes: whether the parts of the main path are sized for its lowest current.
         passed: fuses that the current may pass besides, which nobody counts on here: one that is
             not shown to break it may melt before a device has cleared.
         rival: where all loops of this key are one place; else None.
+        cables: names of the routes that its current runs through, or may.
     """
 
     key: str
@@ -398,6 +399,7 @@ class Loop:
     sizes: bool = True
     passed: tuple[Device, ...] = ()
     rival: Rival | None = None
+    cables: tuple[str, ...] = ()
 
     def least(self, paths: int) -> float:
         """Lowest current through one of several equal paths while so many feed the fault, in A."""

@@ -75,6 +75,8 @@ class RouteAsked:
         highest_voltage: highest working voltage, for the insulation.
         runs: cables a pole to try.
         let_through: largest I²t that the chosen devices let through anywhere in the range.
+        unended: where nobody ends the heat in it, in words; else empty.
+        protected_by: who ends its faults where no fuse of its own is counted on; else empty.
     """
 
     name: str
@@ -103,6 +105,8 @@ class RouteAsked:
     highest_voltage: Finding | None = None
     runs: tuple[int, ...] = (1, 2)
     let_through: Finding | None = None
+    unended: str = ""
+    protected_by: str = ""
 
     @property
     def key(self) -> str:

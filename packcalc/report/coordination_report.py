@@ -46,8 +46,9 @@ def conductors_table(found: Coordination, key: str = MAIN) -> Table:
                column("worst_A2s", "Worst of the range", "A²s"),
                column("at_A", "At a pack current of", "A"), column("ask", "Ask for", wide=True))
     asked, worst = found.asked, {c.name: (h, at) for c, h, at in found.conductor_heat}
-    rows = [(words(asked.cable_name), _figure(asked.cable_withstand), _figure(found.worst_heat),
-             _figure(found.worst_heat_at), words("" if asked.cable_withstand else "its section"))]
+    heat, at = worst.get(asked.cable_name, (found.worst_heat, found.worst_heat_at))
+    rows = [(words(asked.cable_name), _figure(asked.cable_withstand), _figure(heat), _figure(at),
+             words("" if asked.cable_withstand else "its section"))]
     for one in asked.conductors:
         heat, at = worst.get(one.name, (None, None))
         rows.append((words(one.name), _figure(one.withstand), _figure(heat), _figure(at),

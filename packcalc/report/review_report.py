@@ -110,7 +110,8 @@ def _row(number: int, standing: Standing, links: Links, boxes: bool) -> tuple[Ce
 
 def mark_lines(standing: Standing) -> tuple[str, ...]:
     """Every mark of a decision in words, those that no longer hold named as such."""
-    lines = [_said(m) for m in standing.marks]
+    parts = "; ".join(f"{part}: {word}" for part, word in standing.of_parts)
+    lines = [*filter(None, [parts]), *(_said(m) for m in standing.marks)]
     lines += [f"superseded: {_said(m)}" for m in standing.superseded]
     lines += [f"void, what it rests on changed since: {_said(m)}" for m in standing.void]
     lines += [f"not counted, since a printed cell of its row was written in: {_said(m)}"

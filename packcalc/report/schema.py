@@ -17,6 +17,7 @@ from packcalc.report.data import LOWER_BOUNDS, RESERVED
 from packcalc.report.html import GRAVE, REST
 from packcalc.report.review_report import COLUMNS
 from packcalc.review import (
+    ALSO,
     BESIDE_IT,
     EARLIER,
     ENTRIES,
@@ -131,7 +132,9 @@ def _mark() -> dict[str, Any]:
     free = {"type": "string", "maxLength": LONGEST_FIELD}
     own = {"verdict": {"enum": list(MARKS)}, "digest": DIGEST,
            "date": {"type": "string", "pattern": r"^\d{4}-\d{2}-\d{2}$"},
-           "name": {**free, "minLength": 1}, "decision_id": {**free, "minLength": 1}}
+           "name": {**free, "minLength": 1}, "decision_id": {**free, "minLength": 1},
+           ALSO: {"type": "string", "maxLength": LONGEST_TEXT,
+                  "description": "further parts that shared the figure then"}}
     return {f.name: own.get(f.name, free) for f in fields(Mark)}
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from packcalc.bench import pinned_strings
+from packcalc.bench.bounds import strings_bound
 from packcalc.bench.dealing import Pins
 from packcalc.bench.pinned_strings import best_pinned_strings
 from packcalc.bench.strings import assign_strings
@@ -97,10 +98,12 @@ def test_pinned_strings_are_evened_without_breaking_a_pin():
         except UserError:
             continue
         even = assign_strings(units, resistance, series, parallel, pins=pins)
-        before, after = (np.ptp(resistance[found.places].sum(axis=1)) for found in (plain, even))
+        before, after = (resistance[found.places].sum(axis=1) for found in (plain, even))
         assert kept(even.places, pins) and even.best_value >= plain.best_value
-        assert even.value == pytest.approx(plain.value) and after <= before + 1e-12
-        narrower += after < before - 1e-9
+        assert even.value == pytest.approx(plain.value) and after.max() <= before.max() + 1e-12
+        if even.places.size == len(units):
+            assert np.ptp(after) <= np.ptp(before) + 1e-12
+        narrower += after.max() < before.max() - 1e-9
     assert narrower > 20
 
 
@@ -175,3 +178,58 @@ def test_where_the_effort_ends_the_bound_says_so(monkeypatch):
         if not found.proven:
             assert found.gap > 0 and found.proof.startswith("not proven")
     assert open_
+
+
+def paired(series, parallel, spare, count):
+    """Invented: modules of 90 Ah, 2 Ah apart, some pairs of them pinned, and the pairs."""
+    rng = np.random.default_rng(series * parallel + spare)
+    units = np.round(9000 + 200 * rng.standard_normal(series * parallel + spare))
+    return units, tuple((2 * i, 2 * i + 1) for i in range(count))
+
+
+@pytest.mark.parametrize("series, parallel, spare, count, kind", [
+    (8, 3, 2, 5, "apart"), (6, 2, 4, 7, "apart"), (8, 4, 2, 10, "together"),
+    (16, 5, 10, 12, "apart"), (16, 5, 10, 12, "together")])
+def test_many_pins_on_strings_are_dealt_with_a_bound(series, parallel, spare, count, kind):
+    """They were too many to try, though the same lots without spares were dealt."""
+    units, pairs = paired(series, parallel, spare, count)
+    pins = Pins(**{kind: pairs})
+    before = time.process_time()
+    found = best_pinned_strings(units, series, parallel, pins)
+    assert time.process_time() - before < 5.0  # a second and a half alone
+    value = units[found.rows].min(axis=1).sum()
+    assert kept(found.rows, pins)
+    # Without the pins nothing may come to less; beside few pins little is lost.
+    assert value <= found.bound <= strings_bound(units, series, parallel)
+    assert value >= 0.98 * found.bound
+
+
+def test_arrangements_not_looked_into_are_in_the_bound(monkeypatch):
+    """Of all small lots, where hardly any arrangement of the pinned modules is tried."""
+    monkeypatch.setattr(pinned_strings, "MOST_ARRANGEMENTS", 2)
+    open_ = 0
+    for seed in range(100):
+        units, series, parallel, pins = small_pinned(seed)
+        best = every_dealing(units, series, parallel, pins)
+        if best is None:
+            continue
+        found = best_pinned_strings(units, series, parallel, pins)
+        held = units[found.rows].min(axis=1).sum()
+        assert kept(found.rows, pins) and held <= best <= found.bound
+        open_ += held < found.bound
+    assert open_
+
+
+def test_more_modules_apart_than_strings_and_spares_are_refused():
+    """Six that must not meet, four strings without spares: no arrangement holds them."""
+    apart = tuple(itertools.combinations(range(6), 2))
+    with pytest.raises(UserError, match="pins cannot all be met"):
+        best_pinned_strings(np.arange(20.0) + 100, 5, 4, Pins(apart=apart))
+    found = best_pinned_strings(np.arange(22.0) + 100, 5, 4, Pins(apart=apart))
+    assert kept(found.rows, Pins(apart=apart))
+
+
+def test_where_no_arrangement_is_found_in_many_tries_that_is_said(monkeypatch):
+    monkeypatch.setattr(pinned_strings, "MOST_FIRST_FLOWS", 1)
+    with pytest.raises(UserError, match="no dealing that keeps the pins was found in 2 tries"):
+        best_pinned_strings(np.arange(20.0) + 100, 5, 4, Pins(((0, 1), (2, 3), (4, 5))))

@@ -141,7 +141,7 @@ def test_both_criteria_with_spares(kind, series, parallel, count):
                                               (16, 125)])
 def test_two_thousand_modules_by_both_criteria(kind, series, parallel):
     spent, gaps = [], []
-    for seed in range(3):
+    for seed in range(40 if (series, parallel) in ((500, 4), (400, 5)) else 3):
         q = lot(kind, series * parallel, seed)
         r = 3e-3 * np.exp(0.10 * np.random.default_rng(100 + seed).standard_normal(len(q)))
         start = time.process_time()
@@ -150,8 +150,8 @@ def test_two_thousand_modules_by_both_criteria(kind, series, parallel):
         gaps.append(found.conductance_gap)
     print(f"\n{kind} {series} x {parallel}: median {np.median(spent):.2f} s, conductance "
           f"{100 * np.median(gaps):.3f} % below its bound (largest {100 * max(gaps):.3f})")
-    assert np.median(spent) <= 2.0
-    assert parallel < 4 or np.median(gaps) <= 3e-3  # what groups of fewer modules cannot promise
+    assert np.median(spent) <= 2.0 and (parallel not in (4, 5) or max(spent) <= 2.0)
+    assert parallel < 4 or max(gaps) <= 3e-3  # what groups of fewer modules cannot promise
 
 
 @pytest.mark.parametrize("kind", ["normal", "skewed"])

@@ -135,7 +135,34 @@ def test_both_conditions_of_an_overload_at_their_break_points(truck, capacity, v
     # In = 400 A ≤ Iz; I2 = 640 A ≤ 1.45·Iz from Iz = 441.38 A (IEC 60364-4-43, 433.1).
     part = truck.brief.parts.list.part("fuse", "Talvik 400 full range")
     cable = leaf("capacity", "I_z", "A", capacity, "given")
-    assert overload_by(part, cable).verdict == verdict
+    assert overload_by(part, cable, truck.pack.highest_voltage).verdict == verdict
+
+
+def test_a_fuse_rated_in_ac_alone_ends_no_overload_in_dc(truck):
+    # a link melts by its heat in AC and DC alike; that it then breaks is shown in DC alone
+    brief = truck.brief
+    part = brief.parts.list.part("fuse", "Talvik 400 full range")
+    mains = replace(part, name="AC 400", rated_voltage_ac=part.rated_voltage_dc,
+                    rated_voltage_dc=None).in_direct_current
+    listed = replace(brief.parts.list, parts=(*brief.parts.list.parts, mains))
+    open_ = leaf("overload trip", "I_ov", "A", None, "given")
+    found = study_protection(replace(
+        brief, parts=replace(brief.parts, list=listed, main_fuse="AC 400"),
+        management=replace(brief.management, overload_trip=open_)), "16S1P")
+    own = next(c for c in item(found, "main_fuse").own_parts if c.name == "AC 400")
+    fusing = named(own.checks, FUSING)
+    assert fusing.verdict == NOT_EVALUATED and "rated DC voltage" in fusing.reason
+    (cable,) = [r for r in found.routes if r.asked.behind_main_fuse]
+    for held in (named(found.coordination.item.checks,
+                       "ends an overload of cable, battery to inverter"),
+                 named(cable.chosen.candidate.checks, OVERLOAD)):
+        assert held.verdict == NOT_EVALUATED and "AC only" in held.reason
+    # a DC rating below this pack's voltage answers no better
+    low = leaf("U", "U", "V", truck.pack.highest_voltage.number - 1.0, "given")
+    weak = replace(part, rated_voltage_dc=low)
+    cable_of = leaf("capacity", "I_z", "A", 500.0, "given")
+    assert overload_by(part, cable_of, truck.pack.highest_voltage).verdict == PASS
+    assert overload_by(weak, cable_of, truck.pack.highest_voltage).verdict == NOT_EVALUATED
 
 
 # -- the charge circuit ---------------------------------------------------------------------------

@@ -13,10 +13,13 @@ from dataclasses import replace
 import pytest
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, worst
+from packcalc.clearing import clearing_by
 from packcalc.decisions import RESTS_ON_WORDS
 from packcalc.errors import InputErrors
 from packcalc.part_checks.trip_checks import FOLLOWS
+from packcalc.place_arcs import _arc_at
 from packcalc.places.settings import Node, settings_of, temperatures
+from packcalc.report.drawings.time_current import time_current_figure
 from tests.cases.studies import study
 from tests.cases.test_coordination_cases import f
 
@@ -238,3 +241,91 @@ def test_unknown_points_are_none():
     assert worst(tuple(c for i in found.items if i.key == "coordination" for c in i.checks)) \
         == worst(tuple(c for i in study("truck").items if i.key == "coordination"
                        for c in i.checks))
+
+
+# -- overloads and arcs: any current at any temperature ---------------------------------------
+
+WARM = "-10 degC: 460 A; 5 degC: 460 A; 10 degC: 900 A; 20 degC: 1400 A; 45 degC: 1400 A"
+VILLAGE = "0 degC: 320 A; 12 degC: 420 A; 20 degC: 700 A; 50 degC: 700 A"
+BEARS = "bears an overload until the trip has opened"
+
+
+def arcs(found):
+    return [d.number for key in ("coordination", "insulation") for i in found.items
+            if i.key == key for d in i.duty if "incident energy" in d.title]
+
+
+@pytest.mark.parametrize("setting", [
+    {"management__trip_current": None, "management__trip_current_at": VILLAGE},
+    {"management__trip_current": "700 A"}])
+def test_the_slow_trip_is_left_with_what_the_highest_setting_leaves(setting):
+    # minibus: 700 A and 15 A of error, 1 % of 1500 A; 715²·150 s = 7.67e7 A²s above the 5.513e7
+    # that warms the cable to its limit. Its cells' trip sees what a short leaves, and no overload
+    found = study("minibus", management__overload_delay="150 s", **setting)
+    assert told(found, BEARS).verdict == NOT_EVALUATED
+    lasting = told(found, "overload that lasts longer than")
+    assert lasting.verdict == NOT_EVALUATED and "worst at 715.0 A" in lasting.reason
+    # 5.513e7 / 715² = 107.8 s
+    assert lasting.figure.number == pytest.approx(107.8, abs=0.1)
+    quick = study("minibus", management__overload_delay="12 s", **setting)
+    assert told(quick, BEARS).verdict == PASS
+    assert told(quick, BEARS).demand.number == pytest.approx(715.0 ** 2 * 12.0)
+
+
+def test_a_link_that_melts_below_the_warm_setting_is_found():
+    # Skarv 400 fast melts in 10 s at 1000 A and breaks from 1800 A on; the trip has 12 s
+    found = truck(WARM, parts__main_fuse="Skarv 400 fast", management__undervoltage_trip="2.7 V")
+    meets = told(found, "overload and fault range meet")
+    assert meets.verdict == FAIL and "from 1000 A to 1410 A Skarv 400 fast melts" in meets.reason
+    cold = truck("-10 degC: 460 A; 45 degC: 460 A", parts__main_fuse="Skarv 400 fast")
+    assert told(cold, "overload and fault range meet").verdict == NOT_EVALUATED
+
+
+def test_an_arc_is_seen_by_the_highest_setting():
+    moving = truck(WARM, management__undervoltage_trip="2.7 V")
+    fixed = study("truck", management__trip_current="1400 A")
+    cold = study("truck", management__trip_current="460 A")
+    assert arcs(moving) == pytest.approx(arcs(fixed))
+    assert arcs(moving)[0] > 2.0 * arcs(cold)[0]
+    # a place of the main path: 1425 A at half of 2850 A
+    at = next(d for i in moving.items if i.key == "coordination" for d in i.duty
+              if "an arc burns worst" in d.title)
+    assert at.number == pytest.approx(2850.0, rel=1e-3)
+
+
+def test_every_place_counts_an_arc_at_the_highest_setting():
+    def at(found):
+        loop = next(p.loop for p in found.circuit.places if p.key == "terminals")
+        return _arc_at(loop, clearing_by(found.coordination, found.brief)).energy.number
+
+    moving = truck(WARM, management__undervoltage_trip="2.7 V")
+    assert at(moving) == pytest.approx(at(study("truck", management__trip_current="1400 A")))
+    assert at(moving) > at(study("truck", management__trip_current="460 A"))
+
+
+def test_a_setting_that_the_sensor_cannot_show_misses_every_fault():
+    # 2490 A and 25 A of error above a sensor of 2500 A: warm, nothing acts
+    found = truck("-5 degC: 450 A; 20 degC: 450 A; 45 degC: 2490 A")
+    assert found.coordination.asked.trips.current.number == 2490.0
+    assert found.coordination.sweep.holes
+
+
+def test_the_sheet_asks_for_both_ends_and_shows_the_highest_setting():
+    found = truck(WARM)
+    asked = next(r for r in found.coordination.item.specification
+                 if r.what == "trip: current, delay, name").value
+    # 427.2 A of peak load and 928.3 A of lowest fault, each 25 A nearer
+    assert asked == ("at least 452.2 A wherever full power may be asked; at most the lowest fault "
+                     "of each temperature less the sensor's error (903.2 A at the coldest cells); "
+                     f"the brief counts on {WARM}; has opened within 0.1500 s")
+    quick = next(x for x in found.circuit.management.limits
+                 if x.quantity == "discharge current, fault")
+    assert quick.trip.number == 1400.0 and "its highest setting is shown here" in quick.action
+
+
+def test_the_drawing_says_that_the_setting_moves():
+    def words(found):
+        return str(time_current_figure(found.coordination).data)
+
+    assert "warm cells up to 1400 A" in words(truck(WARM))
+    assert "warm cells" not in words(study("truck"))

@@ -14,7 +14,7 @@ from math import log
 import numpy as np
 import pytest
 
-from packcalc.checks import FAIL, NOT_EVALUATED, PASS
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.clearing import clearing_by
 from packcalc.part_checks.sweep import MAY_MELT, MELTS, TOO_EARLY, TORN_UNSHOWN
 from packcalc.part_checks.unbroken import Unbroken
@@ -130,7 +130,9 @@ def test_no_pair_of_the_list_hides_such_a_hole(tmp_path):
     assert fast and all(c.verdict == FAIL for c in fast)
     assert all(next(x for x in c.facts if x.title == "opened by nobody").words != "nowhere"
                for c in fast)
-    assert pairs["Talvik 400 full range + Lyng 500"].verdict == PASS
+    held = pairs["Talvik 400 full range + Lyng 500"]  # a fault place of its cable has no end
+    assert held.verdict == CAUTION and all(
+        c.verdict == PASS for c in held.checks if "survives the heat" not in c.title)
 
 
 def test_two_strings_behind_partial_range_fuses_have_it_both(tmp_path):
@@ -175,7 +177,7 @@ def truck_with(section):
     return study_protection(brief_from_data(data, str(brief)), "16S1P")
 
 
-@pytest.mark.parametrize("section, verdict", [("45 mm²", PASS), ("35 mm²", FAIL),
+@pytest.mark.parametrize("section, verdict", [("45 mm²", CAUTION), ("35 mm²", FAIL),
                                               ("27 mm²", FAIL)])
 def test_a_modules_conductors_are_held_against_every_fault_place(section, verdict):
     # second chassis fault on the fuse's other side: the cells' trip opens 3000 A after 0.5 s, its

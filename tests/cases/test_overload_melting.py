@@ -122,7 +122,7 @@ def test_between_what_the_link_carries_and_the_trip_nobody_acts(overload, verdic
 
 def test_it_is_asked_too_where_the_trip_lies_inside_the_fault_range():
     told = check(held(5.0, overload=720.0, quick=800.0), MEETS)
-    assert told.verdict == FAIL and "from 600.0 A to 700.0 A F melts" in told.reason
+    assert told.verdict == FAIL and "from 600.0 A to 720.0 A F melts" in told.reason
 
 
 def test_a_full_range_link_breaks_whatever_it_melts_at():

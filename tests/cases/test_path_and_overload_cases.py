@@ -244,7 +244,7 @@ def test_the_overload_trip_lets_the_load_pass(current, delay, expected):
     (900.0, "800 A", "", FAIL),          # 800 A to 900 A: below the fuse's curve of 1000 A
     (1200.0, "1000 A", "", PASS),        # the fuse's curve begins at 1000 A
     (1200.0, "1000 A", "1100 A", FAIL),  # but it breaks from 1100 A only: a hole of 100 A
-    (200.0, "100 A", "", PASS)])         # the trip lies inside the fault range, swept by itself
+    (200.0, "100 A", "", FAIL)])         # an overload above the lowest fault of cold cells is one
 def test_overload_and_fault_range_meet(low, limit, lowest_breaking, expected):
     part = fuse(**{"class": "aR", "lowest_breaking_current": lowest_breaking or "900 A",
                    "melting": LATE})
@@ -280,11 +280,17 @@ def test_what_the_cable_takes_until_the_slow_trip(delay, withstand, expected):
     assert check(found, BEARS).verdict == expected
 
 
-def test_the_lowest_fault_bounds_the_slow_trip_where_no_quicker_one_stands_below():
-    # quick trip at 900 A, lowest fault 700 A: 700²·4 = 1.96e6 A²s
-    late = replace(slow(410.0, 4.0), current=f("trip", "A", 900.0))
-    found = coordinate(asked(trips=late, cable_withstand=f("k²S²", "A²s", 2e6)))
-    assert check(found, BEARS).demand.number == pytest.approx(1.96e6)
+@pytest.mark.parametrize(("quick", "left"), [
+    (600.0, 600.0),    # below the lowest fault of 700 A the quick trip bounds it
+    (900.0, 900.0),    # above it too: warm cells may be overloaded beyond the lowest fault of cold
+    (1100.0, 1000.0),  # the fuse is counted on from 1000 A
+    (None, 1000.0)])
+def test_the_slow_trip_is_left_with_all_that_nobody_quicker_opens(quick, left):
+    found = coordinate(asked(trips=replace(
+        slow(410.0, 4.0), current=f("trip", "A", quick) if quick else None),
+        cable_withstand=f("k²S²", "A²s", 4e6)))
+    told = check(found, BEARS)
+    assert told.demand.number == pytest.approx(left ** 2 * 4.0) and told.verdict == PASS
 
 
 def test_the_overload_trip_above_what_the_contactor_breaks_ends_nothing():

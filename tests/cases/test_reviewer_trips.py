@@ -27,6 +27,7 @@ from packcalc.protect.coordination import coordinate
 from packcalc.protection import precharge_asked, study_protection
 from packcalc.reading.brief_file import read_brief
 from packcalc.screening import screen_one
+from tests.cases.studies import study as sized
 from tests.cases.test_coordination_cases import asked, contactor, f, fuse, trips
 from tests.cases.test_second_stage_cases import scenario
 
@@ -410,17 +411,31 @@ def test_the_sheet_beside_fuse_and_contactor_asks_for_what_the_table_of_limits_s
     slow = asked_for(truck, "coordination", SLOW_LINE)
     neither = ("no setting serves both: at most 186.2 A for cells and cables, at least 213.4 A for "
                "the load")
-    assert slow == neither
+    assert slow == f"{neither}; after 12.00 s"
     assert asked_for(truck, "management", "discharge current, overload: trip") \
         == f"{neither}; after 12.00 s"
     guards = next(c for _, c in truck.checks
                   if c.title == "overload trip ends an overload of the modules")
     assert "at or below 186.2 A; the continuous load asks for at least 213.4 A" in guards.reason
     # 427.2 A of peak load, 928.3 A lowest fault, each 25 A nearer
-    assert asked_for(truck, "coordination", QUICK_LINE) == "at least 452.2 A and at most 903.2 A"
+    assert asked_for(truck, "coordination", QUICK_LINE) \
+        == "at least 452.2 A and at most 903.2 A; has opened within 0.1500 s"
     quick = next(x for x in truck.circuit.management.limits
                  if x.quantity == "discharge current, fault")
     assert "set between 452.2 A and 903.2 A" in quick.action
+
+
+@pytest.mark.parametrize(("delay", "asked"), [
+    ("0.05 s", "0.05000 s"), ("2 s", "1.000 s"), ("unknown", "1.000 s")])
+def test_the_fault_trip_is_asked_for_with_the_delay_that_the_proof_relies_on(delay, asked):
+    # Skarv 400 fast melts in 1 s at 1200 A and breaks from 1800 A: a slower trip comes too late
+    found = sized("truck", parts__main_fuse="Skarv 400 fast", management__trip_delay=delay)
+    assert asked_for(found, "coordination", QUICK_LINE).endswith(f"; has opened within {asked}")
+    assert asked_for(found, "management", "discharge current, fault: trip").endswith(
+        f", within {asked}")
+    quick = next(x for x in found.circuit.management.limits
+                 if x.quantity == "discharge current, fault")
+    assert quick.delay.shown == asked
 
 
 def test_a_string_s_own_trip_is_asked_for_with_its_own_sensor():

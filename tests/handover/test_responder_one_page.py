@@ -13,7 +13,7 @@ import pytest
 
 from examples.regenerate import ROOT
 from packcalc.api import make_brief
-from packcalc.handover.inside import taps_ahead
+from packcalc.handover.inside import live_ahead
 from packcalc.handover.responder import MOST_NAMES, responder_sheet
 from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data
@@ -66,10 +66,10 @@ def hazards(study: ProtectionStudy) -> str:
 @pytest.mark.parametrize("make", [heaters, crowd])
 def test_what_stays_live_is_counted_whole_and_named_in_the_file(make) -> None:
     study = make()
-    taps, said = taps_ahead(study), hazards(study)
+    taps, said = live_ahead(study), hazards(study)
     assert len(", ".join(taps)) > MOST_NAMES
     kinds = [b.kind for b in study.brief.branch if b.name in taps]
-    assert f"{len(taps)} loads (" in said and "Count EVERY orange cable as one of these" in said
+    assert f"{len(taps)} circuits (" in said and "Count EVERY orange cable as one of these" in said
     assert all(f"{kind} × {kinds.count(kind)}" in said for kind in set(kinds))
     assert not any(name in said for name in taps)
     page = " ".join(render(responder_document(study), "text").split())
@@ -78,13 +78,13 @@ def test_what_stays_live_is_counted_whole_and_named_in_the_file(make) -> None:
 
 def test_few_names_are_told_as_they_are() -> None:
     study = sized("van")
-    assert all(name in hazards(study) for name in taps_ahead(study))
+    assert all(name in hazards(study) for name in live_ahead(study))
     assert "Count EVERY" not in hazards(study)
 
 
 def to_the_limit() -> ProtectionStudy:
     study = sized("van", (("x" * 20, "heater"), ("y" * 30, "other")))
-    assert 60 < len(", ".join(taps_ahead(study))) <= MOST_NAMES
+    assert 60 < len(", ".join(live_ahead(study))) <= MOST_NAMES
     return study
 
 

@@ -37,7 +37,8 @@ def mark(decision: Decision, verdict: str = ACCEPT, **more: Any) -> Mark:
     """A mark on a decision as it stands."""
     if verdict == CHANGE:
         more.setdefault("change_to", "500 A")
-    given = {"name": "A. Invented", "date": "2026-11-25", "scope": "electrical", **more}
+    given = {"name": "A. Invented", "date": "2026-11-25", "scope": "electrical",
+             "also": "; ".join(decision.also), **more}
     return Mark(decision.id, verdict, more.pop("digest", decision.digest),
                 **{k: v for k, v in given.items() if k != "digest"})
 

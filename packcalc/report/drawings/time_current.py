@@ -152,11 +152,21 @@ def _trip_lines(found: Coordination) -> Iterable[_Line]:
         if side.limit > line.from_current:
             time = line.delay + side.opening
             state = "" if not side.reasons else ", not counted: " + "; ".join(side.reasons)
-            yield _Line(mark, "long", f"contactor opens on the {line.name}{state}",
+            yield _Line(mark, "long", f"contactor opens on the {line.name}{state}"
+                        f"{_warm(found, line.name)}",
                         ((line.from_current, BRACKET * time), (line.from_current, time),
                          (side.limit, time), (side.limit, BRACKET * time)),
                         figures=f"{show(line.from_current, 'A')} to {show(side.limit, 'A')} in "
                                 f"{show(time, 's')}")
+
+
+def _warm(found: Coordination, name: str) -> str:
+    """What a trip that follows the cells' temperature is set to at most, in words."""
+    trips = found.asked.trips
+    if trips is None or trips.moving is None or trips.moving.highest is None or name != trips.name:
+        return ""
+    return (f", drawn at the setting that counts against a fault; warm cells up to "
+            f"{trips.moving.highest.shown}")
 
 
 def _load_line(asked: CoordinationAsked) -> _Line:

@@ -121,6 +121,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
       if (mark.verdict) {
         marks.push(Object.assign(mark, person));
         figures[mark.decision_id] = plain(row.cells[1].querySelectorAll("p")[1]);
+        row.querySelectorAll(".worked").forEach(function (p) { if (/^also: /.test(p.textContent)) { mark.also = plain(p).slice(6); } });
       }
     }
     if (!marks.length) { return refuse(field("name"), "Nothing is marked yet."); }
