@@ -226,7 +226,8 @@ def test_specification_rounds_to_the_side_that_asks_more():
     assert lines["Breaking capacity, DC"] == "above 4010 A"
     assert lines["Lowest breaking current"] == "at most 412 A"
     assert lines["Total clearing time at 412 A DC"] == "at most 1.000 s"
-    assert lines["Rated current"] == "at least 212 A, at most 362 A"
+    assert lines["Rated current"].startswith(
+        "at least 212 A, at most 362 A were it a gG link (I2 ≤ 1.45·Iz); up to 400 A (In ≤ Iz)")
     assert lines["Melting current at 10.00 s"] == "at least 968 A"
     assert lines["Permitted time constant L/R at that voltage"] == "at least 0.100 ms at 411 V"
 
