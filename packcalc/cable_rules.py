@@ -12,7 +12,7 @@ import functools
 from typing import Any
 
 from packcalc import tables
-from packcalc.conductors import combined_factor
+from packcalc.conductors import awg_area, combined_factor
 from packcalc.errors import OutOfRange, UnknownName
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.units import from_si
@@ -22,6 +22,9 @@ TOUCHING = 0.86  # lowest ratio of IEC F to G side by side (0.869), rounded down
 _LONE = "spaced in air"
 _PAIR = "touching in air"
 SAME_AS = {"single in air": _LONE}
+NONE, UP = "none as large", "next size up: "
+OTHER = "other system, not smaller"  # the fact of a candidate in the file for review
+FINEST, TABLE_BEGINS = 40, 14  # even numbers are made; from 14 AWG up the table is printed
 
 
 @value_object
@@ -233,9 +236,49 @@ def nearest_other(size: str, area: float, metric: bool) -> str:
     rows = tables.table("conductors_awg" if metric else "conductors_mm2").rows
     larger = [r for r in rows if r["area_mm2"] * 1e-6 >= area]
     if not larger:
-        return f"none as large as {size}"
+        return f"{NONE} as {size}"
     row = min(larger, key=lambda r: r["area_mm2"])
     return f"{row['size']} ({row['area_mm2']:g} mm²)" if metric else str(row["size"])
+
+
+def next_gauge(area: float) -> str:
+    """AWG or kcmil that is not smaller than a section in m².
+
+    Examples:
+        >>> next_gauge(185e-6), next_gauge(4e-6), next_gauge(0.5e-6)
+        ('400 kcmil (202.68 mm²)', '10 AWG (5.26 mm²)', '20 AWG (0.518 mm²)')
+    """
+    for gauge in range(FINEST, TABLE_BEGINS, -2):
+        made = float(awg_area(gauge)) * 1e6
+        if made >= area * 1e6:
+            return f"{gauge} AWG ({made:.3g} mm²)"
+    return nearest_other(f"{area * 1e6:g} mm²", area, True)
+
+
+def beside_name(name: str, other: str, said: str = "") -> str:
+    """What stands in brackets beside a cable's name: as many of the other system's size.
+
+    Args:
+        name: of the cable.
+        other: size that is not smaller, as `nearest_other` has it.
+        said: in front.
+
+    Examples:
+        >>> beside_name("2 × 120 mm²", "250 kcmil (126.68 mm²)", "or ")
+        'or 2 × 250 kcmil'
+    """
+    size = other.partition(" (")[0]
+    return f"other system: {size}" if size.startswith(NONE) else \
+        f"{said}{name.partition(' × ')[0]} × {size}"
+
+
+def section_words(section: Finding) -> str:
+    """A section of the brief in both systems; "" where it is not known."""
+    if not section.known:
+        return ""
+    size, _, area = next_gauge(section.number).rstrip(")").partition(" (")
+    return f"{section.shown} (AWG/kcmil: {size})" if not area else \
+        f"{section.shown} ({UP}{size}, {area})"
 
 
 def ambient_factor(use: CurrentTable, ambient: Finding) -> Finding:

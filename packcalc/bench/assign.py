@@ -440,18 +440,23 @@ def deal_pinned(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effo
 
 def _left_out(left: LeftOut, dealt: Sequence[Dealt], row: str) -> str:
     """That a block is left out, and what placing it would come to."""
+    def named(block: Sequence[int]) -> str:
+        return " with ".join(dealt[i].mark for i in block)
+
+    others = "; ".join(map(named, left.beside[:MOST_NAMED]))
+    beside = f" beside {others}{' …' if len(left.beside) > MOST_NAMED else ''}" if others else ""
     if left.cost is not None:
         more, most = ("", "") if left.proven else (" or more", "at most ")
-        cost = (f"with them placed the pack would come to {show(left.capacity, 'Ah')}{more}, "
-                f"{most}{100 * left.cost:.2g} % less")
+        cost = (f"with them placed{beside} the pack would come to {show(left.capacity, 'Ah')}"
+                f"{more}, {most}{100 * left.cost:.2g} % less")
     elif left.proven:
-        cost = "no dealing places them and keeps the other pins"
+        cost = f"no dealing places them{beside} and keeps the other pins"
     else:
-        cost = ("no dealing was found that places them and keeps the other pins; that there is "
-                "none is not proven")
-    return (f"{' with '.join(dealt[i].mark for i in left.block)} are "
-            f"{'both' if len(left.block) == 2 else 'all'} left out: the pin puts them into one "
-            f"{row} or leaves them out together; {cost}. Without the pin: see \"what if\".")
+        cost = (f"no dealing was found that places them{beside} and keeps the other pins; that "
+                f"there is none is not proven")
+    return (f"{named(left.block)} are {'both' if len(left.block) == 2 else 'all'} left out: the "
+            f"pin puts them into one {row} or leaves them out together; {cost}. Without the pin: "
+            f"see \"what if\".")
 
 
 def _dealt_as_pinned(brief: Brief, dealt: Sequence[Dealt], layout: Layout, pinned: Pinned,

@@ -25,7 +25,7 @@ AIMS = (0.0025, 0.0015, 0.0008)  # below the bound, one after the other; no mete
 ROOMS = (0.0005, 0.0012)  # capacity of the mean group above the floor, for a deal to be found
 WEIGHTS = (1.0, 4.0, 25.0, 200.0)  # of missing capacity against missing conductance
 EVEN_LOOKS, FEW_LOOKS = 0.7, 0.3  # looks a group at each weight: 2000 modules in two seconds
-WIDEST = 8  # modules of a group, and three or more: so many are dealt by both criteria first
+NARROWEST, WIDEST = 4, 8  # modules of a group: of many such the weakest are dealt by both first
 STRICT = 1e4  # no capacity may be missing
 MANY = 128  # groups; more are looked at again only with no capacity missing
 REBUILT = 100  # times that a few groups are dealt anew, at most
@@ -57,7 +57,7 @@ def even_resistance(units: np.ndarray, conductance: np.ndarray, best: Dealing,
     """
     (floor, limit), (series, parallel) = asked, best.groups.shape
     look = _Look(units, conductance, best, floor, effort, rng, rules)
-    if series > MANY and 3 <= parallel <= WIDEST and not (rules or len(best.spare)):
+    if series > MANY and NARROWEST <= parallel <= WIDEST and not (rules or len(best.spare)):
         for aim in (AIMS[-1], AIMS[0]):  # so many are as a rule dealt at once
             if not look.reached(limit, aim):
                 look.bettered(look.by_both(limit, aim), limit, aim)

@@ -80,6 +80,7 @@ class LeftOut:
         block: its modules.
         capacity: of the best pack found with it placed [C]; None where none was found.
         cost: what that is less, as a share; None likewise.
+        beside: other blocks, which it would be placed beside.
         proven: that no dealing which keeps the other pins and places it holds more, or that there
             is none.
     """
@@ -87,6 +88,7 @@ class LeftOut:
     block: tuple[int, ...]
     capacity: float | None = None
     cost: float | None = None
+    beside: tuple[tuple[int, ...], ...] = ()
     proven: bool = False
 
 
@@ -105,14 +107,15 @@ def deal_blocks(lot: Lot, deal: Deal) -> tuple[Assignment, tuple[LeftOut, ...]]:
     for block in map(tuple, merged(lot.pins.together)):
         if np.isin(block, found.places).any():
             continue
-        forced = [*(own for own in merged(lot.pins.together) if np.isin(own, found.places).any()),
-                  block]
+        beside = tuple(own for own in merged(lot.pins.together)
+                       if np.isin(own, found.places).any())
+        forced = [*beside, block]
         placing = _Placing(lot, forced, found.places)
         value, use, proven = placing.best()
         if use is None:
-            out.append(LeftOut(block, proven=proven))
+            out.append(LeftOut(block, beside=beside, proven=proven))
         elif value < found.best_value * (1.0 - lot.effort.tolerance):
-            out.append(LeftOut(block, value, 1.0 - value / found.best_value, proven))
+            out.append(LeftOut(block, value, 1.0 - value / found.best_value, beside, proven))
         else:
             found = _among_all(lot, forced, found, placing.dealt(use, deal))
     return found, tuple(out)
@@ -168,6 +171,8 @@ class _Placing:
         few = proven = len(self.units) <= FEW
         tries, best, most, value = MOST_TRIES if few else FIRST_OF, None, -np.inf, 0.0
         for limit, use in itertools.chain(self.likely(), self.choices()):
+            if best is not None and np.isinf(limit):
+                continue
             if most >= limit:
                 return value, best, True
             if tries == 0 or best is not None and not few:
@@ -258,7 +263,7 @@ class _Placing:
         return min(self.limit_beside(use, own) for own in self.forced)
 
     def limit_beside(self, use: np.ndarray, block: Sequence[int]) -> float:
-        """A group holds at most the block and the strongest others, a string the block's weakest."""
+        """A group holds at most the block and the strongest others, a string its weakest."""
         series, parallel, own = self.lot.series, self.lot.parallel, self.units[list(block)]
         others = np.sort(self.units[np.setdiff1d(use, block)])[::-1]
         if self.lot.strings:

@@ -19,7 +19,7 @@ from packcalc.bench.exact import combinations
 
 CHOOSING = 0.6  # of the groups are chosen for; what is left has partners enough
 MOST_SETS = 4_000  # of partners that are looked at for one weak module at once
-ALL_SETS = 60_000  # where there are no more than that, all are looked at
+FEW, ALL_SETS = 36, 60_000  # where there are no more partners and sets, all are looked at
 WIDEST = 100  # of how many partners
 LITTLE = 0.01  # of both criteria: with less waste no other partners are looked at
 TRIED = 60  # sets that are held against what the others need
@@ -77,7 +77,7 @@ def _partners(shares: np.ndarray, need: np.ndarray, choose: int, lack: np.ndarra
     top = -np.sort(-shares, axis=1)[:, :choose - 1].sum(axis=1)
     able = np.flatnonzero((shares >= (need - top)[:, None] - CALM).all(axis=0))
     able = able if len(able) >= choose else np.arange(shares.shape[1])
-    every = math.comb(len(able), choose) <= ALL_SETS
+    every = len(able) <= FEW and math.comb(len(able), choose) <= ALL_SETS
     wide, found = len(able) if every else min(_widest(choose), len(able)), []
     near = np.argsort(np.abs(shares[0, able] - need[0] / choose), kind="stable")[:wide]
     for some in (np.sort(near), np.linspace(0, len(able) - 1, wide).astype(int), np.arange(wide)):

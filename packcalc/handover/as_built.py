@@ -268,14 +268,14 @@ def what_joint(joint: Joint) -> str:
 
 
 def torque_shown(one: Built) -> str:
-    """A torque in both units of the trade."""
+    """A torque in the units of the trade."""
     if one.torque is None:
         return "–"
     return _torque(one.torque)
 
 
 def _torque(value: float) -> str:
-    return f"{show(value, 'N·m', 3)} ({show(value, 'lbf·in', 3)})"
+    return f"{show(value, 'N·m', 3)} ({show(value, 'lbf·ft', 3)}, {show(value, 'lbf·in', 3)})"
 
 
 def form_lines(sheet: BuildSheet, marks: Mapping[str, str], design: str) -> list[dict[str, str]]:
@@ -288,7 +288,7 @@ def form_lines(sheet: BuildSheet, marks: Mapping[str, str], design: str) -> list
 
 def _lines(sheet: BuildSheet, marks: Mapping[str, str]) -> list[dict[str, str]]:
     """What the design says of every line."""
-    parts = [{"id": p.id, "what": p.what, "designed": p.named or p.design,
+    parts = [{"id": p.id, "what": p.what, "designed": p.named or p.demand,
               "assigned_mark": marks.get(p.id, "")} for p in sheet.parts]
     joints = [{"id": j.id, "what": what_joint(j), "designed": j.limit_words, "assigned_mark": ""}
               for j in sheet.joints]

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 
 from packcalc.brief import Branch
+from packcalc.cable_rules import section_words
 from packcalc.checks import Item
+from packcalc.duties import place_demand
 from packcalc.handover.inside import (
     FUSE_INSIDE,
     LINK,
@@ -17,7 +19,7 @@ from packcalc.handover.inside import (
     position_word,
     strings_of,
 )
-from packcalc.handover.sizes import OTHER, SAID, in_both, section_words
+from packcalc.handover.sizes import SAID, in_both
 from packcalc.handover.voltage_class import called
 from packcalc.protect.branch_figures import PRECHARGE, SENSE
 from packcalc.protect.states import charge_contactor_demand
@@ -128,14 +130,22 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
     strung = [i for i in study.items if i.key == "string_contactors"] \
         if item.key == "contactors" else []
     asked = strung[0] if strung else item
-    both = in_both(asked)
+    both = _sections(asked, study)
     demand = "; ".join(f"{r.what}: {both.get(r.value, r.value)}" for r in asked.specification)
     ratings = [c for c in item.candidates if not c.own]
-    good = ", ".join(both.get(c.name, c.name) for c in ratings if c.qualifies)
+    short = in_both(asked, "")
+    good = ", ".join(short.get(c.name, c.name) for c in ratings if c.qualifies)
     good = good or ("none qualifies" if ratings else "")
     title = f"{asked.title}, its fuses and wire" if branch else asked.title
     return Line(item.key, title, quantity, unit, demand or "see the file for review", good,
                 own, note, len(asked.open_items))
+
+
+def _sections(item: Item, study: ProtectionStudy) -> dict[str, str]:
+    """What the file for review prints of a section, by itself, and the same in both systems."""
+    joined = place_demand(study.brief, study.routes).section if item.key == "connectors" else None
+    return in_both(item) if joined is None else {
+        f"takes {joined.shown}": f"takes {section_words(joined)}"}
 
 
 def _charge_contactors(study: ProtectionStudy) -> list[Line]:
@@ -145,7 +155,8 @@ def _charge_contactors(study: ProtectionStudy) -> list[Line]:
         return []
     return [Line("charge_contactors", "charge contactor", many, "",
                  charge_contactor_demand(study.brief, study.pack),
-                 named=study.brief.parts.charge_contactor, note=poles, open=_questions(study, "charge_contactor"))]
+                 named=study.brief.parts.charge_contactor, note=poles,
+                 open=_questions(study, "charge_contactor"))]
 
 
 def _questions(study: ProtectionStudy, key: str) -> int:
@@ -159,11 +170,10 @@ def _branch(item: Item, study: ProtectionStudy) -> Branch | None:
 
 def _branch_fuses(branch: Branch, study: ProtectionStudy) -> tuple[float | None, str, str]:
     """Fuses of a branch, as many as the one-line diagram draws; its wire is measured."""
+    section = f"; wire of {section_words(branch.section)}" if branch.section.known else ""
     if not (branch.fuse_rating.known or branch.fuse_part):
-        return None, "", "the brief says of no fuse; fuses and wire: count on the drawing"
-    length = "".join(f"; {words}" for words in (
-        f"wire {branch.length.shown} a pole" if branch.length.known else "",
-        f"wire of {section_words(branch.section)}" if branch.section.known else "") if words)
+        return None, "", f"the brief says of no fuse; fuses and wire: count on the drawing{section}"
+    length = (f"; wire {branch.length.shown} a pole" if branch.length.known else "") + section
     if branch.kind == SENSE:
         return study.pack.channels, "", ("fuses, one a wire at its cell end; the common wires come "
                                          "on top" + length)
@@ -188,10 +198,12 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
         route = next(r for r in study.routes if r.item.key == item.key)
         length = route.asked.length.number
         return 2 * length, "m", f"two poles × {route.asked.length.shown}, for each run that lies "\
-                                "side by side; add what the lugs take"
+                                f"side by side; add what the lugs take; {SAID}"
     if item.key == "string_cables":
         length = study.brief.path.string_cable_length
-        return chains * length.number, "m", f"{length.shown} in each string; add what the lugs take"
+        section = section_words(study.brief.path.string_cable_section)
+        return chains * length.number, "m", \
+            f"{length.shown} in each string, {section}; add what the lugs take"
     branch = _branch(item, study)
     if branch is not None:
         return _branch_fuses(branch, study)

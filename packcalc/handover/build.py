@@ -11,6 +11,7 @@ from packcalc.bench.sections import Run
 from packcalc.bench.stored import of_type
 from packcalc.bench.teardown import Stack, Step, assembly, band, section_energy
 from packcalc.brief import ModulesOnHand
+from packcalc.cable_rules import section_words
 from packcalc.checks import FAIL, Item
 from packcalc.electrical import series_sum
 from packcalc.findings import Finding, Origin, leaf, trace
@@ -41,6 +42,7 @@ from packcalc.handover.inside import (
     strings_of,
     tags_at,
 )
+from packcalc.handover.sizes import in_both
 from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
@@ -79,8 +81,9 @@ JOINT_RULES = (
     "or aluminium, never the bolt; no plastic in the clamped stack (Formula SAE 2013 EV4.6.8, "
     "read).",
     "Torque: the figure of the module's or part's maker, from its own sheet; packcalc knows none. "
-    "Calibrated wrench, a paint mark over bolt and terminal after it. One more than 15 % off the "
-    "median of its like (our rule) is looked at again.",
+    "Calibrated wrench, a paint mark over bolt and terminal after it, the figure written down with "
+    "its unit: N·m, lbf·ft or lbf·in (10 N·m = 7.38 lbf·ft = 88.5 lbf·in). One more than 15 % off "
+    "the median of its like (our rule) is looked at again.",
     "Resistance of each link with its joints: four-wire meter, probes on the terminals. Every one "
     "goes into the as-built record; packcalc commission says which of them it asks for.",
     "Outlier: a joint above the limit of the modified score (3.5, Iglewicz and Hoaglin), or half "
@@ -172,14 +175,21 @@ class BuiltPart:
     Attributes:
         id: stable.
         what: part.
-        design: what the design says of it.
+        demand: what the design says of it first; the form of the record carries it.
         named: the part that the brief names, or "".
+        section: of its conductor, in both systems; "" where it has none.
     """
 
     id: str
     what: str
-    design: str
+    demand: str
     named: str = ""
+    section: str = ""
+
+    @property
+    def design(self) -> str:
+        """What the design says of it, its section with it."""
+        return "; ".join(filter(None, (self.demand, self.section)))
 
 
 @value_object
@@ -323,11 +333,11 @@ def _pieces(line: BuiltPart, study: ProtectionStudy,
         return found
     item = next(i for i in study.items if i.key == "precharge")
     asked = {kind: next((f"{r.what}: {r.value}" for r in item.specification
-                         if r.what.startswith(kind)), line.design) for kind in (RELAY, RESISTOR)}
+                         if r.what.startswith(kind)), line.demand) for kind in (RELAY, RESISTOR)}
     relay, resistor = found
-    return [replace(relay, what=f"Pre-charge relay, {own[0].tag}", design=asked[RELAY],
+    return [replace(relay, what=f"Pre-charge relay, {own[0].tag}", demand=asked[RELAY],
                     named=study.brief.parts.precharge_relay),
-            replace(resistor, what=f"Pre-charge resistor, {own[1].tag}", design=asked[RESISTOR])]
+            replace(resistor, what=f"Pre-charge resistor, {own[1].tag}", demand=asked[RESISTOR])]
 
 
 def _fuse_inside(study: ProtectionStudy) -> list[BuiltPart]:
@@ -361,7 +371,16 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
         f"Fuse of {item.title.partition(': ')[2]}"
     first = item.specification[0]
     return BuiltPart(item.key, title, f"{first.what}: {first.value}",
-                     names.get(item.key, ""))
+                     names.get(item.key, ""), _section(item, study))
+
+
+def _section(item: Item, study: ProtectionStudy) -> str:
+    """The smallest sections of a cable route, or the wire of a branch, in both systems."""
+    both = in_both(item)
+    smallest = [f"{r.what}: {both[r.value]}" for r in item.specification if r.value in both]
+    wire = next((b.section for b in study.brief.branch if item.key == f"branch.{b.name}"
+                 and b.section.known), None)
+    return "; ".join(smallest) if wire is None else f"its wire: {section_words(wire)}"
 
 
 def joint_chains(sheet: BuildSheet) -> tuple[Finding, ...]:

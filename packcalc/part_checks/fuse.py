@@ -7,6 +7,7 @@ from dataclasses import replace
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, figure_fact, judge, word_fact,
 )
+from packcalc.conductors import cable_fault_integral
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, largest, leaf, smallest, trace
 from packcalc.fuse_formulas import (
@@ -18,7 +19,7 @@ from packcalc.part_checks.shown import (
     OPTIMISTIC, SILENT, at_voltage, fuse_curves, least_left, remark, stepped, terminals_check,
     voltage_check,
 )
-from packcalc.part_checks.sweep import fuse_side
+from packcalc.part_checks.sweep import fuse_side, lower_end
 from packcalc.part_formulas import loss_resistance, pulse_integral_demand
 from packcalc.parts import FusePart
 from packcalc.tables import Table, table
@@ -213,10 +214,7 @@ def _opens_at_lowest(part: FusePart, demand: FuseDemand) -> Check:
     if side.reasons:
         return Check(title, stage, NOT_EVALUATED, None, demand.fault_lowest, "at most",
                      _lacking(side.reasons))
-    curve = side.clearing
-    counts = leaf("current from which the fuse counts", "I", "A", side.low,
-                  curve.basis if curve else part.basis, source=curve.source if curve else "",
-                  origin=curve.origin if curve else None, note=side.why_low)
+    counts = lower_end(side, demand.counted_time.number, "current from which the fuse counts")
     check = judge(title, stage, counts, "at most", demand.fault_lowest)
     if check.verdict != FAIL:
         return check
@@ -424,10 +422,14 @@ def selective(upper: FusePart, lower: FusePart, highest_voltage: Finding,
                      f"{lower.name} at {highest_voltage.shown} or above")
     melts = upper.melting_i2t
     if melts is not None and upper.melting is not None:
-        time, current = upper.melting.first[0], upper.melting.second[0]
-        melts = smallest([melts, leaf(
-            "I²t of the melting curve's fastest point", "I²t_p", "A²s", current ** 2 * time,
-            upper.basis, origin=upper.melting.origin)], f"pre-arcing I²t of {upper.name}")
+        time, current = (leaf(f"{what} of the melting curve's fastest point", sign, unit, at[0],
+                              upper.basis, origin=upper.melting.origin)
+                         for what, sign, unit, at in (
+                             ("time", "t", "s", upper.melting.first),
+                             ("current", "I", "A", upper.melting.second)))
+        melts = smallest([melts, trace(
+            cable_fault_integral, "I²t of the melting curve's fastest point", symbol="I²t_p",
+            current=current, time=time)], f"pre-arcing I²t of {upper.name}")
     by_heat = judge(title, stage, lower.clearing_i2t, "below", melts,
                     missing=f"{SILENT}the pre-arcing I²t of {upper.name}",
                     reason=f"up to {fault_highest.shown}, by let-through", remedy=remedy)

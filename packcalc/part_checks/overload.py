@@ -16,7 +16,7 @@ import numpy as np
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import cable_fault_integral
 from packcalc.curves import LONGEST_ADIABATIC
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import Finding, Origin, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.closing import SHORTER, down
 from packcalc.part_checks.links_beside import Beside, beside_check, runs
@@ -48,6 +48,7 @@ class OverloadAsked:
         cable_name: as printed.
         cable_warming: I²t that takes it to its steady limit; None where not known.
         beside: further fuses that it passes.
+        quick: highest setting of the quicker trip that is counted on; None without one.
     """
 
     trip: Finding | None
@@ -62,21 +63,28 @@ class OverloadAsked:
     deviation: Finding | None = None
     cable_warming: Finding | None = None
     beside: tuple[Beside, ...] = ()
+    quick: Finding | None = None
 
     @property
     def lowest(self) -> Finding:
         """Lowest true current at which the trip may act."""
-        return self._bound(acts_from)
+        return self._bound(acts_from, self.trip)
 
     @property
     def highest(self) -> Finding:
         """Highest true current that the trip may let pass."""
-        return self._bound(acts_by)
+        return self._bound(acts_by, self.trip)
 
-    def _bound(self, law: Callable[..., Any]) -> Finding:
-        assert self.trip is not None
-        return self.trip if self.deviation is None else trace(
-            law, trip=self.trip, deviation=self.deviation)
+    @property
+    def quicker(self) -> Finding | None:
+        """Current from which the quicker trip opens; None without one."""
+        return None if self.quick is None else self._bound(
+            acts_by, self.quick, "current from which a quicker trip opens")
+
+    def _bound(self, law: Callable[..., Any], trip: Finding | None, title: str = "") -> Finding:
+        assert trip is not None
+        return trip if self.deviation is None else trace(
+            law, title, trip=trip, deviation=self.deviation)
 
 
 def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
@@ -284,13 +292,12 @@ def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
 
 def _left_to_it(asked: OverloadAsked, swept: Sweep) -> Finding:
     """Most current that only the slow trip opens: up to the next trip, or the fault range."""
-    trip, top = asked.highest, asked.fault_lowest
-    above = [line.from_current for line in swept.contactor.lines
-             if line.name != OVERLOAD and line.from_current > trip.number]
-    if top.known and top.number > trip.number and all(top.number <= i for i in above):
+    trip, top, quick = asked.highest, asked.fault_lowest, asked.quicker
+    if quick is not None and quick.number <= trip.number:
+        quick = None
+    if top.known and top.number > trip.number and (quick is None or top.number <= quick.number):
         return top
-    return leaf("current from which a quicker trip opens", "I", "A", min(above), trip.basis,
-                origin=trip.origin) if above else trip
+    return trip if quick is None else quick
 
 
 def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
@@ -341,8 +348,10 @@ def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
         return Check(title, STAGE, NOT_EVALUATED, highest, asked.cable_current, "at most",
                      "; ".join(asks))
     if highest.number > swept.contactor.limit:
-        limit = leaf("current that the contactor breaks", "I", "A", swept.contactor.limit, "given",
-                     origin=Origin("lower of the two directions"))
+        part = swept.contactor.part
+        assert part is not None and part.break_discharge and part.break_charge
+        limit = smallest([part.break_discharge, part.break_charge],
+                         "current that the contactor breaks", "lower of the two directions")
         return Check(title, STAGE, FAIL, highest, limit, "at most",
                      "the overload trip opens above what the contactor breaks",
                      "a contactor that breaks more")

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 
 from packcalc.curves import Curve
-from packcalc.findings import Finding
+from packcalc.errors import OutOfRange
+from packcalc.findings import Finding, leaf
 from packcalc.part_checks.moving import MovingTrip
 from packcalc.part_checks.rising import level_time, rising_time
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
@@ -213,6 +214,24 @@ def _lower_end(part: FusePart, clearing: Curve | None,
     if part.lowest_breaking_current is not None:
         ends.append((part.lowest_breaking_current.number, "its lowest breaking current"))
     return max(ends)
+
+
+def lower_end(side: FuseSide, counted_time: float, title: str) -> Finding:
+    """The lower end of a fuse, traced to what sets it: its floor, or its curve."""
+    part, clearing = side.part, side.clearing
+    floor = part.lowest_breaking_current if part else None
+    if floor is not None and floor.number == side.low:
+        return floor.called(title, note=side.why_low)
+    time = leaf("counted time", "t", "s", counted_time, "assumed", source="packcalc-rule")
+    if clearing is not None and side.why_low.startswith("it clears"):
+        try:
+            return clearing.trace_current(time, title)
+        except OutOfRange:
+            pass
+    told = clearing or part
+    return leaf(title, "I", "A", side.low, told.basis if told else "given",
+                source=clearing.source if clearing else "", origin=told.origin if told else None,
+                note=side.why_low)
 
 
 def _sheet_integral(part: FusePart, highest_voltage: Finding) -> float:

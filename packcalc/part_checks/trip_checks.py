@@ -13,15 +13,14 @@ from typing import Any
 import numpy as np
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
-from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import Finding, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.shown import voltage_reason
 from packcalc.part_checks.sweep import (
-    UNDERVOLTAGE, ContactorSide, Sweep, Trips, at_highest, number, seeing, sweep,
+    UNDERVOLTAGE, ContactorSide, Sweep, Trips, at_highest, lower_end, number, seeing, sweep,
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.value import value_object
@@ -192,22 +191,28 @@ def overloaded(asked: CoordinationAsked, swept: Sweep) -> tuple[OverloadAsked, S
     return OverloadAsked(
         trips.overload, trips.overload_delay, asked.continuous_load, asked.peak_load,
         asked.peak_duration, _left_alone(asked, met), asked.cable_current, asked.cable_withstand,
-        asked.cable_name, trips.sensor_error, asked.cable_warming, asked.beside), met
+        asked.cable_name, trips.sensor_error, asked.cable_warming, asked.beside,
+        _highest_setting(trips, met)), met
+
+
+def _highest_setting(trips: Trips, met: Sweep) -> Finding | None:
+    """Of the quick trip; None where it is not counted on."""
+    if not any(line.name == trips.name for line in met.contactor.lines):
+        return None
+    moving = trips.moving
+    return trips.current if moving is None or moving.highest is None else moving.highest
 
 
 def _left_alone(asked: CoordinationAsked, met: Sweep) -> Finding:
     """Up to where there are overloads: the lowest fault, or what is opened at once above it."""
-    lowest, top, fuse, side = asked.fault_lowest, asked.fault_highest, met.fuse, met.contactor
-    if asked.trips is None or not (lowest.known and top.known):
+    lowest, top, trips = asked.fault_lowest, asked.fault_highest, asked.trips
+    if trips is None or not (lowest.known and top.known):
         return lowest
-    ends = [line.from_current for line in side.lines if line.name == asked.trips.name]
-    ends += [] if fuse.reasons else [fuse.low]
-    end = min((e for e in ends if np.isfinite(e)), default=top.number)
-    if end <= lowest.number:
-        return lowest
-    return top if end >= top.number else leaf(
-        "highest current that is left to the slow trip", "I", "A", end, "given", origin=Origin(
-            "quick trip at its highest setting, with the sensor's error; clearing curve"))
+    title = "highest current that is left to the slow trip"
+    by_fuse = None if met.fuse.reasons else counts_from(met, title)
+    by_trip = _with_error(trips, _highest_setting(trips, met), acts_by)
+    end = smallest([top, *filter(None, (by_fuse, by_trip))], title)
+    return lowest if end.number <= lowest.number else top if end.number >= top.number else end
 
 
 def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
@@ -363,13 +368,5 @@ def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
 
 
 def counts_from(swept: Sweep, title: str) -> Finding:
-    """The lower end of the fuse, traced on its curve where the curve sets it."""
-    clearing, part = swept.fuse.clearing, swept.fuse.part
-    time = leaf("counted time", "t", "s", swept.counted_time, "assumed", source="packcalc-rule")
-    if clearing is not None and swept.fuse.why_low.startswith("it clears"):
-        try:
-            return clearing.trace_current(time, title)
-        except OutOfRange:
-            pass
-    return leaf(title, "I", "A", swept.fuse.low, part.basis if part else "given",
-                origin=part.origin if part else None, note=swept.fuse.why_low)
+    """The lower end of the fuse, traced to what sets it."""
+    return lower_end(swept.fuse, swept.counted_time, title)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from packcalc.cable_rules import section_words
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.fuse import (
@@ -363,6 +364,8 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
                     f"at least {rounded(asked.fault_highest, True)}",
                     "every source of its worst fault place"),
         *_permitted(asked),
+        *(Requirement("conductor: section", section, "by the brief") for section in [
+            section_words(asked.section)] if section),
         Requirement("conductor and wires beside it: DC insulation voltage",
                     f"at least {asked.highest_voltage.shown}{more}", "whole pack, also for 12 V "
                     "wires")]

@@ -13,8 +13,11 @@ from dataclasses import replace
 
 from packcalc import tables
 from packcalc.cable_rules import (
+    OTHER,
+    UP,
     RuleSet,
     Section,
+    beside_name,
     rule_set,
     sections,
 )
@@ -401,7 +404,7 @@ def _facts(figures: Figures, counted: Finding) -> tuple[Fact, ...]:
     section = figures.section
     return (
         figure_fact("section", "mm²", section.area),
-        word_fact("other system, not smaller", section.other),
+        word_fact(OTHER, section.other),
         figure_fact("table current", "A", section.current),
         figure_fact("corrected current", "A", figures.corrected),
         figure_fact("capacity of one cable", "A", figures.capacity),
@@ -456,11 +459,16 @@ def _governing(frame: Frame, duties: tuple[Duty, ...], choices: tuple[RunChoice,
         terminals = (frame.steady_limit.number < frame.use.conductor
                      and duty.by_terminals.number > duty.by_insulation.number)
         by = "the terminals" if terminals else "the insulation and the air"
-        found = (f"{choice.candidate.name} is the smallest that fails no check"
+        found = (f"{_named(choice.candidate)} is the smallest that fails no check"
                  if choice.candidate else "no section of the table qualifies")
         words.append(f"{cables_a_pole(choice.runs)}: at least {duty.required.shown} in the table "
                      f"({frame.rule.key}, {frame.use.printed}), governed by {by}; {found}")
     return ". ".join(words) + "."
+
+
+def _named(candidate: Candidate) -> str:
+    """In both systems."""
+    return f"{candidate.name} ({beside_name(candidate.name, candidate.fact(OTHER), UP)})"
 
 
 def _specification(asked: RouteAsked, frame: Frame,

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from packcalc.checks import Candidate, Check, Item
 from packcalc.findings import Finding
+from packcalc.handover.sizes import in_both
 from packcalc.report.document import (
     Block,
     Bullets,
@@ -136,7 +137,9 @@ def item_section(item: Item, level: int = 2) -> Section:
     if item.specification:
         columns = (Column("what", "Ask the supplier for", wide=True), Column("value", "Value"),
                    Column("why", "Because", wide=True))
-        rows = tuple((Cell(r.what), Cell(r.value), words(r.why)) for r in item.specification)
+        both = in_both(item)
+        rows = tuple((Cell(r.what), Cell(both.get(r.value, r.value)), words(r.why))
+                     for r in item.specification)
         blocks.append(Table(f"{key}_specification",
                             f"{item.title}: specification to send to a supplier", columns, rows))
     ratings = replace(item, candidates=tuple(c for c in item.candidates if not c.own))

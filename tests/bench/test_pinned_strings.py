@@ -181,7 +181,7 @@ def test_where_the_effort_ends_the_bound_says_so(monkeypatch):
 
 
 def paired(series, parallel, spare, count):
-    """Invented: modules of 90 Ah, 2 Ah apart, some pairs of them pinned, and the pairs."""
+    """Invented: modules of 90 Ah, scattered by 2 Ah, and so many pairs of them."""
     rng = np.random.default_rng(series * parallel + spare)
     units = np.round(9000 + 200 * rng.standard_normal(series * parallel + spare))
     return units, tuple((2 * i, 2 * i + 1) for i in range(count))
@@ -199,7 +199,7 @@ def test_many_pins_on_strings_are_dealt_with_a_bound(series, parallel, spare, co
     assert time.process_time() - before < 5.0  # a second and a half alone
     value = units[found.rows].min(axis=1).sum()
     assert kept(found.rows, pins)
-    # Without the pins nothing may come to less; beside few pins little is lost.
+    # No pin can raise the bound, and pins on modules so alike cost little.
     assert value <= found.bound <= strings_bound(units, series, parallel)
     assert value >= 0.98 * found.bound
 

@@ -14,6 +14,8 @@ import pytest
 from packcalc.bench import assign as asg
 from packcalc.bench.dealing import Effort, Pins
 from packcalc.bench.grade import grade_sheet
+from packcalc.bench.outlook import look_out
+from packcalc.brief import WantedPins
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.study import find_layout
 from tests.bench.rows import GOOD, sheet_of
@@ -89,6 +91,14 @@ def test_a_block_is_placed_in_a_lot_too_large_to_try_every_choice():
     assert found.value / 3600 == pytest.approx(399.6)
 
 
+def test_the_blocks_that_stand_beside_it_are_named():
+    """Two blocks fill 2S2P: with both, 190 + 190 is the weakest; with one, 199.9 + 199.9."""
+    found = study([190, 190, 199.9, 199.9, 200, 200],
+                  pins_together=[["M0", "M1"], ["M2", "M3"]])
+    note, = (note for note in found.notes if "left out:" in note)
+    assert "with them placed beside M2 with M3 the pack would come to 380.0 Ah, 5 % less" in note
+
+
 # --- what if, and what to replace first ------------------------------------------------------
 
 @lru_cache(maxsize=None)
@@ -125,6 +135,20 @@ def test_a_block_that_then_drops_out_is_named():
     assert ampere_hours(found) == pytest.approx(395)
     assert more.capacity / 3600 == pytest.approx(399.25)
     assert more.note == "M0 with M1 then left out"
+
+
+def test_nothing_that_allows_more_is_worth_less():
+    """The answer itself stays possible with a better module, one more of them, or fewer pins."""
+    q = np.round(np.random.default_rng(0).normal(90, 2, 20), 2)
+    apart = tuple((2 * i, 2 * i + 1) for i in range(6))
+    pins, marks = Pins((), apart), [f"M{i}" for i in range(20)]
+    answer, _ = asg.deal_pinned(dealt_of(q * 100, [8e-3] * 20), SimpleNamespace(
+        series=6, parallel=3, arrangement="grouped"), pins, Effort())
+    numbers = SimpleNamespace(capacity=q * 3600, resistance=np.full(20, 8e-3))
+    found = look_out(numbers, marks, answer, pins, Effort(), WantedPins(
+        (), tuple((marks[a], marks[b]) for a, b in apart), (), (), {}))
+    more = [w for w in (*found.what_ifs, *found.replace_first) if "weakest placed" not in w.what]
+    assert all(w.capacity >= answer.best_value for w in more) and len(more) == 11
 
 
 # --- every dealing tried ---------------------------------------------------------------------

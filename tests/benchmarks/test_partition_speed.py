@@ -46,7 +46,8 @@ def test_partition_promises(kind, series, parallel, seeds, seconds, gap):
         spent.append(time.process_time() - start)
         gaps.append(found.gap)
     print(f"\n{kind} {series} x {parallel}: median {1e3 * np.median(spent):.1f} ms, longest "
-          f"{1e3 * max(spent):.1f} ms, over {1e3 * seconds:.0f} ms {sum(t > seconds for t in spent)}, "
+          f"{1e3 * max(spent):.1f} ms, over {1e3 * seconds:.0f} ms "
+          f"{sum(t > seconds for t in spent)}, "
           f"gap 0 in {sum(g == 0 for g in gaps)} of {seeds}, largest gap {100 * max(gaps):.4f} %")
     assert np.percentile(spent, 95, method="lower") <= seconds
     assert max(spent) <= 3 * seconds
@@ -110,7 +111,8 @@ def test_both_criteria(kind, series, parallel):
     first, second = np.array(gaps).T
     print(f"\n{kind} {series} x {parallel}: median {1e3 * np.median(spent):.0f} ms; below its "
           f"bound, capacity {100 * np.median(first):.3f} % (largest {100 * first.max():.3f}), "
-          f"conductance {100 * np.median(second):.3f} % (largest {100 * second.max():.3f}); over 0.3 % "
+          f"conductance {100 * np.median(second):.3f} % (largest {100 * second.max():.3f}); "
+          f"over 0.3 % "
           f"{(second > 3e-3).sum()} of {len(gaps)}")
     assert first.max() <= 3e-3 and np.percentile(second, 95, method="lower") <= 3e-3
     assert np.median(spent) <= 1.0
@@ -165,8 +167,8 @@ def test_heavily_pinned_lots_are_dealt_in_a_few_seconds(kind, count):
         found = assign_groups(q, r, 16, 4, pins=heavily_pinned(count, seed))
         spent.append(time.process_time() - start)
         gaps.append(found.gap)
-    print(f"\n{kind} 16 x 4 of {count}, 92 pins: longest {max(spent):.1f} s, largest gap to a bound "
-          f"that knows no pins {100 * max(gaps):.2f} %")
+    print(f"\n{kind} 16 x 4 of {count}, 92 pins: longest {max(spent):.1f} s, largest gap to a "
+          f"bound that knows no pins {100 * max(gaps):.2f} %")
     assert max(spent) <= 5.0
 
 

@@ -304,9 +304,10 @@ def test_every_place_counts_an_arc_at_the_highest_setting():
 
 
 def test_a_setting_that_the_sensor_cannot_show_misses_every_fault():
-    # 2490 A and 25 A of error above a sensor of 2500 A: warm, nothing acts
-    found = truck("-5 degC: 450 A; 20 degC: 450 A; 45 degC: 2490 A")
-    assert found.coordination.asked.trips.current.number == 2490.0
+    # 1400 A and 12 A of error lie below every warm fault, and above a sensor of 1200 A
+    found = truck(WARM, management__current_sensor_range="1200 A")
+    assert told(found, FOLLOWS).verdict == PASS
+    assert found.coordination.asked.trips.current.number == 1400.0
     assert found.coordination.sweep.holes
 
 

@@ -115,7 +115,8 @@ def test_nothing_is_charged_before_the_coldest_cell_bears_the_charger(name, cold
     limits = dict((edge.number, limit.number) for edge, limit in
                   charge_limits(study.brief, study.layout))
     gate, current = band(name, "charge.cell_coldest"), band(name, "charge.current")
-    assert gate.low.number == pytest.approx(coldest + 273.15) and gate.high is None and gate.needed
+    assert gate.low.number == pytest.approx(coldest + 273.15) and gate.needed
+    assert gate.high is study.brief.battery.hottest
     assert current.high.number <= limits[gate.low.number]
     assert all(limit < current.high.number for edge, limit in limits.items()
                if edge < gate.low.number)

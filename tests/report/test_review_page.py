@@ -304,6 +304,8 @@ def test_saved_marks_are_read_back_whole(seen) -> None:
     assert [m.verdict for m in found.marks] == list(MARKS)
     assert [m.decision_id for m in found.marks] == list(DECISIONS)[:5]
     assert all(m.digest == DECISIONS[m.decision_id].digest for m in found.marks)
+    also = ["; ".join(DECISIONS[m.decision_id].also) for m in found.marks]
+    assert [m.also for m in found.marks] == also and any(also) and not all(also)
     first = found.marks[0]
     assert (first.name, first.scope, first.licence, first.date) == (
         HOSTILE[1], "electrical", "EL 1", "2026-11-24")
