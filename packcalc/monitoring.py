@@ -85,7 +85,7 @@ def spread_read(most: Any, least: Any) -> Any:
     """What the readings of a bench sheet leave open between its modules.
 
     Examples:
-        >>> spread_read(0.03, 0.01)
+        >>> round(spread_read(0.03, 0.01), 6)
         0.02
     """
     return most - least

@@ -170,10 +170,9 @@ def _branch(item: Item, study: ProtectionStudy) -> Branch | None:
 
 def _branch_fuses(branch: Branch, study: ProtectionStudy) -> tuple[float | None, str, str]:
     """Fuses of a branch, as many as the one-line diagram draws; its wire is measured."""
-    section = f"; wire of {section_words(branch.section)}" if branch.section.known else ""
     if not (branch.fuse_rating.known or branch.fuse_part):
-        return None, "", f"the brief says of no fuse; fuses and wire: count on the drawing{section}"
-    length = (f"; wire {branch.length.shown} a pole" if branch.length.known else "") + section
+        return None, "", "the brief says of no fuse; fuses and wire: count on the drawing"
+    length = f"; wire {branch.length.shown} a pole" if branch.length.known else ""
     if branch.kind == SENSE:
         return study.pack.channels, "", ("fuses, one a wire at its cell end; the common wires come "
                                          "on top" + length)

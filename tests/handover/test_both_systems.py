@@ -59,11 +59,12 @@ def test_the_bill_prints_every_cable_in_both_systems() -> None:
 def test_the_bill_prints_the_wire_of_every_branch_in_both_systems() -> None:
     sized = example("truck")
     for branch in sized.brief.branch:
-        note = line(sized, f"branch.{branch.name}").note
-        assert f"wire of {branch.section.shown} (next size up: " in note, branch.name
+        demand = line(sized, f"branch.{branch.name}").demand
+        assert f"section: {branch.section.shown} (next size up: " in demand, branch.name
     assert "4.000 mm² (next size up: 10 AWG, 5.26 mm²)" in line(
-        sized, "branch.DC/DC converter").note
-    assert "0.5000 mm² (next size up: 20 AWG, 0.518 mm²)" in line(sized, "branch.sense wires").note
+        sized, "branch.DC/DC converter").demand
+    assert "0.5000 mm² (next size up: 20 AWG, 0.518 mm²)" in line(
+        sized, "branch.sense wires").demand
     assert "takes 185.0 mm² (next size up: 400 kcmil, 202.68 mm²)" in line(
         sized, "connectors").demand
 
