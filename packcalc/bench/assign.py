@@ -107,7 +107,6 @@ class AssignmentStudy:
         spare: good modules left out, strongest first.
         totals: of the pack.
         balance: what to do before anything is joined.
-        together: how paralleled modules share; None where nothing is paralleled.
         alone: each module against its own current limits, where nothing is paralleled.
         sureness: chances and what to measure next.
         isolation: of the dealt modules in parallel against what this layout needs.
@@ -126,7 +125,6 @@ class AssignmentStudy:
     spare: tuple[Dealt, ...]
     totals: Totals
     balance: BalancePlan
-    together: Together | None
     alone: tuple[Check, ...]
     sureness: Sureness
     isolation: Check
@@ -151,6 +149,15 @@ class AssignmentStudy:
         """Every check of the assigned pack, what can kill first."""
         return (self.isolation, *self.totals.checks,
                 *(self.together.checks if self.together else self.alone))
+
+    @cached_property
+    def together(self) -> Together | None:
+        """How paralleled modules share; None where nothing is paralleled.
+
+        Stepped through a discharge, and only where a page asks for it.
+        """
+        return share_current(self.brief, self.module, self.pack, self.assignment, self.dealt) \
+            if self.layout.parallel > 1 else None
 
     @property
     def meets_brief(self) -> bool:
@@ -195,7 +202,6 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         tuple(dealt[i] for i in assignment.left_out), found,
         plan_balance(module, [_standing(p, module) for p in places], bench.balance_current,
                      assignment.arrangement == "strings"),
-        share_current(brief, module, pack, assignment, dealt) if layout.parallel > 1 else None,
         alone_in_series(module, _larger(pack.peak_current, found.current), pack.continuous_current,
                         assignment, dealt) if layout.parallel == 1 else (),
         sure,
