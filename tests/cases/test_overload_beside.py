@@ -22,7 +22,7 @@ from packcalc.protect.coordination import coordinate
 from packcalc.protection import study_protection
 from packcalc.reading.brief_file import brief_from_data
 from tests.cases.studies import study
-from tests.cases.test_coordination_cases import asked, check, contactor, f, fuse, trips
+from tests.cases.test_coordination_cases import asked, check, contactor, f, trips
 from tests.cases.test_one_rule_of_melting import STRONG, listed
 from tests.cases.test_overload_melting import BEARS, ENDS, LASTS, SLOPE, link
 
