@@ -83,7 +83,7 @@ def test_few_names_are_told_as_they_are() -> None:
 
 
 def to_the_limit() -> ProtectionStudy:
-    study = sized("van", (("x" * 20, "heater"), ("y" * 30, "other")))
+    study = sized("van", (("x" * 13, "heater"), ("y" * 23, "other")))
     assert 60 < len(", ".join(live_ahead(study))) <= MOST_NAMES
     return study
 
