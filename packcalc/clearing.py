@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from packcalc.brief import Branch, Brief, ModulesOnHand
+from packcalc.brief_keys import CHARGERS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
@@ -37,7 +38,6 @@ from packcalc.protect.places import (
 )
 from packcalc.value import value_object
 
-CHARGING = ("charger", "fast-charge inlet")
 RUNNING = leaf("bar or link before the fault", "θ_i", "°C", 90.0 + 273.15, "assumed",
                source="packcalc-rule", origin=Origin("rule"),
                note="hotter than the 65 °C that bar tables are made for; errs low")
@@ -99,7 +99,7 @@ def fuse_named(held: Coordination, brief: Brief) -> NamedFuses:
 
 def charging_fuse(brief: Brief) -> Branch | None:
     """The branch whose fuse protects the charge cable; None unless there is one of each."""
-    own = [b for b in brief.branch if b.kind in CHARGING and b.fuse_part]
+    own = [b for b in brief.branch if b.kind in CHARGERS and b.fuse_part]
     routes = [r for r in brief.cables.route if r.carries == "charging"]
     return own[0] if len(own) == 1 == len(routes) else None
 

@@ -321,7 +321,6 @@ def test_no_section_is_an_answer():
 def test_helpers_give_the_figures_of_each_run_count():
     result = sized()
     assert cable.capacity_of(result, 2) is result.choices[1].current_capacity
-    assert cable.hot_loop_resistance(result, 1) is result.loop_resistance
     assert cable.capacity_of(result, 3) is None
 
 

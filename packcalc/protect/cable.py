@@ -239,11 +239,6 @@ def capacity_of(result: RouteResult, runs: int) -> Finding | None:
     return next((c.current_capacity for c in result.choices if c.runs == runs), None)
 
 
-def hot_loop_resistance(result: RouteResult, runs: int) -> Finding | None:
-    """Hot loop resistance of the route with that many cables a pole."""
-    return next((c.loop_resistance for c in result.choices if c.runs == runs), None)
-
-
 def _try_sections(asked: RouteAsked, frame: Frame,
                   duty: Duty) -> tuple[RunChoice, tuple[Candidate, ...]]:
     """Every section of the table; those from one below to three above the first that fits."""
