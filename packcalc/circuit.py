@@ -39,7 +39,7 @@ from packcalc.part_checks.sweep import Trips
 from packcalc.part_checks.trip_checks import follows
 from packcalc.place_arcs import PlaceArc, worst_arc
 from packcalc.place_heats import place_heats
-from packcalc.place_sweep import SWEPT, currents_of, heat_over, sweeping_by
+from packcalc.place_sweep import SWEPT, currents_of, heat_entries, heat_over, sweeping_by
 from packcalc.places.chafed import undescribed_routes
 from packcalc.places.rivals import worst_of_rivals
 from packcalc.places.settings import PlaceId
@@ -271,15 +271,17 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
                loop.least(loop.paths))
         if loop.devices and key not in known:
             current = currents_of(answers, loop)
-            known[key] = current, heat_over(answers, loop, current)
-        current, heat = known.get(key, (np.zeros(1), np.full(1, np.nan)))
+            heat = heat_over(answers, loop, current)
+            known[key] = current, heat, SWEPT if np.isnan(heat).any() else heat_entries(
+                answers, loop, float(current[np.argmax(heat)]))
+        current, heat, origin = known.get(key, (np.zeros(1), np.full(1, np.nan), SWEPT))
         if np.isnan(heat).any():
             found[name] = leaf(title, "I²t", "A²s", None, "given",
                                note="is not shown to be ended")
             continue
         index = int(np.argmax(heat))
         found[name] = leaf(title, "I²t", "A²s", float(heat[index]), "computed",
-                           source="packcalc-rule", origin=SWEPT,
+                           source="packcalc-rule", origin=origin,
                            note=f"at {show(float(current[index]), 'A')}")
     return found
 

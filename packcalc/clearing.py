@@ -22,8 +22,8 @@ from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.rising import level_time
 from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import (
-    BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, fuse_side, permitted_at, seeing,
-    sweep, trip_delays_known, trips_alone, with_setting,
+    BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, entries_of, fuse_side, permitted_at,
+    seeing, sweep, trip_delays_known, trips_alone, with_setting,
 )
 from packcalc.part_checks.unbroken import Unbroken, unbroken
 from packcalc.part_checks.trip_checks import (
@@ -336,6 +336,17 @@ class PartAnswers:
         return unbroken(part, device.rating, highest,
                         _too_slow(part, device, highest) if part is not None else "")
 
+    def origin(self, device: Device, current: float) -> Origin | None:
+        """The entries by which a device clears a current that it carries; None without a sheet."""
+        path = self.path(device)
+        if path is None or device.kind == FUSE:
+            side = self.fuse(device)
+            return side.origin if side is not None else None
+        if device.key in CELL_TRIPS:
+            return self.cell_trip(device, path).origin
+        own = self.sensed(device, path) if device.key in UNSEEN else self.contactor(device, path)
+        return own.origin(current)
+
     def spoils(self, device: Device, current: Finding, time: Finding | None) -> Spoilt:
         """Whether a fuse of the loop may melt before another device has cleared, and not break.
 
@@ -439,9 +450,8 @@ def _rising(side: Side, device: Device) -> Side:
     return replace(side, time_constant=device.constant.number)
 
 
-def _time(value: float, what: str, note: str = "from the data sheet's points") -> Finding:
-    return leaf("time to the end of the arc", "t", "s", value, "given", origin=Origin(what),
-                note=note)
+def _time(value: float, origin: Origin, note: str) -> Finding:
+    return leaf("time to the end of the arc", "t", "s", value, "given", origin=origin, note=note)
 
 
 def _fuse_answer(side: FuseSide, current: Finding, highest_voltage: Finding) -> Answer:
@@ -452,7 +462,7 @@ def _fuse_answer(side: FuseSide, current: Finding, highest_voltage: Finding) -> 
         return False if told else None, None, f"{name}: {'; '.join(side.reasons)}"
     at = np.array([current.number])
     if bool(side.counts(at)[0]):
-        return True, _time(float(side.times(at)[0]), f"clearing curve of {name}",
+        return True, _time(float(side.times(at)[0]), side.origin,
                            RISES if side.time_constant else "from the data sheet's points"), \
             f"{name} by its clearing curve"
     if current.number > side.high:
@@ -492,7 +502,7 @@ def _contactor_answer(held: Coordination, current: Finding, side: ContactorSide)
             else _no_trip_acts(side, current.number)
     if delayed > limit:
         return False, None, "its trip is slower than the counted second"
-    return True, _time(float(side.times(at)[0]), f"trip and opening time of {side.part.name}",
+    return True, _time(float(side.times(at)[0]), side.origin(current.number),
                        RISES if side.time_constant else "from the brief's delay"), \
         f"{side.part.name} on its named trip"
 
@@ -509,11 +519,13 @@ class CellTrip:
         blind_from, seen_from: currents from and to which the cells may keep more than the level;
             from the second on their own resistance alone takes them below it. In A.
         shut_from: current from which every trip may be held back.
+        origin: entries that the time comes from.
     """
 
     time: float
     why: str
     level: Finding
+    origin: Origin = Origin("delay of the cells' undervoltage trip")
     rise: float = 0.0
     blind_from: float = np.inf
     seen_from: float = np.inf
@@ -555,7 +567,7 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     # The pack holds back the trips of its strings' contactors as well.
     held = brief.management.trip_blocked_above
     return CellTrip(delay.number + (opening.number if opening else 0.0), "; ".join(reasons), level,
-                    rise, blind, _falls(device),
+                    entries_of(UNDERVOLTAGE, level, delay, opening), rise, blind, _falls(device),
                     min(side.blocked_above, held.number if held.known else np.inf))
 
 
@@ -577,8 +589,8 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
             f"{level.shown}: the wires outside take the rest of the voltage")
     if trip.why:
         return None, None, trip.why
-    return True, _time(time + trip.rise, "delay of the cells' undervoltage trip, then the "
-                       "contactor's", RISES if trip.rise else "from the brief's delay"), (
+    return True, _time(time + trip.rise, trip.origin,
+                       RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
         "see within the delay")
 
@@ -617,7 +629,7 @@ def takeover_of(held: Coordination) -> Finding:
             fuse.curve_times(swept.current) <= swept.counted_time)
         if inside.any():
             return leaf(title, "I", "A", float(swept.current[np.argmax(inside)]), "given",
-                        origin=Origin(f"clearing curve of {held.asked.fuse.name}"), note=note)
+                        origin=fuse.origin, note=note)
     return leaf(title, "I", "A", None, "given", note="no fuse curve is known")
 
 
@@ -636,7 +648,7 @@ def opened_untimed(held: Coordination, path: str = "") -> Untimed:
     if breaks is not None and side is not None and bool(side.counts(breaks.number)):
         hold = leaf("time in which the fuse clears what the contactor breaks", "t", "s",
                     float(side.times(breaks.number)), "given",
-                    origin=Origin(f"clearing curve of {held.asked.fuse.name}"))
+                    origin=side.origin)
     return Untimed(path, breaks, untimed_current(held), hold, held.asked.fault_highest)
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from packcalc.checks import CAUTION, FAIL, Check, judge
 from packcalc.clearing import PartAnswers
 from packcalc.findings import Finding, leaf, trace
-from packcalc.place_sweep import SWEPT, currents_of, times_over
+from packcalc.place_sweep import SWEPT, currents_of, entries_over, times_over
 from packcalc.protect.coordination import (
     ARC_SOURCE, DISTANCE, LONGEST_ARC, arc_current, arc_incident_energy,
 )
@@ -116,7 +116,7 @@ def _arc_at(loop: Loop, answers: PartAnswers) -> PlaceArc:
         return _told(loop, at, LONGEST_ARC)
     return _told(loop, at, leaf(
         "time until the arc is cleared", "T", "s", float(time[index]), "computed",
-        source=ARC_SOURCE, origin=SWEPT,
+        source=ARC_SOURCE, origin=entries_over(answers, seen, float(half[index])),
         note=f"device at {trace(arc_current, fault_current=at).shown}"))
 
 

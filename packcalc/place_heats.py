@@ -17,7 +17,7 @@ from packcalc.findings import Finding, leaf, trace
 from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, traced_heat
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
-from packcalc.place_sweep import SWEPT, currents_of, times_over
+from packcalc.place_sweep import SWEPT, currents_of, entries_over, heat_entries, times_over
 from packcalc.protect.places import FUSE, FaultPlace, Loop
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
@@ -52,8 +52,9 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
     swept = _all_swept(loops, answers, named, parallel)
     nobody = _unended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")
-    return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}" if untold else
-                        _unknown(loops, answers, _part_at_most(one, swept, parallel)[1]))
+    return tuple(_worst(answers, one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
+                        if untold else _unknown(
+                            loops, answers, _part_at_most(one, swept, parallel)[1]))
                  for one in named)
 
 
@@ -151,7 +152,7 @@ def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) 
     return worst, most
 
 
-def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
+def _worst(answers: PartAnswers, conductor: PathConductor, swept: list[_Swept], parallel: int,
            nobody: str, silent: str) -> ElsewhereHeat:
     worst, _ = _part_at_most(conductor, swept, parallel)
     if worst is None:
@@ -160,16 +161,18 @@ def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
     at = leaf(f"current at which most heat gets into {conductor.name}", "I", "A",
               float(one.current[index]), "definition", origin=SWEPT,
               note=f"at the place '{one.loop.title}'")
-    heat = traced_heat(own, _whole(one, at, index, conductor.name), at)
+    heat = traced_heat(own, _whole(answers, one, at, index, conductor.name), at)
     return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, nobody)
 
 
-def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:
+def _whole(answers: PartAnswers, one: _Swept, at: Finding, index: int, name: str) -> Finding:
     """I²t of the loop there: the full current until it is cleared, or what a fuse lets through."""
     title, heat, time = f"largest I²t in {name}", float(one.heat[index]), float(one.time[index])
     if heat < at.number ** 2 * time * (1.0 - 1e-9):
-        return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule", origin=SWEPT,
+        return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule",
+                    origin=heat_entries(answers, one.loop, at.number),
                     note="what a fuse of the loop lets through at most")
     return trace(cable_fault_integral, title, current=at, time=leaf(
         "time until it is cleared", "t", "s", time, "computed", source="packcalc-rule",
-        origin=SWEPT))
+        origin=entries_over(answers, one.loop, at.number)))
+

@@ -115,7 +115,8 @@ def _at_the_highest(answers: PartAnswers, loop: Loop) -> Between:
 def _swept(answers: PartAnswers, loop: Loop) -> Between:
     current = currents_of(answers, loop)
     cases, code, time = _judged(answers, loop, current)
-    return Between(_gaps(answers, cases, current, code), *_slowest(cases, current, time))
+    return Between(_gaps(answers, cases, current, code),
+                   *_slowest(answers, cases, current, time))
 
 
 def currents_of(answers: PartAnswers, loop: Loop) -> np.ndarray:
@@ -141,6 +142,18 @@ def heat_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarr
             through = np.where(side.counts(current), side.heat(current), np.nan)
             heat = np.where(np.isnan(heat), np.nan, np.fmin(heat, through))
     return heat
+
+
+def heat_entries(answers: PartAnswers, loop: Loop, current: float) -> Origin:
+    """What the heat of `heat_over` at one current comes from: a fuse's sheet, or a time."""
+    at = np.array([current])
+    most = float(at[0] ** 2 * times_over(answers, loop, at)[0])
+    sides = [side for side in (answers.fuse(d) for d in loop.devices
+                               if d.kind == FUSE and d.paths == 1)
+             if side is not None and bool(side.counts(at)[0])
+             and float(side.heat(at)[0]) < most * (1.0 - 1e-9)]
+    return min(sides, key=lambda side: float(side.heat(at)[0])).origin if sides \
+        else entries_over(answers, loop, current)
 
 
 def _judged(answers: PartAnswers, loop: Loop,
@@ -450,14 +463,30 @@ def _torn(case: _Case, current: np.ndarray, part: slice) -> str:
     return f"from {show(float(current[part][early[0]]), 'A')} {why}"
 
 
-def _slowest(cases: list[_Case], current: np.ndarray,
+def _slowest(answers: PartAnswers, cases: list[_Case], current: np.ndarray,
              time: np.ndarray) -> tuple[Finding | None, Finding | None, str]:
     if np.isnan(time).all():
         return None, None, ""
     index = int(np.nanargmax(time))
-    name = next(t.device.name for c in cases for t in c.told if t.time[index] == time[index])
+    paths, device = next((n, t.device) for n, c in enumerate(cases, 1) for t in c.told
+                         if t.time[index] == time[index])
+    at = float(current[index])
     return (leaf("slowest clearing between the ends", "t", "s", float(time[index]), "given",
-                 origin=SWEPT, note="from the data sheet's points; the rise of the current "
-                 "counted in"),
-            leaf("current that is cleared slowest", "I", "A", float(current[index]), "definition",
-                 origin=SWEPT), name)
+                 origin=_entries(answers, device, at, paths),
+                 note="from the data sheet's points; the rise of the current counted in"),
+            leaf("current that is cleared slowest", "I", "A", at, "definition", origin=SWEPT),
+            device.name)
+
+
+def _entries(answers: PartAnswers, device: Device, current: float, paths: int) -> Origin:
+    """What a device's time comes from; one of several strings' sees its share."""
+    share = current / paths if device.key == "string_contactors" else current
+    return answers.origin(device, share) or SWEPT
+
+
+def entries_over(answers: PartAnswers, loop: Loop, current: float) -> Origin:
+    """What the time of `times_over` at one current comes from."""
+    at = np.array([current])
+    cases, _, time = _judged(answers, loop, at)
+    return next((_entries(answers, t.device, current, n) for n, c in enumerate(cases, 1)
+                 for t in c.told if t.time[0] == time[0]), SWEPT)

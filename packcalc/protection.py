@@ -411,8 +411,8 @@ def _held_route(brief: Brief, route: RouteResult, held: Coordination,
 
 def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
     """The traction cable behind the main fuse and the contactors, faults and overloads."""
-    swept = held.sweep
-    if swept is None or not asked.behind_main_fuse:
+    swept, path = held.sweep, held.overload
+    if swept is None or path is None or not asked.behind_main_fuse:
         return None
     shown = swept.covered and not np.isnan(swept.heat).any()
     most = next((heat for one, heat, _ in held.conductor_heat
@@ -420,7 +420,7 @@ def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
     return replace(
         asked, let_through=most if shown else None,
         overload=lambda capacity: overload_check(
-            replace(held.asked, cable_current=capacity, cable_name="this cable"), swept))
+            replace(held.asked, cable_current=capacity, cable_name="this cable"), path))
 
 
 def _placed_route(brief: Brief, route: RouteResult, held: Coordination,

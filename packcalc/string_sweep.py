@@ -16,10 +16,8 @@ from packcalc.feeds import Feeds
 from packcalc.findings import Finding, largest, trace
 from packcalc.monitoring import acts_by, sensor_deviation
 from packcalc.part_checks.fuse import breaking_check
-from packcalc.part_checks.overload import beside_checks
 from packcalc.part_checks.shown import rounded
 from packcalc.part_checks.sweep import Trips
-from packcalc.part_checks.trip_checks import overloaded
 from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
 from packcalc.protect.places import Loop
@@ -80,9 +78,9 @@ def string_coordination(feeds: Feeds, main: Coordination,
 
 def _overloads(main: Coordination) -> tuple[Check, ...]:
     """The pack's overload in the fuses that stand in each string: its trips see that one."""
-    return () if main.sweep is None else tuple(
-        check for link, check in zip(main.asked.beside, beside_checks(
-            *overloaded(main.asked, main.sweep)), strict=True) if link.in_string)
+    path = main.overload
+    return () if path is None else tuple(check for link, check in zip(
+        main.asked.beside, path.further, strict=True) if link.in_string)
 
 
 def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:

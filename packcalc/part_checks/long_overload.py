@@ -65,6 +65,7 @@ class _Worst:
         who: by name; empty for nobody.
         melts: why not the trip, where a link melts before; else empty.
         asked: whether that is a question to the link's maker.
+        origin: the entries that the time comes from.
     """
 
     current: Finding
@@ -73,6 +74,7 @@ class _Worst:
     who: str
     melts: str = ""
     asked: bool = False
+    origin: Origin = SWEPT
 
 
 def lasting_check(asked: LastingAsked, swept: Sweep) -> Check:
@@ -104,7 +106,7 @@ def _judged(asked: LastingAsked, title: str, span: str, worst: _Worst) -> Check:
     if not worst.who:
         return _nobody(asked, title, bears, worst)
     taken = leaf("time until somebody has opened the overload", "t", "s", worst.time, "given",
-                 origin=SWEPT)
+                 origin=worst.origin)
     held = judge(title, STAGE, worst.bears, "at least", taken,
                  reason=f"{bears}; {worst.who} opens it in {taken.shown}", remedy=asked.remedy)
     if held.verdict != FAIL:
@@ -173,14 +175,11 @@ def _worst(asked: LastingAsked, swept: Sweep, top: float) -> _Worst:
     fuse_first = bool(time[index] == opened.by_fuse[index])
     part = swept.fuse.part if fuse_first else swept.contactor.part
     name = part.name if part is not None else ("the fuse" if fuse_first else "the contactor")
-    return _Worst(at, bears, float(time[index]),
-                  name if fuse_first else f"{name} on {_trip(swept, at.number)}")
-
-
-def _trip(swept: Sweep, current: float) -> str:
-    """Name of the trip that opens a current first."""
-    lines = [x for x in swept.contactor.lines if x.acts(current)]
-    return "the " + min(lines, key=lambda x: x.delay).name
+    if fuse_first:
+        return _Worst(at, bears, float(time[index]), name, origin=swept.fuse.origin)
+    side = swept.contactor
+    return _Worst(at, bears, float(time[index]), f"{name} on the {side.first(at.number).name}",
+                  origin=side.origin(at.number))
 
 
 def _marks(swept: Sweep) -> list[float]:

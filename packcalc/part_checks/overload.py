@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -87,19 +88,42 @@ class OverloadAsked:
             law, title, trip=trip, deviation=self.deviation)
 
 
-def overload_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
+@dataclass(frozen=True, eq=False)
+class OverloadPath:
+    """One path as an overload meets it, and what hangs on none of its cable.
+
+    Attributes:
+        asked: what is held against; its cable is of no account to the properties.
+        swept: the path.
+    """
+
+    asked: OverloadAsked
+    swept: Sweep
+
+    @cached_property
+    def melting(self) -> _Melting:
+        """Where its link melts before the overload is opened; a trip is given."""
+        return _melting(self.asked, self.swept)
+
+    @cached_property
+    def further(self) -> tuple[Check, ...]:
+        """Every further fuse that the overload passes."""
+        return beside_checks(self.asked, self.swept)
+
+
+def overload_checks(path: OverloadPath) -> tuple[Check, ...]:
     """Checks of the overload trip, where one is named, and of what lasts longer than k²S² holds."""
+    asked, swept, further = path.asked, path.swept, path.further
     lasting = () if asked.cable_current is None else (lasting_check(LastingAsked(
         asked.cable_name, asked.cable_current, asked.cable_warming, asked.peak_load,
         asked.peak_duration, asked.trip is not None), swept),)
-    further = beside_checks(asked, swept)
     own = tuple(c for link, c in zip(asked.beside, further, strict=True) if not link.in_string)
     lasting = tuple(_past_others(c, further) for c in lasting)
     if asked.trip is None:
         return (*lasting, *own)
-    melting = _melting(asked, swept)
     return (_quiet(asked), *(_past_others(c, further) for c in (
-        _unmelted(_meets(asked, swept), melting), _ended(_bears(asked, swept), melting))),
+        _unmelted(_meets(asked, swept), path.melting),
+        _ended(_bears(asked, swept), path.melting))),
         *lasting, *own)
 
 
@@ -331,13 +355,20 @@ def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
                  remedy="a shorter delay, a lower over-current trip or a larger section")
 
 
-def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
-    """Whether the overload trip ends what the cable cannot carry for ever; None without one."""
-    if asked.trip is None or asked.cable_current is None or not asked.cable_current.known:
+def ends_overload(path: OverloadPath, cable_current: Finding, cable_name: str) -> Check | None:
+    """Whether the overload trip ends what a cable cannot carry for ever; None without one.
+
+    Args:
+        path: the path that it lies in.
+        cable_current: what it carries for ever, known.
+        cable_name: as printed.
+    """
+    asked, swept = path.asked, path.swept
+    if asked.trip is None:
         return None
-    title = f"ends an overload of {asked.cable_name}"
+    title = f"ends an overload of {cable_name}"
     highest = asked.highest
-    check = judge(title, STAGE, highest, "at most", asked.cable_current,
+    check = judge(title, STAGE, highest, "at most", cable_current,
                   reason="by the overload trip, its sensor's error counted",
                   remedy="a lower overload trip, a better current sensor, or a larger cable")
     if check.verdict != PASS:
@@ -345,7 +376,7 @@ def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
     asks = ["say the delay of the overload trip until the contactor has opened"] \
         if asked.delay is None or not asked.delay.known else list(swept.contactor.reasons)
     if asks:
-        return Check(title, STAGE, NOT_EVALUATED, highest, asked.cable_current, "at most",
+        return Check(title, STAGE, NOT_EVALUATED, highest, cable_current, "at most",
                      "; ".join(asks))
     if highest.number > swept.contactor.limit:
         part = swept.contactor.part
@@ -355,11 +386,10 @@ def ends_overload(asked: OverloadAsked, swept: Sweep) -> Check | None:
         return Check(title, STAGE, FAIL, highest, limit, "at most",
                      "the overload trip opens above what the contactor breaks",
                      "a contactor that breaks more")
-    return _past_others(_ended(check, _melting(asked, swept)), beside_checks(asked, swept))
+    return _past_others(_ended(check, path.melting), path.further)
 
 
-def needs_trip(asked: OverloadAsked) -> str:
+def needs_trip(cable_current: Finding) -> str:
     """What to name where nobody ends an overload."""
-    assert asked.cable_current is not None
     return ("name the management system's overload trip with its delay, at or below "
-            f"{asked.cable_current.shown}, its sensor's error counted")
+            f"{cable_current.shown}, its sensor's error counted")

@@ -16,7 +16,7 @@ import numpy as np
 
 from packcalc.curves import Curve
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, leaf
+from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.moving import MovingTrip
 from packcalc.part_checks.rising import level_time, rising_time
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
@@ -77,6 +77,12 @@ class Trips:
     moving: MovingTrip | None = None
 
 
+def entries_of(what: str, *entries: Finding | None) -> Origin:
+    """Where a figure of several entries comes from, each with its file and line."""
+    told = [str(f.origin) for f in entries if f is not None and f.origin]
+    return Origin(f"{what}: {'; '.join(told)}" if told else what)
+
+
 def number(item: Finding | None) -> float | None:
     """The value of a finding that may be missing."""
     return item.value if item is not None else None
@@ -107,6 +113,13 @@ class FuseSide:
     integral: float = np.nan
     time_constant: float = 0.0
     unbroken: Unbroken = NO_FUSE
+
+    @property
+    def origin(self) -> Origin:
+        """The row that holds its clearing curve."""
+        what = f"clearing curve of {self.part.name}" if self.part else "no fuse"
+        row = self.clearing.origin if self.clearing is not None else None
+        return Origin(row.place, row.line, what) if row is not None else Origin(what)
 
     def curve_times(self, current: Any) -> np.ndarray:
         """Of a current that stands at once; beyond the last point no longer than there."""
@@ -243,12 +256,16 @@ def _sheet_integral(part: FusePart, highest_voltage: Finding) -> float:
 
 @value_object
 class TripLine:
-    """One trip that acts at and above a current, and below another where it has an end."""
+    """One trip that acts at and above a current, and below another where it has an end.
+
+    `entries` are what it was set by: its level and its delay.
+    """
 
     name: str
     from_current: float
     delay: float
     to_current: float = np.inf
+    entries: tuple[Finding, ...] = ()
 
     def acts(self, current: Any) -> Any:
         return (current >= self.from_current) & (current < self.to_current)
@@ -302,6 +319,17 @@ class ContactorSide:
             time = line.delay + self.opening + (self.rise(line, at) if rise else 0.0)
             best = np.fmin(best, np.where(acts, time, np.nan))
         return best
+
+    def first(self, current: float) -> TripLine:
+        """The trip that opens one current; some trip acts there."""
+        return min((x for x in self.lines if x.acts(current)),
+                   key=lambda x: x.delay + float(self.rise(x, current)))
+
+    def origin(self, current: float) -> Origin:
+        """Where the time at one current comes from: the entries of its trip and of its sheet."""
+        line = self.first(current)
+        own = self.part.opening_time if self.part is not None else None
+        return entries_of(line.name, *line.entries, own)
 
     def rise(self, line: TripLine, current: Any) -> np.ndarray:
         """Until the rising current has crossed the trip's level; that of a voltage comes last."""
@@ -377,20 +405,21 @@ def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
     if trips is None:
         return ()
     error, top = number(trips.sensor_error) or 0.0, number(trips.sensor_range) or np.inf
-    lines = [TripLine(name, level + error, delay) for name, level, delay in _limits(trips)
+    lines = [TripLine(name, level + error, delay, entries=told)
+             for name, level, delay, told in _limits(trips)
              if delay is not None and level + error <= top]
     if undervoltage is not None and number(trips.undervoltage_delay) is not None:
         low, high = undervoltage
         if low < high:
             lines.append(TripLine(UNDERVOLTAGE, low, trips.undervoltage_delay.number + opening,
-                                  high))
+                                  high, _known(trips.undervoltage, trips.undervoltage_delay)))
     return tuple(lines)
 
 
 def trip_delays_known(trips: Trips | None) -> bool:
     """Whether a current limit is named, and each with its delay."""
     limits = _limits(trips) if trips is not None else []
-    return bool(limits) and all(delay is not None for _, _, delay in limits)
+    return bool(limits) and all(delay is not None for _, _, delay, _ in limits)
 
 
 def with_setting(side: ContactorSide, trips: Trips | None, setting: Finding) -> ContactorSide:
@@ -410,12 +439,17 @@ def at_highest(side: ContactorSide, trips: Trips | None) -> ContactorSide:
         else with_setting(side, trips, moving.highest)
 
 
-def _limits(trips: Trips, *, soonest: bool = False) -> list[tuple[str, float, float | None]]:
-    """(name, setting, delay) of each limit on the current; `soonest`, each at its lowest."""
+def _limits(trips: Trips, *, soonest: bool = False) -> list[
+        tuple[str, float, float | None, tuple[Finding, ...]]]:
+    """(name, setting, delay, entries) of each current limit; `soonest`, each at its lowest."""
     quick = trips.moving.least if soonest and trips.moving is not None else trips.current
-    found = ((trips.name, number(quick), number(trips.delay)),
-             (OVERLOAD, number(trips.overload), number(trips.overload_delay)))
-    return [(name, level, delay) for name, level, delay in found if level is not None]
+    found = ((trips.name, quick, trips.delay), (OVERLOAD, trips.overload, trips.overload_delay))
+    return [(name, level.value, number(delay), _known(level, delay))
+            for name, level, delay in found if level is not None and level.value is not None]
+
+
+def _known(*entries: Finding | None) -> tuple[Finding, ...]:
+    return tuple(f for f in entries if f is not None and f.known)
 
 
 def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
@@ -425,7 +459,7 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
         return ()
     error = number(trips.sensor_error) or 0.0
     found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay)
-             for name, level, delay in _limits(trips, soonest=True)]
+             for name, level, delay, _ in _limits(trips, soonest=True)]
     if undervoltage is None or trips.undervoltage is None:
         return tuple(found)
     low, high = undervoltage

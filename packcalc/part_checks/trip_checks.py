@@ -16,7 +16,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.links_beside import Beside
-from packcalc.part_checks.overload import OverloadAsked, ends_overload, needs_trip
+from packcalc.part_checks.overload import OverloadAsked, OverloadPath, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.shown import voltage_reason
 from packcalc.part_checks.sweep import (
@@ -179,7 +179,7 @@ def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
     return sweep(low.number, asked.fault_highest.number, swept.fuse, alone, swept.counted_time)
 
 
-def overloaded(asked: CoordinationAsked, swept: Sweep) -> tuple[OverloadAsked, Sweep]:
+def overloaded(asked: CoordinationAsked, swept: Sweep) -> OverloadPath:
     """What an overload is held against, and the path as it meets one.
 
     An overload is of any current at any temperature: a trip that follows it counts at its highest
@@ -188,11 +188,11 @@ def overloaded(asked: CoordinationAsked, swept: Sweep) -> tuple[OverloadAsked, S
     trips = asked.trips or Trips()
     side = seeing(at_highest(swept.contactor, asked.trips), asked.trips, None)
     met = replace(swept, contactor=side)
-    return OverloadAsked(
+    return OverloadPath(OverloadAsked(
         trips.overload, trips.overload_delay, asked.continuous_load, asked.peak_load,
         asked.peak_duration, _left_alone(asked, met), asked.cable_current, asked.cable_withstand,
         asked.cable_name, trips.sensor_error, asked.cable_warming, asked.beside,
-        _highest_setting(trips, met)), met
+        _highest_setting(trips, met)), met)
 
 
 def _highest_setting(trips: Trips, met: Sweep) -> Finding | None:
@@ -328,17 +328,20 @@ def _quiet_under_load(asked: CoordinationAsked, level: Finding | None) -> Check:
                  missing="lowest voltage under load is not known", remedy="a lower level")
 
 
-def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
+def overload_check(asked: CoordinationAsked, path: OverloadPath) -> Check:
     """Overload of the cable: never by a partial-range fuse.
 
     A fuse must meet two conditions, In ≤ Iz and I2 ≤ 1.45·Iz; the second is held with the fuse.
+
+    Args:
+        asked: the path with the cable that is asked for.
+        path: as an overload meets it, see `overloaded`; of whichever cable.
     """
     title, stage, limit = f"ends an overload of {asked.cable_name}", "who clears", \
         asked.cable_current
     if limit is None or not limit.known:
         return Check(title, stage, NOT_EVALUATED, reason="the cable's current is not known")
-    wanted, swept = overloaded(asked, swept)
-    by_trip = ends_overload(wanted, swept)
+    by_trip = ends_overload(path, limit, asked.cable_name)
     if by_trip is not None and by_trip.verdict == PASS:
         return replace(by_trip, reason=f"{by_trip.reason}; not by the fuse: whether In ≤ Iz and "
                        "I2 ≤ 1.45·Iz hold is said there")
@@ -364,7 +367,7 @@ def overload_check(asked: CoordinationAsked, swept: Sweep) -> Check:
            f"{part.name} is not shown to break one: "
            f"{voltage_reason(part, asked.highest_voltage)}")
     return Check(title, stage, NOT_EVALUATED, None, limit, "at most",
-                 f"{why}; {needs_trip(wanted)}", "an overload trip, by name")
+                 f"{why}; {needs_trip(limit)}", "an overload trip, by name")
 
 
 def counts_from(swept: Sweep, title: str) -> Finding:

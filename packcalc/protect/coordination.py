@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
 from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
 from packcalc.part_checks.closing import closing
 from packcalc.part_checks.limits import as_printed
-from packcalc.part_checks.overload import overload_checks
+from packcalc.part_checks.overload import OverloadPath, overload_checks
 from packcalc.part_checks.path_conductors import (
     ElsewhereHeat, PathConductor, as_placed, as_swept, conductor_check, overheated_words,
     path_heat, traced_heat,
@@ -142,6 +143,11 @@ class Coordination:
     worst_arc: Finding | None = None
     worst_arc_at: Finding | None = None
     conductor_heat: tuple[tuple[PathConductor, Finding, Finding], ...] = ()
+
+    @cached_property
+    def overload(self) -> OverloadPath | None:
+        """The path as an overload meets it."""
+        return overloaded(self.asked, self.sweep) if self.sweep else None
 
     @property
     def holes(self) -> tuple[Hole, ...]:
@@ -318,14 +324,13 @@ def _worst_of_conductors(asked: CoordinationAsked, swept: Sweep) -> tuple[
 
 def _trip_time(side: ContactorSide, at: Finding) -> Finding:
     time = float(side.times(at.number))
-    line = min((x for x in side.lines if x.acts(at.number)),
-               key=lambda x: x.delay + float(side.rise(x, at.number)))
+    line = side.first(at.number)
     note = f"{line.delay:g} s + {side.opening:g} s"
     if side.time_constant:
         rise = float(side.rise(line, at.number))
         note += f", and {show(rise, 's')} in which the current rises to the trip"
-    return leaf(f"{line.name}: delay and opening time", "t", "s", time, "given", origin=SWEPT,
-                note=note)
+    return leaf(f"{line.name}: delay and opening time", "t", "s", time, "given",
+                origin=side.origin(at.number), note=note)
 
 
 def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
@@ -337,7 +342,7 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
     # What bends an answer lies at what the devices see.
     half = grid(arc_current(swept.current[0]), arc_current(swept.current[-1]),
                 breaks(swept.fuse, side, swept.counted_time))
-    _, time = judge_currents(half, swept.fuse, side, swept.counted_time)
+    device, time = judge_currents(half, swept.fuse, side, swept.counted_time)
     longest = LONGEST_ARC.number
     time = np.where(np.isnan(time), longest, np.minimum(time, longest))
     energy = arc_incident_energy(asked.highest_voltage.number, 2.0 * half, time, DISTANCE.number)
@@ -346,7 +351,8 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
     seen = trace(arc_current, fault_current=at)
     duration = LONGEST_ARC if time[index] >= longest else leaf(
         "time until the arc is cleared", "T", "s", float(time[index]), "computed",
-        source=ARC_SOURCE, origin=SWEPT, note=f"device at {seen.shown}")
+        source=ARC_SOURCE, note=f"device at {seen.shown}", origin=side.origin(seen.number)
+        if device[index] == BY_CONTACTOR else swept.fuse.origin)
     return _Worst(trace(arc_incident_energy, "incident energy of an arc that its devices see",
                         voltage=asked.highest_voltage, fault_current=at, time=duration,
                         distance=DISTANCE), at)
@@ -358,12 +364,13 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
             others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Check, ...]:
     worst = {one.name: (found, at) for one, found, at in others}
+    path = overloaded(asked, swept)
     return (*_cable_checks(asked, swept, heat), *_one_pole_heat(asked, swept),
             *(conductor_check(swept, c, *worst.get(c.name, (None, None)))
               for c in asked.conductors),
             _withstand_check(asked, swept),
             _range_check(asked, swept), _cold_check(asked, swept), *trip_checks(asked, swept),
-            overload_check(asked, swept), *overload_checks(*overloaded(asked, swept)))
+            overload_check(asked, path), *overload_checks(path))
 
 
 def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
