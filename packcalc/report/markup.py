@@ -18,6 +18,7 @@ from packcalc.report.steps import Step, result
 _UNIT = re.compile(r"(?<=\d) (?=[^\W\d]|[°%/])")
 SHORT_CELL = 30
 LEAF, LINK, NESTED = "leaf", "link", "nested"
+NOTHING = '""'
 
 
 def escaped(text: str) -> str:
@@ -90,8 +91,8 @@ def _decision(row: dict[str, Any], page: Any) -> str:
     mark = shown["mark"] if row["marks"] else escaped(row["standing"])
     return (
         f'<tr id="d-{escaped(row["decision"])}" data-digest="{escaped(row["digest"])}" '
-        f'data-part="{page.part_numbers(row)}" '
-        f'data-basis="{page.grounds(row["grounds"])}"{standing}>\n'
+        f'data-part={page.part_numbers(row)} '
+        f'data-basis={page.grounds(row["grounds"]) or NOTHING}{standing}>\n'
         f'<th scope=row>{row["number"]}</th>\n'
         f'<td><p>{escaped(row["part"])}: {escaped(row["what"])}</p><p>{shown["figure"]}</p>'
         f'{also}{worked}</td>\n'
@@ -104,20 +105,20 @@ def _decision(row: dict[str, Any], page: Any) -> str:
 
 def worked(step: Step, page: Any, *, chain: bool = False) -> str:
     """A step in its own place: of a chain that the document unfolds, or shared by several."""
-    mark = f' id="{page.mark(step)}"'
-    grounds = f' data-basis="{page.grounds(step.finding.grounds())}"' if chain else ""
+    mark = f" id={page.mark(step)}"
+    grounds = f" data-basis={page.grounds(step.finding.grounds())}" if chain else ""
     number = str(page.number(step))
     said = f". {escaped(step.finding.title)}: <b>{escaped(result(step.finding))}</b> " \
         f"({_ground(step)})"
     twin = page.twin(step) if chain else None
     if twin is not None:
-        return (f'<p class="chain"{mark}{grounds}>{number}{said}, worked at '
+        return (f"<p class=chain{mark}{grounds}>{number}{said}, worked at "
                 f"{_number(page, twin)}</p>\n")
     like = page.like(step)
     if like is not None:
-        return (f'<p class="chain"{mark}><span id="n{number}">{number}</span>{said}'
+        return (f"<p class=chain{mark}><span id=n{number}>{number}</span>{said}"
                 f"{_over(*like, page)}</p>\n")
-    return (f'<details class="chain"{mark}{grounds}><summary id="n{number}">{number}{said}'
+    return (f"<details class=chain{mark}{grounds}><summary id=n{number}>{number}{said}"
             f"</summary>\n{_inside(step, page)}</details>\n")
 
 

@@ -98,7 +98,7 @@ def test_the_links_of_a_page_find_the_step_that_works_it() -> None:
     page = render(modules(2.0, 2.0, 2.0), "html")
     places = re.findall(r"worked at <a href=#(n\d+)>", page)
     assert len(places) == 2 and len(set(places)) == 1
-    at = page.index(f'<summary id="{places[0]}">')
+    at = page.index(f"<summary id={places[0]}>")
     assert "part of a module" in page[at:page.index("</summary>", at)]
     assert page.index("k = a·b") > at
 
