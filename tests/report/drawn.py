@@ -53,6 +53,7 @@ CASES: dict[str, tuple[str, dict[str, Any], str, str]] = {
                                         "precharge": {"load": [
         {"name": "heater", "kind": "constant power", "power": "3 kW",
          "wakes_at": "60 V"}]}}, "", ""),
+    "no absolute maximum": ("faulty", {"inverter": {"absolute_maximum": "unknown"}}, "", ""),
     "unknowns": ("truck", {
         "charger": {"voltage_range": "unknown"}, "precharge": {"time_limit": "unknown"},
         "inverter": {"dc_link_capacitance": "unknown", "discharge_resistance": "15 kΩ"}}, "", ""),

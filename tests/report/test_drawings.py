@@ -188,6 +188,25 @@ def test_what_is_not_there_is_not_drawn() -> None:
     assert (both["F1"], both["F2"]) == ("+ pole", "− pole")
 
 
+def test_the_inlet_and_every_load_are_drawn_whether_a_branch_describes_them_or_not() -> None:
+    parts = {part.name: part for part in circuit_of(study("load that wakes early")).parts}
+    assert parts["heater"].kind == "load" and "3000 W" in parts["heater"].other
+    assert "heater" in figure("load that wakes early", "one_line").text
+    for case in CASES:
+        assert "inlet" in {part.kind for part in circuit_of(study(case)).parts}
+        for load in study(case).brief.precharge.load:
+            assert [p.name for p in circuit_of(study(case)).parts].count(load.name) == 1
+
+
+def test_an_assumed_figure_is_not_drawn_as_the_briefs_own() -> None:
+    rows = {row[0].text: " ".join(cell.text for cell in row)
+            for row in figure("unknowns", "one_line").data.rows}
+    assert "assumed, the brief does not say" in rows["C1"]
+    told = figure("no absolute maximum", "one_line").text
+    assert "never above" not in told and "absolute maximum is not known" in told
+    assert "never above 450 V" in figure("truck", "one_line").text
+
+
 @pytest.mark.parametrize("case", ["truck", "van", "minibus"])
 def test_ratings_come_from_the_study(case: str) -> None:
     found = study(case)

@@ -72,7 +72,7 @@ def test_each_figure_beside_a_tag_is_what_the_bill_asks(case: str) -> None:
         line = bought_as(part, branches)
         if line is None:
             assert part.kind in ("battery", "resistor", "capacitor", "inverter", "management",
-                                 "monitor", "inlet")
+                                 "monitor", "inlet", "load")
             continue
         key, patterns = line
         for figure, pattern in zip((part.current, part.breaking), patterns, strict=True):

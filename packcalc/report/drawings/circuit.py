@@ -227,7 +227,7 @@ def circuit_of(study: ProtectionStudy) -> Circuit:
     precharge, tap = _precharge(study, tags, per_string[0][0].tag if per_string else "")
     monitor = _monitor(study, tags)
     sense = _sense(study, tags)
-    rungs = (*_branches(study, tags), *_inlet(study, tags))
+    rungs = (*_branches(study, tags), *_inlet(study, tags), *_loads(study, tags))
     in_poles = tuple(part for part in main if part.pole)
     return Circuit(source, layout.series, inside, per_string, in_poles, contactors, precharge,
                    tap, sense, monitor, rungs, _bus(study, tags), most_voltage(study.pack))
@@ -505,19 +505,32 @@ def _charge_contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
 
 
 def _inlet(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
-    """The charge inlet, where a route or a station says that there is one and no branch does."""
-    station = getattr(study.brief, "station", None)
-    routes = [r.name for r in study.brief.cables.route if r.carries == "charging"]
-    at_station = station is not None and station.voltage.known
-    if _inlet_branch(study) is not None or not (routes or at_station):
+    """The charge inlet, where no branch describes it: every pack is charged through one."""
+    if _inlet_branch(study) is not None:
         return ()
+    station = study.brief.station
+    routes = [r.name for r in study.brief.cables.route if r.carries == "charging"]
     contactors = _charge_contactors(study, tags)
-    other = ", ".join(routes) or f"station up to {station.voltage.shown}"
+    other = ", ".join(routes) or (f"station up to {station.voltage.shown}"
+                                  if station.voltage.known else "its cable is not in the brief")
     part = Part(tags.next("X"), "inlet", "charge inlet", BEHIND_CONTACTORS,
                 current=study.pack.charging_current, voltage=study.pack.full_voltage, other=other,
                 note="the brief does not say where charging joins; the study counts its current "
                      "through main fuse and contactors")
     return (Rung(part, (), BEHIND_CONTACTORS, contactors),)
+
+
+def _loads(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
+    """What draws from the bus during pre-charge and is no branch's load."""
+    branches = {b.name for b in study.brief.branch}
+    found = []
+    for load in (one for one in study.brief.precharge.load if one.name not in branches):
+        draws = load.resistance if load.resistance.known else load.power
+        found.append(Rung(Part(
+            tags.next("A"), "load", load.name, BEHIND_CONTACTORS,
+            voltage=study.pack.highest_voltage, other=f"draws {plainly(draws)} in pre-charge",
+            note="no branch describes its cable and fuse"), (), BEHIND_CONTACTORS))
+    return tuple(found)
 
 
 def _bus(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
@@ -534,13 +547,25 @@ def _bus(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
                           note="asked for; the brief does not say that there is one"))
     found.append(Part(tags.next("C"), "capacitor", "DC-link capacitor", "in the inverter",
                       voltage=pack.highest_voltage,
-                      other=f"{plainly(inverter.dc_link_capacitance)} ± "
-                            f"{plainly(inverter.dc_link_tolerance)}"))
+                      other=f"{_stated(inverter.dc_link_capacitance)} ± "
+                            f"{_stated(inverter.dc_link_tolerance)}"))
     found.append(Part(tags.next("T"), "inverter", "inverter", "end of the bus",
                       current=pack.peak_current, voltage=pack.highest_voltage,
-                      other=f"{plainly(inverter.voltage_low)} to {plainly(inverter.voltage_high)}, "
-                            f"never above {plainly(inverter.absolute_maximum)}"))
+                      other=f"{_stated(inverter.voltage_low)} to {_stated(inverter.voltage_high)}, "
+                            f"{_never_above(inverter.absolute_maximum)}"))
     return tuple(found)
+
+
+def _stated(finding: Finding) -> str:
+    """A value, and that it is not the brief's where it was assumed."""
+    shown = plainly(finding)
+    return f"{shown} (assumed, the brief does not say)" \
+        if finding.known and finding.basis == "assumed" else shown
+
+
+def _never_above(limit: Finding) -> str:
+    return f"never above {plainly(limit)}" if limit.known and limit.basis != "assumed" \
+        else "its absolute maximum is not known: ask the maker"
 
 
 def parts_table(key: str, parts: tuple[Part, ...]) -> Table:
