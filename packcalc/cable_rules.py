@@ -274,11 +274,22 @@ def beside_name(name: str, other: str, said: str = "") -> str:
 
 def section_words(section: Finding) -> str:
     """A section of the brief in both systems; "" where it is not known."""
-    if not section.known:
-        return ""
-    size, _, area = next_gauge(section.number).rstrip(")").partition(" (")
-    return f"{section.shown} (AWG/kcmil: {size})" if not area else \
-        f"{section.shown} ({UP}{size}, {area})"
+    return f"{section.shown} ({other_system(section.shown, section)})" if section.known else ""
+
+
+def other_system(size: str, section: Finding) -> str:
+    """What stands beside a size: mm² beside AWG and kcmil, the next up of those beside mm².
+
+    Examples:
+        >>> section = tables.table("conductors_awg").finding(
+        ...     {"area_mm2": 13.3}, "area_mm2", "section", "S", "mm²", 13.3e-6)
+        >>> other_system("6 AWG", section), other_system("13.3 mm²", section)
+        ('13.30 mm²', 'next size up: 6 AWG, 13.3 mm²')
+    """
+    if "mm²" not in size:
+        return section.shown
+    gauge, _, area = next_gauge(section.number).rstrip(")").partition(" (")
+    return f"{UP}{gauge}, {area}" if area else f"AWG/kcmil: {gauge}"
 
 
 def ambient_factor(use: CurrentTable, ambient: Finding) -> Finding:

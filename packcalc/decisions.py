@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from packcalc.brief import Brief
+from packcalc.cable_rules import next_gauge, section_words
 from packcalc.checks import (
     CAUTION,
     FAIL,
@@ -157,17 +158,23 @@ def missed_by(check: Check) -> float:
 
 def put_forward(item: Item, brief: Brief) -> Candidate | None:
     """The part that the brief names, else the first rating in which no check fails."""
-    use = brief.parts
-    strung = item.title == STRINGS_TITLE
-    named = {"main_fuse": use.main_fuse, "contactors": use.tripped(strung),
-             "precharge": use.resistor,
-             "disconnect": use.disconnect, "string_fuse": use.string_fuse,
-             "string_contactors": use.string_contactor, "mid_fuse": use.mid_fuse,
-             "charge_contactor": use.charge_contactor, "precharge_relay": use.precharge_relay,
-             "connectors": use.connector, "management": use.management_system,
-             **{f"cable.{r.name}": r.cable for r in brief.cables.route}}.get(item.key, "")
+    named = named_for(item, brief)
     own = next((c for c in item.candidates if c.own and named and c.name == named), None)
     return own or (item.shortlist[0] if item.shortlist else None)
+
+
+def named_for(item: Item, brief: Brief) -> str:
+    """Name of the user's own part that the brief names for an item; "" where it names none."""
+    use = brief.parts
+    strung = item.title == STRINGS_TITLE
+    return {"main_fuse": use.main_fuse, "contactors": use.tripped(strung),
+            "precharge": use.resistor,
+            "disconnect": use.disconnect, "string_fuse": use.string_fuse,
+            "string_contactors": use.string_contactor, "mid_fuse": use.mid_fuse,
+            "charge_contactor": use.charge_contactor, "precharge_relay": use.precharge_relay,
+            "connectors": use.connector, "management": use.management_system,
+            **{f"cable.{r.name}": r.cable for r in brief.cables.route},
+            **{f"branch.{b.name}": b.fuse_part for b in brief.branch}}.get(item.key, "")
 
 
 # -- ids and digests --------------------------------------------------------------------------
@@ -232,6 +239,7 @@ RESTS_ON_WORDS = {
         "management.trip-acts"),
     "branch.fused_poles": ("branch.{}.fuse-in-both-poles", *_BRANCH_PLACES),
     "branch.kind": ("branch.{}.", *_BRANCH_PLACES),
+    "branch.fuse_part": ("branch.{}.", *_BRANCH_PLACES),
     "branch.taps": ("branch.{}.", *_BRANCH_PLACES),
 }
 _INDEX = re.compile(r"\[(\d+)\]")
@@ -320,6 +328,8 @@ def _figure_stage(item: Item, finding: Finding) -> str:
 
 def _told(finding: Finding) -> str:
     """A figure as printed; one that is only an end of what it can be says so, and why."""
+    if finding.unit == "mm²":
+        return section_words(finding)
     if not finding.at_least:
         return told_with_bound(finding)
     why = finding.note.partition("; governed by")[0]
@@ -338,8 +348,17 @@ def _of_check(key: str, part: str, check: Check, beside: tuple[Finding, ...] = (
     basis = max((f.weakest for f in rests), key=BASES.index, default="not known")
     figure = check.figure if check.figure is not None and check.figure.known else None
     return Decision(decision_id(key, check.title), part, check.title, check.stage, check.verdict,
-                    check.sentence or check.reason, basis, _check_digest(check, beside, name),
+                    _sentence(check), basis, _check_digest(check, beside, name),
                     figure or (rests[0] if rests else None), key, CHECK, check, rests)
+
+
+def _sentence(check: Check) -> str:
+    """The check in words; sections in both systems."""
+    sections = [f for f in (check.figure, check.demand) if f is not None and f.known
+                and f.unit == "mm²"]
+    gauges = " and ".join(next_gauge(f.number).partition(" (")[0] for f in sections)
+    return (check.sentence or check.reason) + (f"; in AWG/kcmil the next up: {gauges}"
+                                               if sections else "")
 
 
 def _of_place(place: FaultPlace) -> Decision:

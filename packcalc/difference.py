@@ -67,7 +67,8 @@ def difference(old: Mapping[str, Any], new: Mapping[str, Any]) -> Difference:
     return Difference(
         _name(old), _name(new), _facts(old, "review_file").get("design")
         == _facts(new, "review_file").get("design"),
-        (*_compare(_entries(old), _entries(new)), *_compare(_modules(old), _modules(new))),
+        tuple(change for lines in (_entries, _modules, _parts)
+              for change in _compare(lines(old), lines(new))),
         _compare(_results(old), _results(new)), _compare(_decisions(old), _decisions(new)))
 
 
@@ -121,6 +122,14 @@ def _modules(report: Mapping[str, Any]) -> Lines:
     return {f"{r.get('module')}: {r.get('figure')}": (
         _shown(r.get("figure")), f"{_shown(r.get('value'))} ({_shown(r.get('basis'))})",
         (r.get("value"), r.get("basis"))) for r in _rows(report, "module_figures")}
+
+
+def _parts(report: Mapping[str, Any]) -> Lines:
+    """Every figure of the named parts, by part and column."""
+    return {f"{r.get('part')}: {name}": (f"{name} of {r.get('part')}", value, value)
+            for r in _rows(report, "part_figures")
+            for name, _, value in (one.partition(" = ")
+                                   for one in str(r.get("sheet")).split("; "))}
 
 
 def _results(report: Mapping[str, Any]) -> Lines:

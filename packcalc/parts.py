@@ -12,6 +12,7 @@ from dataclasses import field, fields, replace
 from packcalc.curves import Curve
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding, Origin
+from packcalc.units import from_si, printed
 from packcalc.value import value_object
 
 FUSE, CONTACTOR, CABLE = "fuse", "contactor", "cable"
@@ -258,6 +259,11 @@ def column(name: str) -> PartColumn:
     raise UnknownName("column of the parts list", name, [c.name for c in COLUMNS])
 
 
+def _plainly(value: float | None, unit: str) -> str:
+    """A figure as its row gives it, without zeros for the sake of four figures."""
+    return "not known" if value is None else f"{from_si(value, unit):.6g} {printed(unit)}".strip()
+
+
 @value_object
 class Points:
     """Pairs from one cell, in SI, in the order in which the first rises.
@@ -274,6 +280,13 @@ class Points:
     second: tuple[float, ...]
     origin: Origin
     basis: str = "given"
+
+    @property
+    def words(self) -> str:
+        """The pairs as printed, a comma between two."""
+        first, second = self.column.against_unit, self.column.unit
+        return ", ".join(f"{_plainly(a, first)}: {_plainly(b, second)}"
+                         for a, b in zip(self.first, self.second, strict=True))
 
     @property
     def curve(self) -> Curve:
@@ -300,6 +313,18 @@ class Part:
             value = getattr(self, item.name)
             if isinstance(value, Finding):
                 yield value
+
+    @property
+    def written(self) -> Iterator[tuple[str, str]]:
+        """(column, value as printed) of everything that its row gives but name and basis."""
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if isinstance(value, Finding):
+                yield item.name, _plainly(value.value, value.unit)
+            elif isinstance(value, Points):
+                yield item.name, value.words
+            elif isinstance(value, str) and value and item.name not in ("name", "basis"):
+                yield {"class_letters": "class"}.get(item.name, item.name), value
 
     @property
     def alternating_words(self) -> str:

@@ -10,10 +10,11 @@ it. A change that cannot be understood is said to be so; it is never swallowed.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from packcalc.brief import Branch, Brief
+from packcalc.cable_rules import other_system
 from packcalc.checks import (
     CAUTION,
     FAIL,
@@ -118,6 +119,8 @@ class Recheck:
         checks: the changed part or figure against its duty.
         touched: what reads differently elsewhere.
         lost: what passed and is no longer shown, here and elsewhere, what can kill first.
+        weaker: checks of the changed part that passed and are a caution now.
+        was: (title, verdict) of the part's checks as they stood before.
     """
 
     decision_id: str
@@ -129,6 +132,8 @@ class Recheck:
     checks: tuple[Check, ...] = ()
     touched: tuple[Touched, ...] = ()
     lost: tuple[str, ...] = ()
+    weaker: tuple[str, ...] = ()
+    was: tuple[tuple[str, str], ...] = ()
 
     @property
     def breaks(self) -> bool:
@@ -260,7 +265,10 @@ def _part_change(study: ProtectionStudy, item: Item, found: _Named, blank: Reche
     again = [c for c in own.candidates if c.name in _names(item, found)] if own else []
     today = put_forward(item, study.brief)
     came = _graver([*again, candidate]), touched
-    return _told(blank, item, candidate.name, came, words, before=today.checks if today else ())
+    bare = found.bare
+    name = f"{candidate.name} ({other_system(bare.name, bare.section)})" \
+        if isinstance(bare, CablePart) and bare.section is not None else candidate.name
+    return _told(blank, item, name, came, words, before=today.checks if today else ())
 
 
 def _names(item: Item, found: _Named) -> tuple[str, ...]:
@@ -277,13 +285,19 @@ def _told(blank: Recheck, item: Item, name: str,
     checks, touched = came
     failed = [c.title for c in checks if c.verdict == FAIL]
     broken = [t.words for t in touched if t.worse and t.after == FAIL]
-    lost = _lost(checks, touched, before)
+    was = tuple((c.title, c.verdict) for c in before)
+    passed = {title for title, verdict in was if verdict == PASS}
+    lost = _lost(checks, touched, passed)
+    weaker = tuple(c.title for c in sorted(checks, key=lambda c: STAGES.index(c.stage))
+                   if c.verdict == CAUTION and c.title in passed)
     # Each by its name: a reviewer who reads a number alone cannot weigh it.
     head = ["fails " + "; ".join(failed)] if failed else []
     if broken:
         head.append(f"makes {len(broken)} elsewhere fail: " + "; ".join(broken))
     if lost:
         head.append(f"loses {len(lost)} that passed and are no longer shown: " + "; ".join(lost))
+    if weaker:
+        head.append(f"turns {len(weaker)} of its own from pass to caution: " + "; ".join(weaker))
     told = [f"{name} held against the duty: " + (". It ".join(head) or "no check fails")]
     unshown = [c.title for c in checks if c.verdict == NOT_EVALUATED]
     if unshown:
@@ -304,13 +318,13 @@ def _told(blank: Recheck, item: Item, name: str,
     if moved:
         told.append("it puts other parts forward: " + _listed(moved, "; "))
     return replace(blank, understood=True, checks=checks, touched=touched, lost=lost,
+                   weaker=weaker, was=was,
                    words=". ".join(t[:1].upper() + t[1:] for t in (*told, words)) + ".")
 
 
 def _lost(checks: Iterable[Check], touched: Iterable[Touched],
-          before: Iterable[Check]) -> tuple[str, ...]:
+          passed: Collection[str]) -> tuple[str, ...]:
     """What passed and is no longer shown, what can kill first."""
-    passed = {c.title for c in before if c.verdict == PASS}
     found = [(c.stage, c.title) for c in checks
              if c.verdict == NOT_EVALUATED and c.title in passed]
     found += [(t.stage, t.words) for t in touched if t.lost]
@@ -430,7 +444,8 @@ def _branch_with(study: ProtectionStudy, branch: Branch, asked: str) -> tuple[st
     found = section_of(asked)
     if found is None:
         return None
-    return f"a conductor of {found[0]}", replace(branch, section=found[1])
+    return (f"a conductor of {found[0]} ({other_system(*found)})",
+            replace(branch, section=found[1]))
 
 
 def _graver(candidates: Iterable[Candidate]) -> tuple[Check, ...]:

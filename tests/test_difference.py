@@ -35,6 +35,16 @@ def test_one_entry_and_what_rests_on_it() -> None:
     assert {c.key for c in found.decisions if c.kind == REMOVED} == set(before) - set(after)
 
 
+def test_a_figure_of_a_named_part_that_changed_is_named() -> None:
+    old = {**OLD, "part_figures": [
+        {"part": "Invented 300", "sheet": "opening_time = 15 ms; carry = 10 s: 600 A, 60 s: 500 A"}]}
+    new = {**OLD, "part_figures": [
+        {"part": "Invented 300", "sheet": "opening_time = 15 ms; carry = 10 s: 600 A, 60 s: 480 A"}]}
+    (one,) = difference(old, new).inputs
+    assert (one.key, one.kind, one.after) == (
+        "Invented 300: carry", CHANGED, "10 s: 600 A, 60 s: 480 A")
+
+
 def test_it_reads_the_other_way_round() -> None:
     there, back = difference(OLD, WARMER), difference(WARMER, OLD)
     assert {(c.key, c.before, c.after) for c in there.decisions} == {

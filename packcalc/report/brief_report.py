@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import fields
 
 from packcalc.bench_keys import BENCH_KEYS, DONOR_KEYS
 from packcalc.brief import Brief, Unknown
 from packcalc.brief_keys import KEYS
+from packcalc.findings import Origin
 from packcalc.layouts import Layout
 from packcalc.next_steps import NextStep, find_next
+from packcalc.parts import Part
 from packcalc.report.blocks import Cell, column, number, words
 from packcalc.report.document import Block, Bullets, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
@@ -65,6 +68,23 @@ def modules_table(brief: Brief) -> Table:
                                  t for t in (str(f.origin or ""), f.note) if t))))
     return Table("module_figures", "Modules on hand: every figure and its ground", columns,
                  tuple(rows), "assumed: filled in from the cell class, because nobody gave it")
+
+
+def parts_table(brief: Brief) -> Table | None:
+    """What the list says of each part that the brief names; None where it names none."""
+    use = brief.parts
+    named = {*(value for field in fields(use) if isinstance(value := getattr(use, field.name), str)),
+             *(b.fuse_part for b in brief.branch), *(r.cable for r in brief.cables.route)}
+    rows = tuple((Cell(part.name), Cell(_row_of(part)), Cell(part.basis),
+                  Cell("; ".join(f"{key} = {value}" for key, value in part.written)))
+                 for part in use.list.parts if part.name in named)
+    return Table("part_figures", "Named parts: what the list says of them", (
+        column("part", "Part"), column("origin", "Row"), column("basis", "Basis"),
+        column("sheet", "Figures", wide=True)), rows) if rows else None
+
+
+def _row_of(part: Part) -> str:
+    return str(Origin(part.origin.place, part.origin.line)) if part.origin else "–"
 
 
 def _taken(unknown: Unknown) -> Cell:

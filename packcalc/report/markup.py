@@ -90,7 +90,7 @@ def _decision(row: dict[str, Any], page: Any) -> str:
     worked = f'<p class=worked>worked: {chains}</p>' if chains else ""
     mark = shown["mark"] if row["marks"] else escaped(row["standing"])
     return (
-        f'<tr id="d-{escaped(row["decision"])}" data-digest="{escaped(row["digest"])}" '
+        f'<tr id="d-{escaped(row["decision"])}" data-digest={row["digest"]} '
         f'data-part={page.part_numbers(row)} '
         f'data-basis={page.grounds(row["grounds"]) or NOTHING}{standing}>\n'
         f'<th scope=row>{row["number"]}</th>\n'

@@ -209,9 +209,9 @@ def unread(review: Review) -> tuple[Paragraph, ...]:
 
 
 def broken(review: Review) -> tuple[Paragraph, ...]:
-    """Changes that were asked for and break something, or lose what was shown."""
-    changes = sorted((r for r in review.rechecks if r.breaks or r.lost),
-                     key=lambda r: not r.breaks)
+    """Changes that were asked for and break something, lose what was shown, or pass no longer."""
+    changes = sorted((r for r in review.rechecks if r.breaks or r.lost or r.weaker),
+                     key=lambda r: (not r.breaks, not r.lost))
     return tuple(Paragraph(f"{r.part} ({r.decision_id}), changed to {r.asked} as {r.by} asks: "
                            f"{r.words}", "caution") for r in changes)
 
@@ -317,12 +317,16 @@ def _result(recheck: Any) -> str:
         return "not understood"
     if recheck.breaks:
         return "breaks something"
-    return "loses what was shown" if recheck.lost else "no check fails"
+    if recheck.lost:
+        return "loses what was shown"
+    return "passes no longer" if recheck.weaker else "no check fails"
 
 
 def _effects(recheck: Any) -> Iterable[tuple[Cell, ...]]:
+    was = dict(recheck.was)
     for check in recheck.checks:
-        yield (Cell(f"the change to {recheck.asked}"), Cell(check.title), Cell("–"),
+        yield (Cell(f"the change to {recheck.asked}"), Cell(check.title),
+               Cell(was.get(check.title, "–")),
                Cell(check.verdict), Cell(check.sentence or "–"))
     for one in recheck.touched:
         yield (Cell(one.part), Cell(one.title), Cell(one.before or "figure"),

@@ -329,8 +329,9 @@ def test_a_picture_is_inside_its_frame(case: str, maker: str) -> None:
     for rect in picture.iter(f"{SVG}rect"):
         places.append((float(rect.get("x")) + float(rect.get("width")),
                        float(rect.get("y")) + float(rect.get("height"))))
+    hatching = {path for pattern in picture.iter(f"{SVG}pattern") for path in pattern}
     for path in picture.iter(f"{SVG}path"):
-        if path.get("stroke-width") is not None:
+        if path not in hatching:
             places += [(float(x), float(y)) for x, y in
                        re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path.get("d"))]
     for x, y, anchor, text in words(picture):

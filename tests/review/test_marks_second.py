@@ -17,7 +17,7 @@ import packcalc
 from packcalc import review as review_module
 from packcalc.brief_keys import KEYS
 from packcalc.checks import FAIL
-from packcalc.decisions import FIGURE, RESTS_ON_WORDS, decisions
+from packcalc.decisions import FIGURE, RESTS_ON_WORDS, decisions, entries_under
 from packcalc.difference import CHANGED, difference
 from packcalc.errors import InputErrors
 from packcalc.marks import ACCEPTED, NOT_MARKED, VOID
@@ -81,6 +81,14 @@ def test_a_changed_word_voids_what_rests_on_it_and_leaves_the_rest(change) -> No
     assert found.count(ACCEPTED) > len(before) * 0.85
     figures = {d.id for d in decisions(after) if d.kind == FIGURE and d.id in void}
     assert len(figures) < 12  # a figure goes void by its chain alone
+
+
+def test_every_check_of_a_branch_rests_on_the_name_of_its_fuse() -> None:
+    brief, found = truck().brief, known(truck())
+    for number, branch in enumerate(brief.branch):
+        mine = [d for d in found.values() if d.item == f"branch.{branch.name}" and d.kind != FIGURE]
+        assert not branch.fuse_part or mine and all(
+            f"branch[{number}].fuse_part" in entries_under(d, brief) for d in mine)
 
 
 @pytest.mark.parametrize("change", WORDS, ids=lambda c: c[1])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from packcalc.checks import FAIL, NOT_EVALUATED
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS
 from packcalc.decisions import CHOICE, Decision, decisions
 from packcalc.protection import ProtectionStudy
 from packcalc.review_change import Recheck, recheck
@@ -201,8 +201,19 @@ def test_what_a_branch_cannot_take_is_told(asked: str) -> None:
 def test_three_cables_a_pole_in_every_spelling(asked: str) -> None:
     found = change("cable.battery-to-inverter.choice", asked)
     assert found.understood and found.checks
-    assert found.words.startswith("3 × 70 mm² held against the duty")
+    assert found.words.startswith(
+        "3 × 70 mm² (next size up: 3/0 AWG, 85.03 mm²) held against the duty")
     assert "10 % above an even share, our assumption: measure each" in found.words
+
+
+def test_a_pass_that_becomes_a_caution_is_told() -> None:
+    # the charge cable of the example, 25 mm², passed under its 80 A fuse
+    found = change("branch.charge-cable.choice", "16 mm2")
+    assert found.weaker and not found.breaks
+    assert f"turns {len(found.weaker)} of its own from pass to caution" in found.words
+    assert "16 mm² (next size up: 4 AWG, 21.15 mm²)" in found.words
+    was = dict(found.was)
+    assert all(was[title] == PASS for title in found.weaker)
 
 
 def test_more_cables_carry_more_and_drop_less() -> None:

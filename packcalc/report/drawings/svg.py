@@ -23,6 +23,7 @@ MAX_WIDTH, LEAST_WIDTH = 30.0, 20.0  # rem; a phone has about 20
 ONE_PAGE = 820.0  # a picture taller than this at full width would be cut by a printed page
 FONT = "Arial, 'Liberation Sans', 'Segoe UI', sans-serif"
 INK, PAPER = "#000", "#fff"
+LINE = 1.2  # width of a line that nobody asks otherwise
 
 # Dashes by meaning, the same in every picture.
 SOLID, DASHED, DOTTED, CHAIN = "", "6 3", "1.5 2.5", "9 3 2 3"
@@ -157,6 +158,12 @@ def _tagged(text: str, tag: str) -> str:
     return f'<tspan font-weight="700">{escape(tag)}</tspan>{escape(text[len(tag):])}'
 
 
+def _drawn(fill: str, weight: float) -> str:
+    """Attributes of a shape that differ from those of the group that holds all shapes."""
+    filled = "" if fill == "none" else f' fill="{fill}"'
+    return filled if weight == LINE else f'{filled} stroke-width="{_n(weight)}"'
+
+
 def _n(value: float) -> str:
     if not math.isfinite(value):
         raise ProgramFault("a picture was given a coordinate that is no number")
@@ -176,34 +183,32 @@ class Canvas:
     _texts: list[str] = field(default_factory=list)
     _patterns: dict[str, str] = field(default_factory=dict)
 
-    def line(self, points: Iterable[Point], *, weight: float = 1.2, dash: str = SOLID,
+    def line(self, points: Iterable[Point], *, weight: float = LINE, dash: str = SOLID,
              **data: str) -> None:
         """A line through points; `data` goes into data- attributes."""
         path = "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points)
         self.path(path, weight=weight, dash=dash, **data)
 
-    def path(self, path: str, *, weight: float = 1.2, dash: str = SOLID, fill: str = "none",
+    def path(self, path: str, *, weight: float = LINE, dash: str = SOLID, fill: str = "none",
              **data: str) -> None:
         """Any path in absolute coordinates."""
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         more = "".join(f' data-{k}="{escape(v)}"' for k, v in data.items())
-        self._parts.append(f'<path d="{path}" fill="{fill}" stroke="{INK}" '
-                           f'stroke-width="{_n(weight)}"{dashes}{more}/>')
+        self._parts.append(f'<path d="{path}"{_drawn(fill, weight)}{dashes}{more}/>')
 
-    def rect(self, corner: Point, size: Point, *, weight: float = 1.2, dash: str = SOLID,
+    def rect(self, corner: Point, size: Point, *, weight: float = LINE, dash: str = SOLID,
              fill: str = PAPER) -> None:
         """A rectangle from its upper left corner."""
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         self._parts.append(
             f'<rect x="{_n(corner[0])}" y="{_n(corner[1])}" width="{_n(size[0])}" '
-            f'height="{_n(size[1])}" fill="{fill}" stroke="{INK}" '
-            f'stroke-width="{_n(weight)}"{dashes}/>')
+            f'height="{_n(size[1])}"{_drawn(fill, weight)}{dashes}/>')
 
     def dot(self, centre: Point, radius: float = 2.2, *, fill: str = INK, **data: str) -> None:
         """A small circle."""
         more = "".join(f' data-{k}="{escape(v)}"' for k, v in data.items())
         self._parts.append(f'<circle cx="{_n(centre[0])}" cy="{_n(centre[1])}" '
-                           f'r="{_n(radius)}" fill="{fill}" stroke="{INK}"{more}/>')
+                           f'r="{_n(radius)}"{_drawn(fill, LINE)}{more}/>')
 
     def text(self, at: Point, text: str, *, anchor: str = "start", size: float = SIZE,
              bold: bool = False, tag: str = "") -> None:
@@ -257,6 +262,6 @@ class Canvas:
             f'<title id="{self.key}-title">{escape(title)}</title>'
             f'<desc id="{self.key}-desc">{escape(description)}</desc>{definitions}'
             f'<g id="{self.key}-all" font-family="{FONT}" font-size="{_n(SIZE)}" fill="{INK}">'
-            f"{''.join(self._parts)}"
+            f'<g fill="none" stroke="{INK}" stroke-width="{_n(LINE)}">{"".join(self._parts)}</g>'
             f'<g stroke="{PAPER}" stroke-width="3" stroke-linejoin="round" '
             f'paint-order="stroke">{"".join(self._texts)}</g></g></svg>')
