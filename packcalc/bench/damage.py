@@ -25,28 +25,34 @@ GRAVE_STEMS = ("swol", "swell", "bulg", "puff", "balloon", "pillow", "leak", "we
                "pierc", "crush", "melt", "hiss", "overheat")
 GRAVE_WORDS = ("hot", "warm", "gas")
 
-# Of where it came from and where it lay: beginnings of words, for "vent" stands in "invented".
+# Of where it came from and where it lay: beginnings of words and of what a hyphen joins, for
+# "vent" stands in "invented"; inside a word ("stormflooded", "seawater") they are asked about.
 WATER_STEMS = ("flood", "floded", "flodded", "submer", "immers", "drown", "inundat", "waterlog",
                "underwater", "soak")
 PAST_STEMS = (*WATER_STEMS, "fire", "flame", "burnt", "burned", "burning", "scorch", "charred",
-              "smoke", "smoulder", "smolder", "melt", "explo", "overheat", "swol", "swell", "bulg",
-              "balloon", "airbag")
+              "smok", "smoulder", "smolder", "melt", "explo", "overheat", "swol", "swell", "bulg",
+              "balloon", "airbag", "drench", "ablaze", "singed", "arson", "torched")
+INNER_STEMS = (*(stem for stem in WATER_STEMS if stem != "underwater"), "fire", "flame", "burnt",
+               "burned", "scorch", "smoke", "explo", "overheat", "swol", "water")
 DOUBT_STEMS = ("water", "wet", "rain", "leak", "rust", "corro", "damag", "crash", "accident",
                "collision", "collid", "wreck", "dropped", "fell", "puff", "overcharg", "smell",
                "river", "ditch", "overturn", "rollover", "impact", "deepdischarg", "overdischarg",
                "undervolt")
+DOUBT_WORDS = ("burn", "burns", "burnout", "sank", "sunk", "soot", "sooty", "mud", "silt")
 # Several words of the trade that say one thing: a drained cell, a blow, a write-off.
 _TOLD_BY_TWO = re.compile(
     r"\bdeep(?:ly)?[\s-]+discharg\w*|\bover[\s-]+discharg\w*|\broll(?:ed)?[\s-]?over|"
     r"\b(?:rear|front|side)(?:[\s-]+end)?(?:ed)?[\s-]+(?:hit|shunt|blow)|\brear[\s-]ended|"
-    r"\btotal[\s-]+loss|\bwritten[\s-]+off|\bwrite[\s-]off")
+    r"\btotal[\s-]+loss|\bwritten[\s-]+off|\bwrite[\s-]off|\bover\s+heat\w*|"
+    r"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+(?:sea|lake|canal|pond|harbou?r|puddle|tide)\b")
 # Two words that say one thing: water that got at it, or something that is no harm.
-_WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?water\b")
+_WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?"
+                    r"(?:(?:sea|salt|rain|river|flood|bilge|muddy|brackish)[\s-]*)?water\b")
 _HARMLESS = re.compile(
-    r"\b(?:fire|flame|smoke|water|flood|rain|leak|crash|rust)[\s-]?"
+    r"\b(?:fire|flame|smoke|(?:sea|salt|rain)?water|flood|rain|leak|crash|rust)[\s-]?"
     r"(?:proof\w*|resist\w*|tight|retardant|rated|station|brigade|engines?|fighters?|"
-    r"department|extinguishers?|doors?|walls?|blankets?|detectors?|alarms?|wood|place|cooled|"
-    r"cooling|heaters?|pumps?|free)\b")
+    r"department|services?|extinguishers?|doors?|walls?|blankets?|detectors?|alarms?|wood|place|"
+    r"cooled|cooling|heaters?|pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*")
 _FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
             "in", "stood", "the", "or", "nor", "visible")
 
@@ -96,14 +102,15 @@ class Past:
 def weigh_past(note: str) -> Past:
     """NONE, ASK or GRAVE, of a note on where a module came from or where it lay.
 
-    Water, fire and swelling are grave; a word is let go only where it is denied right before
-    it, and asked about where a denial stands near it or it might mean something else.
+    Water, fire and swelling are grave, also behind a hyphen; a word is let go only where it is
+    denied right before it, and asked about where a denial stands near it or it might mean
+    something else.
 
     Examples:
         >>> [weigh_past(note).meaning for note in (
         ...     "dry shed", "Flooded cellar", "stood UNDER WATER", "not flooded", "no fire",
-        ...     "fire station van", "no cover, flooded", "crashed van")]
-        ['none', 'grave', 'grave', 'none', 'none', 'none', 'ask', 'ask']
+        ...     "fire station van", "no cover, flooded", "crashed van", "storm-flooded van")]
+        ['none', 'grave', 'grave', 'none', 'none', 'none', 'ask', 'ask', 'grave']
     """
     text = _HARMLESS.sub(lambda match: "_" * len(match.group()), note.lower())
     text = _WATER.sub(lambda match: "underwater".ljust(len(match.group()), "_"), text)
@@ -112,18 +119,41 @@ def weigh_past(note: str) -> Past:
     words = [token.group() for token in tokens]
     grave, doubt = [], []
     for at, (token, word) in enumerate(zip(tokens, words, strict=True)):
-        found = word.startswith((*PAST_STEMS, *DOUBT_STEMS)) and _denial(words, at)
-        if found and found != NONE:
-            sure = found == GRAVE and word.startswith(PAST_STEMS)
+        told = _told(word)
+        found = NONE if told == NONE else _denial(words, at)
+        if found != NONE:
+            sure = told == found == GRAVE
             (grave if sure else doubt).append(note[token.start():token.end()])
     return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt)) if doubt else Past(NONE)
+
+
+def _told(word: str) -> str:
+    """NONE, ASK or GRAVE, of one word alone: of each part that a hyphen joins, what is worst.
+
+    Examples:
+        >>> [_told(word) for word in ("half-submerged", "non-flooded", "seawater", "farm")]
+        ['grave', 'none', 'ask', 'none']
+    """
+    parts = [part for part in re.split("[-_]", word) if part]
+    found = [_told_by_part(parts, at) for at in range(len(parts))]
+    return next((meaning for meaning in (GRAVE, ASK) if meaning in found), NONE)
+
+
+def _told_by_part(parts: list[str], at: int) -> str:
+    part, tail = parts[at], "".join(parts[at:])  # of "over-heated" and "water-logged" the whole
+    grave = tail.startswith(PAST_STEMS)
+    inside = not part.startswith(("un", "non")) and any(stem in part for stem in INNER_STEMS)
+    if not (grave or inside or tail.startswith(DOUBT_STEMS) or part in DOUBT_WORDS):
+        return NONE
+    denied = NONE if at and parts[at - 1] in ("non", "un") else _denial(parts, at)
+    return ASK if denied == GRAVE and not grave else denied
 
 
 def _denial(words: list[str], at: int) -> str:
     """NONE where the word is denied right before it, ASK where a denial stands near, else GRAVE."""
     back = at - 1
     while back >= 0 and (words[back] in _FILLERS or words[back + 1] in ("or", "nor")
-                         and words[back].startswith((*PAST_STEMS, *DOUBT_STEMS))):
+                         and _told(words[back]) != NONE):
         back -= 1
     if back >= 0 and words[back] in DENIALS:
         return NONE

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from packcalc.value import value_object
 
 TRIED = 8
 BETWEEN_BLOCKS = 4
+MOST_NAMED = 4
 
 
 @value_object
@@ -56,7 +58,9 @@ class Successor:
         place, mark: which.
         least: capacity that keeps the pack's capacity [C].
         product: resistance × capacity of the others in its group, on average [Ω·C].
-        fits: marks of spare modules with enough capacity, the likest R·Q first.
+        fits: marks of spare modules with enough capacity that keep the pins there, the likest
+            R·Q first.
+        note: what pins do there, in words.
     """
 
     place: str
@@ -64,6 +68,7 @@ class Successor:
     least: float
     product: float
     fits: tuple[str, ...]
+    note: str = ""
 
 
 @value_object
@@ -211,18 +216,21 @@ class _View:
     def without(self, worst: int) -> WhatIf:
         """The worst placed module left out."""
         what = f"{self.marks[worst]}, the weakest placed, left out"
-        if any(worst in pin for pin in (*self.pins.together, *self.pins.apart)):
-            return WhatIf(what, None, "it is pinned")
+        if worst in self.mates:
+            return WhatIf(what, None, "it is pinned together with "
+                          f"{self.named(self.mates[worst])}")
+        if not len(self.answer.left_out):
+            return WhatIf(what, None, "no spare module fills its place")
         keep = np.arange(len(self.q)) != worst
         number = np.cumsum(keep) - 1
-        def moved(pin):
-            return tuple(int(number[m]) for m in pin)
+        def moved(given):  # one that keeps another away from it is met
+            return tuple(tuple(int(number[m]) for m in pin) for pin in given if worst not in pin)
 
-        pins = Pins(tuple(map(moved, self.pins.together)), tuple(map(moved, self.pins.apart)),
-                       None if self.pins.allowed is None else self.pins.allowed[keep])
+        pins = Pins(moved(self.pins.together), moved(self.pins.apart),
+                    None if self.pins.allowed is None else self.pins.allowed[keep])
         found = self.dealt_as_pinned(self.q[keep], pins)
         if found is None:
-            return WhatIf(what, None, "no spare module fills its place")
+            return WhatIf(what, None, "no dealing without it was found that keeps the pins")
         return self.noted(what, found[0],
                           self.changed(np.flatnonzero(keep)[found[1]], self.pins))
 
@@ -277,8 +285,42 @@ class _View:
                     least = max(value - float(self.q[others].sum()), 0.0)
                 beside = others if len(others) and not self.strings else members
                 product = float((self.q * self.r)[beside].mean())
-                fits = [int(k) for k in spare if self.q[k] >= least - 1e-6]
-                fits.sort(key=lambda k: abs(self.q[k] * self.r[k] - product))
+                enough = [int(k) for k in spare if self.q[k] >= least - 1e-6]
+                enough.sort(key=lambda k: abs(self.q[k] * self.r[k] - product))
+                barred = [k for k in enough if self.barred(k, row, column, others)]
+                fits = tuple(self.marks[k] for k in enough if k not in barred)
                 found.append(Successor(f"{row + 1}.{column + 1}", self.marks[i], least, product,
-                                       tuple(self.marks[k] for k in fits)))
+                                       fits, self.of_pins(int(i), barred)))
         return tuple(found)
+
+    def barred(self, k: int, row: int, column: int, others: np.ndarray) -> bool:
+        """Whether a pin keeps this spare module out of a place, or would be parted by it."""
+        place = row * self.answer.places.shape[1] + column if self.strings else row
+        return (k in self.mates  # they stay out
+                or self.pins.allowed is not None and not self.pins.allowed[k, place]
+                or not self.foes.get(k, set()).isdisjoint(others.tolist()))
+
+    def of_pins(self, i: int, barred: Sequence[int]) -> str:
+        """What pins do where a module is replaced, in words."""
+        told = [f"its pin with {self.named(self.mates[i])} ends"] if i in self.mates else []
+        more = " …" if len(barred) > MOST_NAMED else ""
+        kept = [f"pins keep out {self.named(barred[:MOST_NAMED])}{more}"] if barred else []
+        return "; ".join([*told, *kept])
+
+    @cached_property
+    def mates(self) -> dict[int, list[int]]:
+        """What each module is pinned together with."""
+        return {i: [m for m in block if m != i] for block in merged(self.pins.together)
+                for i in block}
+
+    @cached_property
+    def foes(self) -> dict[int, set[int]]:
+        """What each module is pinned apart from."""
+        found: dict[int, set[int]] = {}
+        for one, other in self.pins.apart:
+            found.setdefault(one, set()).add(other)
+            found.setdefault(other, set()).add(one)
+        return found
+
+    def named(self, modules: Sequence[int]) -> str:
+        return ", ".join(self.marks[m] for m in modules)

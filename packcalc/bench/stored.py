@@ -46,7 +46,15 @@ def modules_energy(series, parallel, module_energy):
 
 
 def highest_mean(module: ModuleType) -> Finding:
-    """Mean voltage of one module from empty to full on its highest curve, or its label's."""
+    """Mean voltage of one module from empty to full on its highest curve, or its label's.
+
+    Where no curve may be assumed, the voltage of a full module: at rest none has more.
+    """
+    if module.needs_bench:
+        return trace(module_voltage, "highest mean voltage of one module, counted as when full",
+                     symbol="U_m", cells_in_series=module.cells_in_series,
+                     cell_voltage=module.full_voltage,
+                     note=f"no curve of {module.chemistry} may be assumed; errs high")
     curve = leaf("mean voltage from empty to full, highest curve, one module", "U_m", "V",
                  float(np.mean(mod.ocv_high(module, MEAN_SHARES))), "computed",
                  source="packcalc-rule", origin=Origin(f"curve of {module.title}"),

@@ -119,15 +119,17 @@ class Stack:
                      steps=self._count(run), module_voltage=self.most_voltage)
 
     def expected(self, run: Run) -> tuple[float, float] | None:
-        """Band of the voltmeter: by the voltage read, else by the charge; None without a curve."""
+        """Band of the voltmeter: by the voltage read, else by the charge.
+
+        From empty to full where neither is known, or no curve says what the charge means; a
+        stack of other bands may have None.
+        """
         most = run.steps * self.most_voltage.number
         if self.voltage is not None:
             share = self.voltage.number * run.steps / self.steps
             return share * (1 - METER_BAND), min(share * (1 + METER_BAND), max(most, share))
-        if not self.charge_told:
+        if not self.charge_told or self.module.needs_bench:
             return run.steps * self.module.series * self.module.empty_voltage.number, most
-        if self.module.needs_bench:
-            return None
         z = self.charge.number
         low, high = (run.steps * float(ocv(self.module, z)) for ocv in (mod.ocv_low, mod.ocv_high))
         return min(low, high * (1 - LEAST_BAND)), high
@@ -373,10 +375,11 @@ def _stack(donor: Donor, stack: Stack) -> Stack:
 
 
 def _charge_by_voltage(donor: Donor, stack: Stack) -> tuple[float, float] | None:
-    """Charge that the donor's voltage may mean; None where it says nothing that can be right."""
-    if not donor.total_voltage.known or donor.module.needs_bench \
-            or not _fits(donor.total_voltage.number, stack):
+    """Charge that the donor's voltage may mean, any where no curve says; None where it is wrong."""
+    if not donor.total_voltage.known or not _fits(donor.total_voltage.number, stack):
         return None
+    if donor.module.needs_bench:
+        return 0.0, 1.0
     a, b = (charge_from_voltage(donor.module, donor.total_voltage.number / stack.steps * (1 + e))
             for e in (-LEAST_BAND, LEAST_BAND))
     return a[0], b[1]
@@ -493,6 +496,13 @@ def _fits(voltage: float, stack: Stack) -> bool:
 def _charge_agrees(donor: Donor, stack: Stack) -> tuple[Check, ...]:
     """The donor's charge as given against its voltage; nothing where the voltage is not usable."""
     title, band = "charge of the donor against its voltage", _charge_by_voltage(donor, stack)
+    if donor.module.needs_bench:
+        bands = "energy is counted as full, the voltmeter's bands follow the voltage" \
+            if donor.total_voltage.known else "the voltmeter's bands reach from empty to full"
+        return (Check(title, "highest voltage", NOT_EVALUATED, reason="no open-circuit curve of "
+                      f"{donor.module.chemistry} may be assumed: {bands}; energy takes the voltage "
+                      "of a full module throughout, which errs high", remedy="" if
+                      donor.total_voltage.known else "give donor.total_voltage, as read"),)
     if band is None:
         return ()
     low, high = band

@@ -466,7 +466,8 @@ def _replacing(study: AssignmentStudy) -> Section:
     first = tuple((words(w.what), number(w.capacity, "Ah", 5),
                    _against(w.capacity, study), words(w.note)) for w in study.outlook.replace_first)
     later = tuple((words(s.place), words(s.mark), number(s.least, "Ah", 5),
-                   words(", ".join(s.fits[:4]) or "none of the spares"))
+                   words("; ".join(filter(None, (", ".join(s.fits[:4]) or "none of the spares",
+                                                 s.note)))))
                   for s in study.outlook.successors[:MOST_SUCCESSORS])
     more = len(study.outlook.successors) - len(later)
     how = ("Before a replacement is joined: bring it to the rest voltage of its group by the same "

@@ -152,7 +152,10 @@ def test_an_ac_reading_that_is_asked_about_counts_nowhere():
     "flooded", "FLOODED 2024", "Flood-damaged", "stood under water", "Under-Water for a day",
     "underwater", "in the water", "submerged", "burnt", "Burned out", "garage fire", "FIRE!",
     "smoke damage", "case SWOLEN", "swollen cells", "pulled from a fire", "scorched shelf",
-    "fire engine that burnt", "bulging"])
+    "fire engine that burnt", "bulging", "storm-flooded estate car", "ex-flood van",
+    "engine-fire car", "stood in seawater", "half-submerged for a week", "case-swollen",
+    "partly-burnt", "post-fire", "house-fire", "over-heated", "crashed-and-burned", "half_burnt",
+    "no-claims car, flooded", "non-runner; flooded"])
 @pytest.mark.parametrize("column", ["storage", "donor"])
 def test_water_fire_and_swelling_set_a_module_aside_wherever_they_are_told(column, note):
     found = graded(**{column: f'"{note}"'})
@@ -164,7 +167,10 @@ def test_water_fire_and_swelling_set_a_module_aside_wherever_they_are_told(colum
     "not flooded", "no fire", "never under water", "no flood or fire", "NOT BURNT",
     "no signs of fire or flooding", "not burnt; not swollen", "dry shed half charge",
     "Hollin farm donor (invented)", "fireproof cabinet", "waterproof box", "smoke-free shed",
-    "fire station van", "ventilated room", "warm dry room", "Burnley yard", "near the sea"])
+    "fire station van", "ventilated room", "warm dry room", "Burnley yard", "near the sea",
+    "not half-submerged", "non-flooded", "never-flooded car", "unburnt", "un-burnt",
+    "no house-fire or flood", "no flood or house-fire", "ex-fire-brigade van", "seawater-proof box",
+    "never in seawater", "non-smoker's car", "undamaged", "floodlit yard"])
 def test_a_denied_word_or_a_harmless_one_changes_nothing(note):
     found = graded(storage=note, donor=note)
     assert found.grade == "keep" and not found.questions
@@ -173,7 +179,8 @@ def test_a_denied_word_or_a_harmless_one_changes_nothing(note):
 @pytest.mark.parametrize("note", [
     "no cover and flooded", "without cover; flooded", "never charged; fire next door",
     "no fire; flood", "not only flooded", "flooded: no", "wet cellar", "crashed hatchback",
-    "dropped once", "in 30 cm of water", "rained on"])
+    "dropped once", "in 30 cm of water", "rained on", "saltwater to the sills", "stormflooded",
+    "burn marks", "over heated", "in the sea", "sunk", "post-crash", "not-only-flooded"])
 def test_what_may_mean_harm_is_asked_about(note):
     found = graded(storage=note)
     assert found.grade == "undecided" and found.bars
@@ -183,6 +190,7 @@ def test_what_may_mean_harm_is_asked_about(note):
 
 @pytest.mark.parametrize(("note", "grade"), [
     ("flooded", "reject"), ("under water", "reject"), ("burnt", "reject"), ("soaked", "reject"),
+    ("stood in seawater", "reject"),
     ("not flooded", "undecided"), ("no fire", "undecided"), ("never in water", "undecided"),
     ("no signs of fire or flooding", "undecided")])
 def test_the_column_of_damage_knows_water_too(note, grade):

@@ -4,6 +4,7 @@ Every lot is invented; what is held against is every dealing of it, tried one by
 """
 
 import itertools
+import json
 import re
 from functools import lru_cache
 from types import SimpleNamespace
@@ -17,6 +18,8 @@ from packcalc.bench.grade import grade_sheet
 from packcalc.bench.outlook import look_out
 from packcalc.brief import WantedPins
 from packcalc.reading.brief_file import brief_from_data
+from packcalc.report.assign_report import assignment_document
+from packcalc.report.render import render
 from packcalc.study import find_layout
 from tests.bench.rows import GOOD, sheet_of
 
@@ -125,6 +128,13 @@ def test_what_is_replaced_first_is_a_module_of_the_block():
     assert {m: found.pop(m) for m in ("M0", "M1")} == pytest.approx(
         {"M0": 193 + middle, "M1": 193 + middle})
     assert found and all(value == pytest.approx(386) for value in found.values())
+
+
+def test_the_page_says_that_a_block_ends_where_one_of_it_is_replaced():
+    told = json.loads(render(assignment_document(costly()), "json"))["successors"]
+    ends = {row["mark"]: row["fits"] for row in told if "its pin with" in row["fits"]}
+    assert ends == {"M0": "M2; its pin with M1 ends; pins keep out M5",
+                    "M1": "M2; its pin with M0 ends; pins keep out M5"}
 
 
 def test_a_block_that_then_drops_out_is_named():

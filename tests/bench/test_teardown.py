@@ -77,6 +77,28 @@ def test_a_module_above_sixty_volts_is_not_reachable():
     assert "not reachable" in sheet.steps[-1].worst.words
 
 
+@pytest.mark.parametrize("which", [{"record": "lmo-8s-64ah"}, {"record": "lto-24s-46ah"},
+                                   {"label": "8s 64 Ah LMO"}, {"label": "8s 50 Ah LTO"}])
+def test_a_type_without_a_curve_has_a_sheet_too(which):
+    """No cell holds more than its capacity times its full voltage; with a voltage read and no
+    curve to weigh it, all of that counts."""
+    told = teardown(donor(**{"record": None, "charge": "50 %", "sections": [4, 4], **which}))
+    module, found = told.stack.module, told.steps[0].worst
+    full = 8 * module.series * module.full_voltage.number
+    assert len(told.steps) == 8 and found.highest.number == pytest.approx(full)
+    assert found.energy.number == pytest.approx(full * module.capacity.number * 0.5)
+    assert found.expected == pytest.approx((8 * module.series * module.empty_voltage.number, full))
+    check = told.checks[2]
+    assert check.verdict == "not evaluated" and "which errs high" in check.reason
+    assert "bands reach from empty to full" in check.reason
+    read = teardown(donor(**{"record": None, "charge": "50 %", "sections": [4, 4], **which,
+                             "total_voltage": f"{0.9 * full:.2f} V"}))
+    below, above = read.steps[0].worst.expected
+    assert below < 0.9 * full < above < full and len(read.steps) == 8
+    assert read.steps[0].worst.energy.number == pytest.approx(full * module.capacity.number)
+    assert "counted as full" in read.checks[2].reason
+
+
 def test_parallel_modules_add_energy_not_voltage():
     one, two = teardown(donor()), teardown(donor(modules_in_parallel=2))
     assert two.steps[0].worst.highest.number == one.steps[0].worst.highest.number
