@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import Field, field, fields, is_dataclass, replace
 
-from packcalc.brief_keys import MODULE_TYPE, key
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, CHARGERS, MODULE_TYPE, key
 from packcalc.entry_key import Key
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
@@ -507,6 +507,27 @@ class Brief:
     def left_open(self, dotted: str) -> bool:
         """Whether the user left an entry open, so that only its safe value is counted on."""
         return any(unknown.dotted == dotted for unknown in self.unknowns)
+
+    @property
+    def at_a_station(self) -> bool:
+        """Whether a charging station is told of: by an entry of its own, or by its inlet."""
+        return self.station.voltage.known or self.station.current.known or any(
+            b.kind == CHARGERS[1] for b in self.branch)
+
+    @property
+    def charge_contactor_may_stand(self) -> bool:
+        """Whether a charge contactor stands before the inlet, or nobody said that none does."""
+        return self.path.charge_contactor != CHARGE_CONTACTOR_CHOICES[0] \
+            or self.left_open("path.charge_contactor")
+
+    def branch_open(self, branch: Branch, entry: str) -> bool:
+        """Whether the user left an entry of one branch open."""
+        names = [b.name for b in self.branch]
+        return self.left_open(f"branch[{names.index(branch.name)}].{entry}")
+
+    def taps_open(self, branch: Branch) -> bool:
+        """Whether nobody said where a branch leaves the main circuit."""
+        return self.branch_open(branch, "taps")
 
     @property
     def untold(self) -> tuple[Unknown, ...]:

@@ -52,7 +52,7 @@ KEYS: tuple[Key, ...] = (
         "resistance, with resistance_pulse, resistance_temperature and resistance_charge, and "
         "write 1 here, for what was measured has aged already; or divide it by the figure of the "
         "same module when new",
-        worse="higher"),
+        worse="different"),
     Key("modules", "conductor_section", "area", "S_m", "mm²",
         "smallest section of the module's own conductors, between its terminals", 0.5, 2000,
         consequence="whether the module's own conductors survive a fault is not evaluated",
@@ -227,13 +227,15 @@ KEYS: tuple[Key, ...] = (
     Key("path", "charge_contactor", "words", "", "",
         "poles in which a charge contactor cuts off the charge inlet",
         safe="none", other="both poles", choices=CHARGE_CONTACTOR_CHOICES,
-        consequence="the charge inlet is counted as live whenever the contactors are closed",
+        consequence="the charge inlet is counted as live whenever the contactors are closed, and "
+                    "as behind a contactor that a fault may tear open",
         find="look between bus and charge inlet, or at the drawing: contactors that close only to "
              "charge"),
     Key("path", "charge_difference", "voltage", "ΔU_ch", "V",
         "highest voltage across the charge contactor when it closes", 0, 1500,
-        consequence="the charge contactor is held as closing onto an empty charger, at the highest "
-                    "working voltage; what it would fail by that is not evaluated",
+        consequence="the charge contactor and its cable's fuse are held as closing onto an empty "
+                    "charger, at the highest working voltage; what they would fail by that is not "
+                    "evaluated",
         find="charger's or station's manual: how near it brings its side before it asks to close; "
              "or measure it across the open contactor"),
     Key("motor", "back_voltage", "voltage", "U_m", "V",
@@ -249,7 +251,8 @@ KEYS: tuple[Key, ...] = (
         "magnets over the d-axis inductance) is only where it settles"),
     Key("station", "voltage", "voltage", "U_st", "V", "ceiling of the charging station's output",
         8, 1500, None, None, "no fast-charge station is counted on; charging at one is not "
-        "evaluated", "station's plate: highest DC output voltage"),
+        "evaluated, and with a branch for one, or its current, the highest working voltage is at "
+        "least what is printed", "station's plate: highest DC output voltage"),
     Key("station", "current", "current", "I_st", "A", "most current asked of the charging station",
         1, 3500, None, None, "no more is counted on than the charger and its branches ask; "
         "charging at a station is not evaluated", "what the vehicle asks at most, or the "
@@ -258,7 +261,8 @@ KEYS: tuple[Key, ...] = (
         "output capacitance of the charging station", 0, 100,
         consequence="what a station's capacitors give into a fault at the charge inlet is named as "
                     "open and is in no sum; the step of the charge contactor is held without them "
-                    "as their wires alone bound it",
+                    "as their wires alone bound it, and what it does to the inlet's fuse is not "
+                    "evaluated",
         find="station's data sheet or its operator: capacitors that stay joined to the plug, "
              "behind its last diode or contactor"),
     Key("pack", "disconnect_after", "number", "n_d", "",
@@ -424,11 +428,11 @@ KEYS: tuple[Key, ...] = (
         worse="higher"),
     Key("cables.route", "insulation_class", "temperature", "θ_ins", "°C",
         "temperature class of the insulation", 60, 200, 90, 125,
-        "insulation counted at 90 °C", "print on the cable", worse="lower"),
+        "insulation counted at 90 °C", "print on the cable", worse="different"),
     Key("cables.route", "terminal_limit", "temperature", "θ_t", "°C",
         "lower temperature limit of the two terminals", 40, 180, 75, 90,
         "terminals counted at 75 °C", "data sheets of both ends: fuse, contactor, inverter",
-        worse="lower"),
+        worse="different"),
     Key("cables.route", "joint_limit", "temperature", "θ_j", "°C",
         "short-time temperature limit of lugs and crimps", 100, 300, 160, 200,
         "lugs and crimps counted at 160 °C for a short-circuit", "lug's data sheet", worse="lower"),
@@ -452,17 +456,20 @@ KEYS: tuple[Key, ...] = (
         find="print on the cable or its data sheet: DC rating"),
     Key("branch", "insulation_class", "temperature", "θ_ins", "°C",
         "temperature class of the branch's insulation", 60, 200, 90, None,
-        "conductor counted at 90 °C before a fault", "print on the cable", worse="different"),
+        "conductor counted at 90 °C for what it carries and stands, at 200 °C for the lowest "
+        "fault", "print on the cable", worse="different"),
     Key("branch", "fuse_rating", "current", "I_n", "A", "rated current of the branch's own fuse",
         0.01, 3500, consequence="the branch is counted as having no fuse of its own",
         find="print on the fuse; leave it out where there is none"),
     Key("branch", "fused_poles", "words", "", "", "poles in which the branch has a fuse",
         safe="one", choices=POLES_CHOICES,
-        consequence="the branch is counted as fused in one pole alone",
+        consequence="the branch is counted as fused in one pole alone; what a fuse in each takes "
+                    "from the lowest fault is counted all the same",
         find="look at both conductors at the tap"),
     Key("branch", "taps", "words", "", "", "where the branch leaves the main circuit",
         safe="before the main fuse", choices=TAP_CHOICES,
-        consequence="no main fuse and no contactor is counted between pack and branch",
+        consequence="each of its fault places is tried with every tap and the worst counts; it "
+                    "is pre-charged and discharged with the bus",
         find="look at the pack, or at its drawing"),
     Key("branch", "capacitance", "capacitance", "C_br", "mF", "input capacitance of the load",
         0, 100, consequence="1 mF is counted behind the contactors, which may be too little: the "
@@ -477,7 +484,7 @@ KEYS: tuple[Key, ...] = (
         find="plate or manual of the load: top of its input range; of a charger, of its DC side"),
     Key("precharge", "level", "ratio", "x", "%", "level at which the main contactor may close",
         80, 99.5, 95, 98, "95 % of battery voltage", "contactor's data sheet: making capacity",
-        worse="higher"),
+        worse="different"),
     Key("precharge", "time_limit", "time", "t_pc", "s", "time the driver may wait", 0.05, 60,
         2, 5, "pre-charge must be done in 2 s", "a choice", worse="lower"),
     Key("precharge", "timeout", "time", "t_to", "s", "time after which a failed try is given up",

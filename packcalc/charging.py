@@ -21,6 +21,9 @@ from packcalc.value import value_object
 
 KINDS = ("resistive", "constant power")
 OPEN_WAKING = "waking voltage open, counted at the worst"
+# An open timeout is counted long, the worse end for the heat of failed tries and for no other.
+TIMEOUT_OPEN = "the timeout is left open and counted long: say precharge.timeout"
+BLEED_OPEN = "discharge resistor not known and in no sum: say inverter.discharge_resistance"
 
 
 @value_object

@@ -118,7 +118,8 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
 
     Returns:
         Check; `not evaluated` where a value is lacking or where a pass would rest on a
-        figure that is only remembered; a caution where it would rest on one that may be more.
+        figure that is only remembered, or on one that may be less by what is not known; a
+        caution where it would rest on one that may be more.
     """
     for item, role in ((figure, "the figure"), (demand, "the demand")):
         if item is None or not item.known:
@@ -143,7 +144,16 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
         words = more if reason.startswith(AT_LEAST) else "; ".join(filter(None, (reason, more)))
         return Check(title, stage, CAUTION, figure, demand, relation, words,
                      "the figures that are still open")
-    return Check(title, stage, PASS, figure, demand, relation, reason, remedy)
+    passed = Check(title, stage, PASS, figure, demand, relation, reason, remedy)
+    less = (figure if relation in ("at least", "above") else demand).may_be_less
+    return on_an_open_entry(passed, f"it may be less: {less}") if less else passed
+
+
+def on_an_open_entry(check: Check, why: str) -> Check:
+    """A check on the value counted for an open entry: a failure stands, a pass shows nothing."""
+    words = "; ".join(w for w in (why, check.reason) if w)
+    return replace(check, reason=words,
+                   verdict=NOT_EVALUATED if check.verdict == PASS else check.verdict)
 
 
 def _may_be_more(item: Finding) -> str:

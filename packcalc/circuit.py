@@ -13,7 +13,9 @@ from dataclasses import replace
 import numpy as np
 
 from packcalc.brief import Branch, Brief
-from packcalc.checks import CAUTION, Check, Item, worst
+from packcalc.charge_contactor import charge_contactor_item
+from packcalc.charge_opening import faults_beyond, opened_at_once
+from packcalc.checks import CAUTION, NOT_EVALUATED, Check, Item, worst
 from packcalc.clearing import (
     NamedFuses,
     PartAnswers,
@@ -30,26 +32,28 @@ from packcalc.clearing import (
 from packcalc.feeds import AHEAD, Feeds, feeds_of, standing
 from packcalc.findings import Finding, leaf
 from packcalc.further_parts import (
-    charge_contactor_item, disconnect_stands, mid_fuse_asked, mid_fuse_item,
-    precharge_relay_item, string_cables_item, with_system,
+    disconnect_stands, mid_fuse_asked, mid_fuse_item, precharge_relay_item, string_cables_item,
+    with_system,
 )
 from packcalc.pack import PackModel
 from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor
 from packcalc.part_checks.sweep import Trips
 from packcalc.part_checks.trip_checks import follows
 from packcalc.place_arcs import PlaceArc, worst_arc
+from packcalc.place_contacts import Contacts, contacts
 from packcalc.place_heats import place_heats
 from packcalc.place_sweep import SWEPT, currents_of, heat_entries, heat_over, sweeping_by
 from packcalc.places.chafed import undescribed_routes
 from packcalc.places.rivals import worst_of_rivals
 from packcalc.places.settings import PlaceId
 from packcalc.places.shared import branch_fuse
+from packcalc.places.stands import fuse_stands
 from packcalc.places.strings import STRING_MODULE
 from packcalc.places.table import places_asked
 from packcalc.places.trips import opened_all_the_same
-from packcalc.protect.branch_figures import PRECHARGE, SENSE, Weakest
+from packcalc.protect.branch_figures import SENSE, Weakest
 from packcalc.protect.cable import RouteResult
-from packcalc.protect.coordination import Coordination, with_heats, with_places
+from packcalc.protect.coordination import Coordination, with_contacts, with_heats, with_places
 from packcalc.protect.faults import FaultRange
 from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
@@ -77,6 +81,10 @@ ELSEWHERE = Check(
            "the main fuse. Counted and drawn between string fuse and string contactor: the "
            "string's fuse clears them",
     remedy='look at the pack; taps = "before the main fuse" says so')
+KIND_OPEN = Check(
+    "What the branch feeds", "who clears", NOT_EVALUATED, reason="left open, and counted as a load "
+    "of another kind: what a charger, an inlet or sense wires would add is not counted",
+    remedy="follow the two conductors to their other end, and say branch.kind")
 # Devices of a string that end what stays within strings.
 STRINGS_OWN = ("string_fuse", "string_contactors", "cell_trip", "leak_contactor")
 LEVEL_TIME = "Time to the closing level"
@@ -97,6 +105,7 @@ class Circuit:
         inside_strings: string fuse and contactor over the whole range; None without strings.
         heats: the most heat of every fault place in each conductor of the main path, its cable
             among them, and so of each string; and in each charge cable that no branch describes.
+        contacts: what every closed contact of the main path carries until somebody has cleared.
     """
 
     feeds: Feeds
@@ -110,6 +119,7 @@ class Circuit:
     arc: PlaceArc | None = None
     mid_fuse: Item | None = None
     heats: tuple[ElsewhereHeat, ...] = ()
+    contacts: Contacts = Contacts()
 
 
 @value_object
@@ -152,37 +162,44 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     string_fuse = string_fuse_item(feeds, path.loops, path_fuses(brief),
                                    named=brief.parts.string_fuse)
     answers = clearing_by(path.held, brief, inside)
-    places = worst_of_rivals(fault_places(places_asked(
+    every = fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
         string_rating=string_fuse.duty[0] if string_fuse else None,
         clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils,
-        settings=path.settings)))
+        settings=path.settings))
+    places = worst_of_rivals(every)
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
-    heats = (*place_heats(places, answers, path.held.asked.conductors,
-                          path.pack.layout.parallel), *_cable_heats(path, places, answers, brief))
+    # A rival that is not told may be the one that runs through a cable.
+    heats = (*place_heats(every, answers, path.held.asked.conductors,
+                          path.pack.layout.parallel), *_cable_heats(path, every, answers, brief))
+    borne = contacts(places, answers)
     inside = _held_to_places(inside, places, heats)
+    if inside is not None:
+        inside = with_contacts(inside, borne.string_contactor)
     arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
     managed = ManagementAsked(
         brief, path.pack, path.held.asked.fault_lowest, _between_poles(path),
         takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current,
-        _without_contactor(path.held), lambda below: opened_all_the_same(places, below),
+        _without_contactor(path.held), lambda below: opened_all_the_same(every, below),
         *_trip_settings(path.held.asked.trips, brief))
     management = specify_management(managed)
     management = replace(management, item=with_system(management.item, managed))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
+    loops = tuple(place.loop for place in every)
+    beyond = faults_beyond(answers, loops)
+    at_once = opened_at_once(answers, beyond)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
                                       charged, breaks_both_ways(path.held),
-                                      _untimed(path.held, inside),
+                                      _untimed(path.held, inside, at_once),
                                       joining_reading(feeds, path.loops)))
     named = fuse_named(path.held, brief)
-    strung = feeds.string is not None
-    branches = tuple(_with_selectivity(item, branch, named, path.faults.highest, strung)
+    branches = tuple(_with_selectivity(item, branch, named, feeds)
                      for branch, item in zip(brief.branch, branch_items(
                          feeds, path.loops, lambda branch, lowest, highest: branch_sheet(
-                             named, branch, lowest, highest), _stub_heats(places, answers),
-                         path.precharge, _weakest(brief, places)), strict=True))
+                             named, branch, lowest, highest), _stub_heats(every, answers),
+                         path.precharge, _weakest(brief, every)), strict=True))
     if string_fuse is not None:
         string_fuse = replace(string_fuse, checks=(*string_fuse.checks, *fuses_apart(
             named, brief.parts.string_fuse, brief.parts.main_fuse, path.faults.highest,
@@ -190,17 +207,16 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     switched = _string_contactors(feeds, brief, named, path, fed_back)
     if strings is not None:
         strings = _as_at_the_place(strings, places)
-    loops = tuple(place.loop for place in places)
     several = tuple(item for item in (
         strings, string_fuse, switched, inside.item if inside else None,
         mid_fuse_item(feeds, path.fuse_asked, loops),
-        charge_contactor_item(feeds, named, loops),
+        charge_contactor_item(feeds, answers, loops, beyond, at_once),
         precharge_relay_item(feeds, path.precharge, loops),
         string_cables_item(feeds, path.held.asked.cable_current)) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
-                   mid_fuse_asked(feeds, path.fuse_asked, loops), heats)
+                   mid_fuse_asked(feeds, path.fuse_asked, loops), heats, borne)
 
 
 def _cable_heats(path: MainPath, places: tuple[FaultPlace, ...], answers: PartAnswers,
@@ -259,8 +275,12 @@ def _trip_settings(trips: Trips | None, brief: Brief) -> tuple[
 
 
 def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[str, Finding]:
-    """Largest I²t between tap and fuse of each branch; no value where nobody ends some current."""
-    found, known = {}, {}
+    """Largest I²t between tap and fuse of each branch; no value where nobody ends some current.
+
+    Of one that may leave at several taps the worst of them.
+    """
+    found: dict[str, Finding] = {}
+    known = {}
     for loop in (p.loop for p in places if p.key.startswith("branch.")
                  and p.key.endswith(".before")):
         title, name = "largest I²t until the branch's own fuse", loop.key[7:-7]
@@ -280,6 +300,9 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
                                note="is not shown to be ended")
             continue
         index = int(np.argmax(heat))
+        before = found.get(name)
+        if before is not None and not (before.known and before.number < heat[index]):
+            continue
         found[name] = leaf(title, "I²t", "A²s", float(heat[index]), "computed",
                            source="packcalc-rule", origin=origin,
                            note=f"at {show(float(current[index]), 'A')}")
@@ -313,10 +336,13 @@ def _with_arc(found: InsulationResult, arc: PlaceArc | None) -> InsulationResult
                                        checks=(*item.checks, arc.check)))
 
 
-def _untimed(held: Coordination, inside: Coordination | None) -> tuple[Untimed, ...]:
+def _untimed(held: Coordination, inside: Coordination | None,
+             charge: Untimed | None) -> tuple[Untimed, ...]:
+    """One for each pair of contactors that a lost supply drops."""
+    beside = (charge,) if charge is not None else ()
     if inside is None:
-        return (opened_untimed(held),)
-    return (opened_untimed(held, "whole pack"), opened_untimed(inside, "inside a string"))
+        return (opened_untimed(held), *beside)
+    return (opened_untimed(held, "whole pack"), opened_untimed(inside, "inside a string"), *beside)
 
 
 def _as_at_the_place(strings: Item, places: tuple[FaultPlace, ...]) -> Item:
@@ -344,22 +370,36 @@ def _string_contactors(feeds: Feeds, brief: Brief, named: NamedFuses, path: Main
         feeds, path.loops, brief.parts.list.contactors,
         takeover=largest_to_break(path.held), fed_back=fed_back, closing_step=path.closing_step,
         let_through=part.clearing_i2t.called(f"total clearing I²t of {part.name}")
-        if shown else None,
-        cut_off=part.cut_off_current if part else None, named=brief.parts.string_contactor)
+        if shown else None, named=brief.parts.string_contactor)
 
 
-def _with_selectivity(item: Item, branch: Branch, named: NamedFuses, highest: Finding,
-                      strung: bool) -> Item:
-    """A branch with the question whether the fuse that it leaves behind stays in."""
-    stands, parts = standing(branch, strung), named.brief.parts
-    behind = branch.kind != SENSE and stands.taps != AHEAD
-    upper, lost = (parts.main_fuse if behind else "", "the whole vehicle")
-    if strung and branch.kind == PRECHARGE:
-        upper, lost = parts.string_fuse, "a string"
+def _with_selectivity(item: Item, branch: Branch, named: NamedFuses, feeds: Feeds) -> Item:
+    """A branch with the question whether every fuse that it leaves behind stays in."""
+    stands = standing(branch, feeds.string is not None)
     moved = () if stands is branch else (replace(
         ELSEWHERE, reason=f"the brief says '{branch.taps}', {ELSEWHERE.reason}"),)
-    return replace(item, checks=(*item.checks, *moved, *fuses_apart(
-        named, upper, branch.fuse_part, highest, lost)))
+    # Of one whose tap nobody told the worse end counts: the main fuse may stand before it.
+    main = stands.taps != AHEAD or feeds.brief.taps_open(branch)
+    apart = [check for upper, lost in _behind(stands, feeds, main).items() for check in fuses_apart(
+        named, upper, branch.fuse_part, feeds.faults.highest, lost)]
+    kind = (KIND_OPEN,) if feeds.brief.branch_open(branch, "kind") else ()
+    return replace(item, checks=(*item.checks, *kind, *moved, *apart))
+
+
+def _behind(branch: Branch, feeds: Feeds, main: bool) -> dict[str, str]:
+    """Named fuses between the modules and a branch, with what stands still without each.
+
+    With one string in, that string's fuses carry all that the branch takes.
+    """
+    brief, strung = feeds.brief, feeds.string is not None
+    parts, within = brief.parts, "mid-pack" in fuse_stands(brief, feeds.pack.layout.series)
+    if branch.kind == SENSE:
+        return {}
+    middle = parts.mid_fuse or (parts.main_fuse if "mid-pack" in brief.path.main_fuse else "")
+    found = {parts.main_fuse: "the whole vehicle"} if main else {}
+    for name in (parts.string_fuse if strung else "", middle if within else ""):
+        found.setdefault(name, "a string" if strung else "the whole vehicle")
+    return {name: lost for name, lost in found.items() if name}
 
 
 def _with_bus_checks(item: Item, brief: Brief, pack: PackModel) -> Item:

@@ -6,7 +6,8 @@ brief does not name, or whose sheet is silent, is "not shown", with what to ask 
 
 from __future__ import annotations
 
-from dataclasses import replace
+import functools
+from dataclasses import field, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -22,19 +23,21 @@ from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.rising import level_time
 from packcalc.part_checks.shown import voltage_check
 from packcalc.part_checks.sweep import (
-    BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, entries_of, fuse_side, permitted_at,
-    seeing, sweep, trip_delays_known, trips_alone, with_setting,
+    ASK_OPENING, BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, entries_of, fuse_side,
+    number, opening_counted, permitted_at, seeing, sweep, trip_delays_known, trips_alone,
+    with_setting,
 )
+from packcalc.part_checks.torn import TornOpen, torn_side
 from packcalc.part_checks.unbroken import Unbroken, unbroken
 from packcalc.part_checks.trip_checks import (
     seen_again, undervoltage_blind_from, undervoltage_span,
 )
-from packcalc.parts import FUSE, ContactorPart, FusePart
+from packcalc.parts import CONTACTOR, FUSE, ContactorPart, FusePart
 from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
-    Answer, Device, Spoilt, clearing_without_parts, path_current,
+    CHARGE_KEY, Answer, Device, Spoilt, clearing_without_parts, path_current,
 )
 from packcalc.value import value_object
 
@@ -170,7 +173,11 @@ def _of_one_module(pack: PackModel, highest: Finding) -> Finding | None:
 
 def breaks_both_ways(held: Coordination) -> Finding | None:
     """What the main contactor breaks in either direction; None unless its sheet shows it here."""
-    part, voltage = held.asked.contactor, held.asked.highest_voltage
+    return weaker_direction(held.asked.contactor, held.asked.highest_voltage)
+
+
+def weaker_direction(part: ContactorPart | None, voltage: Finding) -> Finding | None:
+    """What a contactor breaks in either direction; None unless its sheet shows it there."""
     if part is None or part.break_discharge is None or part.break_charge is None \
             or voltage_check(part, voltage, "").verdict not in (PASS, CAUTION):
         return None
@@ -279,6 +286,7 @@ class PartAnswers:
         named: the fuses of the brief.
         sides: each fuse of a place, by the key of its device.
         inside: one string against the others, where strings are paralleled.
+        kept: sweeps of fault places, by what they depend on.
     """
 
     held: Coordination
@@ -286,6 +294,7 @@ class PartAnswers:
     named: NamedFuses
     sides: dict[str, FuseSide | None]
     inside: Coordination | None = None
+    kept: dict[Any, Any] = field(default_factory=dict, compare=False)
 
     def path(self, device: Device) -> Coordination | None:
         """The path whose contactors a device is; None without a sweep of it."""
@@ -323,14 +332,49 @@ class PartAnswers:
 
     def fuse(self, device: Device) -> FuseSide | None:
         """Where a fuse counts in this loop; None where that is not shown."""
+        key = _constants(device)
+        if key not in self._counted:
+            self._counted[key] = self._fuse(device)
+        return self._counted[key]
+
+    def _fuse(self, device: Device) -> FuseSide | None:
         side = self.sides.get(device.key)
         if side is None or side.part is None or side.reasons \
                 or _too_slow(side.part, device, self.named.highest_voltage):
             return None
         return _rising(side, device)
 
-    def unbroken(self, device: Device) -> Unbroken:
-        """Where a fuse of a loop may melt without being shown to break."""
+    def torn(self, device: Device) -> TornOpen:
+        """Where a charge contactor is opened in a current that it is not shown to break."""
+        named, highest = self.brief.parts.charge_contactor, self.named.highest_voltage
+        part = self.brief.parts.list.part(CONTACTOR, named) if named else None
+        side = torn_side(part, self.held.asked.trips,
+                         self.inside.asked.trips if self.inside is not None else None, highest)
+        slow = _too_inductive(side.part, device, highest)
+        # Only a sensor that carries the fault holds a trip back: in one pole it need not.
+        return TornOpen(replace(
+            side, reasons=(*side.reasons, slow) if slow else side.reasons,
+            blocked_above=np.inf if device.breaks else side.blocked_above))
+
+    # The same part stands in many loops: it is asked once for each time constant.
+    @functools.cached_property
+    def _lost(self) -> dict[tuple[Any, ...], Unbroken | TornOpen]:
+        return {}
+
+    @functools.cached_property
+    def _counted(self) -> dict[tuple[Any, ...], FuseSide | None]:
+        return {}
+
+    def unbroken(self, device: Device) -> Unbroken | TornOpen:
+        """Where a fuse of a loop may melt, or a charge contactor open, not shown to break."""
+        key = (number(device.rating), *_constants(device))
+        if key not in self._lost:
+            self._lost[key] = self._unbroken(device)
+        return self._lost[key]
+
+    def _unbroken(self, device: Device) -> Unbroken | TornOpen:
+        if device.key == CHARGE_KEY:
+            return self.torn(device)
         side, highest = self.sides.get(device.key), self.named.highest_voltage
         part = side.part if side is not None else None
         return unbroken(part, device.rating, highest,
@@ -348,7 +392,7 @@ class PartAnswers:
         return own.origin(current)
 
     def spoils(self, device: Device, current: Finding, time: Finding | None) -> Spoilt:
-        """Whether a fuse of the loop may melt before another device has cleared, and not break.
+        """Whether a device of the loop is lost in the fault before another has cleared.
 
         Args:
             time: of that device; None where none is known: within the second that is counted on.
@@ -404,6 +448,12 @@ def clearing_by(held: Coordination, brief: Brief,
     return PartAnswers(held, brief, named, sides, inside)
 
 
+def _constants(device: Device) -> tuple[Any, ...]:
+    """A device by its key, with the time constants of its loop."""
+    return (device.key, number(device.constant),
+            *((number(voltage), number(constant)) for voltage, constant in device.breaks))
+
+
 def _too_slow(part: FusePart, device: Device, highest_voltage: Finding) -> str:
     """Why a fuse is not shown to break the loop's own time constant; empty where it is."""
     own = () if device.constant is None or not device.constant.known \
@@ -440,6 +490,8 @@ def _falls(device: Device) -> float:
     return device.falls.number if device.falls is not None and device.falls.known else np.inf
 
 
+COUNTED_SLOW = ("; its sheet states no opening time: {time} counted, the longest that its own "
+                "check passes")
 RISES = "errs long: the current's rise counted in"
 
 
@@ -520,6 +572,8 @@ class CellTrip:
             from the second on their own resistance alone takes them below it. In A.
         shut_from: current from which every trip may be held back.
         origin: entries that the time comes from.
+        soonest: time at which it may open at the earliest.
+        counts: of an opening time that no sheet gives; empty where one does.
     """
 
     time: float
@@ -530,6 +584,8 @@ class CellTrip:
     blind_from: float = np.inf
     seen_from: float = np.inf
     shut_from: float = np.inf
+    soonest: float = np.nan
+    counts: str = ""
 
     def blind(self, current: Any) -> Any:
         """Where a fault of that current is not seen, its wires as long as they may be."""
@@ -559,7 +615,10 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     if left is not None and left.known and not left.number < level.number:
         reasons.append(f"the cells' undervoltage trip of {level.shown} does not lie above the "
                        f"{left.shown} that such a fault leaves on them")
-    opening = side.part.opening_time if side.part is not None else None
+    opening = opening_counted(side.part, path.asked.trips)
+    own = side.part.opening_time if side.part is not None else None
+    if opening is None and side.part is not None and ASK_OPENING not in reasons:
+        reasons.append(ASK_OPENING)
     # The cells' voltage falls as the current rises: the trip waits until that has risen.
     rise = float(level_time(1.0, rising.number if rising is not None and rising.known
                             else side.time_constant, 1.0))
@@ -568,7 +627,9 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     held = brief.management.trip_blocked_above
     return CellTrip(delay.number + (opening.number if opening else 0.0), "; ".join(reasons), level,
                     entries_of(UNDERVOLTAGE, level, delay, opening), rise, blind, _falls(device),
-                    min(side.blocked_above, held.number if held.known else np.inf))
+                    min(side.blocked_above, held.number if held.known else np.inf),
+                    delay.number + (own.number if own else 0.0),
+                    COUNTED_SLOW.format(time=opening.shown) if opening and not own else "")
 
 
 def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer:
@@ -592,7 +653,7 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
     return True, _time(time + trip.rise, trip.origin,
                        RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
-        "see within the delay")
+        f"see within the delay{trip.counts}")
 
 
 def largest_to_break(held: Coordination) -> Finding:

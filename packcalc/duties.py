@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from packcalc.brief import Branch, Brief, Load, Management, Route
-from packcalc.brief_keys import NO_LOAD_OF_ITS_OWN
+from packcalc.brief_keys import INSTALL_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
@@ -177,7 +177,8 @@ def _trips(brief: Brief, settings: TripSettings | None = None) -> Trips | None:
                  falls_in_the_cold=managed.trip_falls_in_cold == "yes",
                  blocked_above=_where_known(managed.trip_blocked_above),
                  overload=_where_known(managed.overload_trip),
-                 overload_delay=_where_known(managed.overload_delay))
+                 overload_delay=_where_known(managed.overload_delay),
+                 opens_within=shortest_delay(brief))
 
 
 def sensor_error(managed: Management) -> Finding | None:
@@ -203,8 +204,7 @@ def carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
         peak_current=largest([pack.peak_current, pack.regeneration_current],
                              "peak current of the main path"),
         peak_duration=brief.power.peak_duration, ambient=brief.surroundings.box_ambient,
-        fault_highest=faults.highest,
-        cut_off=held.asked.fuse.cut_off_current if held.asked.fuse else None,
+        fault_highest=faults.highest, overload=held.overload, in_main_path=True,
         terminal_temperature=joined_limit(brief),
         spare_voltage=trace(spare_voltage, loaded=pack.loaded_voltage,
                             demanded=pack.demand_voltage)
@@ -351,7 +351,15 @@ def sized_route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
         resistance_budget=_budget(brief, pack, route) if traction else None,
         fuse_rating=rating, overload_device=_overload_device(traction, rating, branch),
         why_nobody="no standard rating of the main fuse carries the load" if traction else "",
-        highest_voltage=pack.highest_voltage), cables_tried(brief, route), named=route.cable)
+        highest_voltage=pack.highest_voltage, laid_open=_laid_open(brief, route)),
+        cables_tried(brief, route), named=route.cable)
+
+
+def _laid_open(brief: Brief, route: Route) -> str:
+    """The hottest way of laying, where nobody said how a route lies and its rule set lacks it."""
+    index = [r.name for r in brief.cables.route].index(route.name)
+    open_ = brief.left_open(f"cables.route[{index}].install")
+    return INSTALL_CHOICES[0] if open_ and brief.cables.rules in STRICTEST_INSTALL else ""
 
 
 def cables_tried(brief: Brief, route: Route) -> tuple[CablePart, ...]:
@@ -448,6 +456,7 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
         resistor_tolerance=p.resistor_tolerance, time_limit=p.time_limit, level=p.level,
         timeout=p.timeout, tries=p.tries, loads=loads,
         awake=tuple((load.name, load.power) for load in branches
-                    if load.name in named and load.power is not None and load.power.known),
+                    if load.name in named and load.power is not None),
+        timeout_open=brief.left_open("precharge.timeout"), bleed_open=not bleed.known,
         ambient=brief.surroundings.box_ambient, relay=relay,
         peak_current_limit=relay.make_current if relay is not None else None)

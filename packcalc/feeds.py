@@ -15,7 +15,7 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc import transients as tr
 from packcalc.brief import Branch, Brief, ModulesOnHand
-from packcalc.brief_keys import TAP_CHOICES
+from packcalc.brief_keys import TAP_CHOICES, key
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layout_findings import count
 from packcalc.monitoring import cell_share
@@ -33,6 +33,7 @@ from packcalc.protect.faults import (
 from packcalc.protect.places import cell_resistance, resistance_left, run_inductance
 from packcalc.protect.strings import pair_resistance
 from packcalc.screening import LONGEST_PULSE
+from packcalc.units import into_si
 from packcalc.value import value_object
 
 RULE = Origin("rule")
@@ -69,6 +70,17 @@ def standing(branch: Branch, strung: bool) -> Branch:
     return replace(branch, taps=AHEAD)
 
 
+def wherever(brief: Brief, branch: Branch, strung: bool) -> tuple[Branch, ...]:
+    """A branch where it stands; where nobody said where it leaves, once at every tap there is.
+
+    Each end asks for more of something: ahead nobody stands before it, on the bus more feeds it.
+    """
+    fixed = branch.kind == SENSE or (strung and branch.kind == PRECHARGE)
+    if fixed or not brief.taps_open(branch):
+        return (standing(branch, strung),)
+    return tuple(replace(branch, taps=taps) for taps in TAP_CHOICES)
+
+
 def on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
     """Branches that are pre-charged and discharged with the DC link, and feed a fault with it.
 
@@ -81,9 +93,16 @@ def on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
                  if b.taps == BUS or (strung and b.kind != SENSE))
 
 
+def perhaps_on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
+    """Those and the ones of which nobody said where they leave the main circuit."""
+    sure = on_the_bus(brief, strung)
+    return tuple(b for b in brief.branch
+                 if b in sure or (b.kind != SENSE and brief.taps_open(b)))
+
+
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:
-    """DC link and every branch on the bus, nominal; an open branch counts with `OPEN_INPUT`."""
-    return _with_link(brief, on_the_bus(brief, strung), "capacitance on the bus")
+    """DC link and all that is on the bus or may be, nominal; what is open has `OPEN_INPUT`."""
+    return _with_link(brief, perhaps_on_the_bus(brief, strung), "capacitance on the bus")
 
 
 def fault_capacitance(brief: Brief, strung: bool, *, beyond_main: bool = False) -> Finding:
@@ -342,13 +361,28 @@ def own_fuses(brief: Brief, branch: Branch, wires: int) -> Finding | None:
         brief: with its parts list.
         branch: with the name of its fuse.
         wires: of the branch in the loop: 2 from pole to pole, 1 through the chassis, which is
-            counted through the pole without a fuse where there is one.
+            counted through the pole without a fuse where there is one. Where nobody said in
+            how many poles its fuse stands it takes from the current of each.
 
     Returns:
         None where no fuse stands in the loop, or its sheet does not say what it loses.
     """
-    return fuses_resistance(named_fuse(brief, branch),
-                            wires if branch.fused_poles == "both" else wires - 1)
+    both = branch.fused_poles == "both" or brief.branch_open(branch, "fused_poles")
+    return fuses_resistance(named_fuse(brief, branch), wires if both else wires - 1)
+
+
+def hottest_class(brief: Brief, branch: Branch) -> Finding:
+    """What a branch's conductor counts with for the lowest current: the hotter, the lower.
+
+    Left open it is the hottest that the entry may say.
+    """
+    own = branch.insulation_class
+    if not brief.branch_open(branch, "insulation_class"):
+        return own
+    entry = key("branch.insulation_class")
+    return leaf(own.title, own.symbol, own.unit, into_si(float(entry.most or 0.0), entry.unit),
+                "assumed", source="packcalc-rule", origin=own.origin,
+                note="left open: the hottest that it may be, for the lowest current")
 
 
 def named_fuse(brief: Brief, branch: Branch) -> FusePart | None:

@@ -29,6 +29,7 @@ NEVER_A_GROUND = ("remembered",)
 TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
 # How a note says that the value is the least it can be, and that another figure bounds it.
 AT_LEAST, BOUNDED = "at least this", "counted until these are known"
+OR_LESS = "; or less: "
 
 
 @value_object
@@ -255,6 +256,11 @@ class Finding:
         if not self.at_least or BOUNDED in self.note:
             return ""
         return self.note.partition("; governed by")[0]
+
+    @property
+    def may_be_less(self) -> str:
+        """What a value leaves out that may lower it, in words; empty where it is the least."""
+        return self.note.partition(OR_LESS)[2]
 
     def walk(self) -> Iterator["Finding"]:
         """This finding and everything it rests on, each once, inputs first."""

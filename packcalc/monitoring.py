@@ -239,6 +239,21 @@ def outlasting(time: Any, more: Any) -> Any:
     return time + more
 
 
+@formula(
+    title="Channels of whole monitors", symbol="n_c", unit="", text="n_c = n_m·n_ch",
+    inputs={"monitors": "n_m [] monitors, none shared by what may part",
+            "channels": "n_ch [] cell channels of one"},
+    basis="definition", safe_side="high: a channel left over in one monitor serves no other module")
+def channels_of(monitors: Any, channels: Any) -> Any:
+    """Channels bought with so many monitors, used or not.
+
+    Examples:
+        >>> channels_of(16, 8)
+        128
+    """
+    return monitors * channels
+
+
 # --- monitors along a string ---------------------------------------------------------------
 
 @value_object
@@ -253,6 +268,22 @@ class Monitor:
     first: int
     last: int
     spans: tuple[str, ...] = ()
+
+
+def monitors_needed(module_cells: tuple[int, ...], channels: int, order: str) -> int:
+    """Monitors along one string, each joint counted as a channel where links are measured.
+
+    Args:
+        module_cells, channels, order: as of `divide`.
+
+    Examples:
+        >>> [monitors_needed((6,) * 16, 8, order) for order in (RESTARTS, RUNS_ON, LINKS_MEASURED)]
+        [16, 12, 14]
+    """
+    if order == RESTARTS:
+        return sum(-(-cells // channels) for cells in module_cells)
+    joints = len(module_cells) - 1 if order == LINKS_MEASURED else 0
+    return -(-(sum(module_cells) + joints) // channels)
 
 
 def divide(module_cells: tuple[int, ...], channels: int, order: str,

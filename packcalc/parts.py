@@ -6,6 +6,7 @@ column; what the sheet does not say is None and is asked for by name. Nothing is
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import field, fields, replace
 
@@ -288,7 +289,7 @@ class Points:
         return ", ".join(f"{_plainly(a, first)}: {_plainly(b, second)}"
                          for a, b in zip(self.first, self.second, strict=True))
 
-    @property
+    @functools.cached_property
     def curve(self) -> Curve:
         """Time against current, of points that are current against time."""
         return Curve(self.second[::-1], self.first[::-1], self.column.title, self.origin,

@@ -65,7 +65,7 @@ def _unended(places: tuple[FaultPlace, ...]) -> str:
             number(one.current) or 0.0 for one in p.answers if one.clears is False)))
     if not left:
         return ""
-    first, more = left[0], len(left) - 1
+    first, more = left[0], len({p.key for p in left}) - 1  # rivals are one place
     span = first.between.span if first.between is not None and first.between.clears is False \
         else " and ".join(f"at {one.current.shown}" for one in (first.at_lowest, first.at_highest)
                           if one.clears is False and one.current.known)

@@ -17,6 +17,7 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.sweep import (
     ContactorSide, FuseSide, breaks, grid, number,
 )
+from packcalc.part_checks.torn import TornOpen
 from packcalc.part_checks.unbroken import Unbroken
 from packcalc.protect.places import (
     CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds, spoilt_words,
@@ -46,10 +47,11 @@ class _Told:
         torn: soonest time at which it is torn open above what it breaks; NaN where it is not.
         limit: what it breaks, for the words.
         burst: where a fuse is driven above what it breaks, nearest to the fault of all devices.
-        fuse: where it may melt without being shown to break; None where it is no fuse.
+        fuse: where it may melt without being shown to break, or as a charge contactor be torn
+            open; None of any other device.
         own, seen: current that it carries, of the modules alone and with every source.
         due: when it would have cleared where all but its seeing the fault is shown; else None.
-        passed: whether nobody counts on it here, and it may melt all the same.
+        passed: whether nobody counts on it here, and it may melt or open all the same.
     """
 
     device: Device
@@ -58,14 +60,14 @@ class _Told:
     torn: np.ndarray
     limit: float = 0.0
     burst: np.ndarray | None = None
-    fuse: Unbroken | None = None
+    fuse: Unbroken | TornOpen | None = None
     own: np.ndarray | None = None
     seen: np.ndarray | None = None
     due: np.ndarray | None = None
     passed: bool = False
 
     def spoils(self, time: np.ndarray) -> np.ndarray:
-        """Where it may melt, and not break, before another device has cleared."""
+        """Where it is lost in the fault before another device has cleared."""
         if self.fuse is None:
             return np.zeros(time.shape, bool)
         return self.fuse.melts(self.seen, self.own) < np.nan_to_num(time, nan=-1.0)
@@ -77,13 +79,13 @@ class _Told:
     def spoilt_at(self, index: int, by: str) -> str:
         assert self.fuse is not None and self.seen is not None and self.own is not None
         seen, own = float(self.seen[index]), float(self.own[index])
-        return spoilt_words(self.device.name, bool(self.fuse.fails(seen, own)), by,
+        return spoilt_words(self.device, bool(self.fuse.fails(seen, own)), by,
                             self.fuse.why(seen, own))
 
 
 def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
     """A loop's answer over its whole range, by the sheets of the named parts."""
-    found: dict[tuple, Between] = {}  # taps of one point have the same devices and currents
+    found: dict[tuple, Between] = {}
 
     def swept(loop: Loop) -> Between | None:
         low, high = loop.lowest, loop.highest
@@ -93,9 +95,7 @@ def sweeping_by(answers: PartAnswers) -> Callable[[Loop], Between | None]:
             return _at_the_highest(answers, loop)
         if not 0 < low.number < high.number:
             return None
-        key = (tuple((d.key, number(d.sees), number(d.drop), number(d.constant))
-                     for d in (*loop.devices, *loop.passed)), low.number, high.number,
-               loop.least(loop.paths), number(loop.own_wire))
+        key = alike(loop)
         if key not in found:
             found[key] = _swept(answers, loop)
         return found[key]
@@ -113,20 +113,57 @@ def _at_the_highest(answers: PartAnswers, loop: Loop) -> Between:
 
 
 def _swept(answers: PartAnswers, loop: Loop) -> Between:
-    current = currents_of(answers, loop)
-    cases, code, time = _judged(answers, loop, current)
-    return Between(_gaps(answers, cases, current, code),
-                   *_slowest(answers, cases, current, time))
+    one = swept_once(answers, loop)
+    return Between(_gaps(answers, one.cases, one.current, one.code),
+                   *_slowest(answers, one.cases, one.current, one.time))
+
+
+def alike(loop: Loop) -> tuple:
+    """What a sweep depends on: taps of one point have the same devices and currents."""
+    return (tuple((d.key, number(d.sees), number(d.drop), number(d.falls), number(d.constant),
+                   number(d.setting), number(d.rating), d.paths, tuple(
+                       (number(u), number(t)) for u, t in d.breaks))
+                  for d in (*loop.devices, *loop.passed)), len(loop.devices), loop.lowest.number,
+            loop.highest.number, tuple(loop.least(n) for n in range(1, loop.paths + 1)),
+            number(loop.own_wire))
+
+
+@dataclass(frozen=True, eq=False)
+class SweptOnce:
+    """A loop over its currents.
+
+    Attributes:
+        current: A, rising.
+        cases: one for each number of equal paths that may feed it.
+        code: the worst answer of them.
+        time: s, until it is cleared; NaN where nobody is shown to clear it.
+    """
+
+    current: np.ndarray
+    cases: list[_Case]
+    code: np.ndarray
+    time: np.ndarray
+
+
+def swept_once(answers: PartAnswers, loop: Loop) -> SweptOnce:
+    """The sweep of a loop, kept with the answers: heat, contacts and the place itself ask it."""
+    key = alike(loop)
+    if key not in answers.kept:
+        current = grid(loop.lowest.number, loop.highest.number, _breaks(answers, loop))
+        answers.kept[key] = SweptOnce(current, *_judged(answers, loop, current))
+    return answers.kept[key]
 
 
 def currents_of(answers: PartAnswers, loop: Loop) -> np.ndarray:
     """The currents of a loop that are looked at, every break point of its devices among them."""
-    return grid(loop.lowest.number, loop.highest.number, _breaks(answers, loop))
+    return swept_once(answers, loop).current
 
 
 def times_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
     """Longest time until each current is cleared; NaN where nobody is shown to clear it."""
-    return _judged(answers, loop, current)[2]
+    kept = answers.kept.get(alike(loop))
+    return kept.time if kept is not None and current is kept.current \
+        else _judged(answers, loop, current)[2]
 
 
 def heat_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
@@ -177,7 +214,7 @@ class _Case:
         told: one answer a device.
         feeds: where so many paths can give the current.
         code, time: CLEARED with its time, NOT_SHOWN, or NOBODY.
-        spoilt: one a device: where as a fuse it may melt, and not break, before another.
+        spoilt: one a device: where it is lost in the fault before another has cleared.
         early: where a contactor is torn open before the fuse has cleared.
         alone: time until the quickest has cleared, no fuse and no conductor lost before.
         lost: where the conductor of a branch does not survive until then.
@@ -199,7 +236,8 @@ class _Case:
     def by(self, index: int) -> str:
         """Who would have cleared one current, or might have."""
         return next((t.device.name for t in self.told if t.time[index] == self.alone[index]),
-                    _open_names(self, index))
+                    either([t.device.name for t in self.told
+                            if t.open[index] and not t.passed]) or _open_names(self, index))
 
 
 def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
@@ -276,19 +314,21 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
     # The same contactors stand in a loop by several of their trips: they bend once.
     sides = {(id(p), d.key == "contactors"): answers.contactor(d, p)
              for d, p in paths if p is not None}
+    switched = [*sides.values(), *(answers.torn(d).side for d in loop.passed
+                                   if d.kind == CONTACTOR)]
     for device in (*loop.devices, *loop.passed):
         path = answers.path(device) if device.key in CELL_TRIPS else None
         if path is not None:
             trip = answers.cell_trip(device, path)
             found += [trip.blind_from, trip.seen_from, trip.shut_from]
-        if device.kind == FUSE:
+        if device.kind == FUSE or device in loop.passed:
             found += answers.unbroken(device).bends
         fuse = answers.fuse(device) if device not in loop.passed else None
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
-            for side in sides.values():
+            for side in switched:
                 found += breaks(fuse, side, limit)
-    for side in sides.values():
+    for side in switched:
         found += breaks(NO_FUSE, side, limit)
     # Shared between equal paths, a current bends where each of them has its part of it, and from
     # its own lowest on so many of them may feed it.
@@ -321,7 +361,7 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
 
 def _passed(answers: PartAnswers, device: Device, current: np.ndarray,
             share: np.ndarray) -> _Told:
-    """A fuse that the current passes and nobody counts on: it may melt, and clears nothing."""
+    """What the current passes and nobody counts on: it may melt or open, and clears nothing."""
     own, none = share if device.paths > 1 else current, np.full(current.shape, np.nan)
     return _Told(device, none, np.zeros(current.shape, bool), none,
                  fuse=answers.unbroken(device), own=own, seen=own, passed=True)
@@ -371,7 +411,7 @@ def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: n
     # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same,
     # and where the wires are shorter than is counted it is not blind.
     return _Told(device, np.where(soon & ~above & ~blind, acts + trip.rise, np.nan),
-                 np.zeros(current.shape, bool), np.where(above, trip.time, np.nan), limit)
+                 np.zeros(current.shape, bool), np.where(above, trip.soonest, np.nan), limit)
 
 
 def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:

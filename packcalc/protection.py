@@ -39,7 +39,7 @@ from packcalc.duties import (
     smallest_rating,
 )
 from packcalc.feeds import Feeds, feeds_of
-from packcalc.findings import Finding, largest
+from packcalc.findings import OR_LESS, Finding, largest
 from packcalc.further_parts import disconnect_nowhere
 from packcalc.highest_voltage import voltage_of
 from packcalc.layouts import Layout
@@ -56,17 +56,18 @@ from packcalc.places.shared import whole_drop
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
     fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop, one_pole_falls, one_pole_loops,
-    opened_all_the_same, path_highest, whole_falls,
+    opened_all_the_same, path_highest, untold_path_loops, whole_falls,
 )
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
 from packcalc.protect.coordination import (
-    Coordination, coordinate, with_heats, with_places, with_trips,
+    Coordination, coordinate, with_contacts, with_heats, with_places, with_trips,
 )
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks, told_apart
 from packcalc.protect.fuse import overload_by, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
+from packcalc.protect.places import FUSE as FUSE_DEVICE
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import size_precharge
 from packcalc.protect.route_figures import RouteAsked
@@ -201,8 +202,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     loops = _loops(brief, pack, at_the_end)
     faults = _demanded(pack, at_the_end, loops)
     listed = brief.parts.list
-    first = size_main_fuse(asked_of_fuse(brief, pack, faults, loops, None), path_fuses(brief))
-    rating = _rating(brief, first)
+    rating = _rating(brief, lambda: size_main_fuse(
+        asked_of_fuse(brief, pack, faults, loops, None), path_fuses(brief)))
     routes = tuple(sized_route(brief, route, pack, faults, rating) for route in brief.cables.route)
     fuse_asked = asked_of_fuse(brief, pack, faults, loops, allowed_by_cables(brief, routes))
     fuse = size_main_fuse(fuse_asked, path_fuses(brief), named=brief.parts.main_fuse)
@@ -219,7 +220,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
                       _left(listed.contactors, size_contactors(switching, listed.contactors)))
     if layout.in_strings:
         held = replace(held, item=replace(held.item, notes=(STRINGS_OPEN, *held.item.notes)))
-    switching = replace(switching, fuse_let_through=_let_through(held),
+    switching = replace(switching, overload=held.overload, fuse_let_through=_let_through(held),
                         break_discharge=_to_break(held, switching.break_discharge))
     strung = pack.layout.in_strings
     contactors = size_contactors(switching, listed.contactors, named=brief.parts.tripped(strung))
@@ -237,9 +238,10 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
                                             settings.by_place if settings else None), overvoltage)
     held = with_places(with_trips(held, circuit.management.trips), [
         p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)],
-        [p.title for p in circuit.places if any(a.clears is None and a.device == d.name
-                                                for a in p.answers for d in p.loop.passed)])
-    held = with_heats(held, circuit.heats)
+        [p.title for p in circuit.places if any(
+            a.clears is None and d.name in a.device.split(" or ")
+            for a in p.answers for d in p.loop.passed if d.kind == FUSE_DEVICE)])
+    held = with_contacts(with_heats(held, circuit.heats), circuit.contacts.contactor)
     routes = tuple(_placed_route(brief, route, held, circuit.heats) for route in routes)
     faults = replace(faults, checks=tuple(told_apart(
         c, opened_all_the_same(circuit.places, pack.peak_current.number)
@@ -248,9 +250,10 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              disconnect_nowhere(brief, layout.series) or size_disconnect(
-                 carry, listed.disconnects, switch=pulled(pack, inductance), place=place,
-                 named=brief.parts.disconnect),
-             size_connectors(carry, listed.connectors, place=place,
+                 replace(carry, borne=circuit.contacts.in_string), listed.disconnects,
+                 switch=pulled(pack, inductance), place=place, named=brief.parts.disconnect),
+             size_connectors(replace(carry, borne=circuit.contacts.common), listed.connectors,
+                             place=place,
                              named=brief.parts.connector))
     return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit, found,
                            own.lowest if own else None)
@@ -305,12 +308,15 @@ def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> F
     a fuse of their own behind the main one are held apart.
     """
     least = min(main_path_loops(loops), key=lambda loop: loop.lowest.number, default=None)
-    if least is None or least.lowest.number >= faults.lowest.number:
-        return faults
-    lowest = least.lowest.called("Lowest fault current", note=(
-        f"{faults.lowest.note}; lowest of all places that the main fuse or the contactors must "
-        f"open: {least.title} (far end of the traction cable {faults.lowest.shown})"))
-    return replace(faults, lowest=lowest,
+    lowest = faults.lowest
+    if least is not None and least.lowest.number < lowest.number:
+        lowest = least.lowest.called("Lowest fault current", note=(
+            f"{lowest.note}; lowest of all places that the main fuse or the contactors must "
+            f"open: {least.title} (far end of the traction cable {lowest.shown})"))
+    open_ = " and ".join(f"'{loop.title}' {loop.lowest.note}" for loop in untold_path_loops(loops))
+    if open_:
+        lowest = lowest.called(lowest.title, note=f"{lowest.note}{OR_LESS}place {open_}")
+    return faults if lowest is faults.lowest else replace(faults, lowest=lowest,
                    checks=range_checks(faults.highest, lowest, pack.peak_current))
 
 
@@ -374,11 +380,11 @@ def _left(parts: tuple[AnyPart, ...], item: Item) -> tuple[AnyPart, ...]:
     return tuple(p for p in parts if p.name in (good or tried))
 
 
-def _rating(brief: Brief, fuse: Item) -> Finding | None:
+def _rating(brief: Brief, tried: Callable[[], Item]) -> Finding | None:
     """Rated current of the fuse that the brief names, else of the smallest that carries."""
     if brief.parts.main_fuse:
         return brief.parts.list.part(FUSE, brief.parts.main_fuse).rated_current
-    return smallest_rating(fuse)
+    return smallest_rating(tried())
 
 
 def _to_break(held: Coordination, least: Finding) -> Finding:
@@ -406,7 +412,7 @@ def _held_route(brief: Brief, route: RouteResult, held: Coordination,
         else _traction_held(route.asked, held)
     if asked is None:
         return route
-    return size_route(asked, cables_tried(brief, told), named=told.cable)
+    return size_route(asked, cables_tried(brief, told), named=told.cable, before=route)
 
 
 def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
@@ -435,7 +441,8 @@ def _placed_route(brief: Brief, route: RouteResult, held: Coordination,
     asked = traction if traction is not None else replace(
         route.asked, let_through=other.heat, protected_by=BEHIND_MAIN)
     return size_route(replace(asked, let_through=None if other.silent else asked.let_through,
-                              unended=other.nobody), cables_tried(brief, told), named=told.cable)
+                              unended=other.nobody), cables_tried(brief, told),
+                      named=told.cable, before=route)
 
 
 def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,

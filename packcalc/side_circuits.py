@@ -16,7 +16,8 @@ from packcalc.checks import Check, Item, judge
 from packcalc.conductors import corrected_current
 from packcalc.errors import OutOfRange
 from packcalc.feeds import (
-    BARE, BUS, OPEN_INPUT, Feeds, bus_capacitance, named_fuse, on_the_bus, standing,
+    BARE, BUS, OPEN_INPUT, SHORT_RUN, Feeds, bus_capacitance, hottest_class, named_fuse,
+    perhaps_on_the_bus, wherever,
 )
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.modules import traced_charge_current_limit
@@ -28,6 +29,7 @@ from packcalc.place_demands import Demand, demand_on
 from packcalc.protect.branch_figures import (
     PRECHARGE,
     SENSE,
+    AtCharge,
     BranchAsked,
     BranchFuse,
     Weakest,
@@ -182,8 +184,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
                           parts: Sequence[ContactorPart] = (), *,
                           takeover: Finding, fed_back: Finding | None = None,
                           closing_step: Finding | None = None,
-                          let_through: Finding | None = None,
-                          cut_off: Finding | None = None, named: str = "") -> Item | None:
+                          let_through: Finding | None = None, named: str = "") -> Item | None:
     """The user's contactors held against the duty of one string's; None without strings.
 
     Args:
@@ -194,7 +195,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
         fed_back: the same of a fault inside its own string, which the others feed backwards
             through it, before the string fuse has cleared; None where it was not asked.
         closing_step: what the first string's contactor makes onto the pre-charged link.
-        let_through, cut_off: of the named string fuse, where its sheet says so.
+        let_through: of the named string fuse, where its sheet says so.
         named: the one that the brief names.
     """
     places = tuple(loops)
@@ -210,7 +211,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
             continuous_current=largest([duty.continuous, duty.charging],
                                        "continuous current of one string, one string open"),
             peak_current=duty.peak, peak_duration=brief.power.peak_duration,
-            ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking, cut_off=cut_off,
+            ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking,
             terminal_temperature=joined_limit(brief),
             counted_resistance=brief.path.contactor_resistance),
         SwitchDemand(
@@ -298,11 +299,14 @@ class Capacity:
     Attributes:
         hottest, coolest: by the hottest and the coolest way of laying of the rule set, else None.
         why: why there is none, and what to do.
+        below: where the hottest way knows no conductor so thin, more than it can carry the
+            coolest way.
     """
 
     hottest: Finding | None = None
     coolest: Finding | None = None
     why: str = ""
+    below: Finding | None = None
 
 
 def branch_capacity(brief: Brief, branch: Branch) -> Capacity:
@@ -326,7 +330,18 @@ def laid_capacity(brief: Brief, section: Finding, insulation: Finding) -> Capaci
     except OutOfRange as refusal:
         return Capacity(why=f"outside table: {refusal}. Ask the wire's maker for its current at "
                             f"{brief.surroundings.cable_ambient.shown} in a bundle, and take a "
-                            "fuse at or below it")
+                            "fuse at or below it", below=_at_most_laid(brief, wire))
+
+
+def _at_most_laid(brief: Brief, wire: tuple[Finding, Finding]) -> Finding | None:
+    """Of the smallest section that is known for any cool way, alone, the coolest way it knows."""
+    rule, (section, insulation) = rule_set(brief.cables.rules), wire
+    try:
+        least = min((sections(rule, rule.table_for(way, insulation.number))[0].area
+                     for way in COOLEST if way in rule.installs), key=lambda f: f.number)
+    except OutOfRange:
+        return None
+    return _at_best(brief, (max(least, section, key=lambda f: f.number), insulation))
 
 
 def _at_best(brief: Brief, wire: tuple[Finding, Finding]) -> Finding | None:
@@ -397,20 +412,22 @@ def branch_asked(feeds: Feeds, loops: Iterable[Loop], branch: Branch,
         branch: as in the brief.
         fuse: its data sheet; None where only the rated current is known.
     """
-    brief, pack, branch = feeds.brief, feeds.pack, standing(branch, feeds.string is not None)
-    bus, sense = branch.taps == BUS, branch.kind == SENSE
-    joined = bus or (feeds.string is not None and not sense)
+    brief, pack, sense = feeds.brief, feeds.pack, branch.kind == SENSE
+    bus = any(b.taps == BUS for b in wherever(brief, branch, feeds.string is not None))
+    joined = branch.name in [b.name for b in perhaps_on_the_bus(brief, feeds.string is not None)]
     capacity = branch_capacity(brief, branch)
     return BranchAsked(
         name=branch.name, kind=branch.kind, power=branch.power, current=branch.current,
         lowest_bus=brief.inverter.voltage_low, length=branch.length,
         tap_length=branch.tap_length, section=branch.section,
         insulation_voltage=branch.insulation_voltage, insulation_class=branch.insulation_class,
-        fused_poles=branch.fused_poles,
+        hottest=hottest_class(brief, branch), fused_poles=branch.fused_poles,
+        poles_open=brief.branch_open(branch, "fused_poles"),
         fuse=fuse or fuse_without_sheet(branch.fuse_rating, branch.fuse_part,
                                         named_fuse(brief, branch)),
-        capacitance=branch.capacitance, highest_voltage=pack.highest_voltage,
-        **_at_places(feeds, loops, branch),
+        capacitance=_at_most(brief, branch.capacitance), highest_voltage=pack.highest_voltage,
+        near=SHORT_RUN if branch.length.basis == "assumed" else branch.length,
+        at_charge=_at_charge(feeds, branch), **_at_places(feeds, loops, branch),
         upstream_long=feeds.cell.resistance_long if sense else
         pack.resistance_long if bus else feeds.resistance_box,
         voltage_empty=feeds.cell.voltage_empty if sense else pack.rest_low_voltage,
@@ -419,9 +436,37 @@ def branch_asked(feeds: Feeds, loops: Iterable[Loop], branch: Branch,
                                      tr.share_of_voltage, voltage=pack.highest_voltage,
                                      share=brief.precharge.level)) if joined else None,
         link_feeds=joined, capacity=capacity.hottest, capacity_at_best=capacity.coolest,
+        capacity_below=capacity.below,
         charging=pack.charging_current if branch is sole_charger(brief) else None,
         why_no_capacity=capacity.why, ambient=brief.surroundings.box_ambient,
         bus_insulation=None if sense else brief.insulation.bus_withstand)
+
+
+def _at_most(brief: Brief, capacitance: Finding) -> Finding:
+    """At the tolerance of the link's capacitors; what is open or nothing stays so."""
+    if not capacitance.known or capacitance.number == 0.0:
+        return capacitance
+    return trace(tr.largest_capacitance, capacitance=capacitance,
+                 tolerance=brief.inverter.dc_link_tolerance)
+
+
+def _at_charge(feeds: Feeds, branch: Branch) -> AtCharge | None:
+    """Behind a charge contactor, or a station's own, a branch ends on what may be empty.
+
+    Of an on-board charger beside a fast-charge inlet no contactor stands before it.
+    """
+    brief = feeds.brief
+    charger, inlet = CHARGERS
+    apart = branch.kind == inlet or (
+        branch.kind == charger and all(b.kind != inlet for b in brief.branch)
+        and brief.charge_contactor_may_stand)
+    if not apart:
+        return None
+    stated = brief.path.charge_difference
+    return AtCharge(
+        stated if stated.known else feeds.pack.highest_voltage,
+        _at_most(brief, brief.station.capacitance if branch.kind == inlet else branch.capacitance),
+        stated.known)
 
 
 def _at_places(feeds: Feeds, loops: Iterable[Loop], branch: Branch) -> dict[str, Any]:
@@ -433,7 +478,8 @@ def _at_places(feeds: Feeds, loops: Iterable[Loop], branch: Branch) -> dict[str,
     places, main = tuple(loops), feeds.faults.time_constant_highest
     demand = demand_on(places, f"branch_fuse.{branch.name}")
     if demand is None:
-        far = next(p for p in places if p.key == f"branch.{branch.name}.after")
+        far = max((p for p in places if p.key == f"branch.{branch.name}.after"),
+                  key=lambda p: p.all_sources.number if p.all_sources.known else 0.0)
         return {"fault_highest": far.all_sources, "time_constant": main if main.known else None}
     longest = [f for f in (demand.constant, main) if f is not None and f.known]
     return {"fault_highest": demand.highest, "slower_loops": demand.pairs,
@@ -486,10 +532,10 @@ def resistor_current(precharge: Item) -> ResistorCurrent | None:
 
 
 def bus_loads(brief: Brief, highest_voltage: Finding, strung: bool) -> tuple[BusLoad, ...]:
-    """Branches on the bus that draw during pre-charge.
+    """Branches that draw during pre-charge: on the bus, or perhaps.
 
     Args:
-        brief, strung: as of `on_the_bus`.
+        brief, strung: as of `perhaps_on_the_bus`.
         highest_voltage: at which a branch of known current draws its largest power.
 
     A branch whose waking voltage is open has a `wakes_at` without value: the worst counts. One of
@@ -498,7 +544,7 @@ def bus_loads(brief: Brief, highest_voltage: Finding, strung: bool) -> tuple[Bus
     """
     quiet = (*CHARGERS, SENSE, PRECHARGE)  # its own wires feed the bus
     found = []
-    for branch in on_the_bus(brief, strung):
+    for branch in perhaps_on_the_bus(brief, strung):
         if branch.kind in quiet:
             continue
         power = branch.power if branch.power.known else _power_of(highest_voltage, branch)
@@ -519,10 +565,10 @@ def _counted_as(branch: Branch) -> str:
 
 
 def bus_checks(brief: Brief, strung: bool) -> tuple[Check, ...]:
-    """Branches on the bus whose share of pre-charge and discharge is open."""
+    """Branches on the bus, or perhaps, whose share of pre-charge and discharge is open."""
     least = leaf("least input capacitance", "C", "mF", 0.0, "definition", origin=Origin("rule"))
     return tuple(judge(f"Share of {b.name} in pre-charge and discharge", "fault range",
                        b.capacitance, "at least", least,
                        missing=f"input capacitance of {b.name} is not known and {_counted_as(b)} "
                                "pre-charge takes longer and the bus stays live longer")
-                 for b in on_the_bus(brief, strung))
+                 for b in perhaps_on_the_bus(brief, strung))

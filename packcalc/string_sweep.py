@@ -13,7 +13,7 @@ from packcalc.brief import Brief
 from packcalc.clearing import path_conductors
 from packcalc.checks import Check, Requirement, judge
 from packcalc.feeds import Feeds
-from packcalc.findings import Finding, largest, trace
+from packcalc.findings import Finding, largest, smallest, trace
 from packcalc.monitoring import acts_by, sensor_deviation
 from packcalc.part_checks.fuse import breaking_check
 from packcalc.part_checks.shown import rounded
@@ -22,7 +22,7 @@ from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
 from packcalc.protect.places import Loop
 from packcalc.protect.strings import string_duty
-from packcalc.side_circuits import string_fuse_asked, strings_asked
+from packcalc.side_circuits import shortest_delay, string_fuse_asked, strings_asked
 
 KEY = "string_coordination"
 EVERY = "string fuse breaks every source of its worst fault place"
@@ -110,7 +110,16 @@ def string_trips(brief: Brief) -> Trips | None:
                                     error=brief.management.current_sensor_error,
                                     full_range=reach if reach.known else whole if wide
                                     else own.trip_current, note=note),
-                 sensor_range=reach if reach.known else None)
+                 sensor_range=reach if reach.known else None,
+                 opens_within=_opens_within(brief))
+
+
+def _opens_within(brief: Brief) -> Finding | None:
+    """Longest opening time of a string's contactor that the delays of the brief leave it."""
+    known = [f for f in (brief.strings.trip_delay, shortest_delay(brief))
+             if f is not None and f.known]
+    return smallest(known, "shortest delay until a string's contactor has opened") \
+        if known else None
 
 
 def _reaches(feeds: Feeds, trips: Trips | None) -> tuple[Check, ...]:

@@ -147,6 +147,49 @@ def test_group_iiib_above_630_v(volts, pd, group, expected):
     assert sum("IIIb may be used" in c.title for c in result.item.checks) == expected
 
 
+def of_a_lower_bound(note="at least this; not evaluated: charger at its own ceiling", **changes):
+    values = {name: leaf(title, "x", unit, changes.get(name, value), "given")
+              for name, (title, unit, value) in FIGURES.items()}
+    values["voltage"] = values["voltage"].called(note=note)
+    return ins.study_insulation(ins.InsulationAsked(group="IIIa", category="III", **values))
+
+
+def test_what_rises_with_a_lower_bound_is_one_itself_and_passes_nothing():
+    found = of_a_lower_bound(creepage=13e-3, clearance=12e-3)
+    assert verdict(study(creepage=13e-3, clearance=12e-3), "clearance as built") == "pass"
+    for words in ("creepage as built", "clearance as built", "warns no later", "gloves exist"):
+        assert verdict(found, words) == "caution"
+    assert verdict(of_a_lower_bound(creepage=6.2e-3), "creepage as built") == "fail"
+    assert found.joined.at_least and found.dc_alone.at_least
+    assert all(f.at_least for f in found.distances.known)
+    said = {r.what: r.value for r in found.item.specification}
+    assert said["isolation of the battery by itself"] == "at least 40.00 kΩ or more"
+    assert said["isolation monitor: warning"].startswith("at least 200.0 kΩ, or more, for")
+    assert said["clearance, basic insulation"] == "at least 5.500 mm or more"
+    unsaid = next(c for c in of_a_lower_bound(y_capacitance=None).item.checks
+                  if "balanced pack" in c.title)
+    assert "at most 1.250 µF on each pole in all, or less" in unsaid.reason
+
+
+def test_gloves_of_a_lower_bound_are_of_that_class_or_higher():
+    # ASTM D120: class 00 ends at 750 V DC
+    assert study().gloves == "class 00 (beige label)"
+    found = of_a_lower_bound(voltage=745.0)
+    assert found.gloves == "class 00 (beige label) or higher, for the highest voltage is not known"
+    page = [b.text for b in insulation_section(found).blocks if hasattr(b, "text")]
+    assert any("Rubber gloves: class 00 (beige label) or higher" in text for text in page)
+    note = next(b for b in insulation_section(found).blocks
+                if getattr(b, "key", "") == "insulation_distances").note
+    assert "at least this, or more" in note
+
+
+def test_what_another_figure_bounds_still_passes_and_still_says_that_more_may_be_true():
+    bounded = "at least this; not evaluated: x; governed by: y, counted until these are known: x"
+    found = of_a_lower_bound(note=bounded)
+    assert verdict(found, "warns no later") == "pass" and found.joined.at_least
+    assert "or higher" in found.gloves
+
+
 def test_discharge_time_against_5_s():
     # 2635 Ω·1 mF·ln(400/60) = 4.9989 s; 2636 Ω gives 5.0008 s
     assert figure(study(), "time for the DC link to fall to 60 V") == pytest.approx(

@@ -175,7 +175,8 @@ def test_branch_fuse_is_asked_only_behind_itself():
 
 
 def test_a_tap_before_the_main_fuse_has_nothing_upstream():
-    extra = '[[branch]]\nname = "tap"\nkind = "monitor"\nsection = "0.75 mm²"\n'
+    extra = '[[branch]]\nname = "tap"\nkind = "monitor"\nsection = "0.75 mm²"\n' \
+            'taps = "before the main fuse"\n'
     found = places(extra)
     assert found["branch.tap.after"].at_lowest.words == "nobody"
     assert found["branch.tap.after"].checks[1].verdict == FAIL

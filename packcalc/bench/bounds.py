@@ -111,7 +111,7 @@ def tight_bound(units: np.ndarray, series: int, parallel: int) -> tuple[int, int
     best = np.sort(units)[::-1][:series * parallel]
     rough = [(math.floor(bound + 1e-9), j, k) for bound, j, k in _bounds(best, series, parallel)]
     tight = min(rough, key=lambda found: (found[0], -found[2]))
-    if tight[1] == 0:
+    if tight[1] == 0 or series <= 3 and parallel >= 5:
         return tight
     for _, small, _ in rough[1:MOST_WEAK + 1]:
         here = (-1, small, series)

@@ -34,7 +34,8 @@ A_LOOK, A_CHUNK = 400, 50  # small steps that one group's choice costs, and a ch
 
 
 def first_groups(units: np.ndarray, order: np.ndarray, limit: int, narrow: int, parallel: int,
-                 grid: int, rng: np.random.Generator) -> Iterator[tuple[np.ndarray, int]]:
+                 grid: int, rng: np.random.Generator,
+                 steps: int = EFFORT) -> Iterator[tuple[np.ndarray, int]]:
     """Groups of the weakest modules with strong others, and the limit that is proven.
 
     First as many as set the limit, then as many more as leave those after them little room;
@@ -50,6 +51,7 @@ def first_groups(units: np.ndarray, order: np.ndarray, limit: int, narrow: int, 
         parallel: modules of a group, 3 or more.
         grid: steps by which sums of a group differ.
         rng: of the choices among very many.
+        steps: small ones, before it is given up.
 
     Yields:
         (groups, P) module numbers that reach the limit or come as near as was found; the
@@ -61,7 +63,7 @@ def first_groups(units: np.ndarray, order: np.ndarray, limit: int, narrow: int, 
         >>> found.tolist(), limit
         ([[5, 0, 3]], 160)
     """
-    effort = EFFORT * (2 if narrow > LONG else 1)
+    effort = steps * (2 if narrow > LONG else 1)
     target, reached, missed, step = limit, None, limit + grid, grid
     groups = np.empty((0, parallel), dtype=int)
     while effort > 0 and (reached is None or missed - reached > grid):

@@ -15,6 +15,7 @@ import numpy as np
 
 from packcalc.bench.bounds import ROUNDING
 from packcalc.bench.dealing import Pins
+from packcalc.bench.two_strings import dealt_by_twos
 
 NARROWER = 1e-12  # Ω: an exchange that narrows less is none
 WIDEST = 2  # neighbouring strings whose mean is looked at, besides that of all
@@ -83,7 +84,7 @@ def conductance_bound(units: np.ndarray, resistance: np.ndarray, limits: np.ndar
 
 
 def even_strings(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray,
-                 pins: Pins) -> np.ndarray:
+                 pins: Pins, least: float = 0.0) -> np.ndarray:
     """Exchange modules between strings, or with spare ones, where no weakest is lowered.
 
     A module may change strings only where it still reaches the weakest there, and only where
@@ -94,13 +95,18 @@ def even_strings(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray,
         units, resistance: of each module.
         rows: modules, string by string.
         pins: that the rows keep.
+        least: what is known that the most resistive string cannot come below [Ω].
     """
     rows = rows.copy()
     floors = units[rows].min(axis=1)
-    _even(units, resistance, rows, floors, pins)
-    while _take_spares(units, resistance, rows, floors, pins):
+    while True:
         _even(units, resistance, rows, floors, pins)
-    return rows
+        while _take_spares(units, resistance, rows, floors, pins):
+            _even(units, resistance, rows, floors, pins)
+        highest = float(resistance[rows].sum(axis=1).max())
+        rows = dealt_by_twos(units, resistance, rows, floors, pins, least)
+        if float(resistance[rows].sum(axis=1).max()) >= highest - NARROWER:
+            return rows
 
 
 def _even(units: np.ndarray, resistance: np.ndarray, rows: np.ndarray, floors: np.ndarray,

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from packcalc.bench.allotted import MOST_ALLOTTED, allotment_bound
 from packcalc.bench.bounds import (
     critical,
     giants,
@@ -22,6 +23,7 @@ from packcalc.bench.bounds import (
     tight_bound,
     weakest_bound,
 )
+from packcalc.bench.chains import EFFORT as CHAIN_STEPS
 from packcalc.bench.chains import chain_ends, first_groups
 from packcalc.bench.dealing import (
     Assignment,
@@ -45,6 +47,7 @@ from packcalc.bench.exact import (
     weakest_first,
     window_width,
 )
+from packcalc.bench.few_groups import MOST_GROUPS, best_of_few
 from packcalc.bench.keeping import Rules
 from packcalc.bench.mending import mended
 from packcalc.bench.pinned import folded, start_groups
@@ -61,6 +64,9 @@ WIDEST_CHAIN = 8  # modules of a group that are dealt chain by chain
 LONG_CHAIN = 60  # modules: longer ones are sooner mended than looked through
 MENDING = 600  # steps before that is given up
 FEW_WAYS = 1_700  # to split two of all groups: fewer are searched instead
+FEW_WIDE, FEW_SUMS, LONGER = 5, 800_000, 5  # looked through from five modules a group on
+BRIEF_LIST = 11_000  # half sets of partners: of more a short mending comes first
+LEFT = 5  # of the other effort this part is left where few groups were looked through in vain
 FEW_ROUNDS = 20  # of that search
 EVERY_PINNED = "every other dealing that keeps the pins was excluded"
 OTHERWISE = "every other grouping of the modules that set the bound was excluded"
@@ -100,7 +106,8 @@ def assign_groups(capacity: np.ndarray, resistance: np.ndarray | None, series: i
         limit = second_bound(conductance, units, floor, series, parallel)
         final, limit = even_resistance(units, conductance, placed, (floor, limit), effort, rng,
                                        _rules(pins))
-    return _grouped(final, units, step, value, bound, proof, resistance, limit)
+    return _grouped(final, units, step, value, bound, proof, resistance, limit,
+                    NO_PINS if pins else NOT_PROVEN)
 
 
 def _best_places(units: np.ndarray, series: int, parallel: int, pins: Pins, effort: Effort,
@@ -125,7 +132,8 @@ def _rules(pins: Pins) -> Rules:
 
 
 def _grouped(final: Dealing, units: np.ndarray, step: float, value: float, bound: float,
-             proof: str, resistance: np.ndarray | None, limit: float) -> Assignment:
+             proof: str, resistance: np.ndarray | None, limit: float,
+             unproven: str = NOT_PROVEN) -> Assignment:
     conductance = math.nan
     if resistance is not None:
         g = 1.0 / np.asarray(resistance, dtype=float)
@@ -135,7 +143,7 @@ def _grouped(final: Dealing, units: np.ndarray, step: float, value: float, bound
     spare = final.spare[np.argsort(-units[final.spare], kind="stable")]
     return Assignment("grouped", rows, spare,
                       float(units[rows].sum(axis=1).min()) * step, value * step, bound * step,
-                      bool(proof), proof or NO_PINS, conductance, limit, step)
+                      bool(proof), proof or unproven, conductance, limit, step)
 
 
 def _best_groups(units: np.ndarray, series: int, parallel: int, pins: Pins, effort: Effort,
@@ -202,13 +210,21 @@ def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int
     bound = on_the_grid(bound, units[used], parallel)
     chain = not few and weak in (0, narrow) and parallel <= WIDEST_CHAIN
     start, reached = _weakest_dealt(units, used, bound, parallel)
-    if not (reached or few or chain and _brief_chain(units[used], bound, narrow, parallel)):
+    looked = not reached and series <= MOST_GROUPS and FEW_WIDE <= parallel <= WIDEST_CHAIN
+    if looked:
+        start, limit, proof = _few_groups(units, start, bound, narrow, rng)
+        if proof:
+            return start, limit, proof
+        effort = replace(effort, rounds=effort.rounds // LEFT)
+        bound, weak, narrow = (bound, weak, narrow) if limit == bound else (limit, 0, series)
+    elif not (reached or few or chain and _brief_chain(units[used], bound, narrow, parallel)):
         start, reached = _mended(units, start, bound, narrow, rng)
     if reached:
         return start, bound, REACHED
     proof = ""
     if chain:
-        start, limit, proof = _from_chain(units, used, start, (bound, narrow), effort, rng)
+        steps = CHAIN_STEPS // 2 if looked else CHAIN_STEPS
+        start, limit, proof = _from_chain(units, used, start, (bound, narrow), effort, steps, rng)
         weak = weak if limit == bound else 0
         bound = limit
     if proof or chain and narrow < series:
@@ -216,6 +232,33 @@ def _rest_groups(units: np.ndarray, used: np.ndarray, series: int, parallel: int
     if narrow == series and series * parallel > most_exact(parallel):
         return _searched(units, start, bound, effort, rng)
     return _from_critical(units, start, (bound, weak, narrow), effort, rng)
+
+
+def _few_groups(units: np.ndarray, start: Dealing, bound: int, narrow: int,
+                rng: np.random.Generator) -> tuple[Dealing, int, str]:
+    """Few groups of several modules: looked through, and mended where that takes long."""
+    series, parallel = start.groups.shape
+    best, limit = np.sort(units[start.groups.ravel()])[::-1], bound
+    if math.comb(len(best), parallel // 2) > BRIEF_LIST:
+        start, reached = _mended(units, start, bound, narrow, rng, MENDING // 6)
+        if reached:
+            return start, bound, REACHED
+    sums = FEW_SUMS
+    while True:
+        groups, limit, settled = best_of_few(units, start.groups, limit, grid_step(best), sums)
+        start = replace(start, groups=groups)
+        if settled or sums > FEW_SUMS:
+            return start, limit, (REACHED if limit == bound else OTHERWISE) if settled else ""
+        lower = limit
+        if series <= MOST_ALLOTTED:
+            lower = allotment_bound(best, series, parallel, weakest_sum(units, groups))
+            lower = min(limit, on_the_grid(lower, best, parallel))
+        if lower == limit:
+            start, reached = _mended(units, start, limit, series, rng)
+            if reached:
+                return start, limit, REACHED
+            sums = LONGER * FEW_SUMS
+        limit = lower
 
 
 def _brief_chain(values: np.ndarray, limit: int, narrow: int, parallel: int) -> bool:
@@ -240,7 +283,7 @@ def _weakest_dealt(units: np.ndarray, used: np.ndarray, limit: int,
 
 
 def _mended(units: np.ndarray, dealt: Dealing, limit: int, narrow: int,
-            rng: np.random.Generator) -> tuple[Dealing, bool]:
+            rng: np.random.Generator, steps: int = MENDING) -> tuple[Dealing, bool]:
     """Groups that were dealt from the weakest on, mended; whether the limit is reached.
 
     First those that set the limit, among themselves: what is missing there is never found in
@@ -253,19 +296,20 @@ def _mended(units: np.ndarray, dealt: Dealing, limit: int, narrow: int,
             search.run(FEW_ROUNDS)
             groups[:count] = search.best
         else:
-            groups[:count] = mended(units, groups[:count], limit, rng, MENDING)
+            groups[:count] = mended(units, groups[:count], limit, rng, steps)
         if weakest_sum(units, groups[:count]) < limit:
             break
     return replace(dealt, groups=groups), weakest_sum(units, groups) >= limit
 
 
 def _from_chain(units: np.ndarray, used: np.ndarray, start: Dealing, bound: tuple[int, int],
-                effort: Effort, rng: np.random.Generator) -> tuple[Dealing, int, str]:
+                effort: Effort, steps: int,
+                rng: np.random.Generator) -> tuple[Dealing, int, str]:
     """The groups of the weakest that set the bound first, by looking through; then the rest."""
     parallel, (limit, narrow) = start.groups.shape[1], bound
     starts = []
     for groups, limit in first_groups(units, used, limit, narrow, parallel,
-                                      grid_step(units[used]), rng):
+                                      grid_step(units[used]), rng, steps):
         if limit == bound[0] and not len(groups):
             break
         rest = used[~np.isin(used, groups)]

@@ -19,6 +19,7 @@ from packcalc.bench.dealing import (
     demand_enough,
 )
 from packcalc.bench.even_strings import conductance_bound, even_strings, least_modules
+from packcalc.bench.few_strings import most_even
 from packcalc.bench.pinned_strings import Found, best_pinned_strings
 
 
@@ -30,7 +31,8 @@ def assign_strings(capacity: np.ndarray, resistance: np.ndarray | None, series: 
     modules that reach it, so the k-th best string cannot beat module number k·S. With pins
     the floors of the strings are sought by flows; where that takes too long, the bound says how
     much higher another dealing might come. Of modules that serve as well those of least
-    resistance are taken, and exchanged until no exchange makes two strings more even.
+    resistance are taken, and exchanged until no exchange makes two strings more even; of few
+    modules every dealing is looked at.
 
     Args:
         capacity: of each module [C].
@@ -62,13 +64,16 @@ def assign_strings(capacity: np.ndarray, resistance: np.ndarray | None, series: 
         why = "sorted and sliced is optimal (each string's weakest at its own limit)"
     rows, conductance, limit = found.rows, math.nan, math.nan
     if resistance is not None:
-        # Blocks may stand in the way of evening where the least resistance begins.
-        starts = [found.rows, found.least] if pins else [found.least]
-        evened = [even_strings(units, resistance, start, pins) for start in starts]
-        totals = [float(resistance[own].sum(axis=1).max()) for own in evened]
-        rows, conductance = evened[int(np.argmin(totals))], 1.0 / min(totals)
         limit = conductance_bound(units, resistance, np.array(found.limits), series,
                                   float(units[rows].min(axis=1).sum()))
+        # Blocks may stand in the way of evening where the least resistance begins.
+        starts = [found.rows, found.least] if pins else [found.least]
+        evened = [even_strings(units, resistance, start, pins, 1.0 / limit) for start in starts]
+        rows = min(evened, key=lambda own: float(resistance[own].sum(axis=1).max()))
+        best = most_even(units, resistance, rows, pins)
+        rows = rows if best is None else best
+        conductance = 1.0 / float(resistance[rows].sum(axis=1).max())
+        limit = limit if best is None else conductance
     value = float(units[rows].min(axis=1).sum())
     bound = max(value, found.bound)
     proven = value >= bound

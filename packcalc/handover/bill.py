@@ -22,7 +22,6 @@ from packcalc.handover.inside import (
 from packcalc.handover.sizes import SAID, in_both
 from packcalc.handover.voltage_class import called
 from packcalc.protect.branch_figures import PRECHARGE, SENSE
-from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -153,8 +152,9 @@ def _charge_contactors(study: ProtectionStudy) -> list[Line]:
     many = {"one pole": 1, "both poles": 2}.get(poles)
     if many is None:
         return []
+    asked = next(i for i in study.items if i.key == "charge_contactor").specification
     return [Line("charge_contactors", "charge contactor", many, "",
-                 charge_contactor_demand(study.brief, study.pack),
+                 "; ".join(f"{r.what}: {r.value}" for r in asked),
                  named=study.brief.parts.charge_contactor, note=poles,
                  open=_questions(study, "charge_contactor"))]
 

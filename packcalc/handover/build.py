@@ -43,7 +43,6 @@ from packcalc.handover.inside import (
     tags_at,
 )
 from packcalc.handover.sizes import in_both
-from packcalc.protect.states import charge_contactor_demand
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -353,8 +352,8 @@ def _charge_contactors(study: ProtectionStudy) -> list[BuiltPart]:
     """What cuts the charge inlet off, in the poles that the brief states."""
     if not charge_poles(study):
         return []
-    return [BuiltPart(CHARGE_CONTACTOR, "Charge contactor",
-                      charge_contactor_demand(study.brief, study.pack),
+    asked = next(i for i in study.items if i.key == "charge_contactor")
+    return [BuiltPart(CHARGE_CONTACTOR, "Charge contactor", asked.governing,
                       study.brief.parts.charge_contactor)]
 
 

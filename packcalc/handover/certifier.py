@@ -19,7 +19,7 @@ from packcalc.findings import Finding, trace
 from packcalc.handover.figures import BORDER, Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open
 from packcalc.handover.voltage_class import called
-from packcalc.protect.insulation import ENERGY_LIMIT
+from packcalc.protect.insulation import ENERGY_LIMIT, as_open
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -226,7 +226,8 @@ def _bleeding(f: Figures) -> tuple[Finding, ...]:
     least = f.bleed_edge(False)
     if least is not None:
         return (trace(tr.resistor_power, "power in the discharge resistor while the bus is live",
-                      voltage=f.pack.highest_voltage, resistance=least),)
+                      voltage=f.pack.highest_voltage, resistance=least,
+                      note=as_open(f.pack.highest_voltage)),)
     item = next(i for i in f.study.items if i.key == "precharge")
     return tuple(x for x in item.duty if "bleed" in x.title and x.known)
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from packcalc.errors import ProgramFault
 from packcalc.findings import Finding
+from packcalc.protect.insulation import or_more
 from packcalc.value import value_object
 
 WORDS = "words"
@@ -67,6 +68,7 @@ class Expected:
         like: what it is one of many of ("links"); such readings share one table.
         polarity: whether its sign tells what stands there, as of a module put in reversed.
         guards: whether a limit must stand before it opens a gate: without one it never holds.
+        rests_on: a demand under its upper end that would draw that in if it were more.
     """
 
     id: str
@@ -84,6 +86,16 @@ class Expected:
     like: str = ""
     polarity: bool = False
     guards: bool = False
+    rests_on: Finding | None = None
+
+    @property
+    def unsettled(self) -> Finding | None:
+        """What may be more than counted, and the band narrower by it; None where it is settled.
+
+        No reading within such a band holds.
+        """
+        ends = [f for f in (self.low, self.rests_on) if f is not None and f.known]
+        return next((node for end in ends for node in end.walk() if node.at_least), None)
 
     @property
     def by_size(self) -> bool:
@@ -102,12 +114,13 @@ class Expected:
         if self.dimension == WORDS:
             return "yes"
         low, high = (f if f is not None and f.known else None for f in (self.low, self.high))
+        still = " (still open, so no reading holds)" if self.unsettled is not None else ""
         if low is not None and high is not None:
-            return f"{low.shown} to {high.shown}"
+            return f"{low.shown} to {or_more(high)}{still}"
         if low is not None:
-            return f"at least {low.shown}"
+            return f"at least {or_more(low)}{still}"
         if high is not None:
-            return f"at most {high.shown}"
+            return f"at most {or_more(high)}{still}"
         if self.guards:
             return f"no limit, so it does not hold: {self.lacking}"
         return f"no band: {self.lacking or 'becomes the baseline'}"

@@ -17,11 +17,11 @@ from packcalc.pack import PackModel
 from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
 from packcalc.places.branches import inlets
-from packcalc.protect.insulation import module_voltage
+from packcalc.protect.insulation import as_open, module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
 from packcalc.protect.branch_figures import added_capacitance
-from packcalc.feeds import BARE, OPEN_INPUT, bus_capacitance, on_the_bus
+from packcalc.feeds import BARE, OPEN_INPUT, bus_capacitance, on_the_bus, perhaps_on_the_bus
 from packcalc.value import value_object
 
 SUPPLY = rule("voltage of the current-limited supply", "V", "V", 48.0,
@@ -50,7 +50,7 @@ def discharge_time(study: ProtectionStudy) -> Finding | None:
 def open_on_bus(study: ProtectionStudy) -> tuple[str, ...]:
     """Branches on the bus whose capacitance is not known, with what is counted for them."""
     return tuple(f"input capacitance of {b.name} is not known, counted with {OPEN_INPUT.shown}"
-                 for b in on_the_bus(study.brief, study.pack.layout.in_strings)
+                 for b in perhaps_on_the_bus(study.brief, study.pack.layout.in_strings)
                  if not b.capacitance.known and b.kind not in BARE)
 
 
@@ -115,7 +115,7 @@ class Figures:
                      note="our rule: equal shares of the allowed leakage to battery, load side and "
                           "what leaves ahead of the contactors; the strings share the battery's")
         return trace(bands.isolation_of_part, f"isolation demanded of the {words}",
-                     isolation=self.isolation, count=count)
+                     isolation=self.isolation, count=count, note=as_open(self.isolation))
 
     @property
     def link_above_border(self) -> bool:
@@ -361,4 +361,5 @@ class Figures:
 
     def test_resistor(self, demand: Finding) -> tuple[Finding, Finding]:
         """Ends of a test resistor that proves a demand on the monitor, and hardly more."""
-        return demand, trace(bands.with_room, "largest test resistor", demand=demand, room=ROOM)
+        return demand, trace(bands.with_room, "largest test resistor", demand=demand, room=ROOM,
+                             note=as_open(demand))

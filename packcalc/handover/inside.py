@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, MONITOR_CHOICES
 from packcalc.electrical import resistance_sum
 from packcalc.feeds import on_the_bus
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.handover.bands import rule
 from packcalc.pack import PackModel
 from packcalc.parts import DISCONNECT
+from packcalc.places.branches import UNDESCRIBED
+from packcalc.protect.branch_figures import PRECHARGE, SENSE
+from packcalc.protect.insulation import LARGER_SECTION, or_more
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -22,8 +25,8 @@ MID_PACK, BOTH = "mid-pack", "both poles"
 TYPICAL_LINK = ("the limit of a link is path.link_resistance of the brief, a typical link and not "
                 "the largest permitted: ask its maker and the reviewer for the largest, and size "
                 "with that")
-THIN_AHEAD = ("sense", "monitor")
-NOT_A_LOAD = (*THIN_AHEAD, "pre-charge")
+MONITOR = "monitor"
+NOT_A_LOAD = (SENSE, MONITOR, PRECHARGE)
 
 
 @formula(
@@ -145,8 +148,7 @@ def most_voltage(pack: PackModel) -> str:
 
 def up_to(pack: PackModel) -> str:
     """The same in the middle of a sentence."""
-    shown = pack.highest_voltage.shown
-    return f"up to {shown}" if voltage_whole(pack) else f"{shown} or more"
+    return f"{'up to ' * voltage_whole(pack)}{or_more(pack.highest_voltage)}"
 
 
 def voltage_whole(pack: PackModel) -> bool:
@@ -356,10 +358,27 @@ def taps_ahead(study: ProtectionStudy) -> tuple[str, ...]:
 
 
 def live_ahead(study: ProtectionStudy) -> tuple[str, ...]:
-    """All that leaves ahead of the contactors: these loads, and sense and monitor wires.
+    """All that the disconnect parts and the contactors do not: these loads, and monitor wires.
 
-    No entry says whether thin wires leave the box, so they count as leaving it.
+    No entry says whether thin wires leave the box, so they count as leaving it. A monitor whose
+    wires the brief does not describe counts as joined ahead.
     """
-    behind = on_the_bus(study.brief, study.layout.in_strings)
-    return (*taps_ahead(study), *(b.name for b in study.brief.branch
-                                  if b not in behind and b.kind in THIN_AHEAD))
+    brief = study.brief
+    behind = on_the_bus(brief, study.layout.in_strings)
+    told = [b for b in brief.branch if b.kind == MONITOR]
+    untold = not told and brief.path.insulation_monitor != MONITOR_CHOICES[0]
+    return (*taps_ahead(study), *(b.name for b in told if b not in behind),
+            *((dict(UNDESCRIBED)[MONITOR],) if untold else ()))
+
+
+def sense_wires(study: ProtectionStudy) -> tuple[str, ...]:
+    """What no disconnect parts from its cells; every pack has them, described or not."""
+    return tuple(b.name for b in study.brief.branch if b.kind == SENSE) or \
+        (dict(UNDESCRIBED)[SENSE],)
+
+
+def across_taps(study: ProtectionStudy) -> str:
+    """What sense wires still have between them, with the disconnect out where there is one."""
+    larger = next((f for f in study.circuit.insulation.item.duty if f.title == LARGER_SECTION),
+                  None)
+    return up_to(study.pack) if larger is None else f"up to {larger.shown} in each part"

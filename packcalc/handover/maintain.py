@@ -9,11 +9,13 @@ from packcalc.handover.commission import plan_of
 from packcalc.handover.expected import Expected
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
+    across_taps,
     charge_poles,
     disconnect_of,
     disconnect_out,
     live_ahead,
     may_part,
+    sense_wires,
     up_to,
 )
 from packcalc.handover.parted import leads_before, open_after
@@ -21,6 +23,7 @@ from packcalc.handover.stages_low import PACK_ON
 from packcalc.handover.stages_strings import before_joining
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.handover.voltage_class import called
+from packcalc.protect.insulation import NOT_KNOWN, or_more
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
 
@@ -148,12 +151,12 @@ def _waiting(study: ProtectionStudy) -> str:
 
 def _events(figures: Figures) -> tuple[Event, ...]:
     study = figures.study
-    need, wait = figures.isolation_of_battery.shown, _waiting(study)
+    need, wait = or_more(figures.isolation_of_battery), _waiting(study)
     out = "; ".join(filter(None, (leads_before(study) if may_part(study) else "",
                                   disconnect_out(study))))
     last, cable = _closed_last(study), called(figures.pack).cable
     ahead = ahead_live(study)
-    live = "; ".join(filter(None, (ahead, wait)))
+    live = f"{ahead}; {wait}"
     joining = before_joining(figures)
     again = f"{joining}; " if joining else ""
     return (
@@ -204,9 +207,9 @@ def _events(figures: Figures) -> tuple[Event, ...]:
             "A full bench sheet for the new one first; packcalc assign says what its place "
             "asks for; never a stranger of other chemistry or cell count.",
             f"Contactors open, 12 V off, charger away; {out}; dead outside the box, proven by a "
-            f"meter{', but for what stays live: ' + ahead if ahead else ''}.",
-            "Sense leads off next, of every monitor that spans the joints to be opened; no power "
-            "link before the sense leads that span it.",
+            f"meter, but for this: {ahead}.",
+            "Sense leads off next, live as they are, of every monitor that spans the joints to be "
+            "opened; no power link before the sense leads that span it.",
             "Then sections apart as on the build sheet read backwards; one joint open at a time.",
             "Rest voltage matched before it is joined, as packcalc assign says; on a flat curve "
             "(LFP) voltage tells nothing: both charged fully.",
@@ -223,21 +226,24 @@ def _events(figures: Figures) -> tuple[Event, ...]:
 
 
 def ahead_live(study: ProtectionStudy) -> str:
-    """What leaves ahead of the contactors and stays live with them open; "" where nothing does."""
-    names = live_ahead(study)
-    if not names:
-        return ""
+    """What stays live outside the box with the contactors open, and after the disconnect."""
+    names, wires = ", ".join(live_ahead(study)), ", ".join(sense_wires(study))
     part = disconnect_of(study)
-    until = f"until {part.tag.partition('.')[0]} is out" if part is not None else \
-        "whatever is switched off"
-    return f"ahead of the contactors, live {until}: {', '.join(names)}"
+    if part is None:
+        return "live whatever is switched off: " + \
+            f"{', '.join(filter(None, (names, wires)))}, {across_taps(study)}"
+    tag = part.tag.partition(".")[0]
+    until = f"ahead of the contactors, live until {tag} is out: {names}; " if names else ""
+    return f"{until}live at all times, with {tag} out too: {wires}, {across_taps(study)}"
 
 
 def _tested_at(figures: Figures) -> str:
     """Voltage of the insulation tester: never below what the pack can have."""
     highest = figures.pack.highest_voltage
-    return "at 500 V" if highest.number <= TESTER else \
-        f"at {highest.shown} or above, the module's maker permitting"
+    if highest.number <= TESTER:
+        return f"at 500 V{', or more, ' + NOT_KNOWN if highest.at_least else ''}"
+    more = f" ({or_more(highest)})" if highest.at_least else ""
+    return f"at {highest.shown} or above{more}, the module's maker permitting"
 
 
 def _whole_again(study: ProtectionStudy) -> tuple[str, ...]:

@@ -82,7 +82,8 @@ def inside_words(figures: Figures) -> str:
     most = _highest_part(figures)
     many = f"in each of {strings_of(study)} strings " if strings_of(study) > 1 else ""
     each = " each" if len(runs) > 1 else ""
-    return f"inside the box {many}{names}, up to {most.shown}{each}, whatever is open"
+    return (f"inside the box {many}{names}, up to {most.shown}{each}, whatever is open, and sense "
+            "wires on their taps, in the box or out of it")
 
 
 def _highest_part(figures: Figures) -> Finding:

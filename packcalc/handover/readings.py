@@ -10,7 +10,7 @@ from dataclasses import replace
 from packcalc.bench.meaning import total
 from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
 from packcalc.electrical import with_tolerance
-from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
 from packcalc.handover.bands import OUTLIER_SCORE, SCORE_CONSTANT, rule
 from packcalc.handover.expected import FALL, WORDS, Agreement, Expected, Plan, Stage
@@ -22,11 +22,12 @@ from packcalc.value import value_object
 IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
 YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"
 NO_LIMIT = "no limit: does not hold"
+UNSETTLED = "limit still open: does not hold"
 APART = "does not agree"
 SWAPPED = "probes swapped? judged by its size"
 RANGE_ENDS = ("void: repeat with a higher range: the meter's ends before the band does, so nothing "
               "is shown")
-OUT = (BELOW, ABOVE, NO, APART, NO_LIMIT)
+OUT = (BELOW, ABOVE, NO, APART, NO_LIMIT, UNSETTLED)
 BASELINE_OUT = "baseline out of band"
 BASELINE_APART = "baseline stands out from its like"
 FEWEST = 5
@@ -130,7 +131,16 @@ def compare(expected: Expected, readings: Sequence[Reading]) -> Compared:
         suggests = "; ".join(filter(None, (SWAPPED, suggests)))
     if verdict not in OUT and (any(c.verdict == FAIL for c in apart) or reading.over and apart):
         verdict, suggests = APART, expected.agrees.off if expected.agrees else ""
+    if verdict == IN_BAND and expected.unsettled is not None:
+        verdict, suggests = UNSETTLED, _still_open(expected.unsettled)
     return Compared(expected, reading, finding, verdict, suggests, (*checks, *apart), questions)
+
+
+def _still_open(least: Finding) -> str:
+    """Why a band is not settled, and what settles it."""
+    lacking = least.note.partition("; governed by")[0].removeprefix(AT_LEAST).lstrip(";: ")
+    return (f"its limit rests on the {least.title}, {least.shown} or more"
+            f"{f' ({lacking})' if lacking else ''}: find that first, then hold the reading again")
 
 
 def _agreement(expected: Expected, reading: Reading, finding: Finding,

@@ -8,10 +8,12 @@ from packcalc.bench.damage import APART
 from packcalc.findings import Finding
 from packcalc.handover.figures import Figures, discharge_open, discharge_time
 from packcalc.handover.inside import (
+    across_taps,
     disconnect_of,
     disconnect_open,
     live_ahead,
     may_part,
+    sense_wires,
     up_to,
 )
 from packcalc.handover.voltage_class import called
@@ -32,6 +34,7 @@ UNPLUG = ("Plugged in: stop the station, plug out; if it stays locked, have the 
 LINE, MOST = 42, 25  # characters of a blank with its name, and of its line alone
 MOST_NAMES = 90  # characters of the names of live cables: more would ask for a second sheet
 DISCONNECT = "disconnect"
+SENSE_WIRES = "sense wires"  # whatever a brief calls them: who cuts knows them by no name
 LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable",
           "airbags, pretensioners", "where not to cut or jack")
 
@@ -52,7 +55,7 @@ class Heading:
 
 @value_object
 class ResponderSheet:
-    """The whole page; `live` names every load ahead of the contactors, however many."""
+    """The whole page; `live` names all that the contactors do not part, however many."""
 
     figures: Figures
     headings: tuple[Heading, ...]
@@ -68,7 +71,8 @@ def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
     chains = (study.pack.highest_voltage, figures.stored, study.pack.mass,
               *((fall,) if fall else ()))
     legend = LEGEND if may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
-    return ResponderSheet(figures, _headings(figures), legend, chains, live_ahead(study))
+    wires = f"{', '.join(sense_wires(study))} (at all times, {across_taps(study)})"
+    return ResponderSheet(figures, _headings(figures), legend, chains, (*live_ahead(study), wires))
 
 
 def _ahead(study: ProtectionStudy) -> tuple[str, str]:
@@ -94,22 +98,22 @@ def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]
     part, cable = disconnect_of(study), called(study.pack).cable
     inside = "Nothing empties the battery: inside the box all stays live."
     names, every = _ahead(study)
+    always = ", ".join(filter(None, (names, SENSE_WIRES)))
     if part is None and not disconnect_open(study):
         return (f"{first}. That opens the contactors.",
                 "NO DISCONNECT: nothing else parts the battery. A welded contactor leaves the "
-                f"{cable} live: count it as live." + (
-                    f" LIVE AT ALL TIMES: {names}.{every}" if names else ""),
+                f"{cable} live: count it as live. LIVE AT ALL TIMES: {always}.{every}",
                 inside), blanks
     blanks = (blanks[0], "disconnect, how", *blanks[1:])
     if part is None:
         return (f"{first}, 3 disconnect out if one is found.",
-                f"Whether it has one is not known: count {cable} as live"
-                + (f", and at all times {names}.{every}" if names else "."),
-                inside), blanks
+                f"Whether it has one is not known: count {cable} as live, and at all times "
+                f"{always}.{every}", inside), blanks
     many = "3 disconnect out" if part.count == 1 else \
         f"3 disconnect out in each of the {part.count} strings"
     ahead = f"Until then stay live: {names}.{every} " if names else ""
-    return (f"{first}, {many}.", f"This isolates. {ahead}{inside}"), blanks
+    return (f"{first}, {many}.", f"This isolates. {ahead}LIVE EVEN THEN: {SENSE_WIRES}, "
+            f"{across_taps(study)}, and all inside the box: nothing empties the battery."), blanks
 
 
 def _pounds(mass: Finding) -> str:

@@ -22,6 +22,7 @@ from packcalc.handover.inside import (
     disconnect_open,
     disconnect_out,
     live_ahead,
+    sense_wires,
     strings_of,
     taps_ahead,
     up_to,
@@ -37,6 +38,7 @@ from packcalc.handover.stages_low import SHARED
 from packcalc.handover.stages_strings import even_first
 from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_resistance
 from packcalc.handover.voltage_class import called
+from packcalc.protect.insulation import as_open, or_more
 from packcalc.protect.state_checks import MAIN
 from packcalc.protect.states import INLET_WELDED
 from packcalc.protection import ProtectionStudy
@@ -62,12 +64,11 @@ TOO_COLD = f"{VOID} in milder air; or {MISREAD}"
 
 def _live(figures: Figures) -> str:
     """What is live with the contactors closed, and what stays live with them open."""
-    names = live_ahead(figures.study)
-    ahead = f" and {', '.join(names)}" if names else ""
+    names = ", ".join((*live_ahead(figures.study), *sense_wires(figures.study)))
     inlet = figures.study.circuit.states.state("run").live.partition("; ")[2]
     return (f"with the contactors closed everything, {up_to(figures.pack)}"
             f"{', with ' + inlet if inlet else ''}; with them open still "
-            f"the whole inside of the box, the pole leads up to the contactors{ahead}")
+            f"the whole inside of the box, the pole leads up to the contactors and {names}")
 
 
 def weld(figures: Figures) -> Stage:
@@ -95,10 +96,11 @@ def _inlet_step(figures: Figures) -> tuple[str, ...]:
     if step is None:
         return ()
     heat = trace(tr.resistor_power, "power in that resistor at a welded pole",
-                 voltage=figures.pack.highest_voltage, resistance=BESIDE)
+                 voltage=figures.pack.highest_voltage, resistance=BESIDE,
+                 note=as_open(figures.pack.highest_voltage))
     return (f"Charge contactor, while the bus is live at that start, plug out: {step} By hand "
             f"once too, at the inlet, or at the charger's DC terminals where it ends there: meter "
-            f"with {BESIDE.shown} beside it, rated for {up_to(figures.pack)} and {heat.shown}; "
+            f"with {BESIDE.shown} beside it, rated for {up_to(figures.pack)} and {or_more(heat)}; "
             "gloves: with it on that inlet pole is tied to the bus; nobody touches it.",)
 
 
@@ -337,7 +339,7 @@ def warm(figures: Figures) -> Stage:
     return Stage(
         "warm", "Joint temperatures", _live(figures),
         (f"Beforehand, parted: {_parting(figures.study)} Insulated thermocouples, rated for "
-         f"{figures.pack.highest_voltage.least}{figures.pack.highest_voltage.shown} against "
+         f"{or_more(figures.pack.highest_voltage)} against "
          "chassis, or strips that keep their highest temperature, on every joint, fuse end, "
          "contactor terminal and lug. Covers on, made whole again as at the stage with the pack "
          "on.",

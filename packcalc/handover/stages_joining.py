@@ -17,7 +17,9 @@ from packcalc.handover.inside import (
     charge_poles,
     disconnect_of,
     free_links,
+    live_ahead,
     position_word,
+    sense_wires,
     strings_of,
     taps_ahead,
     up_to,
@@ -37,7 +39,9 @@ from packcalc.handover.parted import (
 from packcalc.handover.stages_low import FIRST_POLE, PACK_ON, SHARED, open_waking, watched
 from packcalc.handover.stages_strings import JOIN
 from packcalc.modules import ModuleType
+from packcalc.part_checks.limits import closing_bar
 from packcalc.handover.voltage_class import called
+from packcalc.protect.insulation import as_open, or_more
 from packcalc.protection import ProtectionStudy
 
 POSITIONS = "positions"
@@ -107,7 +111,7 @@ def section(figures: Figures) -> Stage:
         expected += [_part(figures, name, said, n, run) for n, run in enumerate(runs, start=1)]
     return Stage(
         "section", "One section after the other", f"{inside_words(figures)}; pole leads off, so "
-        f"nothing outside it; {ends_words(figures)}",
+        f"nothing else outside it; {ends_words(figures)}",
         ("Gloves and face shield on; box open for the probes alone, one pair of terminals bare at "
          "a time. The supply of the stages before is away.",
          f"Every {word} by itself first: red lead on what is marked plus. A reading below zero is "
@@ -165,7 +169,7 @@ def sense(figures: Figures) -> Stage:
         if monitors else "how the monitors divide the cells is not known: their maker's plan first"
     return Stage(
         "sense", "Sense leads, before the string is whole",
-        f"{inside_words(figures)}; every sense wire with its cells; pole leads off",
+        f"{inside_words(figures)}; pole leads off",
         (*stop,
          "Before any plug: every power link between the cells of that monitor is on, torqued and "
          "measured. A lead plugged across a missing link carries the string's current.",
@@ -239,15 +243,31 @@ def pack_on(figures: Figures) -> Stage:
          f"Coil lead of {plus} off and taped: it cannot close. Relay and {minus} stay with the "
          "controller; it will report that the plus contact did not close.",
          *_each_string(study),
+         f"The bar on closing first: below {closing_bar(figures.brief)} no start may close "
+         "anything. One sensor of the coldest cells made to read colder, start; put back; the "
+         "charge made to read lower, start; put back.",
          f"Start: {minus} closes alone, the bus must not rise{watched(study)}. Then the relay "
          f"across {plus}: the bus must come to {level.shown} of the battery and stay; a bus "
          "that hangs lower has a load on it: open at once.",
          "Wait for the resistor to cool between two tries; no more tries than the brief says.",
          f"Relay and {minus} open, {down}, proven by meter, before the coil lead goes on."),
-        (*_joined(figures), *_whole(figures),
+        (*_joined(figures), *_whole(figures), *_barred(figures, minus),
          *(_precharge(figures) if figures.can_precharge else ())),
         ("the bus comes up, floats and falls again", "isolation holds with the pack on"),
         unreached)
+
+
+def _barred(figures: Figures, minus: str) -> tuple[Expected, ...]:
+    """The bar on closing, on which every lowest fault of the file rests."""
+    cold, low = figures.brief.battery.coldest_closed, figures.brief.battery.charge_lowest
+    no = "no bar, or a lower one: colder or emptier cells feed a smaller fault than any that the " \
+         "file holds fuse and trips against; set it before anything is closed"
+    return tuple(yes(f"pack.{name}", f"start with {what} made to read below {bar.shown}: neither "
+                     f"{minus} nor the relay closes", no, how=how)
+                 for name, what, bar, how in (
+                     ("too_cold", "a cell temperature", cold, "a resistor or a chilled sensor in "
+                      "the place of one sensor, or as the maker tests it"),
+                     ("too_empty", "the charge", low, "as the management system's maker tests it")))
 
 
 def _counted_awake(figures: Figures) -> str:
@@ -258,8 +278,8 @@ def _counted_awake(figures: Figures) -> str:
 
 
 def _ahead_live(study: ProtectionStudy) -> str:
-    names = taps_ahead(study)
-    return f" and what leaves ahead of them ({', '.join(names)})" if names else ""
+    names = ", ".join((*live_ahead(study), *sense_wires(study)))
+    return f" and what leaves ahead of them ({names})"
 
 
 def _joining(figures: Figures) -> tuple[str, ...]:
@@ -300,7 +320,7 @@ def _two_readings(figures: Figures) -> tuple[str, ...]:
     least = trace(tr.smallest_resistance, "least known resistor", unit="kΩ", resistance=known,
                   tolerance=KNOWN_TOLERANCE)
     heat = trace(tr.resistor_power, "power in the known resistor, the other pole at the chassis",
-                 voltage=voltage, resistance=least)
+                 voltage=voltage, resistance=least, note=as_open(voltage))
     return (
         f"Isolation, each by the same meter: V_b pole to pole; V, the larger of both poles against "
         f"the chassis, and V_2, the smaller. Then the known resistor R_o between the pole of the "
@@ -308,7 +328,7 @@ def _two_readings(figures: Figures) -> tuple[str, ...]:
         f"R_o · V_b · (1/V' − 1/V) [{ISOLATION_SOURCE}]; the higher one is R_i · V/V_2. Both "
         "below a third of V_b: each lies above the meter's own resistance; write > 10 MΩ.",
         f"R_o {known.shown} ± {KNOWN_TOLERANCE.shown}, rated for {up_to(figures.pack)} and "
-        f"{heat.shown}: clipped on with gloves, that pole is then tied to the chassis; nobody "
+        f"{or_more(heat)}: clipped on with gloves, that pole is then tied to the chassis; nobody "
         "touches the other.")
 
 
@@ -326,7 +346,8 @@ def _joined(figures: Figures) -> list[Expected]:
             f"pack.open_place_{name}".rstrip("_"), f"{said}across the last open place, pole leads "
             f"off, {BESIDE.shown} beside the meter", "voltage", "V", high=_leak(figures),
             how="before anything is fitted there",
-            above="a second path joins the parts: a tool, a tap, water; find it"))
+            above="a second path joins the parts: a tool, a tap, water; find it",
+            rests_on=figures.isolation))
     return [*found, *(_across(j) for j in joints_of_the_day(figures.study))]
 
 

@@ -33,6 +33,7 @@ from packcalc.handover.parted import (
     place_words,
 )
 from packcalc.handover.voltage_class import called
+from packcalc.protect.insulation import as_open, or_more
 from packcalc.protection import ProtectionStudy
 
 BRIDGED = f"{VOID}: the probes bridged it, or the meter's range is too coarse"
@@ -71,7 +72,7 @@ def joints(figures: Figures) -> Stage:
     left = (f"Left open, both sides capped: {place}. It is closed at the stage \"{PACK_ON}\", "
             "never before.",) if place else ()
     return Stage(
-        "build", "Build sheet closed", inside_words(figures) + "; nothing outside it",
+        "build", "Build sheet closed", inside_words(figures) + "; nothing else outside it",
         ("Every line of the build sheet is filled and signed up to here; every link fitted so far "
          "measured.",
          *left,
@@ -102,8 +103,8 @@ def _ahead(figures: Figures, below: str) -> tuple[Expected, ...]:
 
 
 def _volts(figures: Figures) -> str:
-    """Highest working voltage; "at least" where its chain is not whole."""
-    return figures.pack.highest_voltage.least + figures.pack.highest_voltage.shown
+    """Highest working voltage; "or more" where its chain is not whole."""
+    return or_more(figures.pack.highest_voltage)
 
 
 def dead(figures: Figures) -> Stage:
@@ -135,7 +136,7 @@ def dead(figures: Figures) -> Stage:
                  "around it"),
     ]
     return Stage(
-        "dead", "Dead tests", f"{inside_words(figures)}; outside it nothing, once proven",
+        "dead", "Dead tests", f"{inside_words(figures)}; outside it nothing else, once proven",
         ("Pole leads off and capped, box covered, 12 V off, charger unplugged. "
          + _disconnect_kept(figures),
          "Prove the meter on a known source, measure all pairs and both poles to the chassis, "
@@ -199,7 +200,8 @@ def logic(figures: Figures) -> Stage:
     none = "neither a plus contactor nor the charge contactor" if cut else "no plus contactor"
     these = "the plus contactors" + " and the charge contactor" * cut
     return Stage(
-        "logic", "Logic on 12 V", f"{inside_words(figures)}; outside it 12 V only, pole leads off",
+        "logic", "Logic on 12 V",
+        f"{inside_words(figures)}; else outside it 12 V only, pole leads off",
         ("12 V from a supply with a current limit; pole leads still off, sense leads still "
          "unplugged. A management system that starts only with cells: write so into the note, and "
          "do this stage's starts again after the sense leads are in.",
@@ -393,23 +395,24 @@ def monitor(figures: Figures) -> Stage:
             ("the reviewer has accepted that nothing watches the isolation",))
     warn, trip = insulation.joined, insulation.dc_alone
     opens = does == OPENS
-    demands = [("warn", warn, f"warn, or trip (demand: {warn.shown}, 500 Ω/V)")]
+    demands = [("warn", warn, f"warn, or trip (demand: {or_more(warn)}, 500 Ω/V)")]
     if opens:
-        demands.append(("trip", trip, f"drop the contactors' coil supply (demand: {trip.shown}, "
-                        "100 Ω/V)"))
+        demands.append(("trip", trip, "drop the contactors' coil supply (demand: "
+                        f"{or_more(trip)}, 100 Ω/V)"))
     heat = trace(tr.resistor_power, "power in the smaller test resistor at the highest working "
-                 "voltage", voltage=figures.pack.highest_voltage, resistance=demands[-1][1])
+                 "voltage", voltage=figures.pack.highest_voltage, resistance=demands[-1][1],
+                 note=as_open(figures.pack.highest_voltage))
     return Stage(
         "monitor", "Isolation monitor with known resistors", live,
         ("The supply of the stage before, still joined, contactors open. A monitor that measures "
          "only at a higher voltage: this stage once more with the pack on, before the weld test.",
          *(f"From one pole to the chassis, then from the other: a resistor at or just above "
-           f"{demand.shown}; it must {must}. A smaller one would prove less than the demand."
+           f"{or_more(demand)}; it must {must}. A smaller one would prove less than the demand."
            for _, demand, must in demands),
          *_where_tapped(figures.study),
          "The isolation R_i that the dead tests showed lies beside the resistor R and would help "
          "the monitor: R is chosen so that both together, R·R_i/(R + R_i), stand in the band.",
-         f"Resistors rated above {_volts(figures)} and for {heat.shown} where "
+         f"Resistors rated above {_volts(figures)} and for {or_more(heat)} where "
          "they are used again on the whole pack. Off again: the monitor must clear."),
         (*(e for name, demand, must in demands for e in _proof(figures, name, demand, must)),
          yes("monitor.acts", "it does what the brief says of it, and clears with the resistor off",

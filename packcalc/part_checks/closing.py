@@ -151,7 +151,10 @@ def _quicker(swept: Sweep, hole: Hole) -> Iterator[Cure]:
     """A fuse that counts over the whole span: before the trip, where that tears the contactor."""
     low, top = down(hole.low), float(swept.current[-1])
     soonest = swept.contactor.earliest(np.array([hole.low, hole.high]))
-    within = down(float(np.nanmin([swept.counted_time, *(SHORTER * soonest)])), 2)
+    least = float(np.nanmin([swept.counted_time, *(SHORTER * soonest)]))
+    if least <= 0.0:  # no delay is named, so the trip may act at once
+        return
+    within = down(least, 2)
     steady = within - LATER * swept.fuse.time_constant if hole.device in TORN else within
     if steady <= 0.0:
         return

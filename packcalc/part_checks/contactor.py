@@ -15,10 +15,15 @@ from packcalc.part_checks.shown import (
     OPTIMISTIC, SILENT, at_voltage, counted, least_left, remark, rounded, stepped,
     terminals_check, voltage_check,
 )
+from packcalc.part_checks.overload import OverloadPath
+from packcalc.part_checks.overload_carried import overload_carried
+from packcalc.part_checks.withstand import Borne
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
 from packcalc.value import value_object
 
 MAKES_STEP = "makes the closing step after pre-charge"
+BREAKS_CHARGING = "breaks the load, charging"
+BY_WHOM = "faults are held over the whole range, see who clears"
 BOTH_WAYS = counted("directions in which the path's current flows", 2, "definition")
 ONE_POLE = counted("poles on one drive", 1, "common practice")
 
@@ -33,7 +38,10 @@ class CarryDemand:
         peak_current, peak_duration: discharge.
         ambient: air around it.
         fault_highest: through it, until the fuse has cleared.
-        cut_off: peak that the chosen fuse lets through, where its sheet says so.
+        borne: through it in every fault place, until somebody has cleared; None where nobody is
+            shown to.
+        overload: the main path as an overload meets it; None where nothing of it can be swept.
+        in_main_path: whether the overloads of the main path run through it.
         terminal_temperature: up to which the conductors joined to it may run.
         counted_resistance: with which one closed contact is counted in sag and fault currents.
         spare_voltage: what is left above the inverter's need at the end of the peak, for a
@@ -46,10 +54,12 @@ class CarryDemand:
     peak_duration: Finding
     ambient: Finding
     fault_highest: Finding
-    cut_off: Finding | None = None
     terminal_temperature: Finding | None = None
     counted_resistance: Finding | None = None
     spare_voltage: Finding | None = None
+    borne: Borne | None = None
+    overload: OverloadPath | None = None
+    in_main_path: bool = False
 
 
 @value_object
@@ -257,7 +267,7 @@ def _break(part: ContactorPart, way: str, figure: Finding | None, flow: Finding)
     return judge(f"breaks the load, {way}", "who clears", figure, "at least", flow,
                  missing=missing if figure is None else
                  f"{flow.title} is not known: {flow.note}".rstrip(" :"),
-                 reason="faults are held over the whole range, see who clears",
+                 reason=BY_WHOM,
                  remedy="a contactor that breaks this direction")
 
 
@@ -271,6 +281,7 @@ def carry_checks(part: ContactorPart | DisconnectPart | ConnectorPart,
               else "continuous current is not known", remedy="a larger part"),
         _at_ambient(part, demand),
         _peak(part, demand),
+        *((overload_carried(part, demand.overload),) if demand.in_main_path else ()),
         terminals_check(part.terminal_limit, demand.terminal_temperature),
     )
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
-from packcalc.findings import Finding, leaf, smallest, trace
+from packcalc.findings import Finding, trace
 from packcalc.part_checks.contactor import (
     TEST, CarryDemand, SwitchDemand, carry_checks, direction_check,
 )
 from packcalc.part_checks.shown import SILENT, at_voltage, counted, voltage_check
+from packcalc.part_checks.withstand import borne_check
 from packcalc.part_formulas import contacts_drop
 from packcalc.parts import ConnectorPart, DisconnectPart
 from packcalc.value import value_object
@@ -148,18 +149,12 @@ def _drop(part: DisconnectPart | ConnectorPart, demand: CarryDemand, contacts: F
 
 
 def _fault_carry(part: DisconnectPart | ConnectorPart, demand: CarryDemand) -> Check:
-    title, stage = "withstands the highest fault until the fuse has cleared", "fault range"
+    title, stage = "withstands faults until they are cleared", "fault range"
     if part.short_time is None:
         return Check(title, stage, NOT_EVALUATED, None, demand.fault_highest, "at least",
                      f"{SILENT}its short-time withstand")
-    curve = part.short_time.curve
-    top = leaf(f"its withstand for {curve.shortest * 1e3:g} ms", "I", "A", curve.highest,
-               part.basis, origin=curve.origin)
-    ends = [f for f in (demand.fault_highest, demand.cut_off) if f is not None and f.known]
-    seen = smallest(ends, "fault current that it sees") if ends else demand.fault_highest
-    check = judge(title, stage, top, "at least", seen, missing="highest fault is not known")
-    if check.verdict != FAIL:
-        return check
-    return Check(title, stage, NOT_EVALUATED, top, seen, "at least", "above the last point of its "
-                 f"withstand curve: {SILENT}a point at that current",
-                 "a stronger part, or a fuse whose cut-off current it stands")
+    if demand.borne is None:
+        return Check(title, stage, NOT_EVALUATED, None, demand.fault_highest, "at least",
+                     "nobody is shown to clear any fault: name fuse and contactor")
+    return borne_check(title, part, demand.borne,
+                       remedy="a stronger part, a faster fuse or a quicker trip")

@@ -38,6 +38,8 @@ STRING_LIMIT = "each string's own current, either direction"
 _FOLLOWS = ("open contactors, only within what they can break; it follows the cells' temperature, "
             "{points}, and its highest setting is shown here: each is held against the lowest "
             "fault of its own temperature")
+CLOSING_COLD = "cell temperature, low, contactors closed"
+CLOSING_LOW = "charge, low, contactors closed"
 NO_SETTING = "no setting serves both"
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
@@ -353,6 +355,7 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
               "cut power and charging; open contactors at the trip; warn the occupants"),
         Limit("cell temperature, low, charging", None, charge_floor(asked), delay, None,
               "no charging, no braking into the pack"),
+        *_closing_limits(brief),
         *_discharge_limits(asked, trip), *_string_limit(asked),
         Limit("braking current into the pack", where_known(pack.regeneration_current),
               braking.setting,
@@ -368,6 +371,30 @@ def limits_of(asked: ManagementAsked) -> tuple[Limit, ...]:
         Limit("isolation reading", None, None, None, where_known(own.isolation_warn),
               "as the isolation section asks"),
     )
+
+
+def _closing_limits(brief: Brief) -> tuple[Limit, Limit]:
+    """Colder or emptier cells feed a smaller fault than any that is counted."""
+    battery = brief.battery
+    cold, low = battery.coldest_closed, battery.charge_lowest
+    return (
+        Limit(CLOSING_COLD, None, cold, None, _as_set(brief, cold), "no contactor closes below "
+              "it, the reading's error on top; there while closed: cut power, then open. Lowest "
+              "faults are counted from here"),
+        Limit(CLOSING_LOW, None, low, None, _as_set(brief, low), "the same; by the weakest "
+              "cell's rest voltage where the charge is not known"))
+
+
+def closing_bar(brief: Brief) -> str:
+    """Below what the contactors stay open, in words."""
+    return f"{brief.battery.coldest_closed.shown} of the coldest cell and " \
+           f"{brief.battery.charge_lowest.shown} charge"
+
+
+def _as_set(brief: Brief, counted_on: Finding) -> Finding | None:
+    """An entry of [battery] as the setting that it states; None where it is left open."""
+    origin = counted_on.origin
+    return None if origin is None or brief.left_open(origin.key) else counted_on
 
 
 def _end_of_charging(asked: ManagementAsked) -> str:

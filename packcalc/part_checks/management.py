@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from packcalc.checks import Check, Fact, figure_fact, judge
+from packcalc.checks import Check, Fact, figure_fact, judge, on_an_open_entry
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.monitoring import sensor_deviation
+from packcalc.monitoring import (
+    LINKS_MEASURED, RESTARTS, channels_of, monitors_needed, sensor_deviation,
+)
 from packcalc.part_checks.limits import ManagementAsked, cell_limits, range_needed
 from packcalc.part_checks.shown import SILENT, remark, voltage_check
 from packcalc.parts import ManagementPart
@@ -17,14 +19,10 @@ def system_checks(part: ManagementPart, asked: ManagementAsked) -> tuple[Check, 
     system that has less makes them untrue.
     """
     own, (low, high) = asked.brief.management, _cell_span(asked)
-    channels = leaf("cell voltages to monitor", "n", "", asked.pack.channels, "definition",
-                    origin=Origin("layout"), note="every cell of every stack and string")
     return (
         voltage_check(part, asked.pack.highest_voltage,
                       "cell side bears the highest working voltage"),
-        judge("has a channel for every cell", "who clears", part.cell_channels, "at least",
-              channels, missing=f"{SILENT}how many cells all its monitors together measure",
-              remedy="more monitors, or a system that takes more"),
+        _channels_enough(part, asked),
         _as_counted("its monitors have the channels that the brief counts", part.channels_each,
                     own.channels_per_monitor, "the channels of one monitor",
                     stage="who clears", exactly=True),
@@ -45,6 +43,48 @@ def system_checks(part: ManagementPart, asked: ManagementAsked) -> tuple[Check, 
         _as_counted("balances with the current that the brief counts", part.balance_current,
                     own.balance_current, "its balance current", stage="convenience"),
     )
+
+
+def _channels_enough(part: ManagementPart, asked: ManagementAsked) -> Check:
+    """Whole monitors count: what one has left over at its module's end serves no other module."""
+    own = asked.brief.management
+    each = next((f for f in (part.channels_each, own.channels_per_monitor)
+                 if f is not None and f.known), None)
+    cells = leaf("cell voltages to monitor", "n", "", asked.pack.channels, "definition",
+                 origin=Origin("layout"), note="every cell of every stack and string")
+
+    def against(asks: Finding) -> Check:
+        return judge("has a channel for every cell", "who clears", part.cell_channels, "at least",
+                     asks, missing=f"{SILENT}how many cells all its monitors together measure",
+                     remedy="more monitors, or a system that takes more")
+    if each is None:
+        return on_an_open_entry(against(cells), f"{SILENT}the channels of one monitor, and none is "
+                                                "shared by two modules")
+    held, most = (against(trace(channels_of, monitors=monitors_asked(asked, each, order),
+                                channels=each)) for order in (RESTARTS, LINKS_MEASURED))
+    if asked.brief.left_open("management.monitor_order") and most.verdict != held.verdict:
+        assert most.demand is not None
+        return on_an_open_entry(held, "their order is left open: with the links measured "
+                                      f"{most.demand.shown} are asked")
+    return held
+
+
+def monitors_asked(asked: ManagementAsked, each: Finding, open_as: str = RESTARTS) -> Finding:
+    """Monitors of so many channels in the whole pack, in the brief's order.
+
+    Args:
+        asked: of the system.
+        each: channels of one monitor.
+        open_as: order where that is left open; a new one at each module, as the specification
+            asks, where none is told.
+    """
+    brief, pack = asked.brief, asked.pack
+    order = open_as if brief.left_open("management.monitor_order") \
+        else brief.management.monitor_order
+    count = monitors_needed(asked.module_cells, int(each.number), order)
+    return leaf("monitors", "n_m", "", count * pack.layout.parallel, "definition",
+                origin=Origin("layout"),
+                note=f"{len(asked.module_cells) * pack.layout.parallel} modules; {order}")
 
 
 def system_facts(part: ManagementPart) -> tuple[Fact, ...]:

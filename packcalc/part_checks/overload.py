@@ -32,6 +32,8 @@ from packcalc.value import value_object
 STAGE = "who clears"
 NONE_OPEN = counted("none", 0, "definition")
 GRID = 120
+MET_GRID = 400
+LEAST = 1.0  # A; below it no contact of a main path is overloaded
 MELTED = ("melts", "may_melt")
 MEETS = "overload and fault range meet"
 
@@ -89,6 +91,43 @@ class OverloadAsked:
 
 
 @dataclass(frozen=True, eq=False)
+class Met:
+    """Overloads of a load that flows already: no rise of a fault delays their trip.
+
+    Attributes:
+        current: A, rising.
+        time: s, until somebody has opened it; NaN for nobody.
+        by_fuse: where that is the fuse.
+        melted: where a link melts before, or may.
+    """
+
+    current: np.ndarray
+    time: np.ndarray
+    by_fuse: np.ndarray
+    melted: np.ndarray
+
+    @classmethod
+    def at(cls, current: np.ndarray, swept: Sweep) -> Met:
+        found = opening(current, swept)
+        by_trip = np.where(np.isnan(found.by_trip), np.nan, swept.contactor.steady_times(current))
+        by_fuse = np.where(np.isnan(found.by_fuse), np.nan, swept.fuse.curve_times(current))
+        time = np.fmin(by_fuse, by_trip)
+        return cls(current, time, time == by_fuse, found.melted)
+
+    def above(self, low: float) -> Met:
+        """From just above a current on: no bend lies between two currents of the grid."""
+        after = int(np.searchsorted(self.current, low, "right"))
+        if after in (0, self.current.size):
+            return Met(*(own[after:] for own in (
+                self.current, self.time, self.by_fuse, self.melted)))
+        ends, times = self.current[after - 1:after + 1], self.time[after - 1:after + 1]
+        time = np.exp(np.interp(np.log(low), np.log(ends), np.log(times)))
+        return Met(np.append(low, self.current[after:]), np.append(time, self.time[after:]),
+                   np.append(self.by_fuse[after], self.by_fuse[after:]),
+                   np.append(self.melted[after - 1] | self.melted[after], self.melted[after:]))
+
+
+@dataclass(frozen=True, eq=False)
 class OverloadPath:
     """One path as an overload meets it, and what hangs on none of its cable.
 
@@ -104,6 +143,12 @@ class OverloadPath:
     def melting(self) -> _Melting:
         """Where its link melts before the overload is opened; a trip is given."""
         return _melting(self.asked, self.swept)
+
+    @cached_property
+    def met(self) -> Met:
+        """When somebody has opened each current up to the fault range."""
+        top = max(self.asked.fault_lowest.number, LEAST * (1.0 + BESIDE))
+        return Met.at(_grid(LEAST, top, bends(self.swept), MET_GRID), self.swept)
 
     @cached_property
     def further(self) -> tuple[Check, ...]:
@@ -278,10 +323,10 @@ def _ended(held: Check, melting: _Melting) -> Check:
                    f"melts before, see '{MEETS}'", remedy=melting.remedy)
 
 
-def _grid(low: float, high: float, marks: Iterable[float]) -> np.ndarray:
+def _grid(low: float, high: float, marks: Iterable[float], steps: int = GRID) -> np.ndarray:
     """From end to end with every mark inside and both its sides."""
     inside = np.array([m for m in marks if low < m < high])
-    return np.unique(np.clip(np.concatenate([np.geomspace(low, high, GRID), inside, *(
+    return np.unique(np.clip(np.concatenate([np.geomspace(low, high, steps), inside, *(
         inside * (1 + side) for side in (-BESIDE, BESIDE))]), low, high))
 
 

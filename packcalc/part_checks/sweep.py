@@ -42,6 +42,7 @@ ROUNDS = 6  # until a trip's time and the current at which a curve meets it agre
 REFINED, REFINED_GRID = 3, 100  # rounds and currents to find a crossing between two of the grid
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 NO_TRIP = "no trip is named with its current and delay"
+ASK_OPENING = "ask for the opening time with its coil suppression"
 
 
 @value_object
@@ -60,6 +61,8 @@ class Trips:
             that much above its setting, may act that much below, and never beyond the range.
         moving: settings of one that follows the cells' temperature; `current` is then the one
             that counts against the faults of the main path, None where none does.
+        opens_within: longest opening time that a contactor's own check passes: what counts of one
+            whose sheet is silent.
     """
 
     name: str = "current trip of the management system"
@@ -75,6 +78,7 @@ class Trips:
     sensor_error: Finding | None = None
     sensor_range: Finding | None = None
     moving: MovingTrip | None = None
+    opens_within: Finding | None = None
 
 
 def entries_of(what: str, *entries: Finding | None) -> Origin:
@@ -352,25 +356,46 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
     """
     if part is None:
         return ContactorSide(None, ("no contactor is named",))
-    # The delay of the cells' trip ends at the coil, not at the open contact.
-    own = number(part.opening_time) or 0.0
-    lines = _lines(trips, undervoltage, own if trips and trips.to_opened else 0.0)
+    lines = _lines(trips, undervoltage, _after_the_coil(part, trips))
     reasons = [r for r in (
         voltage_reason(part, highest_voltage),
         "" if part.break_discharge and part.break_charge
         else "ask for the breaking current in both directions",
-        "" if part.opening_time or (trips and trips.to_opened)
-        else "ask for the opening time with its coil suppression",
+        "" if part.opening_time or (trips and trips.to_opened and not _untold(
+            part, trips, undervoltage)) else ASK_OPENING,
         "" if lines else NO_TRIP,
         _inductive_reason(part, highest_voltage, time_constant)) if r]
     limit = 0.0
     if part.break_discharge and part.break_charge:
         limit = min(part.break_discharge.number, part.break_charge.number)
     blocked = number(trips.blocked_above) if trips else None
+    own = number(part.opening_time) or 0.0
     opening, soonest = (0.0, own) if trips and trips.to_opened else (own, 0.0)
     return ContactorSide(part, tuple(reasons), lines, limit, opening,
                          np.inf if blocked is None else blocked,
                          _threats(trips, undervoltage, soonest), number(time_constant) or 0.0)
+
+
+def opening_counted(part: ContactorPart | None, trips: Trips | None) -> Finding | None:
+    """Time from the coil's being off to the end of the arc; None where nothing bounds it.
+
+    A silent sheet counts as the longest that the part's own check would pass: no answer that it
+    may get is slower and holds.
+    """
+    if part is None or part.opening_time is not None:
+        return part.opening_time if part is not None else None
+    return trips.opens_within if trips is not None else None
+
+
+def _after_the_coil(part: ContactorPart, trips: Trips | None) -> Finding | None:
+    """What comes on top of the cells' trip, whose delay ends at the coil."""
+    return opening_counted(part, trips) if trips is not None and trips.to_opened else None
+
+
+def _untold(part: ContactorPart, trips: Trips, undervoltage: tuple[float, float] | None) -> bool:
+    """Whether nothing bounds when the cells' trip has opened the contactor."""
+    return undervoltage is not None and number(trips.undervoltage_delay) is not None \
+        and opening_counted(part, trips) is None
 
 
 def trips_alone(trips: Trips | None, undervoltage: tuple[float, float] | None) -> ContactorSide:
@@ -391,17 +416,18 @@ def seeing(side: ContactorSide, trips: Trips | None,
     if side.part is None:
         return side
     own = number(side.part.opening_time) or 0.0
-    delayed = own if trips is not None and trips.to_opened else 0.0
+    soonest = own if trips is not None and trips.to_opened else 0.0
     lines = (*(one for one in side.lines if one.name != UNDERVOLTAGE), *(
-        one for one in _lines(trips, undervoltage, delayed) if one.name == UNDERVOLTAGE))
+        one for one in _lines(trips, undervoltage, _after_the_coil(side.part, trips))
+        if one.name == UNDERVOLTAGE))
     threats = (*(one for one in side.threats if one.name != UNDERVOLTAGE), *(
-        one for one in _threats(trips, undervoltage, delayed) if one.name == UNDERVOLTAGE))
+        one for one in _threats(trips, undervoltage, soonest) if one.name == UNDERVOLTAGE))
     reasons = (*(r for r in side.reasons if r != NO_TRIP), *(() if lines else (NO_TRIP,)))
     return replace(side, lines=lines, threats=threats, reasons=reasons)
 
 
 def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
-           opening: float = 0.0) -> tuple[TripLine, ...]:
+           opening: Finding | None = None) -> tuple[TripLine, ...]:
     if trips is None:
         return ()
     error, top = number(trips.sensor_error) or 0.0, number(trips.sensor_range) or np.inf
@@ -411,8 +437,10 @@ def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
     if undervoltage is not None and number(trips.undervoltage_delay) is not None:
         low, high = undervoltage
         if low < high:
-            lines.append(TripLine(UNDERVOLTAGE, low, trips.undervoltage_delay.number + opening,
-                                  high, _known(trips.undervoltage, trips.undervoltage_delay)))
+            bound = opening if opening is trips.opens_within else None
+            lines.append(TripLine(
+                UNDERVOLTAGE, low, trips.undervoltage_delay.number + (number(opening) or 0.0), high,
+                _known(trips.undervoltage, trips.undervoltage_delay, bound)))
     return tuple(lines)
 
 
@@ -608,10 +636,9 @@ def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> lis
         times = [counted_time, *(line.delay + contactor.opening
                                    for line in (*contactor.lines, *contactor.threats))]
         times += [_risen(line, contactor, fuse.clearing) for line in contactor.lines]
-        found += [float(fuse.clearing.current_at(t)) for t in times]
         # Where the rise of the current ends with a trip: it adds one and a half time constants.
         later = [t - 1.5 * fuse.time_constant for t in times if t > 1.5 * fuse.time_constant]
-        found += [float(fuse.clearing.current_at(t)) for t in later]
+        found += fuse.clearing.current_at(np.array([*times, *later])).tolist()
         found += [float(np.sqrt(fuse.integral / t)) for t in later]
     return found
 

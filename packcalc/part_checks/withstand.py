@@ -1,24 +1,130 @@
-"""A closed contactor against what a fuse lets through, over every current that the fuse clears."""
+"""What a closed contact stands by its sheet, against how long each fault lasts until it is cleared.
+
+Held by current and time, for a contact is no conductor of I²t: its points of short-time withstand
+and of carrying, and its continuous current. Between two curves nothing is drawn: it carries at
+least what a later point says and at most what an earlier one does, and what lies between is asked.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
 import numpy as np
 
-from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
+from packcalc.checks import NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, Origin, leaf
-from packcalc.part_checks.sweep import FuseSide, number
-from packcalc.parts import ContactorPart
+from packcalc.part_checks.sweep import FuseSide, Sweep, number
+from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart
 from packcalc.units import show
 
 STAGE = "fault range"
+WITHSTANDS = "closed contactor withstands faults until they are cleared"
+STRONGER = "a stronger contactor, a faster fuse or a quicker trip"
+CLOSE = 1.0 - 1e-9
+NEAR = 1.03  # two currents nearer to each other than this are neighbours of a grid
+Contact = ContactorPart | DisconnectPart | ConnectorPart
+OriginOf = Callable[[float], Origin]
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """One fault place, or one sweep, as a contact in it meets it.
+
+    Attributes:
+        title: of the place; empty for the path itself.
+        fault: A, of the fault.
+        current: A, through the contact, no more than a fuse's cut-off lets by.
+        time: s, until it is cleared; NaN where nobody is shown to clear it.
+        origin: what the time at a fault current comes from.
+    """
+
+    title: str
+    fault: np.ndarray
+    current: np.ndarray
+    time: np.ndarray
+    origin: OriginOf
+
+
+@dataclass(frozen=True, eq=False)
+class Borne:
+    """Of many stretches only what presses a contact most: no larger current lasts longer.
+
+    Attributes:
+        current: A, rising.
+        time: s, falling.
+        fault: A, of the fault at each.
+        where: index of its stretch.
+        stretches: all of them.
+        open: why more than this may be asked; empty where nothing is left out.
+    """
+
+    current: np.ndarray
+    time: np.ndarray
+    fault: np.ndarray
+    where: np.ndarray
+    stretches: tuple[Stretch, ...]
+    open: str = ""
+
+    def place(self, index: int) -> str:
+        title = self.stretches[self.where[index]].title
+        return f" of '{title}'" if title else ""
+
+    def origin(self, index: int) -> Origin:
+        return self.stretches[self.where[index]].origin(float(self.fault[index]))
+
+    @property
+    def words(self) -> str:
+        """For a supplier: the highest current, the most I²t and the longest time."""
+        picked = dict.fromkeys((self.current.size - 1,
+                                int(np.argmax(self.current ** 2 * self.time)), 0))
+        return "; ".join(f"{show(float(self.current[i]), 'A')} for {show(float(self.time[i]), 's')}"
+                         for i in picked)
+
+
+def borne(stretches: Iterable[Stretch], left_out: str = "") -> Borne | None:
+    """What all of them ask of one contact; None where nobody is shown to clear anything.
+
+    Args:
+        left_out: why more may be asked.
+    """
+    found = tuple(stretches)
+    if not found:
+        return None
+    fault, current, time = (np.concatenate([getattr(one, name) for one in found])
+                            for name in ("fault", "current", "time"))
+    where = np.repeat(np.arange(len(found)), [one.time.size for one in found])
+    falling = np.lexsort((-time, -current))
+    falling = falling[~np.isnan(time[falling])]
+    if not falling.size:
+        return None
+    longest = np.maximum.accumulate(time[falling])
+    kept = falling[np.diff(longest, prepend=-1.0) > 0.0][::-1]
+    return Borne(current[kept], time[kept], fault[kept], where[kept], found, left_out)
+
+
+def let_through(fuse: FuseSide, current: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(time, current) that what a fuse lets through comes to; NaN and infinite where it is silent.
+
+    A withstand is of a steady current: the let-through counts as so long at full current.
+    """
+    counts = fuse.counts(current) & ~np.isnan(fuse.times(current))
+    taken = np.fmax(fuse.curve_times(current), fuse.heat(current) / current ** 2)
+    cut_off = number(fuse.part.cut_off_current) if fuse.part is not None else None
+    return (np.where(counts, taken, np.nan),
+            np.where(counts, np.inf if cut_off is None else cut_off, np.inf))
+
+
+def of_sweep(swept: Sweep, origin: OriginOf) -> Stretch:
+    """A whole path: until its fuse has cleared, or its contactor on a trip."""
+    through, cut_off = let_through(swept.fuse, swept.current)
+    time = np.where(np.isnan(swept.time), np.nan, np.fmin(swept.time, through))
+    return Stretch("", swept.current, np.fmin(swept.current, cut_off), time, origin)
 
 
 def withstand_check(title: str, part: ContactorPart, fuse: FuseSide, current: np.ndarray,
                     swept: Origin) -> Check:
-    """The withstand curve of the contactor at the current that presses it most.
-
-    Beyond its last point it stands no longer than there: a failure inside the points or on that
-    bound stands, and what else lies beyond is a question.
+    """A closed contactor against what one fuse alone lets through.
 
     Args:
         title: of the check.
@@ -27,34 +133,96 @@ def withstand_check(title: str, part: ContactorPart, fuse: FuseSide, current: np
         current: every current looked at.
         swept: where the currents come from.
     """
-    assert part.short_time is not None
-    current = current[fuse.counts(current) & ~np.isnan(fuse.times(current))]
-    if not current.size:
+    through, cut_off = let_through(fuse, current)
+    found = borne([Stretch("", current, np.fmin(current, cut_off), through, lambda at: swept)])
+    if found is None:
         return Check(title, STAGE, NOT_EVALUATED, reason="the fuse is shown to clear nowhere in "
                                                          "the range")
-    seen = np.minimum(current, number(fuse.part.cut_off_current) or np.inf) \
-        if fuse.part else current
-    curve = part.short_time.curve
-    allowed = np.where(seen < curve.lowest, curve.longest, curve.time_at(seen))
-    beyond = np.isnan(allowed)
-    allowed = np.where(beyond, curve.shortest, allowed)
-    # Its withstand is of a steady current: the let-through counts as so long at full current.
-    taken_by = np.fmax(fuse.curve_times(current), fuse.heat(current) / current ** 2)
-    index = int(np.argmin(allowed / taken_by))
-    held = judge(title, STAGE, _withstood(part, float(allowed[index])), "at least",
-                 leaf("time at that current which the fuse's let-through comes to", "t", "s",
-                      float(taken_by[index]), fuse.part.basis if fuse.part else "given",
-                      origin=swept),
-                 reason=f"tightest at {show(float(current[index]), 'A')}",
-                 remedy="a stronger contactor or a faster fuse")
-    if held.verdict == FAIL or not beyond.any():
-        return held
-    return Check(title, STAGE, NOT_EVALUATED, reason=f"from {show(float(current[beyond][0]), 'A')} "
-                 "its withstand curve has no point, nor does the fuse's cut-off current bring it "
-                 "back: ask the contactor's maker")
+    return borne_check(title, part, found, remedy="a stronger contactor or a faster fuse")
 
 
-def _withstood(part: ContactorPart, time: float) -> Finding:
-    assert part.short_time is not None
-    return leaf("time that the closed contactor withstands", "t", "s", time, part.basis,
-                origin=part.short_time.curve.origin)
+def carried(part: Contact, current: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(time that its sheet shows it to carry each current, time beyond which it shows it not to).
+
+    Below a curve it carries at least as long as at its lowest current; above it no longer than at
+    its highest.
+    """
+    whole = number(part.continuous_current) or 0.0
+    shown = np.where(current <= whole, np.inf, 0.0)
+    most = np.full(current.shape, np.inf)
+    for points in (part.carry, part.short_time):
+        if points is None:
+            continue
+        curve = points.curve
+        inside = curve.time_at(current)
+        shown = np.fmax(shown, np.where(current < curve.lowest, curve.longest, inside))
+        most = np.fmin(most, np.where(current < curve.lowest, np.inf, np.where(
+            np.isnan(inside), curve.shortest, inside)))
+    return np.fmin(shown, most), most
+
+
+def borne_check(title: str, part: Contact, found: Borne, *, stage: str = STAGE,
+                asked: str = "time until it is cleared", remedy: str = STRONGER) -> Check:
+    """A closed contact at the current that presses it most.
+
+    Where its points show that it stands less it fails, whatever they leave open elsewhere.
+
+    Args:
+        title, stage: of the check.
+        part: with points of withstand or of carrying.
+        found: what it carries.
+        asked: name of the time.
+        remedy: what would help.
+    """
+    found = _with_points(part, found)
+    shown, most = carried(part, found.current)
+    stands, worst = most, _least(most / found.time)
+    if most[worst] >= found.time[worst] * CLOSE:
+        lacks = np.flatnonzero(shown < found.time * CLOSE)
+        if lacks.size:
+            index = int(lacks[_least(shown[lacks] / found.time[lacks])])
+            return _asks(title, stage, part, found, index, float(shown[index]))
+        stands, worst = shown, _least(shown / found.time)
+        if found.open:
+            return Check(title, stage, NOT_EVALUATED, reason=f"{found.open}: what it carries there "
+                         "is not known")
+    at = f"tightest at {show(float(found.fault[worst]), 'A')}{found.place(worst)}"
+    if np.isinf(stands[worst]) and part.continuous_current is not None:
+        return judge(title, stage, part.continuous_current, "at least", leaf(
+            "largest current of them", "I", "A", float(found.current[-1]), "definition",
+            origin=found.origin(found.current.size - 1)), reason="it carries that for ever")
+    return judge(title, stage, _stands(part, float(stands[worst])), "at least",
+                 leaf(f"{asked}, at that current", "t", "s", float(found.time[worst]),
+                      "given", origin=found.origin(worst)), reason=at, remedy=remedy)
+
+
+def _least(ratio: np.ndarray) -> int:
+    """Index of the least; of equal ones the last, which is that of the highest current."""
+    return ratio.size - 1 - int(np.argmin(ratio[::-1]))
+
+
+def _with_points(part: Contact, found: Borne) -> Borne:
+    """The same at the currents of its own points too, between two neighbours of the grid."""
+    marks = np.array([i for points in (part.carry, part.short_time) if points is not None
+                      for i in points.second if found.current[0] < i < found.current[-1]])
+    after = np.searchsorted(found.current, marks)
+    near = found.current[after] < found.current[after - 1] * NEAR
+    marks, after = marks[near], after[near]
+    time = np.exp(np.interp(np.log(marks), np.log(found.current), np.log(found.time)))
+    return Borne(*(np.insert(own, after, new) for own, new in (
+        (found.current, marks), (found.time, time), (found.fault, found.fault[after]),
+        (found.where, found.where[after]))), found.stretches, found.open)
+
+
+def _asks(title: str, stage: str, part: Contact, found: Borne, index: int, shown: float) -> Check:
+    """Its points say too little there: which one to ask for."""
+    current, time = float(found.current[index]), float(found.time[index])
+    told = f"its points show {show(shown, 's')} there" if shown else "it has no point there"
+    return Check(title, stage, NOT_EVALUATED, reason=f"ask for a point at {show(current, 'A')} for "
+                 f"{show(time, 's')} or longer{found.place(index)}: {told}")
+
+
+def _stands(part: Contact, time: float) -> Finding:
+    points = part.short_time or part.carry
+    return leaf("time that its sheet shows it to carry it", "t", "s", time, part.basis,
+                origin=points.origin if points is not None else part.origin)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief
-from packcalc.feeds import AHEAD, BARE, BUS, own_fuses, standing
+from packcalc.feeds import AHEAD, BARE, BUS, hottest_class, own_fuses, wherever
 from packcalc.findings import Finding, leaf, trace
 from packcalc.places.shared import Shared, beyond, branch_fuse
 from packcalc.places.slowest import pair
@@ -19,7 +19,7 @@ from packcalc.protect.branch_figures import (
     branch_withstand,
 )
 from packcalc.protect.faults import prospective_fault_current
-from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop
+from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop, Rival
 
 UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))
@@ -29,6 +29,8 @@ OWN_FUSE = "a fuse of its own at the tap of the charge cable, in both poles"
 CHARGING = ("fast-charge inlet", "charger")  # which of them is the inlet: the first that is told
 LOSS_OPEN = ("the lowest current is at most what is printed: the branch fuse's own resistance "
              "takes from it, and is not known; ask for its power loss at rated current")
+OPEN_TAP = ("where it leaves the main circuit is left open: the worst answer counts, our "
+            "assumption; each at its lowest")
 OWN_INPUT = ("the load's own input capacitor stands at that end: it is in the sum with the wire's "
              "inductance, and empties into the fault there limited by its own resistance alone")
 PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off by the contactor "
@@ -37,12 +39,20 @@ PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off b
 
 def along_branches(shared: Shared) -> Iterator[Loop]:
     """Each branch before and after its fuse, and the wires that nobody described."""
-    for branch in (standing(b, shared.strung) for b in shared.brief.branch):
-        yield before(shared, branch)
-        yield after(shared, branch)
+    for told in shared.brief.branch:
+        several = wherever(shared.brief, told, shared.strung)
+        for branch in several:
+            yield one_of(several, branch, before(shared, branch))
+            yield one_of(several, branch, after(shared, branch))
     kinds = {branch.kind for branch in shared.brief.branch}
     yield from (undescribed(shared, kind, title) for kind, title in UNDESCRIBED
                 if kind not in kinds)
+
+
+def one_of(several: tuple[Branch, ...], branch: Branch, loop: Loop) -> Loop:
+    """A place of a branch; where its tap is left open they are told as one, the worst."""
+    return loop if len(several) == 1 else replace(
+        loop, rival=Rival(f"a tap {branch.taps}", OPEN_TAP, highest=True))
 
 
 def before(shared: Shared, branch: Branch) -> Loop:
@@ -65,7 +75,7 @@ def before(shared: Shared, branch: Branch) -> Loop:
 def after(shared: Shared, branch: Branch) -> Loop:
     """The far end of a branch, behind its own fuse if it has one."""
     sense = branch.kind == SENSE
-    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+    hot, _ = branch_loops(branch.length, branch.section, hottest_class(shared.brief, branch))
     wires = branch_wires(hot, own_fuses(shared.brief, branch, 2))
     cell = shared.feeds.cell
     source = (cell.voltage_empty, cell.resistance_long) if sense \
@@ -73,20 +83,23 @@ def after(shared: Shared, branch: Branch) -> Loop:
     given = sources_of(shared, branch, branch.length)
     own = own_fuse(branch, given)
     open_ = loss_open(shared, branch, own, 2)
+    at_inlet = ends_at_inlet(shared.brief, branch)
     input_ = branch.kind not in BARE and branch.capacitance.value != 0.0
     given["notes"] = (*given["notes"], *open_, *((OWN_INPUT,) if input_ else ()))
     return shared.loop(
         f"branch.{branch.name}.after", f"{branch.name}, "
         + ("behind its fuse" if own else "far end, no fuse of its own stated"),
         lowest=branch_lowest(*source, wires, bool(open_)), **slower_end(shared, branch),
-        devices=(*own, *_at_tap(shared, branch)), passed=() if sense else shared.middle(),
+        devices=(*own, *_at_tap(shared, branch)), passed=() if sense else (
+            *shared.middle(), *(shared.to_inlet() if at_inlet else ())),
         common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
         own_wire=branch_withstand(branch.section, branch.insulation_class),
         cables=_cables(shared, branch),
         remedies=("a fuse at the cell end of each wire",) if sense else
         (AT_TAP, "a smaller fuse or a thicker conductor",
-         *(("a fuse that breaks the sum of every source",) if own else ())), **given)
+         *(("a fuse that breaks the sum of every source",) if own else ()),
+         *(shared.of_inlet if at_inlet else ())), **given)
 
 
 def undescribed(shared: Shared, kind: str, title: str) -> Loop:
@@ -129,6 +142,11 @@ def inlets(brief: Brief) -> tuple[Branch, ...]:
     return tuple(found[0] or found[1])
 
 
+def ends_at_inlet(brief: Brief, branch: Branch) -> bool:
+    """Whether a branch, wherever it leaves, ends where a station plugs in."""
+    return branch.name in {one.name for one in inlets(brief)}
+
+
 def slower_end(shared: Shared, branch: Branch) -> dict:
     """Inductance and least resistance of the slowest loop from just behind the tap to the far end.
 
@@ -147,8 +165,9 @@ def own_fuse(branch: Branch, given: dict) -> tuple[Device, ...]:
 
 def loss_open(shared: Shared, branch: Branch, own: tuple[Device, ...],
               wires: int) -> tuple[str, ...]:
-    """Where a fuse of the branch stands in a loop, and nobody said what it loses."""
-    return (LOSS_OPEN,) if own and own_fuses(shared.brief, branch, wires) is None else ()
+    """Where a fuse of the branch stands in a loop, or may, and nobody said what it loses."""
+    stands = own or (own_fuse(branch, {}) and shared.brief.branch_open(branch, "fused_poles"))
+    return (LOSS_OPEN,) if stands and own_fuses(shared.brief, branch, wires) is None else ()
 
 
 def _at_tap(shared: Shared, branch: Branch) -> tuple[Device, ...]:

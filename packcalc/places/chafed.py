@@ -7,12 +7,14 @@ from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import Branch, Brief, Route
-from packcalc.feeds import AHEAD, BUS, own_fuses, standing
+from packcalc.feeds import AHEAD, BUS, hottest_class, own_fuses, wherever
 from packcalc.findings import Finding, trace
 from packcalc.layout_findings import count, string_cables
 from packcalc.places.branches import (
     CHARGING,
+    OPEN_TAP,
     OWN_FUSE,
+    ends_at_inlet,
     inlets,
     loss_open,
     own_fuse,
@@ -78,6 +80,9 @@ class Wire:
         stands: I²t that its conductor stands.
         cables: names of the routes that the fault runs through, or may.
         remedies: that would put a fuse of its own into the loop.
+        to_inlet: whether it ends at the charge inlet.
+        tap: where it is counted as leaving, in words, if nobody said where it does; else empty.
+        perhaps: a fuse of its own that may stand in this pole, where nobody said in how many.
     """
 
     key: str
@@ -93,12 +98,17 @@ class Wire:
     stands: Finding | None
     cables: tuple[str, ...]
     remedies: tuple[str, ...]
+    to_inlet: bool
+    tap: str = ""
+    perhaps: tuple[Device, ...] = ()
 
 
 def chafed_wires(shared: Shared) -> Iterator[Loop]:
     """Each wire with modules between the faults, and all with one cell of a module."""
-    wires = [*(_of_branch(shared, standing(branch, shared.strung))
-               for branch in shared.brief.branch if branch.kind != SENSE),
+    wires = [*(_of_branch(shared, branch, several)
+               for several in (wherever(shared.brief, told, shared.strung)
+                               for told in shared.brief.branch if told.kind != SENSE)
+               for branch in several),
              *(_of_route(shared, route) for route in undescribed_routes(shared.brief))]
     yield from (_chafed(shared, wire) for wire in wires)
     yield from (_one_cell(shared, wire) for wire in wires)
@@ -138,7 +148,8 @@ def _described(brief: Brief) -> dict[str, Branch]:
 
 def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
     area, cables = route_conductor(brief, route)
-    if not (branch.length.known and branch.section.known and route.length.known):
+    if not (branch.length.known and branch.section.known and route.length.known) \
+            or brief.branch_open(branch, "length"):
         return False
     whole = area.number * cables.number if area.known else branch.section.number
     nearly = 1.0 + 1e-6
@@ -146,10 +157,12 @@ def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
         and branch.section.number <= whole * nearly
 
 
-def _of_branch(shared: Shared, branch: Branch) -> Wire:
+def _of_branch(shared: Shared, branch: Branch, several: tuple[Branch, ...]) -> Wire:
     given = sources_of(shared, branch, branch.length)
-    own = own_fuse(branch, given) if branch.fused_poles == "both" else ()
-    hot, _ = branch_loops(branch.length, branch.section, branch.insulation_class)
+    fuse = own_fuse(branch, given)
+    own = fuse if branch.fused_poles == "both" else ()
+    perhaps = fuse if shared.brief.branch_open(branch, "fused_poles") else ()
+    hot, _ = branch_loops(branch.length, branch.section, hottest_class(shared.brief, branch))
     pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
         or branch.fuse_part else ", no fuse of its own stated"
     return Wire(f"branch.{branch.name}", branch.name, "branch",
@@ -159,7 +172,9 @@ def _of_branch(shared: Shared, branch: Branch) -> Wire:
                 loss_open(shared, branch, own, 1),
                 branch_withstand(branch.section, branch.insulation_class),
                 shared.traction_names if branch.taps == BUS else (),
-                () if own else (OTHER_POLE_OF_BRANCH,))
+                () if own else (OTHER_POLE_OF_BRANCH,),
+                ends_at_inlet(shared.brief, branch),
+                f"a tap {branch.taps}" if len(several) > 1 else "", perhaps)
 
 
 def _of_route(shared: Shared, route: Route) -> Wire:
@@ -174,7 +189,7 @@ def _of_route(shared: Shared, route: Route) -> Wire:
                 f"mid-pack leak and chafed cable of {route.name}", given, (), BUS,
                 one_conductor(route.length, area, cables), hot, (),
                 branch_withstand(area, route.insulation_class) if area.known else None,
-                (*shared.traction_names, route.name), (OWN_FUSE,))
+                (*shared.traction_names, route.name), (OWN_FUSE,), True)
 
 
 # -- modules between the two faults ---------------------------------------------------------
@@ -205,10 +220,14 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
-        passed=middle(shared, runs.breaks),
+        passed=(*(replace(d, sees=given["all_sources"], breaks=runs.breaks)
+                  for d in wire.perhaps), *middle(shared, runs.breaks),
+                *(shared.to_inlet(runs.breaks) if wire.to_inlet else ())),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
-        remedies=(*wire.remedies, *((TRIP,) if contactors else ()), ACTS, DOUBLE))
+        rival=Rival(wire.tap, OPEN_TAP, highest=True) if wire.tap else None,
+        remedies=(*wire.remedies, *((TRIP,) if contactors else ()),
+                  *(shared.of_inlet if wire.to_inlet else ()), ACTS, DOUBLE))
 
 
 def _with_pole(shared: Shared, wire: Wire) -> Finding:
@@ -252,7 +271,8 @@ def _one_cell(shared: Shared, wire: Wire) -> Loop:
     each = trace(drop_each, external=wires, cells=count("cells between the faults", "n", 1)) \
         if wires.known else None
     return replace(
-        asked, key="chassis.second.inside_module_branch", rival=Rival(wire.name, EACH_BRANCH),
+        asked, key="chassis.second.inside_module_branch", rival=Rival(
+            f"{wire.name}, {wire.tap}" if wire.tap else wire.name, EACH_BRANCH, bool(wire.tap)),
         title="second chassis fault: leak inside a module and chafed "
               + ("branch wire" if wire.what == "branch" else "charge cable"),
         feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,

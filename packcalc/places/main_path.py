@@ -82,11 +82,12 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
         f"charge inlet, far end of {route.name}" if route else "charge inlet",
         lowest=lowest, common=common, outside=outside,
         **shared.slowest_loop(*shared.traction, *own_run),  # it may leave from their far end
-        devices=(*fuse, *shared.upstream, shared.contactors), passed=shared.middle(),
+        devices=(*fuse, *shared.upstream, shared.contactors),
+        passed=(*shared.middle(), *shared.to_inlet()),
         own_wire=branch_withstand(area, route.insulation_class)
         if route and area.known else None,
         cables=(*shared.traction_names, *((route.name,) if route else ())),
-        remedies=(OWN_FUSE, TRIP),
+        remedies=(OWN_FUSE, TRIP, *shared.of_inlet),
         **given)
 
 

@@ -27,7 +27,17 @@ def _worst(group: list[FaultPlace]) -> FaultPlace:
     each = "; ".join(f"{p.loop.rival.name} {_told(p)}" for p in ranked if p.loop.rival is not None)
     return replace(worst, loop=replace(
         worst.loop, title=f"{worst.title}, at worst that of {worst.loop.rival.name}",
-        notes=(f"{worst.loop.rival.words}: {each}", *worst.loop.notes)))
+        notes=(f"{worst.loop.rival.words}: {each}{_highest(ranked)}", *worst.loop.notes)))
+
+
+def _highest(ranked: list[FaultPlace]) -> str:
+    """The largest current of those whose highest ends differ, with whose it is."""
+    told = [(p.loop.all_sources, p.loop.rival.name) for p in ranked
+            if p.loop.rival is not None and p.loop.rival.highest and p.loop.all_sources.known]
+    if not told:
+        return ""
+    most, whose = max(told, key=lambda one: one[0].number)
+    return f"; the highest, all sources, {most.shown}: {whose}"
 
 
 def _gravity(place: FaultPlace) -> tuple[int, int, int, bool, float]:

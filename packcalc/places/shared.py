@@ -22,7 +22,7 @@ from packcalc.protect.faults import (
     fault_loop_inductance, fault_time_constant, parallel_source_current,
 )
 from packcalc.protect.places import (
-    CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each, falls_from,
+    CHARGE_KEY, CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each, falls_from,
 )
 from packcalc.protect.string_shares import string_share
 from packcalc.value import value_object
@@ -42,6 +42,8 @@ STATION_NOTE = "spent in milliseconds, before any device of the vehicle opens"
 STATION_OPEN = ("what a plugged station's output capacitors give is in no sum: ask its operator, "
                 "and enter it as station.capacitance")
 WORTH_SAYING = 0.98
+STRONGER = ("a charge contactor that breaks what the trips leave it, or a quicker fuse of the "
+            "charge cable")
 NO_FUSE_NOTE = "no fuse stands in this loop"
 ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
 
@@ -162,6 +164,22 @@ class Shared:
             return ()
         return (replace(self.mid, paths=1 if chassis else self.feeds.strings),)
 
+    def to_inlet(self, breaks: tuple[tuple[Finding, Finding], ...] = ()) -> tuple[Device, ...]:
+        """The charge contactor of a loop beyond it: a trip may tear it open before others clear.
+
+        Args:
+            breaks: of a loop through the chassis, where it opens one pole alone.
+        """
+        if not self.brief.charge_contactor_may_stand:
+            return ()
+        perhaps = " (if one stands there)" if self.brief.left_open("path.charge_contactor") else ""
+        return (Device(CHARGE_KEY, f"charge contactor{perhaps}", CONTACTOR, breaks=breaks),)
+
+    @property
+    def of_inlet(self) -> tuple[str, ...]:
+        """What would mend that; none without such a contactor."""
+        return (STRONGER,) if self.to_inlet() else ()
+
     # -- sources ----------------------------------------------------------------------------
 
     @cached_property
@@ -236,7 +254,7 @@ class Shared:
             at_inlet: at the inlet itself; else on the bus, with the charge cable between.
         """
         asked = self.brief.station
-        if not (asked.voltage.known or asked.current.known):
+        if not self.brief.at_a_station:
             return ()
         title = f"peak current from the {STATION}"
         if not asked.capacitance.known:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from packcalc import electrical as el
 from packcalc.feeds import Feeds
@@ -22,9 +22,19 @@ def main_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
     Of whatever pole: a chafed cable or wire of the pole without a fuse leaves it to the contactor
     of that pole alone. Where a branch's own fuse stands in the loop, that one is asked for it.
     """
-    return tuple(loop for loop in loops if loop.lowest.known and loop.sizes
-                 and MAIN_PATH & (keys := {d.key for d in loop.devices})
-                 and not any(key.startswith("branch_fuse") for key in keys))
+    return tuple(loop for loop in _left_to_the_path(loops) if loop.lowest.known)
+
+
+def untold_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Those of them whose lowest current is not known: no figure says what they ask."""
+    return tuple(loop for loop in _left_to_the_path(loops) if not loop.lowest.known)
+
+
+def _left_to_the_path(loops: Iterable[Loop]) -> Iterator[Loop]:
+    for loop in loops:
+        keys = {d.key for d in loop.devices}
+        if loop.sizes and MAIN_PATH & keys and not any(k.startswith("branch_fuse") for k in keys):
+            yield loop
 
 
 def main_fuse_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:

@@ -183,6 +183,27 @@ class Weakest:
 
 
 @value_object
+class AtCharge:
+    """What closes onto the charger's side of a branch at every charge.
+
+    Attributes:
+        difference: V across the open contact.
+        capacitance: of the charger's output, or of the station's.
+        stated: whether the brief gives the difference; else the charger counts as empty.
+    """
+
+    difference: Finding
+    capacitance: Finding
+    stated: bool
+
+    @property
+    def empty(self) -> str:
+        """How it counts where nobody said, and what to say; empty where somebody did."""
+        return "" if self.stated else (f"counted as closing onto an empty charger, "
+                                       f"{self.difference.shown}: say path.charge_difference")
+
+
+@value_object
 class BranchAsked:
     """What one branch is sized from. Any finding may lack its value.
 
@@ -197,8 +218,12 @@ class BranchAsked:
         length, tap_length: one way; between tap and fuse.
         section, insulation_voltage, insulation_class: of the conductor.
         fused_poles: "one" or "both".
+        poles_open: whether nobody said which: "one", with two fuses in the lowest current.
+        hottest: class that its conductor counts with for the lowest current; None for its own.
         fuse: its data sheet as far as known.
-        capacitance: of the load's input.
+        capacitance: of the load's input, at its upper tolerance.
+        near: length counted where capacitors feed it, which errs short; None for its length.
+        at_charge: what closes onto it at every charge; None where nothing does.
         highest_voltage: highest working voltage of the pack.
         fault_highest: what its fuse must break at the worst of all fault places, every source.
         time_constant: longest that its fuse meets there, at full voltage; None where not known.
@@ -210,6 +235,7 @@ class BranchAsked:
         link_feeds: whether the DC-link capacitors stand on the same bus.
         capacity, capacity_at_best: what the conductor may carry for ever by a table, laid the
             hottest and the coolest way; None where there is none.
+        capacity_below: where no table knows the conductor, more than it can carry.
         why_no_capacity: why, with what to do.
         bus_insulation: lowest short-time voltage that everything on the bus withstands; None
             for a branch on cells alone.
@@ -239,6 +265,7 @@ class BranchAsked:
     link_feeds: bool = False
     capacity: Finding | None = None
     capacity_at_best: Finding | None = None
+    capacity_below: Finding | None = None
     why_no_capacity: str = ""
     bus_insulation: Finding | None = None
     ambient: Finding | None = None
@@ -248,6 +275,10 @@ class BranchAsked:
     weakest: Weakest | None = None
     time_constant: Finding | None = None
     slower_loops: tuple[tuple[Finding, Finding], ...] = ()
+    near: Finding | None = None
+    at_charge: AtCharge | None = None
+    hottest: Finding | None = None
+    poles_open: bool = False
 
     @property
     def key(self) -> str:
@@ -256,7 +287,8 @@ class BranchAsked:
     @property
     def own_fuses(self) -> Finding | None:
         """Resistance of its fuses in the loop from pole to pole; None where not known."""
-        return fuses_resistance(self.fuse.part, 2 if self.fused_poles == "both" else 1)
+        return fuses_resistance(
+            self.fuse.part, 2 if self.fused_poles == "both" or self.poles_open else 1)
 
     @property
     def fuse_open(self) -> bool:
@@ -266,7 +298,10 @@ class BranchAsked:
 
 @value_object
 class BranchDuty:
-    """Figures of one branch; a figure whose inputs are open has no value."""
+    """Figures of one branch; a figure whose inputs are open has no value.
+
+    Of a branch onto which nothing closes at a charge `charge_step` is None.
+    """
 
     load: Finding
     resistance_low: Finding
@@ -274,6 +309,7 @@ class BranchDuty:
     withstand: Finding
     own_discharge: Finding
     closing_step: Finding
+    charge_step: Finding | None = None
 
 
 def _blank(like, title: str, why: str) -> Finding:
@@ -381,21 +417,32 @@ def branch_lowest(voltage_empty: Finding, upstream_long: Finding, branch: Findin
 
 def branch_duty(asked: BranchAsked) -> BranchDuty:
     """Load, ends of the fault, what the conductor stands, what the capacitors do."""
-    hot, low = branch_loops(asked.length, asked.section, asked.insulation_class)
+    hot, low = branch_loops(asked.length, asked.section, asked.hottest or asked.insulation_class)
+    if asked.near is not None:
+        _, low = branch_loops(asked.near, asked.section, asked.insulation_class)
     return BranchDuty(
         load=_load(asked),
         resistance_low=low,
         lowest=branch_lowest(asked.voltage_empty, asked.upstream_long,
                              branch_wires(hot, asked.own_fuses), asked.fuse_open),
         withstand=branch_withstand(asked.section, asked.insulation_class),
-        own_discharge=_maybe(
-            discharge_integral, "I²t of the branch's own capacitor into a fault elsewhere",
-            note="copper of the branch alone in the loop: errs high",
-            capacitance=asked.capacitance, voltage=asked.highest_voltage, resistance=low),
-        closing_step=_maybe(
-            discharge_integral, "I²t of the step when the main contactor closes",
-            note="difference left by pre-charge; copper of the branch alone: errs high",
-            capacitance=asked.capacitance, voltage=asked.closing_difference, resistance=low))
+        own_discharge=_pulse(
+            "I²t of the branch's own capacitor into a fault elsewhere", low,
+            asked.capacitance, asked.highest_voltage),
+        closing_step=_pulse(
+            "I²t of the step when the main contactor closes", low, asked.capacitance,
+            asked.closing_difference, "difference left by pre-charge; "),
+        charge_step=None if asked.at_charge is None else _pulse(
+            "I²t of the step at every charge", low, asked.at_charge.capacitance,
+            asked.at_charge.difference, "the charge contactor, or the station's, closes; "))
+
+
+def _pulse(title: str, resistance: Finding, capacitance: Finding, voltage: Finding | None,
+           note: str = "") -> Finding:
+    """Of a capacitor that fills or empties through the branch."""
+    return _maybe(discharge_integral, title,
+                  note=f"{note}copper of the branch alone{'' if note else ' in the loop'}: errs "
+                       "high", capacitance=capacitance, voltage=voltage, resistance=resistance)
 
 
 def branch_withstand(section: Finding, insulation_class: Finding) -> Finding:

@@ -13,8 +13,9 @@ from packcalc.cable_rules import section_words
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.fuse import (
-    SteadyLoad, arc_voltage_check, carries_check, time_constant_checks,
+    SteadyLoad, arc_voltage_check, carries_check, outlives_check, time_constant_checks,
 )
+from packcalc.part_checks.fusing import LaidCapacity, branch_overload
 from packcalc.part_checks.precharge_wires import (
     carries_tries, one_current, outlives_charges, stands_tries,
 )
@@ -31,6 +32,10 @@ AT_TAP_MOST = leaf("longest conductor between a change of section and its fuse",
                    0.150, "read", source="formula-sae-rules-2026",
                    note="EV.6.6.6: where the current capacity of the conductor drops, its fuse "
                         "stands within 150 mm, in both poles; no vehicle rule was read")
+TO_SEND = Requirement(
+    "branch fuse: to send", "melting and clearing curves in DC, both I²t, cut-off current and peak "
+    "arc voltage at this voltage, lowest breaking current if it has one, power loss, terminal "
+    "limit, derating method with its figures, conductor factor", "without these no fuse can pass")
 NOTES = (
     "The load does not size a branch: the source behind it does. A 12 V automotive fuse (32 or "
     "58 V, 1 to 2 kA) in a branch explodes.",
@@ -56,8 +61,7 @@ def size_branch(asked: BranchAsked) -> Item:
     lowest = dict.fromkeys((duty.lowest, must_open(asked, duty)))
     lines = [asked.fault_highest, *lowest, asked.highest_voltage, duty.withstand]
     if _loaded(asked):
-        lines += [duty.load, duty.own_discharge]
-        lines += [duty.closing_step] if asked.closing_difference is not None else []
+        lines += [duty.load, *_pulses(asked, duty)]
     elif duty.load.known:
         lines += [duty.load]
     return Item(
@@ -67,6 +71,14 @@ def size_branch(asked: BranchAsked) -> Item:
         duty=tuple(lines), specification=_specification(asked, duty),
         checks=_checks(asked, duty), open_items=_open_items(asked, duty),
         notes=_notes(asked))
+
+
+def _pulses(asked: BranchAsked, duty: BranchDuty) -> list[Finding]:
+    """What capacitors put into the branch, where there are any."""
+    found = [duty.own_discharge,
+             *((duty.closing_step,) if asked.closing_difference is not None else ()),
+             *((duty.charge_step,) if duty.charge_step is not None else ())]
+    return [f for f in found if not f.known or f.number > 0]
 
 
 def _loaded(asked: BranchAsked) -> bool:
@@ -102,13 +114,24 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
         *_arc_check(asked),
         _breaking(asked),
         *_time_constants(asked), *_own_fuse(asked, duty),
-        judge("Conductor stands what the fuse lets through", "who clears", duty.withstand,
-              "at least", fuse.clearing,
-              missing="; ".join(f.note or f.title for f in (duty.withstand, fuse.clearing)
-                                if not f.known),
-              remedy="a larger section or a faster fuse"),
-        *_capacity_check(asked), *_sheet_checks(asked),
+        _of_class(asked, judge(
+            "Conductor stands what the fuse lets through", "who clears", duty.withstand,
+            "at least", fuse.clearing,
+            missing="; ".join(f.note or f.title for f in (duty.withstand, fuse.clearing)
+                              if not f.known),
+            remedy="a larger section or a faster fuse")),
+        *_overload(asked), *_sheet_checks(asked),
         *(_load_checks(asked, duty) if _loaded(asked) else ()), *_resistor_checks(asked, duty))
+
+
+def _of_class(asked: BranchAsked, check: Check) -> Check:
+    """No pass rests on a class that nobody told: a hotter one stands less, and heats its ends."""
+    if check.verdict != PASS or asked.hottest in (None, asked.insulation_class):
+        return check
+    return replace(check, verdict=CAUTION, reason="its class is left open, "
+                   f"{asked.insulation_class.shown} is counted, our assumption: one of a hotter "
+                   "class stands less and runs hotter",
+                   remedy="print on the cable: branch.insulation_class")
 
 
 def _breaking(asked: BranchAsked) -> Check:
@@ -138,27 +161,13 @@ def _arc_check(asked: BranchAsked) -> tuple[Check, ...]:
                               "ask the supplier for "),)
 
 
-def _capacity_check(asked: BranchAsked) -> tuple[Check, ...]:
+def _overload(asked: BranchAsked) -> tuple[Check, ...]:
     """The fuse may not let the conductor be overloaded for ever."""
     if not asked.fuse.rating.known:
         return ()
-    title, remedy = "Conductor carries the fuse's rated current", \
-        "a smaller fuse or a larger section"
-    held = judge(title, "thermal load", asked.capacity, "at least", asked.fuse.rating,
-                 missing=asked.why_no_capacity or "what the conductor carries is not known",
-                 reason="laid the hottest way, as the brief does not say how it lies",
-                 remedy=remedy)
-    best = asked.capacity_at_best
-    if held.verdict != FAIL:
-        return (held,)
-    if best is None:
-        return (replace(held, verdict=CAUTION, remedy=f"look how it lies; {remedy}"),)
-    free = judge(title, "thermal load", best, "at least", asked.fuse.rating, remedy=remedy,
-                 reason="even alone and laid the coolest way")
-    if free.verdict == FAIL:
-        return (free,)
-    return (replace(held, verdict=CAUTION, reason=f"{held.reason}; alone and laid the coolest "
-                    f"way it carries {best.shown}", remedy=f"look how it lies; {remedy}"),)
+    return branch_overload(asked.fuse.part, asked.fuse.rating, voltage=asked.highest_voltage,
+                           laid=LaidCapacity(asked.capacity, asked.capacity_at_best,
+                                             asked.why_no_capacity, asked.capacity_below))
 
 
 def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
@@ -237,6 +246,7 @@ def _sheet_checks(asked: BranchAsked) -> tuple[Check, ...]:
     joined = terminals_check(part.terminal_limit, asked.insulation_class)
     if joined.verdict == FAIL:
         joined = replace(joined, verdict=CAUTION)
+    joined = _of_class(asked, joined)
     return (limits,
             replace(joined, title="Fuse: terminals stand the conductors joined to them",
                     reason=joined.reason or "the conductor may run up to its insulation's class",
@@ -256,8 +266,10 @@ def _own_fuse(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
                    AT_TAP_MOST, missing="length between tap and fuse: measure it",
                    remedy="move the fuse to the tap")
     at_tap = _stub(asked, duty, at_tap)
-    poles = counted("poles with a fuse, by the brief's fused_poles",
-                    2 if asked.fused_poles == "both" else 1, "given", RULE)
+    basis, whose = ("assumed", "left open, our assumption") if asked.poles_open else \
+        ("given", "by the brief's fused_poles")
+    poles = counted(f"poles with a fuse, {whose}", 2 if asked.fused_poles == "both" else 1, basis,
+                    RULE)
     both = judge("Fuse in both poles", "who clears", poles, "at least", BOTH_POLES,
                  remedy="a fuse in the other pole as well")
     if both.verdict == FAIL:
@@ -318,40 +330,63 @@ def _stub(asked: BranchAsked, duty: BranchDuty, at_tap: Check) -> Check:
     """
     heat, stands = asked.stub_heat, duty.withstand
     none = asked.tap_length.known and asked.tap_length.number == 0
-    if heat is None or none or not stands.known or (heat.known and heat.number <= stands.number):
+    if heat is None or none or (heat.known and stands.known and heat.number <= stands.number):
         return at_tap
     through = f"lets up to {heat.shown} through, {heat.note}" if heat.known else heat.note
-    told = f"until the fuse it stands {stands.shown}, and a fault there {through}"
+    bears = stands.shown if stands.known else "what is not known"
+    told = f"until the fuse it stands {bears}, and a fault there {through}"
     words = "; ".join(w for w in (told, at_tap.reason) if w)
-    verdict = CAUTION if at_tap.verdict == PASS else at_tap.verdict
+    verdict = at_tap.verdict if at_tap.verdict != PASS else \
+        CAUTION if stands.known or not heat.known else NOT_EVALUATED
     return replace(at_tap, verdict=verdict, reason=words, remedy=STUB_REMEDY)
 
 
 def _capacitor_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
     """Make-and-pass: a healthy fuse must survive the capacitors."""
-    if asked.capacitance.known and asked.capacitance.number == 0:
-        return ()
-    found = [_survives("Healthy fuse survives its own capacitor feeding a fault elsewhere",
-                       asked.fuse.melting, duty.own_discharge,
-                       "a fuse with more pre-arcing I²t, or resistance in the branch; else count "
-                       "on changing it after every fault")]
-    if asked.closing_difference is not None:
-        found.append(_survives("Healthy fuse passes the closing step", asked.fuse.melting,
-                               duty.closing_step, "a higher pre-charge level, or more pre-arcing "
-                               "I²t; for many closings the fuse's own pulse figure counts"))
+    found, melting = [], asked.fuse.melting
+    if not (asked.capacitance.known and asked.capacitance.number == 0):
+        found.append(_not_shown(judge(
+            "Healthy fuse survives its own capacitor feeding a fault elsewhere", "fault range",
+            melting, "at least", duty.own_discharge, missing=_lacks(melting, duty.own_discharge),
+            remedy="a fuse with more pre-arcing I²t, or resistance in the branch; else count on "
+                   "changing it after every fault")))
+        if asked.closing_difference is not None:
+            found.append(_not_shown(_closing(asked, duty.closing_step)))
+    if duty.charge_step is not None:
+        found.append(_at_charge(asked, duty.charge_step))
     return tuple(found)
 
 
-def _survives(title: str, melting: Finding, integral: Finding, remedy: str) -> Check:
-    """A caution where it is not shown: the integral counts the branch's copper alone."""
-    missing = "; ".join(f.note or f.title for f in (melting, integral) if not f.known)
-    check = judge(title, "fault range", melting, "at least", integral, missing=missing,
-                  remedy=remedy)
+def _lacks(*figures: Finding) -> str:
+    return "; ".join(f.note or f.title for f in figures if not f.known)
+
+
+def _closing(asked: BranchAsked, step: Finding) -> Check:
+    """One that comes at every start is held by the share that so many pulses may have."""
+    return outlives_check(
+        "Healthy fuse passes the closing step", asked.fuse.melting, step,
+        "Pre-arcing I²t asked by every closing", _lacks(asked.fuse.melting, step),
+        "a higher pre-charge level, or more pre-arcing I²t; the fuse's own pulse figure")
+
+
+def _at_charge(asked: BranchAsked, step: Finding) -> Check:
+    """An empty charger that nobody stated is a question."""
+    check = replace(
+        _closing(asked, step), title="Healthy fuse passes the closing step at every charge",
+        remedy="bring the charger's side to the pack's voltage before the contact closes, or more "
+               "pre-arcing I²t; the fuse's own pulse figure")
+    assert asked.at_charge is not None
+    if check.verdict == FAIL and asked.at_charge.empty:
+        return replace(check, verdict=NOT_EVALUATED, reason=asked.at_charge.empty)
+    return _not_shown(check)
+
+
+def _not_shown(check: Check) -> Check:
+    """A caution in place of a failure: the integral counts the branch's copper alone."""
     if check.verdict != FAIL:
         return check
-    return Check(title, check.stage, CAUTION, melting, integral, "at least",
-                 "not shown: the fuse, the capacitor and the contacts add resistance that is not "
-                 "counted here", remedy)
+    return replace(check, verdict=CAUTION, reason="not shown: the fuse, the capacitor and the "
+                   "contacts add resistance that is not counted here")
 
 
 def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, ...]:
@@ -368,7 +403,12 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
             section_words(asked.section)] if section),
         Requirement("conductor and wires beside it: DC insulation voltage",
                     f"at least {asked.highest_voltage.shown}{more}", "whole pack, also for 12 V "
-                    "wires")]
+                    "wires"),
+        Requirement("branch fuse: class and rating", _class_asked(asked),
+                    "I2 ≤ 1.45·Iz; no trip sees a branch")]
+    if asked.bus_insulation is not None and asked.bus_insulation.known:
+        lines.append(Requirement("branch fuse: peak arc voltage",
+                                 f"at most {asked.bus_insulation.shown}", "insulation on the bus"))
     lowest = must_open(asked, duty)
     if lowest.known:
         where = "far end" if lowest is duty.lowest or asked.weakest is None else \
@@ -379,23 +419,44 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
                                  f"at most {lowest.shown}", f"{where}, cold, empty, hot "
                                  f"conductor{own}"))
     if duty.load.known:
+        air = f" at {asked.ambient.shown}" if asked.ambient is not None else ""
         lines.append(Requirement("branch fuse: continuous current in the box's air",
-                                 f"at least {duty.load.shown}", "failed pre-charge, or what the "
-                                 "brief states" if asked.resistor else
-                                 "load at the lowest voltage"))
+                                 f"at least {duty.load.shown}{air}",
+                                 "failed pre-charge, or what the brief states" if asked.resistor
+                                 else "load at the lowest voltage"))
     if duty.withstand.known:
         lines.append(Requirement("branch fuse: total clearing I²t at this DC voltage",
                                  f"at most {duty.withstand.shown}", "what the conductor stands"))
+    return (*lines, *_melting_asked(asked, duty), TO_SEND)
+
+
+def _class_asked(asked: BranchAsked) -> str:
+    """Full range, and by both conditions for what its conductor carries."""
+    most = asked.capacity.shown if asked.capacity is not None else "what the conductor carries"
+    return f"full range, first letter g; rated at most {most}, I2 at most 1.45 times that"
+
+
+def _melting_asked(asked: BranchAsked, duty: BranchDuty) -> list[Requirement]:
+    """Pre-arcing I²t against pulses: of the largest of those that come again and again."""
+    found, title = [], "branch fuse: pre-arcing I²t"
     if duty.own_discharge.known and duty.own_discharge.number > 0:
-        lines.append(Requirement("branch fuse: pre-arcing I²t",
-                                 f"at least {duty.own_discharge.shown}",
+        found.append(Requirement(title, f"at least {duty.own_discharge.shown}",
                                  "own capacitor feeding a fault elsewhere"))
     if asked.resistor is not None:
         pulses = outlives_charges(asked.fuse.melting, asked.resistor).demand
         assert pulses is not None
-        lines.append(Requirement("branch fuse: pre-arcing I²t for every pre-charge",
-                                 f"at least {pulses.shown}", "one pulse a charge, for life"))
-    return tuple(lines)
+        found.append(Requirement(f"{title} for every pre-charge", f"at least {pulses.shown}",
+                                 "one pulse a charge, for life"))
+    steps = [f for f in (duty.closing_step, duty.charge_step) if f is not None and f.known
+             and f.number > 0]
+    if steps:
+        step = max(steps, key=lambda f: f.number)
+        pulses = _closing(asked, step).demand
+        assert pulses is not None
+        empty = asked.at_charge.empty if asked.at_charge and step is duty.charge_step else ""
+        found.append(Requirement(f"{title} for every closing", f"at least {pulses.shown}",
+                                 empty or "one pulse a closing, for life"))
+    return found
 
 
 def _permitted(asked: BranchAsked) -> tuple[Requirement, ...]:
@@ -417,4 +478,7 @@ def _open_items(asked: BranchAsked, duty: BranchDuty) -> tuple[str, ...]:
     if _loaded(asked):
         asks += [(duty.load, "power or current of the load"),
                  (asked.capacitance, "input capacitance of the load")]
-    return tuple(words for finding, words in asks if not finding.known)
+    part = asked.fuse.part
+    silent = [] if part is None else [f"branch fuse: {words} (supplier)" for figure, words in (
+        (part.melting, "melting curve"), (part.melting_i2t, "pre-arcing I²t")) if figure is None]
+    return (*(words for finding, words in asks if not finding.known), *silent)

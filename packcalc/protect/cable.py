@@ -8,8 +8,9 @@ run alone must stand the whole current.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import field, fields, replace
+from typing import Any, TypeVar
 
 from packcalc import tables
 from packcalc.cable_rules import (
@@ -63,6 +64,7 @@ from packcalc.protect.route_figures import (
 )
 from packcalc.value import value_object
 
+Made = TypeVar("Made")
 OVERLOAD = "Overload protection"
 WHOLE_RANGE = "largest I²t of the whole fault range, see who clears"
 
@@ -96,13 +98,39 @@ class RunChoice:
     warming: Finding | None = None
 
 
+# What is asked of a route besides its load, its way and its sections: who clears a fault in it.
+_OF_FAULTS = ("let_through", "overload", "unended", "protected_by")
+
+
+class _Worked:
+    """Frame, duties and figures of one route, which do not hang on who clears a fault in it."""
+
+    def __init__(self, asked: RouteAsked) -> None:
+        self._asked = asked
+        self._known: dict[tuple[object, ...], Any] = {}
+
+    def holds_for(self, asked: RouteAsked) -> bool:
+        """Whether the very same load, way and sections are asked for."""
+        return all(getattr(asked, f.name) is getattr(self._asked, f.name) for f in fields(asked)
+                   if f.name not in _OF_FAULTS)
+
+    def once(self, make: Callable[..., Made], *given: Any, key: tuple[object, ...]) -> Made:
+        if key not in self._known:
+            self._known[key] = make(*given)
+        return self._known[key]
+
+
 @value_object
 class RouteResult:
-    """What was asked, the item for the report, and the choice for each run count."""
+    """What was asked, the item for the report, and the choice for each run count.
+
+    `worked` is kept for the same route with other words of who clears a fault.
+    """
 
     asked: RouteAsked
     item: Item
     choices: tuple[RunChoice, ...] = ()
+    worked: _Worked | None = field(default=None, compare=False, repr=False)
 
     @property
     def chosen(self) -> RunChoice | None:
@@ -130,14 +158,15 @@ class RouteResult:
         return self._of_chosen("warming")
 
 
-def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
-               named: str = "") -> RouteResult:
+def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *, named: str = "",
+               before: RouteResult | None = None) -> RouteResult:
     """Size one route with every wanted number of cables a pole, and the user's own cables.
 
     Args:
         asked: what the route has to do.
         parts: cables of the user's list; they stand after the sections of the table.
         named: the one that the brief names for this route; it then is the route's choice.
+        before: the route as it was sized before more was known of who clears a fault.
 
     Raises:
         UnknownName: no such rule set.
@@ -149,31 +178,42 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *,
                if not f.known]
     if missing:
         return _refused(asked, rule, "not known: " + ", ".join(missing), NOT_EVALUATED)
+    worked = before.worked if before is not None else None
+    if worked is None or not worked.holds_for(asked):
+        worked = _Worked(asked)
     try:
-        frame = frame_of(asked, rule)
-        duties, outside = duties_of(asked, frame)
+        frame = worked.once(frame_of, asked, rule, key=())
+        duties, outside = worked.once(duties_of, asked, frame, key=("duties",))
     except OutOfRange as refusal:
         return _refused(asked, rule, str(refusal), FAIL)
-    sized = [_try_sections(asked, frame, duty) for duty in duties]
+    sized = [_try_sections(asked, frame, duty, worked) for duty in duties]
     choices = tuple(choice for choice, _ in sized)
     candidates = tuple(c for _, tried in sized for c in tried)
-    own = [(part, *_own_cable(asked, rule, part)) for part in parts]
+    own = [(part, *_own_cable(asked, rule, part, worked)) for part in parts]
     candidates += tuple(candidate for _, candidate, _ in own)
     chosen = tuple(choice for part, _, choice in own if part.name == named and choice)
     item = _item(asked, frame, duties, choices, candidates, chosen)
-    item = replace(item, checks=(*item.checks, *outside, *named_part(named, candidates)))
-    return RouteResult(asked, item, (*chosen, *choices))
+    item = replace(item, checks=(*item.checks, *_laid(asked), *outside,
+                                 *named_part(named, candidates)))
+    return RouteResult(asked, item, (*chosen, *choices), worked)
 
 
-def _own_cable(asked: RouteAsked, rule: RuleSet,
-               part: CablePart) -> tuple[Candidate, RunChoice | None]:
+def _laid(asked: RouteAsked) -> tuple[Check, ...]:
+    """How a route lies, where the hottest way is on no table of its rule set."""
+    if not asked.laid_open:
+        return ()
+    return (Check("How the cable lies", "thermal load", CAUTION,
+                  reason=f"left open, and counted as {asked.install}, our assumption: "
+                         f"{asked.rules} has no table for {asked.laid_open}, which is hotter",
+                  remedy="look at the route; for a conduit a rule set that has a table for it"),)
+
+
+def _own_cable(asked: RouteAsked, rule: RuleSet, part: CablePart,
+               worked: _Worked) -> tuple[Candidate, RunChoice | None]:
     """One cable of the list by the table's section that is not larger."""
     own = replace(asked, insulation_end=part.short_circuit_temperature or asked.insulation_end)
     try:
-        frame = frame_of(own, rule)
-        duty = duty_of(own, frame, part.runs)
-        section = _table_section(frame, part)
-        figures = figures_of(own, frame, duty, section) if section else None
+        frame, duty, figures = worked.once(_own_figures, own, rule, part, key=("own", part.name))
     except OutOfRange as refusal:
         return _not_sized(asked, part, FAIL, str(refusal)), None
     if figures is None:
@@ -183,7 +223,7 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
     base = _candidate(own, frame, duty, figures)
     checks = [voltage_check(part, _blank_voltage(asked), "Insulation voltage"),
               *(c for c in base.checks if c.title != "Insulation voltage"),
-              *_own_checks(own, duty, figures, part)]
+              *_own_checks(own, duty, figures, part), *_end_asked(own, frame)]
     checks.sort(key=lambda c: STAGES.index(c.stage))
     facts = (word_fact("as table section", figures.section.size), *base.facts, *remark(part))
     candidate = Candidate(part.name, tuple(checks), facts, own=True)
@@ -192,6 +232,19 @@ def _own_cable(asked: RouteAsked, rule: RuleSet,
     return candidate, RunChoice(part.runs, duty.required, candidate, capacity,
                                 figures.loop_resistance, figures.withstand, figures.survivable,
                                 part.section, warming_of(frame, figures))
+
+
+def _own_figures(own: RouteAsked, rule: RuleSet,
+                 part: CablePart) -> tuple[Frame, Duty, Figures | None]:
+    """Frame, duty and figures of one cable of the list; without figures off the table.
+
+    Raises:
+        OutOfRange: it leaves the table's factors.
+    """
+    frame = frame_of(own, rule)
+    duty = duty_of(own, frame, part.runs)
+    section = _table_section(frame, part)
+    return frame, duty, figures_of(own, frame, duty, section) if section else None
 
 
 def _table_section(frame: Frame, part: CablePart) -> Section | None:
@@ -234,24 +287,33 @@ def _own_checks(asked: RouteAsked, duty: Duty, figures: Figures,
     ]
 
 
+def _end_asked(own: RouteAsked, frame: Frame) -> tuple[Check, ...]:
+    """Where nobody said how hot a fault may make the insulation, and our own end is counted."""
+    if own.insulation_end is not None:
+        return ()
+    return (Check("Short-circuit temperature of the insulation", "fault range", NOT_EVALUATED,
+                  None, frame.fault_end, "at least", f"{SILENT}the short-circuit temperature; a "
+                  f"fault is counted to end at {frame.fault_end.shown}"),)
+
+
 def capacity_of(result: RouteResult, runs: int) -> Finding | None:
     """Current-carrying capacity of the whole route with that many cables a pole."""
     return next((c.current_capacity for c in result.choices if c.runs == runs), None)
 
 
-def _try_sections(asked: RouteAsked, frame: Frame,
-                  duty: Duty) -> tuple[RunChoice, tuple[Candidate, ...]]:
+def _try_sections(asked: RouteAsked, frame: Frame, duty: Duty,
+                  worked: _Worked) -> tuple[RunChoice, tuple[Candidate, ...]]:
     """Every section of the table; those from one below to three above the first that fits."""
     figures: list[Figures] = []
     tried: list[Candidate] = []
-    first = None
+    first, runs = None, int(duty.runs.number)
     for section in sections(frame.rule, frame.use):
-        figures.append(figures_of(asked, frame, duty, section))
+        figures.append(worked.once(figures_of, asked, frame, duty, section,
+                                   key=(runs, section.size)))
         tried.append(_candidate(asked, frame, duty, figures[-1]))
         first = len(tried) - 1 if first is None and tried[-1].qualifies else first
         if first is not None and len(tried) == first + 4:
             break
-    runs = int(duty.runs.number)
     if first is None:
         bare = next((f for f, c in zip(figures, tried, strict=True) if _but_for_nobody(asked, c)),
                     None)

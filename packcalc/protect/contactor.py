@@ -22,6 +22,8 @@ from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest,
 from packcalc.part_checks.contactor import (
     CarryDemand, SwitchDemand, break_words, contactor_part_checks, slower_duty, switch_facts,
 )
+from packcalc.part_checks.overload import OverloadPath
+from packcalc.part_checks.overload_carried import overload_rows
 from packcalc.parts import ContactorPart
 from packcalc.tables import table
 from packcalc.units import significant
@@ -154,6 +156,7 @@ class ContactorAsked:
         delay: as in `SwitchDemand`, or None.
         longest_constant: of all fault places from pole to pole, or None.
         slower_loops: as in `SwitchDemand`.
+        overload: as in `CarryDemand`.
     """
 
     highest_voltage: Finding
@@ -178,6 +181,7 @@ class ContactorAsked:
     delay: Finding | None = None
     longest_constant: Finding | None = None
     slower_loops: tuple[tuple[Finding, Finding], ...] = ()
+    overload: OverloadPath | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
@@ -427,7 +431,8 @@ def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding |
         peak_current=asked.peak_current, peak_duration=asked.peak_duration,
         ambient=asked.box_ambient, fault_highest=asked.fault_highest,
         terminal_temperature=asked.terminal_temperature,
-        counted_resistance=asked.counted_resistance)
+        counted_resistance=asked.counted_resistance, overload=asked.overload,
+        in_main_path=True)
     flows = [f for f in (asked.charge_current, asked.regeneration_current) if f.known]
     switch = SwitchDemand(
         closing_step=step.peak if step else None, break_discharge=asked.peak_current,
@@ -472,6 +477,7 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
                     "poles in series add no voltage without a stated series rating"),
         Requirement("carries", f"{_text(carry)} continuously at {asked.box_ambient.shown}; "
                     f"{asked.peak_current.shown} for {asked.peak_duration.shown}"),
+        *overload_rows(asked.overload),
         Requirement("breaks", f"{break_words(asked.break_discharge)} discharging and "
                     f"{break_words(asked.break_charge)} charging at {volts} DC, L/R "
                     f"{_text(_time_constant(asked))}",

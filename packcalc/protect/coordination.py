@@ -35,13 +35,16 @@ from packcalc.part_checks.trip_checks import (
     CoordinationAsked, counts_from, one_pole_sweep, overload_check, overloaded, seen_again,
     trip_checks, undervoltage_span,
 )
-from packcalc.part_checks.withstand import withstand_check
+from packcalc.part_checks.withstand import (
+    WITHSTANDS, Borne, Stretch, borne, borne_check, of_sweep,
+)
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
 from packcalc.value import value_object
 
 TITLE = "Who clears, over the whole fault range"
 OPENING = "contactor: opening time"
+CLOSED = "contactor: short-time withstand, closed"
 EVERY = "every fault current is opened, fuse and contactor overlapping"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
 NO_SPAN = counted("no span", 0, "definition")
@@ -84,7 +87,7 @@ ONE_POLE_NOTE = (
 
 OTHER_PAIRS = (
     "Pairs other than the first are held against this path from pole to pole alone: name one, and "
-    "its cable is held against every fault place.")
+    "its cable and contactor are held against every fault place.")
 
 
 @formula(
@@ -505,14 +508,28 @@ def _cable(asked: CoordinationAsked) -> PathConductor:
 
 
 def _withstand_check(asked: CoordinationAsked, swept: Sweep) -> Check:
-    """The closed contactor against the fuse, at the current that presses it most."""
-    title, stage = "closed contactor withstands what the fuse lets through", "fault range"
-    part = asked.contactor
+    """The closed contactor until the fuse or its own trip has cleared, at what presses it most."""
+    title, stage, part = WITHSTANDS, "fault range", asked.contactor
     if part is None or part.short_time is None:
         return Check(title, stage, NOT_EVALUATED, reason="ask for the short-time withstand curve "
                      "of the contactor, closed and unwelded")
-    # Where nobody opens the fault no let-through ends: the range says so.
-    return withstand_check(title, part, swept.fuse, swept.current[~np.isnan(swept.time)], SWEPT)
+    # Where nobody opens the fault it never ends: the range says so.
+    found = borne([until_cleared(swept)])
+    if found is None:
+        return Check(title, stage, NOT_EVALUATED, reason="nobody is shown to clear any fault")
+    return borne_check(title, part, found)
+
+
+def until_cleared(swept: Sweep) -> Stretch:
+    """A path as a closed contact in it carries its faults."""
+    return of_sweep(swept, lambda at: _ended_by(swept, at))
+
+
+def _ended_by(swept: Sweep, current: float) -> Origin:
+    """What the time until a current is cleared comes from."""
+    by_trip, by_fuse = swept.contactor.times(current), swept.fuse.times(current)
+    counts = bool(swept.fuse.counts(current)) and not by_trip < by_fuse
+    return swept.fuse.origin if counts else swept.contactor.origin(current)
 
 
 # -- item -------------------------------------------------------------------------------------
@@ -562,7 +579,7 @@ def _specification(asked: CoordinationAsked, others: tuple[
         Requirement("contactor: breaking current", "both directions, at the highest working "
                     "voltage, up to the largest current at which it opens before the fuse has "
                     "cleared"),
-        Requirement("contactor: short-time withstand, closed", f"points up to {highest}"),
+        Requirement(CLOSED, f"points up to {highest}"),
         Requirement(OPENING, "with the coil suppression that will be used"),
     ]
     if asked.cable_withstand is not None and asked.cable_withstand.known:
@@ -622,6 +639,29 @@ def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordi
         rows = [_conductor_line(conductor, heat) if r.what == conductor.name else r for r in rows]
     return replace(held, conductor_heat=tuple(worst), item=replace(
         held.item, checks=tuple(checks), specification=tuple(rows), duty=tuple(duty)))
+
+
+def with_contacts(held: Coordination, found: Borne | None) -> Coordination:
+    """The contactor of the pair that is held, against every fault place that it stands in.
+
+    Args:
+        held: of the main path, or of one string against the others.
+        found: what it carries until they are cleared.
+    """
+    part, item = held.asked.contactor, held.item
+    if held.sweep is None or found is None:
+        return held
+    item = replace(item, specification=tuple(
+        replace(r, value=f"{r.value}; at least {found.words}") if r.what == CLOSED else r
+        for r in item.specification))
+    if part is None or part.short_time is None:
+        return replace(held, item=item)
+    told = borne_check(WITHSTANDS, part, found)
+    candidates = tuple(replace(c, checks=tuple(told if o.title == WITHSTANDS else o
+                                               for o in c.checks))
+                       if c.name == held.asked.pair else c for c in item.candidates)
+    return replace(held, item=replace(item, candidates=candidates, checks=tuple(
+        told if c.title == WITHSTANDS else c for c in item.checks)))
 
 
 def _with_cable(held: Coordination, swept: Sweep, other: ElsewhereHeat) -> Coordination:

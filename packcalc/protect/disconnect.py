@@ -12,6 +12,7 @@ from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, switch_fac
 from packcalc.part_checks.disconnect import (
     PlaceDemand, connector_part_checks, disconnect_part_checks,
 )
+from packcalc.part_checks.overload_carried import overload_rows
 from packcalc.parts import ConnectorPart, DisconnectPart
 
 DISCONNECT_NOTES = (
@@ -76,8 +77,10 @@ def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:
         Requirement("carries", f"{demand.continuous_current.shown} continuously at "
                     f"{demand.ambient.shown}; {demand.peak_current.shown} for "
                     f"{demand.peak_duration.shown}"),
+        *overload_rows(demand.overload),
         Requirement("short-time withstand", f"{demand.fault_highest.shown}, or the fuse's cut-off "
-                    "current, until the fuse has cleared"),
+                    "current, until the fuse has cleared" if demand.borne is None
+                    else f"at least {demand.borne.words}", "until somebody has cleared the fault"),
     )
 
 

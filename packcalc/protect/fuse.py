@@ -24,8 +24,9 @@ from packcalc.fuse_formulas import (
 from packcalc.part_checks.fuse import (
     FuseDemand, breaking_check, fuse_facts, fuse_part_checks,
 )
+from packcalc.part_checks.fusing import fusing_currents, gg_factor, part_factor
 from packcalc.part_checks.shown import SILENT, at_voltage, rounded
-from packcalc.part_formulas import fusing_current, fusing_factor, loss_resistance
+from packcalc.part_formulas import loss_resistance
 from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import discharge_integral
 from packcalc.tables import table
@@ -310,7 +311,7 @@ def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, miss
     """I2 ≤ 1.45·Iz; a caution where the link may fuse too late."""
     if cable.known and cable.number == 0:
         return Check(FUSING, "thermal load", NOT_EVALUATED, None, None, "at most", NO_CABLE)
-    fuses, asked = _fusing_currents(figure, cable, factor)
+    fuses, asked = fusing_currents(figure, cable, factor)
     check = judge(FUSING, "thermal load", fuses, "at most", asked,
                   missing=missing if factor is None else "cable capacity is not known",
                   reason=reason, remedy=CABLE_REMEDY)
@@ -319,33 +320,10 @@ def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, miss
         "may last for hours: a named overload trip must end it")
 
 
-def _fusing_currents(rated: Finding, cable: Finding, factor: Finding | None) -> tuple[
-        Finding | None, Finding | None]:
-    """(I2 of the link, the most that the cable allows); None where k2 or Iz is not known.
-
-    In ≤ Iz bounds the second one too: a link with k2 under 1.45 asks no more than that.
-    """
-    if factor is None:
-        return None, None
-    fuses = trace(fusing_current, factor=factor, rated=rated)
-    if not cable.known:
-        return fuses, None
-    most = trace(fuse_rating_cable_limit, cable_current=cable, fusing_factor=factor)
-    return fuses, trace(fusing_current, "largest conventional fusing current for the cable",
-                        factor=factor, rated=most)
-
-
-def _gg_factor(rating: float) -> Finding:
-    conventional = table("gg_conventional")
-    row = conventional.at_or_above("current_to_A", rating, want="fusing_ratio")
-    return conventional.finding(row, "fusing_ratio", "Conventional fusing factor of a gG link",
-                                "k2", "", float(row["fusing_ratio"]))
-
-
 def _rating_and_cable(figure: Finding, duty: FuseDuty) -> tuple[Check, Check]:
     cable = duty.cable_current
     return _protects_cable(figure, cable), _fuses_in_time(
-        figure, cable, _gg_factor(figure.number), "", "I2 ≤ 1.45·Iz, were it a gG link; any other "
+        figure, cable, gg_factor(figure.number), "", "I2 ≤ 1.45·Iz, were it a gG link; any other "
         "full-range link by its maker's figure, and a partial-range link never")
 
 
@@ -421,16 +399,9 @@ def _part_and_cable(part: FusePart, cable: Finding,
                       "gives no overload protection: name the management system's overload trip, "
                       "at or below the cable's capacity"),)
     return _protects_cable(part.rated_current, cable), at_voltage(_fuses_in_time(
-        part.rated_current, cable, _part_factor(part), f"{SILENT}the conventional fusing current: "
-        "only a gG link has it by its standard", "I2 ≤ 1.45·Iz"), part, highest_voltage)
-
-
-def _part_factor(part: FusePart) -> Finding | None:
-    """k2 by the part's own sheet, else by its standard where it is a gG link."""
-    assert part.rated_current is not None
-    if part.fusing_current is not None:
-        return trace(fusing_factor, fusing=part.fusing_current, rated=part.rated_current)
-    return _gg_factor(part.rated_current.number) if part.class_letters == "gG" else None
+        part.rated_current, cable, part_factor(part, part.rated_current),
+        f"{SILENT}the conventional fusing current: only a gG link has it by its standard",
+        "I2 ≤ 1.45·Iz"), part, highest_voltage)
 
 
 def gg_indication(rating: float, current: Finding) -> str:

@@ -27,7 +27,7 @@ from packcalc.distances import (
 )
 from packcalc.electrical import series_voltage
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, largest, leaf, trace
+from packcalc.findings import AT_LEAST, BOUNDED, Finding, Origin, largest, leaf, trace
 from packcalc.pack import PackModel
 from packcalc.pack_charging import full_module, within
 from packcalc.part_checks.shown import never_above
@@ -39,7 +39,10 @@ TITLE = "Isolation, distances, stored energy and gloves"
 STAGE = "isolation and distance"
 RULE = Origin("rule")
 WARNS_ALONE = "the brief says that the monitor warns: at this reading nothing opens"
+MONITOR_OPEN = "what the monitor does at this reading is left open: nobody is counted as opening"
 IIIB_LIMIT = 630.0  # V; remembered, and only ever a caution
+LARGER_SECTION = "voltage of the larger section, disconnect out"
+NOT_KNOWN = "for the highest voltage is not known"
 
 DC_ALONE = leaf("isolation demanded of a DC circuit by itself", "r", "Ω/V", 100.0, "read",
                 source="un-r100", origin=Origin("paragraph 5.1.3.1"))
@@ -76,6 +79,26 @@ NOTES = (
 )
 
 
+# --- figures that rise with a voltage of which more may be true -----------------------
+
+def as_open(item: Finding) -> str:
+    """Note of a figure that rises with another: where that is a lower bound, so is this."""
+    if not item.at_least:
+        return ""
+    return f"{AT_LEAST}: the {item.title} may be more" if item.may_be_more else \
+        f"{AT_LEAST}, {BOUNDED}: what is open of the {item.title}"
+
+
+def or_more(item: Finding) -> str:
+    """A figure as printed, and whether more may be true."""
+    return f"{item.shown} or more" if item.at_least else item.shown
+
+
+def _noted(item: Finding, *words: str) -> Finding:
+    """The same figure with further words before its note."""
+    return item.called(note="; ".join(filter(None, (*words, item.note))))
+
+
 # --- what is asked and what comes out -------------------------------------------------
 
 @value_object
@@ -98,6 +121,7 @@ class InsulationAsked:
         disconnect_after: modules below the service disconnect; 0 for none.
         warn, trip: readings at which the isolation monitor acts.
         opens: whether the monitor opens the contactors; one that warns opens nothing.
+        not_opening: why it does not, in words.
     """
 
     voltage: Finding
@@ -121,6 +145,7 @@ class InsulationAsked:
     discharge_tolerance: Finding
     leakage_share: Finding
     opens: bool = True
+    not_opening: str = WARNS_ALONE
 
 
 @value_object
@@ -153,7 +178,7 @@ class InsulationResult:
     Attributes:
         joined, dc_alone: isolation demanded.
         distances: creepage and clearance.
-        gloves: class in words, "" where no class reaches.
+        gloves: class in words, "or higher" beside a lower bound; "" where no class reaches.
         sections: modules that may stay joined under 60 V; 0 is "not reachable".
         item: as put to the reviewer.
     """
@@ -196,7 +221,8 @@ def insulation_asked(brief: Brief, pack: PackModel, highest: Finding) -> Insulat
         warn=brief.management.isolation_warn, trip=brief.management.isolation_trip,
         discharge_tolerance=link.discharge_tolerance,
         leakage_share=brief.bench.isolation_share if brief.bench else _share_of_modules(),
-        opens=brief.path.insulation_monitor != "warns")
+        opens=brief.path.insulation_monitor == "opens the contactors",
+        not_opening=WARNS_ALONE if brief.path.insulation_monitor == "warns" else MONITOR_OPEN)
 
 
 def _share_of_modules() -> Finding:
@@ -210,15 +236,15 @@ def _share_of_modules() -> Finding:
 def study_insulation(asked: InsulationAsked) -> InsulationResult:
     """Everything of the second stage for one pack."""
     joined = trace(iso.isolation_demand, "isolation demanded, inverter joined", per_volt=JOINED,
-                   voltage=asked.voltage)
+                   voltage=asked.voltage, note=as_open(asked.voltage))
     alone = trace(iso.isolation_demand, "isolation demanded, DC side by itself", per_volt=DC_ALONE,
-                  voltage=asked.voltage)
+                  voltage=asked.voltage, note=as_open(asked.voltage))
     distances = _distances(asked)
     gloves, glove_limit, refusal = _gloves(asked.voltage)
     sections = trace(iso.modules_under, "modules that may stay joined under 60 V", limit=BORDER,
                      module_voltage=asked.module_voltage)
     energy = _touch_energies(asked)
-    checks = (*_isolation_checks(asked, joined, alone), *_energy_checks(energy),
+    checks = (*_isolation_checks(asked, joined, alone), *_energy_checks(asked, energy),
               *_distance_checks(asked, distances), _glove_check(asked, glove_limit, refusal),
               *_discharge_checks(asked), *_section_checks(asked, sections),
               *touch_checks(asked.voltage, _discharge_known(asked)))
@@ -236,11 +262,12 @@ def study_insulation(asked: InsulationAsked) -> InsulationResult:
 def _isolation_duty(asked: InsulationAsked, joined: Finding) -> tuple[Finding, ...]:
     found = [trace(iso.touch_current, "current through a touch at 500 Ω/V", per_volt=JOINED),
              trace(iso.touch_current, "current through a touch at 100 Ω/V", per_volt=DC_ALONE),
-             _need(asked, joined), _line(asked, joined),
-             trace(tr.parallel_resistance, "monitor's reading with both poles just at the demand",
-                   symbol="R_w", unit="kΩ", resistance=joined, load_resistance=joined,
-                   note="half the demand: it warns although the two-voltmeter test still passes; a "
-                        "set point this low would miss a single pole at less than the demand")]
+             _need(asked, joined), _line(asked, joined), _noted(trace(
+                 tr.parallel_resistance, "monitor's reading with both poles just at the demand",
+                 symbol="R_w", unit="kΩ", resistance=joined, load_resistance=joined,
+                 note="half the demand: it warns although the two-voltmeter test still passes; a "
+                      "set point this low would miss a single pole at less than the demand"),
+                 as_open(joined))]
     if asked.module_resistance.known:
         found.append(_modules_together(asked))
     return tuple(found)
@@ -254,20 +281,22 @@ def _modules_together(asked: InsulationAsked) -> Finding:
 
 def _need(asked: InsulationAsked, joined: Finding) -> Finding:
     """Share of one module: leakages of all add in parallel, nothing else leaking."""
-    return trace(iso.module_isolation, "isolation that each module must have", isolation=joined,
-                 count=asked.modules, note="nothing but the modules leaking")
+    return _noted(trace(iso.module_isolation, "isolation that each module must have",
+                        isolation=joined, count=asked.modules,
+                        note="nothing but the modules leaking"), as_open(joined))
 
 
 def _line(asked: InsulationAsked, joined: Finding) -> Finding:
     """Share of one module with room left for what else leaks."""
     return trace(module_isolation_line, "isolation that each module must have, with room for the "
-                 "rest", pack_need=joined, modules=asked.modules, share=asked.leakage_share)
+                 "rest", pack_need=joined, modules=asked.modules, share=asked.leakage_share,
+                 note=as_open(joined))
 
 
 def _share_check(asked: InsulationAsked, line: Finding) -> Check:
     title = "each module leaves room for cables, inverter, charger and heater"
     held = judge(title, STAGE, asked.module_resistance, "at least", line,
-                 missing=f"measure every module to its case at 500 V: {line.shown} each",
+                 missing=f"measure every module to its case at 500 V: {or_more(line)} each",
                  remedy="replace or dry the lowest modules; insulating plates under them")
     if held.verdict == FAIL:
         return replace(held, verdict=CAUTION, reason="the modules use up more than their share of "
@@ -281,26 +310,32 @@ def _isolation_checks(asked: InsulationAsked, joined: Finding,
     need, line = _need(asked, joined), _line(asked, joined)
     return (
         judge("modules together reach the isolation demanded", STAGE, together, "at least", joined,
-              missing=f"measure every module to its case at 500 V: each needs {need.shown} for "
-                      f"{joined.shown} together",
+              missing=f"measure every module to its case at 500 V: each needs {or_more(need)} "
+                      f"for {or_more(joined)} together",
               remedy="replace or dry the lowest modules; insulating plates under them"),
         _share_check(asked, line),
         judge("isolation monitor warns no later than at 500 Ω/V", STAGE, asked.warn, "at least",
-              joined, missing=f"set it to {joined.shown} or above; it reads both poles in parallel",
-              remedy=f"a warning at {joined.shown} plus the monitor's own error"),
+              joined, missing=f"set it to {_or_above(joined)}; it reads both poles in parallel",
+              remedy=f"a warning at {or_more(joined)} plus the monitor's own error"),
         _opens_at(asked, alone),
     )
+
+
+def _or_above(demand: Finding) -> str:
+    """A set point: at the demand or above it; that the demand itself may be more is no leave."""
+    return f"at least {demand.shown}, or more, {NOT_KNOWN}" if demand.at_least else \
+        f"{demand.shown} or above"
 
 
 def _opens_at(asked: InsulationAsked, alone: Finding) -> Check:
     """A reading to open at is no pass while the monitor only warns."""
     check = judge("isolation monitor opens contactors no later than at 100 Ω/V", STAGE, asked.trip,
                   "at least", alone,
-                  missing=f"set it to {alone.shown} or above; it reads both poles in parallel",
-                  remedy=f"a trip at {alone.shown} plus the monitor's own error")
+                  missing=f"set it to {_or_above(alone)}; it reads both poles in parallel",
+                  remedy=f"a trip at {or_more(alone)} plus the monitor's own error")
     if asked.opens or check.verdict != PASS:
         return check
-    return replace(check, verdict=CAUTION, reason=WARNS_ALONE,
+    return replace(check, verdict=CAUTION, reason=asked.not_opening,
                    remedy='path.insulation_monitor = "opens the contactors", and wired so')
 
 
@@ -308,29 +343,34 @@ def _opens_at(asked: InsulationAsked, alone: Finding) -> Check:
 
 def _touch_energies(asked: InsulationAsked) -> tuple[Finding, ...]:
     """Two models: both poles floating evenly, and one pole already on chassis."""
+    open_ = as_open(asked.voltage)
     allowed = trace(iso.one_pole, "largest capacitance of one pole for 0.2 J, other on chassis",
                     capacitance=trace(iso.capacitance_for_energy, energy=ENERGY_LIMIT,
-                                      voltage=asked.voltage))
+                                      voltage=asked.voltage),
+                    note=f"at most this, or less, {NOT_KNOWN}" if open_ else "")
     if not asked.y_capacitance.known:
         return (allowed,)
     pair = trace(iso.both_poles, capacitance=asked.y_capacitance)
     half = trace(tr.share_of_voltage, "voltage of one pole to chassis, balanced",
                  voltage=asked.voltage, share=HALF)
     return (
-        trace(tr.capacitor_energy, "energy of a touch, balanced pack (C·V²/4)", capacitance=pair,
-              voltage=half, note="model: both poles at half the voltage until the touch"),
-        trace(tr.capacitor_energy, "energy of a touch, other pole already on chassis (C·V²)",
-              capacitance=pair, voltage=asked.voltage,
-              note="model: the touched pole stands at the whole voltage"),
+        _noted(trace(tr.capacitor_energy, "energy of a touch, balanced pack (C·V²/4)",
+                     capacitance=pair, voltage=half,
+                     note="model: both poles at half the voltage until the touch"), open_),
+        _noted(trace(tr.capacitor_energy,
+                     "energy of a touch, other pole already on chassis (C·V²)",
+                     capacitance=pair, voltage=asked.voltage,
+                     note="model: the touched pole stands at the whole voltage"), open_),
         allowed)
 
 
-def _energy_checks(energies: tuple[Finding, ...]) -> tuple[Check, ...]:
+def _energy_checks(asked: InsulationAsked, energies: tuple[Finding, ...]) -> tuple[Check, ...]:
     titles = ("touch on one pole of a balanced pack stays within 0.2 J",
               "touch while the other pole is on chassis stays within 0.2 J")
     if len(energies) == 1:
         missing = ("ask the makers of inverter, charger and converter for their Y capacitors; "
-                   f"at most {energies[0].shown} on each pole in all")
+                   f"at most {energies[0].shown} on each pole in all"
+                   + (f", or less, {NOT_KNOWN}" if asked.voltage.at_least else ""))
         return tuple(Check(title, STAGE, NOT_EVALUATED, demand=ENERGY_LIMIT, reason=missing)
                      for title in titles)
     found = [judge(title, STAGE, energy, "at most", ENERGY_LIMIT,
@@ -358,11 +398,12 @@ def _distances(asked: InsulationAsked) -> Distances:
         return Distances(refusal=f"refused: {error}")
     doubled = trace(scaled_distance, "creepage, reinforced insulation", symbol="d_cr",
                     factor=DOUBLED, distance=base)
-    words = "a creepage path is never shorter than the clearance"
+    open_ = as_open(asked.voltage)  # a row of a table has no chain to the voltage it stands for
+    words = "; ".join(filter(None, (open_, "a creepage path is never shorter than the clearance")))
     return Distances(
-        largest([base, gap], "creepage demanded, basic insulation", words), gap,
+        largest([base, gap], "creepage demanded, basic insulation", words), _noted(gap, open_),
         largest([doubled, gap_reinforced], "creepage demanded, reinforced insulation", words),
-        gap_reinforced)
+        _noted(gap_reinforced, open_))
 
 
 def _distance_checks(asked: InsulationAsked, found: Distances) -> tuple[Check, ...]:
@@ -388,27 +429,29 @@ def _distance_check(name: str, built: Finding, basic: Finding | None,
     assert basic is not None and reinforced is not None
     title = f"{name} as built"
     held = judge(title, STAGE, built, "at least", basic,
-                 missing=f"measure the shortest {name}: at least {basic.shown} to bonded metal, "
-                         f"{reinforced.shown} to anything touchable that is not bonded",
+                 missing=f"measure the shortest {name}: at least {or_more(basic)} to bonded metal, "
+                         f"{or_more(reinforced)} to anything touchable that is not bonded",
                  remedy="more distance, a barrier, a better material or a cleaner box")
-    if held.verdict != PASS:
+    if held.verdict not in (PASS, CAUTION):
         return held
     full = judge(title, STAGE, built, "at least", reinforced)
-    if full.verdict == PASS:
+    if full.verdict in (PASS, CAUTION):
         return full
     return Check(title, STAGE, CAUTION, built, reinforced, "at least",
-                 f"enough for basic insulation ({basic.shown}) alone: everything touchable behind "
-                 "it must be bonded to chassis, or behind a second barrier", "bonding, a barrier")
+                 f"enough for basic insulation ({or_more(basic)}) alone: everything touchable "
+                 "behind it must be bonded to chassis, or behind a second barrier",
+                 "bonding, a barrier")
 
 
 # --- gloves, discharge, sections ------------------------------------------------------
 
 def _gloves(voltage: Finding) -> tuple[str, Finding | None, str]:
+    """Class in words, the limit of that class, and why there is none."""
     try:
         name, limit = glove_class(voltage)
     except OutOfRange as error:
         return "", None, f"refused: {error}"
-    return name, limit, ""
+    return f"{name} or higher, {NOT_KNOWN}" if voltage.at_least else name, limit, ""
 
 
 def _glove_check(asked: InsulationAsked, limit: Finding | None, refusal: str) -> Check:
@@ -420,19 +463,22 @@ def _discharge_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
     if asked.voltage.number <= BORDER.number:
         return ()
     stored = trace(tr.capacitor_energy, "energy of the charged DC link",
-                   capacitance=asked.capacitance, voltage=asked.voltage)
+                   capacitance=asked.capacitance, voltage=asked.voltage,
+                   note=as_open(asked.voltage))
     if not asked.discharge_resistance.known:
         return (stored,)
     return stored, _discharge(asked)
 
 
 def _discharge(asked: InsulationAsked) -> Finding:
-    return trace(tr.discharge_time, "time for the DC link to fall to 60 V",
-                 resistance=trace(tr.largest_resistance, "discharge resistor, upper tolerance",
-                                  unit="kΩ", resistance=asked.discharge_resistance,
-                                  tolerance=asked.discharge_tolerance),
-                 capacitance=asked.capacitance, voltage=asked.voltage, end=BORDER,
-                 note="through the resistor across the link alone, nothing else drawing")
+    return _noted(trace(
+        tr.discharge_time, "time for the DC link to fall to 60 V",
+        resistance=trace(tr.largest_resistance, "discharge resistor, upper tolerance", unit="kΩ",
+                         resistance=asked.discharge_resistance,
+                         tolerance=asked.discharge_tolerance),
+        capacitance=asked.capacitance, voltage=asked.voltage, end=BORDER,
+        note="through the resistor across the link alone, nothing else drawing"),
+        as_open(asked.voltage))
 
 
 def _discharge_known(asked: InsulationAsked) -> Finding | None:
@@ -464,7 +510,7 @@ def _section_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
                  max(after.number, asked.series.number - after.number), "definition",
                  origin=after.origin, note=f"disconnect after module {after.number:g} of "
                                            f"{asked.series.number:g}")
-    return (within(trace(series_voltage, "voltage of the larger section, disconnect out",
+    return (within(trace(series_voltage, LARGER_SECTION,
                          series=count, module_voltage=asked.module_voltage), asked.voltage),
             trace(iso.part_of_pack_energy, "energy of the larger section, at most",
                   energy=asked.energy, modules=count, series=asked.series))
@@ -516,23 +562,23 @@ def _specification(asked: InsulationAsked, joined: Finding, alone: Finding, foun
                    gloves: str) -> tuple[Requirement, ...]:
     lines = [
         Requirement("isolation of either pole to chassis, inverter joined",
-                    f"at least {joined.shown}", JOINED.note),
-        Requirement("isolation of the battery by itself", f"at least {alone.shown}"),
+                    f"at least {or_more(joined)}", JOINED.note),
+        Requirement("isolation of the battery by itself", f"at least {or_more(alone)}"),
         Requirement("isolation of each module to its case", f"at least "
-                    f"{_line(asked, joined).shown}", f"its share of the pack's {joined.shown}: "
-                    f"{asked.modules.number:g} modules leak in parallel, and are left "
-                    f"{asked.leakage_share.shown} of the leakage; {_need(asked, joined).shown} "
-                    "is the least with nothing else leaking"),
-        Requirement("isolation monitor: warning", f"{joined.shown} or above, read at both poles "
+                    f"{or_more(_line(asked, joined))}", f"its share of the pack's "
+                    f"{or_more(joined)}: {asked.modules.number:g} modules leak in parallel, and "
+                    f"are left {asked.leakage_share.shown} of the leakage; "
+                    f"{or_more(_need(asked, joined))} is the least with nothing else leaking"),
+        Requirement("isolation monitor: warning", f"{_or_above(joined)}, read at both poles "
                     "in parallel"),
-        Requirement("isolation monitor: opens contactors", f"{alone.shown} or above"),
+        Requirement("isolation monitor: opens contactors", _or_above(alone)),
         Requirement("isolation monitor: test", "half the response value from one pole to chassis "
                     "is reported within 30 s", "Formula SAE 2014 EV7.1.2 [formula-sae-rules-2014]"),
-        Requirement("two-voltmeter test: known resistor", f"{joined.shown} ± 20 %",
+        Requirement("two-voltmeter test: known resistor", f"{or_more(joined)} ± 20 %",
                     "voltmeter of at least 10 MΩ; repeat after rain or washing"),
     ]
     for finding in found.known:
-        lines.append(Requirement(finding.title, f"at least {finding.shown}",
+        lines.append(Requirement(finding.title, f"at least {or_more(finding)}",
                                  f"pollution degree {asked.pollution_degree.number:g}, group "
                                  f"{asked.group}, category {asked.category}, up to "
                                  f"{asked.altitude.shown}"))

@@ -7,10 +7,11 @@ link, fuse or disconnect.
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge, on_an_open_entry,
+)
 from packcalc.electrical import resistance_sum
 from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.monitoring import (
@@ -22,6 +23,7 @@ from packcalc.monitoring import (
     divide,
     fault_cell_voltage,
     mean_balance,
+    monitors_needed,
     sensors_for_share,
     spread_current,
     trip_highest,
@@ -30,7 +32,7 @@ from packcalc.monitoring import (
 from packcalc.part_checks.limits import (
     COUNTED_TIME, OVERLOAD_LIMIT,
     RULE, Limit, ManagementAsked, cell_limits, charge_bands,
-    charge_floor, limits_of, modules_current, overload_window, range_needed, reach,
+    charge_floor, closing_bar, limits_of, modules_current, overload_window, range_needed, reach,
     string_alone, trip_lines, where_known,
 )
 from packcalc.part_checks.shown import counted, rounded
@@ -157,16 +159,9 @@ def _monitor_checks(asked: ManagementAsked, monitors: tuple[Monitor, ...]) -> tu
             continue
         found.append(_span_check(title, word, monitors, brief.management.monitor_order))
     if brief.left_open("management.monitor_order"):
-        found = [_counted_worst(c, "their order is left open: counted as running on across links")
+        found = [on_an_open_entry(c, "their order is left open: counted as running on across links")
                  for c in found]
     return (*found, _sense_check(asked))
-
-
-def _counted_worst(check: Check, why: str) -> Check:
-    """A check on the worst answer of an open entry: its failure stands, its pass shows nothing."""
-    words = "; ".join(w for w in (why, check.reason) if w)
-    return replace(check, reason=words,
-                   verdict=NOT_EVALUATED if check.verdict == PASS else check.verdict)
 
 
 def _span_check(title: str, word: str, monitors: tuple[Monitor, ...], order: str) -> Check:
@@ -394,6 +389,9 @@ def _unset_checks(asked: ManagementAsked) -> tuple[Check, ...]:
     """Trips that packcalc asks for and no entry of the brief holds: open until somebody shows."""
     bands = charge_bands(asked)
     return (
+        Check("no contactor closes on colder or emptier cells than counted", "who clears",
+              NOT_EVALUATED, None, asked.brief.battery.coldest_closed, "at least",
+              f"no proof is known: show none below {closing_bar(asked.brief)}"),
         Check("charging is stopped below the coldest cell that may be charged", "thermal load",
               NOT_EVALUATED, None, charge_floor(asked), "at least", "no setting is known: show in "
               f"the management system that charger and braking stop at or below "
@@ -598,7 +596,7 @@ def _monitor_lines(asked: ManagementAsked) -> list[Requirement]:
     if not channels.known:
         return [rule]
     parallel = asked.pack.layout.parallel
-    count = sum(math.ceil(cells / channels.number) for cells in asked.module_cells) * parallel
+    count = monitors_needed(asked.module_cells, int(channels.number), RESTARTS) * parallel
     return [rule, Requirement(f"monitors of {channels.number:g} channels", f"{count}",
                               f"{len(asked.module_cells) * parallel} modules, none shared")]
 
@@ -613,7 +611,8 @@ def _open_items(asked: ManagementAsked) -> tuple[str, ...]:
     if _worst_spread(asked) is None:
         wanted += (own.self_discharge_spread,)
     bands = charge_bands(asked)
-    found += [f"cold charging: set it to stop at or below {charge_floor(asked).shown}, and show it",
+    found += [f"closing: none below {closing_bar(asked.brief)}, and show it",
+              f"cold charging: set it to stop at or below {charge_floor(asked).shown}, and show it",
               f"charging current trip: {bands}",
               f"braking current trip: {bands}"]
     return (*found, *(f"{f.title}: say it in the brief" for f in wanted if not f.known))

@@ -137,6 +137,7 @@ class OvervoltageAsked:
         reaction: of the inverter, from that limit to no power.
         back_voltage: of the motor at top speed, peak between lines.
         station_voltage: ceiling of the charging station.
+        at_a_station: whether it charges at one, whatever is known of that.
         charger_ceiling: highest output voltage of the charger, its tolerance counted.
         absolute_maximum, capacitor_rating, semiconductor_rating: of the inverter.
         others: further parts with their rated DC voltage, or None where nobody stated it.
@@ -164,6 +165,7 @@ class OvervoltageAsked:
     trip_most: Finding | None = None
     trip_delay: Finding | None = None
     braking_time: Finding | None = None
+    at_a_station: bool = False
 
 
 @value_object
@@ -227,7 +229,8 @@ def overvoltage_asked(brief: Brief, pack: PackModel,
         empty_voltage=pack.empty_voltage, braking_power=brief.regeneration.power,
         braking_limit=brief.regeneration.voltage_limit, capacitance=_least_capacitance(brief),
         reaction=inverter.overvoltage_reaction, back_voltage=brief.motor.back_voltage,
-        station_voltage=brief.station.voltage, charger_ceiling=_charger_ceiling(brief),
+        station_voltage=brief.station.voltage, at_a_station=brief.at_a_station,
+        charger_ceiling=_charger_ceiling(brief),
         absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
         semiconductor_rating=inverter.semiconductor_rating, others=others or defaults,
         trip=_pack_trip(brief, pack), trip_most=_highest_trip(brief, pack),
@@ -307,14 +310,11 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
 # --- the chain ------------------------------------------------------------------------
 
 def _chain(asked: OvervoltageAsked) -> tuple[Link, ...]:
-    station = asked.station_voltage
     return (
         Link("charger stops at its upper tolerance", BATTERY, asked.full_voltage),
         Link("braking into a full cold pack", BATTERY, asked.braking_voltage),
         _charger(asked),
-        Link("ceiling of the charging station", CHARGE, station if station.known else None,
-             "" if station.known else "no fast-charge station is counted on: do not charge at one "
-                                      "before its ceiling stands in the brief"),
+        _station(asked),
         _dump(asked),
         _spinning(asked),
     )
@@ -332,6 +332,16 @@ def _charger(asked: OvervoltageAsked) -> Link:
     if not asked.charger_ceiling.known:
         return Link(name, CHARGE, None, f"not known: {asked.charger_ceiling.title}")
     return Link(name, CHARGE, asked.charger_ceiling)
+
+
+def _station(asked: OvervoltageAsked) -> Link:
+    """A vehicle with an inlet for one is charged at one."""
+    name, ceiling = "ceiling of the charging station", asked.station_voltage
+    if ceiling.known:
+        return Link(name, CHARGE, ceiling)
+    return Link(name, CHARGE, None, f"not known: {ceiling.title}" if asked.at_a_station else
+                "no fast-charge station is counted on: do not charge at one before its ceiling "
+                "stands in the brief")
 
 
 def _room(asked: OvervoltageAsked) -> Finding | None:
@@ -558,10 +568,12 @@ def _charger_check(asked: OvervoltageAsked) -> Check:
 
 def _station_check(asked: OvervoltageAsked) -> tuple[Check, ...]:
     """A station follows the vehicle's request: the vehicle's own limit must stand by itself."""
-    if not asked.station_voltage.known:
+    if not (asked.station_voltage.known or asked.at_a_station):
         return ()
     check = judge("a charging station that runs to its ceiling stays at the end of charging", STAGE,
                   asked.station_voltage, "at most", asked.full_voltage,
+                  missing="station's ceiling is not given, and the vehicle charges at one: read it "
+                          "on its plate, as station.voltage",
                   remedy="a station of a lower ceiling")
     return (check if check.verdict != FAIL else _ended_by_trip(
         asked, check, "it follows the vehicle's request, which may be wrong"),)

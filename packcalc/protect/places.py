@@ -22,6 +22,7 @@ from packcalc.value import value_object
 NOBODY = "nobody"
 BETWEEN = "currents between"
 FUSE, CONTACTOR, LIMIT, MONITOR = "fuse", "contactor", "current limit", "insulation monitor"
+CHARGE_KEY = "charge_contactor"
 STANDS = ("one pole", "both poles", "mid-pack", "one pole and mid-pack",
           "both poles and mid-pack")
 
@@ -201,8 +202,8 @@ class Device:
 # Whether the device ends that current (None: not shown), in what time, and why.
 Answer = tuple[bool | None, Finding | None, str]
 Clearing = Callable[[Device, Finding], Answer]
-# Of a fuse that may melt and not break before another device has cleared: (whether its own sheet
-# says so, why); None where it does not.
+# Of a fuse that may melt and not break, or a contactor that may be torn open, before another device
+# has cleared: (whether its own sheet says so, why); None where it does not.
 Spoilt = tuple[bool, str] | None
 Spoiling = Callable[[Device, Finding, Finding | None], Spoilt]
 
@@ -341,10 +342,12 @@ class Rival:
     Attributes:
         name: by which the others are told apart from it.
         words: what stands before the list of all of them.
+        highest: whether the largest current of them all is told as well.
     """
 
     name: str
     words: str
+    highest: bool = False
 
 
 @value_object
@@ -372,8 +375,8 @@ class Loop:
         own_wire: I²t that its own conductor stands until it melts, where that is a branch's or a
             charge cable's; None where none is held here.
         sizes: whether the parts of the main path are sized for its lowest current.
-        passed: fuses that the current may pass besides, which nobody counts on here: one that is
-            not shown to break it may melt before a device has cleared.
+        passed: what the current may pass besides, and nobody counts on here: a fuse that is not
+            shown to break it may melt before a device has cleared, a charge contactor be torn open.
         rival: where all loops of this key are one place; else None.
         cables: names of the routes that its current runs through, or may.
     """
@@ -579,8 +582,8 @@ def who_clears(end: str, current: Finding, devices: tuple[Device, ...],
         current: at the place.
         devices: that stand in the loop.
         clearing: answers for one device at one current.
-        spoiling: of a fuse that may melt and not break before another device has cleared.
-        passed: fuses that nobody counts on, and that may melt all the same.
+        spoiling: of what may be lost in the fault before another device has cleared.
+        passed: fuses and contactors that nobody counts on, and that may melt or open all the same.
     """
     if not devices:
         return Cleared(end, current, NOBODY, False, None, NO_DEVICE)
@@ -620,16 +623,19 @@ def _unless_spoilt(one: Cleared, told: Sequence[tuple[Device, Finding, Spoilt]])
         return one
     fails = any(surely for _, _, surely, _ in found)
     words = "; ".join((f"with every source, {at.shown}: " if at is device.sees else "")
-                      + spoilt_words(device.name, surely, one.device, why)
+                      + spoilt_words(device, surely, one.device, why)
                       for device, at, surely, why in found)
     return Cleared(one.end, one.current,
                    NOBODY if fails else either([device.name for device, _, _, _ in found]),
                    False if fails else None, None, words)
 
 
-def spoilt_words(fuse: str, surely: bool, by: str, why: str) -> str:
-    """Of a fuse that melts before another device has cleared."""
-    return f"{fuse} {'melts' if surely else 'may melt'} before {by} could clear, and {why}"
+def spoilt_words(lost: Device, surely: bool, by: str, why: str) -> str:
+    """Of a fuse that melts, or a contactor torn open, before another device has cleared."""
+    if lost.kind == CONTACTOR:
+        return (f"{lost.name} {'is' if surely else 'may be'} torn open before {by} could clear: "
+                f"{why}")
+    return f"{lost.name} {'melts' if surely else 'may melt'} before {by} could clear, and {why}"
 
 
 def _seen(device: Device, end: str, current: Finding) -> Finding:

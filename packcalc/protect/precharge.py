@@ -12,7 +12,9 @@ from collections.abc import Sequence
 from dataclasses import fields, replace
 
 from packcalc import transients as tr
-from packcalc.charging import OPEN_WAKING, BusLoad, LoadedBus, load_checks, wakes_title
+from packcalc.charging import (
+    BLEED_OPEN, OPEN_WAKING, TIMEOUT_OPEN, BusLoad, LoadedBus, load_checks, wakes_title,
+)
 from packcalc.checks import (
     CAUTION,
     FAIL,
@@ -25,6 +27,7 @@ from packcalc.checks import (
     figure_fact,
     judge,
     named_part,
+    on_an_open_entry,
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
@@ -76,10 +79,13 @@ class PrechargeAsked:
         timeout: after which a try is given up.
         tries: tries in a row.
         loads: what draws from the bus meanwhile.
-        awake: (name of a load, power that the branch of that name draws once it runs).
+        awake: (name of a load, power that the branch of that name draws once it runs, without a
+            value where it is open).
         peak_current_limit: what relay, resistor and wiring may carry at closing.
         ambient: air around the resistor, or None.
         relay: the one that the brief names, or None.
+        timeout_open: whether the timeout is left open: counted long, for the failed tries.
+        bleed_open: whether the resistor across the link is not known, and in no sum.
     """
 
     highest_voltage: Finding
@@ -96,13 +102,15 @@ class PrechargeAsked:
     peak_current_limit: Finding | None = None
     ambient: Finding | None = None
     relay: ContactorPart | None = None
+    timeout_open: bool = False
+    bleed_open: bool = False
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
         """The findings without which nothing can be sized."""
-        needed = (getattr(self, f.name) for f in fields(self)
-                  if f.name not in ("loads", "awake", "peak_current_limit", "ambient", "relay"))
-        return tuple(f for f in needed if not f.known)
+        given = (getattr(self, f.name) for f in fields(self)
+                 if f.name not in ("peak_current_limit", "ambient"))
+        return tuple(f for f in given if isinstance(f, Finding) and not f.known)
 
     @property
     def known_loads(self) -> tuple[BusLoad, ...]:
@@ -342,12 +350,13 @@ def _on_its_word(asked: PrechargeAsked, check: Check) -> Check:
     """A load that draws less asleep than its branch once it runs: its maker must say so."""
     for load in asked.known_loads:
         runs = next((power for name, power in asked.awake if name == load.name), None)
-        if runs is None or load.power is None or load.power.number >= runs.number \
-                or check.title != wakes_title(load.name) or check.verdict != PASS:
+        if runs is None or load.power is None or check.title != wakes_title(load.name) \
+                or check.verdict != PASS or (runs.known and load.power.number >= runs.number):
             continue
+        draws = f"draws {runs.shown}" if runs.known else "draws nobody knows how much"
         return replace(check, verdict=CAUTION, reason=(
             f"needs its maker's word: {load.power.shown} are counted before it is told to run, and "
-            f"the branch of this name draws {runs.shown}, with which the charge may stop"),
+            f"the branch of this name {draws}, with which the charge may stop"),
             remedy=f"the maker of {load.name} states what it draws from {load.wakes_at.shown} on "
                    "until it is told to run; or it is kept asleep by wire")
     return check
@@ -387,11 +396,12 @@ def _part_energy(asked: PrechargeAsked, part: ResistorPart, heat: dict[str, Find
 
 
 def _part_power(asked: PrechargeAsked, part: ResistorPart, heat: dict[str, Finding]) -> Check:
-    return judge("rated power covers charge after charge", "thermal load", part.rated_power,
+    held = judge("rated power covers charge after charge", "thermal load", part.rated_power,
                  "at least", _mean_power(asked, heat),
                  missing=f"{SILENT}the rated power as mounted",
                  reason="a normal charge every timeout, for ever",
                  remedy="a larger resistor, or a rest between charges")
+    return on_an_open_entry(held, TIMEOUT_OPEN) if asked.timeout_open else held
 
 
 def _part_ambient(asked: PrechargeAsked, part: ResistorPart) -> Check:
@@ -501,9 +511,13 @@ def _time_check(asked: PrechargeAsked, time: Finding | None, limit: Finding,
                      "never reached: the loads take the whole current of the resistor before the "
                      "level (see the load checks)", "a smaller resistance, or loads kept asleep")
     held = judge(title, "convenience", time, "at most", limit, remedy="a smaller resistance")
-    return held if held.verdict == FAIL or not asked.untold else replace(
-        held, verdict=NOT_EVALUATED, reason=f"{asked.untold}: it may hold the bus down",
-        remedy="")
+    if held.verdict != FAIL and asked.untold:
+        return replace(held, verdict=NOT_EVALUATED, remedy="",
+                       reason=f"{asked.untold}: it may hold the bus down")
+    if limit is asked.timeout and asked.bleed_open:
+        held = on_an_open_entry(held, BLEED_OPEN)
+    return on_an_open_entry(held, TIMEOUT_OPEN) if limit is asked.timeout and asked.timeout_open \
+        else held
 
 
 def _slope(asked: PrechargeAsked, resistance: Finding) -> Finding:

@@ -77,6 +77,8 @@ class RouteAsked:
         let_through: largest I²t that the chosen devices let through anywhere in the range.
         unended: where nobody ends the heat in it, in words; else empty.
         protected_by: who ends its faults where no fuse of its own is counted on; else empty.
+        laid_open: hotter ways of laying that its rule set has no table for, while nobody said how
+            it lies; else empty.
     """
 
     name: str
@@ -107,6 +109,7 @@ class RouteAsked:
     let_through: Finding | None = None
     unended: str = ""
     protected_by: str = ""
+    laid_open: str = ""
 
     @property
     def key(self) -> str:

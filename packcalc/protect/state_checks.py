@@ -11,7 +11,10 @@ from dataclasses import replace
 from packcalc import transients as tr
 from packcalc.brief import Brief
 from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, TAP_CHOICES
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.charging import BLEED_OPEN, TIMEOUT_OPEN
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge, on_an_open_entry,
+)
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
 from packcalc.part_checks.shown import counted, never_above, voltage_check
@@ -159,9 +162,18 @@ def _precharge_check(asked: StatesAsked) -> Check:
                  time, "below", asked.brief.precharge.timeout,
                  missing="the level is never reached or its time not known: see pre-charge",
                  remedy="a longer timeout that the resistor bears, or a smaller resistance")
+    if not asked.brief.inverter.discharge_resistance.known:
+        held = on_an_open_entry(held, BLEED_OPEN)
+    held = _timed_out(asked, held)
     if time is None or not time.at_least or held.verdict == FAIL:
         return held
     return replace(held, verdict=NOT_EVALUATED, reason=f"{time.note}: see pre-charge", remedy="")
+
+
+def _timed_out(asked: StatesAsked, held: Check) -> Check:
+    """A check against the timeout, which counts long where it is left open."""
+    return on_an_open_entry(held, TIMEOUT_OPEN) \
+        if asked.brief.left_open("precharge.timeout") else held
 
 
 def _closed_check(asked: StatesAsked) -> Check:
@@ -174,8 +186,8 @@ def _closed_check(asked: StatesAsked) -> Check:
         return Check(title, "who clears", NOT_EVALUATED, None, limit, "at most",
                      "across a charged link open and closed read the same, and how fast the link "
                      f"would fall is not known: say inverter.discharge_resistance, or {ask}", ask)
-    held = judge(title, "who clears", hold, "at most", limit,
-                 reason="by the link's fall once the relay is open again")
+    held = _timed_out(asked, judge(title, "who clears", hold, "at most", limit,
+                                   reason="by the link's fall once the relay is open again"))
     if held.verdict == FAIL:
         return replace(held, verdict=CAUTION, reason="the link falls too slowly to tell in the "
                        "time-out: voltage across the contact cannot tell it either", remedy=ask)
@@ -325,10 +337,11 @@ def late_words(asked: StatesAsked) -> str:
 
 def _monitor_sees(asked: StatesAsked) -> tuple[Check, ...]:
     """Before closing the isolation reading must be that of the cells, not of a dead bus."""
-    if asked.brief.path.insulation_monitor == "none":
+    taps = [b for b in asked.brief.branch if b.kind == "monitor"]
+    told = taps and asked.brief.left_open("path.insulation_monitor")
+    if asked.brief.path.insulation_monitor == "none" and not told:
         return ()
     title, stage = "insulation monitor sees the battery before the contactors close", "who clears"
-    taps = [b for b in asked.brief.branch if b.kind == "monitor"]
     strung = asked.pack.layout.in_strings
     if not taps:
         return (Check(title, stage, NOT_EVALUATED,
@@ -341,12 +354,17 @@ def _monitor_sees(asked: StatesAsked) -> tuple[Check, ...]:
     held = judge(title, stage, behind, "at most", NO_CONTACTOR,
                  reason="the state wake demands its reading while every contactor is open",
                  remedy=STRING_MONITOR if strung else "tap it between the cells and the contactors")
+    if held.verdict == PASS and all(b.taps == BUS or asked.brief.taps_open(b) for b in taps):
+        held = on_an_open_entry(held, "where it is tapped is left open: say its taps")
     if held.verdict != FAIL:
         return (held,)
     whose = "string contactors" if strung else "main contactors"
     return (replace(held, verdict=CAUTION, reason=(
         f"it is tapped behind the {whose}: while they are open it reads the bus alone, and a "
         "leak of the cells shows only after closing; the state wake demands its reading before")),)
+
+
+OPEN_CONTACTOR = "; left open, and counted as none here alone, our assumption"
 
 
 def _inlet_check(asked: StatesAsked) -> Check:
@@ -368,7 +386,8 @@ def _inlet_check(asked: StatesAsked) -> Check:
                      remedy="each pole alone rated above the highest working voltage")
     return Check(title, stage, CAUTION, reason={
         NONE: "no charge contactor is stated: the inlet is live whenever the main contactors are "
-              "closed, in the drive as well, and while the link is still charged",
+              "closed, in the drive as well, and while the link is still charged"
+              + (OPEN_CONTACTOR if asked.brief.left_open("path.charge_contactor") else ""),
         ONE: "one pole of it stays joined to the bus whenever the main contactors are closed: a "
              "first fault to the chassis, or one weld, makes the inlet dangerous"}[poles],
         remedy=ask)

@@ -15,6 +15,7 @@ from packcalc.brief_keys import CHARGERS
 from packcalc.checks import Item, Requirement
 from packcalc.findings import Finding, formula, largest, leaf, trace
 from packcalc.pack import PackModel
+from packcalc.part_checks.limits import closing_bar
 from packcalc.protect.branch_figures import branch_load
 from packcalc.protect.state_checks import (
     BORDER,
@@ -293,7 +294,8 @@ def _starting(asked: StatesAsked) -> tuple[State, ...]:
               "discharge path or a weld: lock out, warn, prove dead by meter", PACK_LIVE,
               "one welded pole: the other, open, lets the link fall all the same"),
         State("wake", (OPEN, OPEN, OPEN, OPEN),
-              "cells within limits, isolation reading above its warning, interlock closed",
+              f"above {closing_bar(asked.brief)}, cells within their other limits, isolation "
+              "reading above its warning, interlock closed",
               "load side of each main contact to the other battery pole (weld check)", "below",
               level, fall_to(asked, level),
               "a contact is welded or the link still charged: no closing", PACK_LIVE,
@@ -525,8 +527,7 @@ def _charge_contactor(asked: StatesAsked) -> tuple[Requirement, ...]:
     poles = asked.brief.path.charge_contactor
     if poles == NONE:
         return ()
-    return (Requirement(f"charge contactor, {poles}",
-                        charge_contactor_demand(asked.brief, asked.pack),
+    return (Requirement(f"charge contactor, {poles}", "to its own sheet, see Charge contactor",
                         "open unless charging; proven open at each run and before each charge, "
                         "bus live"),)
 
@@ -537,13 +538,6 @@ def charge_circuit_current(brief: Brief, pack: PackModel) -> Finding:
            if b.kind in CHARGERS]
     known = [f for f in (pack.charging_current, *own) if f.known]
     return largest(known, "current of the charge circuit") if known else pack.charging_current
-
-
-def charge_contactor_demand(brief: Brief, pack: PackModel) -> str:
-    """What each pole of a charge contactor must stand, carry and break."""
-    current = charge_circuit_current(brief, pack).shown
-    return (f"each pole alone above {pack.highest_voltage.least}"
-            f"{pack.highest_voltage.shown} DC; carries {current} and breaks it in both directions")
 
 
 def _opening_left(asked: StatesAsked) -> str:

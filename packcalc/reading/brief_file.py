@@ -19,7 +19,7 @@ from packcalc.brief import (
     Battery, Branch, Brief, Cables, Charger, Insulation, Inverter, Load, Management, Motor,
     PartsUse, Path, Places, Power, Precharge, Regeneration, Route, Station, Strings, Surroundings,
 )
-from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, CHARGERS
 from packcalc.errors import UserError, nearest
 from packcalc.marks import SIGN
 from packcalc.parts import CABLE, CONNECTOR, CONTACTOR, DISCONNECT, FUSE, MANAGEMENT, RESISTOR
@@ -96,13 +96,14 @@ def brief_from_data(data: Mapping[str, Any], place: str = "python", text: str = 
         not_asked(notes, 0, ("short_circuit_current",))
     if not parts["path"]["string_cable_length"].value:
         not_asked(notes, 0, ("string_cable_section",))
-    if not any(parts["station"][name].known for name in ("voltage", "current")):
-        not_asked(notes, 0, ("capacitance",), "station")
     if not parts["strings"]["trip_current"].known:
         not_asked(notes, 0, ("sensor_range",), "strings")
     cables = read_section(notes, data, "cables", ("route",))
     routes = read_routes(notes, data, cables["rules"])
     branches = read_branches(notes, data)
+    if not any(parts["station"][name].known for name in ("voltage", "current")) \
+            and all(b["kind"] != CHARGERS[1] for b in branches):
+        not_asked(notes, 0, ("capacitance",), "station")
     precharge = read_section(notes, data, "precharge", ("load",))
     loads = read_loads(notes, data)
     wake_alike(notes, loads, branches)

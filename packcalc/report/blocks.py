@@ -25,6 +25,7 @@ from packcalc.report.steps import slug
 from packcalc.units import from_si, printed, show, significant
 
 MOST_CANDIDATES = 12
+LONG_NOTE = 200  # characters of a note that a duty table still takes whole
 RULES_TOLD_ONCE = ("Range and safe side of a rule, and among the shared steps its clause, "
                    "stand where it is used first; `packcalc formulas NAME` prints them of any "
                    "rule.")
@@ -70,9 +71,16 @@ def findings_table(key: str, caption: str, findings: Sequence[Finding], note: st
                Column("note", "Corner and note", wide=True))
     rows = tuple(
         (Cell(f.title), Cell(f.symbol), finding_cell(f), words(printed(f.unit)),
-         Cell(f.weakest if f.known else "not known"), words(f.note))
+         Cell(f.weakest if f.known else "not known"), words(_beside(f)))
         for f in findings)
     return Table(key, caption, columns, rows, note)
+
+
+def _beside(finding: Finding) -> str:
+    """The note of a figure; a long list of what does not govern it is left to its chain."""
+    governs, rivals, _ = finding.note.partition(" (others: ")
+    return f"{governs}; all others in its chain" if rivals and len(finding.note) > LONG_NOTE \
+        else finding.note
 
 
 def checks_table(key: str, caption: str, checks: Iterable[Check], note: str = "") -> Table:

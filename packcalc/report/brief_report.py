@@ -73,7 +73,7 @@ def modules_table(brief: Brief) -> Table:
 def parts_table(brief: Brief) -> Table | None:
     """What the list says of each part that the brief names; None where it names none."""
     use = brief.parts
-    named = {*(value for field in fields(use) if isinstance(value := getattr(use, field.name), str)),
+    named = {*(getattr(use, field.name) for field in fields(use) if field.name != "list"),
              *(b.fuse_part for b in brief.branch), *(r.cable for r in brief.cables.route)}
     rows = tuple((Cell(part.name), Cell(_row_of(part)), Cell(part.basis),
                   Cell("; ".join(f"{key} = {value}" for key, value in part.written)))

@@ -29,7 +29,9 @@ from packcalc.report.blocks import (
     whole,
     words,
 )
-from packcalc.report.brief_report import inputs_table, meta_of, modules_table, next_table
+from packcalc.report.brief_report import (
+    inputs_table, meta_of, modules_table, next_table, parts_table,
+)
 from packcalc.report.build_report import as_built_sections
 from packcalc.report.coordination_report import coordination_section
 from packcalc.report.document import (
@@ -52,6 +54,7 @@ from packcalc.report.layouts_report import layouts_section
 from packcalc.report.management_report import management_section
 from packcalc.report.overvoltage_report import overvoltage_section
 from packcalc.report.places_report import headline, places_chains, places_section
+from packcalc.report.requests_report import nothing_named, requests_section
 from packcalc.report.review_report import (
     decisions_sections,
     first_words,
@@ -90,10 +93,11 @@ def protection_document(study: ProtectionStudy, part: str = "", *,
         body = _one_part(study, part)
     else:
         mixed = mix_cautions(brief, study.layout.entries)
-        body = (_first(study), *_judged(study), _places(study),
+        sheets, bare = requests_section(study), nothing_named(study)
+        body = (*(sheets if bare else ()), _first(study), *_judged(study), _places(study),
                 Section("chosen", "The layout", (
                     _layout_facts(study), *((Bullets(mixed, kind="caution"),) if mixed else ()))),
-                *_items(study),
+                *(() if bare else sheets), *_items(study),
                 _appendix(study, layout=False) if chains else _left_out(study))
     return document("Protection", f"{_name(study)}: {brief.title or brief.place}", body,
                     meta_of(brief), study.pack)
@@ -133,7 +137,8 @@ def report_document(study: ProtectionStudy, review: Review | None = None,
         _first(study, measured, review), *said, *built[:1], gravest, *_judged(study, measured),
         _places(study),
         further, _pictures(study, salvage), _assumed(study), layouts_section(study.study),
-        _chosen(study), *bench, *_items(study), signature_section(brief), *built[1:], worked)
+        _chosen(study), *bench, *(requests_section(study) if nothing_named(study) else ()),
+        *_items(study), signature_section(brief), *built[1:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
     return document("Battery pack: file for review", subtitle, sections, meta_of(brief),
                     study.pack)
@@ -225,7 +230,7 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     blocks.append(Facts("first", "What can kill, in five figures", (
         ("highest_voltage_V", "Highest working voltage", _at_least(pack.highest_voltage)),
         ("fault_highest_A", "Highest fault current", _fault_highest(study)),
-        ("fault_lowest_A", "Lowest fault current", _cell(faults.lowest)),
+        ("fault_lowest_A", "Lowest fault current", _at_most(faults.lowest)),
         ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
         ("stored_energy_kWh", "Energy stored when full, at most",
          _cell(of_pack(study.brief, pack))),
@@ -282,6 +287,12 @@ def _at_least(finding: Finding) -> Cell:
     return replace(cell, text=f"at least {cell.text}") if finding.at_least else cell
 
 
+def _at_most(finding: Finding) -> Cell:
+    """A current to which a place of unknown current may add a lower one says so on page one."""
+    cell = _cell(finding)
+    return replace(cell, text=f"at most {cell.text}") if finding.may_be_less else cell
+
+
 def _cell(finding: Finding) -> Cell:
     if finding.value is None:
         return Cell("not known")
@@ -317,7 +328,8 @@ def _assumed(study: ProtectionStudy) -> Section:
         blocks.append(Paragraph(brief.note))
     if brief.unknowns:
         blocks.append(next_table(brief, study.layout))
-    blocks += [inputs_table(brief), modules_table(brief)]
+    parts = parts_table(brief)
+    blocks += [inputs_table(brief), modules_table(brief), *([parts] if parts else [])]
     return Section("inputs", "Inputs and assumptions", tuple(blocks))
 
 

@@ -96,13 +96,19 @@ def edge_cells(expected: Expected) -> tuple[Cell, Cell, Cell]:
     units = {f.unit for f in expected.edges}
     # Both ends print in their own unit where they share one, else in that of the reading.
     shared = units.pop() if len(units) == 1 else expected.unit
-    low, high = (finding_cell(f, shared) if f is not None and f.known else Cell("–")
+    low, high = (_edge(f, shared) if f is not None and f.known else Cell("–")
                  for f in (expected.low, expected.high))
     unit = printed(shared)
     if unit == "°C":
         low, high = (_with_fahrenheit(cell, f) for cell, f in ((low, expected.low),
                                                                 (high, expected.high)))
     return low, high, Cell(unit)
+
+
+def _edge(finding: Finding, unit: str) -> Cell:
+    """One end, "or more" where it is only the least it can be."""
+    cell = finding_cell(finding, unit)
+    return Cell(f"{cell.text} or more", cell.data) if finding.at_least else cell
 
 
 def _with_fahrenheit(cell: Cell, finding: Finding | None) -> Cell:

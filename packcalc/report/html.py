@@ -48,6 +48,7 @@ SHORT_ROWS_OF_WORDS, SHORT_WORDS = 6, 800  # rows, and signs in all of them
 _SPARE_ENDS = re.compile(r"</(?:td|th|tr|li|dt|dd)>(?=\s*</?(?:td|th|tr|li|dt|dd|tbody|thead|table"
                          r"|ul|ol|dl)\b)"
                          r"|</p>(?=</?(?:p|ul|ol|dl|div|table|td|section)\b)")
+_ENTRY = re.compile(r"\n+(?=<(?:li|dt)\b)")
 _CUT = re.compile(r'data-cut="([\d.]+)"')
 _BOX = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -74,9 +75,10 @@ def _unindented(name: str) -> str:
 def _slim(text: str) -> str:
     """Without empty lines and without the end tags of rows, cells, entries and paragraphs.
 
-    HTML lets those be left out; they are a tenth of a large page.
+    HTML lets those be left out; they are a tenth of a large page. Nor does each entry of a list
+    begin a line.
     """
-    lines = _SPARE_ENDS.sub("", text).split("\n")
+    lines = _ENTRY.sub("", _SPARE_ENDS.sub("", text)).split("\n")
     return "\n".join(line for line in lines if line.strip()) + "\n"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from packcalc.place_arcs import WORST_ARC
-from packcalc.protect.insulation import InsulationResult
+from packcalc.protect.insulation import NOT_KNOWN, InsulationResult
 from packcalc.report.blocks import column, finding_cell, item_section, words
 from packcalc.report.document import Block, Paragraph, Section, Table
 
@@ -21,8 +21,9 @@ def distances_table(result: InsulationResult) -> Table:
              "live to anything touchable that is not bonded; traction to 12 V circuits")):
         if gap is not None and path is not None:
             rows.append((words(name), finding_cell(gap), finding_cell(path), words(where)))
+    more = f" Each is at least this, or more, {NOT_KNOWN}." if result.joined.at_least else ""
     return Table("insulation_distances", "Distances demanded (IEC 60664-1)", columns, tuple(rows),
-                 found.refusal or "Creepage is never taken shorter than the clearance.")
+                 found.refusal or f"Creepage is never taken shorter than the clearance.{more}")
 
 
 def insulation_section(result: InsulationResult, level: int = 1) -> Section:

@@ -43,8 +43,8 @@ def _first(study: ProtectionStudy, plan: Maintenance, bench: Measured) -> Sectio
     return Section("first", "Intervals", (
         lead(study, "For as long as the pack exists."), *failing(study, bench),
         Paragraph(f"Opening the box: two people; {disconnect_out(study)}; link proven dead; "
-                  f"gloves of {gloves}. Every terminal inside stays live"
-                  + (f"; {plan.ahead}." if plan.ahead else "."), "caution"),
+                  f"gloves of {gloves}. Every terminal inside stays live; {plan.ahead}.",
+                  "caution"),
         Table("intervals", "What is done when", columns, rows,
               "Where the maker of a part, or the law, asks for more, that counts.")))
 

@@ -64,7 +64,7 @@ def minibus() -> ProtectionStudy:
 
 @pytest.fixture(scope="module")
 def faulty() -> ProtectionStudy:
-    return study("faulty")
+    return study("faulty", path__charge_contactor="none")
 
 
 def place(found, key):
@@ -303,7 +303,8 @@ def test_on_and_below_what_is_left(breaks, verdict):
 def test_each_path_of_parallel_strings_is_asked(minibus):
     titles = [c.title for i in minibus.items if i.key == "switching" for c in i.checks
               if c.title.startswith(UNTIMED)]
-    assert titles == [f"{UNTIMED}, whole pack", f"{UNTIMED}, inside a string"]
+    assert titles == [f"{UNTIMED}, whole pack", f"{UNTIMED}, inside a string",
+                      f"{UNTIMED}, charge contactor"]
 
 
 def test_without_an_opening_time_it_is_a_question():

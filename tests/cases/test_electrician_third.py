@@ -296,4 +296,4 @@ def test_no_cable_fails_once_and_is_no_limit_of_nought():
     assert not fz._cable_rating(none).known and fz.NO_CABLE in fz._cable_rating(none).note
     rated = leaf("rated", "I", "A", 100.0, "given")
     assert fz._protects_cable(rated, none).verdict == NOT_EVALUATED
-    assert fz._fuses_in_time(rated, none, fz._gg_factor(100.0), "", "").verdict == NOT_EVALUATED
+    assert fz._fuses_in_time(rated, none, fz.gg_factor(100.0), "", "").verdict == NOT_EVALUATED

@@ -17,7 +17,7 @@ import pytest
 from packcalc import api, cable_rules, next_steps, screening
 from packcalc.brief import Brief
 from packcalc.brief_keys import KEYS, STRICTEST_INSTALL
-from packcalc.checks import FAIL, NOT_EVALUATED
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED
 from packcalc.entry_key import Key
 from packcalc.errors import InputErrors, UnitError
 from packcalc.layouts import asks_of
@@ -440,6 +440,8 @@ def test_an_open_way_of_laying_counts_as_the_strictest_of_the_rule_set(rules):
     assert f"{rules} has no table for conduit" in open_.key.consequence
     study = study_protection(brief, "15S1P")
     assert study.routes[0].item.candidates
+    laid = next(c for c in study.routes[0].item.checks if c.title == "How the cable lies")
+    assert laid.verdict == CAUTION and "our assumption" in laid.reason
     told = put(data, ("cables", "route", 0, "install"), "conduit")
     refused = study_protection(brief_from_data(told, "b"), "15S1P").routes[0].item
     assert refused.checks[0].verdict == FAIL and "no current table for 'conduit'" in \

@@ -90,7 +90,9 @@ VALUES: dict[str, dict[str, tuple[str, str]]] = {
     },
     DISCONNECT: {**SWITCH, **BREAKS, "interlock": ("yes", "no"), "fuse_inside": ("no", "yes")},
     CONNECTOR: {**SWITCH, "section": ("240 mm2", "95 mm2"), "interlock": ("yes", "no"),
-                "break_discharge": ("500 A", "100 A")},
+                "break_discharge": ("500 A", "100 A"),
+                # its last point lies between the two cut-off currents of the fuse
+                "short_time": ("0.001 s: 14000 A; 1 s: 6000 A", "0.001 s: 14000 A; 1 s: 1500 A")},
     MANAGEMENT: {
         "rated_voltage_dc": ("600 V", "400 V"), "cell_channels": ("96", "90"),
         "channels_each": ("6", "12"), "channel_low": ("0.5 V", "2.9 V"),

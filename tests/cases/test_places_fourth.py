@@ -19,6 +19,7 @@ from packcalc.decisions import CHOICE, decisions
 from packcalc.errors import UserError
 from packcalc.feeds import OPEN_INPUT, bus_capacitance, on_the_bus
 from packcalc.handover.bill import bill
+from packcalc.protect.places import FUSE
 from packcalc.protection import ProtectionStudy, precharge_asked
 from packcalc.reading.template import starter_brief
 from packcalc.review_change import recheck
@@ -244,7 +245,7 @@ def test_a_named_mid_pack_fuse_answers_in_its_loops(truck):
     assert place(truck, "box").between.clears is False
     unnamed = study("truck", parts__mid_fuse=None)
     assert place(unnamed, "chassis.second.inside_across").at_highest.clears is None
-    assert not any(i.key == "mid_fuse" for i in unnamed.items)
+    assert not item(unnamed, "mid_fuse").own_parts  # its sheet alone
 
 
 @pytest.mark.parametrize("name, words", [
@@ -305,7 +306,7 @@ def test_a_mid_pack_fuse_of_too_little_voltage_leaves_its_arc_to_nobody():
 
 def test_a_mid_pack_fuse_that_is_the_main_fuse_is_held_once():
     found = study("truck", path__main_fuse="mid-pack", parts__mid_fuse=None)
-    assert not any(p.loop.passed for p in found.circuit.places)
+    assert not any(d.kind == FUSE for p in found.circuit.places for d in p.loop.passed)
 
 
 def test_each_string_s_mid_pack_fuse_melts_by_its_own_share():

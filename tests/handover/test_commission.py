@@ -18,6 +18,10 @@ from packcalc.report.commission_report import answer, asked, commission_document
 from packcalc.report.render import render
 from tests.handover_cases import HEAD, STRINGS, WITH_LINK, readings_of, study_of
 
+# With every source of its highest working voltage known: else no isolation reading holds.
+WHOLE = WITH_LINK.replace('power = "20 kW"\n', 'power = "20 kW"\nvoltage_limit = "430 V"\n') \
+    .replace("[power]\n", 'overvoltage_reaction = "0.3 ms"\n[power]\n') + \
+    '[charger]\nvoltage_range = "200 V to 420 V"\n[motor]\nback_voltage = "310 V"\n'
 # The sense leads go in before the string is whole: a stage of its own.
 STAGES = ["build", "dead", "logic", "supply", "monitor", "section", "sense", "pack", "weld",
           "charge", "wheels", "limited", "warm", "retorque"]
@@ -77,7 +81,7 @@ def test_ids_are_stable_and_unique_for_strings() -> None:
 
 
 def test_a_gate_stays_shut_until_all_before_it_hold() -> None:
-    study = study_of()
+    study = study_of(WHOLE)
     rows = all_in_band(study)
     assert all(g.open for g in rd.gates(plan_of(study), readings_of(study, rows).readings))
     without = "".join(r + "\n" for r in rows.splitlines() if not r.startswith("logic.order"))
@@ -112,7 +116,7 @@ def test_band_on_below_and_above_its_upper_end(value, verdict) -> None:
 @pytest.mark.parametrize(("factor", "verdict"), [
     (0.999, rd.BELOW), (1.0, rd.IN_BAND), (1.001, rd.IN_BAND)])
 def test_band_on_below_and_above_its_lower_end(factor, verdict) -> None:
-    study = study_of()
+    study = study_of(WHOLE)
     expected = plan_of(study).reading("dead.isolation_positive")
     ohms = expected.low.number * factor
     rows = f"dead.isolation_positive,{ohms:.9f} ohm,M,2026-01-01,2026-11-24,A,\n"
@@ -257,7 +261,7 @@ def test_every_rule_belongs_to_a_reading() -> None:
 
 
 def test_the_page_without_and_with_readings_has_the_same_stages() -> None:
-    study = study_of()
+    study = study_of(WHOLE)
     empty = commission_document(study)
     full = commission_document(study, readings_of(study, all_in_band(study)))
     keys = [s.key for s in empty.sections]

@@ -379,10 +379,10 @@ def test_what_leaves_ahead_of_the_contactors_is_named_as_live() -> None:
     (name,) = taps_ahead(study)
     for key in ("crash", "fuse", "module"):
         ahead = said_of(event(study, key))
-        assert f"whatever is switched off: {name}, sense wires, insulation monitor" in ahead
+        assert f"whatever is switched off: {name}, insulation monitor, sense wires" in ahead
     assert "whatever is switched off" in maintenance(study).ahead
     hazards = next(h for h in responder_sheet(study).headings if h.title == "Disable hazards")
-    assert f"LIVE AT ALL TIMES: {name}, sense wires, insulation" in " ".join(hazards.known)
+    assert f"LIVE AT ALL TIMES: {name}, insulation monitor, sense" in " ".join(hazards.known)
     parted = example("truck")
     assert "until Q1 is out" in maintenance(parted).ahead
 

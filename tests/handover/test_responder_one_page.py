@@ -83,17 +83,24 @@ def test_few_names_are_told_as_they_are() -> None:
 
 
 def to_the_limit() -> ProtectionStudy:
-    study = sized("van", (("x" * 13, "heater"), ("y" * 23, "other")))
-    assert 60 < len(", ".join(live_ahead(study))) <= MOST_NAMES
+    study = sized("van", (("x" * 26, "heater"), ("y" * 23, "other")))
+    assert len(", ".join(live_ahead(study))) == MOST_NAMES
+    return study
+
+
+def beside_a_disconnect() -> ProtectionStudy:
+    study = sized("truck", (("x" * 24, "heater"), ("y" * 24, "other")))
+    assert MOST_NAMES - 4 <= len(", ".join(live_ahead(study))) <= MOST_NAMES
     return study
 
 
 @pytest.mark.browser
 @pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on the path")
 @pytest.mark.parametrize("make", [
-    heaters, crowd, to_the_limit, class_a, lambda: crowd(title=LONG),
+    heaters, crowd, to_the_limit, beside_a_disconnect, class_a, lambda: crowd(title=LONG),
     lambda: sized("minibus", tuple((one, "heater") for one in FURTHER), strings=True, title=LONG)],
-    ids=["five heaters", "all kinds", "names to the limit", "class A", "long title", "strings"])
+    ids=["five heaters", "all kinds", "names to the limit", "with a disconnect", "class A",
+         "long title", "strings"])
 def test_the_sheet_is_one_page(make, tmp_path: Path) -> None:
     page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
     page.write_text(render(responder_document(make()), "html"), "utf-8")

@@ -194,5 +194,5 @@ def test_a_charge_contactor_carries_what_its_branch_does(tmp_path):
     study = api.size_protection(api.read_brief(tmp_path / "brief.toml"))
     (bought,) = [line for line in bill(study) if line.key == "charge_contactors"]
     built = [p for p in build_sheet(study).parts if p.id.startswith(CHARGE_CONTACTOR)]
-    assert "carries 90.00 A and breaks it" in bought.demand
-    assert built and all("carries 90.00 A and breaks it" in part.design for part in built)
+    assert "carries: 90.00 A at" in bought.demand and "and 90.00 A charging" in bought.demand
+    assert built and all("carries 90.00 A, breaks" in part.design for part in built)

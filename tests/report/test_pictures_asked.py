@@ -32,7 +32,7 @@ BRANCH = (rf"continuous current in the box's air: at least {AMPERES}",
 CONTACTOR = (rf"carries: {AMPERES} continuously",
              rf"breaks: {AMPERES} discharging and {AMPERES} charging")
 RELAY = (rf"relay: carries: {AMPERES}", rf"relay: breaks: {AMPERES}")
-CHARGING = (rf"carries {AMPERES} and breaks it", rf"carries {AMPERES} and breaks it")
+CHARGING = (rf"carries: {AMPERES} at", rf"breaks: {AMPERES} discharging and {AMPERES} charging")
 RESISTOR = (rf"relay: carries: {AMPERES}", "$^")
 DISCONNECT = (rf"carries: {AMPERES} continuously", "$^")
 

@@ -10,6 +10,8 @@ from dataclasses import replace
 
 from packcalc.bench.stored import of_pack
 from packcalc.brief import Branch
+from packcalc.charge_contactor import MUST_BREAK
+from packcalc.charge_opening import FED
 from packcalc.checks import Item
 from packcalc.feeds import standing
 from packcalc.findings import Finding, leaf
@@ -470,7 +472,8 @@ def _branches(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:
         unfused = "" if fuses else "no fuse of its own"
         contactors = _charge_contactors(study, tags) if branch is _inlet_branch(study) else ()
         watches = [_watches(study)] if branch.kind == MONITOR else []
-        load = Part(tags.next(letter), symbol, branch.name, f"tapped {branch.taps}",
+        guess = ", our assumption" if study.brief.taps_open(branch) else ""
+        load = Part(tags.next(letter), symbol, branch.name, f"tapped {branch.taps}{guess}",
                     current=branch_load_of(item_of(study, f"branch.{branch.name}")),
                     voltage=study.pack.highest_voltage,
                     other=", ".join([*kind, *watches, *drawn]), note=unfused)
@@ -499,9 +502,16 @@ def _charge_contactors(study: ProtectionStudy, tags: _Tags) -> tuple[Part, ...]:
     return tuple(Part(
         tags.next("K"), "contactor", f"charge contactor, {pole}", f"{pole} pole, to the inlet",
         current=charging, voltage=study.pack.highest_voltage,
-        breaking=charging, other=", ".join(filter(None, ("closed only to charge", named))),
+        breaking=_worse_way(item),
+        other=", ".join(filter(None, ("closed only to charge", named))),
         note="" if named else "no part of the list is named for it", pole=pole)
         for pole in poles.get(study.brief.path.charge_contactor, ()))
+
+
+def _worse_way(item: Item | None) -> Finding | None:
+    """What a charge contactor breaks in its worse direction; None while that is not known."""
+    most, fed = duty_of(item, MUST_BREAK), duty_of(item, FED)
+    return most if most is None or fed is None else max(most, fed, key=lambda f: f.number)
 
 
 def _inlet(study: ProtectionStudy, tags: _Tags) -> tuple[Rung, ...]:

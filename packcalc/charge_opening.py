@@ -1,0 +1,263 @@
+"""What a charge contactor may meet when it opens: on a trip, or with no delay at all.
+
+A fault beyond it is fed by the pack through it; one on the pack's side by what charges. Which fuse
+of the loop has cleared before is asked of every one that stands in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from packcalc.brief import Brief
+from packcalc.clearing import PartAnswers, weaker_direction
+from packcalc.findings import Finding, Origin, largest, leaf
+from packcalc.part_checks.contactor import unknown_break
+from packcalc.part_checks.sweep import trip_delays_known
+from packcalc.parts import CONTACTOR, ContactorPart
+from packcalc.place_demands import demand_on
+from packcalc.place_sweep import currents_of
+from packcalc.protect.places import CHARGE_KEY, FUSE, Device, Loop
+from packcalc.protect.state_checks import Untimed
+from packcalc.value import value_object
+
+PATH = "charge contactor"
+FED = "what charger or station feeds through the charge contactor"
+LEFT = "largest fault that a trip leaves to the charge contactor"
+UNTIMED = "largest current not yet cleared by a fuse when the charge contactor's coil has dropped"
+NO_FUSE = ("name the fuse of the charge cable, with its total clearing curve, DC breaking capacity "
+           "and permitted time constant")
+NO_DELAY = "name the trips, each with its delay"
+NO_RANGE = "the fault range at the inlet is not known"
+
+
+@value_object
+class Beyond:
+    """One fault place beyond the charge contactor.
+
+    Attributes:
+        loop: with the contactor among what the current passes.
+        current: its range, rising.
+        fuses: (name, time until it has cleared) of each; NaN where it does not count.
+    """
+
+    loop: Loop
+    current: np.ndarray
+    fuses: tuple[tuple[str, np.ndarray], ...]
+
+    @property
+    def clears(self) -> np.ndarray:
+        """When the quickest of its fuses has cleared; NaN where none counts."""
+        found = np.full(self.current.shape, np.nan)
+        for _, times in self.fuses:
+            found = np.fmin(found, times)
+        return found
+
+    @property
+    def device(self) -> Device:
+        """The charge contactor as it stands there."""
+        return next(d for d in self.loop.passed if d.key == CHARGE_KEY)
+
+    def most(self, first: np.ndarray) -> tuple[float, str]:
+        """(current, fuse) one step of the grid beyond the last of which that holds.
+
+        There both end together: the fuse is the one that does.
+        """
+        index = min(int(np.flatnonzero(first)[-1]) + 1, self.current.size - 1)
+        clears = self.clears[index]
+        return float(self.current[index]), next(
+            (name for name, times in self.fuses if times[index] == clears), "any fuse")
+
+
+@value_object
+class FaultsBeyond:
+    """Every fault place beyond the charge contactor that parts are sized for.
+
+    Attributes:
+        loops: all of them; empty where there is no such contactor.
+        swept: those whose range is known.
+    """
+
+    loops: tuple[Loop, ...]
+    swept: tuple[Beyond, ...]
+
+    @property
+    def poles(self) -> tuple[Beyond, ...]:
+        """Those from pole to pole; a loop through the chassis passes one pole of it alone."""
+        return tuple(p for p in self.swept if not p.device.breaks)
+
+    @property
+    def chassis(self) -> tuple[Beyond, ...]:
+        """Those through the chassis."""
+        return tuple(p for p in self.swept if p.device.breaks)
+
+
+def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
+    """The fault places beyond it, each with when its fuses clear.
+
+    Args:
+        answers: what the named parts do.
+        loops: every fault place.
+    """
+    found = tuple(loop for loop in loops
+                  if loop.sizes and any(d.key == CHARGE_KEY for d in loop.passed))
+    return FaultsBeyond(found, tuple(
+        Beyond(loop, current := currents_of(answers, loop), _fuses(answers, loop, current))
+        for loop in found if loop.lowest.known and loop.highest.known
+        and 0 < loop.lowest.number < loop.highest.number))
+
+
+def _fuses(answers: PartAnswers, loop: Loop,
+           current: np.ndarray) -> tuple[tuple[str, np.ndarray], ...]:
+    found = []
+    for device in loop.devices:
+        side = answers.fuse(device) if device.kind == FUSE else None
+        if side is not None and side.part is not None:
+            own = current / device.paths  # shared by as many as may share it: the slowest
+            found.append((side.part.name, np.where(side.counts(own), side.times(own), np.nan)))
+    return tuple(found)
+
+
+def _by_trip(answers: PartAnswers, place: Beyond) -> np.ndarray:
+    """Where a trip opens it before a fuse has cleared."""
+    opens = answers.torn(place.device).side.earliest(place.current)
+    return ~np.isnan(opens) & ~(place.clears < opens)
+
+
+def slower_loops(answers: PartAnswers,
+                 faults: FaultsBeyond) -> tuple[tuple[Finding, Finding], ...]:
+    """(voltage, time constant) of loops through the chassis of which a trip leaves it something."""
+    left = [replace(p.loop, devices=(p.device,)) for p in faults.chassis
+            if _by_trip(answers, p).any()]
+    asked = demand_on(left, CHARGE_KEY)
+    return asked.pairs if asked is not None else ()
+
+
+def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> Finding:
+    """Largest current at which a trip opens it before a fuse has cleared; 0 where none does.
+
+    No value where no fuse is shown to clear, or the delay of a trip is not known.
+
+    Args:
+        answers: what the named parts do.
+        faults: beyond it.
+        load: of the charge circuit: the least that is known of it.
+    """
+    places, trips = faults.poles, answers.held.asked.trips
+    lacks = _lacks(places) or ("" if trip_delays_known(trips) else NO_DELAY)
+    if lacks:
+        return unknown_break(LEFT, [load, *(p.loop.lowest for p in places)], lacks)
+    found = [(*p.most(first), p.loop.title) for p in places
+             if (first := _by_trip(answers, p)).any()]
+    if not found:
+        return leaf(LEFT, "I", "A", 0.0, "given", origin=_curves(places),
+                    note=f"{_names(places)}: every fault beyond it is cleared before a trip opens "
+                         "it")
+    most, fuse, title = max(found)
+    return leaf(LEFT, "I", "A", most, "given", origin=_curves(places), note=(
+        f"at the place '{title}': up to there a trip opens it before {fuse} has cleared; one that "
+        "opens sooner than its stated delay meets more"))
+
+
+def opened_at_once(answers: PartAnswers, faults: FaultsBeyond) -> Untimed | None:
+    """Its coil dropped with no delay into a fault beyond it; None where there is no such contactor.
+
+    A crash, a lost 12 V supply and an emergency stop wait for no trip.
+    """
+    if not faults.loops:
+        return None
+    part, places = named_contactor(answers.brief), _fused(faults)
+    breaks = weaker_direction(part, answers.held.asked.highest_voltage)
+    return Untimed(PATH, breaks, _left_at_once(part, places), _hold(breaks, places),
+                   max((loop.all_sources for loop in faults.loops), key=lambda f: f.number))
+
+
+def parting_in(faults: FaultsBeyond, seconds: float) -> float | None:
+    """Most current that no fuse has cleared when its contacts part; None where that is not known.
+
+    Args:
+        faults: beyond it.
+        seconds: from the coil's drop until they part.
+    """
+    places = _fused(faults)
+    if _lacks(places):
+        return None
+    found = _late(places, seconds)
+    return found[0] if found is not None else 0.0
+
+
+def _fused(faults: FaultsBeyond) -> tuple[Beyond, ...]:
+    """A loop through the chassis without a fuse says of itself that nobody clears it."""
+    return (*faults.poles, *(p for p in faults.chassis if p.fuses))
+
+
+def _late(places: tuple[Beyond, ...], opening: float) -> tuple[float, str, str] | None:
+    """(current, fuse, place) of the largest not yet cleared by then; None where all are."""
+    return max(((*p.most(late), p.loop.title) for p in places
+                if (late := ~(p.clears <= opening)).any()), default=None)
+
+
+def _left_at_once(part: ContactorPart | None, places: tuple[Beyond, ...]) -> Finding:
+    opening = part.opening_time if part is not None else None
+    lacks = [words for words, open_ in (
+        ("name the charge contactor", part is None),
+        ("ask for the charge contactor's opening time with its coil suppression",
+         part is not None and opening is None), (_lacks(places), bool(_lacks(places)))) if open_]
+    if lacks or opening is None:
+        return leaf(UNTIMED, "I", "A", None, "given", note="; ".join(lacks))
+    found = _late(places, opening.number)
+    if found is None:
+        return leaf(UNTIMED, "I", "A", 0.0, "given", origin=_curves(places),
+                    note=f"{_names(places)}: every fault beyond it is cleared in its opening time")
+    most, fuse, title = found
+    return leaf(UNTIMED, "I", "A", most, "given", origin=_curves(places),
+                note=f"at the place '{title}', {fuse} in series, its contact parting in "
+                     f"{opening.shown}")
+
+
+def _hold(breaks: Finding | None, places: tuple[Beyond, ...]) -> Finding | None:
+    """Longest time in which a fuse clears what the contactor breaks; None where none does."""
+    if breaks is None or not places or _lacks(places):
+        return None
+    times = [p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0)] for p in places]
+    return None if np.isnan(times).any() else leaf(
+        "time in which the fuse clears what the charge contactor breaks", "t", "s",
+        float(max(times)), "given", origin=_curves(places))
+
+
+def _lacks(places: tuple[Beyond, ...]) -> str:
+    """What to find before anything can be said of a fuse beside it; empty where nothing lacks."""
+    if not places:
+        return NO_RANGE
+    return "" if all(p.fuses for p in places) else NO_FUSE
+
+
+def _names(places: tuple[Beyond, ...]) -> str:
+    """Fuses that are the quickest somewhere."""
+    return " or ".join(dict.fromkeys(name for p in places for name, times in p.fuses
+                                     if (times == p.clears).any()))
+
+
+def _curves(places: tuple[Beyond, ...]) -> Origin:
+    return Origin(f"clearing curve of {_names(places)}, delays of the trips")
+
+
+def named_contactor(brief: Brief) -> ContactorPart | None:
+    """The part of the list that the brief names as charge contactor."""
+    name = brief.parts.charge_contactor
+    part = brief.parts.list.part(CONTACTOR, name) if name else None
+    assert part is None or isinstance(part, ContactorPart)
+    return part
+
+
+def fed_by_charging(brief: Brief, load: Finding) -> Finding:
+    """What feeds a fault on the pack's side through it, as far as its own limit tells.
+
+    Args:
+        brief: with the station.
+        load: of the charge circuit.
+    """
+    known = [f for f in (load, brief.station.current) if f.known]
+    return largest(known, FED) if known else load

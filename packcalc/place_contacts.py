@@ -1,0 +1,113 @@
+"""How long each closed contact of the main path carries a fault, over all fault places.
+
+A contactor, a disconnect or a connector stands its current for a time that its sheet states. Every
+place whose current runs through it is asked, at every current that somebody is shown to clear.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from packcalc.clearing import IN_STRINGS, PartAnswers
+from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
+from packcalc.place_sweep import CLEARED, alike, heat_entries, swept_once
+from packcalc.protect.coordination import Coordination, until_cleared
+from packcalc.protect.places import CONTACTOR, FUSE, Device, FaultPlace, Loop
+
+
+@dataclass(frozen=True, eq=False)
+class Contacts:
+    """What each kind of contact carries; None where nobody is shown to clear anything.
+
+    Attributes:
+        contactor: of the main path, where it stands in the loop.
+        string_contactor: of one string, for a fault inside a string.
+        in_string: anything that lies in each string, wherever in it.
+        common: anything that carries the whole pack.
+    """
+
+    contactor: Borne | None = None
+    string_contactor: Borne | None = None
+    in_string: Borne | None = None
+    common: Borne | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Carried:
+    """One place while a number of equal paths feeds it: as a string has it, and as the whole."""
+
+    loop: Loop
+    share: Stretch
+    whole: Stretch
+
+
+def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
+    """What the contacts of the main path carry in all fault places.
+
+    Args:
+        places: of the layout.
+        answers: what its devices do.
+    """
+    loops: dict[tuple, Loop] = {}
+    unknown: list[Loop] = []
+    for loop in (p.loop for p in places if p.loop.devices):
+        if not (loop.lowest.known and loop.highest.known):
+            unknown.append(loop)
+        elif 0 < loop.lowest.number < loop.highest.number:
+            loops.setdefault(alike(loop), loop)
+    found = [one for loop in loops.values() for one in _carried(answers, loop)]
+    path, inside = _of_path(answers.held), _of_path(answers.inside)
+
+    def through(own: list[Stretch], counts: Callable[[Device], bool]) -> Borne | None:
+        held = [(one, _contactors(one.loop, counts)) for one in found]
+        # One pole's contactor is not told apart from its string's: it carries the whole.
+        return borne([*own, *(one.share if max(d.paths for d in devices) > 1 else one.whole
+                              for one, devices in held if devices)],
+                     _open(loop for loop in unknown if _contactors(loop, counts)))
+
+    return Contacts(through(path, lambda d: d.key not in IN_STRINGS),
+                    through(inside, lambda d: d.key in IN_STRINGS),
+                    borne([*path, *(one.share for one in found)], _open(unknown)),
+                    borne([*path, *(one.whole for one in found)], _open(unknown)))
+
+
+def _of_path(held: Coordination | None) -> list[Stretch]:
+    """The path from pole to pole, or of one string: all of it runs through every contact."""
+    if held is None or held.sweep is None:
+        return []
+    return [until_cleared(held.sweep)]
+
+
+def _contactors(loop: Loop, counts: Callable[[Device], bool]) -> list[Device]:
+    return [d for d in loop.devices if d.kind == CONTACTOR and counts(d)]
+
+
+def _open(loops: Iterable[Loop]) -> str:
+    """Where no current is known; empty for nowhere."""
+    first = next((loop.title for loop in loops), "")
+    return f"at '{first}' the ends of the fault current are not known" if first else ""
+
+
+def _carried(answers: PartAnswers, loop: Loop) -> Iterator[_Carried]:
+    swept = swept_once(answers, loop)
+    fuses = [(d, side) for d in loop.devices if d.kind == FUSE
+             for side in [answers.fuse(d)] if side is not None]
+    for paths, case in enumerate(swept.cases, 1):
+        cleared = case.feeds & (case.code == CLEARED)
+        if not cleared.any():
+            continue
+        fault, time = swept.current[cleared], case.time[cleared]
+        share, least, most = fault / paths, np.full(fault.shape, np.inf), fault
+        for device, side in fuses:
+            own = share if device.paths > 1 else fault
+            through, cut_off = let_through(side, own)
+            time, least = np.fmin(time, through), np.fmin(least, cut_off)
+            most = most if device.paths > 1 else np.fmin(most, cut_off)
+
+        origin = functools.cache(functools.partial(heat_entries, answers, loop))
+        yield _Carried(loop, Stretch(loop.title, fault, np.fmin(share, least), time, origin),
+                       Stretch(loop.title, fault, most, time, origin))

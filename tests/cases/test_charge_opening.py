@@ -1,0 +1,204 @@
+"""Designed corners of a charge contactor that opens into a fault; every part is invented.
+
+The truck's charge cable is given the 250 A link, whose clearing curve runs from 1650 A at 0.1 s to
+1120 A at 1 s, straight on logarithmic scales. The over-current trip has opened at 0.15 s:
+
+    1650·1.5^(−lg(1650/1120)) = 1541 A
+
+Up to there, and a little more as the current first has to rise, the trip opens the charge contactor
+before the link has cleared. With the 80 A link of the example nothing is left to a trip; its curve
+has 880 A at 10 ms and 528 A at 0.1 s, so a contact that parts in 15 ms, its coil dropped at once,
+may meet 880·1.5^(−lg(880/528)) = 804 A and a little more. The form of the curves is that of
+IEC 60269-1's time-current characteristics.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+import pytest
+
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.handover.bill import bill
+from packcalc.handover.build import build_sheet
+from packcalc.part_checks.sweep import ContactorSide, TripLine
+from packcalc.part_checks.torn import TornOpen
+from packcalc.protect.places import CHARGE_KEY
+from tests.cases.studies import study
+
+LARGE = {"charge cable": {"fuse_part": "Talvik 250 full range", "fuse_rating": "250 A",
+                          "section": "95 mm²"}}
+WEAK = "Lyng 20 pre-charge"  # breaks 15 A
+LEFT = "breaks what a trip leaves of a fault beyond it"
+AT_ONCE = "contactors opened untimed during a short, charge contactor"
+BY_TRIP = 1650.0 * 1.5 ** -math.log10(1650.0 / 1120.0)
+
+
+def item(found, key="charge_contactor"):
+    return next((i for i in found.items if i.key == key), None)
+
+
+def own_check(found, title):
+    (part,) = item(found).candidates
+    return next(c for c in part.checks if c.title == title)
+
+
+def told(found, title):
+    return next(c for c in item(found, "switching").checks if c.title == title)
+
+
+def place(found, key):
+    return next(p for p in found.circuit.places if p.key == key)
+
+
+def inlet(found):
+    return next(p for p in found.circuit.places if p.key.startswith("inlet"))
+
+
+# -- on a trip -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("name", "verdict"), [(WEAK, FAIL), ("Lyng 200", PASS)])  # 15 A, 1600 A
+def test_it_breaks_what_a_trip_leaves_before_the_fuse_has_cleared(name, verdict):
+    check = own_check(study("truck", branch=LARGE, parts__charge_contactor=name), LEFT)
+    assert check.verdict == verdict
+    assert BY_TRIP < check.demand.number < 1.01 * BY_TRIP
+    assert "Talvik 250 full range" in check.reason
+
+
+def test_a_fuse_that_clears_before_any_trip_leaves_it_nothing():
+    check = own_check(study("truck"), LEFT)
+    assert check.verdict == PASS and check.demand.number == 0.0
+    assert "Talvik 80 branch" in check.reason and "main" not in check.reason
+
+
+@pytest.mark.parametrize("key", ["inlet.charge inlet to battery", "branch.charge cable.after",
+                                 "chassis.second.branch.charge cable"])
+def test_torn_open_before_another_device_has_cleared_it_leaves_the_fault_to_nobody(key):
+    row = place(study("truck", branch=LARGE, parts__charge_contactor=WEAK), key)
+    assert row.nobody and any(c.verdict == FAIL for c in row.checks)
+    assert "charge contactor is torn open before" in row.at_lowest.why
+    assert "above the 15.00 A that it breaks" in row.at_lowest.why
+    assert any("breaks what the trips leave it" in r for r in row.remedies)
+    # at the highest fault the fuse is quicker than any trip
+    assert row.at_highest.clears
+
+
+def test_one_that_breaks_it_leaves_the_place_as_it_was():
+    row = inlet(study("truck", branch=LARGE))
+    assert row.shown and row.at_lowest.device == "main contactors"
+
+
+def test_the_pair_is_no_pass_while_it_is_torn_open_at_the_inlet():
+    def every(**changes):
+        found = study("truck", branch=LARGE, **changes)
+        return next(c for c in found.coordination.item.checks if c.title.startswith("every fault"))
+
+    assert "charge inlet" not in every().reason
+    assert "charge inlet" in every(parts__charge_contactor=WEAK).reason
+
+
+def test_a_trip_held_back_opens_it_no_more():
+    found = study("truck", branch=LARGE, parts__charge_contactor=WEAK,
+                  management__trip_blocked_above="900 A")
+    assert "torn open" not in inlet(found).at_lowest.why
+    # a chafed wire of one pole: the sensor that would hold the trip back may sit in the other
+    assert "torn open" in place(found, "chassis.second.branch.charge cable").at_lowest.why
+
+
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"branch": {"charge cable": {"fuse_part": ""}},
+      "parts__main_fuse": "Skarv 450 unnamed floor"}, "name the fuse"),
+    ({"branch": LARGE, "management__trip_delay": "unknown"}, "name the trips")])
+def test_what_is_missing_is_asked_for(changes, words):
+    check = own_check(study("truck", **changes), LEFT)
+    assert check.verdict == NOT_EVALUATED and words in check.reason
+    row = next(r for r in item(study("truck", **changes)).specification if r.what == "breaks")
+    assert words in row.value and "at least" in row.value
+
+
+# -- with no delay -------------------------------------------------------------------------------
+
+
+def test_a_coil_dropped_at_once_meets_what_the_fuse_has_not_cleared():
+    check = told(study("truck"), AT_ONCE)
+    least = 880.0 * 1.5 ** -math.log10(880.0 / 528.0)
+    assert check.verdict == PASS and least < check.demand.number < 1.25 * least
+    torn = told(study("truck", branch=LARGE), AT_ONCE)  # 2750 A at 10 ms, 1650 A at 0.1 s
+    least = 2750.0 * 1.5 ** -math.log10(2750.0 / 1650.0)
+    assert torn.verdict == CAUTION and least < torn.demand.number < 1.25 * least
+    assert "hold up the coils" in torn.remedy
+    unnamed = told(study("minibus"), AT_ONCE)
+    assert unnamed.verdict == NOT_EVALUATED and "name the charge contactor" in unnamed.reason
+
+
+def test_without_a_charge_contactor_nothing_is_asked_of_one():
+    found = study("truck", path__charge_contactor="none", parts__charge_contactor=None)
+    assert item(found) is None
+    assert not any(d.key == CHARGE_KEY for p in found.circuit.places for d in p.loop.passed)
+    assert not any("charge contactor" in c.title for c in item(found, "switching").checks)
+
+
+# -- what a station feeds ------------------------------------------------------------------------
+
+
+def test_what_a_station_feeds_into_a_short_circuit_is_its_operator_s_to_say():
+    title = "breaks what a station feeds into a fault on the pack's side"
+    named = {"parts__charge_contactor": "Lyng 300 high voltage"}
+    check = own_check(study("minibus", **named), title)
+    assert check.verdict == NOT_EVALUATED and "operator" in check.reason
+    assert check.demand.number == 48.0
+    assert not any(c.title == title for c in item(study("truck")).candidates[0].checks)
+    weak = own_check(study("minibus", parts__charge_contactor=WEAK), title)
+    assert weak.verdict == FAIL
+
+
+# -- the sheets ----------------------------------------------------------------------------------
+
+
+def test_one_that_nobody_named_has_its_whole_sheet_and_a_place_not_shown():
+    found, named = study("minibus"), study("minibus", parts__charge_contactor="Lyng 300 high "
+                                                                              "voltage")
+    sheet, asked = item(found).specification, {r.what for r in item(found).specification}
+    assert asked == {r.what for r in item(named).specification} >= {
+        "voltage", "carries", "breaks", "L/R at lower voltages", "opening time",
+        "opened at once", "makes", "makes and passes", "short-time withstand"}
+    # the 100 A link: 1100 A at 10 ms, 1100·3^(−lg(1100/660)) = 863 A at 30 ms, and a little more
+    at_once = next(r.value for r in sheet if r.what == "opened at once")
+    quick, slow = (float(x) for x in re.findall(r"(\d+(?:\.\d+)?) A", at_once))
+    assert 1100.0 < quick < 1.25 * 1100.0 and 863.0 < slow < 1.25 * 863.0
+    row = inlet(found)
+    assert not row.shown and not row.nobody and "no part is named for it" in row.at_lowest.why
+    assert inlet(named).shown
+    # whoever buys by the bill asks for the same
+    bought = next(b for b in bill(found) if b.key == "charge_contactors")
+    assert bought.demand == "; ".join(f"{r.what}: {r.value}" for r in sheet)
+    assert "see Charge contactor" in next(
+        r.value for r in item(found, "switching").specification if "charge contactor" in r.what)
+    built = next(p for p in build_sheet(found).parts if p.id.startswith("charge_contactor"))
+    assert "617" in built.demand  # A discharging: by the trip of a string at 0.15 s
+
+
+def test_the_fuse_inside_the_string_has_its_sheet_before_it_is_named():
+    sheet = item(study("truck", parts__mid_fuse=None), "mid_fuse")
+    assert sheet.specification and not sheet.candidates and sheet.open_items
+    assert sheet.specification == item(study("truck"), "mid_fuse").specification
+    # one that is the main fuse is asked for there
+    assert item(study("truck", path__main_fuse="mid-pack", parts__mid_fuse=None),
+                "mid_fuse") is None
+
+
+# -- by itself -----------------------------------------------------------------------------------
+
+
+def test_torn_above_what_it_breaks_and_wherever_its_sheet_is_silent():
+    trip = (TripLine("trip", 500.0, 0.15),)
+    shown = TornOpen(ContactorSide(None, (), trip, 1000.0))
+    assert shown.melts([499.0, 1000.0]).tolist() == [math.inf, math.inf]
+    # at one command it may part first: as soon as the others, and no later
+    assert 0.1499 < float(shown.melts(1001.0)) < 0.15
+    assert shown.fails([1000.0, 1001.0]).tolist() == [False, True]
+    silent = TornOpen(ContactorSide(None, ("ask",), trip))
+    assert float(silent.melts(600.0)) < 0.15 and not silent.fails(600.0)
+    assert float(silent.melts(400.0)) == math.inf
