@@ -506,10 +506,16 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
     """What reads differently, gravest first: decisions elsewhere, and the part's own figures."""
     old, new = ({d.id: d for d in decisions(s) if d.item != but or d.kind == FIGURE}
                 for s in (before, after))
-    old = _renamed(old, new, [p.name for s in (after, before) for p in s.brief.parts.list.parts])
+    names = _names_of(after, before)
+    old = _renamed(old, new, names)
+    asked = {_alike(d, names) for d in old.values()} - {()}
     found = []
     for name, now in new.items():
         was = old.get(name)
+        # asked by the change alone: where it fails, or is asked of another part already
+        if was is None and (now.verdict == FAIL or now.verdict and _alike(now, names) in asked):
+            found.append(Touched(now.part, now.title, "", now.verdict, now.shown,
+                                 stage=now.stage))
         if was is not None and (was.verdict, was.shown) != (now.verdict, now.shown):
             found.append(Touched(now.part, now.title, was.verdict, now.verdict, now.shown,
                                  was.shown, now.kind == CHOICE, now.stage))
@@ -524,17 +530,28 @@ def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> t
     return tuple(sorted(found, key=lambda t: (-GRAVITY.index(t.after), STAGES.index(t.stage))))
 
 
+def _names_of(*studies: ProtectionStudy) -> re.Pattern[str]:
+    """The name of any part of their lists."""
+    names = {part.name for study in studies for part in study.brief.parts.list.parts}
+    return re.compile("|".join(map(re.escape, sorted(names, key=len, reverse=True))) or "$^")
+
+
+def _alike(decision: Decision, names: re.Pattern[str]) -> tuple[str, ...]:
+    """What a decision whose title names a part is about, whichever part that is."""
+    return (decision.item, decision.kind, names.sub("", decision.title)) \
+        if names.search(decision.title) else ()
+
+
 def _renamed(old: Mapping[str, Decision], new: Mapping[str, Decision],
-             names: Iterable[str]) -> dict[str, Decision]:
+             names: re.Pattern[str]) -> dict[str, Decision]:
     """The old decisions by the ids of today: a title that names a part is the same decision
     when the part gives way to another."""
-    named = re.compile("|".join(map(re.escape, sorted(set(names), key=len, reverse=True))) or "$^")
-
     def alike(found: Iterable[Decision]) -> dict[tuple[str, ...], list[str]]:
         ids: dict[tuple[str, ...], list[str]] = {}
         for d in found:
-            if named.search(d.title):
-                ids.setdefault((d.item, d.kind, named.sub("", d.title)), []).append(d.id)
+            same = _alike(d, names)
+            if same:
+                ids.setdefault(same, []).append(d.id)
         return ids
 
     came = alike(d for d in new.values() if d.id not in old)

@@ -16,6 +16,12 @@ from tests.review.cases import TODAY
 gc.set_threshold(COLLECT_AFTER, 50, 1000)
 
 
+def pytest_collection_finish() -> None:
+    """Nor does walking through the thousands of tests themselves."""
+    gc.collect()
+    gc.freeze()
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _one_day() -> Iterator[None]:
     """Marks are dated: no test may turn with the clock of the computer that runs it."""

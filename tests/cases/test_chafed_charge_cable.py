@@ -75,7 +75,7 @@ def test_one_cell_between_the_faults_is_counted_with_that_cable():
     ({}, ()),                                               # the branch is as long and as thick
     ({"branch": {"length": "2.4 m"}}, (ROUTE,)),            # its tap alone is described
     ({"branch": {"section": "35 mm²"}}, (ROUTE,)),          # of more copper than the cable
-    ({"branch": {"length": "unknown"}}, ()),                # counted longer than this cable
+    ({"branch": {"length": "unknown"}}, (ROUTE,)),          # nobody says that it is as long
     ({"branch": {"length": "3 m", "section": "16 mm²"}}, ()),
     ({"none": True}, (ROUTE,)),
     ({"more": ({"name": "second inlet"},)}, ("second inlet",)),  # one branch, two cables

@@ -96,7 +96,7 @@ def test_without_a_parts_list_the_pair_may_be_changed_too() -> None:
 
 
 def test_a_bare_rating_of_a_connector_is_held_against_the_current() -> None:
-    small, large = change("connectors.choice", "3 A"), change("connectors.choice", "300 A")
+    small, large = change("connectors.choice", "3 A"), change("connectors.choice", "500 A")
     assert "carries the continuous current" in [c.title for c in small.checks
                                                 if c.verdict == FAIL]
     assert small.breaks and not large.breaks
@@ -163,10 +163,17 @@ def test_a_bare_rating_of_a_charge_fuse_is_held_against_its_cable() -> None:
                for t in found.touched)
 
 
+def test_a_fuse_that_no_wire_so_thin_can_carry_fails_below_the_table() -> None:
+    # the converter's 4 mm²; IEC 60364-5-52 begins at 6 mm²
+    found = change("branch.dc-dc-converter.choice", "Talvik 80 branch")
+    assert found.breaks and "Conductor carries the fuse's rated current" in found.words
+
+
 def test_a_bare_rating_loses_what_the_sheet_had_shown() -> None:
     found = change("branch.sense-wires.choice", "63 A")
     lost = {c.title for c in found.checks if c.verdict == NOT_EVALUATED}
-    assert "Conductor carries the fuse's rated current" in lost  # outside its table, as before
+    assert "Conductor carries the fuse's rated current" in [
+        c.title for c in found.checks if c.verdict == FAIL]  # thinner than what carries 49 A
     assert any("rated DC voltage" in title for title in lost)
     assert any(t.worse and t.part.startswith("Fault place") for t in found.touched)
     assert "Not evaluated" in found.words
