@@ -134,19 +134,29 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     }[relation]
     if not holds:
         return Check(title, stage, FAIL, figure, demand, relation, reason, remedy)
+    upwards = relation in ("at least", "above")
+    passed = Check(title, stage, PASS, figure, demand, relation, reason, remedy)
+    if not (figure.sound and demand.sound):
+        passed = _doubted(passed, figure, demand, demand if upwards else figure)
+        if passed.verdict != PASS:
+            return passed
+    less = (figure if upwards else demand).may_be_less
+    return on_an_open_entry(passed, f"it may be less: {less}") if less else passed
+
+
+def _doubted(check: Check, figure: Finding, demand: Finding, milder: Finding) -> Check:
+    """A pass on a figure that is only remembered is none; on one that may be more, a caution."""
     weak = {leaf.title for f in (figure, demand) if f.weakest in NEVER_A_GROUND
             for leaf in f.leaves() if leaf.basis in NEVER_A_GROUND}
     if weak:
         words = "would pass only on a figure that nobody saw in print: " + "; ".join(sorted(weak))
-        return Check(title, stage, NOT_EVALUATED, figure, demand, relation, words, remedy)
-    more = _may_be_more(demand if relation in ("at least", "above") else figure)
-    if more:
-        words = more if reason.startswith(AT_LEAST) else "; ".join(filter(None, (reason, more)))
-        return Check(title, stage, CAUTION, figure, demand, relation, words,
-                     "the figures that are still open")
-    passed = Check(title, stage, PASS, figure, demand, relation, reason, remedy)
-    less = (figure if relation in ("at least", "above") else demand).may_be_less
-    return on_an_open_entry(passed, f"it may be less: {less}") if less else passed
+        return replace(check, verdict=NOT_EVALUATED, reason=words)
+    more = _may_be_more(milder)
+    if not more:
+        return check
+    words = more if check.reason.startswith(AT_LEAST) else "; ".join(
+        filter(None, (check.reason, more)))
+    return replace(check, verdict=CAUTION, reason=words, remedy="the figures that are still open")
 
 
 def on_an_open_entry(check: Check, why: str) -> Check:

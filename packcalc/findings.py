@@ -281,6 +281,16 @@ class Finding:
         found = next(filter(None, (child.first_open for child in self.inputs)), None)
         return found or (self if self.may_be_more else None)
 
+    @functools.cached_property
+    def sound(self) -> bool:
+        """Whether nothing in the chain forbids a pass: none remembered, none that may be more."""
+        if self.basis in NEVER_A_GROUND or self.may_be_more:
+            return False
+        for child in self.inputs:  # written out: every check asks this of both its figures
+            if not child.sound:
+                return False
+        return True
+
     def grounds(self) -> set[str]:
         """Every basis in the chain."""
         return {node.basis for node in self.walk()}

@@ -111,7 +111,8 @@ def _bound(loop: Loop, answers: PartAnswers) -> float:
             continue
         points = [i ** 2 * t for i, t in zip(side.clearing.currents, side.clearing.times,
                                              strict=True) if i >= side.low]
-        found.append(max(side.low ** 2 * longest, *points, float(np.nan_to_num(side.integral))))
+        integral = 0.0 if np.isnan(side.integral) else side.integral
+        found.append(max(side.low ** 2 * longest, *points, integral))
     return min(found)
 
 

@@ -105,10 +105,6 @@ class AssignmentStudy:
         assignment: the bare answer with its bound.
         places: build list.
         spare: good modules left out, strongest first.
-        totals: of the pack.
-        balance: what to do before anything is joined.
-        alone: each module against its own current limits, where nothing is paralleled.
-        sureness: chances and what to measure next.
         isolation: of the dealt modules in parallel against what this layout needs.
         notes: cautions of this answer.
         dealt: every module that could be, in the order of the sheet.
@@ -123,15 +119,40 @@ class AssignmentStudy:
     assignment: Assignment
     places: tuple[Place, ...]
     spare: tuple[Dealt, ...]
-    totals: Totals
-    balance: BalancePlan
-    alone: tuple[Check, ...]
-    sureness: Sureness
     isolation: Check
     notes: tuple[str, ...]
     dealt: tuple[Dealt, ...]
     pinned: Pinned
     effort: Effort
+
+    @cached_property
+    def sureness(self) -> Sureness:
+        """Chances, and what to measure next."""
+        return how_sure(self.brief, self.lot, self.module, self.pack, self.assignment, self.dealt)
+
+    @cached_property
+    def totals(self) -> Totals:
+        """Of the pack."""
+        q, r = (np.array([[getattr(self.dealt[i], name) for i in row]
+                          for row in self.assignment.places])
+                for name in ("capacity", "resistance"))
+        found = totals(self.brief, self.pack, self.module, q, r)
+        return replace(found, checks=held_by_chance(found.checks, self.sureness))
+
+    @cached_property
+    def balance(self) -> BalancePlan:
+        """What to do before anything is joined."""
+        return plan_balance(self.module, [_standing(p, self.module) for p in self.places],
+                            self.lot.bench.balance_current,
+                            self.assignment.arrangement == "strings")
+
+    @cached_property
+    def alone(self) -> tuple[Check, ...]:
+        """Each module against its own current limits, where nothing is paralleled."""
+        pack = self.pack
+        return alone_in_series(
+            self.module, _larger(pack.peak_current, self.totals.current), pack.continuous_current,
+            self.assignment, self.dealt) if self.layout.parallel == 1 else ()
 
     @cached_property
     def outlook(self) -> Outlook:
@@ -192,19 +213,9 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
     assignment, left = _dealt_as_pinned(brief, dealt, layout, pinned, effort, bench.sharing)
     pack = model_pack(brief, layout)
     places = _places(assignment, dealt)
-    q, r = (np.array([[getattr(dealt[i], name) for i in row] for row in assignment.places])
-            for name in ("capacity", "resistance"))
-    sure = how_sure(brief, lot, module, pack, assignment, dealt)
-    found = totals(brief, pack, module, q, r)
-    found = replace(found, checks=held_by_chance(found.checks, sure))
     return AssignmentStudy(
         brief, layout, lot, module, pack, assignment, places,
-        tuple(dealt[i] for i in assignment.left_out), found,
-        plan_balance(module, [_standing(p, module) for p in places], bench.balance_current,
-                     assignment.arrangement == "strings"),
-        alone_in_series(module, _larger(pack.peak_current, found.current), pack.continuous_current,
-                        assignment, dealt) if layout.parallel == 1 else (),
-        sure,
+        tuple(dealt[i] for i in assignment.left_out),
         _isolation(lot, _voltages(lot, pack), places),
         (*_other_types(lot, module), *_never_dealt(lot, module), *pinned.notes, *left,
          *_notes(assignment, dealt, bench)), dealt, pinned, effort)

@@ -28,7 +28,8 @@ RISE_NOTE = (
 
 
 def _above_zero(value, what: str) -> None:
-    if np.any(np.asarray(value) <= 0):
+    below = value <= 0 if isinstance(value, float) else np.any(np.asarray(value) <= 0)
+    if below:
         raise OutOfRange(f"{what} must be above zero for a fault current; got {value!r:.60}")
 
 
