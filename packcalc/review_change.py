@@ -119,7 +119,7 @@ class Recheck:
         checks: the changed part or figure against its duty.
         touched: what reads differently elsewhere.
         lost: what passed and is no longer shown, here and elsewhere, what can kill first.
-        weaker: checks of the changed part that passed and are a caution now.
+        weaker: checks of the changed part that are graver now without failing, in words.
         was: (title, verdict) of the part's checks as they stood before.
     """
 
@@ -280,16 +280,24 @@ def _names(item: Item, found: _Named) -> tuple[str, ...]:
 
 def _told(blank: Recheck, item: Item, name: str,
           came: tuple[tuple[Check, ...], tuple[Touched, ...]], words: str, *,
-          before: Iterable[Check] = ()) -> Recheck:
-    """What came of a change (its own checks, what it touches), in words: the gravest first."""
+          before: Sequence[Check] = (), gone: Sequence[Check] = ()) -> Recheck:
+    """What came of a change (its own checks, what it touches), in words: the gravest first.
+
+    Args:
+        blank: what was asked.
+        item, name: of the part; what the change is called.
+        came: its own checks, and what it touches.
+        words: how it was held.
+        before: its checks as they stood.
+        gone: those of them that are no longer asked.
+    """
     checks, touched = came
     failed = [c.title for c in checks if c.verdict == FAIL]
     broken = [t.words for t in touched if t.worse and t.after == FAIL]
     was = tuple((c.title, c.verdict) for c in before)
     passed = {title for title, verdict in was if verdict == PASS}
     lost = _lost(checks, touched, passed)
-    weaker = tuple(c.title for c in sorted(checks, key=lambda c: STAGES.index(c.stage))
-                   if c.verdict == CAUTION and c.title in passed)
+    weaker = _weaker(checks, before, gone)
     # Each by its name: a reviewer who reads a number alone cannot weigh it.
     head = ["fails " + "; ".join(failed)] if failed else []
     if broken:
@@ -297,7 +305,7 @@ def _told(blank: Recheck, item: Item, name: str,
     if lost:
         head.append(f"loses {len(lost)} that passed and are no longer shown: " + "; ".join(lost))
     if weaker:
-        head.append(f"turns {len(weaker)} of its own from pass to caution: " + "; ".join(weaker))
+        head.append(f"weakens {len(weaker)} of its own checks: " + "; ".join(weaker))
     told = [f"{name} held against the duty: " + (". It ".join(head) or "no check fails")]
     unshown = [c.title for c in checks if c.verdict == NOT_EVALUATED]
     if unshown:
@@ -320,6 +328,25 @@ def _told(blank: Recheck, item: Item, name: str,
     return replace(blank, understood=True, checks=checks, touched=touched, lost=lost,
                    weaker=weaker, was=was,
                    words=". ".join(t[:1].upper() + t[1:] for t in (*told, words)) + ".")
+
+
+def _weaker(checks: Iterable[Check], before: Iterable[Check],
+            gone: Iterable[Check]) -> tuple[str, ...]:
+    """Its own checks that are graver than before without failing, or are no longer asked.
+
+    One that could not be evaluated before and asks by other figures now may be graver as well.
+    """
+    was, found = {c.title: c for c in before}, []
+    for now in (c for c in checks if c.verdict in (CAUTION, NOT_EVALUATED) and c.title in was):
+        old = was[now.title]
+        if (old.verdict, now.verdict) == (PASS, NOT_EVALUATED):
+            continue  # told as lost
+        if GRAVITY.index(now.verdict) > GRAVITY.index(old.verdict):
+            found.append((now.stage, f"{now.title} ({now.verdict}, was {old.verdict})"))
+        elif now.verdict == old.verdict == NOT_EVALUATED and now.sentence != old.sentence:
+            found.append((now.stage, f"{now.title} ({now.verdict} as before, by other figures)"))
+    found += [(c.stage, f"{c.title} (no longer asked, was {c.verdict})") for c in gone]
+    return tuple(words for _, words in sorted(found, key=lambda one: STAGES.index(one[0])))
 
 
 def _lost(checks: Iterable[Check], touched: Iterable[Touched],
@@ -427,8 +454,14 @@ def _branch_change(study: ProtectionStudy, item: Item, blank: Recheck) -> Rechec
     still = [c.title for c in own.checks if c.verdict == FAIL and c not in checks]
     words = "everything was sized again with it in the brief" + (
         f"; it fails as before: {_listed(still, '; ')}" if still else "")
+    asked = {c.title for c in own.checks}
     return _told(blank, item, name, (checks, _differences(study, after, item.key)), words,
-                 before=item.checks)
+                 before=item.checks, gone=[c for c in item.checks if c.title not in asked
+                                           and not _NAMES_A_FUSE.search(c.title)])
+
+
+# The same question is asked of the new fuse, under its own name.
+_NAMES_A_FUSE = re.compile(" opens without ")
 
 
 def _branch_with(study: ProtectionStudy, branch: Branch, asked: str) -> tuple[str, Branch] | None:

@@ -328,7 +328,7 @@ def laid_capacity(brief: Brief, section: Finding, insulation: Finding) -> Capaci
         return Capacity(_laid(brief, wire, HOTTEST[0], BESIDE) or _laid(
             brief, wire, HOTTEST[1], BESIDE), _at_best(brief, wire))
     except OutOfRange as refusal:
-        return Capacity(why=f"outside table: {refusal}. Ask the wire's maker for its current at "
+        return Capacity(why=f"outside table: {refusal}, this one has {section.shown}. Ask the wire's maker for its current at "
                             f"{brief.surroundings.cable_ambient.shown} in a bundle, and take a "
                             "fuse at or below it", below=_at_most_laid(brief, wire))
 
@@ -451,16 +451,10 @@ def _at_most(brief: Brief, capacitance: Finding) -> Finding:
 
 
 def _at_charge(feeds: Feeds, branch: Branch) -> AtCharge | None:
-    """Behind a charge contactor, or a station's own, a branch ends on what may be empty.
-
-    Of an on-board charger beside a fast-charge inlet no contactor stands before it.
-    """
+    """Behind a charge contactor, or a station's own, a branch ends on what may be empty."""
     brief = feeds.brief
     charger, inlet = CHARGERS
-    apart = branch.kind == inlet or (
-        branch.kind == charger and all(b.kind != inlet for b in brief.branch)
-        and brief.charge_contactor_may_stand)
-    if not apart:
+    if branch.kind != inlet and not (branch.kind == charger and brief.charge_contactor_may_stand):
         return None
     stated = brief.path.charge_difference
     return AtCharge(

@@ -7,6 +7,7 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from packcalc.brief import Brief
+from packcalc.checks import NOT_EVALUATED
 from packcalc.decisions import MOST_GRAVE, Decision
 from packcalc.findings import Finding
 from packcalc.handover.certifier import CORE, RULE_SETS, all_clauses
@@ -319,7 +320,10 @@ def _result(recheck: Any) -> str:
         return "breaks something"
     if recheck.lost:
         return "loses what was shown"
-    return "passes no longer" if recheck.weaker else "no check fails"
+    if recheck.weaker:
+        return "is graver than before"
+    open_ = sum(c.verdict == NOT_EVALUATED for c in recheck.checks)
+    return f"no check fails, {open_} not evaluated" if open_ else "no check fails"
 
 
 def _effects(recheck: Any) -> Iterable[tuple[Cell, ...]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from packcalc.checks import FAIL, NOT_EVALUATED, PASS
+from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.decisions import CHOICE, Decision, decisions
 from packcalc.protection import ProtectionStudy
 from packcalc.review_change import Recheck, recheck
@@ -217,10 +217,20 @@ def test_a_pass_that_becomes_a_caution_is_told() -> None:
     # the charge cable of the example, 25 mm², passed under its 80 A fuse
     found = change("branch.charge-cable.choice", "16 mm2")
     assert found.weaker and not found.breaks
-    assert f"turns {len(found.weaker)} of its own from pass to caution" in found.words
+    assert f"weakens {len(found.weaker)} of its own checks" in found.words
     assert "16 mm² (next size up: 4 AWG, 21.15 mm²)" in found.words
-    was = dict(found.was)
-    assert all(was[title] == PASS for title in found.weaker)
+    assert any(words.endswith("(caution, was pass)") for words in found.weaker)
+
+
+@pytest.mark.parametrize(("branch", "asked"), [
+    ("battery-heater", "1.5 mm²"), ("battery-heater", "4 mm²"), ("dc-dc-converter", "0.75 mm²"),
+    ("dc-dc-converter", "Talvik 40 branch")])
+def test_a_wire_that_no_table_knows_never_reads_as_milder(branch: str, asked: str) -> None:
+    # IEC 60364-5-52 begins at 6 mm²
+    found = change(f"branch.{branch}.choice", asked)
+    assert any("Conductor carries the fuse's rated current (not evaluated" in words
+               for words in found.weaker)
+    assert "no check fails" not in found.words
 
 
 def test_more_cables_carry_more_and_drop_less() -> None:
