@@ -456,8 +456,9 @@ KEYS: tuple[Key, ...] = (
         find="print on the cable or its data sheet: DC rating"),
     Key("branch", "insulation_class", "temperature", "θ_ins", "°C",
         "temperature class of the branch's insulation", 60, 200, 90, None,
-        "conductor counted at 90 °C for what it carries and stands, at 200 °C for the lowest "
-        "fault", "print on the cable", worse="different"),
+        "counted as the rule set's coolest for what it carries, at 150 °C for what it stands (and "
+        "no hotter than that shown), at 200 °C for the lowest fault", "print on the cable",
+        worse="different"),
     Key("branch", "fuse_rating", "current", "I_n", "A", "rated current of the branch's own fuse",
         0.01, 3500, consequence="the branch is counted as having no fuse of its own",
         find="print on the fuse; leave it out where there is none"),

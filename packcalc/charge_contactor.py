@@ -16,7 +16,8 @@ from packcalc.charge_opening import (
     FaultsBeyond, fed_by_charging, left_by_trips, named_contactor, parting_in, slower_loops,
 )
 from packcalc.checks import (
-    FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part, open_of,
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
+    open_of,
 )
 from packcalc.clearing import NamedFuses, PartAnswers, charging_fuse
 from packcalc.feeds import SHORT_RUN, Feeds
@@ -28,13 +29,18 @@ from packcalc.part_checks.contactor import (
 )
 from packcalc.part_checks.shown import SILENT, at_voltage
 from packcalc.part_checks.sweep import grid
-from packcalc.part_checks.withstand import withstand_check
+from packcalc.part_checks.withstand import (
+    STAGE, WITHSTANDS, Borne, borne_check, withstand_check,
+)
 from packcalc.parts import ContactorPart
+from packcalc.place_contacts import through_charging
 from packcalc.protect.branch_figures import branch_loops
 from packcalc.protect.contactor import closing_peak
 from packcalc.protect.places import Loop
 from packcalc.protect.state_checks import Untimed
-from packcalc.side_circuits import charging_branch, charging_load, shortest_delay, sole_charger
+from packcalc.side_circuits import (
+    charging_branch, charging_load, filled_at_charge, shortest_delay, sole_charger,
+)
 from packcalc.units import show
 from packcalc.value import value_object
 
@@ -50,6 +56,8 @@ CHARGE_NOTES = (
     "current, and before a fuse has cleared, a fault at the charge inlet burns on in it.",
 )
 CHARGE_OPEN = "charge contactor: no part is named; send its sheet to the suppliers"
+NOBODY_THERE = "nobody breaks it there, and covers are the usual answer; "
+NOTHING_CLEARED = "nobody is shown to clear any fault that runs through it"
 STATION_FEEDS = ("its limit in use alone is counted: ask its operator what it feeds into a "
                  "short-circuit, and for how long")
 
@@ -77,8 +85,8 @@ def charge_contactor_item(feeds: Feeds, answers: PartAnswers, loops: Iterable[Lo
     step, part = closing_step_of(feeds), named_contactor(brief)
     carry, switch = _demands(feeds, answers.named, places)
     switch = replace(switch, slower_loops=slower_loops(answers, faults))
-    meets = _meets(brief, at_once, left_by_trips(answers, faults, switch.break_discharge),
-                   switch.break_discharge)
+    meets = _meets(answers, faults, at_once, switch.break_discharge)
+    carry = replace(carry, borne=through_charging(places, answers))
     candidates = () if part is None else (_charge_candidate(
         part, carry, replace(switch, closing_step=step.peak), step, meets, answers, places),)
     return Item(
@@ -103,6 +111,7 @@ class ChargeMeets:
 
     Attributes:
         left: of a fault beyond it, by a trip.
+        firm: of that where covers are not the usual answer.
         discharging, charging: the larger of that and of the load; of what charges.
         at_once: its coil dropped with no delay.
         station: whether something outside the vehicle feeds through it.
@@ -110,6 +119,7 @@ class ChargeMeets:
     """
 
     left: Finding
+    firm: Finding
     discharging: Finding
     charging: Finding
     at_once: Untimed
@@ -129,10 +139,14 @@ class ChargeMeets:
         return self.at_once.left if self.at_once.left.known else None
 
 
-def _meets(brief: Brief, at_once: Untimed, left: Finding, load: Finding) -> ChargeMeets:
+def _meets(answers: PartAnswers, faults: FaultsBeyond, at_once: Untimed,
+           load: Finding) -> ChargeMeets:
+    brief = answers.brief
+    left, firm = (left_by_trips(answers, one, load) for one in (faults, faults.firm))
     most = largest([f for f in (load, left) if f.known], MUST_BREAK) if left.known else \
         left.called(MUST_BREAK)
-    return ChargeMeets(left, most, fed_by_charging(brief, load), at_once, brief.at_a_station, load)
+    return ChargeMeets(left, firm, most, fed_by_charging(brief, load), at_once,
+                       brief.at_a_station, load)
 
 
 def _charge_sheet(brief: Brief, carry: CarryDemand, switch: SwitchDemand, step: ChargeClosing,
@@ -155,8 +169,8 @@ def _charge_sheet(brief: Brief, carry: CarryDemand, switch: SwitchDemand, step: 
                     meets.left.note if meets.left.known else
                     "a trip may open it before a fuse has cleared a fault beyond it"),
         *slower_duty(switch.slower_loops),
-        Requirement("opening time", "with the coil suppression that will be used" + (
-            f", below {switch.delay.shown}" if switch.delay is not None else ""),
+        Requirement("opening time", "longest and shortest, with the coil suppression that will be "
+                    "used" + (f", below {switch.delay.shown}" if switch.delay is not None else ""),
             "the delays of the brief run until the contact has opened"),
         Requirement("opened at once", _at_once(meets, faults) + ", both directions",
                     "a crash and a lost 12 V supply wait for no trip" + (
@@ -165,15 +179,17 @@ def _charge_sheet(brief: Brief, carry: CarryDemand, switch: SwitchDemand, step: 
         Requirement("makes and passes", through.shown if through is not None else
                     "total clearing I²t of the fuse of the charge cable: not known",
                     "it may close onto a fault"),
-        Requirement("short-time withstand", f"points up to {carry.fault_highest.shown}",
-                    "closed and unwelded until the fuse of the charge cable has cleared"))
+        Requirement("short-time withstand", f"points up to {carry.fault_highest.shown}" + (
+            f"; at least {carry.borne.words}" if carry.borne is not None else ""),
+            "closed and unwelded until somebody has cleared the fault"))
 
 
 def _at_once(meets: ChargeMeets, faults: FaultsBeyond) -> str:
     """What it breaks with its coil dropped; of one whose opening time is open, for two of them."""
     load = meets.load.number if meets.load.known else 0.0
     if meets.at_once.left.known:
-        return show(max(meets.at_once.left.number, load), "A")
+        left = meets.at_once.left
+        return f"{left.least}{show(max(left.number, load), 'A')}"
     quick, slow = (parting_in(faults, time) for time in (QUICK, SLOW))
     if quick is None or slow is None:
         return ("every current that the fuse of the charge cable has not cleared in its opening "
@@ -189,7 +205,8 @@ def _charge_candidate(part: ContactorPart, carry: CarryDemand, switch: SwitchDem
                  for c in contactor_part_checks(part, carry, switch))
     return Candidate(part.name, (
         *held, _breaks_left(part, carry, meets), *_breaks_fed(part, carry, meets),
-        *_stays_closed(answers.brief, part, answers.named, loops)), switch_facts(part), own=True)
+        *_stays_closed(answers.brief, part, answers.named, loops),
+        *_until_cleared(part, carry.borne)), switch_facts(part), own=True)
 
 
 def _of_charging(check: Check, meets: ChargeMeets) -> Check:
@@ -202,17 +219,25 @@ def _of_charging(check: Check, meets: ChargeMeets) -> Check:
 
 
 def _breaks_left(part: ContactorPart, carry: CarryDemand, meets: ChargeMeets) -> Check:
-    """Fed by the pack: the place 'charge inlet' says what a lesser one leaves burning."""
+    """Fed by the pack: the fault places say what a lesser one leaves burning.
+
+    Where it lacks at those alone at which covers are the usual answer, it fails no more than they.
+    """
     weaker = smallest([part.break_discharge, part.break_charge],
                       f"breaking current of {part.name}, the weaker direction") \
         if part.break_discharge and part.break_charge else None
-    return at_voltage(judge(
+    held, firm = (at_voltage(judge(
         "breaks what a trip leaves of a fault beyond it", "who clears", weaker, "at least",
-        meets.left, missing=f"{SILENT}the breaking current in both directions at this voltage: "
-        f"{break_words(meets.left)}" if weaker is None else break_words(meets.left),
-        reason=meets.left.note,
+        left, missing=f"{SILENT}the breaking current in both directions at this voltage: "
+        f"{break_words(left)}" if weaker is None else break_words(left), reason=left.note,
         remedy="a contactor that breaks more, in both directions; a faster or smaller fuse of the "
-               "charge cable; a longer delay of the trip"), part, carry.highest_voltage)
+               "charge cable, in both poles; a longer delay of the trip"),
+        part, carry.highest_voltage) for left in (meets.left, meets.firm))
+    if firm.verdict == FAIL:
+        return held if held.verdict == FAIL else firm
+    if held.verdict != FAIL:
+        return held
+    return replace(held, verdict=CAUTION, reason=f"{NOBODY_THERE}{held.reason}")
 
 
 def _breaks_fed(part: ContactorPart, carry: CarryDemand, meets: ChargeMeets) -> tuple[Check, ...]:
@@ -257,8 +282,8 @@ class ChargeClosing:
 def closing_step_of(feeds: Feeds) -> ChargeClosing:
     """The link's charge into the charger's capacitors, through the wires of the charge branch.
 
-    Of a fast-charge inlet the station's capacitors count; while these are open the bound without
-    inductance does, which holds for any.
+    Of a fast-charge inlet its own and the station's capacitors count; while either is open the
+    bound without inductance does, which holds for any.
     """
     brief, branch = feeds.brief, sole_charger(feeds.brief)
     stated = brief.path.charge_difference.known
@@ -269,13 +294,16 @@ def closing_step_of(feeds: Feeds) -> ChargeClosing:
     near = SHORT_RUN if branch.length.basis == "assumed" else branch.length
     _, wires = branch_loops(near, branch.section, branch.insulation_class)
     station = branch.kind == "fast-charge inlet"
-    beyond = brief.station.capacitance if station else branch.capacitance
+    beyond = filled_at_charge(brief, branch)
     lacks = [f"branch.{key} of {branch.name}" for key, open_ in (
         ("section", not branch.section.known),
         ("capacitance: of the charger's output", not station and not beyond.known),
         ) if open_]
     if station and not stated and not beyond.known:
-        lacks.append("path.charge_difference, or station.capacitance")
+        both = ((brief.station.capacitance, "station.capacitance"),
+                (branch.capacitance, f"branch.capacitance of {branch.name}"))
+        lacks.append("path.charge_difference, or " + " and ".join(
+            key for held, key in both if not held.known))
     if lacks:
         return ChargeClosing(None, "; ".join(lacks), difference, stated)
     if not beyond.known:
@@ -319,6 +347,15 @@ def _stays_closed(brief: Brief, part: ContactorPart, named: NamedFuses,
     curve = side.clearing.currents if side.clearing is not None else ()
     current = grid(inlet.lowest.number, inlet.all_sources.number, (*curve, *part.short_time.second))
     return (withstand_check(title, part, side, current, Origin(f"faults at {inlet.title}")),)
+
+
+def _until_cleared(part: ContactorPart, carried: Borne | None) -> tuple[Check, ...]:
+    """The same against every place beyond it, whoever ends the fault there."""
+    if part.short_time is None:
+        return ()
+    if carried is None:
+        return (Check(WITHSTANDS, STAGE, NOT_EVALUATED, reason=NOTHING_CLEARED),)
+    return (borne_check(WITHSTANDS, part, carried),)
 
 
 def _inlet(loops: Iterable[Loop]) -> Loop:

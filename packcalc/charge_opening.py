@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from packcalc.brief import Brief
-from packcalc.clearing import PartAnswers, weaker_direction
+from packcalc.clearing import PartAnswers, half_of, parting_sooner, weaker_direction
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.part_checks.contactor import unknown_break
 from packcalc.part_checks.sweep import trip_delays_known
@@ -31,6 +31,8 @@ NO_FUSE = ("name the fuse of the charge cable, with its total clearing curve, DC
            "and permitted time constant")
 NO_DELAY = "name the trips, each with its delay"
 NO_RANGE = "the fault range at the inlet is not known"
+NO_RANGE_AT = "the fault range at the place '{title}' is not known"
+NO_FUSE_AT = "no fuse stands there"
 
 
 @value_object
@@ -56,6 +58,11 @@ class Beyond:
         return found
 
     @property
+    def fused(self) -> bool:
+        """Whether a fuse stands in the loop, whatever is known of it."""
+        return any(d.kind == FUSE for d in self.loop.devices)
+
+    @property
     def device(self) -> Device:
         """The charge contactor as it stands there."""
         return next(d for d in self.loop.passed if d.key == CHARGE_KEY)
@@ -63,12 +70,13 @@ class Beyond:
     def most(self, first: np.ndarray) -> tuple[float, str]:
         """(current, fuse) one step of the grid beyond the last of which that holds.
 
-        There both end together: the fuse is the one that does.
+        There both end together: the fuse is the one that does. Without one it is empty.
         """
         index = min(int(np.flatnonzero(first)[-1]) + 1, self.current.size - 1)
         clears = self.clears[index]
         return float(self.current[index]), next(
-            (name for name, times in self.fuses if times[index] == clears), "any fuse")
+            (name for name, times in self.fuses if times[index] == clears),
+            "any fuse" if self.fused else "")
 
 
 @value_object
@@ -84,14 +92,26 @@ class FaultsBeyond:
     swept: tuple[Beyond, ...]
 
     @property
-    def poles(self) -> tuple[Beyond, ...]:
-        """Those from pole to pole; a loop through the chassis passes one pole of it alone."""
-        return tuple(p for p in self.swept if not p.device.breaks)
+    def chassis(self) -> tuple[Beyond, ...]:
+        """Those through the chassis, which pass one pole of it alone."""
+        return tuple(p for p in self.swept if p.device.breaks)
 
     @property
-    def chassis(self) -> tuple[Beyond, ...]:
-        """Those through the chassis."""
-        return tuple(p for p in self.swept if p.device.breaks)
+    def firm(self) -> FaultsBeyond:
+        """Those at which covers are not the usual answer."""
+        return FaultsBeyond(tuple(one for one in self.loops if not one.inherent),
+                            tuple(p for p in self.swept if not p.loop.inherent))
+
+    @property
+    def lacks(self) -> str:
+        """What to find before anything can be said of all of them; empty where nothing lacks."""
+        if not self.swept:
+            return NO_RANGE
+        open_ = next((one.title for one in self.loops
+                      if not (one.lowest.known and one.highest.known)), "")
+        if open_:
+            return NO_RANGE_AT.format(title=open_)
+        return "" if all(p.fuses for p in self.swept if p.fused) else NO_FUSE
 
 
 def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
@@ -138,17 +158,19 @@ def slower_loops(answers: PartAnswers,
 def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> Finding:
     """Largest current at which a trip opens it before a fuse has cleared; 0 where none does.
 
-    No value where no fuse is shown to clear, or the delay of a trip is not known.
+    Where no fuse stands in the loop that is all of it. No value where a fuse is not shown to clear,
+    or the delay of a trip is not known.
 
     Args:
         answers: what the named parts do.
         faults: beyond it.
         load: of the charge circuit: the least that is known of it.
     """
-    places, trips = faults.poles, answers.held.asked.trips
-    lacks = _lacks(places) or ("" if trip_delays_known(trips) else NO_DELAY)
+    places, trips = faults.swept, answers.held.asked.trips
+    lacks = faults.lacks or ("" if trip_delays_known(trips) else NO_DELAY)
     if lacks:
-        return unknown_break(LEFT, [load, *(p.loop.lowest for p in places)], lacks)
+        return unknown_break(LEFT, [load, *(p.loop.lowest if p.fused else p.loop.highest
+                                            for p in places)], lacks)
     found = [(*p.most(first), p.loop.title) for p in places
              if (first := _by_trip(answers, p)).any()]
     if not found:
@@ -156,9 +178,11 @@ def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> 
                     note=f"{_names(places)}: every fault beyond it is cleared before a trip opens "
                          "it")
     most, fuse, title = max(found)
-    return leaf(LEFT, "I", "A", most, "given", origin=_curves(places), note=(
-        f"at the place '{title}': up to there a trip opens it before {fuse} has cleared; one that "
-        "opens sooner than its stated delay meets more"))
+    return leaf(LEFT, "I", "A", most, "given", origin=_curves(places), note=f"at the place "
+                f"'{title}': " + (
+                    f"up to there a trip opens it before {fuse} has cleared; one that opens sooner "
+                    "than its stated delay meets more" if fuse else
+                    f"{NO_FUSE_AT}, and a trip opens it"))
 
 
 def opened_at_once(answers: PartAnswers, faults: FaultsBeyond) -> Untimed | None:
@@ -168,9 +192,9 @@ def opened_at_once(answers: PartAnswers, faults: FaultsBeyond) -> Untimed | None
     """
     if not faults.loops:
         return None
-    part, places = named_contactor(answers.brief), _fused(faults)
+    part = named_contactor(answers.brief)
     breaks = weaker_direction(part, answers.held.asked.highest_voltage)
-    return Untimed(PATH, breaks, _left_at_once(part, places), _hold(breaks, places),
+    return Untimed(PATH, breaks, _left_at_once(part, faults), _hold(breaks, faults),
                    max((loop.all_sources for loop in faults.loops), key=lambda f: f.number))
 
 
@@ -181,16 +205,10 @@ def parting_in(faults: FaultsBeyond, seconds: float) -> float | None:
         faults: beyond it.
         seconds: from the coil's drop until they part.
     """
-    places = _fused(faults)
-    if _lacks(places):
+    if faults.lacks:
         return None
-    found = _late(places, seconds)
+    found = _late(faults.swept, seconds)
     return found[0] if found is not None else 0.0
-
-
-def _fused(faults: FaultsBeyond) -> tuple[Beyond, ...]:
-    """A loop through the chassis without a fuse says of itself that nobody clears it."""
-    return (*faults.poles, *(p for p in faults.chassis if p.fuses))
 
 
 def _late(places: tuple[Beyond, ...], opening: float) -> tuple[float, str, str] | None:
@@ -199,39 +217,33 @@ def _late(places: tuple[Beyond, ...], opening: float) -> tuple[float, str, str] 
                 if (late := ~(p.clears <= opening)).any()), default=None)
 
 
-def _left_at_once(part: ContactorPart | None, places: tuple[Beyond, ...]) -> Finding:
-    opening = part.opening_time if part is not None else None
+def _left_at_once(part: ContactorPart | None, faults: FaultsBeyond) -> Finding:
+    places, opening = faults.swept, part.opening_time if part is not None else None
     lacks = [words for words, open_ in (
         ("name the charge contactor", part is None),
         ("ask for the charge contactor's opening time with its coil suppression",
-         part is not None and opening is None), (_lacks(places), bool(_lacks(places)))) if open_]
+         part is not None and opening is None), (faults.lacks, bool(faults.lacks))) if open_]
     if lacks or opening is None:
         return leaf(UNTIMED, "I", "A", None, "given", note="; ".join(lacks))
-    found = _late(places, opening.number)
-    if found is None:
-        return leaf(UNTIMED, "I", "A", 0.0, "given", origin=_curves(places),
-                    note=f"{_names(places)}: every fault beyond it is cleared in its opening time")
-    most, fuse, title = found
-    return leaf(UNTIMED, "I", "A", most, "given", origin=_curves(places),
-                note=f"at the place '{title}', {fuse} in series, its contact parting in "
-                     f"{opening.shown}")
+    found, sooner = (_late(places, time) for time in (opening.number, half_of(opening).number))
+    most, fuse, title = found or (0.0, "", "")
+    note = f"{_names(places)}: every fault beyond it is cleared in its opening time" \
+        if found is None else f"at the place '{title}'" + (
+            f", {fuse} in series" if fuse else f": {NO_FUSE_AT}")
+    if most < max(float(p.current[-1]) for p in places):
+        note = parting_sooner(opening, sooner[0] if sooner is not None else 0.0, note)
+    return leaf(UNTIMED, "I", "A", most, "given", origin=_curves(places), note=note)
 
 
-def _hold(breaks: Finding | None, places: tuple[Beyond, ...]) -> Finding | None:
+def _hold(breaks: Finding | None, faults: FaultsBeyond) -> Finding | None:
     """Longest time in which a fuse clears what the contactor breaks; None where none does."""
-    if breaks is None or not places or _lacks(places):
+    places = faults.swept
+    if breaks is None or faults.lacks:
         return None
     times = [p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0)] for p in places]
     return None if np.isnan(times).any() else leaf(
         "time in which the fuse clears what the charge contactor breaks", "t", "s",
         float(max(times)), "given", origin=_curves(places))
-
-
-def _lacks(places: tuple[Beyond, ...]) -> str:
-    """What to find before anything can be said of a fuse beside it; empty where nothing lacks."""
-    if not places:
-        return NO_RANGE
-    return "" if all(p.fuses for p in places) else NO_FUSE
 
 
 def _names(places: tuple[Beyond, ...]) -> str:
@@ -241,7 +253,8 @@ def _names(places: tuple[Beyond, ...]) -> str:
 
 
 def _curves(places: tuple[Beyond, ...]) -> Origin:
-    return Origin(f"clearing curve of {_names(places)}, delays of the trips")
+    names = _names(places)
+    return Origin((f"clearing curve of {names}, " if names else "") + "delays of the trips")
 
 
 def named_contactor(brief: Brief) -> ContactorPart | None:

@@ -96,7 +96,7 @@ class Circuit:
 
     Attributes:
         feeds: every source that can feed a fault.
-        places: every fault place with who ends it.
+        places: every fault place with who ends it, rivals told as one.
         overvoltage: the chain behind the highest working voltage.
         insulation, management, states: results of those rooms.
         items: strings, branches and the rooms above, for the report.
@@ -172,11 +172,11 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     # A rival that is not told may be the one that runs through a cable.
     heats = (*place_heats(every, answers, path.held.asked.conductors,
                           path.pack.layout.parallel), *_cable_heats(path, every, answers, brief))
-    borne = contacts(places, answers)
+    borne = contacts(every, answers)
     inside = _held_to_places(inside, places, heats)
     if inside is not None:
         inside = with_contacts(inside, borne.string_contactor)
-    arc = worst_arc(places, answers, splits=disconnect_stands(brief, path.pack.layout.series))
+    arc = worst_arc(every, answers, splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
     managed = ManagementAsked(

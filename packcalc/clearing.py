@@ -16,7 +16,7 @@ from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import CHARGERS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
-from packcalc.findings import Finding, Origin, leaf, smallest, trace
+from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
 from packcalc.pack import PackModel
 from packcalc.part_checks.fuse import selective
 from packcalc.part_checks.path_conductors import PathConductor
@@ -718,7 +718,7 @@ def untimed_current(held: Coordination) -> Finding:
 
     A lost 12 V supply, an emergency stop or a crash drops the coil with no regard to the current.
     The fault is counted from the moment at which the coil drops; a later one meets the contact
-    with no time of the fuse behind it.
+    with no time of the fuse behind it. A sheet gives the longest opening time: the least is told.
     """
     title = "largest current not yet cleared by the fuse when the coil has dropped"
     fuse, contactor = held.asked.fuse, held.asked.contactor
@@ -732,8 +732,28 @@ def untimed_current(held: Coordination) -> Finding:
         lacks += list(side.reasons)
     if lacks or side is None or side.clearing is None or opening is None:
         return leaf(title, "I", "A", None, "given", note="; ".join(lacks) or "not swept")
-    highest = held.asked.fault_highest
-    curve = side.clearing
+    left, sooner = (_uncleared(held, side, time, title) for time in (opening, half_of(opening)))
+    return left if left.number == held.asked.fault_highest.number else left.called(
+        title, note=parting_sooner(opening, sooner.number, left.note))
+
+
+def half_of(opening: Finding) -> Finding:
+    """How soon a contact is counted to part where a sheet gives its longest opening time alone."""
+    return leaf("half of the longest opening time", opening.symbol, opening.unit,
+                0.5 * opening.number, "assumed", source="packcalc-rule", origin=Origin("rule"))
+
+
+def parting_sooner(opening: Finding, sooner: float, note: str) -> str:
+    """Of what a contact meets that parts at its longest opening time: how much more it may be."""
+    return (f"{AT_LEAST}: its longest opening time counted, {opening.shown}; parting in half of "
+            f"it, our assumption, it meets {_amperes(sooner)}"
+            + (f"; governed by: {note}" if note else ""))
+
+
+def _uncleared(held: Coordination, side: FuseSide, opening: Finding, title: str) -> Finding:
+    """Largest current that the fuse of a path has not cleared at a time after the coil's drop."""
+    highest, curve = held.asked.fault_highest, side.clearing
+    assert curve is not None and held.sweep is not None
     if opening.number < curve.shortest:
         return highest.called(title, note="the contact has parted before the fuse's quickest point")
     if opening.number > curve.longest:
@@ -741,7 +761,7 @@ def untimed_current(held: Coordination) -> Finding:
                     note="lowest current of its clearing curve: below it the fuse is slower still")
     found = curve.trace_current(opening, title)
     # As the current rises the fuse clears later than by its curve: more is then left to break.
-    current = held.sweep.current  # type: ignore[union-attr]
+    current = held.sweep.current
     late = np.flatnonzero(side.times(current) > opening.number)
     if late.size and current[late[-1]] > found.number:
         most = float(current[min(int(late[-1]) + 1, current.size - 1)])

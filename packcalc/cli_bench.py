@@ -85,7 +85,8 @@ def _enter(place: str, brief: Any) -> None:
             raise EOFError from end
 
     added = enter(session, click.echo, hear)
-    click.echo(f"{added} added; next: packcalc bench {place}")
+    own = f" --brief {brief.place}" if brief is not None else ""
+    click.echo(f"{added} added" + (f"; next: packcalc bench {place}{own}" if added else ""))
 
 
 @click.command(cls=Command, short_help="Write the teardown sheet of the donor pack.")

@@ -151,7 +151,7 @@ def _loaded_cell(brief: Brief, pack: PackModel) -> Finding:
         return pack.loaded_voltage
     cells = sum(p.series * brief.modules[p.entry].module.series for p in pack.layout.parts)
     return trace(cell_share, "mean voltage of one cell under load, cold and nearly empty",
-                 voltage=pack.loaded_voltage,
+                 voltage=pack.loaded_voltage, note=pack.loaded_voltage.note,
                  cells=leaf("cells in series", "n", "", cells, "definition",
                             origin=Origin("layout")))
 
@@ -204,10 +204,11 @@ def carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
         peak_current=largest([pack.peak_current, pack.regeneration_current],
                              "peak current of the main path"),
         peak_duration=brief.power.peak_duration, ambient=brief.surroundings.box_ambient,
-        fault_highest=faults.highest, overload=held.overload, in_main_path=True,
+        fault_highest=faults.highest, fault_lowest=faults.lowest, overload=held.overload,
+        in_main_path=True,
         terminal_temperature=joined_limit(brief),
         spare_voltage=trace(spare_voltage, loaded=pack.loaded_voltage,
-                            demanded=pack.demand_voltage)
+                            demanded=pack.demand_voltage, note=pack.loaded_voltage.note)
         if pack.loaded_voltage.known and pack.demand_voltage.known else None)
 
 
@@ -406,7 +407,7 @@ def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
         highest_voltage=pack.highest_voltage, continuous_current=pack.continuous_current,
         peak_current=pack.peak_current, peak_duration=brief.power.peak_duration,
         charge_current=pack.charging_current, regeneration_current=pack.regeneration_current,
-        fault_highest=faults.highest, fuse_let_through=LET_THROUGH,
+        fault_highest=faults.highest, fault_lowest=faults.lowest, fuse_let_through=LET_THROUGH,
         break_discharge=unknown_break(BREAKING, (
             pack.peak_current, brief.management.trip_current, faults.lowest), NO_CURVE),
         break_charge=largest([pack.regeneration_current, pack.charging_current],

@@ -41,7 +41,8 @@ def voltage_for_bench(brief: Brief) -> Finding | None:
         return found
     whose = f"the largest of {count} layouts that fit" if count else \
         "the largest of the nearest misses"
-    return found.called(f"{found.title}, {whose} (errs high)")
+    side = "" if found.at_least else " (errs high)"  # what is open of it errs the other way
+    return found.called(f"{found.title}, {whose}{side}")
 
 
 def _fitting(study: LayoutStudy) -> tuple[int, list[Layout]]:

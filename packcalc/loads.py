@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from packcalc.brief import Branch, Brief
 from packcalc.brief_keys import CHARGERS
-from packcalc.findings import Finding, largest, trace
+from packcalc.findings import AT_LEAST, Finding, largest, trace
 from packcalc.transients import current_power, sum_of_powers
 
 LOADS = ("DC/DC converter", "heater", "compressor", "other")
@@ -24,6 +24,12 @@ def open_loads(brief: Brief) -> tuple[str, ...]:
     """Names of the loads of which neither power nor current is known."""
     return tuple(b.name for b in load_branches(brief)
                  if not b.power.known and not b.current.known)
+
+
+def untold(brief: Brief) -> str:
+    """Which loads stand in no sum, in words; empty where every one does."""
+    names = " and ".join(open_loads(brief))
+    return names and f"what {names} draws is not known and in no sum"
 
 
 def power_of_branches(brief: Brief) -> Finding | None:
@@ -59,10 +65,13 @@ def continuous_drawn(brief: Brief) -> Finding:
 
 
 def _with_branches(brief: Brief, motor: Finding, title: str) -> Finding:
-    more = power_of_branches(brief)
+    """What an open load draws is in no sum: the power is then the least it can be."""
+    more, open_ = power_of_branches(brief), untold(brief)
+    note = f"{AT_LEAST}: {open_}" if open_ else ""
     if more is None:
-        return motor
-    return trace(sum_of_powers, title, symbol=motor.symbol, unit="kW", first=motor, second=more)
+        return motor.called(note="; ".join(filter(None, (note, motor.note)))) if note else motor
+    return trace(sum_of_powers, title, symbol=motor.symbol, unit="kW", note=note, first=motor,
+                 second=more)
 
 
 def charging_power(brief: Brief) -> Finding:

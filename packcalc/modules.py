@@ -385,6 +385,7 @@ def read_label(text: str) -> Label:
     if match is None or odd:
         raise UserError(f"{text!r:.70} {odd + ', and ' if odd else ''}is no module label; "
                         "write it like \"12s 160 Ah NMC\" "
-                        f"(cells in series, capacity, chemistry)")
+                        "(cells in series, capacity, chemistry); half a label goes into "
+                        "chemistry, cells_in_series and capacity, each or \"unknown\"")
     series, parallel, capacity, chemistry = match.groups()
     return Label(int(series), int(parallel) if parallel else None, capacity, chemistry)

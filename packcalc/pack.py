@@ -15,10 +15,10 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand, Path
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
 from packcalc.layout_findings import Builder, count, fewest_paths, rule, sum_of_parts
 from packcalc.layouts import Layout, demand_voltage, peak_voltage
-from packcalc.loads import charging_current_said, charging_power
+from packcalc.loads import charging_current_said, charging_power, untold
 from packcalc.mixes import mix_cautions, traced_most_capacity
 from packcalc.pack_charging import (
     braking_voltage,
@@ -178,8 +178,10 @@ def _sag(b: Builder, capacity: Finding) -> dict[str, Finding]:
                     open_circuit_voltage=e, resistance=r, power=b.peak)
     if not np.isfinite(current.number):
         current = replace(current, value=None, note="no solution: the power cannot be delivered")
+    open_ = untold(brief)
+    less = f"with the known loads alone{OR_LESS}{open_}" if open_ else ""
     loaded = (trace(el.loaded_voltage, "loaded voltage at the inverter, end of the peak",
-                    open_circuit_voltage=e, current=current, resistance=r)
+                    open_circuit_voltage=e, current=current, resistance=r, note=less)
               if current.known else leaf("loaded voltage at the inverter, end of the peak", "U",
                                          "V", None, "definition", note=current.note))
     top = trace(most_power, "most power in theory, cold and nearly empty", symbol="P_m",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from packcalc.clearing import IN_STRINGS, PartAnswers
 from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
 from packcalc.place_sweep import CLEARED, alike, heat_entries, swept_once
 from packcalc.protect.coordination import Coordination, until_cleared
-from packcalc.protect.places import CONTACTOR, FUSE, Device, FaultPlace, Loop
+from packcalc.protect.places import CHARGE_KEY, CONTACTOR, FUSE, Device, FaultPlace, Loop
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,14 +52,8 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
         places: of the layout.
         answers: what its devices do.
     """
-    loops: dict[tuple, Loop] = {}
-    unknown: list[Loop] = []
-    for loop in (p.loop for p in places if p.loop.devices):
-        if not (loop.lowest.known and loop.highest.known):
-            unknown.append(loop)
-        elif 0 < loop.lowest.number < loop.highest.number:
-            loops.setdefault(alike(loop), loop)
-    found = [one for loop in loops.values() for one in _carried(answers, loop)]
+    loops, unknown = _known(p.loop for p in places)
+    found = [one for loop in loops for one in _carried(answers, loop)]
     path, inside = _of_path(answers.held), _of_path(answers.inside)
 
     def through(own: list[Stretch], counts: Callable[[Device], bool]) -> Borne | None:
@@ -73,6 +67,34 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
                     through(inside, lambda d: d.key in IN_STRINGS),
                     borne([*path, *(one.share for one in found)], _open(unknown)),
                     borne([*path, *(one.whole for one in found)], _open(unknown)))
+
+
+def through_charging(loops: Iterable[Loop], answers: PartAnswers) -> Borne | None:
+    """What the closed charge contactor carries; None where nobody is shown to clear anything.
+
+    The whole fault runs through it, whatever of that a string's contactor has. It is counted as
+    closed until others have cleared, whatever it breaks by itself: errs high.
+
+    Args:
+        loops: every fault place; a tap that is not told at each where it may be.
+        answers: what the devices of the layout do.
+    """
+    known, unknown = _known(
+        replace(loop, passed=tuple(d for d in loop.passed if d.key != CHARGE_KEY))
+        for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
+    return borne([one.whole for loop in known for one in _carried(answers, loop)], _open(unknown))
+
+
+def _known(loops: Iterable[Loop]) -> tuple[list[Loop], list[Loop]]:
+    """(those of a known range, one of each kind; those without) in which a device stands."""
+    found: dict[tuple, Loop] = {}
+    unknown: list[Loop] = []
+    for loop in (one for one in loops if one.devices):
+        if not (loop.lowest.known and loop.highest.known):
+            unknown.append(loop)
+        elif 0 < loop.lowest.number < loop.highest.number:
+            found.setdefault(alike(loop), loop)
+    return list(found.values()), unknown
 
 
 def _of_path(held: Coordination | None) -> list[Stretch]:

@@ -19,6 +19,7 @@ from packcalc.part_checks.sweep import (
 )
 from packcalc.part_checks.torn import TornOpen
 from packcalc.part_checks.unbroken import Unbroken
+from packcalc.protect.branch_figures import only_at_most, told_with_bound
 from packcalc.protect.places import (
     CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds, spoilt_words,
 )
@@ -30,6 +31,8 @@ UNPROVEN = "a contactor that is not shown to break it may open before the fuse h
 BURST = ("with every source the {name} is driven above the {limit} that it breaks, and may burst "
          "before any other device has cleared")
 TOO_EARLY = "the contactor trips above the {limit} that it breaks, before the fuse has cleared"
+WIRE_OPEN = ("what the conductor of this branch or cable stands is {stands}, and it carries the "
+             "fault until {by} could clear")
 NO_WIRE = ("the conductor of this branch or cable stands {stands} and does not survive: {heat} "
            "pass until {by} could clear")
 OWN_FUSE = "branch_fuse."
@@ -125,7 +128,8 @@ def alike(loop: Loop) -> tuple:
                        (number(u), number(t)) for u, t in d.breaks))
                   for d in (*loop.devices, *loop.passed)), len(loop.devices), loop.lowest.number,
             loop.highest.number, tuple(loop.least(n) for n in range(1, loop.paths + 1)),
-            number(loop.own_wire))
+            loop.own_wire is not None, number(loop.own_wire),
+            loop.own_wire is not None and only_at_most(loop.own_wire))
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,6 +222,7 @@ class _Case:
         early: where a contactor is torn open before the fuse has cleared.
         alone: time until the quickest has cleared, no fuse and no conductor lost before.
         lost: where the conductor of a branch does not survive until then.
+        unsure: where nobody knows whether it does.
         heat: I²t that passes until then, in A²s.
         wire: I²t that this conductor stands; None where none is held.
     """
@@ -230,14 +235,19 @@ class _Case:
     early: np.ndarray
     alone: np.ndarray
     lost: np.ndarray
+    unsure: np.ndarray
     heat: np.ndarray
     wire: Finding | None = None
 
     def by(self, index: int) -> str:
         """Who would have cleared one current, or might have."""
-        return next((t.device.name for t in self.told if t.time[index] == self.alone[index]),
-                    either([t.device.name for t in self.told
-                            if t.open[index] and not t.passed]) or _open_names(self, index))
+        return self.alone_by(index) or either(
+            [t.device.name for t in self.told if t.open[index] and not t.passed]) \
+            or _open_names(self, index)
+
+    def alone_by(self, index: int) -> str:
+        """Who clears one current where nothing is lost before; empty for nobody."""
+        return next((t.device.name for t in self.told if t.time[index] == self.alone[index]), "")
 
 
 def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
@@ -268,12 +278,16 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     open_ &= ~np.any(
         [one.fails(where) for one, where in zip(told, spoilt, strict=True)], axis=0)
     heat = _heat(answers, told, current, alone)
-    wire = loop.own_wire if loop.own_wire is not None and loop.own_wire.known else None
-    lost = np.zeros(current.shape, bool) if wire is None else _not_by_its_fuse(told, current) & (
-        np.nan_to_num(heat) > wire.number * (1.0 + 1e-9))
-    time, open_ = np.where(lost, np.nan, time), open_ & ~lost
+    wire, lost, unsure = loop.own_wire, *np.zeros((2, *current.shape), bool)
+    if wire is not None:
+        held = _not_by_its_fuse(told, current)
+        if wire.known:
+            lost = held & (np.nan_to_num(heat) > wire.number * (1.0 + 1e-9))
+        if not wire.known or only_at_most(wire):
+            unsure = held & ~lost & ~np.isnan(time)
+    time, open_ = np.where(lost | unsure, np.nan, time), open_ & ~lost | unsure
     code = np.where(~np.isnan(time), CLEARED, np.where(open_, NOT_SHOWN, NOBODY))
-    return _Case(told, spoilt, feeds, code, time, early, alone, lost, heat, wire)
+    return _Case(told, spoilt, feeds, code, time, early, alone, lost, unsure, heat, wire)
 
 
 def _due(answers: PartAnswers, told: list[_Told], current: np.ndarray) -> np.ndarray:
@@ -460,6 +474,8 @@ def _end(case: _Case, current: np.ndarray, index: int, ground: str) -> tuple[str
 
 
 def _open_names(case: _Case, index: int) -> str:
+    if case.unsure[index]:
+        return case.alone_by(index)
     return either([t.device.name for t, melted in zip(case.told, case.spoilt, strict=True)
                    if t.open[index] or t.passed and melted[index]])
 
@@ -478,9 +494,12 @@ def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) 
 
 
 def _lost_words(case: _Case, index: int) -> str:
-    if case.wire is None or not case.lost[index]:
+    if case.wire is None or not (case.lost | case.unsure)[index]:
         return ""
-    return NO_WIRE.format(stands=case.wire.shown, by=case.by(index),
+    stands = told_with_bound(case.wire) if case.wire.known else case.wire.note
+    if case.unsure[index]:
+        return WIRE_OPEN.format(stands=stands, by=case.by(index))
+    return NO_WIRE.format(stands=stands, by=case.by(index),
                           heat=show(float(case.heat[index]), "A²s"))
 
 

@@ -33,6 +33,7 @@ from packcalc.protect.branch_figures import (
     BranchAsked,
     BranchFuse,
     Weakest,
+    added_capacitance,
     branch_duty,
     branch_load,
     discharge_integral,
@@ -213,7 +214,7 @@ def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
             peak_current=duty.peak, peak_duration=brief.power.peak_duration,
             ambient=brief.surroundings.box_ambient, fault_highest=duty.breaking,
             terminal_temperature=joined_limit(brief),
-            counted_resistance=brief.path.contactor_resistance),
+            counted_resistance=brief.path.contactor_resistance, fault_lowest=duty.lowest),
         SwitchDemand(
             closing_step=_made(duty.charge_limit.called(
                 "first current when a string is joined at the allowed difference"), closing_step),
@@ -313,7 +314,18 @@ def branch_capacity(brief: Brief, branch: Branch) -> Capacity:
     """By the brief's rule set; below its smallest row nothing is extrapolated."""
     if not branch.section.known:
         return Capacity(why="conductor section of the branch: print on the cable")
-    return laid_capacity(brief, branch.section, branch.insulation_class)
+    return laid_capacity(brief, branch.section, _coolest_class(brief, branch))
+
+
+def _coolest_class(brief: Brief, branch: Branch) -> Finding:
+    """What a conductor counts with for what it carries: left open, the lowest of the rule set."""
+    own = branch.insulation_class
+    if not brief.branch_open(branch, "insulation_class"):
+        return own
+    least = min(table.insulation for table in rule_set(brief.cables.rules).tables)
+    return leaf(own.title, own.symbol, own.unit, least, "assumed", source="packcalc-rule",
+                origin=own.origin, note="left open: the coolest of the rule set, for what it "
+                                        "carries")
 
 
 def laid_capacity(brief: Brief, section: Finding, insulation: Finding) -> Capacity:
@@ -328,7 +340,8 @@ def laid_capacity(brief: Brief, section: Finding, insulation: Finding) -> Capaci
         return Capacity(_laid(brief, wire, HOTTEST[0], BESIDE) or _laid(
             brief, wire, HOTTEST[1], BESIDE), _at_best(brief, wire))
     except OutOfRange as refusal:
-        return Capacity(why=f"outside table: {refusal}, this one has {section.shown}. Ask the wire's maker for its current at "
+        return Capacity(why=f"outside table: {refusal}, this one has {section.shown}. Ask the "
+                            "wire's maker for its current at "
                             f"{brief.surroundings.cable_ambient.shown} in a bundle, and take a "
                             "fuse at or below it", below=_at_most_laid(brief, wire))
 
@@ -459,8 +472,21 @@ def _at_charge(feeds: Feeds, branch: Branch) -> AtCharge | None:
     stated = brief.path.charge_difference
     return AtCharge(
         stated if stated.known else feeds.pack.highest_voltage,
-        _at_most(brief, brief.station.capacitance if branch.kind == inlet else branch.capacitance),
-        stated.known)
+        _at_most(brief, filled_at_charge(brief, branch)), stated.known)
+
+
+def filled_at_charge(brief: Brief, branch: Branch) -> Finding:
+    """What a branch fills when the charge contactor closes: of an inlet, its own and a station's.
+
+    Without value where either is open.
+    """
+    own, station = branch.capacitance, brief.station.capacitance
+    if branch.kind != CHARGERS[1] or not own.known or (station.known and station.number == 0.0):
+        return own
+    if not station.known or own.number == 0.0:
+        return station
+    return trace(added_capacitance, "capacitance behind the inlet's contacts", first=own,
+                 second=station)
 
 
 def _at_places(feeds: Feeds, loops: Iterable[Loop], branch: Branch) -> dict[str, Any]:

@@ -22,22 +22,23 @@ DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "free", "neither"
 DENIED_WITHIN = 3  # words before the grave one
 GRAVE_STEMS = ("swol", "swell", "bulg", "puff", "balloon", "pillow", "leak", "weep", "ooz", "drip",
                "electrolyte", "vent", "gass", "burn", "scorch", "smok", "fire", "smell", "punct",
-               "pierc", "crush", "melt", "hiss", "overheat")
+               "pierc", "crush", "melt", "hiss", "overheat", "bloat", "inferno", "runaway")
 GRAVE_WORDS = ("hot", "warm", "gas")
 
 # Of where it came from and where it lay: beginnings of words and of what a hyphen joins, for
 # "vent" stands in "invented"; inside a word ("stormflooded", "seawater") they are asked about.
 WATER_STEMS = ("flood", "floded", "flodded", "submer", "immers", "drown", "inundat", "waterlog",
-               "underwater", "soak")
+               "underwater", "soak", "swamped")
 PAST_STEMS = (*WATER_STEMS, "fire", "flame", "burnt", "burned", "burning", "scorch", "charred",
               "smok", "smoulder", "smolder", "melt", "explo", "overheat", "swol", "swell", "bulg",
-              "balloon", "airbag", "drench", "ablaze", "singed", "arson", "torched")
+              "balloon", "airbag", "drench", "ablaze", "singed", "arson", "torched",
+               "bloat", "inferno", "runaway")
 INNER_STEMS = (*(stem for stem in WATER_STEMS if stem != "underwater"), "fire", "flame", "burnt",
-               "burned", "scorch", "smoke", "explo", "overheat", "swol", "water")
+               "burned", "scorch", "smoke", "explo", "overheat", "swol", "water", "runaway")
 DOUBT_STEMS = ("water", "wet", "rain", "leak", "rust", "corro", "damag", "crash", "accident",
                "collision", "collid", "wreck", "dropped", "fell", "puff", "overcharg", "smell",
                "river", "ditch", "overturn", "rollover", "impact", "deepdischarg", "overdischarg",
-               "undervolt")
+               "undervolt", "swamp", "hosed", "doused", "extinguished", "quenched")
 DOUBT_WORDS = ("burn", "burns", "burnout", "sank", "sunk", "soot", "sooty", "mud", "silt")
 # Several words of the trade that say one thing: a drained cell, a blow, a write-off.
 _TOLD_BY_TWO = re.compile(
@@ -48,13 +49,26 @@ _TOLD_BY_TWO = re.compile(
 # Two words that say one thing: water that got at it, or something that is no harm.
 _WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?"
                     r"(?:(?:sea|salt|rain|river|flood|bilge|muddy|brackish)[\s-]*)?water\b")
+_HARM = r"\b(?:fire|flame|smoke|(?:sea|salt|rain)?water|flood|rain|leak|crash|rust)[\s-]?"
 _HARMLESS = re.compile(
-    r"\b(?:fire|flame|smoke|(?:sea|salt|rain)?water|flood|rain|leak|crash|rust)[\s-]?"
-    r"(?:proof\w*|resist\w*|tight|retardant|rated|station|brigade|engines?|fighters?|"
-    r"department|services?|extinguishers?|doors?|walls?|blankets?|detectors?|alarms?|wood|place|"
-    r"cooled|cooling|heaters?|pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*")
+    _HARM + r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
+    r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*")
+# Who and what stands by against fire is no harm, yet is also told where it had to act: harmless
+# only among words of place and vehicle, and where the note tells of no such act.
+_GUARD = re.compile(
+    _HARM + r"(?:stations?|brigades?|engines?|fighters?|departments?|services?|extinguishers?|"
+    r"doors?|walls?|blankets?|detectors?|alarms?)\b(?:'s)?")
+_QUIET = frozenset(
+    "a an and the of at in on with near next to door beside behind inside board aboard boot cab "
+    "kit fitted mounted carried ex former old retired dry clean warm cool shed yard depot store "
+    "stored storage kept garage workshop cabinet shelf rack room hall barn building wall corner "
+    "box van car truck lorry bus minibus vehicle estate hatchback pickup trailer fleet pool donor "
+    "farm half charge charged invented".split())
+_ACTS = re.compile(
+    r"\bput\b[\w\s-]{0,12}\bout\b|\bover\s+(?:it|them)\b|\b(?:attend|train(?:ing|ed)|empti|"
+    r"foam|spray|drill|practi[cs]|exercis|rescu|hosed|doused|extinguished|quenched)")
 _FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
-            "in", "stood", "the", "or", "nor", "visible")
+            "in", "stood", "the", "or", "nor", "visible", "thermal")
 
 
 def weigh(note: str) -> str:
@@ -113,6 +127,7 @@ def weigh_past(note: str) -> Past:
         ['none', 'grave', 'grave', 'none', 'none', 'none', 'ask', 'ask', 'grave']
     """
     text = _HARMLESS.sub(lambda match: "_" * len(match.group()), note.lower())
+    text = re.sub(r"[^,;.]+", lambda clause: _guards(clause.group(), text), text)
     text = _WATER.sub(lambda match: "underwater".ljust(len(match.group()), "_"), text)
     text = _TOLD_BY_TWO.sub(lambda match: "crash".ljust(len(match.group()), "_"), text)
     tokens = list(re.finditer(r"[^\W_]['\w-]*|[,;.]", text))
@@ -125,6 +140,14 @@ def weigh_past(note: str) -> Past:
             sure = told == found == GRAVE
             (grave if sure else doubt).append(note[token.start():token.end()])
     return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt)) if doubt else Past(NONE)
+
+
+def _guards(clause: str, text: str) -> str:
+    """A clause with who and what stands by against fire blanked, or left as a word of doubt."""
+    beside = re.findall(r"[^\W\d_]+", _GUARD.sub(" ", clause))
+    harmless = _QUIET.issuperset(beside) and not _ACTS.search(text)
+    return _GUARD.sub(
+        lambda match: ("" if harmless else "crash").ljust(len(match.group()), "_"), clause)
 
 
 def _told(word: str) -> str:
@@ -150,12 +173,16 @@ def _told_by_part(parts: list[str], at: int) -> str:
 
 
 def _denial(words: list[str], at: int) -> str:
-    """NONE where the word is denied right before it, ASK where a denial stands near, else GRAVE."""
+    """NONE where the word is denied right before it, ASK where a denial stands near, else GRAVE.
+
+    "Free" denies only what follows its "of": a free pack, or one free from a burnt house, may
+    have cost nothing.
+    """
     back = at - 1
     while back >= 0 and (words[back] in _FILLERS or words[back + 1] in ("or", "nor")
                          and _told(words[back]) != NONE):
         back -= 1
     if back >= 0 and words[back] in DENIALS:
-        return NONE
+        return ASK if words[back] == "free" and words[back + 1] != "of" else NONE
     near = words[max(at - DENIED_WITHIN - 1, 0):at] + words[at + 1:at + 2]
     return ASK if any(word in DENIALS for word in near) else GRAVE

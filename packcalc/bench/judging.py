@@ -11,6 +11,7 @@ from packcalc.bench.common import (
     FALL_TOLD, SURE, AtCommon, above_label, larger_pulse, suspect,
 )
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, weigh, weigh_past
+from packcalc.bench.isolation import line_at, or_more, to_find
 from packcalc.bench.readings_agree import last_before_rest, moved_after_test
 from packcalc.bench.selfdischarge import SelfDischarge, on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
@@ -117,10 +118,31 @@ def _insulation(b: AtHand) -> Iterable[Ground]:
                     "a multimeter's few volts prove nothing; note the dial of the tester")
     elif b.need.voltage.known and tester.number < b.need.voltage.number * (1 - 1e-9):
         yield untold(title, SHOCK, f"{figure.shown} was read with {tester.shown}, less than the "
-                    f"pack's {b.need.voltage.shown}", "test at no less than the highest working "
+                    f"pack's {or_more(b.need.voltage)}", "test at no less than the highest working "
                     "voltage (ISO 6469-3, 8.2.2)")
+    elif b.need.voltage.at_least:
+        yield _up_to_its_dial(found, b)
     else:
         yield Ground(found)
+
+
+def _up_to_its_dial(held: Check, b: AtHand) -> Ground:
+    """A reading above the line of a voltage that may be more: it speaks up to its tester's dial.
+
+    Where it holds at the dial, and the dial stands above what is known of the voltage, the module
+    is kept with a caution; where there is no such room nothing is shown.
+    """
+    dial, voltage = b.row.insulation_voltage, b.need.voltage
+    asked = line_at(dial, b.need.modules, b.bench)
+    above = dial.number > voltage.number * (1 + 1e-9)
+    holds = above and b.row.insulation.number >= asked.number * (1 - 1e-9)
+    speaks = "and holds up to that" if holds else f"which asks {asked.shown}" if above else \
+        "which speaks for no more than that"
+    told = (f"the pack's highest working voltage may be more than {voltage.shown}; read with "
+            f"{dial.shown}, {speaks}")
+    check = replace(held, verdict=CAUTION if holds else NOT_EVALUATED, reason=told,
+                    remedy=to_find(voltage))
+    return Ground(check, None if holds else "undecided")
 
 
 def _voltage(b: AtHand) -> Iterable[Ground]:

@@ -14,9 +14,10 @@ from packcalc.handover import bands
 from packcalc.handover.bands import rule
 from packcalc.handover.inside import charge_poles, strings_of, taps_ahead, voltage_whole
 from packcalc.pack import PackModel
+from packcalc.monitoring import cell_share
 from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
-from packcalc.places.branches import inlets
+from packcalc.places.branches import charging
 from packcalc.protect.insulation import as_open, module_voltage
 from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
@@ -165,7 +166,7 @@ class Figures:
         What lies behind the charge contactor is off the bus until that closes.
         """
         whole = self.brief.inverter.dc_link_capacitance
-        off = inlets(self.brief) if charge_poles(self.study) else ()
+        off = charging(self.brief) if charge_poles(self.study) else ()
         for branch in on_the_bus(self.brief, self.pack.layout.in_strings):
             if branch.capacitance.known and branch not in off:
                 whole = trace(added_capacitance, "capacitance on the bus that is known",
@@ -347,8 +348,13 @@ class Figures:
 
         It is no lower than the mean of all cells, nor that lower than the type that fills lowest.
         """
-        full = [self.brief.modules[p.entry].module.full_voltage for p in self.pack.layout.parts]
-        ends = smallest([*full, self.brief.management.overvoltage_trip],
+        parts = self.pack.layout.parts
+        full = [self.brief.modules[p.entry].module.full_voltage for p in parts]
+        count = sum(p.series * self.brief.modules[p.entry].module.series for p in parts)
+        mean = trace(cell_share, "mean voltage of one cell when charging ends",
+                     voltage=self.pack.rest_full_voltage, cells=leaf(
+                         "cells in series", "n", "", count, "definition", origin=Origin("layout")))
+        ends = smallest([*full, mean, self.brief.management.overvoltage_trip],
                         "cell voltage at which charging ends")
         return trace(bands.lower_voltage, "least that the highest cell shows when charging ends",
                      voltage=ends, tolerance=self.brief.charger.tolerance)

@@ -15,6 +15,7 @@ from packcalc.part_checks.shown import (
     OPTIMISTIC, SILENT, at_voltage, counted, least_left, remark, rounded, stepped,
     terminals_check, voltage_check,
 )
+from packcalc.part_checks.limits import COUNTED_TIME
 from packcalc.part_checks.overload import OverloadPath
 from packcalc.part_checks.overload_carried import overload_carried
 from packcalc.part_checks.withstand import Borne
@@ -46,6 +47,7 @@ class CarryDemand:
         counted_resistance: with which one closed contact is counted in sag and fault currents.
         spare_voltage: what is left above the inverter's need at the end of the peak, for a
             part whose resistance is counted nowhere.
+        fault_lowest: through it, or None.
     """
 
     highest_voltage: Finding
@@ -60,6 +62,7 @@ class CarryDemand:
     borne: Borne | None = None
     overload: OverloadPath | None = None
     in_main_path: bool = False
+    fault_lowest: Finding | None = None
 
 
 @value_object
@@ -241,6 +244,59 @@ def slower_duty(pairs: tuple[tuple[Finding, Finding], ...]) -> tuple[Requirement
     return (Requirement("L/R at lower voltages", "at least " + "; ".join(
         f"{rounded(constant, True)} at {rounded(voltage, True)}" for voltage, constant in pairs),
         "fault places with fewer modules in the loop: less voltage, and slower"),)
+
+
+def carry_words(carry: CarryDemand) -> str:
+    """Of a sheet: what it carries, and how warm what is joined to its terminals may be."""
+    runs = carry.terminal_temperature
+    joined = "" if runs is None or not runs.known else \
+        f"; conductors of {runs.shown} at its terminals"
+    return (f"{or_more(carry.continuous_current)} continuously at {carry.ambient.shown}; "
+            f"{or_more(carry.peak_current)} for {carry.peak_duration.shown}{joined}")
+
+
+def or_more(flow: Finding) -> str:
+    """Of a sheet: a current, and whether something that is not known may raise it."""
+    if not flow.known:
+        return "not known"
+    return flow.shown if flow.first_open is None else f"at least {flow.shown}"
+
+
+def withstand_words(lowest: Finding | None, highest: Finding) -> str:
+    """Of a sheet: the ends of the curve that it stands, while nobody is named who clears.
+
+    The longest times often ask more than the highest current: neither end stands for the other.
+    """
+    least = "the lowest fault" if lowest is None or not lowest.known else lowest.shown
+    most = highest.shown if highest.known else "the highest fault"
+    return f"its curve from {least} to {most}: each as long as it flows, " \
+        f"{COUNTED_TIME.shown} at most"
+
+
+def pole_rows(resistance: Finding | None) -> tuple[Requirement, ...]:
+    """Of a sheet: with what one closed pole is counted; none where nobody said."""
+    return () if resistance is None or not resistance.known else (Requirement(
+        "resistance", f"one closed pole, at most {resistance.shown}"),)
+
+
+def dropped_rows(fuse: str, delay: Finding | None, highest: Finding,
+                 through: Finding | None) -> tuple[Requirement, ...]:
+    """Of a sheet: what a contactor does with its coil dropped, and when it closes onto a fault.
+
+    Args:
+        fuse: which fuse stands beside it, in words.
+        delay, through: `delay` and `let_through` of its demand.
+        highest: fault through it.
+    """
+    below = "" if delay is None or not delay.known else f", below {delay.shown}"
+    passed = f"total clearing I²t of the {fuse}: not known" \
+        if through is None or not through.known else through.shown
+    return (
+        Requirement("opening time", f"longest and shortest, with its coil suppression{below}"),
+        Requirement("opened at once", f"every current that the {fuse} has not cleared when it "
+                    f"parts, up to {highest.shown}, both directions",
+                    "a crash waits for no trip"),
+        Requirement("makes and passes", passed, "it may close onto a fault"))
 
 
 def _make_and_pass(part: ContactorPart, switch: SwitchDemand) -> Check:

@@ -15,7 +15,7 @@ from packcalc.checks import Check, Requirement
 from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import (
-    outlasting, rounded_down, rounded_up, sensor_deviation, trip_highest, trip_lowest,
+    cell_share, outlasting, rounded_down, rounded_up, sensor_deviation, trip_highest, trip_lowest,
 )
 from packcalc.pack import PackModel
 from packcalc.pack_charging import charge_limits
@@ -125,6 +125,11 @@ def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
     return {
         "full": full,
         "charger": ended,
+        "ended": smallest([ended, trace(
+            cell_share, "mean voltage of one cell when charging ends, charger's upper tolerance",
+            voltage=asked.pack.full_voltage, cells=leaf(
+                "cells in series", "n", "", asked.cells, "definition", origin=Origin("layout")))],
+            "cell voltage at the end of charging, charger's upper tolerance"),
         "limit": limit,
         # the stricter of the two, so that a close charger leaves less; never more than `limit`
         "over": smallest([ended, limit], "highest over-voltage trip of one cell",

@@ -49,9 +49,10 @@ def overload_carried(part: Contact, path: OverloadPath | None) -> Check:
 
 
 def overload_rows(path: OverloadPath | None) -> tuple[Requirement, ...]:
-    """Of a sheet: what trips and fuse leave to a contact; nothing where that is not known."""
+    """Of a sheet: what trips and fuse leave to a contact; where that is not known, its curve."""
     if path is None or not path.asked.fault_lowest.known:
-        return ()
+        return (Requirement("overloads", "its carry curve up to the lowest fault",
+                            "trips and fuse are held against it once they are known"),)
     current, never = path.met.current, np.isnan(path.met.time)
     words = []
     if never.any():

@@ -29,8 +29,8 @@ OWN_FUSE = "a fuse of its own at the tap of the charge cable, in both poles"
 CHARGING = ("fast-charge inlet", "charger")  # which of them is the inlet: the first that is told
 LOSS_OPEN = ("the lowest current is at most what is printed: the branch fuse's own resistance "
              "takes from it, and is not known; ask for its power loss at rated current")
-OPEN_TAP = ("where it leaves the main circuit is left open: the worst answer counts, our "
-            "assumption; each at its lowest")
+OPEN_TAP = ("where it leaves the main circuit is left open: the worst of each figure and answer "
+            "counts, our assumption; each at its lowest")
 OWN_INPUT = ("the load's own input capacitor stands at that end: it is in the sum with the wire's "
              "inductance, and empties into the fault there limited by its own resistance alone")
 PRECHARGE_SIDE = ("the wire on the string's side of its + contactor is cut off by the contactor "
@@ -52,7 +52,7 @@ def along_branches(shared: Shared) -> Iterator[Loop]:
 def one_of(several: tuple[Branch, ...], branch: Branch, loop: Loop) -> Loop:
     """A place of a branch; where its tap is left open they are told as one, the worst."""
     return loop if len(several) == 1 else replace(
-        loop, rival=Rival(f"a tap {branch.taps}", OPEN_TAP, highest=True))
+        loop, rival=Rival(f"a tap {branch.taps}", OPEN_TAP, highest=True, one_wire=True))
 
 
 def before(shared: Shared, branch: Branch) -> Loop:
@@ -94,7 +94,7 @@ def after(shared: Shared, branch: Branch) -> Loop:
             *shared.middle(), *(shared.to_inlet() if at_inlet else ())),
         common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
-        own_wire=branch_withstand(branch.section, branch.insulation_class),
+        own_wire=stands(shared, branch),
         cables=_cables(shared, branch),
         remedies=("a fuse at the cell end of each wire",) if sense else
         (AT_TAP, "a smaller fuse or a thicker conductor",
@@ -132,7 +132,7 @@ def sources_of(shared: Shared, branch: Branch, length: Finding | None) -> dict:
     if branch.taps == AHEAD:
         return shared.into_the_box()
     # Its far end is the inlet; before its own fuse the charge cable lies between.
-    at_inlet = length is not None and branch in inlets(shared.brief)
+    at_inlet = length is not None and branch in charging(shared.brief)
     return shared.bus(length if branch.taps == BUS or shared.strung else shared.reach, at_inlet)
 
 
@@ -142,9 +142,17 @@ def inlets(brief: Brief) -> tuple[Branch, ...]:
     return tuple(found[0] or found[1])
 
 
+def charging(brief: Brief) -> tuple[Branch, ...]:
+    """Branches that charge: each may lie behind the charge contactor and join a station's lead.
+
+    Of a charger beside an inlet nobody said which of them it cuts off: the worse counts, both.
+    """
+    return tuple(b for b in brief.branch if b.kind in CHARGING)
+
+
 def ends_at_inlet(brief: Brief, branch: Branch) -> bool:
-    """Whether a branch, wherever it leaves, ends where a station plugs in."""
-    return branch.name in {one.name for one in inlets(brief)}
+    """Whether a branch, wherever it leaves, may end beyond the charge contactor."""
+    return branch.name in {one.name for one in charging(brief)}
 
 
 def slower_end(shared: Shared, branch: Branch) -> dict:
@@ -161,6 +169,12 @@ def own_fuse(branch: Branch, given: dict) -> tuple[Device, ...]:
     if not (branch.fuse_rating.known or branch.fuse_part):
         return ()
     return (replace(branch_fuse(branch), sees=given.get("all_sources")),)
+
+
+def stands(shared: Shared, branch: Branch) -> Finding:
+    """I²t that the conductor of a branch stands; at most, where nobody said its class."""
+    return branch_withstand(branch.section, branch.insulation_class,
+                            shared.brief.branch_open(branch, "insulation_class"))
 
 
 def loss_open(shared: Shared, branch: Branch, own: tuple[Device, ...],

@@ -14,11 +14,13 @@ from packcalc.places.branches import (
     CHARGING,
     OPEN_TAP,
     OWN_FUSE,
+    charging,
     ends_at_inlet,
     inlets,
     loss_open,
     own_fuse,
     sources_of,
+    stands,
 )
 from packcalc.places.chassis import (
     CELL_CASE,
@@ -123,13 +125,13 @@ def undescribed_routes(brief: Brief) -> tuple[Route, ...]:
 
 def fused_inlet(brief: Brief, route: Route | None) -> Branch | None:
     """The branch whose fuse stands at the tap of a charge cable; not that of another cable."""
-    fused = [b for b in inlets(brief) if b.fuse_rating.known or b.fuse_part]
+    fused = [b for b in charging(brief) if b.fuse_rating.known or b.fuse_part]
     told = _described(brief)
     own = told.get(route.name) if route is not None else None
     if own in fused:
         return own
     others = tuple(told.values())
-    return next((b for b in fused if b not in others), None)
+    return next((b for b in inlets(brief) if b in fused and b not in others), None)
 
 
 def _described(brief: Brief) -> dict[str, Branch]:
@@ -170,7 +172,7 @@ def _of_branch(shared: Shared, branch: Branch, several: tuple[Branch, ...]) -> W
                 one_conductor(branch.length, branch.section),
                 branch_wires(hot, own_fuses(shared.brief, branch, 1)),
                 loss_open(shared, branch, own, 1),
-                branch_withstand(branch.section, branch.insulation_class),
+                stands(shared, branch),
                 shared.traction_names if branch.taps == BUS else (),
                 () if own else (OTHER_POLE_OF_BRANCH,),
                 ends_at_inlet(shared.brief, branch),
@@ -182,7 +184,7 @@ def _of_route(shared: Shared, route: Route) -> Wire:
     given = shared.bus(route.length, at_inlet=True)
     given["notes"] = (*given["notes"], NO_BRANCH)
     area, cables = route_conductor(shared.brief, route)
-    fuses = (own_fuses(shared.brief, b, 2) for b in inlets(shared.brief))
+    fuses = (own_fuses(shared.brief, b, 2) for b in charging(shared.brief))
     hot = branch_wires(route_loop(shared.brief, route, shared.routes), max(
         (f for f in fuses if f is not None), key=lambda f: f.number, default=None))
     return Wire(f"route.{route.name}", route.name, "cable",
@@ -225,7 +227,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
                 *(shared.to_inlet(runs.breaks) if wire.to_inlet else ())),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
-        rival=Rival(wire.tap, OPEN_TAP, highest=True) if wire.tap else None,
+        rival=Rival(wire.tap, OPEN_TAP, highest=True, one_wire=True) if wire.tap else None,
         remedies=(*wire.remedies, *((TRIP,) if contactors else ()),
                   *(shared.of_inlet if wire.to_inlet else ()), ACTS, DOUBLE))
 

@@ -1,12 +1,13 @@
-"""Loops that are told as one fault place: the one with the worst answer stands for all."""
+"""Loops that are told as one fault place: the one with the worst answer names it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
-from packcalc.protect.branch_figures import told_with_bound
-from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace
+from packcalc.findings import Finding
+from packcalc.protect.branch_figures import AT_MOST, only_at_most, told_with_bound
+from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace, Loop, Source
 
 
 def worst_of_rivals(places: Iterable[FaultPlace]) -> tuple[FaultPlace, ...]:
@@ -19,15 +20,87 @@ def worst_of_rivals(places: Iterable[FaultPlace]) -> tuple[FaultPlace, ...]:
 
 
 def _worst(group: list[FaultPlace]) -> FaultPlace:
-    """The worst of rivals, with all of them in its first note, worst first."""
+    """The worst of rivals, with all of them in its first note, worst first.
+
+    Its highest current, and of one wire at several taps each figure and answer, is the worst of
+    them all: a tap left open is told no milder than any.
+    """
     ranked = sorted(group, key=_gravity, reverse=True)
     worst = ranked[0]
     if worst.loop.rival is None:
         return worst
     each = "; ".join(f"{p.loop.rival.name} {_told(p)}" for p in ranked if p.loop.rival is not None)
-    return replace(worst, loop=replace(
-        worst.loop, title=f"{worst.title}, at worst that of {worst.loop.rival.name}",
-        notes=(f"{worst.loop.rival.words}: {each}{_highest(ranked)}", *worst.loop.notes)))
+    title = f"{worst.title}, at worst that of {worst.loop.rival.name}"
+    first = f"{worst.loop.rival.words}: {each}{_highest(ranked)}"
+    fed = _fed(ranked)
+    found = replace(
+        worst, at_highest=_gravest(p.at_highest for p in ranked),
+        others=tuple(one for _, one in fed), loop=replace(
+            _strongest(ranked), title=title, notes=(first, *worst.loop.notes),
+            sources=tuple(source for source, _ in fed)))
+    return _of_one_wire(found, first, ranked) if worst.loop.rival.one_wire else found
+
+
+def _strongest(ranked: list[FaultPlace]) -> Loop:
+    """The loop of the first, with the voltage and the highest currents of all."""
+    loops = [p.loop for p in ranked]
+    most = _most(loops, lambda one: one.highest)
+    return replace(
+        loops[0], highest=most.highest, inductance=most.inductance,
+        time_constant=most.time_constant, voltage=_most(loops, lambda one: one.voltage).voltage,
+        all_sources=_most(loops, lambda one: one.all_sources).all_sources)
+
+
+def _of_one_wire(worst: FaultPlace, first: str, ranked: list[FaultPlace]) -> FaultPlace:
+    """Besides the highest end the lowest, what is between, and every caution and remedy."""
+    between = [p.between for p in ranked if p.between is not None]
+    return replace(
+        worst, at_lowest=_gravest(p.at_lowest for p in ranked),
+        between=_gravest(between) if between else None, loop=replace(
+            worst.loop, lowest=_least(ranked),
+            notes=(first, *_each_once(p.loop.notes for p in ranked)),
+            remedies=_each_once(p.loop.remedies for p in ranked),
+            # one that nobody ends where covers are no answer fails, whatever another is
+            inherent=all(p.loop.inherent for p in ranked if p.nobody or p is ranked[0])))
+
+
+def _most(loops: list[Loop], of: Callable[[Loop], Finding]) -> Loop:
+    return max(loops, key=lambda one: of(one).number if of(one).known else -1.0)
+
+
+def _least(ranked: list[FaultPlace]) -> Finding:
+    """The lowest current of all; only the most that it can be where that of one is open."""
+    known = [p.lowest for p in ranked if p.lowest.known]
+    if not known:
+        return ranked[0].lowest
+    least = min(known, key=lambda one: one.number)
+    open_ = [p for p in ranked if not p.lowest.known or only_at_most(p.lowest)]
+    if not open_ or only_at_most(least):
+        return least
+    whose = open_[0].loop.rival
+    return least.called(note=f"{AT_MOST}: that of {whose.name if whose else open_[0].title} may "
+                             "be less")
+
+
+def _fed(ranked: list[FaultPlace]) -> list[tuple[Source, Cleared]]:
+    """What else feeds any of them, each once at its most, and once where that is not known."""
+    found: dict[tuple[str, bool], tuple[Source, Cleared]] = {}
+    for source, one in ((s, o) for p in ranked for s, o in zip(
+            p.loop.sources, p.others, strict=True)):
+        key = source.name, source.current.known
+        if key not in found or key[1] and source.current.number > found[key][0].current.number:
+            found[key] = source, one
+    return list(found.values())
+
+
+def _gravest(answers: Iterable[Cleared]) -> Cleared:
+    """The worst answer, and of those that clear the slowest."""
+    return max(answers, key=lambda one: (
+        _weight(one), one.time.number if one.time is not None and one.time.known else 0.0))
+
+
+def _each_once(told: Iterable[Sequence[str]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(words for one in told for words in one))
 
 
 def _highest(ranked: list[FaultPlace]) -> str:

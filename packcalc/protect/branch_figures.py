@@ -38,6 +38,11 @@ COLDEST = leaf("coldest wire that is counted", "θ", "°C", 273.15 - 50.0, "assu
 JOINT_END = leaf("end temperature of joints and insulation", "θ_end", "°C", 160.0 + 273.15,
                  "assumed", source="packcalc-rule", origin=RULE,
                  note="lowest in IEC 60364-5-54 below 300 mm²; errs low")
+HOT_CLASS = leaf("temperature class counted before a fault, left open", "θ_ins", "°C",
+                 150.0 + 273.15, "assumed", source="packcalc-rule", origin=RULE,
+                 note="the hottest usual one below the end temperature of joints")
+STANDS_LESS = (f"{AT_MOST}: the class of its insulation is left open, and the conductor of a "
+               "hotter one stands less")
 
 
 @formula(title="loop resistance of a branch", symbol="R_br", unit="mΩ", text="R_br = 2·l·r_1/S",
@@ -188,7 +193,7 @@ class AtCharge:
 
     Attributes:
         difference: V across the open contact.
-        capacitance: of the charger's output, or of the station's.
+        capacitance: of the charger's output, or of the inlet's own and the station's.
         stated: whether the brief gives the difference; else the charger counts as empty.
     """
 
@@ -291,6 +296,11 @@ class BranchAsked:
             self.fuse.part, 2 if self.fused_poles == "both" or self.poles_open else 1)
 
     @property
+    def class_open(self) -> bool:
+        """Whether nobody said the class of its insulation."""
+        return self.hottest not in (None, self.insulation_class)
+
+    @property
     def fuse_open(self) -> bool:
         """Whether it has a fuse, and nobody said what that puts into the loop."""
         return self.own_fuses is None and (self.fuse.rating.known or bool(self.fuse.name))
@@ -389,9 +399,9 @@ def branch_wires(hot: Finding, fuses: Finding | None) -> Finding:
                  unit="mΩ", first=hot, second=fuses)
 
 
-def only_at_most(lowest: Finding) -> bool:
-    """Whether a lowest current may be less than its value: it then shows no device to act."""
-    return lowest.note.startswith(AT_MOST)
+def only_at_most(found: Finding) -> bool:
+    """Whether it may be less than its value: a lowest current then shows no device to act."""
+    return found.note.startswith(AT_MOST)
 
 
 def told_with_bound(finding: Finding) -> str:
@@ -425,7 +435,7 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
         resistance_low=low,
         lowest=branch_lowest(asked.voltage_empty, asked.upstream_long,
                              branch_wires(hot, asked.own_fuses), asked.fuse_open),
-        withstand=branch_withstand(asked.section, asked.insulation_class),
+        withstand=branch_withstand(asked.section, asked.insulation_class, asked.class_open),
         own_discharge=_pulse(
             "I²t of the branch's own capacitor into a fault elsewhere", low,
             asked.capacitance, asked.highest_voltage),
@@ -445,10 +455,15 @@ def _pulse(title: str, resistance: Finding, capacitance: Finding, voltage: Findi
                        "high", capacitance=capacitance, voltage=voltage, resistance=resistance)
 
 
-def branch_withstand(section: Finding, insulation_class: Finding) -> Finding:
-    """I²t that the conductor of a branch stands; without value where its section is not known."""
-    return _maybe(cable_withstand, "I²t that the conductor stands",
-                  constant=_constant(insulation_class), area=section)
+def branch_withstand(section: Finding, insulation_class: Finding, open_: bool = False) -> Finding:
+    """I²t that the conductor of a branch stands; without value where its section is not known.
+
+    Args:
+        section, insulation_class: of the conductor.
+        open_: whether nobody said its class: the hottest that is known counts, as the most.
+    """
+    return _maybe(cable_withstand, "I²t that the conductor stands", STANDS_LESS if open_ else "",
+                  constant=_constant(HOT_CLASS if open_ else insulation_class), area=section)
 
 
 def _constant(insulation_class: Finding) -> Finding:

@@ -10,7 +10,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from packcalc.cable_rules import section_words
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge, on_an_open_entry,
+)
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.fuse import (
     SteadyLoad, arc_voltage_check, carries_check, outlives_check, time_constant_checks,
@@ -22,8 +24,8 @@ from packcalc.part_checks.precharge_wires import (
 from packcalc.part_checks.shown import SILENT, at_voltage, counted, rounded, terminals_check
 from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import (
-    FUSE_OPEN, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
-    only_at_most,
+    FUSE_OPEN, HOT_CLASS, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
+    only_at_most, told_with_bound,
 )
 
 BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
@@ -119,19 +121,17 @@ def _checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
             "at least", fuse.clearing,
             missing="; ".join(f.note or f.title for f in (duty.withstand, fuse.clearing)
                               if not f.known),
-            remedy="a larger section or a faster fuse")),
+            remedy="a larger section or a faster fuse"),
+            f"{HOT_CLASS.shown} before the fault"),
         *_overload(asked), *_sheet_checks(asked),
         *(_load_checks(asked, duty) if _loaded(asked) else ()), *_resistor_checks(asked, duty))
 
 
-def _of_class(asked: BranchAsked, check: Check) -> Check:
-    """No pass rests on a class that nobody told: a hotter one stands less, and heats its ends."""
-    if check.verdict != PASS or asked.hottest in (None, asked.insulation_class):
-        return check
-    return replace(check, verdict=CAUTION, reason="its class is left open, "
-                   f"{asked.insulation_class.shown} is counted, our assumption: one of a hotter "
-                   "class stands less and runs hotter",
-                   remedy="print on the cable: branch.insulation_class")
+def _of_class(asked: BranchAsked, check: Check, counted_at: str) -> Check:
+    """No pass rests on a class that nobody told: hotter it stands less, cooler it carries less."""
+    return check if not asked.class_open else on_an_open_entry(
+        check, f"its class is left open, {counted_at} is counted, our assumption: say "
+               "branch.insulation_class")
 
 
 def _breaking(asked: BranchAsked) -> Check:
@@ -165,9 +165,10 @@ def _overload(asked: BranchAsked) -> tuple[Check, ...]:
     """The fuse may not let the conductor be overloaded for ever."""
     if not asked.fuse.rating.known:
         return ()
-    return branch_overload(asked.fuse.part, asked.fuse.rating, voltage=asked.highest_voltage,
+    held = branch_overload(asked.fuse.part, asked.fuse.rating, voltage=asked.highest_voltage,
                            laid=LaidCapacity(asked.capacity, asked.capacity_at_best,
                                              asked.why_no_capacity, asked.capacity_below))
+    return tuple(_of_class(asked, one, "the coolest of the rule set") for one in held)
 
 
 def _load_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
@@ -187,8 +188,10 @@ def _resistor_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
     opens = fuse.opens_from is not None and duty.load.number >= fuse.opens_from.number
     return (*pulse, *one_current(own, passes),
             carries_tries(_carries(asked, duty), fuse.part, duty.load, passes, asked.ambient),
-            stands_tries(duty.withstand, asked.capacity, duty.load, passes,
-                         fuse.clearing if opens and fuse.clearing.known else None))
+            _of_class(asked, stands_tries(
+                duty.withstand, asked.capacity, duty.load, passes,
+                fuse.clearing if opens and fuse.clearing.known else None),
+                "the worse for each figure"))
 
 
 def _one_circuit(asked: BranchAsked) -> tuple[Check, ...]:
@@ -246,7 +249,7 @@ def _sheet_checks(asked: BranchAsked) -> tuple[Check, ...]:
     joined = terminals_check(part.terminal_limit, asked.insulation_class)
     if joined.verdict == FAIL:
         joined = replace(joined, verdict=CAUTION)
-    joined = _of_class(asked, joined)
+    joined = _of_class(asked, joined, asked.insulation_class.shown)
     return (limits,
             replace(joined, title="Fuse: terminals stand the conductors joined to them",
                     reason=joined.reason or "the conductor may run up to its insulation's class",
@@ -330,14 +333,15 @@ def _stub(asked: BranchAsked, duty: BranchDuty, at_tap: Check) -> Check:
     """
     heat, stands = asked.stub_heat, duty.withstand
     none = asked.tap_length.known and asked.tap_length.number == 0
-    if heat is None or none or (heat.known and stands.known and heat.number <= stands.number):
+    sure = stands.known and not only_at_most(stands)
+    if heat is None or none or (heat.known and sure and heat.number <= stands.number):
         return at_tap
     through = f"lets up to {heat.shown} through, {heat.note}" if heat.known else heat.note
-    bears = stands.shown if stands.known else "what is not known"
+    bears = told_with_bound(stands) if stands.known else "what is not known"
     told = f"until the fuse it stands {bears}, and a fault there {through}"
     words = "; ".join(w for w in (told, at_tap.reason) if w)
     verdict = at_tap.verdict if at_tap.verdict != PASS else \
-        CAUTION if stands.known or not heat.known else NOT_EVALUATED
+        CAUTION if sure or not heat.known else NOT_EVALUATED
     return replace(at_tap, verdict=verdict, reason=words, remedy=STUB_REMEDY)
 
 

@@ -20,7 +20,8 @@ from packcalc.checks import (
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, break_words, contactor_part_checks, slower_duty, switch_facts,
+    CarryDemand, SwitchDemand, break_words, carry_words, contactor_part_checks, dropped_rows,
+    pole_rows, slower_duty, switch_facts, withstand_words,
 )
 from packcalc.part_checks.overload import OverloadPath
 from packcalc.part_checks.overload_carried import overload_rows
@@ -156,7 +157,7 @@ class ContactorAsked:
         delay: as in `SwitchDemand`, or None.
         longest_constant: of all fault places from pole to pole, or None.
         slower_loops: as in `SwitchDemand`.
-        overload: as in `CarryDemand`.
+        overload, fault_lowest: as in `CarryDemand`.
     """
 
     highest_voltage: Finding
@@ -182,6 +183,7 @@ class ContactorAsked:
     longest_constant: Finding | None = None
     slower_loops: tuple[tuple[Finding, Finding], ...] = ()
     overload: OverloadPath | None = None
+    fault_lowest: Finding | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
@@ -423,9 +425,8 @@ def _candidate(asked: ContactorAsked, size: float, carry: Finding, breaking: Fin
     return Candidate(f"{significant(size)} A".replace(".0 A", " A"), checks)
 
 
-def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding | None,
-                    step: ClosingStep | None) -> Candidate:
-    demand = CarryDemand(
+def _carried(asked: ContactorAsked, carry: Finding | None) -> CarryDemand:
+    return CarryDemand(
         highest_voltage=asked.highest_voltage,
         continuous_current=carry if carry is not None else asked.continuous_current,
         peak_current=asked.peak_current, peak_duration=asked.peak_duration,
@@ -433,6 +434,11 @@ def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding |
         terminal_temperature=asked.terminal_temperature,
         counted_resistance=asked.counted_resistance, overload=asked.overload,
         in_main_path=True)
+
+
+def _part_candidate(part: ContactorPart, asked: ContactorAsked, carry: Finding | None,
+                    step: ClosingStep | None) -> Candidate:
+    demand = _carried(asked, carry)
     flows = [f for f in (asked.charge_current, asked.regeneration_current) if f.known]
     switch = SwitchDemand(
         closing_step=step.peak if step else None, break_discharge=asked.peak_current,
@@ -475,8 +481,7 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
                     "one welded pole must not leave the pack connected"),
         Requirement("voltage", f"each pole alone above {volts} DC",
                     "poles in series add no voltage without a stated series rating"),
-        Requirement("carries", f"{_text(carry)} continuously at {asked.box_ambient.shown}; "
-                    f"{asked.peak_current.shown} for {asked.peak_duration.shown}"),
+        Requirement("carries", carry_words(_carried(asked, carry))),
         *overload_rows(asked.overload),
         Requirement("breaks", f"{break_words(asked.break_discharge)} discharging and "
                     f"{break_words(asked.break_charge)} charging at {volts} DC, L/R "
@@ -484,12 +489,14 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
                     "not polarised, or rated for the worse direction"
                     + (f": {breaking.shown}" if breaking else "")),
         *slower_duty(asked.slower_loops),
+        *pole_rows(asked.counted_resistance),
+        *dropped_rows("main fuse", asked.delay, asked.fault_highest, asked.fuse_let_through),
         Requirement("makes", f"{_text(step.peak if step else None)} at closing after pre-charge",
                     "peak of the damped loop; the bound is "
                     + _text(step.bound if step else None)),
-        Requirement("short-time withstand", f"let-through {_text(asked.fuse_let_through)}, "
-                    f"fault {_text(asked.fault_highest)}",
-                    "stays closed and unwelded until the fuse has cleared"),
+        Requirement("short-time withstand", withstand_words(
+            asked.fault_lowest, asked.fault_highest),
+            "stays closed and unwelded until somebody has cleared the fault"),
         Requirement("feedback", "auxiliary contact that shows the main contact, for weld "
                     "detection (common practice)"),
         Requirement("condition", "new; a salvaged sealed contactor only with its maker's test"),

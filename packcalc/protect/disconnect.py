@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from packcalc.checks import Candidate, Item, Requirement, named_part
-from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, switch_facts
+from packcalc.part_checks.contactor import (
+    CarryDemand, SwitchDemand, carry_words, constant_words, or_more, switch_facts, withstand_words,
+)
 from packcalc.part_checks.disconnect import (
     PlaceDemand, connector_part_checks, disconnect_part_checks,
 )
@@ -41,8 +43,10 @@ def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *
     """
     candidates = tuple(Candidate(part.name, disconnect_part_checks(part, demand, switch, place),
                                  switch_facts(part), own=True) for part in parts)
-    rows = (*_carries(demand), Requirement(
-        "pilot contact", "opens before the power contacts", "it may never be pulled under load"))
+    rows = (*_carries(demand), *_pulled(demand, switch), Requirement(
+        "poles", "how many, resistance of one" + _spare(demand) + "; whether a fuse stands inside"),
+        Requirement("pilot contact", "opens before the power contacts",
+                    "it may never be pulled under load"))
     return _item("disconnect", "Service disconnect", demand, candidates, rows,
                  DISCONNECT_NOTES, named)
 
@@ -61,26 +65,47 @@ def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
                                  switch_facts(part), own=True) for part in parts)
     rows = (*_carries(demand), Requirement(
         "touch protection and interlock", "finger-safe when parted, pilot contact first"),
-        Requirement("parted under load", "breaking current in DC, or the words that it has none",
-                    "without one it must be dead before it parts"),
+        Requirement("parted under load", f"{or_more(demand.peak_current)} at {_volts(demand)} DC, "
+                    "or the words that it breaks none", "dead before it parts without one"),
+        *((Requirement("resistance", f"of one contact{spare}"),) if (
+            spare := _spare(demand)) else ()),
         *((Requirement("conductor", f"takes {place.section.shown}", "never a cut-down strand"),)
           if place.section is not None else ()))
     return _item("connectors", "Connectors of the main path", demand, candidates, rows,
                  CONNECTOR_NOTES, named)
 
 
+def _pulled(demand: CarryDemand, switch: SwitchDemand | None) -> tuple[Requirement, ...]:
+    """What its breaking figures are held against; most state none."""
+    if switch is None:
+        return ()
+    return (Requirement(
+        "breaks", f"{or_more(switch.break_discharge)} discharging and {switch.break_charge.shown} "
+        f"charging at {_volts(demand)} DC{constant_words(switch)}, whichever way round it is "
+        "mounted; or the words that it breaks none",
+        "without a figure the pilot contact counts alone"),)
+
+
+def _spare(demand: CarryDemand) -> str:
+    """What its contacts may take at the peak; empty where that is not known or may be less."""
+    spare = demand.spare_voltage
+    return "" if spare is None or not spare.known or spare.may_be_less else \
+        f", in all at most {spare.shown} at {demand.peak_current.shown}"
+
+
+def _volts(demand: CarryDemand) -> str:
+    return f"{demand.highest_voltage.least}{demand.highest_voltage.shown}"
+
+
 def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:
     return (
-        Requirement("rated DC voltage", f"above {demand.highest_voltage.least}"
-                    f"{demand.highest_voltage.shown}",
+        Requirement("rated DC voltage", f"above {_volts(demand)}",
                     "highest working voltage, not the label voltage"),
-        Requirement("carries", f"{demand.continuous_current.shown} continuously at "
-                    f"{demand.ambient.shown}; {demand.peak_current.shown} for "
-                    f"{demand.peak_duration.shown}"),
+        Requirement("carries", carry_words(demand)),
         *overload_rows(demand.overload),
-        Requirement("short-time withstand", f"{demand.fault_highest.shown}, or the fuse's cut-off "
-                    "current, until the fuse has cleared" if demand.borne is None
-                    else f"at least {demand.borne.words}", "until somebody has cleared the fault"),
+        Requirement("short-time withstand", withstand_words(
+            demand.fault_lowest, demand.fault_highest) if demand.borne is None
+            else f"at least {demand.borne.words}", "until somebody has cleared the fault"),
     )
 
 

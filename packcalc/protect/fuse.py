@@ -15,7 +15,7 @@ from packcalc.checks import (
     open_of, word_fact, worst,
 )
 from packcalc.conductors import copper_resistance
-from packcalc.findings import Finding, largest, leaf, trace
+from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace
 from packcalc.fuse_formulas import (
     COUNTED_ON, FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor,
     fuse_melting_current_demand, fuse_rating_before_conductor, fuse_rating_cable_limit,
@@ -190,14 +190,17 @@ def _least_rating(asked: FuseAsked) -> tuple[Finding, bool]:
                       note="no credit is taken for a box cooler than the rating ambient")
     factor = trace(fuse_ambient_factor, ambient=warmest, hottest_part=HOTTEST_PART,
                    rating_ambient=RATING_AMBIENT)
+    open_ = asked.continuous_current.first_open
+    least = f"{AT_LEAST}: the {open_.title} may be more" if open_ else ""
     before = trace(
         fuse_rating_before_conductor, f"{title}, before the conductor factor",
-        note="the conductor factor C1 is not in this figure and may only raise it",
+        note="; ".join(filter(None, (
+            least, "the conductor factor C1 is not in this figure and may only raise it"))),
         load_current=asked.continuous_current, ambient_factor=factor,
         fluctuation_factor=FLUCTUATION)
     if asked.conductor_factor is None or not asked.conductor_factor.known:
         return before, False
-    return trace(fuse_rating_with_conductor, title, before=before,
+    return trace(fuse_rating_with_conductor, title, note=least, before=before,
                  conductor_factor=asked.conductor_factor), True
 
 
@@ -440,7 +443,7 @@ def _window(candidates: tuple[Candidate, ...], asked: FuseAsked, duty: FuseDuty)
     words = f"lowest rating left {left[0].name}, highest {left[-1].name}"
     own = [c for c in left[0].checks if c.stage == "thermal load" and c.figure is not None]
     verdict = worst(own)
-    if verdict == NOT_EVALUATED:
+    if duty.least_rating.at_least or verdict == NOT_EVALUATED:
         words += "; the lower end may rise and the upper end fall with what is not yet known"
     return Check(title, "thermal load", verdict, duty.least_rating, _upper(asked, duty),
                  "at most", words)
@@ -510,7 +513,9 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
         Requirement(f"Total clearing time at {lowest} DC", f"at most {COUNTED_ON.shown}",
                     "packcalc's own rule"),
         Requirement("Rated current", _rating_asked(duty),
-                    f"load side and cable side; conductor factor {conductor}"),
+                    f"load side and cable side; conductor factor {conductor}" + (
+                        "; its low end is the least: a load is not known"
+                        if duty.least_rating.at_least else "")),
         Requirement(f"Melting current at {asked.peak_duration.shown}",
                     f"at least {rounded(duty.melting_current, True)}",
                     "repeated peaks must not age the link"),

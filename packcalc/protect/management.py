@@ -237,9 +237,9 @@ def _above_charging(trip: Finding, cell: dict[str, Finding]) -> Check:
     remedy = ("a charger of closer tolerance, a lower end of charging, or a higher trip within the "
               "cell's limit")
     held = judge("over-voltage trip above the end of charging", "convenience", trip, "at least",
-                 cell["charger"], missing="no setting given", remedy=remedy,
+                 cell["ended"], missing="no setting given", remedy=remedy,
                  reason="end of charging at the charger's upper tolerance")
-    if held.verdict != FAIL or trip.number < cell["full"].number:
+    if held.verdict != FAIL or trip.number < min(cell["full"].number, cell["ended"].number):
         return held
     return replace(held, verdict=CAUTION, reason="a charger at the upper end of its tolerance ends "
                    "every charge in a trip, which opens contactors under the charging current")
@@ -440,7 +440,8 @@ def _loaded_cell(asked: ManagementAsked) -> Finding | None:
     if not asked.pack.loaded_voltage.known:
         return None
     return trace(cell_share, "mean voltage of one cell at the end of the peak, cold and nearly "
-                 "empty", voltage=asked.pack.loaded_voltage, cells=_cells_in_series(asked))
+                 "empty", voltage=asked.pack.loaded_voltage, cells=_cells_in_series(asked),
+                 note=asked.pack.loaded_voltage.note)
 
 
 def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:

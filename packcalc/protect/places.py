@@ -343,11 +343,13 @@ class Rival:
         name: by which the others are told apart from it.
         words: what stands before the list of all of them.
         highest: whether the largest current of them all is told as well.
+        one_wire: whether they are one wire at several taps: each figure is the worst of them all.
     """
 
     name: str
     words: str
     highest: bool = False
+    one_wire: bool = False
 
 
 @value_object
@@ -373,7 +375,7 @@ class Loop:
         backward: devices that only the sources of the bus pass, against the modules' current;
             each `sees` their sum.
         own_wire: I²t that its own conductor stands until it melts, where that is a branch's or a
-            charge cable's; None where none is held here.
+            charge cable's; without value nobody is shown to save it; None where none is held.
         sizes: whether the parts of the main path are sized for its lowest current.
         passed: what the current may pass besides, and nobody counts on here: a fuse that is not
             shown to break it may melt before a device has cleared, a charge contactor be torn open.

@@ -331,7 +331,8 @@ def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
     heat = _heat(asked, resistance)
     checks = [_voltage_check(asked), _peak_check(asked, heat["peak"]),
               _breaking_check(asked, heat["peak"])]
-    checks += [_on_its_word(asked, check) for bus in (low, high) for check in load_checks(bus)]
+    checks += [_all_told(asked, _on_its_word(asked, check))
+               for bus in (low, high) for check in load_checks(bus)]
     checks += [_energy_check(asked, heat), _time_check(asked, time, asked.time_limit,
                                                        "bus reaches the level in time"),
                _time_check(asked, time, asked.timeout, "timeout is longer than a slow charge")]
@@ -360,6 +361,12 @@ def _on_its_word(asked: PrechargeAsked, check: Check) -> Check:
             remedy=f"the maker of {load.name} states what it draws from {load.wakes_at.shown} on "
                    "until it is told to run; or it is kept asleep by wire")
     return check
+
+
+def _all_told(asked: PrechargeAsked, check: Check) -> Check:
+    """What a load draws that is in no sum pulls the bus down as well: no pass is shown."""
+    why = asked.untold
+    return on_an_open_entry(check, f"{why}: it may hold the bus down") if why else check
 
 
 def _part_candidate(asked: PrechargeAsked, part: ResistorPart) -> Candidate:
@@ -649,10 +656,10 @@ def _open_items(asked: PrechargeAsked) -> tuple[str, ...]:
 def _duty_checks(asked: PrechargeAsked, upper: Finding, lower: Finding | None) -> tuple[Check, ...]:
     checks = []
     if lower is not None:
-        checks.append(judge("a resistance exists between the time and the current limit",
-                            "fault range", upper, "at least", lower,
-                            remedy="more time, a smaller level, loads kept asleep, or a relay "
-                                   "that makes more current"))
+        checks.append(_all_told(asked, judge(
+            "a resistance exists between the time and the current limit", "fault range", upper,
+            "at least", lower, remedy="more time, a smaller level, loads kept asleep, or a relay "
+            "that makes more current")))
     for load in asked.loads:
         if not load.known:
             checks.append(Check(f"{load.name} lets the bus come up", "thermal load", NOT_EVALUATED,

@@ -33,6 +33,8 @@ HALF = leaf("share of the empty pack's voltage that tells a weld", "x", "%", 0.5
             source="packcalc-rule", origin=RULE)
 NO_CONTACTOR = counted("none between", 0, "definition", RULE)
 LATE = "short that begins once the coils have dropped"
+ASK_SHORTEST = ("ask the contactor's maker for its shortest opening time with this coil "
+                "suppression: what it meets by then it must break")
 APART = "a short at the same moment is held apart: see contactors opened untimed"
 STRING_MONITOR = ("a reading of each string on its cells' side of its contactors before it is "
                   "closed: by the management system's two voltage readings, or a monitor switched "
@@ -301,9 +303,15 @@ def _untimed_check(one: Untimed) -> Check:
         f"hold up the coils' supply for at least {one.hold.shown}, in which the fuse clears what "
         "the contactor breaks at most" if one.hold is not None else "",
         "a faster or smaller fuse", "a contactor that breaks more, in both directions") if words)
-    held = judge(title, "who clears", one.breaks, "at least", one.left,
-                 missing=one.left.note if not one.left.known else
-                 f"ask the contactor's maker: {one.left.shown} in both directions", remedy=remedy)
+    # What breaks the highest fault may part as soon as it will.
+    every = one.breaks is not None and one.highest.known \
+        and one.breaks.number >= one.highest.number
+    left = one.highest if every and one.left.known else one.left
+    held = judge(title, "who clears", one.breaks, "at least", left,
+                 missing=left.note if not left.known else
+                 f"ask the contactor's maker: {left.shown} in both directions", remedy=remedy)
+    if held.verdict == CAUTION:
+        return replace(held, remedy=f"{ASK_SHORTEST}; {remedy}")
     if held.verdict != FAIL:
         return held
     return replace(held, verdict=CAUTION, reason=(

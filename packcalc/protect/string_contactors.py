@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from packcalc.checks import Candidate, Item, Requirement, named_part, open_of
 from packcalc.findings import Finding
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, break_words, constant_words, contactor_part_checks, slower_duty,
-    switch_facts,
+    CarryDemand, SwitchDemand, break_words, carry_words, constant_words, contactor_part_checks,
+    dropped_rows, pole_rows, slower_duty, switch_facts, withstand_words,
 )
 from packcalc.parts import ContactorPart
 
@@ -60,20 +60,22 @@ def _specification(carry: CarryDemand, switch: SwitchDemand,
                    made: Finding | None) -> tuple[Requirement, ...]:
     volts = carry.highest_voltage.least + carry.highest_voltage.shown
     lines = [
+        Requirement("poles", "a drive of its own in each lead"),
         Requirement("voltage", f"each pole alone above {volts} DC",
                     "poles in series add no voltage without a stated series rating"),
-        Requirement("carries", f"{carry.continuous_current.shown} continuously at "
-                    f"{carry.ambient.shown}; {carry.peak_current.shown} for "
-                    f"{carry.peak_duration.shown}", "best string, one string open"),
+        Requirement("carries", carry_words(carry), "best string, one string open"),
         Requirement("breaks", f"{break_words(switch.break_discharge)} discharging and "
                     f"{break_words(switch.break_charge)} charging at "
-                    f"{volts} DC" + constant_words(switch),
+                    f"{volts} DC" + constant_words(switch) + ", whichever way round it is mounted",
                     "up to the largest current at which it opens first: discharging before the "
                     "main fuse, its string alone in; charging before the string fuse, the others "
                     "feeding a fault of its string backwards through it"),
         *slower_duty(switch.slower_loops),
-        Requirement("short-time withstand", f"{carry.fault_highest.shown}, or the string fuse's "
-                    "cut-off current, until it has cleared", "fed by all other strings"),
+        *pole_rows(carry.counted_resistance),
+        *dropped_rows("string fuse", switch.delay, carry.fault_highest, switch.let_through),
+        Requirement("short-time withstand", withstand_words(
+            carry.fault_lowest, carry.fault_highest),
+            "fed by all other strings, until somebody has cleared the fault"),
     ]
     if made is not None:
         lines.append(Requirement("makes", made.shown, "the first string onto the pre-charged "

@@ -231,7 +231,7 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
         ("highest_voltage_V", "Highest working voltage", _at_least(pack.highest_voltage)),
         ("fault_highest_A", "Highest fault current", _fault_highest(study)),
         ("fault_lowest_A", "Lowest fault current", _at_most(faults.lowest)),
-        ("least_fuse_rating_A", "Least main fuse rating, load side", _cell(_least(study))),
+        ("least_fuse_rating_A", "Least main fuse rating, load side", _at_least(_least(study))),
         ("stored_energy_kWh", "Energy stored when full, at most",
          _cell(of_pack(study.brief, pack))),
     ), _lower_bounds(study)))
@@ -282,7 +282,7 @@ def _lower_bounds(study: ProtectionStudy) -> tuple[str, ...]:
 
 
 def _at_least(finding: Finding) -> Cell:
-    """A voltage of which links are not evaluated says on page one that it may be more."""
+    """A figure of which a part is not known says on page one that it may be more."""
     cell = _cell(finding)
     return replace(cell, text=f"at least {cell.text}") if finding.at_least else cell
 

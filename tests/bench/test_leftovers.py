@@ -170,7 +170,9 @@ def test_water_fire_and_swelling_set_a_module_aside_wherever_they_are_told(colum
     "fire station van", "ventilated room", "warm dry room", "Burnley yard", "near the sea",
     "not half-submerged", "non-flooded", "never-flooded car", "unburnt", "un-burnt",
     "no house-fire or flood", "no flood or house-fire", "ex-fire-brigade van", "seawater-proof box",
-    "never in seawater", "non-smoker's car", "undamaged", "floodlit yard"])
+    "never in seawater", "non-smoker's car", "undamaged", "floodlit yard",
+    "fire extinguisher on board", "smoke detector fitted; dry shed", "shed with fire doors",
+    "old fire engine; half charge", "free of rust", "free of flood or fire"])
 def test_a_denied_word_or_a_harmless_one_changes_nothing(note):
     found = graded(storage=note, donor=note)
     assert found.grade == "keep" and not found.questions
@@ -195,6 +197,26 @@ def test_what_may_mean_harm_is_asked_about(note):
     ("no signs of fire or flooding", "undecided")])
 def test_the_column_of_damage_knows_water_too(note, grade):
     assert graded(damage=note).grade == grade
+
+
+@pytest.mark.parametrize("note", [
+    "van put out by the fire brigade", "fire service training car", "free burnt pack",
+    "van hosed down by fire department", "fire extinguisher emptied over it", "fire brigade called",
+    "attended by fire services", "fire engine, put out in time", "fire alarm went off",
+    "ex-fire-brigade van, used for training", "wrapped in a fire blanket", "doused with foam",
+    "free from a burnt house", "free flooded van", "free from fire", "swampy yard"])
+@pytest.mark.parametrize("column", ["storage", "donor"])
+def test_a_guard_against_fire_that_acted_and_a_free_pack_are_asked_about(column, note):
+    found = graded(**{column: f'"{note}"'})
+    assert found.grade == "undecided" and found.bars
+
+
+@pytest.mark.parametrize("note", ["thermal-runaway in the next module", "thermal runaway",
+                                  "inferno in a garage", "swamped", "bloated", "case-bloated"])
+def test_further_words_of_fire_water_and_swelling(note):
+    assert graded(donor=note).grade == "quarantine"
+    assert graded(damage=note).grade == "reject"
+    assert weigh_past(f"no {note}").meaning == "none"
 
 
 def test_every_denial_must_stand_right_before_its_word():

@@ -77,6 +77,32 @@ def test_a_station_s_capacitors_are_in_no_entry():
     assert near.demand.number == pytest.approx(1.5 / 3.448e-3, rel=1e-4) and near.verdict == PASS
 
 
+INLET = "fast-charge inlet"
+
+
+@pytest.mark.parametrize(("own", "station", "verdict", "sum_"), [
+    ("1 mF", "0 mF", NOT_EVALUATED, 1e-3), ("0.4 mF", "0.6 mF", NOT_EVALUATED, 1e-3),
+    ("0 mF", "0 mF", PASS, 0.0), ("unknown", "0 mF", NOT_EVALUATED, None),
+    ("1 mF", "unknown", NOT_EVALUATED, None)])
+def test_an_inlet_s_own_capacitance_and_the_station_s_are_both_filled(own, station, verdict, sum_):
+    found = study("minibus", branch={INLET: {"capacitance": own}}, station__capacitance=station)
+    items = {i.key: i for i in found.items}
+    full = found.pack.highest_voltage.number
+    # 4 m of 50 mm² out and back, 2·4·17.24/50 = 2.758 mΩ; 10 % more at the tolerance
+    check = next(c for c in items[f"branch.{INLET}"].checks
+                 if c.title == "Healthy fuse passes the closing step at every charge")
+    assert check.verdict == verdict
+    line = next(r for r in items["charge_contactor"].specification if r.what == "makes")
+    if sum_ is None:
+        open_ = "branch.capacitance" if own == "unknown" else "station.capacitance"
+        assert open_ in line.value and not check.demand.known
+        return
+    integral = 0.5 * 1.1 * sum_ * full ** 2 / 2.758e-3
+    step = next(f for f in check.demand.walk() if f.title == "I²t of the step at every charge")
+    assert step.number == pytest.approx(integral, rel=1e-3)
+    assert (line.value == "0 A") == (sum_ == 0.0)
+
+
 def test_the_entry_is_open_only_where_there_is_such_a_contactor():
     name = "path.charge_difference"
     assert not asked(path__charge_contactor="none").left_open(name)

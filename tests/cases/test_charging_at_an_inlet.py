@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from packcalc.checks import FAIL
+from packcalc.checks import FAIL, NOT_EVALUATED
 from packcalc.layouts import asks_of
 from packcalc.loads import charging_current_said, charging_power
 from packcalc.protect.states import charge_circuit_current
@@ -79,3 +79,19 @@ def test_a_branch_that_says_power_is_counted_at_the_lowest_charge():
 def test_a_load_of_another_kind_charges_nothing():
     load = study("truck", branch={CABLE: {"kind": "other", "current": "250 A"}})
     assert load.pack.charging_current.number == pytest.approx(33.64, abs=0.005)
+
+
+def test_beside_an_inlet_the_charger_still_counts_as_behind_the_charge_contactor():
+    # its 250 A link leaves up to 1541 A to the trip (see test_charge_opening); the part breaks 15 A
+    found = study("truck", parts__charge_contactor="Lyng 20 pre-charge", branch={
+        CABLE: {"fuse_part": "Talvik 250 full range", "fuse_rating": "250 A", "section": "95 mm²"},
+        "battery heater": {"kind": "fast-charge inlet"}})
+    place = next(p for p in found.circuit.places if p.key == f"branch.{CABLE}.after")
+    assert place.nobody and any(c.verdict == FAIL for c in place.checks)
+    items = {i.key: i for i in found.items}
+    step = "Healthy fuse passes the closing step at every charge"
+    assert step in [c.title for c in items[f"branch.{CABLE}"].checks]
+    # of two branches nobody said which one it closes onto first
+    (part,) = items["charge_contactor"].candidates
+    assert next(c for c in part.checks if c.title.startswith("makes the step")
+                ).verdict == NOT_EVALUATED

@@ -10,6 +10,7 @@ on logarithmic scales.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import replace
 from math import log
@@ -298,6 +299,22 @@ def test_on_and_below_what_is_left(breaks, verdict):
     found = _untimed_check(one)
     assert found.verdict == (NOT_EVALUATED if verdict == "ask" else verdict)
     assert "hold up" not in found.remedy
+
+
+def test_a_longer_opening_time_on_a_sheet_shows_no_pass():
+    # 30 ms leave less than 20 ms, and either is the longest: what parts sooner meets more
+    from packcalc.clearing import opened_untimed
+    from packcalc.protect.state_checks import _untimed_check
+    held = coordinate(asked(contactor=contactor(opening_time="30 ms")))
+    one = opened_untimed(held)
+    # √(1.2e6/(0.015 − 0.003)) = 10000 A at half of it
+    assert one.left.at_least and re.search(r"half of it, our assumption, it meets 1000\d A",
+                                           one.left.note)
+    enough = f("breaks", "A", one.left.number + 1.0)
+    assert _untimed_check(replace(one, breaks=enough)).verdict == CAUTION
+    # one that breaks the highest fault may part when it will
+    every = replace(one, breaks=f("breaks", "A", 20000.0))
+    assert _untimed_check(every).verdict == PASS
 
 
 def test_each_path_of_parallel_strings_is_asked(minibus):

@@ -130,6 +130,18 @@ def test_the_worst_of_rivals_is_that_of_the_worst_of_all_its_answers():
     assert worst_of_rivals((other, *reversed(rivals)))[1].title == worst.title
 
 
+def test_rivals_of_one_wire_fail_where_one_of_them_fails():
+    def tapped(name: str, lowest: float, inherent: bool) -> pl.FaultPlace:
+        one = _answered(name, lowest, False)
+        return replace(one, loop=replace(one.loop, inherent=inherent, rival=replace(
+            one.loop.rival, one_wire=True)))
+    worst, other = tapped("ahead", 2.0, True), tapped("behind", 5.0, False)
+    told, = worst_of_rivals((worst, other))
+    assert told.title.endswith("ahead") and told.lowest is worst.lowest
+    assert told.highest is other.highest and FAIL in {c.verdict for c in told.checks}
+    assert FAIL not in {c.verdict for c in worst_of_rivals((worst,))[0].checks}
+
+
 def test_a_branch_without_a_fuse_in_that_pole_is_never_told_as_cleared_by_it():
     bare = {"battery heater": {"fuse_part": "", "fuse_rating": "unknown"}}
     found = study("truck", branch=bare)
