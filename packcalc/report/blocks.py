@@ -27,7 +27,7 @@ from packcalc.units import from_si, printed, show, significant
 MOST_CANDIDATES = 12
 LONG_NOTE = 200  # characters of a note that a duty table still takes whole
 RULES_TOLD_ONCE = ("Range and safe side of a rule, and among the shared steps its clause, "
-                   "stand where it is used first; `packcalc formulas NAME` prints them of any "
+                   "stand where it is used first; packcalc formulas NAME prints them of any "
                    "rule.")
 
 

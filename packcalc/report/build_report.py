@@ -131,7 +131,7 @@ def _first(study: ProtectionStudy, sheet: BuildSheet, bench: Measured,
            plan: BalancePlan | None) -> Section:
     blocks: list[Block] = [lead(study, "Sections first, the longest chain last.")]
     if plan is not None:
-        blocks.append(Paragraph(f"Before joining, by the plan of `packcalc assign`. "
+        blocks.append(Paragraph(f"Before joining, by the plan of packcalc assign. "
                                 f"{plan.condition}", "caution"))
     warnings = (*(f"{DEALT}: {c.title}: {c.sentence}" for c in bench.failing), *sheet.warnings)
     if warnings:

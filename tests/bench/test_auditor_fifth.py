@@ -357,4 +357,4 @@ def test_the_build_sheet_says_at_which_temperature_it_charges():
     sized = example("truck")
     plan = sized.salvage.dealt.balance
     told = page(build_document(sized, plan=plan))
-    assert "by the plan of `packcalc assign`. Charge only where every cell is above 0 °C" in told
+    assert "by the plan of packcalc assign. Charge only where every cell is above 0 °C" in told

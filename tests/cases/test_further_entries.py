@@ -156,7 +156,7 @@ def test_a_connector_that_may_be_parted_under_load_is_held_to_the_load():
 def test_the_request_for_a_connector_names_section_and_parting():
     rows = {r.what: r.value for r in item(study("truck"), "connectors").specification}
     assert rows["conductor"] == "takes 185.0 mm²"
-    assert "or the words that it has none" in rows["parted under load"]
+    assert "or the words that it breaks none" in rows["parted under load"]
 
 
 # -- the management system ---------------------------------------------------------------------

@@ -252,8 +252,9 @@ def _between(canvas: Canvas, grid: Grid, place: tuple[int, int], tags: str) -> N
     """A mark across the link after a module, and the tags of what stands in it."""
     after, lane = place
     x, y, standing = _middle_of(grid, after, lane)
-    size = (10.0, 6.0) if standing else (6.0, 10.0)
-    canvas.rect((x - size[0] / 2, y - size[1] / 2), size)
+    for shift in (-2.0, 2.0):  # two bars: no part's symbol, the tags say what stands there
+        canvas.line(((x - 6, y + shift), (x + 6, y + shift)) if standing
+                    else ((x + shift, y - 6), (x + shift, y + 6)))
     if standing:
         left = grid.runs_back(after - 1)
         canvas.text((x + (10 if left else -10), y + 4), tags, bold=True,

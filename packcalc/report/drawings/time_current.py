@@ -315,7 +315,7 @@ def _fault_marks(asked: CoordinationAsked, scale: _Scale) -> Iterable[str]:
     """Lowest and highest fault as lines through the frame, each with its own row above."""
     bottom = HEIGHT - BOTTOM
     rows = ((asked.fault_lowest, "lowest fault", TOP - 8 - LANE),
-            (asked.fault_highest, "highest fault", TOP - 8))
+            (asked.fault_highest, "highest, modules alone", TOP - 8))
     for finding, words, y in rows:
         x = scale.x(finding.number)
         near = x > WIDTH / 2
@@ -331,7 +331,11 @@ def _words(found: Coordination) -> str:
     asked, swept = found.asked, found.sweep
     assert swept is not None
     parts = [f"Both scales are logarithmic. The range swept runs from "
-             f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}."]
+             f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}, from the modules "
+             "alone; other sources come on top."]
+    if asked.cable_current is not None and asked.cable_current.known:
+        parts.append(f"Beyond {show(LONGEST_ADIABATIC, 's')} the cable's limit is its continuous "
+                     "current alone; the peak load is judged at its end, with the cable.")
     if np.isfinite(swept.fuse.low):
         parts.append(f"The fuse counts from {significant(swept.fuse.low)} A "
                      f"({swept.fuse.why_low}).")
