@@ -454,14 +454,16 @@ def _branch_change(study: ProtectionStudy, item: Item, blank: Recheck) -> Rechec
     still = [c.title for c in own.checks if c.verdict == FAIL and c not in checks]
     words = "everything was sized again with it in the brief" + (
         f"; it fails as before: {_listed(still, '; ')}" if still else "")
-    asked = {c.title for c in own.checks}
+    asked = {_whatever_fuse(c.title) for c in own.checks}
     return _told(blank, item, name, (checks, _differences(study, after, item.key)), words,
-                 before=item.checks, gone=[c for c in item.checks if c.title not in asked
-                                           and not _NAMES_A_FUSE.search(c.title)])
+                 before=item.checks, gone=[c for c in item.checks
+                                           if _whatever_fuse(c.title) not in asked])
 
 
-# The same question is asked of the new fuse, under its own name.
-_NAMES_A_FUSE = re.compile(" opens without ")
+def _whatever_fuse(title: str) -> str:
+    """A title without the name of the branch's fuse: the same may be asked of another."""
+    _, between, upper = title.rpartition(" opens without ")
+    return f"{between}{upper}"
 
 
 def _branch_with(study: ProtectionStudy, branch: Branch, asked: str) -> tuple[str, Branch] | None:

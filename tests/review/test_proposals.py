@@ -169,6 +169,13 @@ def test_a_fuse_that_no_wire_so_thin_can_carry_fails_below_the_table() -> None:
     assert found.breaks and "Conductor carries the fuse's rated current" in found.words
 
 
+def test_a_question_of_two_fuses_that_a_bare_rating_drops_is_told() -> None:
+    bare = change("branch.dc-dc-converter.choice", "20 A").weaker
+    named = change("branch.dc-dc-converter.choice", "Talvik 40 branch").weaker
+    told = "opens without Talvik 400 full range (no longer asked"
+    assert any(told in words for words in bare) and not any(told in words for words in named)
+
+
 def test_a_bare_rating_loses_what_the_sheet_had_shown() -> None:
     found = change("branch.sense-wires.choice", "63 A")
     lost = {c.title for c in found.checks if c.verdict == NOT_EVALUATED}
