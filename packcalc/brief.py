@@ -9,14 +9,14 @@ Entries without such a value (a target, a limit) hold None: nothing is asked.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import Field, field, fields, is_dataclass, replace
+from dataclasses import Field, field, fields, is_dataclass
 
 from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, CHARGERS, MODULE_TYPE, key
 from packcalc.entry_key import Key
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
 from packcalc.parts import NO_PARTS, PartsList
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 NO_ENTRY = {"entry": False}  # metadata of a field that is no entry of the brief
 

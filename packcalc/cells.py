@@ -7,7 +7,6 @@ measurements and models; `cell_formulas` holds the arithmetic.
 
 from __future__ import annotations
 
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -24,7 +23,7 @@ from packcalc.cell_formulas import (
 )
 from packcalc.errors import OutOfRange, ProgramFault
 from packcalc.findings import Finding, Origin, leaf, trace
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 REFERENCE_TEMPERATURE = 298.15
 REFERENCE_CHARGE = 0.50
@@ -134,11 +133,11 @@ class Law:
             f"{words.axis}_below": axis[below], "ratio_below": ratios[below],
             f"{words.axis}_above": axis[above], "ratio_above": ratios[above]})
 
-    @cached_property
+    @worked_once
     def _axes(self) -> tuple[Finding, ...]:
         return tuple(self._axis(index) for index in range(len(self.at)))
 
-    @cached_property
+    @worked_once
     def _ratios(self) -> dict[str, tuple[Finding, ...]]:
         return {side: tuple(self._leaf(index, value) for index, value in enumerate(rows))
                 for side, rows in (("low", self.low), ("high", self.high))}
@@ -327,11 +326,11 @@ class AnchoredCurve:
         """Rest voltage of a cell at the module's own state of charge (bare)."""
         return np.interp(anchored_soc(soc, self.curve_empty, self.curve_full), *self._rows)
 
-    @cached_property
+    @worked_once
     def _rows(self) -> tuple[np.ndarray, np.ndarray]:
         return np.array(self.charge), np.array(self.volt)
 
-    @cached_property
+    @worked_once
     def slopes(self) -> tuple[np.ndarray, np.ndarray]:
         """Rest voltages along the curve [V], and there its slopes [V for 1 % of charge]."""
         soc = np.linspace(0.03, 0.97, 189)

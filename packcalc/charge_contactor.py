@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 
 from packcalc import transients as tr
 from packcalc.brief import Brief
@@ -42,7 +41,7 @@ from packcalc.side_circuits import (
     charging_branch, charging_load, filled_at_charge, shortest_delay, sole_charger,
 )
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 MUST_BREAK = "largest current that the charge contactor must break, discharging"
 QUICK, SLOW = 0.01, 0.03  # opening times between which a sheet asks: common practice

@@ -7,7 +7,6 @@ of the loop has cleared before is asked of every one that stands in it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +20,7 @@ from packcalc.place_demands import demand_on
 from packcalc.place_sweep import currents_of
 from packcalc.protect.places import CHARGE_KEY, FUSE, Device, Loop
 from packcalc.protect.state_checks import Untimed
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 PATH = "charge contactor"
 FED = "what charger or station feeds through the charge contactor"

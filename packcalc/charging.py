@@ -10,14 +10,13 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from packcalc import transients as tr
 from packcalc.checks import FAIL, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf, smallest, trace
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 KINDS = ("resistive", "constant power")
 OPEN_WAKING = "waking voltage open, counted at the worst"
@@ -89,7 +88,7 @@ class LoadedBus:
     level: Finding
     loads: tuple[BusLoad, ...]
 
-    @functools.cached_property
+    @worked_once
     def target(self) -> Finding:
         return trace(tr.share_of_voltage, "Voltage of the closing level", symbol="v_x",
                      voltage=self.voltage, share=self.level)
@@ -98,7 +97,7 @@ class LoadedBus:
         """The loads that draw at a bus voltage."""
         return tuple(load for load in self.loads if load.wakes_at.number <= bus)
 
-    @functools.cached_property
+    @worked_once
     def _told(self) -> dict[tuple[str, int], Any]:
         """What was worked for as many loads awake: each is asked for many times."""
         return {}

@@ -7,10 +7,10 @@ evaluated. A figure that nobody saw in print is never the ground of a pass.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from packcalc.findings import AT_LEAST, NEVER_A_GROUND, TO_CONFIRM, Finding
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 PASS, CAUTION, FAIL, NOT_EVALUATED = "pass", "caution", "fail", "not evaluated"
 VERDICTS = (FAIL, NOT_EVALUATED, CAUTION, PASS)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 
@@ -73,7 +72,7 @@ from packcalc.side_circuits import (
 )
 from packcalc.string_sweep import string_coordination
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 ELSEWHERE = Check(
     "Where the wires of pre-charge begin", "who clears", CAUTION,

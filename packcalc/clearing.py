@@ -6,8 +6,7 @@ brief does not name, or whose sheet is silent, is "not shown", with what to ask 
 
 from __future__ import annotations
 
-import functools
-from dataclasses import field, replace
+from dataclasses import field
 from typing import Any, TypeVar
 
 import numpy as np
@@ -39,7 +38,7 @@ from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
     CHARGE_KEY, Answer, Device, Spoilt, clearing_without_parts, path_current,
 )
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 RUNNING = leaf("bar or link before the fault", "θ_i", "°C", 90.0 + 273.15, "assumed",
                source="packcalc-rule", origin=Origin("rule"),
@@ -357,11 +356,11 @@ class PartAnswers:
             blocked_above=np.inf if device.breaks else side.blocked_above))
 
     # The same part stands in many loops: it is asked once for each time constant.
-    @functools.cached_property
+    @worked_once
     def _lost(self) -> dict[tuple[Any, ...], Unbroken | TornOpen]:
         return {}
 
-    @functools.cached_property
+    @worked_once
     def _counted(self) -> dict[tuple[Any, ...], FuseSide | None]:
         return {}
 

@@ -6,7 +6,6 @@ where one value is asked; nothing is extrapolated.
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable, Sequence
 from dataclasses import field
 from typing import Any
@@ -16,7 +15,7 @@ import numpy as np
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.units import significant
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 LONGEST_ADIABATIC = 5.0  # s, IEC 60364-4-43, 434.5.2
 
@@ -127,7 +126,7 @@ class Curve:
         if wrong:
             raise OutOfRange(f"{self.title}: {wrong}")
 
-    @functools.cached_property
+    @worked_once
     def _logs(self) -> tuple[np.ndarray, np.ndarray]:
         return np.log(self.currents), np.log(self.times)
 

@@ -11,7 +11,6 @@ import hashlib
 import re
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.cable_rules import next_gauge, section_words
@@ -34,7 +33,7 @@ from packcalc.measured import Measured
 from packcalc.protect.branch_figures import told_with_bound
 from packcalc.protect.places import FaultPlace, place_words
 from packcalc.protection import STRINGS_TITLE, ProtectionStudy
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 MOST_GRAVE = 25
 KEPT = 4  # studies whose decisions are not made anew: as many as a review holds side by side

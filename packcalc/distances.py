@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from packcalc.findings import Finding, formula, leaf, trace
 from packcalc.tables import table
+from packcalc.value import replace
 
 GROUP_COLUMN = {"I": "1", "II": "2", "IIIa": "3", "IIIb": "3"}
 CATEGORY_COLUMN = {"I": "1", "II": "2", "III": "3", "IV": "4"}

@@ -7,7 +7,6 @@ Lowest: cold, aged, empty, long-pulse resistance, one string. Each figure keeps 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -34,7 +33,7 @@ from packcalc.protect.places import cell_resistance, resistance_left, run_induct
 from packcalc.protect.strings import pair_resistance
 from packcalc.screening import LONGEST_PULSE
 from packcalc.units import into_si
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 RULE = Origin("rule")
 LEAST_PER_LENGTH = leaf("least inductance of a conductor pair for each metre", "L'", "µH/m",

@@ -18,7 +18,7 @@ from typing import Any
 
 from packcalc.errors import ProgramFault
 from packcalc.units import from_si, into_si, show, significant
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 # From the firmest ground to the weakest; the weakest link names a chain's ground.
 BASES = (
@@ -77,7 +77,7 @@ class Formula:
     def module(self) -> str:
         return self.function.__module__
 
-    @functools.cached_property
+    @worked_once
     def parameters(self) -> tuple[str, ...]:
         """The arguments' names, in order."""
         return tuple(i.parameter for i in self.inputs)
@@ -266,7 +266,7 @@ class Finding:
         """This finding and everything it rests on, each once, inputs first."""
         return iter(self._walked)
 
-    @functools.cached_property
+    @worked_once
     def _walked(self) -> tuple["Finding", ...]:
         found: dict[int, Finding] = {}
         for child in self.inputs:
@@ -275,13 +275,13 @@ class Finding:
         found.setdefault(id(self), self)
         return tuple(found.values())
 
-    @functools.cached_property
+    @worked_once
     def first_open(self) -> "Finding | None":
         """The first of the chain, inputs first, that may be more than its value."""
         found = next(filter(None, (child.first_open for child in self.inputs)), None)
         return found or (self if self.may_be_more else None)
 
-    @functools.cached_property
+    @worked_once
     def sound(self) -> bool:
         """Whether nothing in the chain forbids a pass: none remembered, none that may be more."""
         if self.basis in NEVER_A_GROUND or self.may_be_more:
@@ -295,14 +295,14 @@ class Finding:
         """Every basis in the chain."""
         return {node.basis for node in self.walk()}
 
-    @functools.cached_property
+    @worked_once
     def weakest(self) -> str:
         """The weakest basis in the chain."""
         if not self.inputs:
             return self.basis
         return max((self.basis, *[child.weakest for child in self.inputs]), key=BASES.index)
 
-    @functools.cached_property
+    @worked_once
     def words(self) -> str:
         """Rule, source, basis and value on one line, without the place of an entry."""
         # an entry counts to the last figure that was given, a result as it is printed

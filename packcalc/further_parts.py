@@ -7,7 +7,6 @@ named and stands nowhere by the brief is told so.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.checks import (
@@ -29,6 +28,7 @@ from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PEAK, in_a_row
 from packcalc.side_circuits import Capacity, laid_capacity, string_fuse_asked
+from packcalc.value import replace
 
 ONE_THERE = counted("one at least", 1, "definition")
 FEWEST = counted("stated in the brief", 0, "definition", Origin("brief"))

@@ -7,7 +7,6 @@ Where the worst measured module is worse than the brief, the study counts it alr
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from packcalc.bench.assign import at_voltage
 from packcalc.brief import ModulesOnHand
@@ -15,7 +14,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding
 from packcalc.mixes import own_entries
 from packcalc.protection import ProtectionStudy
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 from packcalc.worst_measured import Salvage, as_stated, extremes, growth_of, health_of
 
 STAGE = "fault range"

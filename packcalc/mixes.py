@@ -10,7 +10,6 @@ energy or a high fault current is the danger.
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.modules import ModuleType
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 CURVES_MATCH = 0.010  # V per cell; our rule for two types side by side
 LEAST_SHARE = 0.5     # our rule: the weaker of a string has half the other's capacity at least

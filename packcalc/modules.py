@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import fields
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,7 @@ from packcalc.cells import AnchoredCurve, CellClass, OcvCurve
 from packcalc.errors import OutOfRange, UserError
 from packcalc.findings import Finding, leaf, trace
 from packcalc.units import odd_character
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 CELLS_MOST = 100
 CAPACITY_LEAST, CAPACITY_MOST = 1.0 * 3600, 2000.0 * 3600
@@ -108,13 +107,13 @@ class ModuleType:
         rule = self.resistance_high.formula
         return rule is not None and rule.name == formulas.resistance_from_window.__name__
 
-    @cached_property
+    @worked_once
     def figures(self) -> tuple[Finding, ...]:
         """Every figure, in the order of the fields."""
         own = (getattr(self, f.name) for f in fields(self))
         return tuple(value for value in own if isinstance(value, Finding))
 
-    @cached_property
+    @worked_once
     def assumptions(self) -> tuple[Finding, ...]:
         """Every assumed leaf under the figures, each once."""
         leaves = (leaf for figure in self.figures for leaf in figure.leaves())
@@ -122,23 +121,23 @@ class ModuleType:
                  if leaf.basis == "assumed" and leaf.known}
         return tuple(found.values())
 
-    @cached_property
+    @worked_once
     def energy(self) -> Finding:
         """Nominal energy."""
         return trace(formulas.module_energy, cells_in_series=self.cells_in_series,
                      nominal_voltage=self.nominal_voltage, capacity=self.capacity)
 
-    @cached_property
+    @worked_once
     def low_curves(self) -> tuple[AnchoredCurve, ...]:
         """Anchored curves for the lowest rest voltage."""
         return self._anchored("low")
 
-    @cached_property
+    @worked_once
     def high_curves(self) -> tuple[AnchoredCurve, ...]:
         """Anchored curves for the highest rest voltage."""
         return self._anchored("high")
 
-    @cached_property
+    @worked_once
     def rest_band(self) -> tuple[np.ndarray, np.ndarray]:
         """Lowest and highest rest voltage of the module at each of `CHARGES` [V]."""
         return ocv_low(self, CHARGES), ocv_high(self, CHARGES)

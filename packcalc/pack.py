@@ -7,7 +7,7 @@ each other for every example.
 from __future__ import annotations
 
 import itertools
-from dataclasses import fields, replace
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -29,7 +29,7 @@ from packcalc.pack_charging import (
 )
 from packcalc.screening import LONGEST_PULSE, MEAN_POINTS, mean_voltage
 from packcalc.transients import most_power, passing_power
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 LONG_PULSE = rule("longest pulse that the cell tables cover", "t", "s", LONGEST_PULSE)
 BATTERY_SIDE = "highest voltage of the battery side"

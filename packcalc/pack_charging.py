@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
@@ -13,6 +11,7 @@ from packcalc.layouts import Layout, charge_ceiling
 from packcalc.modules import ModuleType
 from packcalc.screening import A_HAIR, charge_edges, charge_limit
 from packcalc.units import show
+from packcalc.value import replace
 
 
 def full_voltages(b: Builder) -> tuple[Finding, Finding]:

@@ -6,15 +6,14 @@ column; what the sheet does not say is None and is asked for by name. Nothing is
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator
-from dataclasses import field, fields, replace
+from dataclasses import field, fields
 
 from packcalc.curves import Curve
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding, Origin
 from packcalc.units import from_si, printed
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 FUSE, CONTACTOR, CABLE = "fuse", "contactor", "cable"
 RESISTOR, DISCONNECT, CONNECTOR = "resistor", "disconnect", "connector"
@@ -289,7 +288,7 @@ class Points:
         return ", ".join(f"{_plainly(a, first)}: {_plainly(b, second)}"
                          for a, b in zip(self.first, self.second, strict=True))
 
-    @functools.cached_property
+    @worked_once
     def curve(self) -> Curve:
         """Time against current, of points that are current against time."""
         return Curve(self.second[::-1], self.first[::-1], self.column.title, self.origin,

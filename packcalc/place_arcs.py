@@ -7,7 +7,6 @@ shown to clear that half, the longest exposure of the source counts.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from packcalc.protect.coordination import (
     ARC_SOURCE, DISTANCE, LONGEST_ARC, arc_current, arc_incident_energy,
 )
 from packcalc.protect.places import CONTACTOR, FaultPlace, Loop
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 # An arc takes the voltage that a short would leave to the cells: their trip is not counted on.
 KEEPS_THEM_UP = leaf("kept by the cells for each ampere of an arc", "R_c", "mΩ", np.inf,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
 from packcalc.place_sweep import CLEARED, alike, heat_entries, swept_once
 from packcalc.protect.coordination import Coordination, until_cleared
 from packcalc.protect.places import CHARGE_KEY, CONTACTOR, FUSE, Device, FaultPlace, Loop
+from packcalc.value import replace
 
 
 @dataclass(frozen=True, eq=False)

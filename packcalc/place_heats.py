@@ -7,7 +7,7 @@ trip or a mid-pack fuse ends lets more heat through them.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import SWEPT, currents_of, entries_over, heat_entries, times_over
 from packcalc.protect.places import FUSE, FaultPlace, Loop
+from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
 NO_END = "the ends of the fault current are not known"

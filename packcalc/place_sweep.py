@@ -7,7 +7,7 @@ does not count yet, a trip that tears the contactor open before the fuse has cle
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,7 @@ from packcalc.protect.places import (
     CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds, spoilt_words,
 )
 from packcalc.units import show
+from packcalc.value import replace
 
 SWEPT = Origin("sweep from lowest to highest fault of the place, with every break point")
 CLEARED, NOT_SHOWN, NOBODY = range(3)

@@ -7,7 +7,6 @@ again with the smallest cable; contactors and pre-charge last.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TypeVar
 import numpy as np
 
@@ -73,7 +72,7 @@ from packcalc.protect.precharge import size_precharge
 from packcalc.protect.route_figures import RouteAsked
 from packcalc.screening import screen_one
 from packcalc.study import LayoutStudy, choose_layout, list_layouts
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 from packcalc.worst_measured import Salvage, as_stated, salvage, with_worst
 
 AnyPart = TypeVar("AnyPart", bound=Part)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +15,7 @@ from packcalc import modules as mod
 from packcalc.brief import Brief
 from packcalc.layouts import Asks, Layout, Screened
 from packcalc.screening import screen_one
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 WARMEST_TRIED, COOLEST_TRIED = 298.15, 293.15
 ZERO_CELSIUS = 273.15

@@ -6,7 +6,6 @@ What it writes, it reads: a text that would be refused on the way back is not wr
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from packcalc.errors import Fault, InputErrors, OutputError
 from packcalc.marks import CHANGE_TO, Mark
@@ -23,6 +22,7 @@ from packcalc.review import (
 )
 from packcalc.review_merge import Review, Version
 from packcalc.review_since import Earlier
+from packcalc.value import replace
 
 JOINED = "licence", "note", "scan"  # may differ in two marks that say the same
 

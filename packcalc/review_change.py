@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from packcalc.brief import Branch, Brief
 from packcalc.cable_rules import other_system
@@ -53,7 +52,7 @@ from packcalc.review_words import (
     section_of,
 )
 from packcalc.units import fold, into_si, printed, show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 LISTED = 8
 GRAVITY = (PASS, "", CAUTION, NOT_EVALUATED, FAIL)

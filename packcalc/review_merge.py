@@ -7,7 +7,7 @@ mark stands. Nothing reads as accepted that nobody accepted.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import field
 
 from packcalc.brief import Brief
 from packcalc.checks import FAIL, NOT_EVALUATED
@@ -43,7 +43,7 @@ from packcalc.review import (
 from packcalc.review_change import Recheck, recheck
 from packcalc.review_renamed import renamed
 from packcalc.review_since import Entries, Moved, moved, told
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 _DECIDED = {ACCEPT: ACCEPTED, CHANGE: CHANGE_ASKED, REJECT: REJECTED}
 

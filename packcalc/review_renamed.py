@@ -10,7 +10,6 @@ old one, there is a load more, and marks on what it moves are void.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.decisions import Decision, decisions, slug
@@ -19,7 +18,7 @@ from packcalc.measured import Measured, measured_against
 from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.review import ReviewFile
 from packcalc.review_since import NAME, Entries, bare, names_of
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 from packcalc.worst_measured import as_stated, salvage, with_worst
 
 

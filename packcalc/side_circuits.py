@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from packcalc import electrical as el
@@ -54,7 +53,7 @@ from packcalc.protect.strings import (
     string_duty,
 )
 from packcalc.strings_left import one_string_out
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 STRING_FUSE = "string_fuse"
 STRING_CONTACTORS = ("string_contactors", "cell_trip", "contactors", "bus_contactors",

@@ -7,7 +7,6 @@ and a trip on the string's own current, can end it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from packcalc.brief import Brief
 from packcalc.clearing import path_conductors
@@ -23,6 +22,7 @@ from packcalc.protect.coordination import Coordination, coordinate, own_trip_lin
 from packcalc.protect.places import Loop
 from packcalc.protect.strings import string_duty
 from packcalc.side_circuits import shortest_delay, string_fuse_asked, strings_asked
+from packcalc.value import replace
 
 KEY = "string_coordination"
 EVERY = "string fuse breaks every source of its worst fault place"

@@ -6,8 +6,6 @@ one string's modules bear, and to what the pack's current must be cut.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.electrical import series_voltage
 from packcalc.feeds import Feeds
@@ -15,6 +13,7 @@ from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layout_findings import count
 from packcalc.loads import peak_drawn
 from packcalc.protect.strings import StringsDuty, best_string_share, shared_current
+from packcalc.value import replace
 
 STAGE = "thermal load"
 NO_LIMIT = "the module's limit is not known: enter it from the donor's or maker's data"

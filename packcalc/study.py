@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import replace
-from functools import cached_property
 
 import numpy as np
 
@@ -30,7 +28,7 @@ from packcalc.mixes import (
 )
 from packcalc.screening import MOST_PARALLEL, MOST_SERIES, blocks, grid_ends, screen_one
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 MOST_MISSES = 6
 MOST_NAMED = 12      # choices listed where a name may mean several
@@ -54,7 +52,7 @@ class Nearest:
     def layouts(self) -> tuple[Layout, ...]:
         return tuple(block.layout(row) for block, row in self.rows)
 
-    @cached_property
+    @worked_once
     def misses(self) -> tuple[Miss, ...]:
         """With what each fails, and what would let it in."""
         return () if self.asks is None else tuple(

@@ -11,8 +11,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator
-from dataclasses import field, fields, replace
-from functools import cached_property
+from dataclasses import field, fields
 from typing import Any
 
 from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read, least_read
@@ -31,7 +30,7 @@ from packcalc.modules import traced_resistance_initial
 from packcalc.monitoring import spread_read
 from packcalc.pack import fault_side
 from packcalc.units import several
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 GROWTH, HEALTH = "resistance_growth", "state_of_health"
 FOR_ALL = "of the bench for every module"
@@ -74,7 +73,7 @@ class Salvage:
     dealt: AssignmentStudy | None
     refusal: str = ""
 
-    @cached_property
+    @worked_once
     def used(self) -> tuple[GradedModule, ...]:
         """The modules that are built in; where nobody could be dealt every one of the sheet.
 

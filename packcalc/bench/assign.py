@@ -9,8 +9,6 @@ voltage, cells, type, dates, insulation or rest voltage is never dealt.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
-from functools import cached_property
 
 import numpy as np
 
@@ -38,7 +36,7 @@ from packcalc.layouts import Layout
 from packcalc.modules import INITIAL_PULSE, ModuleType, resistance_initial
 from packcalc.pack import PackModel, model_pack
 from packcalc.units import several, show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 BETWEEN_BLOCKS = 4
 MOST_NAMED = 12
@@ -125,12 +123,12 @@ class AssignmentStudy:
     pinned: Pinned
     effort: Effort
 
-    @cached_property
+    @worked_once
     def sureness(self) -> Sureness:
         """Chances, and what to measure next."""
         return how_sure(self.brief, self.lot, self.module, self.pack, self.assignment, self.dealt)
 
-    @cached_property
+    @worked_once
     def totals(self) -> Totals:
         """Of the pack."""
         q, r = (np.array([[getattr(self.dealt[i], name) for i in row]
@@ -139,14 +137,14 @@ class AssignmentStudy:
         found = totals(self.brief, self.pack, self.module, q, r)
         return replace(found, checks=held_by_chance(found.checks, self.sureness))
 
-    @cached_property
+    @worked_once
     def balance(self) -> BalancePlan:
         """What to do before anything is joined."""
         return plan_balance(self.module, [_standing(p, self.module) for p in self.places],
                             self.lot.bench.balance_current,
                             self.assignment.arrangement == "strings")
 
-    @cached_property
+    @worked_once
     def alone(self) -> tuple[Check, ...]:
         """Each module against its own current limits, where nothing is paralleled."""
         pack = self.pack
@@ -154,7 +152,7 @@ class AssignmentStudy:
             self.module, _larger(pack.peak_current, self.totals.current), pack.continuous_current,
             self.assignment, self.dealt) if self.layout.parallel == 1 else ()
 
-    @cached_property
+    @worked_once
     def outlook(self) -> Outlook:
         """Gains, trades, what a pin or a module is worth, what to replace: a dealing for each."""
         return look_out(_numbers(self.dealt), [d.mark for d in self.dealt], self.assignment,
@@ -171,7 +169,7 @@ class AssignmentStudy:
         return (self.isolation, *self.totals.checks,
                 *(self.together.checks if self.together else self.alone))
 
-    @cached_property
+    @worked_once
     def together(self) -> Together | None:
         """How paralleled modules share; None where nothing is paralleled.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -12,7 +11,7 @@ from packcalc.bench.sharing import equalising_current
 from packcalc.findings import Finding, formula
 from packcalc.modules import CHARGES, ModuleType
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TOLD_WITHIN = 0.15     # width of charge that one rest voltage leaves open; wider is not told
 WITHIN = 0.010         # V a cell: two modules that are joined differ by no more (our rule)

@@ -6,8 +6,6 @@ Common conditions: 25 °C and a discharge in five hours for the capacity; 25 °C
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc import cell_formulas, cells
 from packcalc.bench import rules
 from packcalc.bench.sheet import BenchRow
@@ -16,7 +14,7 @@ from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600

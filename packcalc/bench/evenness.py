@@ -7,7 +7,6 @@ modules that the bound of the conductance itself would use.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +19,7 @@ from packcalc.bench.keeping import Rules
 from packcalc.bench.prices import price_bound
 from packcalc.bench.search import Search
 from packcalc.bench.weak_by_both import dealt_by_both
+from packcalc.value import replace
 
 AIMS = (0.0025, 0.0015, 0.0008)  # below the bound, one after the other; no meter tells finer
 ROOMS = (0.0005, 0.0012)  # capacity of the mean group above the floor, for a deal to be found

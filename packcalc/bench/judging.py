@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from typing import Literal
 
 from packcalc.bench import rules
@@ -19,7 +18,7 @@ from packcalc.brief import Bench
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, leaf, trace
 from packcalc.modules import ModuleType
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 Grade = Literal["keep", "quarantine", "reject", "undecided"]
 GRADES: tuple[Grade, ...] = ("reject", "quarantine", "undecided", "keep")  # gravest first

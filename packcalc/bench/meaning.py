@@ -6,7 +6,6 @@ Sums over many modules are findings of their own: the chain keeps every module's
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
 from packcalc.transients import most_power, passing_power
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 ENERGY_HELD = "usable energy at least the target"
 CHARGE_HELD = "charge left at the end of the peak"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from packcalc import modules as mod
 from packcalc.bench import rules
@@ -17,7 +16,7 @@ from packcalc.checks import NOT_EVALUATED
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 PULSE_TIME = 45.0 * 60
 SHORT_TIME = 5.0 * 60

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -15,7 +13,7 @@ from packcalc.bench.pinning import merged
 from packcalc.bench.placing import Lot, deal_blocks
 from packcalc.brief import WantedPins
 from packcalc.errors import UserError
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 TRIED = 8
 BETWEEN_BLOCKS = 4
@@ -307,13 +305,13 @@ class _View:
         kept = [f"pins keep out {self.named(barred[:MOST_NAMED])}{more}"] if barred else []
         return "; ".join([*told, *kept])
 
-    @cached_property
+    @worked_once
     def mates(self) -> dict[int, list[int]]:
         """What each module is pinned together with."""
         return {i: [m for m in block if m != i] for block in merged(self.pins.together)
                 for i in block}
 
-    @cached_property
+    @worked_once
     def foes(self) -> dict[int, set[int]]:
         """What each module is pinned apart from."""
         found: dict[int, set[int]] = {}

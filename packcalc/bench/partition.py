@@ -9,7 +9,6 @@ seconds. Strings are another problem: see `strings`.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -53,6 +52,7 @@ from packcalc.bench.mending import mended
 from packcalc.bench.pinned import folded, start_groups
 from packcalc.bench.pinned_exact import best_pinned
 from packcalc.bench.search import Search, pair_up, splits
+from packcalc.value import replace
 
 REACHED = "the bound is reached"
 NOT_PROVEN = "not proven; the bound is"

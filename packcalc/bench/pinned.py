@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from packcalc.bench.dealing import Dealing, Pins, chunks_of, descending, largest_first
 from packcalc.bench.search import pair_up
 from packcalc.errors import UserError
+from packcalc.value import replace
 
 MOST_STARTS = 8
 MOST_WISHES = 24  # choices of modules that starts are tried for

@@ -10,7 +10,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import field, replace
+from dataclasses import field
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from packcalc.bench.dealing import Assignment, Effort, Pins, counting_step
 from packcalc.bench.pinning import merged
 from packcalc.bench.strings import assign_strings
 from packcalc.errors import UserError
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 FEW = 16  # modules: so few are dealt with proof, and quickly
 MOST_TRIES = 60  # dealings of few modules for one block, until none can be better

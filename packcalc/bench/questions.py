@@ -10,7 +10,6 @@ import re
 import statistics
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 from packcalc.bench import common, rules
 from packcalc.bench.damage import ASK, weigh, weigh_past
@@ -21,7 +20,7 @@ from packcalc.errors import Fault
 from packcalc.findings import Finding
 from packcalc.modules import DROP_LEAST, DROP_MOST, ModuleType
 from packcalc.units import several, show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 PLAUSIBLE_LOW, PLAUSIBLE_HIGH = 0.3, 6.0
 COLD_GROWTH = 10.0

@@ -7,10 +7,9 @@ closed. Teardown opens joints one by one; assembly closes them in the reverse or
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from packcalc.errors import ProgramFault, UserError
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 
 @value_object

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from packcalc.bench import rules
@@ -14,7 +12,7 @@ from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE, STAGE = "self-discharge", "thermal load"
 DRIFT = 0.5e-3

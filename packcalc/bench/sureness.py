@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -29,7 +28,7 @@ from packcalc.loads import peak_drawn
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
 from packcalc.units import several
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 SEED = 20240229
 SHARED = np.sqrt(0.5)  # half of an instrument's variance is counted as common to all modules

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import accumulate
 
 from packcalc import modules as mod
@@ -23,7 +22,7 @@ from packcalc.errors import UserError
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import several
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 SHOCK_LIMIT = 60.0
 SERVICE_VOLTAGE, SERVICE_ENERGY = 120.0, 6.0e6

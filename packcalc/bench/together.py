@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +18,7 @@ from packcalc.electrical import limit_at_health
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 GRID = np.linspace(0.0, 1.0, 501)
 

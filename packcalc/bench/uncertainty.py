@@ -8,7 +8,6 @@ drawn once a pack. Everything is plain numpy.
 
 from __future__ import annotations
 
-
 import numpy as np
 
 from packcalc.value import value_object

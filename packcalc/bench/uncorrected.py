@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 from packcalc import cells
 from packcalc.bench import common, rules
@@ -18,6 +17,7 @@ from packcalc.brief import Bench
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding
 from packcalc.modules import ModuleType
+from packcalc.value import replace
 
 # What a bench may have had where nobody noted it (our rule): 15 to 35 °C, 20 to 90 % charge, a
 # pulse of 1 to 30 s.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from packcalc.brief import Branch
 from packcalc.cable_rules import section_words
 from packcalc.checks import Item

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from packcalc.bench.balance import WITHIN, BalancePlan
 from packcalc.bench.sections import Run
@@ -44,7 +43,7 @@ from packcalc.handover.inside import (
 )
 from packcalc.handover.sizes import in_both
 from packcalc.protection import ProtectionStudy
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 # What is no device, or stands by the line of its place.
 NO_DEVICE = ("insulation", "overvoltage", "coordination", "string_coordination", "switching",

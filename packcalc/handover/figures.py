@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cached_property
-
 from packcalc import transients as tr
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.stored import of_pack
@@ -11,9 +9,11 @@ from packcalc.brief import Brief
 from packcalc.electrical import power_current, with_tolerance
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.handover import bands
+from packcalc.handover.at_assembly import AtAssembly, at_assembly
 from packcalc.handover.bands import rule
 from packcalc.handover.inside import charge_poles, strings_of, taps_ahead, voltage_whole
 from packcalc.pack import PackModel
+from packcalc.modules import ModuleType
 from packcalc.monitoring import cell_share
 from packcalc.pack_charging import charge_limits
 from packcalc.parts import RESISTOR
@@ -23,7 +23,7 @@ from packcalc.protect.overvoltage import smallest_capacitance
 from packcalc.protection import ProtectionStudy
 from packcalc.protect.branch_figures import added_capacitance
 from packcalc.feeds import BARE, OPEN_INPUT, bus_capacitance, on_the_bus, perhaps_on_the_bus
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 SUPPLY = rule("voltage of the current-limited supply", "V", "V", 48.0,
               "our choice below the 60 V border; set it and write down what it is")
@@ -83,24 +83,36 @@ class Figures:
     def pack(self) -> PackModel:
         return self.study.pack
 
-    @cached_property
+    @worked_once
+    def modules(self) -> tuple[ModuleType, ...]:
+        """Type at each position from the negative end."""
+        return tuple(self.brief.modules[p.entry].module for p in self.pack.layout.parts
+                     for _ in range(p.series))
+
+    @worked_once
+    def charged(self) -> AtAssembly:
+        """At what charge the modules are joined."""
+        plan = self.dealt.balance if self.dealt is not None else None
+        return at_assembly(list(dict.fromkeys(self.modules)), plan)
+
+    @worked_once
     def isolation(self) -> Finding:
         """Demand on either pole with the inverter joined."""
         return self.study.circuit.insulation.joined
 
-    @cached_property
+    @worked_once
     def isolation_of_load(self) -> Finding:
         """Demand on the load side by itself: the battery will leak beside it."""
         return self._isolation_of("load side by itself", self._leaking)
 
-    @cached_property
+    @worked_once
     def isolation_of_battery(self) -> Finding:
         """Demand on one string by itself: the load side and the other strings leak beside it."""
         strings = strings_of(self.study)
         return self._isolation_of("battery by itself" if strings == 1 else "one string by itself",
                                   self._leaking * strings)
 
-    @cached_property
+    @worked_once
     def isolation_ahead(self) -> Finding:
         """Demand on what leaves ahead of the contactors: it joins battery and load side."""
         return self._isolation_of("loads ahead of the contactors by themselves", self._leaking)
@@ -125,7 +137,7 @@ class Figures:
 
     # -- pre-charge ---------------------------------------------------------------------------
 
-    @cached_property
+    @worked_once
     def resistor(self) -> Finding | None:
         """Nominal pre-charge resistance: the named part's, else the study's reference."""
         names = self.brief.parts
@@ -136,7 +148,7 @@ class Figures:
         return next((node for f in item.duty for node in f.walk()
                      if node.title == RESISTOR_TITLE), None)
 
-    @cached_property
+    @worked_once
     def resistor_tolerance(self) -> Finding:
         names = self.brief.parts
         part = names.list.part(RESISTOR, names.resistor) if names.resistor else None
@@ -147,7 +159,7 @@ class Figures:
     def can_precharge(self) -> bool:
         return self.resistor is not None and self.capacitance.known
 
-    @cached_property
+    @worked_once
     def capacitance(self) -> Finding:
         """DC link and every branch on the bus, as the pre-charge counts them."""
         return bus_capacitance(self.brief, self.pack.layout.in_strings)
@@ -159,7 +171,7 @@ class Figures:
         return trace(edge, f"pre-charge resistance, {'upper' if upper else 'lower'} tolerance",
                      resistance=self.resistor, tolerance=self.resistor_tolerance)
 
-    @cached_property
+    @worked_once
     def capacitance_sure(self) -> Finding:
         """DC link and the branches on the bus that say what they hold: the lower end.
 
@@ -187,7 +199,7 @@ class Figures:
                      capacitance=self.brief.inverter.dc_link_capacitance,
                      tolerance=self.brief.inverter.dc_link_tolerance)
 
-    @cached_property
+    @worked_once
     def nominal_constant(self) -> Finding:
         """The moment at which the share is read."""
         assert self.resistor is not None
@@ -282,12 +294,12 @@ class Figures:
 
     # -- pack ---------------------------------------------------------------------------------
 
-    @cached_property
+    @worked_once
     def stored(self) -> Finding:
         """Energy stored when full, at most: the one figure of every page."""
         return of_pack(self.brief, self.pack)
 
-    @cached_property
+    @worked_once
     def module_voltage(self) -> Finding:
         """One full module with the charger's tolerance."""
         return module_voltage(self.brief, self.pack)
@@ -298,7 +310,7 @@ class Figures:
         return trace(edge, f"end of charging, {'upper' if upper else 'lower'} tolerance",
                      voltage=self.pack.rest_full_voltage, tolerance=self.brief.charger.tolerance)
 
-    @cached_property
+    @worked_once
     def bus_driven(self) -> Finding:
         """Most that the bus may show with the contactors closed: the battery, or the inverter."""
         battery, stop = self.study.circuit.overvoltage.battery_side, \
@@ -308,19 +320,19 @@ class Figures:
 
     # -- first charge -------------------------------------------------------------------------
 
-    @cached_property
+    @worked_once
     def charge_limits(self) -> tuple[tuple[Finding, Finding], ...]:
         """(cold edge of a band, charging current that the layout bears from there)."""
         return charge_limits(self.brief, self.pack.layout)
 
-    @cached_property
+    @worked_once
     def own_charging(self) -> Finding:
         """Current of the vehicle's own charger where it is largest, at the lowest charge."""
         return trace(power_current, "charging current of the vehicle's own charger", symbol="I_ch",
                      power=self.brief.charger.power, voltage=self.pack.rest_low_voltage,
                      note="largest where charging begins, at lowest charge")
 
-    @cached_property
+    @worked_once
     def first_charge(self) -> tuple[Finding, Finding]:
         """Coldest cell at which the first charge may begin, and the most current from there.
 
@@ -333,7 +345,7 @@ class Figures:
         return (edge.called("coldest cell at which the first charge may begin"),
                 smallest([asked, limit], "most current of the first charge"))
 
-    @cached_property
+    @worked_once
     def cell_full(self) -> Finding:
         """Highest voltage that one cell may show at the end of charging."""
         trip = self.brief.management.overvoltage_trip
@@ -342,7 +354,7 @@ class Figures:
                       tolerance=self.brief.charger.tolerance) for f in found]
         return smallest([*tops, trip], "highest voltage of a cell")
 
-    @cached_property
+    @worked_once
     def cell_charged(self) -> Finding:
         """Least that the highest cell shows when charging ends, by itself or by the trip.
 
@@ -359,7 +371,7 @@ class Figures:
         return trace(bands.lower_voltage, "least that the highest cell shows when charging ends",
                      voltage=ends, tolerance=self.brief.charger.tolerance)
 
-    @cached_property
+    @worked_once
     def terminal_limit(self) -> Finding:
         """Lowest terminal limit of the cable routes."""
         return smallest([r.terminal_limit for r in self.brief.cables.route],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from packcalc.bench.damage import APART, APART_READ
 from packcalc.findings import Finding
 from packcalc.handover.commission import plan_of

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import statistics
 from collections.abc import Sequence
-from dataclasses import replace
 
 from packcalc.bench.meaning import total
 from packcalc.checks import FAIL, NOT_EVALUATED, Check, judge
@@ -17,7 +16,7 @@ from packcalc.handover.expected import FALL, WORDS, Agreement, Expected, Plan, S
 from packcalc.handover.figures import BORDER
 from packcalc.handover.trend_rules import TrendRule, trend_rule
 from packcalc.reading.readings_file import BUILD, UNJOINED, Reading
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 IN_BAND, BELOW, ABOVE = "in band", "below band", "above band"
 YES, NO, NOT_READ, NO_BAND = "yes", "no", "not read", "no band: baseline"

@@ -6,7 +6,6 @@ from packcalc import transients as tr
 from packcalc.bench.sections import Run
 from packcalc.electrical import series_voltage
 from packcalc.findings import Finding, Origin, leaf, smallest, trace
-from packcalc.handover.at_assembly import AtAssembly, at_assembly
 from packcalc.handover.bands import LEAST_RESISTANCE, rule
 from packcalc.handover.expected import STOP, SUM, Agreement, Expected, Stage, floor, yes
 from packcalc.handover.figures import Figures
@@ -38,7 +37,6 @@ from packcalc.handover.parted import (
 )
 from packcalc.handover.stages_low import FIRST_POLE, PACK_ON, SHARED, open_waking, watched
 from packcalc.handover.stages_strings import JOIN
-from packcalc.modules import ModuleType
 from packcalc.part_checks.limits import closing_bar
 from packcalc.handover.voltage_class import called
 from packcalc.protect.insulation import as_open, or_more
@@ -64,20 +62,9 @@ def _strings(study: ProtectionStudy) -> tuple[tuple[str, str], ...]:
     return tuple((f"{n}_", f"string {n}, ") for n in range(1, many + 1))
 
 
-def _modules(figures: Figures) -> tuple[ModuleType, ...]:
-    """Type at each position from the negative end."""
-    return tuple(figures.brief.modules[p.entry].module for p in figures.pack.layout.parts
-                 for _ in range(p.series))
-
-
-def _charged(figures: Figures) -> AtAssembly:
-    plan = figures.dealt.balance if figures.dealt is not None else None
-    return at_assembly(list(dict.fromkeys(_modules(figures))), plan)
-
-
 def _band(figures: Figures, run: Run, title: str) -> tuple[Finding, Finding]:
     """Voltage of positions in series at the charge that they are joined with."""
-    modules, charged = _modules(figures)[run.first - 1:run.last], _charged(figures)
+    modules, charged = figures.modules[run.first - 1:run.last], figures.charged
     edges = charged.edges(modules)
     if edges is None:
         return (_series(figures, run, title, full=False), _series(figures, run, title, full=True))
@@ -93,7 +80,7 @@ def _series(figures: Figures, run: Run, title: str, *, full: bool) -> Finding:
     each = figures.module_voltage if full else smallest(
         [trace(series_voltage, "empty voltage of one module", symbol="U_m",
                series=m.cells_in_series, module_voltage=m.empty_voltage)
-         for m in dict.fromkeys(_modules(figures)[run.first - 1:run.last])],
+         for m in dict.fromkeys(figures.modules[run.first - 1:run.last])],
         "empty voltage of one module")
     return trace(series_voltage, f"{title}, every module {'full' if full else 'empty'}",
                  series=count, module_voltage=each)
@@ -132,7 +119,7 @@ def _position(figures: Figures, name: str, said: str, k: int) -> Expected:
     title = f"{said}{position_word(figures.study)} {k} by itself"
     low, high = _band(figures, Run(k, k), title)
     return Expected(f"section.position_{name}{k}", title, "voltage", "V", low=low, high=high,
-                    how=f"voltmeter, sign written down; band: {_charged(figures).words}",
+                    how=f"voltmeter, sign written down; band: {figures.charged.words}",
                     below="reversed (below zero), missing, or not at the charge of the plan: stop",
                     above="more in series than drawn, or charged beyond the plan: stop",
                     like=POSITIONS, polarity=True)
@@ -159,7 +146,7 @@ def sense(figures: Figures) -> Stage:
     study = figures.study
     place, over = place_words(study), spanning(study)
     monitors = study.circuit.management.monitors
-    cells = sum(m.series for m in _modules(figures))
+    cells = sum(m.series for m in figures.modules)
     many = f"; {strings_of(study)} strings, each for itself" if strings_of(study) > 1 else ""
     stop = tuple(f"{STOP}: monitor {n} reaches over the open place. Its leads must not be plugged "
                  "while that place is open, and the place must not be closed without them. "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from packcalc.findings import Finding
 from packcalc.handover.bands import rule
 from packcalc.value import value_object

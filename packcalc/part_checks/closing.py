@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +19,7 @@ from packcalc.part_checks.sweep import (
 )
 from packcalc.part_checks.unbroken import NO_FUSE
 from packcalc.units import show
+from packcalc.value import replace
 
 SHORTER = 0.99  # of a time that something must stay below
 LATER = 2.0  # time constants by which the rise of the current delays a fuse, at most

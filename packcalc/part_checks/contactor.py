@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, Check, Fact, Requirement, figure_fact, judge,
@@ -20,7 +19,7 @@ from packcalc.part_checks.overload import OverloadPath
 from packcalc.part_checks.overload_carried import overload_carried
 from packcalc.part_checks.withstand import Borne
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart, Points
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 MAKES_STEP = "makes the closing step after pre-charge"
 BREAKS_CHARGING = "breaks the load, charging"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, trace
 from packcalc.part_checks.contactor import (
@@ -13,7 +11,7 @@ from packcalc.part_checks.shown import SILENT, at_voltage, counted, voltage_chec
 from packcalc.part_checks.withstand import borne_check
 from packcalc.part_formulas import contacts_drop
 from packcalc.parts import ConnectorPart, DisconnectPart
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 VOLTAGE = "rated above the highest working voltage"
 PILOT = counted("pilot contacts that open before the power contacts", 1, "common practice")

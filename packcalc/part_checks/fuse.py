@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, figure_fact, judge, word_fact,
 )
@@ -23,7 +21,7 @@ from packcalc.part_checks.sweep import fuse_side, lower_end
 from packcalc.part_formulas import loss_resistance, pulse_integral_demand
 from packcalc.parts import FusePart
 from packcalc.tables import Table, table
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 
 @value_object

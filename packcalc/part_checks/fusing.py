@@ -8,7 +8,6 @@ breaking current.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, trace
@@ -17,7 +16,7 @@ from packcalc.part_checks.shown import SILENT, at_voltage
 from packcalc.part_formulas import fusing_current, fusing_factor
 from packcalc.parts import FusePart
 from packcalc.tables import table
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 CARRIES = "Conductor carries the fuse's rated current"
 ENDS = "Fuse ends an overload of the conductor"

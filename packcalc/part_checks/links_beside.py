@@ -9,7 +9,7 @@ current in the link then leaves the pack's trips the least to see, unless they a
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from packcalc.part_checks.sweep import (
     BESIDE, NO_TRIP, ContactorSide, FuseSide, Sweep, TripLine, breaks, grid,
 )
 from packcalc.units import show
+from packcalc.value import replace
 
 STAGE = "who clears"
 NONE_OPEN = counted("none", 0, "definition")

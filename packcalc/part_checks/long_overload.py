@@ -8,7 +8,7 @@ short. Who opens the current in that time ends the overload; else it is nobody.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.part_checks.slow_opening import bends, melting_words, opening
 from packcalc.part_checks.sweep import BESIDE, Sweep
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 STAGE = "thermal load"
 GRID = 120

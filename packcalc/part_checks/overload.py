@@ -8,8 +8,7 @@ to its breaking current, however slow, where it has opened before a link melts t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,7 +26,7 @@ from packcalc.part_checks.shown import counted
 from packcalc.part_checks.slow_opening import Opening, bends, melting_words, opening
 from packcalc.part_checks.sweep import BESIDE, OVERLOAD, Sweep, TripLine, number
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 STAGE = "who clears"
 NONE_OPEN = counted("none", 0, "definition")
@@ -139,18 +138,18 @@ class OverloadPath:
     asked: OverloadAsked
     swept: Sweep
 
-    @cached_property
+    @worked_once
     def melting(self) -> _Melting:
         """Where its link melts before the overload is opened; a trip is given."""
         return _melting(self.asked, self.swept)
 
-    @cached_property
+    @worked_once
     def met(self) -> Met:
         """When somebody has opened each current up to the fault range."""
         top = max(self.asked.fault_lowest.number, LEAST * (1.0 + BESIDE))
         return Met.at(_grid(LEAST, top, bends(self.swept), MET_GRID), self.swept)
 
-    @cached_property
+    @worked_once
     def further(self) -> tuple[Check, ...]:
         """Every further fuse that the overload passes."""
         return beside_checks(self.asked, self.swept)

@@ -6,8 +6,6 @@ worst point of the sweep is asked of each, with what one of several paths can ca
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge
@@ -15,7 +13,7 @@ from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
 from packcalc.part_checks.sweep import Sweep, number, overheated
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 STAGE = "fault range"
 

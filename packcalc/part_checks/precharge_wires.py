@@ -6,8 +6,6 @@ the whole timeout, try after try. Neither is the load that a branch states for i
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.checks import CAUTION, FAIL, PASS, Check, judge
 from packcalc.conductors import cable_fault_integral
 from packcalc.errors import OutOfRange
@@ -15,7 +13,7 @@ from packcalc.findings import Finding, largest, leaf, trace
 from packcalc.part_checks.fuse import SteadyLoad, carries_check, outlives_check
 from packcalc.part_checks.shown import SILENT, fuse_curves
 from packcalc.parts import FusePart
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 OUTLIVES = "Pre-arcing I²t outlives every pre-charge"
 STANDS = "Conductor stands the failed pre-charges"

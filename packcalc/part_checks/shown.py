@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
@@ -11,6 +10,7 @@ from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import FusePart, Part, Points
 from packcalc.tables import table
 from packcalc.units import from_si, printed, significant
+from packcalc.value import replace
 
 SILENT = "not shown to qualify: ask for "
 OPTIMISTIC = ("sag and the lowest fault are counted with less than this part has: both are worse "

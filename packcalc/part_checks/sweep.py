@@ -7,9 +7,8 @@ a fuse melts that is not shown to break. Whatever is not on a data sheet counts 
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from packcalc.part_checks.rising import level_time, rising_time
 from packcalc.part_checks.shown import fuse_curves, voltage_reason
 from packcalc.part_checks.unbroken import NO_FUSE, Unbroken, floor_reason, unbroken
 from packcalc.parts import ContactorPart, FusePart, Points
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 (NOBODY, BY_FUSE, BY_CONTACTOR, BY_BOTH, TOO_EARLY, TOO_SLOW, TORN_UNSHOWN, MELTS,
  MAY_MELT) = range(9)
@@ -543,7 +542,7 @@ class Sweep:
     contactor: ContactorSide
     counted_time: float = field(default=1.0)
 
-    @functools.cached_property
+    @worked_once
     def holes(self) -> tuple[Hole, ...]:
         """Spans without a device, each with its ends."""
         bad = np.isin(self.device, UNOPENED)

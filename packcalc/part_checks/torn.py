@@ -6,7 +6,7 @@ either: what is left of the current until then burns on in them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from packcalc.part_checks.sweep import (
 )
 from packcalc.parts import ContactorPart
 from packcalc.units import show
+from packcalc.value import replace
 
 EVERY_CURRENT = (0.0, np.inf)  # weak or near cells may fall below their trip in any fault
 LOOPS_OWN = leaf("time constant, held loop by loop", "τ", "ms", None, "given")

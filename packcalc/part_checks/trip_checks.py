@@ -7,7 +7,6 @@ undervoltage; the slow one ends what the load never asks for.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -23,7 +22,7 @@ from packcalc.part_checks.sweep import (
     UNDERVOLTAGE, ContactorSide, Sweep, Trips, at_highest, lower_end, number, seeing, sweep,
 )
 from packcalc.parts import ContactorPart, FusePart
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 FOLLOWS = "the current trip lies below the lowest fault at every temperature of the cells"
 READS = ("the temperature that it reads is counted as that of the coldest cells: its error and "

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief
@@ -20,6 +19,7 @@ from packcalc.protect.branch_figures import (
 )
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop, Rival
+from packcalc.value import replace
 
 UNDESCRIBED = (("sense", "sense wires"), ("pre-charge", "pre-charge wires"),
                ("monitor", "monitor wires"))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import Branch, Brief, Route
@@ -53,7 +52,7 @@ from packcalc.protect.places import (
     Rival,
     drop_each,
 )
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 LONG_BRANCH = ("its lowest current is counted with both conductors of the {what} in the loop: the "
                "way back through the chassis is not known")

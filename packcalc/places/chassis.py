@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.findings import Finding, Origin, leaf, trace
@@ -31,7 +30,7 @@ from packcalc.protect.places import (
     way_round,
 )
 from packcalc.protect.strings import pair_resistance
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 CELL_LOWEST = ("no part of the main path is sized for the lowest current of this place: a fuse "
                "that opens one cell's current opens in driving as well, so what is asked of the "

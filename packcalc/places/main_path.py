@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc import electrical as el
 from packcalc.brief import Branch, Route
 from packcalc.feeds import own_fuses
@@ -16,6 +14,7 @@ from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires, branch_with
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
 from packcalc.protect.strings import pair_resistance
+from packcalc.value import replace
 
 STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
                "the place of one string shorted before its fuse")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
 from packcalc.findings import Finding
 from packcalc.protect.branch_figures import AT_MOST, only_at_most, told_with_bound
 from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace, Loop, Source
+from packcalc.value import replace
 
 
 def worst_of_rivals(places: Iterable[FaultPlace]) -> tuple[FaultPlace, ...]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cached_property
-
 from packcalc import electrical as el
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding, trace
@@ -11,7 +9,7 @@ from packcalc.layout_findings import count
 from packcalc.protect.faults import parallel_source_current, prospective_fault_current
 from packcalc.protect.places import side_by_side
 from packcalc.protect.strings import other_strings, pair_resistance
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 
 @value_object
@@ -34,7 +32,7 @@ class Run:
     outside: Finding | None
     resistance: Finding
 
-    @cached_property
+    @worked_once
     def current(self) -> Finding:
         """What both give together."""
         if self.pushed is None:

@@ -9,7 +9,6 @@ the place is opened; where one does not, those above the highest that fails.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from packcalc.brief import Battery, Brief, TripPoint
 from packcalc.findings import Finding
@@ -17,7 +16,7 @@ from packcalc.part_checks.moving import MovingTrip
 from packcalc.places.trips import main_path_loops
 from packcalc.protect.places import Loop
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 COUNTED = "over-current trip, the setting that is counted on"
 PlaceId = tuple[str, str]

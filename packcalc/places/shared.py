@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
-from functools import cached_property
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
@@ -25,7 +23,7 @@ from packcalc.protect.places import (
     CHARGE_KEY, CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each, falls_from,
 )
 from packcalc.protect.string_shares import string_share
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 MOTOR_OPEN = ("its short-circuit current is in no sum: ask the motor's maker, and enter it as "
               "motor.short_circuit_current")
@@ -81,7 +79,7 @@ class Shared:
         """Parallel strings have no pair common to all: each string's own opens on the trip."""
         return self.feeds.string is not None
 
-    @cached_property
+    @worked_once
     def stands(self) -> str:
         """Where main fuses and a mid-pack fuse stand."""
         return fuse_stands(self.brief, self.series)
@@ -98,19 +96,19 @@ class Shared:
 
     # -- devices ----------------------------------------------------------------------------
 
-    @cached_property
+    @worked_once
     def main(self) -> Device:
         return Device("main_fuse", "main fuse", FUSE, self.main_rating)
 
-    @cached_property
+    @worked_once
     def string(self) -> Device:
         return Device("string_fuse", "string fuse", FUSE, self.string_rating, self.feeds.strings)
 
-    @cached_property
+    @worked_once
     def contactors(self) -> Device:
         return Device("contactors", contactor_words(self.strung), CONTACTOR)
 
-    @cached_property
+    @worked_once
     def mid(self) -> Device:
         """The named one; else the main fuse where that stands there; else one without a curve."""
         name = self.brief.parts.mid_fuse
@@ -121,12 +119,12 @@ class Shared:
             return self.main
         return Device(MID_KEY, "mid-pack fuse, not named", FUSE)
 
-    @cached_property
+    @worked_once
     def upstream(self) -> tuple[Device, ...]:
         """Fuses between all modules and the contactors, nearest to the fault first."""
         return (self.main,) + ((self.string,) if self.strung else ())
 
-    @cached_property
+    @worked_once
     def inside(self) -> tuple[Device, ...]:
         """What stands even in a fault ahead of the pole fuse.
 
@@ -142,7 +140,7 @@ class Shared:
                 Device("bus_contactors", f"{name}, on the pack's trip", CONTACTOR, paths=paths),
                 Device("bus_cell_trip", f"{name}, on the lowest cell", CONTACTOR, paths=paths))
 
-    @cached_property
+    @worked_once
     def faulted(self) -> tuple[Device, ...]:
         """What parts a faulted string from the others: on its own current, or its lowest cell."""
         return (Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating),
@@ -182,27 +180,27 @@ class Shared:
 
     # -- sources ----------------------------------------------------------------------------
 
-    @cached_property
+    @worked_once
     def reach(self) -> Finding:
         """Length of all traction routes."""
         return _total_length([r for r in self.brief.cables.route if r.carries == "traction"])
 
-    @cached_property
+    @worked_once
     def traction(self) -> list[Stretch]:
         """Every traction route, both conductors."""
         return traction(self.brief)
 
-    @cached_property
+    @worked_once
     def traction_pole(self) -> list[Stretch]:
         """Every traction route, one conductor."""
         return traction_pole(self.brief)
 
-    @cached_property
+    @worked_once
     def traction_names(self) -> tuple[str, ...]:
         """Names of all traction routes: what begins at their far end runs through each."""
         return tuple(r.name for r in self.brief.cables.route if r.carries == "traction")
 
-    @cached_property
+    @worked_once
     def _runs(self) -> dict[int, Run]:
         return {}
 
@@ -233,7 +231,7 @@ class Shared:
             note="limited by the capacitors' own resistance: ask the inverter's maker")
         return Source("link capacitors", current, (), LINK_NOTE, fades=True)
 
-    @cached_property
+    @worked_once
     def charger(self) -> Source:
         return Source("charger", self.feeds.charger, (Device(
             "charger", "charger's own limit", LIMIT, self.feeds.charger),))
@@ -272,7 +270,7 @@ class Shared:
             note=f"half a metre of the station's cable{way} counted and no resistance: errs high"),
             (), STATION_NOTE, fades=True),)
 
-    @cached_property
+    @worked_once
     def _charge_cable(self) -> Finding | None:
         """Length of the shortest charge cable; None where one of them is not known."""
         found = [r.length for r in self.brief.cables.route if r.carries == "charging"]
@@ -369,13 +367,13 @@ class Shared:
         return tuple(replace(d, drop=drop, falls=self.whole_falls) if d.key in ON_THE_CELLS else d
                      for d in devices)
 
-    @cached_property
+    @worked_once
     def whole_falls(self) -> Finding | None:
         """From where the cells of the whole pack fall below their trip, whatever lies outside."""
         return self._falls(self.pack.full_voltage, cells_in_series(self.feeds),
                            self.pack.resistance_initial)
 
-    @cached_property
+    @worked_once
     def module_falls(self) -> Finding | None:
         """The same of modules between two faults: alike for one and for all of them.
 
@@ -405,12 +403,12 @@ class Shared:
             strings=count("strings in", "n", n), common=common, voltage=self.pack.rest_low_voltage)
             for n in range(2, self.feeds.strings + 1))
 
-    @cached_property
+    @worked_once
     def behind_main(self) -> Finding | None:
         """What all strings pass up to the contactors: the main fuse; None without strings."""
         return self.brief.path.fuse_resistance if self.strung else None
 
-    @cached_property
+    @worked_once
     def down_the_cables(self) -> Finding | None:
         """What all strings pass up to the far end of the traction cables; None without strings."""
         if self.behind_main is None or not self.pack.cable_allowance.known:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from packcalc import electrical as el
 from packcalc.findings import Finding, trace
@@ -13,6 +12,7 @@ from packcalc.places.stands import largest_section
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, OWN_STRING, TRIP, Loop
 from packcalc.protect.strings import fed_by_others, other_strings, pair_resistance
+from packcalc.value import replace
 
 STRING_MODULE, STRING_SECTION = "string.module", "string.section"
 OWN_TITLE = "one string shorted before its fuse: its own current"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding
@@ -27,6 +26,7 @@ from packcalc.protect.places import (
     not_swept,
     spoils_nothing,
 )
+from packcalc.value import replace
 
 
 def places_asked(feeds: Feeds, routes: tuple[RouteResult, ...] = (), *,

@@ -7,8 +7,6 @@ through, insulation for the whole pack, and a fuse that survives the capacitors.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.cable_rules import section_words
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge, on_an_open_entry,
@@ -27,6 +25,7 @@ from packcalc.protect.branch_figures import (
     FUSE_OPEN, HOT_CLASS, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
     only_at_most, told_with_bound,
 )
+from packcalc.value import replace
 
 BOTH_POLES = counted("poles of the conductor pair", 2, "definition")
 NO_LOAD = ("sense", "pre-charge", "monitor")   # wires that carry no load worth a fuse rating
@@ -60,7 +59,8 @@ PRECHARGE_NOTES = (
 def size_branch(asked: BranchAsked) -> Item:
     """Duty, specification and checks of one branch."""
     duty = branch_duty(asked)
-    lowest = dict.fromkeys((duty.lowest, must_open(asked, duty)))
+    opened = must_open(asked, duty)
+    lowest = [duty.lowest] if opened == duty.lowest else [duty.lowest, opened]
     lines = [asked.fault_highest, *lowest, asked.highest_voltage, duty.withstand]
     if _loaded(asked):
         lines += [duty.load, *_pulses(asked, duty)]

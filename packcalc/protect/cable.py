@@ -9,7 +9,7 @@ run alone must stand the whole current.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import field, fields, replace
+from dataclasses import field, fields
 from typing import Any, TypeVar
 
 from packcalc import tables
@@ -62,7 +62,7 @@ from packcalc.protect.route_figures import (
     frame_of,
     warming_of,
 )
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 Made = TypeVar("Made")
 OVERLOAD = "Overload protection"

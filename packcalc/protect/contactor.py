@@ -7,7 +7,7 @@ the preferred currents are a size guide only.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -28,7 +28,7 @@ from packcalc.part_checks.overload_carried import overload_rows
 from packcalc.parts import ContactorPart
 from packcalc.tables import table
 from packcalc.units import significant
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Main contactors"
 CLOSING_STEP = "Step current at closing after pre-charge"

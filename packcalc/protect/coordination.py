@@ -7,8 +7,7 @@ points of the curves, and the worst point is printed with its current.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -40,7 +39,7 @@ from packcalc.part_checks.withstand import (
 )
 from packcalc.parts import ContactorPart, FusePart
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object, worked_once
 
 TITLE = "Who clears, over the whole fault range"
 OPENING = "contactor: opening time"
@@ -147,7 +146,7 @@ class Coordination:
     worst_arc_at: Finding | None = None
     conductor_heat: tuple[tuple[PathConductor, Finding, Finding], ...] = ()
 
-    @cached_property
+    @worked_once
     def overload(self) -> OverloadPath | None:
         """The path as an overload meets it."""
         return overloaded(self.asked, self.sweep) if self.sweep else None

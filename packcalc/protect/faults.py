@@ -7,14 +7,12 @@ resistance, one string, long hot path) decides whether anything opens at all.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from packcalc.checks import CAUTION, FAIL, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, formula, leaf, trace
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 LOWEST_IS_A_GUESS = (
     "A shorted cold lithium cell does not follow voltage over resistance for seconds: "

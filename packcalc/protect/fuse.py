@@ -8,7 +8,6 @@ rating passes here on a data sheet that nobody entered.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
@@ -31,7 +30,7 @@ from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import discharge_integral
 from packcalc.tables import table
 from packcalc.units import significant
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 NOTES = (
     "An AC voltage rating says nothing about DC: only a DC rating at this voltage, with its "

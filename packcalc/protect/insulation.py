@@ -7,8 +7,6 @@ creepage and clearance after IEC 60664-1, gloves, discharge and sections for ser
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc import isolation_formulas as iso
 from packcalc import transients as tr
 from packcalc.bench.rules import module_isolation_line
@@ -33,7 +31,7 @@ from packcalc.pack_charging import full_module, within
 from packcalc.part_checks.shown import never_above
 from packcalc.part_checks.touch import BORDER, JOINED, touch_checks, touch_lines
 from packcalc.units import into_si
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Isolation, distances, stored energy and gloves"
 STAGE = "isolation and distance"

@@ -7,8 +7,6 @@ link, fuse or disconnect.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge, on_an_open_entry,
 )
@@ -37,7 +35,7 @@ from packcalc.part_checks.limits import (
 )
 from packcalc.part_checks.shown import counted, rounded
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Management system: what it must measure and when it must act"
 NO_MONITOR = counted("monitors that may span it", 0, "definition")

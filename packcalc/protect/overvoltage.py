@@ -7,7 +7,6 @@ station. The largest is the highest working voltage; each part is held against i
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from packcalc.findings import (
 from packcalc.pack import PackModel
 from packcalc.part_checks.limits import OVERSHOOT
 from packcalc.units import into_si
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Over-voltage chain and highest working voltage"
 STAGE = "highest voltage"

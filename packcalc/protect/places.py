@@ -9,7 +9,6 @@ count.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
@@ -17,7 +16,7 @@ from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.part_checks.shown import counted
 from packcalc.protect.branch_figures import only_at_most
 from packcalc.units import show
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 NOBODY = "nobody"
 BETWEEN = "currents between"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import fields
 
 from packcalc import transients as tr
 from packcalc.charging import (
@@ -35,7 +35,7 @@ from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import ContactorPart, ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Pre-charge resistor and relay"
 LEVEL_TIME = "Time to the closing level"

@@ -7,7 +7,6 @@ heat of one section. `packcalc.protect.cable` holds them against the demands.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from packcalc import tables
 from packcalc.cable_rules import (
@@ -37,7 +36,7 @@ from packcalc.conductors import (
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.units import from_si
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 NOBODY, MAIN_FUSE = "nobody", "main fuse"
 JOINT_LIMIT = 160.0 + 273.15   # K, lowest end temperature in IEC 60364-5-54 below 300 mm²

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
 from packcalc import transients as tr
 from packcalc.brief import Brief
@@ -19,7 +18,7 @@ from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.pack import PackModel
 from packcalc.part_checks.shown import counted, never_above, voltage_check
 from packcalc.parts import CONTACTOR
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 RULE = Origin("rule")
 NONE, ONE, BOTH = CHARGE_CONTACTOR_CHOICES

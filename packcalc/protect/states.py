@@ -6,7 +6,7 @@ the torque is at zero, except by a crash or a lost 12 V supply, which wait for n
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import fields
 from typing import Any, TypeVar
 
 from packcalc import transients as tr
@@ -38,7 +38,7 @@ from packcalc.protect.state_checks import (
     rests_below,
     weld_level,
 )
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Switching states and their proofs"
 OPEN, CLOSED = "open", "closed"

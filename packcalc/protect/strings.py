@@ -8,7 +8,6 @@ strings may be joined only where the rest voltage moves with charge.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requireme
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.part_checks.shown import rounded
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 TITLE = "Parallel strings"
 MODULE_SHORT = "A module shorted inside one string is seen"

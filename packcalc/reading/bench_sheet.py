@@ -14,7 +14,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +46,7 @@ from packcalc.reading.sheet_text import (
 )
 from packcalc.reading.told_once import told_once
 from packcalc.units import fold, into_si, printed, several
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
 LONGEST_MARK, LONGEST_WORDS = 40, 300

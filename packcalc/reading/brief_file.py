@@ -12,7 +12,6 @@ import json
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import (
@@ -35,6 +34,7 @@ from packcalc.reading.parts_list import read_parts
 from packcalc.reading.positions import KeyPath, one_line, read_text, read_toml
 from packcalc.reading.trip_points import NAME as TRIP_POINTS
 from packcalc.reading.trip_points import read_trip_points
+from packcalc.value import replace
 
 MIX_CHOICES = ("no", "series", "parallel")
 ARRANGEMENT_CHOICES = ("either", "grouped", "strings")

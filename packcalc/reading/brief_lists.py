@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import Unknown
@@ -20,6 +19,7 @@ from packcalc.reading.brief_sections import (
 )
 from packcalc.reading.entries import LEFT_OPEN, Notes, is_unknown, keys_of
 from packcalc.reading.positions import KeyPath, shown_key
+from packcalc.value import replace
 
 KIND_CHOICES = ("resistive", "constant power")
 MOST_ROUTES = 100

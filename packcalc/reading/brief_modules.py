@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import ModulesOnHand, Unknown, growth_left_open
@@ -20,6 +19,7 @@ from packcalc.reading.modules import NEEDED as MODULE_NEEDED
 from packcalc.reading.modules import module_from_entries
 from packcalc.reading.positions import KeyPath, shown_key
 from packcalc.units import odd_character
+from packcalc.value import replace
 
 GROWTH = "resistance_growth"
 RESISTANCE = "resistance"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import TripPoint
@@ -15,6 +14,7 @@ from packcalc.reading.contradictions import MEND
 from packcalc.reading.entries import Notes, given, is_unknown, kind_of
 from packcalc.reading.positions import KeyPath, one_line
 from packcalc.units import show
+from packcalc.value import replace
 
 NAME = "trip_current_at"
 EXAMPLE = "-10 degC: 450 A; 5 degC: 450 A; 10 degC: 900 A"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from typing import Any
 
 from packcalc.brief import Brief, growth_left_open
@@ -11,6 +10,7 @@ from packcalc.errors import UnknownName
 from packcalc.findings import Finding, Origin
 from packcalc.reading.brief_modules import GROWTH, RESISTANCE
 from packcalc.reading.positions import shown_key
+from packcalc.value import replace
 
 HEALTH = "state_of_health"
 _STEP = re.compile(r"\.?([A-Za-z_]+)|\[(\d+)\]")

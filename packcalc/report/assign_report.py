@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -29,6 +28,7 @@ from packcalc.report.document import (
 )
 from packcalc.report.frame import document
 from packcalc.units import several, show
+from packcalc.value import replace
 
 MOST_SUCCESSORS = 40
 SELDOM = 0.25       # share of the draws below which a figure as assigned is cautioned (our rule)

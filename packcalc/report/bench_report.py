@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import groupby
 
 from packcalc.bench.grade import (
@@ -41,6 +40,7 @@ from packcalc.report.document import (
 )
 from packcalc.report.frame import document
 from packcalc.units import from_si, several, significant
+from packcalc.value import replace
 
 MOST_SPELLED = 12
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from packcalc.checks import Candidate, Check, Item
 from packcalc.findings import Finding
@@ -23,6 +22,7 @@ from packcalc.report.fact_columns import fact_cells, fact_columns, fact_titles, 
 from packcalc.report.parts_report import parts_blocks
 from packcalc.report.steps import slug
 from packcalc.units import from_si, printed, show, significant
+from packcalc.value import replace
 
 MOST_CANDIDATES = 12
 LONG_NOTE = 200  # characters of a note that a duty table still takes whole

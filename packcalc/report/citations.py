@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 
 from packcalc.report.document import (
     Bullets,
@@ -17,6 +16,7 @@ from packcalc.report.document import (
     Table,
 )
 from packcalc.sources import Source, register
+from packcalc.value import replace
 
 KEY = "sources"
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.bench.assign import at_voltage
 from packcalc.bench.stored import of_pack
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_cautions
@@ -71,6 +69,7 @@ from packcalc.report.salvage_report import (
 from packcalc.report.states_report import states_section
 from packcalc.review_merge import Review, merge
 from packcalc.units import show
+from packcalc.value import replace
 from packcalc.worst_measured import Salvage
 
 PLACE = "Fault place: "

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
 
 from packcalc.cells import CellClass, Law
 from packcalc.errors import UnknownName
@@ -15,6 +14,7 @@ from packcalc.report.document import (
 )
 from packcalc.report.frame import document
 from packcalc.units import printed, show
+from packcalc.value import replace
 
 GENERIC = ("Generic records of our own, not any maker's product: a stand-in until your own "
            "modules are read and measured. packcalc library show ID prints one; a chemistry, "

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.report.blocks import column, finding_cell, item_section, words
 from packcalc.report.document import Cell, Section, Table
+from packcalc.value import replace
 
 
 def chain_table(result: OvervoltageResult) -> Table:

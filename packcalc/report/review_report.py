@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Any
 
 from packcalc.brief import Brief
@@ -35,6 +35,7 @@ from packcalc.report.handover_blocks import BLANK
 from packcalc.report.html import GRAVE, REST
 from packcalc.review import BESIDE, blank_file
 from packcalc.review_merge import Review, Standing, merge
+from packcalc.value import replace
 
 TITLE = "Sheet for the reviewer"
 NOTHING_READS = ("Nothing here reads as accepted that nobody marked. What is not marked is not "

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.measured import Measured
@@ -12,6 +10,7 @@ from packcalc.report.bench_report import grades_table, grounds_table, summary
 from packcalc.report.blocks import checks_table, number
 from packcalc.report.document import Block, Cell, Chain, Facts, Paragraph, Section
 from packcalc.units import several
+from packcalc.value import replace
 
 
 def front_against_bench(found: Measured) -> tuple[Block, ...]:

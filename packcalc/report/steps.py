@@ -6,14 +6,13 @@ that a renderer can print it once and point at it.
 
 from __future__ import annotations
 
-import functools
 import re
 from collections.abc import Iterable, Iterator
 
 from packcalc.errors import ProgramFault
 from packcalc.findings import BASES, Finding, worked
 from packcalc.report.document import Chain, Document
-from packcalc.value import value_object
+from packcalc.value import value_object, worked_once
 
 
 @value_object
@@ -40,7 +39,7 @@ class Step:
     def is_leaf(self) -> bool:
         return not self.inputs
 
-    @functools.cached_property
+    @worked_once
     def lines(self) -> tuple[tuple[str, str], ...]:
         """What a page prints of the step apart from its inputs: (label, words)."""
         return tuple(_lines(self))

@@ -6,8 +6,6 @@ not stated is drawn where the study counts it.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from packcalc.bench.stored import of_pack
 from packcalc.brief import Branch
 from packcalc.charge_contactor import MUST_BREAK
@@ -22,7 +20,7 @@ from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
 from packcalc.report.document import Column, Table
 from packcalc.units import from_si, printed, significant
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 PLUS, MINUS = "+", "−"
 MONITOR, PRECHARGE, SENSE = "monitor", "pre-charge", "sense"

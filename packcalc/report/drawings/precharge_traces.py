@@ -8,7 +8,6 @@ not at 63 %. Loads that wake on the bus are counted in the slow corner.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 
@@ -35,7 +34,7 @@ from packcalc.report.drawings.svg import (
     wrap,
 )
 from packcalc.units import show, significant
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 KEY = "precharge_traces"
 LEFT, RIGHT = 40.0, WIDTH - 12.0

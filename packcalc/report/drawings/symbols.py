@@ -6,7 +6,6 @@ positive end on the left, or standing, with the positive end on top.
 
 from __future__ import annotations
 
-
 from packcalc.report.drawings.svg import INK, PAPER, Canvas, Point
 from packcalc.value import value_object
 

@@ -6,7 +6,6 @@ charger on the right; labels are pushed apart, and a fine line leads each to its
 
 from __future__ import annotations
 
-
 from packcalc.findings import Finding
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import number, words
