@@ -32,6 +32,8 @@ from packcalc.worst_measured import Salvage, as_stated, with_worst
 from tests.bench.rows import GOOD, lot_of
 from tests.cli.runner import run
 
+pytestmark = pytest.mark.thorough
+
 Row = dict[str, str]
 
 

@@ -16,6 +16,8 @@ from packcalc.screening import blocks
 
 from tests.briefs import asked, examples, module
 
+pytestmark = pytest.mark.thorough
+
 SAME = {  # column of the screening to field of the model
     "highest_voltage": "highest_voltage", "full_voltage": "full_voltage",
     "regeneration_voltage": "regeneration_voltage", "mean_voltage": "nominal_voltage",
@@ -198,6 +200,20 @@ def test_channels_count_every_stack():
 def test_charging_in_the_cold_is_cautioned(changes, words, spoken):
     closed = {"battery__coldest_closed": "10 degC"}  # never colder with the contactors closed
     assert any(words in note for note in pack_of(asked(**changes, **closed)).notes) is spoken
+
+
+@pytest.mark.parametrize("hottest, words, spoken", [
+    # 20 A as above; two modules bear 16 A between 45 and 55 °C, none above
+    ("45 degC", "The charger's", False), ("45 degC", "Braking feeds", False),
+    ("50 degC", "in the heat: at 45.00 °C at most 16.", True),
+    ("50 degC", "at full current only up to 45.00 °C; elsewhere the management system must", True),
+    ("50 degC", "at 45.00 °C, and nobody said that the management system cuts it: hot cells", True),
+    ("58 degC", "in the heat: at 55.00 °C at most 0 A", True),
+])
+def test_charging_in_the_heat_is_cautioned(hottest, words, spoken):
+    warm = {"battery__coldest_closed": "16 degC", "battery__coldest_start": "16 degC",
+            "battery__hottest": hottest, "regeneration__power": "20 kW"}
+    assert any(words in note for note in pack_of(asked(**warm)).notes) is spoken
 
 
 @pytest.mark.parametrize("brief, layout, words", [

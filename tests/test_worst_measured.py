@@ -40,6 +40,8 @@ from packcalc.worst_measured import AsMeasured, Salvage, as_stated, with_worst
 from tests.bench.rows import GOOD, lot_of
 from tests.cli.runner import run
 
+pytestmark = pytest.mark.thorough
+
 TRIP = "a fixed current trip tells the lowest fault from the peak load"
 
 

@@ -29,6 +29,8 @@ from packcalc.review_change import recheck
 from tests.briefs import asked
 from tests.cases.studies import study as sized
 
+pytestmark = pytest.mark.thorough
+
 study = cache(sized)
 NAMED = {"precharge_relay": "Lyng 20 pre-charge", "connector": "Klo 500 wide",
          "management_system": "Vakt 6"}

@@ -35,6 +35,8 @@ from tests.cases.test_hard_inputs import FOUR
 from tests.cli.runner import run
 from tests.test_cable import given, route
 
+pytestmark = pytest.mark.thorough
+
 HERE = {path.parent.name: path for path in EXAMPLES}
 
 

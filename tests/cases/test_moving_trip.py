@@ -23,6 +23,8 @@ from packcalc.report.drawings.time_current import time_current_figure
 from tests.cases.studies import study
 from tests.cases.test_coordination_cases import f
 
+pytestmark = pytest.mark.thorough
+
 GOOD = "-5 degC: 450 A; 0 degC: 500 A; 10 degC: 700 A; 25 degC: 900 A; 45 degC: 900 A"
 QUIET, COLD = "the current trip stays quiet at the peak load", "stays quiet in the cold"
 TELLS = "the trip tells a fault from a load"

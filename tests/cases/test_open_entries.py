@@ -19,6 +19,8 @@ from packcalc.study import list_layouts
 from tests.briefs import EXAMPLES, asked, module
 from tests.cases.test_hard_inputs import FOUR
 
+pytestmark = pytest.mark.thorough
+
 STRICTNESS = (PASS, CAUTION, NOT_EVALUATED, FAIL)
 TRUCK = next(e for e in EXAMPLES if e.parent.name == "truck")
 # The rule set is a choice of jurisdiction, not a figure with a worse end.

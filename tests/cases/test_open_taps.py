@@ -17,6 +17,8 @@ from packcalc.protection import ProtectionStudy
 from packcalc.report.compose import _most as highest_of_all
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 STRICTNESS = (PASS, CAUTION, NOT_EVALUATED, FAIL)
 CONVERTER, MONITOR, WIRES = "DC/DC converter", "insulation monitor", "sense wires"
 

@@ -25,6 +25,8 @@ from packcalc.report.data import as_dict
 from packcalc.study import LayoutStudy, list_layouts
 from tests.briefs import without_parts
 
+pytestmark = pytest.mark.thorough
+
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 TEXT = without_parts((EXAMPLES / "truck" / "brief.toml").read_text("utf-8")).replace(
     'name = "battery to inverter"', 'name = "battery to inverter"\ncable = "W"') + """

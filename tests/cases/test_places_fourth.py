@@ -26,6 +26,8 @@ from packcalc.review_change import recheck
 from packcalc.side_circuits import bus_checks, bus_loads
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 ROOT = Path(__file__).resolve().parents[2]
 NO_SENSORS = {"strings__trip_current": None, "strings__trip_delay": None}
 BARE, FUSED = "chassis.second.strings.bare", "chassis.second.strings.fused"

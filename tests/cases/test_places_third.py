@@ -25,6 +25,8 @@ from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.places_report import headline, places_table
 from tests.cases.test_coordination_cases import f
 
+pytestmark = pytest.mark.thorough
+
 MODULES = 12
 FULL, NEW = 16 * 4.2 * 1.005, 7.22e-3  # V, Ω
 LOOP = 20e-6                            # H, the pack's own loop

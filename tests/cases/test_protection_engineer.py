@@ -28,6 +28,8 @@ from packcalc.report.states_report import proofs_table
 from packcalc.screening import screen_one
 from tests.briefs import asked
 
+pytestmark = pytest.mark.thorough
+
 LAYOUTS = {"truck": ("16S1P", ""), "van": ("", ""), "minibus": ("12S2P", "strings")}
 EIGHT = Layout((Part(0, 8),), 2, "grouped")
 

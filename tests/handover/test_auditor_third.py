@@ -37,6 +37,8 @@ from tests.review.cases import known, mark
 from tests.review.cases import study as reviewed
 from tests.sized import example as sized
 
+pytestmark = pytest.mark.thorough
+
 
 def truck():
     return sized("truck")

@@ -40,6 +40,8 @@ from packcalc.sources import register
 from tests.handover_cases import WITH_LINK, readings_of, study_of
 from tests.sized import example as sized
 
+pytestmark = pytest.mark.thorough
+
 PACKAGE = Path(__file__).resolve().parents[2] / "packcalc"
 
 

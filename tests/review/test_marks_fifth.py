@@ -32,6 +32,8 @@ from tests.cli.runner import GOOD, run
 from tests.review.cases import known, mark, study
 from tests.sized import ROOT
 
+pytestmark = pytest.mark.thorough
+
 DECISIONS = known(study())
 CAUTION = ("Beware.",)
 ONE = next(d for d in DECISIONS.values() if d.verdict == "pass")

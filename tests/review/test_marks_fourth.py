@@ -41,6 +41,8 @@ from tests.cli.runner import GOOD, run
 from tests.review.cases import file, known, mark, study
 from tests.sized import example
 
+pytestmark = pytest.mark.thorough
+
 DECISIONS = known(study())
 ONE = next(d for d in DECISIONS.values() if d.verdict == "pass")
 

@@ -32,6 +32,8 @@ from packcalc.review_merge import merge
 from tests.cli.runner import GOOD, run
 from tests.review.cases import file, known, mark, study
 
+pytestmark = pytest.mark.thorough
+
 TRUCK = Path("examples/truck/brief.toml")
 DECISIONS = known(study())
 

@@ -43,6 +43,8 @@ from tests.cli.runner import GOOD, run
 from tests.review.cases import known, mark, study
 from tests.sized import example
 
+pytestmark = pytest.mark.thorough
+
 DECISIONS = known(study())
 CAUTION = ("Beware.",)
 ONE, TWO = [d for d in DECISIONS.values() if d.verdict == "pass"][:2]

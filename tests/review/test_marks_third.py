@@ -34,6 +34,8 @@ from tests.cli.runner import GOOD, run
 from tests.review.cases import file, known, mark, study
 from tests.sized import example
 
+pytestmark = pytest.mark.thorough
+
 DECISIONS = known(study())
 FUSE = DECISIONS["main_fuse.choice"]
 TRUCK = Path("examples/truck")
@@ -189,7 +191,7 @@ def test_a_figure_names_each_check_with_its_verdict_before_and_after() -> None:
         assert any(f"{check.title}: {check.verdict}, was {one}" in found.words for one in was)
     unused = known(truck())["main_fuse.choice"].rests_on[0]
     alone = replace(lowest, finding=replace(unused, title="by itself", value=unused.number * 1.01))
-    assert "none uses this figure itself" in recheck(truck(), alone, f"1 {unused.unit}").words
+    assert "cannot be checked: no check holds" in recheck(truck(), alone, f"1 {unused.unit}").words
 
 
 # -- rejected, and the exit line ------------------------------------------------------------------

@@ -17,6 +17,8 @@ from tests.review.cases import known
 from tests.review.cases import study as bare_study
 from tests.sized import example
 
+pytestmark = pytest.mark.thorough
+
 
 def sized(name: str = "truck", layout: str = "", arrangement: str = "") -> ProtectionStudy:
     return example(name, layout, arrangement)
@@ -170,8 +172,8 @@ def test_a_fuse_that_no_wire_so_thin_can_carry_fails_below_the_table() -> None:
 
 
 def test_a_question_of_two_fuses_that_a_bare_rating_drops_is_told() -> None:
-    bare = change("branch.dc-dc-converter.choice", "20 A").weaker
-    named = change("branch.dc-dc-converter.choice", "Talvik 40 branch").weaker
+    bare = change("branch.dc-dc-converter.choice", "20 A").lost
+    named = change("branch.dc-dc-converter.choice", "Talvik 40 branch").lost
     told = "opens without Talvik 400 full range (no longer asked"
     assert any(told in words for words in bare) and not any(told in words for words in named)
 
