@@ -61,12 +61,10 @@ def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_
 
 
 def _highest(brief: Any) -> Any:
-    """Voltage that insulation is asked at: the brief's own, else that of the layouts that fit."""
+    """The brief's own highest voltage by its layouts; bench.pack_voltage counts where more."""
     from packcalc.highest_voltage import voltage_for_bench
 
-    if brief is None or brief.bench is not None and brief.bench.pack_voltage.known:
-        return None
-    return voltage_for_bench(brief)
+    return None if brief is None else voltage_for_bench(brief)
 
 
 def _enter(place: str, brief: Any) -> None:

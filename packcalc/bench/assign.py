@@ -16,7 +16,7 @@ from packcalc.bench import partition as pt
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
 from packcalc.bench.common import NEAR, doubted
 from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
-from packcalc.bench.grade import GradedLot, GradedModule
+from packcalc.bench.grade import GradedLot, GradedModule, not_understood
 from packcalc.bench.isolation import STAGE, judge_together
 from packcalc.bench.meaning import Totals, totals
 from packcalc.bench.outlook import Outlook, look_out
@@ -581,6 +581,9 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
         words.append(f"Capacity read above the label, by less than the test can tell, and so "
                      f"counted like the middle of the others: {', '.join(near[:MOST_NAMED])}"
                      f"{' …' if len(near) > MOST_NAMED else ''}. Repeat those readings.")
+    told = not_understood(d.graded for d in dealt)
+    if told:
+        words.append(f"Of donor and storage not understood, read these yourself: {told}.")
     words.append("Join nothing before the plan below is done: unlike modules exchange current the "
                  "moment they touch.")
     return tuple(words)

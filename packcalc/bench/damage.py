@@ -2,12 +2,15 @@
 
 The words are a person's own. In the column of damage a denied word ("not swollen") is never
 read as damage, nor as its absence: it is asked about. Where a module came from and where it
-lay are told in the same free words, and water or fire is often told there alone.
+lay are told in the same free words, and water or fire is often told there alone: what is grave
+as damage is at least asked about there. Words known neither as harm nor as harmless are told,
+once a sheet.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 
 from packcalc.value import value_object
 
@@ -17,6 +20,8 @@ APART_READ = ("distance read for whole damaged vehicles [towing-storage-report],
               "are our rule")
 NONE, PLAIN, GRAVE, ASK = "none", "plain", "grave", "ask"
 
+TOLD_IN = ("donor", "storage")  # columns of a module's past, in words
+MOST_TOLD = 12  # texts
 NO_DAMAGE = ("", "none", "no", "nothing", "ok")
 DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "free", "neither", "nor", "none")
 DENIED_WITHIN = 3  # words before the grave one
@@ -28,36 +33,65 @@ GRAVE_WORDS = ("hot", "warm", "gas")
 # Of where it came from and where it lay: beginnings of words and of what a hyphen joins, for
 # "vent" stands in "invented"; inside a word ("stormflooded", "seawater") they are asked about.
 WATER_STEMS = ("flood", "floded", "flodded", "submer", "immers", "drown", "inundat", "waterlog",
-               "underwater", "soak", "swamped")
-PAST_STEMS = (*WATER_STEMS, "fire", "flame", "burnt", "burned", "burning", "scorch", "charred",
+               "underwater", "soak", "swamped", "capsiz", "overboard", "deluge")
+HARM_STEMS = (*WATER_STEMS, "fire", "flame", "burnt", "burned", "burning", "scorch", "charred",
               "smok", "smoulder", "smolder", "melt", "explo", "overheat", "swol", "swell", "bulg",
-              "balloon", "airbag", "drench", "ablaze", "singed", "arson", "torched",
-               "bloat", "inferno", "runaway")
-INNER_STEMS = (*(stem for stem in WATER_STEMS if stem != "underwater"), "fire", "flame", "burnt",
-               "burned", "scorch", "smoke", "explo", "overheat", "swol", "water", "runaway")
-DOUBT_STEMS = ("water", "wet", "rain", "leak", "rust", "corro", "damag", "crash", "accident",
-               "collision", "collid", "wreck", "dropped", "fell", "puff", "overcharg", "smell",
+              "balloon", "drench", "ablaze", "blaz", "blacken", "incinerat", "singed", "arson",
+              "torched", "bloat", "inferno", "runaway", "pillow", "gassed", "gassing", "hiss",
+              "electrolyt")
+PAST_STEMS = (*HARM_STEMS, "airbag")
+_IN_NAMES = ("burn", "melt", "hiss", "weep", "ooz", "vent", "swell", "leak")  # Auburn, sweeper
+INNER_STEMS = (*(stem for stem in WATER_STEMS if stem != "underwater"),
+               *(stem for stem in GRAVE_STEMS if stem not in _IN_NAMES),
+               "flame", "burnt", "burned", "explo", "water")
+# Of grave words "burn" begins names of places, and a room may be warm.
+DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
+               "water", "wet", "rain", "rust", "corro", "damag", "crash", "accident",
+               "collision", "collid", "wreck", "dropped", "fell", "overcharg",
                "river", "ditch", "overturn", "rollover", "impact", "deepdischarg", "overdischarg",
-               "undervolt", "swamp", "hosed", "doused", "extinguished", "quenched")
-DOUBT_WORDS = ("burn", "burns", "burnout", "sank", "sunk", "soot", "sooty", "mud", "silt")
-# Several words of the trade that say one thing: a drained cell, a blow, a write-off.
+               "undervolt", "swamp", "hosed", "doused", "extinguish", "quenched",
+               "moist", "damp", "humid", "condens", "sprinkl", "surge", "hurricane", "cyclon",
+               "typhoon", "tornado", "tsunami", "monsoon", "storm", "puddl", "splash", "spill",
+               "snow", "froze", "lightning", "drain", "expand", "deform", "distort", "warped",
+               "warping", "buckl", "crack", "ruptur", "burst", "smash", "struck", "shunt", "inflat",
+               "fume", "odour", "odor", "stink", "stank", "reek", "spark", "arcing", "electrocut",
+               "shorted", "shorting", "shortcircuit", "abuse", "misuse", "defect", "fault",
+               "recall", "incident", "disaster", "cooked", "tboned", "sideswip", "mould", "mildew")
+DOUBT_WORDS = (*(word for word in GRAVE_WORDS if word != "warm"), "burn", "burns", "burnout",
+               "sank", "sunk", "sunken", "soot", "sooty", "ash", "ashes", "mud", "muddy", "silt",
+               "brine", "briny", "salt", "salty", "washed", "bathed", "hail", "frost", "hit",
+               "dead", "died", "arced", "pregnant")
+# Several words that say one thing: a drained cell, a blow, a write-off, a warm case.
 _TOLD_BY_TWO = re.compile(
     r"\bdeep(?:ly)?[\s-]+discharg\w*|\bover[\s-]+discharg\w*|\broll(?:ed)?[\s-]?over|"
     r"\b(?:rear|front|side)(?:[\s-]+end)?(?:ed)?[\s-]+(?:hit|shunt|blow)|\brear[\s-]ended|"
+    r"\b(?:salvage|insurance)[\s-]+(?:title|total|loss)\w*|"
     r"\btotal[\s-]+loss|\bwritten[\s-]+off|\bwrite[\s-]off|\bover\s+heat\w*|"
+    r"(?<![\d.,])[0-2](?:[.,]\d+)?\s*v(?:olts?)?\b|\b\d+\s*mv\b|\bzero[\s-]+volts?\b|"
+    r"(?<![\d.,])0(?:[.,]0+)?\s*(?:%|per\s?cent)|"
+    r"\b(?:dead|run|ran|gone|went|completely|totally)[\s-]+(?:flat|empty|down)\b|"
+    r"\b(?:stored|kept|stood|left|lay|arrived)[\s-]+empty\b|\bflat[\s-]+(?:for|since)\b|"
+    r"\b(?:flat|empty)[\s-]+(?:pack|batter|cell|module)\w*|\bshort[\s-]+circuit\w*|"
+    r"\b(?:was|got|get|ran|runs?|felt|feels|still|too|very)[\s-]+warm\b|\bwarm[\s-]+to\b|"
     r"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+(?:sea|lake|canal|pond|harbou?r|puddle|tide)\b")
 # Two words that say one thing: water that got at it, or something that is no harm.
 _WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?"
                     r"(?:(?:sea|salt|rain|river|flood|bilge|muddy|brackish)[\s-]*)?water\b")
-_HARM = r"\b(?:fire|flame|smoke|(?:sea|salt|rain)?water|flood|rain|leak|crash|rust)[\s-]?"
+_GRAVE_BY_TWO = re.compile(
+    r"\bthermal[\s-]+(?:event|incident)s?\b|\btide[\s-]?(?:mark|line)s?\b|"
+    r"\b(?:storm|tidal)[\s-]+surge\b")
+_HARM = (r"\b(?:fire|flame|smoke|(?:sea|salt|rain)?water|flood|rain|leak|crash|rust|moisture|damp|"
+         r"humidity|storm|splash|spill|drip|frost|snow|explosion|spark)[\s-]?")
 _HARMLESS = re.compile(
     _HARM + r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
-    r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*")
+    r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*|\bventilat\w*|\bblazers?\b|"
+    r"\bgas[\s-]?(?:stations?|heat\w*|boilers?)\b|\bhumidity[\s-]controlled\b|"
+    r"\bdehumidif\w*")
 # Who and what stands by against fire is no harm, yet is also told where it had to act: harmless
 # only among words of place and vehicle, and where the note tells of no such act.
 _GUARD = re.compile(
     _HARM + r"(?:stations?|brigades?|engines?|fighters?|departments?|services?|extinguishers?|"
-    r"doors?|walls?|blankets?|detectors?|alarms?)\b(?:'s)?")
+    r"doors?|walls?|blankets?|detectors?|alarms?)\b(?:'s)?|\bextinguishers?\b")
 _QUIET = frozenset(
     "a an and the of at in on with near next to door beside behind inside board aboard boot cab "
     "kit fitted mounted carried ex former old retired dry clean warm cool shed yard depot store "
@@ -67,6 +101,26 @@ _QUIET = frozenset(
 _ACTS = re.compile(
     r"\bput\b[\w\s-]{0,12}\bout\b|\bover\s+(?:it|them)\b|\b(?:attend|train(?:ing|ed)|empti|"
     r"foam|spray|drill|practi[cs]|exercis|rescu|hosed|doused|extinguished|quenched)")
+# What is no harm wherever it stands; a word in none of these lists is told.
+_SMALL = frozenset(
+    "a an and the of at in on with near next to by for from under over as is are was were it its "
+    "them this that which all each every both un non".split())
+_PLAIN = _QUIET | _SMALL | frozenset(
+    "one two three four five six seven eight nine ten first second new used own same only also "
+    "yes ok good fine sound well intact complete whole tidy dark cold indoors inside outside "
+    "upright flat level bench table floor pallet crate case tray lid cover covered wooden metal "
+    "plastic steel rubber mat bag wrapped packed separate separately apart alone closed open "
+    "locked insulated heated container cellar basement attic loft stable lab laboratory school "
+    "office house home quarry field forest mine harbour port dock airport station track road "
+    "street site works factory plant warehouse wagon coach tractor loader excavator machine boat "
+    "ferry ship train tram bike scooter cart ambulance taxi saloon sedan coupe suv electric "
+    "hybrid battery pack module cell string unit kwh km mile mm cm ah soc percent per cent year "
+    "month week day until before after about around summer winter spring autumn january february "
+    "march april may june july august september october november december bought sold seller "
+    "dealer breaker auction find trade exchange lease leased rental demo prototype test tested "
+    "read measured capped terminal service serviced plug owner front rear left right top bottom "
+    "upper lower north south east west middle big small large white black grey gray red blue "
+    "green yellow silver full temperature degc degree removed taken".split())
 _FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
             "in", "stood", "the", "or", "nor", "visible", "thermal")
 
@@ -91,7 +145,7 @@ def weigh(note: str) -> str:
 
 def _is_grave(word: str) -> bool:
     return (word in GRAVE_WORDS or any(stem in word for stem in GRAVE_STEMS)
-            or word.startswith(WATER_STEMS))
+            or word.startswith(HARM_STEMS))
 
 
 def _denied(words: list[str], at: int) -> bool:
@@ -107,10 +161,12 @@ class Past:
     Attributes:
         meaning: NONE, ASK, or GRAVE.
         words: the words that tell it, as written; empty for NONE.
+        unread: of a note of NONE, words known neither as harm nor as harmless.
     """
 
     meaning: str
     words: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
 
 
 def weigh_past(note: str) -> Past:
@@ -126,10 +182,11 @@ def weigh_past(note: str) -> Past:
         ...     "fire station van", "no cover, flooded", "crashed van", "storm-flooded van")]
         ['none', 'grave', 'grave', 'none', 'none', 'none', 'ask', 'ask', 'grave']
     """
+    note = re.sub(r"(?<=\d)(?=[vV%])", " ", note)
     text = _HARMLESS.sub(lambda match: "_" * len(match.group()), note.lower())
     text = re.sub(r"[^,;.]+", lambda clause: _guards(clause.group(), text), text)
-    text = _WATER.sub(lambda match: "underwater".ljust(len(match.group()), "_"), text)
-    text = _TOLD_BY_TWO.sub(lambda match: "crash".ljust(len(match.group()), "_"), text)
+    for pattern, word in ((_WATER, "soak"), (_GRAVE_BY_TWO, "fire"), (_TOLD_BY_TWO, "hit")):
+        text = pattern.sub(lambda match: word.ljust(len(match.group()), "_"), text)
     tokens = list(re.finditer(r"[^\W_]['\w-]*|[,;.]", text))
     words = [token.group() for token in tokens]
     grave, doubt = [], []
@@ -139,7 +196,50 @@ def weigh_past(note: str) -> Past:
         if found != NONE:
             sure = told == found == GRAVE
             (grave if sure else doubt).append(note[token.start():token.end()])
-    return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt)) if doubt else Past(NONE)
+    if grave or doubt:
+        return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt))
+    left = "".join(was if was.lower() == put else put
+                   for was, put in zip(note, text, strict=False))
+    return Past(NONE, unread=_unread([left[t.start():t.end()] for t in tokens]))
+
+
+def _unread(words: Sequence[str]) -> tuple[str, ...]:
+    """Words known neither as harm nor as harmless; a name before a plain word is none of them.
+
+    Examples:
+        >>> _unread(["Hollin", "farm", "donor"]), _unread(["Zapped", "barn"]), _unread(["Zap"])
+        ((), ('Zapped',), ('Zap',))
+    """
+    before = [_plain(word.lower()) and word.lower() not in _SMALL for word in [*words[1:], ""]]
+    return tuple(word for word, named in zip(words, before, strict=False) if not all(
+        _known(part.lower()) or named and part.istitle() and not part.endswith("ed")
+        for part in re.split("[-_/]", word.removesuffix("'s"))))
+
+
+def _known(part: str) -> bool:
+    """Whether a part of a word says something, be it a harm that is denied."""
+    return (len(part) < 2 or not part.isalpha() or part in DENIALS or part in _FILLERS
+            or _plain(part) or _told(part.removeprefix("un").removeprefix("non")) != NONE)
+
+
+def _plain(word: str) -> bool:
+    return not _PLAIN.isdisjoint((word, word.removesuffix("s")))
+
+
+def read_yourself(notes: Iterable[tuple[str, str]]) -> str:
+    """Every text with a word that says nothing here, once; empty where all are understood.
+
+    Args:
+        notes: (column, text) of each module.
+
+    Examples:
+        >>> read_yourself([("donor", "zap"), ("donor", "zap"), ("storage", "dry shed")])
+        'donor: zap (zap)'
+    """
+    found = [f"{column}: {text} ({', '.join(unread)})" for column, text in dict.fromkeys(notes)
+             if (unread := weigh_past(text).unread)]
+    more = len(found) - MOST_TOLD
+    return "; ".join(found[:MOST_TOLD]) + (f"; and {more} more" if more > 0 else "")
 
 
 def _guards(clause: str, text: str) -> str:

@@ -63,10 +63,12 @@ def even_resistance(units: np.ndarray, conductance: np.ndarray, best: Dealing,
                 look.bettered(look.by_both(limit, aim), limit, aim)
     starts = [*([] if rules else _relaxed_starts(units, conductance, best, floor)), best.groups,
               *([None, None] if series <= MANY else [None])]
+    priced = None
     for place, start in enumerate(starts):
         if look.reached(limit, AIMS[0]) or look.bettered(start, limit, AIMS[0]):
             break
-        if place in (0, len(starts) - 2):
+        if place in (0, len(starts) - 2) and priced != (limit, look.least):
+            priced = limit, look.least  # asked the same again, prices prove the same
             limit = price_bound(conductance, units, (floor, limit), series, parallel, look.least)
     if not (rules or len(best.spare) or look.reached(limit, AIMS[0])):
         look.rebuild(limit, AIMS[0])

@@ -20,12 +20,14 @@ from packcalc.bench.common import (
     set_aside,
     suspect,
 )
+from packcalc.bench.damage import TOLD_IN, read_yourself
 from packcalc.bench.isolation import judge_together
 from packcalc.bench.judging import (
     ASKED,
     CHECKS,
     ENERGY,
     GRADES,
+    HEAT,
     HISTORY_TITLES,
     SHOCK,
     AtHand,
@@ -145,6 +147,8 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
               highest: Finding | None = None) -> PackNeed:
     """Count and voltage of the finished pack: as given, else from the brief, else unknown.
 
+    Of voltages the largest counts: one that is given takes nothing from what the brief implies.
+
     Args:
         bench, brief, rows: as `grade_sheet` has them.
         highest: highest working voltage of a layout, by its over-voltage chain.
@@ -158,8 +162,7 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
     elif not modules.known and rows:
         modules = leaf("modules in the pack", "N", "", rows, "assumed",
                        origin=Origin("the sheet"), note="every row of the sheet")
-    if brief is not None and (highest is not None and highest.at_least
-                              or highest is None and not voltage.known):
+    if brief is not None and (highest is None or highest.at_least):
         maximum = brief.inverter.absolute_maximum.called(
             "inverter's absolute maximum, counted until a layout has its own highest voltage: errs "
             "low where charger or braking reach above it", "U")
@@ -301,7 +304,8 @@ def _middles(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]) -> dict[
 def _lot_checks(bench: Bench, need: PackNeed, modules: tuple[GradedModule, ...]
                 ) -> tuple[Check, ...]:
     kept = [m for m in modules if m.grade == "keep"]
-    return (_enough(bench, kept), _isolation_of_lot(bench, need, kept), *_history_of_lot(modules))
+    return (_enough(bench, kept), _isolation_of_lot(bench, need, kept), *_history_of_lot(modules),
+            *_unread(modules))
 
 
 def _enough(bench: Bench, kept: list[GradedModule]) -> Check:
@@ -326,6 +330,19 @@ def _isolation_of_lot(bench: Bench, need: PackNeed, kept: list[GradedModule]) ->
 def _some(marks: Sequence[str]) -> str:
     more = len(marks) - MOST_NAMED
     return ", ".join(marks[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def not_understood(modules: Iterable[GradedModule]) -> str:
+    """Texts on where modules came from and lay that hold a word which says nothing here."""
+    return read_yourself((column, getattr(m.row, column)) for m in modules for column in TOLD_IN)
+
+
+def _unread(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:
+    """A caution, once for the sheet, where somebody must read."""
+    told = not_understood(modules)
+    return (Check("what donor and storage tell", HEAT, CAUTION, reason=f"not understood: {told}",
+                  remedy="read these yourself; fill water, crash and damage where they tell of "
+                         "harm"),) if told else ()
 
 
 def _history_of_lot(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:

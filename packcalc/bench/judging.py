@@ -9,7 +9,7 @@ from packcalc.bench import rules
 from packcalc.bench.common import (
     FALL_TOLD, SURE, AtCommon, above_label, larger_pulse, suspect,
 )
-from packcalc.bench.damage import APART, ASK, GRAVE, NONE, weigh, weigh_past
+from packcalc.bench.damage import APART, ASK, GRAVE, NONE, TOLD_IN, weigh, weigh_past
 from packcalc.bench.isolation import line_at, or_more, to_find
 from packcalc.bench.readings_agree import last_before_rest, moved_after_test
 from packcalc.bench.selfdischarge import SelfDischarge, on_plateau, selfdischarge
@@ -401,7 +401,7 @@ def _past(b: AtHand) -> Iterable[Ground]:
         yield _fails("damage", HEAT, "reject" if found == GRAVE else "quarantine",
                      f"noted: {row.damage} ({_PRACTICE})", "a person decides; a word that is no "
                      "damage belongs elsewhere")
-    for column in ("donor", "storage"):
+    for column in TOLD_IN:
         told = weigh_past(getattr(row, column))
         if told.meaning == GRAVE:
             yield _fails(f"what its {column} tells", HEAT, "quarantine",

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 
 from packcalc.bench import partition as pt
 from packcalc.bench.dealing import Assignment, Effort, Pins
-from packcalc.bench.pinning import merged
+from packcalc.bench.pinning import allowed_places, merged
 from packcalc.bench.placing import Lot, deal_blocks
 from packcalc.brief import WantedPins
 from packcalc.errors import UserError
@@ -18,6 +18,7 @@ from packcalc.value import replace, value_object, worked_once
 TRIED = 8
 BETWEEN_BLOCKS = 4
 MOST_NAMED = 4
+MOST_LIFTED = 8  # pins of one kind that are lifted alone: each is a dealing
 
 
 @value_object
@@ -158,7 +159,8 @@ class _View:
                                     order[:count].reshape(shape)))
         return tuple(found)
 
-    def dealt_anew(self, what: str, q: np.ndarray, pins: Pins, note: str = "") -> WhatIf:
+    def dealt_anew(self, what: str, q: np.ndarray, pins: Pins, note: str = "",
+                   least: float = 0.0) -> WhatIf:
         """Dealt as the answer was, where the answer itself stays possible: no less comes of it.
 
         Args:
@@ -166,11 +168,12 @@ class _View:
             q: capacity of each module [C]; none lower than it was, further ones last.
             pins: on them, or fewer.
             note: beside it.
+            least: capacity of a dealing that stays possible as well, if more than the answer's [C].
         """
         value, used = self.dealt_as_pinned(q, pins) or (0.0, self.answer.places)
-        changed = self.changed(used, pins)
-        if value < self.answer.best_value and not any(now for _, now in changed):
-            value, changed = self.answer.best_value, []
+        changed, least = self.changed(used, pins), max(self.answer.best_value, least)
+        if value < least and not any(now for _, now in changed):
+            value, changed = least, []
         return self.noted(what, value, changed, note)
 
     def dealt_as_pinned(self, q: np.ndarray, pins: Pins) -> tuple[float, np.ndarray] | None:
@@ -233,24 +236,44 @@ class _View:
                           self.changed(np.flatnonzero(keep)[found[1]], self.pins))
 
     def without_pins(self, wanted: WantedPins) -> list[WhatIf]:
-        """Each pin lifted alone."""
-        found, pins = [], self.pins
-        for i, pin in enumerate(wanted.together):
-            rest = pins.together[:i] + pins.together[i + 1:]
-            found.append(self.lifted(f"without the pin {' with '.join(pin)}",
-                                     replace(pins, together=rest)))
-        if pins.apart:
-            found.append(self.lifted("without the pins that keep modules apart",
-                                     replace(pins, apart=())))
-        for mark, box in wanted.not_in:
-            allowed = pins.allowed.copy()
-            allowed[self.marks.index(mark)] = True
-            found.append(self.lifted(f"without the pin {mark} not in {box}",
-                                     replace(pins, allowed=allowed)))
-        return found
+        """Each pin lifted alone, and all of one kind at once: two may cost only together."""
+        pins, (series, parallel) = self.pins, self.size
 
-    def lifted(self, what: str, pins: Pins) -> WhatIf:
-        return self.dealt_anew(what, self.q, pins)
+        def out_of(not_in: tuple[tuple[str, str], ...]) -> Pins:
+            return replace(pins, allowed=allowed_places(
+                replace(wanted, not_in=not_in), self.marks, series,
+                parallel if self.strings else 1))
+
+        return [
+            *self.lifted("together", [" with ".join(self.marks[m] for m in own)
+                                      for own in pins.together], pins.together,
+                         lambda left: replace(pins, together=left)),
+            *self.lifted("apart", [" apart from ".join(self.marks[m] for m in own)
+                                   for own in pins.apart], pins.apart,
+                         lambda left: replace(pins, apart=left)),
+            *self.lifted("out of boxes", [f"{mark} not in {box}" for mark, box in wanted.not_in],
+                         wanted.not_in, out_of)]
+
+    def lifted(self, kind: str, words: Sequence[str], given: tuple[Any, ...],
+               of: Callable[[tuple[Any, ...]], Pins]) -> list[WhatIf]:
+        """The first of one kind of pins, each lifted alone; then all of that kind.
+
+        Args:
+            kind: in words.
+            words: each pin in words.
+            given: the pins.
+            of: makes all pins of those of this kind that stay.
+        """
+        found = [self.dealt_anew(f"without the pin {words[i]}", self.q,
+                                 of(given[:i] + given[i + 1:]))
+                 for i in range(min(len(given), MOST_LIFTED))]
+        if len(given) > 1:
+            untried = len(given) - len(found)
+            found.append(self.dealt_anew(
+                f"without all {len(given)} pins that keep modules {kind}", self.q, of(()),
+                f"{untried} of them not tried alone" if untried else "",
+                max(w.capacity or 0.0 for w in found)))
+        return found
 
     def replace_first(self) -> tuple[WhatIf, ...]:
         """The weakest placed modules, each replaced by one like the lot's middle."""

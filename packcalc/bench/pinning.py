@@ -165,17 +165,11 @@ class _Desk:
         together = tuple(own for own in wanted.together if own[0] in number)
         apart = tuple(p for p in _pairs(wanted.apart) if p[0] in number and p[1] in number)
         not_in = tuple((mark, box) for mark, box in wanted.not_in if mark in number)
-        allowed = None
-        if not_in:
-            allowed = np.ones((len(number), self.places), dtype=bool)
-            for mark, box in not_in:
-                first, last = _spans(wanted)[box]
-                allowed[number[mark], first - 1:last] = False
-            if self.strings:  # a box takes the same positions of every string
-                allowed = np.tile(allowed, (1, self.layout.parallel))
-        pins = Pins(tuple(tuple(number[m] for m in own) for own in together),
-                    tuple((number[a], number[b]) for a, b in apart), allowed)
         left = WantedPins(together, apart, not_in, wanted.boxes, wanted.lines)
+        pins = Pins(tuple(tuple(number[m] for m in own) for own in together),
+                    tuple((number[a], number[b]) for a, b in apart),
+                    allowed_places(left, list(number), self.places,
+                                   self.layout.parallel if self.strings else 1))
         return Pinned(pins, left, (*self.spans_told(wanted), *self.met(wanted)))
 
     def spans_told(self, wanted: WantedPins) -> Iterator[str]:
@@ -198,6 +192,30 @@ class _Desk:
             gone = [mark for mark in own if mark not in self.number]
             if gone:
                 yield f"The pin {words} is met: " + "; ".join(map(self.out, gone)) + "."
+
+
+def allowed_places(wanted: WantedPins, marks: Sequence[str], places: int, strings: int
+                   ) -> np.ndarray | None:
+    """Where each module may stand; None where no pin keeps one out of a box.
+
+    Args:
+        wanted: its pins that keep modules out of boxes.
+        marks: of the modules that are dealt, in their order.
+        places: groups, or positions in a string.
+        strings: how many; a box takes the same positions of every one. 1 for groups.
+
+    Examples:
+        >>> pins = WantedPins(not_in=(("B", "rear"),), boxes=(("rear", 2, 3),))
+        >>> allowed_places(pins, ["A", "B"], 3, 1).tolist()
+        [[True, True, True], [True, False, False]]
+    """
+    if not wanted.not_in:
+        return None
+    allowed = np.ones((len(marks), places), dtype=bool)
+    for mark, box in wanted.not_in:
+        first, last = _spans(wanted)[box]
+        allowed[marks.index(mark), first - 1:last] = False
+    return np.tile(allowed, (1, strings))
 
 
 def _spans(wanted: WantedPins) -> dict[str, tuple[int, int]]:

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 
 from packcalc.bench import common, rules
-from packcalc.bench.damage import ASK, weigh, weigh_past
+from packcalc.bench.damage import ASK, TOLD_IN, weigh, weigh_past
 from packcalc.bench.readings_agree import dates_of, odd_dates, unlike_readings
 from packcalc.bench.sheet import BenchRow, BenchSheet
 from packcalc.brief import Bench
@@ -167,7 +167,7 @@ def _damage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
     if weigh(row.damage) == ASK:
         yield asks("damage", None, f"noted: {row.damage}: is there damage, or none?",
                    "write none, or what it is without a not; look again where nobody is sure")
-    for column in ("donor", "storage"):
+    for column in TOLD_IN:
         told = weigh_past(getattr(row, column))
         if told.meaning == ASK:
             yield Question(asks.sheet.fault(

@@ -7,14 +7,14 @@ one without a value was not measured. Nothing here judges or corrects: `question
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import field, fields
 from typing import Any
 
 from packcalc.errors import Fault
 from packcalc.findings import Finding, leaf
 from packcalc.modules import ModuleType
-from packcalc.units import several
+from packcalc.units import from_si, printed, several
 from packcalc.value import value_object
 
 
@@ -202,6 +202,24 @@ class BenchRow:
         at = f" at {last.temperature.shown}" if last.temperature.known else ""
         return DatedVoltage(last.voltage.called(note=f"{STANDS_IN} of {last.date}{at} counts"),
                             last.date, last.temperature)
+
+    @property
+    def written(self) -> Iterator[tuple[str, str]]:
+        """(column, as read) of everything that the row gives, each figure in its usual unit."""
+        first, second = self.selfdischarge
+        read = {"first_voltage": first.voltage, "first_temperature": first.temperature,
+                "second_voltage": second.voltage, "second_temperature": second.temperature}
+        if self.module is not None:
+            yield "module", self.module.id
+        for one in FIGURES:
+            value = read.get(one.name) or getattr(self, one.name)
+            if value.known:
+                yield (f"{one.name}_{one.units[0][0]}",
+                       f"{from_si(value.number, one.unit):.9g} {printed(one.unit)}".strip())
+        dates = {"first_date": first.date, "second_date": second.date}
+        for name in (*DATES, *WORDS[1:], *ANSWERS):
+            if text := dates.get(name) or getattr(self, name, ""):
+                yield name, text
 
     @property
     def latest_voltage(self) -> DatedVoltage:

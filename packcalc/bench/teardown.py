@@ -451,13 +451,12 @@ def _isolation_need(stack: Stack) -> Finding:
 
 def _checks(donor: Donor, described: Stack, stack: Stack) -> tuple[Check, ...]:
     need = _isolation_need(stack)
-    remedy = ("stop: a first fault is there already, and the next touch may be the second"
-              if donor.isolation.known else "two-voltmeter test, each pole to the case")
     isolation = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",
-                      need, missing="not measured: no tool touches the pack before it is",
-                      remedy=remedy)
-    return (isolation, _cells_agree(donor, described), *_charge_agrees(donor, described),
-            *_past(donor))
+                      need, missing="not measured: no tool touches the pack before it is")
+    change = {PASS: "", FAIL: "stop: a first fault is there already, and the next touch may be the "
+              "second"}.get(isolation.verdict, "two-voltmeter test, each pole to the case")
+    return (replace(isolation, remedy=change), _cells_agree(donor, described),
+            *_charge_agrees(donor, described), *_past(donor))
 
 
 def _cells_agree(donor: Donor, stack: Stack) -> Check:

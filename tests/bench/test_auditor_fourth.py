@@ -474,7 +474,7 @@ def test_a_pin_about_a_module_that_is_out_is_met_and_said():
     assert "The pin M3 apart from M4 is met" in notes and "M4 apart from M5" not in notes
     whats = [w.what for w in found.outlook.what_ifs]
     assert "without the pin M3 not in rear" not in whats
-    assert "without the pins that keep modules apart" in whats  # M4 from M5 is left
+    assert "without the pin M4 apart from M5" in whats  # it is left
 
 
 def test_modules_pinned_together_that_are_all_out_are_met():
