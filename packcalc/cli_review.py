@@ -82,6 +82,9 @@ def _reasons(review: Any) -> Iterator[str]:
             ([r.decision_id for r in changes if r.lost and not r.breaks],
              "change that was asked for loses what was shown",
              "changes that were asked for lose what was shown"),
+            ([r.decision_id for r in changes if r.raised and not (r.breaks or r.lost)],
+             "change that was asked for raises what is not shown",
+             "changes that were asked for raise what is not shown"),
             ([f"{r.decision_id} to {r.asked}" for r in review.not_understood],
              "change that was asked for could not be checked",
              "changes that were asked for could not be checked")):

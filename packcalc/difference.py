@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from packcalc.marks import signed
 from packcalc.value import value_object
 
+_NUMBER = re.compile(r"[0-9.]+")
 ADDED, REMOVED, CHANGED = "added", "removed", "changed"
 DECISION_TABLES = ("decisions_grave", "decisions_rest")
 FIRST = ("first", "layout")
+# (what JSON carries whole, what stands in its place where an earlier packcalc wrote a report)
+PARTS, READINGS = ("parts_list", "part_figures"), ("bench_readings", "bench_grades")
 
 
 @value_object
@@ -18,7 +22,7 @@ class Change:
     """One line of the difference.
 
     Attributes:
-        key: of the entry, module figure, result or decision.
+        key: of the entry, figure of a module or part, reading, result or decision.
         title: in words.
         kind: ADDED, REMOVED or CHANGED.
         before, after: as printed; "" where there is none.
@@ -40,7 +44,7 @@ class Difference:
     Attributes:
         old, new: (title, digest, version) of each.
         same_design: whether both carry the same design name.
-        inputs: entries of the brief and figures of the modules.
+        inputs: entries of the brief, figures of the modules and parts, readings of the bench.
         results: the five figures and the layout.
         decisions: what a reviewer decides on.
     """
@@ -67,8 +71,10 @@ def difference(old: Mapping[str, Any], new: Mapping[str, Any]) -> Difference:
     return Difference(
         _name(old), _name(new), _facts(old, "review_file").get("design")
         == _facts(new, "review_file").get("design"),
-        tuple(change for lines in (_entries, _modules, _parts)
-              for change in _compare(lines(old), lines(new))),
+        tuple(change for before, after in (
+            (_entries(old), _entries(new)), (_modules(old), _modules(new)),
+            _of_both(old, new, PARTS, _parts), _of_both(old, new, READINGS, _readings))
+              for change in _compare(before, after)),
         _compare(_results(old), _results(new)), _compare(_decisions(old), _decisions(new)))
 
 
@@ -111,25 +117,56 @@ def _shown(value: Any) -> str:
         "; ".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
+def _of_both(old: Mapping[str, Any], new: Mapping[str, Any], tables: tuple[str, str],
+             lines: Callable[[Mapping[str, Any], str], Lines]) -> tuple[Lines, Lines]:
+    """The lines of the same table of both, the first that both carry."""
+    whole, instead = tables
+    table = whole if all(isinstance(one.get(whole), list) for one in (old, new)) else instead
+    return lines(old, table), lines(new, table)
+
+
 def _entries(report: Mapping[str, Any]) -> Lines:
-    return {str(r.get("entry")): (_shown(r.get("meaning")), f"{_shown(r.get('value'))} "
-                                  f"({_shown(r.get('basis'))})",
-                                  (r.get("value"), r.get("basis")))
+    return {str(r.get("entry")): (_shown(r.get("meaning")), *_given(r, "origin"))
             for r in _rows(report, "inputs")}
 
 
 def _modules(report: Mapping[str, Any]) -> Lines:
-    return {f"{r.get('module')}: {r.get('figure')}": (
-        _shown(r.get("figure")), f"{_shown(r.get('value'))} ({_shown(r.get('basis'))})",
-        (r.get("value"), r.get("basis"))) for r in _rows(report, "module_figures")}
+    return {f"{r.get('module')}: {r.get('figure')}": (_shown(r.get("figure")), *_given(r, "note"))
+            for r in _rows(report, "module_figures")}
 
 
-def _parts(report: Mapping[str, Any]) -> Lines:
-    """Every figure of the named parts, by part and column."""
+def _given(row: Mapping[str, Any], origin: str) -> tuple[str, Any]:
+    """A figure with its basis; as it was written where four figures do not tell it."""
+    text = str(row.get(origin)).partition(" = ")[2].partition(";")[0].strip()
+    number = _NUMBER.match(text)
+    long = number is not None and len(number[0].replace(".", "").strip("0")) > 4
+    shown = f"{text if long else _shown(row.get('value'))} ({_shown(row.get('basis'))})"
+    return shown, (shown, row.get("value"), row.get("basis"))
+
+
+def _parts(report: Mapping[str, Any], table: str) -> Lines:
+    """Basis and every figure of the parts, by part and column."""
     return {f"{r.get('part')}: {name}": (f"{name} of {r.get('part')}", value, value)
-            for r in _rows(report, "part_figures")
-            for name, _, value in (one.partition(" = ")
-                                   for one in str(r.get("sheet")).split("; "))}
+            for r in _rows(report, table)
+            for name, _, value in (one.partition(" = ") for one in (
+                *([f"basis = {r['basis']}"] if "basis" in r else ()),
+                *str(r.get("sheet")).split("; ")))}
+
+
+def _readings(report: Mapping[str, Any], table: str) -> Lines:
+    """Every reading of the bench sheet, by mark and column; of an earlier report its grades."""
+    found: Lines = {}
+    for row in _rows(report, table):
+        mark = row.get("mark")
+        cells = {str(row.get("column")): row.get("reading")} if table == READINGS[0] else row
+        for name, value in cells.items():
+            key, number = f"{mark}: {name}", 1
+            while key in found:  # a mark that stands on two rows
+                number += 1
+                key = f"{mark}, row {number}: {name}"
+            if name != "mark":
+                found[key] = (f"module {mark} on the bench", _shown(value), value)
+    return found
 
 
 def _results(report: Mapping[str, Any]) -> Lines:

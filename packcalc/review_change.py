@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from math import isclose
 
 from packcalc.brief import Branch, Brief
 from packcalc.cable_rules import other_system
@@ -24,17 +25,20 @@ from packcalc.checks import (
     Check,
     Item,
     judge,
+    named_title,
 )
 from packcalc.decisions import (
     BENCH,
     CHOICE,
     FIGURE,
+    PLACE,
     Decision,
     decisions,
     finding_digest,
     put_forward,
 )
 from packcalc.dimensions import DIMENSIONS
+from packcalc.errors import UserError
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import PART_CLASSES, CablePart, ManagementPart, Part
 from packcalc.protection import ProtectionStudy, protect_layout
@@ -91,13 +95,19 @@ class Touched:
 
     @property
     def words(self) -> str:
-        """Where, what, and its verdicts."""
-        return f"{self.part}: {self.title} ({self.after}, was {self.before or 'no verdict'})"
+        """Where, what, and its verdicts; of a new fault place also who clears it."""
+        new = f": {one_line(self.shown, 120)}" if self.part == PLACE and not self.before else ""
+        return f"{self.part}: {self.title} ({self.after}, was {self.before or 'no verdict'}){new}"
 
     @property
     def lost(self) -> bool:
         """Whether a pass is no longer shown after the change."""
         return self.before == PASS and self.after == NOT_EVALUATED
+
+    @property
+    def raised(self) -> bool:
+        """Whether the change alone asks it, and nobody answers it."""
+        return not self.before and self.after == NOT_EVALUATED
 
     @property
     def worse(self) -> bool:
@@ -119,7 +129,7 @@ class Recheck:
         touched: what reads differently elsewhere.
         lost: what passed and is no longer shown, here and elsewhere, what can kill first.
         weaker: checks of the changed part that are graver now without failing, in words.
-        was: (title, verdict) of the part's checks as they stood before.
+        was: (title, verdict) of the part's checks as they stood before, by the titles of now.
     """
 
     decision_id: str
@@ -139,6 +149,16 @@ class Recheck:
         """Whether the change fails its own duty or makes something else fail."""
         return any(c.verdict == FAIL for c in self.checks) or any(
             t.worse and t.after == FAIL for t in self.touched)
+
+    @property
+    def raised(self) -> bool:
+        """Whether it raises what was not asked before and is not shown, as a new fault place."""
+        return any(t.raised for t in self.touched)
+
+    @property
+    def graver(self) -> bool:
+        """Whether anything is graver than before, here or elsewhere."""
+        return bool(self.weaker) or any(t.worse for t in self.touched)
 
 
 def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = "") -> Recheck:
@@ -259,15 +279,67 @@ def _parts_for(study: ProtectionStudy, item: Item) -> list[Part]:
 def _part_change(study: ProtectionStudy, item: Item, found: _Named, blank: Recheck) -> Recheck:
     candidate = found.candidate
     after, words = _with_part(study, item, candidate, found.bare)
-    touched = () if after is None else _differences(study, after, item.key)
-    own = after and next((i for i in after.items if i.key == item.key), None)
-    again = [c for c in own.candidates if c.name in _names(item, found)] if own else []
-    today = put_forward(item, study.brief)
-    came = _graver([*again, candidate]), touched
+    touched = () if after is None else _differences(study, after, {item.key})
+    checks, before, asked = _own(study, after, item, found)
     bare = found.bare
     name = f"{candidate.name} ({other_system(bare.name, bare.section)})" \
         if isinstance(bare, CablePart) and bare.section is not None else candidate.name
-    return _told(blank, item, name, came, words, before=today.checks if today else ())
+    return _told(blank, item, name, (checks, touched), words, before=before, asked=asked)
+
+
+def _own(study: ProtectionStudy, after: ProtectionStudy | None, item: Item, found: _Named
+         ) -> tuple[tuple[Check, ...], tuple[Check, ...], set[str]]:
+    """The checks of the changed part, as they stood under the part of today, and all titles asked.
+
+    Those of the duty itself, such as whether it opens without another, count among the checks
+    where they read otherwise now.
+    """
+    today = put_forward(item, study.brief)
+    own = after and next((i for i in after.items if i.key == item.key), None)
+    again = [c for c in own.candidates if c.name in _names(item, found)] if own else []
+    duty = _of_duty(own) if own else ()
+    old = today.name if today else ""
+    new = _names(item, found)[-1]
+    now = _graver([*again, found.candidate])
+    tried = _called(today.checks if today else (), now, old, new)
+    asked = _called(_of_duty(item) if own else (), duty, old, new)
+    known = {c.title: _read(c) for c in asked}
+    taken = {c.title for c in now}
+    return ((*now, *(c for c in duty if c.title not in taken and known.get(c.title) != _read(c))),
+            (*tried, *(c for c in asked if c.title not in {t.title for t in tried})),
+            {*taken, *(c.title for c in duty)})
+
+
+def _read(check: Check) -> tuple[str, str, str]:
+    """What a page says of a check."""
+    return check.verdict, check.sentence, check.reason
+
+
+def _of_duty(item: Item) -> tuple[Check, ...]:
+    """The checks of a duty but those that sum up a named part."""
+    named = {named_title(c.name) for c in item.candidates}
+    return tuple(c for c in item.checks if c.title not in named)
+
+
+def _called(before: Iterable[Check], now: Iterable[Check], old: str,
+            new: str) -> tuple[Check, ...]:
+    """Checks as they stood, by the titles of now: the changed part gives its name to some.
+
+    Examples:
+        >>> was, now = (Check(f"{name} opens without B", "who clears", PASS) for name in "AC")
+        >>> [c.title for c in _called([was], [now], "A", "C")]
+        ['C opens without B']
+    """
+    titles = {c.title for c in now}
+
+    def today(title: str) -> str:
+        if title in titles or not old or old not in title:
+            return title
+        head, _, tail = title.rpartition(old)
+        tried = (title.replace(old, new, 1), f"{head}{new}{tail}", title.replace(old, new))
+        return next((t for t in tried if t in titles), title)
+
+    return tuple(replace(c, title=today(c.title)) for c in before)
 
 
 def _names(item: Item, found: _Named) -> tuple[str, ...]:
@@ -279,7 +351,7 @@ def _names(item: Item, found: _Named) -> tuple[str, ...]:
 
 def _told(blank: Recheck, item: Item, name: str,
           came: tuple[tuple[Check, ...], tuple[Touched, ...]], words: str, *,
-          before: Sequence[Check] = (), gone: Sequence[Check] = ()) -> Recheck:
+          before: Sequence[Check] = (), asked: Collection[str] = ()) -> Recheck:
     """What came of a change (its own checks, what it touches), in words: the gravest first.
 
     Args:
@@ -287,15 +359,16 @@ def _told(blank: Recheck, item: Item, name: str,
         item, name: of the part; what the change is called.
         came: its own checks, and what it touches.
         words: how it was held.
-        before: its checks as they stood.
-        gone: those of them that are no longer asked.
+        before: its checks as they stood, by the titles of now.
+        asked: titles that are asked now, besides those of its own checks.
     """
     checks, touched = came
     failed = [c.title for c in checks if c.verdict == FAIL]
     broken = [t.words for t in touched if t.worse and t.after == FAIL]
     was = tuple((c.title, c.verdict) for c in before)
-    passed = {title for title, verdict in was if verdict == PASS}
-    lost = _lost(checks, touched, passed)
+    still = {*asked, *(c.title for c in checks)}
+    gone = [c for c in before if c.title not in still]
+    lost = _lost(checks, touched, {title for title, verdict in was if verdict == PASS}, gone)
     weaker = _weaker(checks, before, gone)
     # Each by its name: a reviewer who reads a number alone cannot weigh it.
     head = ["fails " + "; ".join(failed)] if failed else []
@@ -303,6 +376,10 @@ def _told(blank: Recheck, item: Item, name: str,
         head.append(f"makes {len(broken)} elsewhere fail: " + "; ".join(broken))
     if lost:
         head.append(f"loses {len(lost)} that passed and are no longer shown: " + "; ".join(lost))
+    raised = [t.words for t in touched if t.raised]
+    if raised:
+        head.append(f"raises {len(raised)} that nobody asked before, not shown: "
+                    + "; ".join(raised))
     if weaker:
         head.append(f"weakens {len(weaker)} of its own checks: " + "; ".join(weaker))
     told = [f"{name} held against the duty: " + (". It ".join(head) or "no check fails")]
@@ -310,7 +387,7 @@ def _told(blank: Recheck, item: Item, name: str,
     if unshown:
         told.append(f"not evaluated: {_listed(unshown, '; ')}")
     worse = [t for t in touched if t.worse]
-    more = [t.words for t in worse if t.after != FAIL and not t.lost]
+    more = [t.words for t in worse if t.after != FAIL and not t.lost and not t.raised]
     if more:
         told.append(f"elsewhere it makes {len(more)} {'more ' if len(more) < len(worse) else ''}"
                     "graver: " + "; ".join(more))
@@ -333,26 +410,36 @@ def _weaker(checks: Iterable[Check], before: Iterable[Check],
             gone: Iterable[Check]) -> tuple[str, ...]:
     """Its own checks that are graver than before without failing, or are no longer asked.
 
-    One that could not be evaluated before and asks by other figures now may be graver as well.
+    One that could not be evaluated before and asks by other figures now may be graver as well;
+    what was not asked before counts where it is a caution, and what passed stands as lost.
     """
     was, found = {c.title: c for c in before}, []
-    for now in (c for c in checks if c.verdict in (CAUTION, NOT_EVALUATED) and c.title in was):
-        old = was[now.title]
+    for now in (c for c in checks if c.verdict in (CAUTION, NOT_EVALUATED)):
+        old = was.get(now.title)
+        if old is None:
+            if now.verdict == CAUTION and was:
+                found.append((now.stage, f"{now.title} (caution, not asked before)"))
+            continue
         if (old.verdict, now.verdict) == (PASS, NOT_EVALUATED):
             continue  # told as lost
         if GRAVITY.index(now.verdict) > GRAVITY.index(old.verdict):
             found.append((now.stage, f"{now.title} ({now.verdict}, was {old.verdict})"))
         elif now.verdict == old.verdict == NOT_EVALUATED and now.sentence != old.sentence:
             found.append((now.stage, f"{now.title} ({now.verdict} as before, by other figures)"))
-    found += [(c.stage, f"{c.title} (no longer asked, was {c.verdict})") for c in gone]
+    found += [(c.stage, _dropped(c)) for c in gone if c.verdict != PASS]
     return tuple(words for _, words in sorted(found, key=lambda one: STAGES.index(one[0])))
 
 
-def _lost(checks: Iterable[Check], touched: Iterable[Touched],
-          passed: Collection[str]) -> tuple[str, ...]:
-    """What passed and is no longer shown, what can kill first."""
+def _dropped(check: Check) -> str:
+    return f"{check.title} (no longer asked, was {check.verdict})"
+
+
+def _lost(checks: Iterable[Check], touched: Iterable[Touched], passed: Collection[str],
+          gone: Iterable[Check]) -> tuple[str, ...]:
+    """What passed and is no longer shown or asked, what can kill first."""
     found = [(c.stage, c.title) for c in checks
              if c.verdict == NOT_EVALUATED and c.title in passed]
+    found += [(c.stage, _dropped(c)) for c in gone if c.verdict == PASS]
     found += [(t.stage, t.words) for t in touched if t.lost]
     return tuple(words for _, words in sorted(found, key=lambda one: STAGES.index(one[0])))
 
@@ -401,18 +488,17 @@ def _both(study: ProtectionStudy, item: Item, blank: Recheck,
     after = _all_again(study, brief)
     checks: list[Check] = []
     before: list[Check] = []
+    asked: set[str] = set()
     for one, found in chosen:
-        today = put_forward(one, study.brief)
-        before += today.checks if today else ()
-        again = next(i for i in after.items if i.key == one.key)
-        checks += _graver([*(c for c in again.candidates if c.name in _names(one, found)),
-                           found.candidate])
-    own = {one.key for one, _ in chosen}
-    touched = tuple(t for t in _differences(study, after, "")
-                    if t.part not in {i.title for i in study.items if i.key in own})
+        now, was, titles = _own(study, after, one, found)
+        checks += now
+        before += was
+        asked |= titles
+    touched = _differences(study, after, {one.key for one, _ in chosen})
     read = " and ".join(_lower(one.title) for one, _ in chosen)
     return _told(blank, item, blank.asked.strip(), (tuple(checks), touched),
-                 f"read as {read}; everything was sized again with both", before=before)
+                 f"read as {read}; everything was sized again with both", before=before,
+                 asked=asked)
 
 
 def _with_named(study: ProtectionStudy, brief: Brief, item: str, found: _Named) -> Brief:
@@ -446,23 +532,17 @@ def _branch_change(study: ProtectionStudy, item: Item, blank: Recheck) -> Rechec
     branches[number] = branch
     after = _all_again(study, replace(study.brief, branch=tuple(branches)))
     own = next(i for i in after.items if i.key == item.key)
-    before = {c.title: (c.verdict, c.sentence, c.reason) for c in item.checks}
+    before = _called(item.checks, own.checks, study.brief.branch[number].fuse_part,
+                     branch.fuse_part)
+    read = {c.title: _read(c) for c in before}
     # What reads as before was not made by the change; what nobody could evaluate stays open.
     checks = tuple(c for c in own.checks if c.verdict == NOT_EVALUATED
-                   or before.get(c.title) != (c.verdict, c.sentence, c.reason))
+                   or read.get(c.title) != _read(c))
     still = [c.title for c in own.checks if c.verdict == FAIL and c not in checks]
     words = "everything was sized again with it in the brief" + (
         f"; it fails as before: {_listed(still, '; ')}" if still else "")
-    asked = {_whatever_fuse(c.title) for c in own.checks}
-    return _told(blank, item, name, (checks, _differences(study, after, item.key)), words,
-                 before=item.checks, gone=[c for c in item.checks
-                                           if _whatever_fuse(c.title) not in asked])
-
-
-def _whatever_fuse(title: str) -> str:
-    """A title without the name of the branch's fuse: the same may be asked of another."""
-    _, between, upper = title.rpartition(" opens without ")
-    return f"{between}{upper}"
+    return _told(blank, item, name, (checks, _differences(study, after, {item.key})), words,
+                 before=before, asked={c.title for c in own.checks})
 
 
 def _branch_with(study: ProtectionStudy, branch: Branch, asked: str) -> tuple[str, Branch] | None:
@@ -536,18 +616,26 @@ def _brief_with(brief: Brief, item: str, name: str) -> Brief | None:
     return None
 
 
-def _differences(before: ProtectionStudy, after: ProtectionStudy, but: str) -> tuple[Touched, ...]:
-    """What reads differently, gravest first: decisions elsewhere, and the part's own figures."""
-    old, new = ({d.id: d for d in decisions(s) if d.item != but or d.kind == FIGURE}
+def _differences(before: ProtectionStudy, after: ProtectionStudy,
+                 but: Collection[str]) -> tuple[Touched, ...]:
+    """What reads differently, gravest first: decisions elsewhere, and figures of the parts `but`.
+
+    What the change alone asks counts where it does not pass, such as a new fault place that
+    nobody clears, unless nothing was put forward there before; and where it is asked of another
+    already.
+    """
+    old, new = ({d.id: d for d in decisions(s) if d.item not in but or d.kind == FIGURE}
                 for s in (before, after))
     names = _names_of(after, before)
     old = _renamed(old, new, names)
     asked = {_alike(d, names) for d in old.values()} - {()}
+    came, went = ({d.item for d in one.values() if d.kind == CHOICE} for one in (new, old))
     found = []
     for name, now in new.items():
         was = old.get(name)
-        # asked by the change alone: where it fails, or is asked of another part already
-        if was is None and (now.verdict == FAIL or now.verdict and _alike(now, names) in asked):
+        if was is None and (now.verdict == FAIL or now.verdict and (
+                now.verdict != PASS and now.item not in came - went
+                or _alike(now, names) in asked)):
             found.append(Touched(now.part, now.title, "", now.verdict, now.shown,
                                  stage=now.stage))
         if was is not None and (was.verdict, was.shown) != (now.verdict, now.shown):
@@ -601,27 +689,36 @@ def _figure_change(study: ProtectionStudy, decision: Decision, blank: Recheck) -
     """The reviewer's figure in every check that uses this one."""
     figure = decision.finding
     assert figure is not None
-    value = _quantity(blank.asked, figure)
+    value = figure.value if key(blank.asked) == key(figure.shown) else _quantity(
+        blank.asked, figure)
     if value is None:
         return replace(blank, words="cannot be understood: write a number in "
                        f"{printed(figure.unit) or 'the same unit'}, like {figure.shown}")
+    if show(value, figure.unit) == figure.shown:
+        return replace(blank, understood=True, words=f"{figure.shown} stands there already: "
+                                                     "nothing changes.")
     own = leaf(figure.title, figure.symbol, figure.unit, value, "given",
                origin=Origin("review mark", text=one_line(blank.asked, 60)))
-    digest = finding_digest(figure)
-    using = [(d, d.check, _judged(d.check, own, digest)) for d in _using(study, digest)]
+    using, further = _held(study, own, finding_digest(figure))
     using.sort(key=lambda one: (one[1].verdict == one[2].verdict, -GRAVITY.index(one[2].verdict)))
     entries = [str(f.origin) for f in figure.leaves() if f.origin is not None and f.origin.line]
-    rests = f" It rests on {_listed(list(dict.fromkeys(entries)))}." if entries else ""
+    rests = f". It rests on {_listed(list(dict.fromkeys(entries)))}" if entries else ""
+    again = f"change the entry of the brief and run packcalc again{rests}"
+    if not using:
+        more = f", {further} checks of what was computed from it," if further else ""
+        return replace(blank, words=f"cannot be checked: no check holds {figure.shown} itself; "
+                                    f"what else rests on it{more} was not held: {again}")
     each = "; ".join(f"{d.part}: {d.title}: {now.verdict}, was {was.verdict}"
                      for d, was, now in using)
-    where = f"in the {len(using)} checks that use this figure itself: {each}; what" if using else \
-        "would change no check, as none uses this figure itself; what"
     return replace(
         blank, understood=True, checks=tuple(now for _, _, now in using),
-        lost=_lost([now for _, _, now in using], (), [was for _, was, _ in using]),
-        words=f"{show(value, figure.unit)} in place of {figure.shown} {where} was computed from it "
-              f"was not computed again: change the entry of the brief and run packcalc "
-              f"again.{rests}")
+        lost=tuple(f"{d.part}: {d.title}" for d, was, now in using
+                   if (was.verdict, now.verdict) == (PASS, NOT_EVALUATED)),
+        weaker=tuple(f"{d.part}: {d.title} (caution, was pass)" for d, was, now in using
+                     if (was.verdict, now.verdict) == (PASS, CAUTION)),
+        words=f"{show(value, figure.unit)} in place of {figure.shown} in the {len(using)} checks "
+              f"that use this figure: {each}; but for these, what was computed from it was not "
+              f"computed again: {again}.")
 
 
 def _quantity(text: str, figure: Finding) -> float | None:
@@ -638,18 +735,59 @@ def _quantity(text: str, figure: Finding) -> float | None:
     return plain_quantity(words, kind) if kind else None
 
 
-def _using(study: ProtectionStudy, digest: str) -> Iterable[Decision]:
+_Using = list[tuple[Decision, Check, Check]]
+
+
+def _held(study: ProtectionStudy, own: Finding, digest: str) -> tuple[_Using, int]:
+    """The checks with the figure put in, as they were and as they are; how many more rest on it.
+
+    A check of what was computed from it counts where its figures fail now and did not before: a
+    pass of it would be none, since another figure may govern then.
+    """
+    using, further = list[tuple[Decision, Check, Check]](), 0
     for decision in decisions(study):
         check = decision.check
-        if check is not None and check.relation and any(
-                f is not None and f.known and finding_digest(f) == digest
-                for f in (check.figure, check.demand)):
-            yield decision
+        if check is None or not check.relation:
+            continue
+        sides = [f for f in (check.figure, check.demand) if f is not None and f.known]
+        if not any(finding_digest(node) == digest for f in sides for node in f.walk()):
+            continue
+        now = _judged(check, own, digest)
+        itself = any(finding_digest(f) == digest for f in sides)
+        if itself or now.verdict == FAIL != _judged(check, own, "").verdict:
+            using.append((decision, check, now))
+        else:
+            further += 1
+    return using, further
 
 
 def _judged(check: Check, own: Finding, digest: str) -> Check:
-    def put(f: Finding | None) -> Finding | None:
-        return own if f is not None and f.known and finding_digest(f) == digest else f
+    """The check with that figure in its chains; a side that cannot be worked again stays, as both
+    do where no figure has the digest."""
+    def put(side: Finding | None) -> Finding | None:
+        try:
+            return side and _with_figure(side, own, digest)
+        except (ArithmeticError, ValueError, UserError):
+            return side
 
     return judge(check.title, check.stage, put(check.figure), check.relation, put(check.demand),
                  missing=check.reason, reason=check.reason, remedy=check.remedy)
+
+
+def _with_figure(finding: Finding, own: Finding, digest: str) -> Finding:
+    """A finding worked again with one figure of its chain replaced.
+
+    Raises:
+        ValueError: its chain alone does not give it.
+    """
+    if finding.known and finding_digest(finding) == digest:
+        return own
+    inputs = tuple(_with_figure(one, own, digest) for one in finding.inputs)
+    if all(new is old for new, old in zip(inputs, finding.inputs, strict=True)):
+        return finding
+    rule = finding.formula
+    if rule is None or not finding.known or not isclose(
+            rule.function(*(one.number for one in finding.inputs)), finding.number):
+        raise ValueError(f"{finding.title} is not what its rule gives")
+    return replace(finding, value=float(rule.function(*(one.number for one in inputs))),
+                   inputs=inputs)

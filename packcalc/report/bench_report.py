@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import groupby
 
 from packcalc.bench.grade import (
@@ -12,6 +13,7 @@ from packcalc.bench.grade import (
     tells_grade,
 )
 from packcalc.bench.judging import DRAW_A_LINE, NO_LINE
+from packcalc.bench.sheet import BenchRow
 from packcalc.bench.next_tests import Test, bench_hours, next_tests
 from packcalc.bench.statistics import Spread, correlation, spread
 from packcalc.bench.teardown import SectionState, Teardown, band
@@ -46,6 +48,15 @@ MOST_SPELLED = 12
 
 
 # --- the bench -------------------------------------------------------------------------------
+
+def readings_table(rows: Iterable[BenchRow]) -> Table:
+    """Everything that the sheet says of each module, a line each."""
+    columns = (column("mark", "Module"), column("line", "Line"), column("column", "Column"),
+               column("reading", "As read"))
+    return Table("bench_readings", "The bench sheet as read", columns, tuple(
+        (Cell(row.mark), Cell(str(row.line), row.line), Cell(name), Cell(text))
+        for row in rows for name, text in row.written))
+
 
 def bench_document(lot: GradedLot, brief: Brief | None = None) -> Document:
     """The whole answer of `packcalc bench`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import fields
 
 from packcalc.bench_keys import BENCH_KEYS, DONOR_KEYS
@@ -12,6 +13,7 @@ from packcalc.findings import Origin
 from packcalc.layouts import Layout
 from packcalc.next_steps import NextStep, find_next
 from packcalc.parts import Part
+from packcalc.places.chafed import ASK_CABLE
 from packcalc.report.blocks import Cell, column, number, words
 from packcalc.report.document import Block, Bullets, Document, Paragraph, Section, Table
 from packcalc.report.frame import document
@@ -75,12 +77,20 @@ def parts_table(brief: Brief) -> Table | None:
     use = brief.parts
     named = {*(getattr(use, field.name) for field in fields(use) if field.name != "list"),
              *(b.fuse_part for b in brief.branch), *(r.cable for r in brief.cables.route)}
-    rows = tuple((Cell(part.name), Cell(_row_of(part)), Cell(part.basis),
-                  Cell("; ".join(f"{key} = {value}" for key, value in part.written)))
-                 for part in use.list.parts if part.name in named)
-    return Table("part_figures", "Named parts: what the list says of them", (
+    found = list_table([part for part in use.list.parts if part.name in named], "part_figures",
+                       "Named parts: what the list says of them")
+    return found if found.rows else None
+
+
+def list_table(parts: Iterable[Part], key: str = "parts_list",
+               caption: str = "Every part of the list") -> Table:
+    """What the list says of each of these parts."""
+    return Table(key, caption, (
         column("part", "Part"), column("origin", "Row"), column("basis", "Basis"),
-        column("sheet", "Figures", wide=True)), rows) if rows else None
+        column("sheet", "Figures", wide=True)),
+        tuple((Cell(part.name), Cell(_row_of(part)), Cell(part.basis),
+               Cell("; ".join(f"{name} = {value}" for name, value in part.written)))
+              for part in parts))
 
 
 def _row_of(part: Part) -> str:
@@ -175,6 +185,8 @@ def check_document(brief: Brief, left_out: str = "") -> Document:
         Paragraph(found)]
     if left_out:
         blocks.append(Paragraph(f"Of the bench sheet {left_out}.", "caution"))
+    if not brief.charge_cable_told:
+        blocks.append(Paragraph(f"{ASK_CABLE[0].upper()}{ASK_CABLE[1:]}.", "caution"))
     if told := _alternating_only(brief):
         blocks.append(Bullets(told, key="alternating_only"))
     if study.refusals:

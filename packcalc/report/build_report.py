@@ -7,7 +7,7 @@ from itertools import groupby
 
 from packcalc.bench.balance import BalancePlan
 from packcalc.bench.teardown import band
-from packcalc.handover.as_built import TORQUE_APART, Held, form_lines, torque_shown
+from packcalc.handover.as_built import RULES, Held, form_lines, torque_shown
 from packcalc.handover.build import (
     GROUP_RULES,
     JOINT_RULES,
@@ -24,10 +24,11 @@ from packcalc.handover.inside import (
     INSIDE,
     disconnect_of,
     disconnect_open,
+    division_open,
     open_places,
     parts_inside,
 )
-from packcalc.handover.parted import spanning
+from packcalc.handover.parted import DIVISION_OPEN, spanning
 from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.as_built_file import Built, form_text
@@ -80,7 +81,7 @@ def build_document(study: ProtectionStudy, held: Held | None = None,
                 _joints(sheet, held), _photographs(study),
                 _as_built(study, sheet, held, marks or {}))
     worked = (*joint_chains(sheet), *([held.limit] if held and held.limit else []),
-              *([TORQUE_APART] if held else []))
+              *(RULES if held else ()))
     return document(TITLE, subtitle(study),
                     (*sections, *appendix(chains("build", worked))), meta(study), study.pack)
 
@@ -179,6 +180,8 @@ def _preparation(study: ProtectionStudy, sheet: BuildSheet) -> tuple[str, ...]:
 def _sense_leads(study: ProtectionStudy) -> str:
     """What comes first, leads or last joint; with a monitor over the open place neither may."""
     over = ", ".join(map(str, spanning(study)))
+    if not over and open_places(study) and division_open(study):
+        return f"{SENSE_FIRST} But {DIVISION_OPEN}."
     return SENSE_FIRST if not over else (
         f"{STOP}: monitor {over} reaches over the open place: its leads must not go in while that "
         "is open, nor the place be closed without them. Until that is answered it stays open.")

@@ -27,8 +27,9 @@ from packcalc.report.blocks import (
     whole,
     words,
 )
+from packcalc.report.bench_report import readings_table
 from packcalc.report.brief_report import (
-    inputs_table, meta_of, modules_table, next_table, parts_table,
+    inputs_table, list_table, meta_of, modules_table, next_table, parts_table,
 )
 from packcalc.report.build_report import as_built_sections
 from packcalc.report.coordination_report import coordination_section
@@ -139,8 +140,10 @@ def report_document(study: ProtectionStudy, review: Review | None = None,
         _chosen(study), *bench, *(requests_section(study) if nothing_named(study) else ()),
         *_items(study), signature_section(brief), *built[1:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
-    return document("Battery pack: file for review", subtitle, sections, meta_of(brief),
-                    study.pack)
+    whole = document("Battery pack: file for review", subtitle, sections, meta_of(brief),
+                     study.pack)
+    return replace(whole, data=(list_table(brief.parts.list.parts), readings_table(
+        salvage.lot.sheet.rows if salvage else ())))
 
 
 def _at_highest(study: ProtectionStudy) -> Salvage | None:
@@ -289,7 +292,7 @@ def _at_least(finding: Finding) -> Cell:
 def _at_most(finding: Finding) -> Cell:
     """A current to which a place of unknown current may add a lower one says so on page one."""
     cell = _cell(finding)
-    return replace(cell, text=f"at most {cell.text}") if finding.may_be_less else cell
+    return replace(cell, text=f"{finding.most}{cell.text}")
 
 
 def _cell(finding: Finding) -> Cell:

@@ -2,7 +2,8 @@
 
 Fixed keys: `packcalc` (version), `title`, `subtitle`, `cautions`, `deference`, `meta`;
 then one key for each table (a list of rows by column key), list of facts (by fact key)
-and keyed list of lines, in reading order; then `captions` and `notes` (by table key),
+and keyed list of lines, in reading order; then each table that JSON alone carries;
+then `captions` and `notes` (by table key),
 `paragraphs` (section, kind, text), `figures` (caption, text, key of the data table) and
 `findings`: by id, each with `value` in `unit`, `value_SI`, the ids of its `inputs`, rule,
 basis, source and origin. Keys of quantities end in their unit and hold numbers, those of
@@ -50,6 +51,8 @@ def as_dict(document: Document) -> dict[str, Any]:
             _put(out, block.key, list(block.items))
         elif isinstance(block, Figure) and block.data is not None:
             _put(out, block.data.key, _rows(block.data))
+    for table in document.data:
+        _put(out, table.key, _rows(table))
     out.update(_words(document))
     found = steps(document)
     out["findings"] = {name: _finding(found[name]) for name in sorted(found)}

@@ -34,9 +34,10 @@ def _lead(found: Difference) -> str:
         return "Nothing differs in inputs, results or decisions."
     if found.nothing:
         return ("No entry, result or decision was found to differ, yet the two were not made of "
-                "the same text: their digests of the input differ. That may be a comment, a note, "
-                "or a figure of the parts list that nothing here rests on; compare the files.")
-    return (f"{len(found.inputs)} inputs and figures of modules and parts, "
+                "the same text: their digests of the input differ. That may be a comment, a note "
+                "or, where an earlier packcalc wrote one of them, a figure of the parts list; "
+                "compare the files.")
+    return (f"{len(found.inputs)} inputs and figures of modules, parts and bench sheet, "
             f"{len(found.results)} results of the first page (five figures and the layout) and "
             f"{len(found.decisions)} decisions differ. A decision differs where its figure, its "
             "verdict or anything that it rests on does.")

@@ -144,6 +144,7 @@ class Document:
         deference: one sentence that defers to local codes and a licensed electrician.
         sections: in reading order.
         short: the cautions in short, for the head of the page and the foot of each sheet.
+        data: tables that no page has room for; JSON alone carries them.
     """
 
     title: str
@@ -153,6 +154,7 @@ class Document:
     deference: str
     sections: tuple[Section, ...] = field(default=())
     short: str = SHORT
+    data: tuple[Table, ...] = ()
 
     def blocks(self) -> Iterator[Block]:
         for section in self.sections:

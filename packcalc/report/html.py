@@ -237,8 +237,8 @@ class _Page:
         return BASES.index(basis)
 
     def grounds(self, bases: Iterable[str]) -> str:
-        """Every basis of a chain by its short name, for the filter."""
-        return "|".join(str(place) for place in sorted(map(self.ground, bases)))
+        """Every basis of a chain by its short name, one digit each, for the filter."""
+        return "".join(str(place) for place in sorted(map(self.ground, bases)))
 
     def lines(self, step: Step) -> list[tuple[str, str]]:
         """The lines of a step; what its inputs say already, in the same digits, is left out."""

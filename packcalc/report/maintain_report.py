@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from packcalc.findings import Finding
-from packcalc.handover.inside import disconnect_out
 from packcalc.handover.maintain import Maintenance, maintenance
+from packcalc.handover.parted import taken_out
 from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column, words
@@ -42,7 +42,7 @@ def _first(study: ProtectionStudy, plan: Maintenance, bench: Measured) -> Sectio
     gloves = study.circuit.insulation.gloves or "a class that reaches the voltage"
     return Section("first", "Intervals", (
         lead(study, "For as long as the pack exists."), *failing(study, bench),
-        Paragraph(f"Opening the box: two people; {disconnect_out(study)}; link proven dead; "
+        Paragraph(f"Opening the box: two people; {taken_out(study)}; link proven dead; "
                   f"gloves of {gloves}. Every terminal inside stays live; {plan.ahead}.",
                   "caution"),
         Table("intervals", "What is done when", columns, rows,

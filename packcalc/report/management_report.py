@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from packcalc.findings import Finding
+from packcalc.monitoring import Monitor
 from packcalc.protect.management import ManagementResult
 from packcalc.report.blocks import column, item_section, whole, words
 from packcalc.report.document import Block, Bullets, Cell, Section, Table
@@ -36,15 +37,25 @@ def limits_table(result: ManagementResult) -> Table:
 
 def monitors_table(result: ManagementResult) -> Table:
     """Monitors along one string with what lies between their cells."""
+    measured = any(m.joints for m in result.monitors)
     columns = (column("monitor", "Monitor"), column("first_cell", "First cell"),
-               column("last_cell", "Last cell"), column("across", "Lies across", wide=True))
+               column("last_cell", "Last cell"),
+               *((column("joints", "Joints measured"),) if measured else ()),
+               column("across", "Lies across", wide=True))
     shown = result.monitors[:MOST_MONITORS]
-    rows = tuple((whole(i), whole(m.first), whole(m.last), words("; ".join(m.spans)))
-                 for i, m in enumerate(shown, start=1))
+    rows = tuple((whole(i), *_cells(m), *((whole(m.joints),) if measured else ()),
+                  words("; ".join(m.spans))) for i, m in enumerate(shown, start=1))
     left = len(result.monitors) - len(shown)
     more = f" {left} more not shown." if left else ""
     return Table("management_monitors", "Monitors along one string", columns, rows,
                  f"Cells counted from the negative end.{more}")
+
+
+def _cells(monitor: Monitor) -> tuple[Cell, Cell]:
+    """Its first and last cell; no figure where a joint alone takes its channels."""
+    if monitor.last < monitor.first:
+        return words(""), words("")
+    return whole(monitor.first), whole(monitor.last)
 
 
 def management_section(result: ManagementResult, level: int = 1) -> Section:

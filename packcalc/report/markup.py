@@ -66,10 +66,14 @@ def _joined(text: str) -> str:
 
 
 def _cell_tags(place: int, key: str, align: str) -> tuple[str, str]:
-    """Start and end tag of a cell; the first of a row heads it."""
+    """Start and end tag of a cell; the first of a row heads it.
+
+    A scope need not be written: HTML takes a heading cell of a row with other cells, in a column
+    of heading cells, for the row's, and one of a row of heading cells for the column's.
+    """
     # Short attributes stand without quotation marks, as HTML allows: there are thousands.
     kind = " class=n" if align == "right" else " class=v" if key == "verdict" else ""
-    return (f"<td{kind}>", "</td>") if place else (f"<th scope=row{kind}>", "</th>")
+    return (f"<td{kind}>", "</td>") if place else (f"<th{kind}>", "</th>")
 
 
 def _graver(verdict: str) -> str:
@@ -93,7 +97,7 @@ def _decision(row: dict[str, Any], page: Any) -> str:
         f'<tr id="d-{escaped(row["decision"])}" data-digest={row["digest"]} '
         f'data-part={page.part_numbers(row)} '
         f'data-basis={page.grounds(row["grounds"]) or NOTHING}{standing}>\n'
-        f'<th scope=row>{row["number"]}</th>\n'
+        f'<th>{row["number"]}</th>\n'
         f'<td><p>{escaped(row["part"])}: {escaped(row["what"])}</p><p>{shown["figure"]}</p>'
         f'{also}{worked}</td>\n'
         f'<td class=v>{_graver(escaped(row["verdict"]))}</td>\n'

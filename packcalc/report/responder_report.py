@@ -10,6 +10,7 @@ from packcalc.handover.responder import (
     responder_sheet,
 )
 from packcalc.handover.voltage_class import called
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import column
 from packcalc.report.document import Bullets, Cell, Document, Paragraph, Section, Table
@@ -21,9 +22,9 @@ SOURCES = ("iso-17840-3-2019", "iso-17840-2-2019", "fire-service-cut", "queensla
            "towing-storage-report")
 
 
-def responder_document(study: ProtectionStudy) -> Document:
-    """The page of `packcalc responder`."""
-    sheet = responder_sheet(study)
+def responder_document(study: ProtectionStudy, bench: Measured = Measured()) -> Document:
+    """The page of `packcalc responder`; `bench`: what the sheet says of the pack as dealt."""
+    sheet = responder_sheet(study, bench)
     columns = (column("heading", "What"), column("known", "Do and know", wide=True),
                column("blanks", "Builder fills in", wide=True))
     rows = tuple(_row(number, h) for number, h in enumerate(sheet.headings, start=1))

@@ -212,8 +212,8 @@ def unread(review: Review) -> tuple[Paragraph, ...]:
 
 def broken(review: Review) -> tuple[Paragraph, ...]:
     """Changes that were asked for and break something, lose what was shown, or pass no longer."""
-    changes = sorted((r for r in review.rechecks if r.breaks or r.lost or r.weaker),
-                     key=lambda r: (not r.breaks, not r.lost))
+    changes = sorted((r for r in review.rechecks if r.breaks or r.lost or r.graver),
+                     key=lambda r: (not r.breaks, not r.lost, not r.raised))
     return tuple(Paragraph(f"{r.part} ({r.decision_id}), changed to {r.asked} as {r.by} asks: "
                            f"{r.words}", "caution") for r in changes)
 
@@ -321,7 +321,9 @@ def _result(recheck: Any) -> str:
         return "breaks something"
     if recheck.lost:
         return "loses what was shown"
-    if recheck.weaker:
+    if recheck.raised:
+        return "raises what is not shown"
+    if recheck.graver:
         return "is graver than before"
     open_ = sum(c.verdict == NOT_EVALUATED for c in recheck.checks)
     return f"no check fails, {open_} not evaluated" if open_ else "no check fails"

@@ -320,7 +320,7 @@ def _fault_marks(asked: CoordinationAsked, scale: _Scale) -> Iterable[str]:
         x = scale.x(finding.number)
         near = x > WIDTH / 2
         yield f'<line class="{PREFIX}-fault" x1="{x}" y1="{y - 9}" x2="{x}" y2="{bottom}"/>'
-        yield _text(x - 6 if near else x + 6, y, f"{words} {finding.shown}",
+        yield _text(x - 6 if near else x + 6, y, f"{words} {finding.most}{finding.shown}",
                     "end" if near else "start")
 
 
@@ -331,7 +331,8 @@ def _words(found: Coordination) -> str:
     asked, swept = found.asked, found.sweep
     assert swept is not None
     parts = [f"Both scales are logarithmic. The range swept runs from "
-             f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}, from the modules "
+             f"{asked.fault_lowest.most}{asked.fault_lowest.shown} to "
+             f"{asked.fault_highest.shown}, from the modules "
              "alone; other sources come on top."]
     if asked.cable_current is not None and asked.cable_current.known:
         parts.append(f"Beyond {show(LONGEST_ADIABATIC, 's')} the cable's limit is its continuous "

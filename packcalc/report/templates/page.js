@@ -161,8 +161,9 @@ document.querySelectorAll("table.words").forEach(function (table) {
   function holds(node, key) {
     var wanted = selects[key].value;
     if (!wanted) { return true; }
-    var own = (key === "verdict" ? node.cells[2].textContent.trim() : node.dataset[key] || "not marked").split("|");
-    return wanted.split("|").some(function (word) { return own.indexOf(word) >= 0; });
+    var between = key === "basis" ? "" : "|";  // a basis is one digit
+    var own = (key === "verdict" ? node.cells[2].textContent.trim() : node.dataset[key] || "not marked").split(between);
+    return wanted.split(between).some(function (word) { return own.indexOf(word) >= 0; });
   }
   function own(node) {  // what is decided, without the words of its boxes and of its mark
     return node.cells ? node.id.slice(2) + " " + Array.from(node.cells).slice(0, -1).map(function (cell) {
