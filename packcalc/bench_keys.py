@@ -39,7 +39,8 @@ BENCH_KEYS: tuple[Key, ...] = (
     Key("bench", "modules_in_pack", "number", "N", "", "modules in the finished pack", 1, 100000,
         None, None, "every module on hand is counted", "series count times parallel count"),
     Key("bench", "pack_voltage", "voltage", "U_max", "V", "highest working voltage of the pack",
-        12, 2000, None, None, "the largest of the layouts that fit is counted", "the layout"),
+        12, 2000, None, None, "the largest of the layouts that fit is counted, as it is where "
+        "that is more", "the layout"),
     Key("bench", "selfdischarge_quarantine", "ratio", "s_q", "%", "loss of charge in 30 days above "
         "which a module is set aside", 0.1, 50, 3, None,
         "sound lithium cells lose 0.35 to 2.5 % a month, an encyclopaedia prints", "a choice"),

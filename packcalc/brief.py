@@ -11,7 +11,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import Field, field, fields, is_dataclass
 
-from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, CHARGERS, MODULE_TYPE, key
+from packcalc.brief_keys import (
+    CARRIES_CHOICES, CHARGE_CONTACTOR_CHOICES, CHARGERS, MODULE_TYPE, key,
+)
 from packcalc.entry_key import Key
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
@@ -519,6 +521,12 @@ class Brief:
         """Whether a charge contactor stands before the inlet, or nobody said that none does."""
         return self.path.charge_contactor != CHARGE_CONTACTOR_CHOICES[0] \
             or self.left_open("path.charge_contactor")
+
+    @property
+    def charge_cable_told(self) -> bool:
+        """Whether any route or branch is the cable between charger or inlet and the pack."""
+        return any(r.carries == CARRIES_CHOICES[1] for r in self.cables.route) \
+            or any(b.kind in CHARGERS for b in self.branch)
 
     def branch_open(self, branch: Branch, entry: str) -> bool:
         """Whether the user left an entry of one branch open."""

@@ -271,7 +271,9 @@ KEYS: tuple[Key, ...] = (
         "count along the string; 0 for a pack without one in its middle"),
     Key("pack", "fuse_after", "number", "n_f", "",
         "module after which a fuse sits inside the string, counted from the negative end", 0, 600,
-        None, None, "monitors across a fuse inside the string are not evaluated",
+        None, None, "faults and overloads that would pass a fuse inside the string are counted as "
+        "passing one that may melt and, unless parts.mid_fuse names it, is not shown to break: "
+        "nobody is shown to clear them; monitors across it are not evaluated",
         "count along the string; 0 for a string with no fuse in its middle"),
     Key("insulation", "pollution_degree", "number", "PD", "", "pollution degree", 1, 3, 3, 2,
         "pollution degree 3: dirt that conducts when damp", "is the box sealed, dry and clean "
@@ -316,7 +318,8 @@ KEYS: tuple[Key, ...] = (
         safe="runs on across links", other="restarts at each module",
         choices=("restarts at each module", "runs on across links", "runs on, links measured"),
         consequence="monitors are counted as running on across links, fuse and disconnect",
-        find="follow the sense leads from module to module"),
+        find="follow the sense leads from module to module; measured: each joint has a channel, "
+             "a fuse or disconnect too"),
     Key("management", "sense_fuse", "words", "", "", "a fuse at the cell end of each sense wire",
         safe="no", other="yes", choices=("yes", "no"),
         consequence="sense wires are counted as having no fuse: nobody clears their faults",

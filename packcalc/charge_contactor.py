@@ -142,8 +142,8 @@ def _meets(answers: PartAnswers, faults: FaultsBeyond, at_once: Untimed,
            load: Finding) -> ChargeMeets:
     brief = answers.brief
     left, firm = (left_by_trips(answers, one, load) for one in (faults, faults.firm))
-    most = largest([f for f in (load, left) if f.known], MUST_BREAK) if left.known else \
-        left.called(MUST_BREAK)
+    most = faults.told(largest([f for f in (load, left) if f.known], MUST_BREAK)) \
+        if left.known else left.called(MUST_BREAK)
     return ChargeMeets(left, firm, most, fed_by_charging(brief, load), at_once,
                        brief.at_a_station, load)
 
@@ -193,8 +193,9 @@ def _at_once(meets: ChargeMeets, faults: FaultsBeyond) -> str:
     if quick is None or slow is None:
         return ("every current that the fuse of the charge cable has not cleared in its opening "
                 "time")
-    return (f"{show(max(quick, load), 'A')} where it parts in {show(QUICK, 'ms')}, "
-            f"{show(max(slow, load), 'A')} in {show(SLOW, 'ms')}")
+    least = "at least " if faults.untold else ""
+    return (f"{least}{show(max(quick, load), 'A')} where it parts in {show(QUICK, 'ms')}, "
+            f"{least}{show(max(slow, load), 'A')} in {show(SLOW, 'ms')}")
 
 
 def _charge_candidate(part: ContactorPart, carry: CarryDemand, switch: SwitchDemand,
@@ -228,7 +229,7 @@ def _breaks_left(part: ContactorPart, carry: CarryDemand, meets: ChargeMeets) ->
     held, firm = (at_voltage(judge(
         "breaks what a trip leaves of a fault beyond it", "who clears", weaker, "at least",
         left, missing=f"{SILENT}the breaking current in both directions at this voltage: "
-        f"{break_words(left)}" if weaker is None else break_words(left), reason=left.note,
+        f"{break_words(left)}" if weaker is None else break_words(left), reason=left.told_note,
         remedy="a contactor that breaks more, in both directions; a faster or smaller fuse of the "
                "charge cable, in both poles; a longer delay of the trip"),
         part, carry.highest_voltage) for left in (meets.left, meets.firm))
@@ -236,7 +237,10 @@ def _breaks_left(part: ContactorPart, carry: CarryDemand, meets: ChargeMeets) ->
         return held if held.verdict == FAIL else firm
     if held.verdict != FAIL:
         return held
-    return replace(held, verdict=CAUTION, reason=f"{NOBODY_THERE}{held.reason}")
+    there = f"{NOBODY_THERE}{held.reason}"
+    if firm.verdict == NOT_EVALUATED:  # an open place may ask more than the sheet gives
+        return replace(held, verdict=NOT_EVALUATED, reason=f"{firm.reason}; {there}")
+    return replace(held, verdict=CAUTION, reason=there)
 
 
 def _breaks_fed(part: ContactorPart, carry: CarryDemand, meets: ChargeMeets) -> tuple[Check, ...]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from packcalc.brief import Brief
 from packcalc.clearing import PartAnswers, half_of, parting_sooner, weaker_direction
-from packcalc.findings import Finding, Origin, largest, leaf
+from packcalc.findings import OR_MORE, Finding, Origin, largest, leaf
 from packcalc.part_checks.contactor import unknown_break
 from packcalc.part_checks.sweep import trip_delays_known
 from packcalc.parts import CONTACTOR, ContactorPart
@@ -80,7 +80,7 @@ class Beyond:
 
 @value_object
 class FaultsBeyond:
-    """Every fault place beyond the charge contactor that parts are sized for.
+    """Every fault place beyond the charge contactor: a trip opens it at those of one cell too.
 
     Attributes:
         loops: all of them; empty where there is no such contactor.
@@ -103,14 +103,22 @@ class FaultsBeyond:
 
     @property
     def lacks(self) -> str:
-        """What to find before anything can be said of all of them; empty where nothing lacks."""
+        """What to find before anything can be said of them; empty where nothing lacks."""
         if not self.swept:
-            return NO_RANGE
+            return self.untold or NO_RANGE
+        return "" if all(p.fuses for p in self.swept if p.fused) else NO_FUSE
+
+    @property
+    def untold(self) -> str:
+        """Of which of them no range is known: it may ask more than all others; empty for none."""
         open_ = next((one.title for one in self.loops
                       if not (one.lowest.known and one.highest.known)), "")
-        if open_:
-            return NO_RANGE_AT.format(title=open_)
-        return "" if all(p.fuses for p in self.swept if p.fused) else NO_FUSE
+        return NO_RANGE_AT.format(title=open_) if open_ else ""
+
+    def told(self, most: Finding) -> Finding:
+        """The most of those whose range is known: at least this where one is not."""
+        more = self.untold
+        return most.called(note=f"{most.note}{OR_MORE}{more}") if more and most.known else most
 
 
 def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
@@ -120,8 +128,7 @@ def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
         answers: what the named parts do.
         loops: every fault place.
     """
-    found = tuple(loop for loop in loops
-                  if loop.sizes and any(d.key == CHARGE_KEY for d in loop.passed))
+    found = tuple(loop for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
     return FaultsBeyond(found, tuple(
         Beyond(loop, current := currents_of(answers, loop), _fuses(answers, loop, current))
         for loop in found if loop.lowest.known and loop.highest.known
@@ -158,7 +165,7 @@ def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> 
     """Largest current at which a trip opens it before a fuse has cleared; 0 where none does.
 
     Where no fuse stands in the loop that is all of it. No value where a fuse is not shown to clear,
-    or the delay of a trip is not known.
+    or the delay of a trip is not known; at least its value where the range of a place is not.
 
     Args:
         answers: what the named parts do.
@@ -173,15 +180,13 @@ def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> 
     found = [(*p.most(first), p.loop.title) for p in places
              if (first := _by_trip(answers, p)).any()]
     if not found:
-        return leaf(LEFT, "I", "A", 0.0, "given", origin=_curves(places),
-                    note=f"{_names(places)}: every fault beyond it is cleared before a trip opens "
-                         "it")
+        return faults.told(leaf(LEFT, "I", "A", 0.0, "given", origin=_curves(places), note=(
+            f"{_names(places)}: every fault beyond it is cleared before a trip opens it")))
     most, fuse, title = max(found)
-    return leaf(LEFT, "I", "A", most, "given", origin=_curves(places), note=f"at the place "
-                f"'{title}': " + (
-                    f"up to there a trip opens it before {fuse} has cleared; one that opens sooner "
-                    "than its stated delay meets more" if fuse else
-                    f"{NO_FUSE_AT}, and a trip opens it"))
+    return faults.told(leaf(LEFT, "I", "A", most, "given", origin=_curves(places), note=(
+        f"at the place '{title}': " + (
+            f"up to there a trip opens it before {fuse} has cleared; one that opens sooner than "
+            "its stated delay meets more" if fuse else f"{NO_FUSE_AT}, and a trip opens it"))))
 
 
 def opened_at_once(answers: PartAnswers, faults: FaultsBeyond) -> Untimed | None:
@@ -231,13 +236,13 @@ def _left_at_once(part: ContactorPart | None, faults: FaultsBeyond) -> Finding:
             f", {fuse} in series" if fuse else f": {NO_FUSE_AT}")
     if most < max(float(p.current[-1]) for p in places):
         note = parting_sooner(opening, sooner[0] if sooner is not None else 0.0, note)
-    return leaf(UNTIMED, "I", "A", most, "given", origin=_curves(places), note=note)
+    return faults.told(leaf(UNTIMED, "I", "A", most, "given", origin=_curves(places), note=note))
 
 
 def _hold(breaks: Finding | None, faults: FaultsBeyond) -> Finding | None:
     """Longest time in which a fuse clears what the contactor breaks; None where none does."""
     places = faults.swept
-    if breaks is None or faults.lacks:
+    if breaks is None or faults.lacks or faults.untold:
         return None
     times = [p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0)] for p in places]
     return None if np.isnan(times).any() else leaf(

@@ -118,8 +118,8 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
 
     Returns:
         Check; `not evaluated` where a value is lacking or where a pass would rest on a
-        figure that is only remembered, or on one that may be less by what is not known; a
-        caution where it would rest on one that may be more.
+        figure that is only remembered, or on one that may be less (a demand: more) by what
+        is not told; a caution where it would rest on one that may be more.
     """
     for item, role in ((figure, "the figure"), (demand, "the demand")):
         if item is None or not item.known:
@@ -135,13 +135,16 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     if not holds:
         return Check(title, stage, FAIL, figure, demand, relation, reason, remedy)
     upwards = relation in ("at least", "above")
+    most, least = (demand, figure) if upwards else (figure, demand)
     passed = Check(title, stage, PASS, figure, demand, relation, reason, remedy)
     if not (figure.sound and demand.sound):
-        passed = _doubted(passed, figure, demand, demand if upwards else figure)
-        if passed.verdict != PASS:
+        passed = _doubted(passed, figure, demand, most)
+        if passed.verdict == NOT_EVALUATED:
             return passed
-    less = (figure if upwards else demand).may_be_less
-    return on_an_open_entry(passed, f"it may be less: {less}") if less else passed
+    less, more = least.may_be_less, most.untold_more
+    words = "; ".join(f"it may be {way}: {why}" for way, why in (("less", less), ("more", more))
+                      if why)
+    return on_an_open_entry(replace(passed, verdict=PASS), words) if words else passed
 
 
 def _doubted(check: Check, figure: Finding, demand: Finding, milder: Finding) -> Check:

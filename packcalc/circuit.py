@@ -46,7 +46,7 @@ from packcalc.places.chafed import undescribed_routes
 from packcalc.places.rivals import worst_of_rivals
 from packcalc.places.settings import PlaceId
 from packcalc.places.shared import branch_fuse
-from packcalc.places.stands import fuse_stands
+from packcalc.places.stands import MID_PERHAPS, fuse_stands, mid_fuse_open
 from packcalc.places.strings import STRING_MODULE
 from packcalc.places.table import places_asked
 from packcalc.places.trips import opened_all_the_same
@@ -169,9 +169,10 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     places = worst_of_rivals(every)
     charged = feeds.capacitance  # the link's resistor has to empty every capacitor on the bus
     # A rival that is not told may be the one that runs through a cable.
-    heats = (*place_heats(every, answers, path.held.asked.conductors,
-                          path.pack.layout.parallel), *_cable_heats(path, every, answers, brief))
-    borne = contacts(every, answers)
+    carried = _without_perhaps(every)
+    heats = (*place_heats(carried, answers, path.held.asked.conductors,
+                          path.pack.layout.parallel), *_cable_heats(path, carried, answers, brief))
+    borne = contacts(carried, answers)
     inside = _held_to_places(inside, places, heats)
     if inside is not None:
         inside = with_contacts(inside, borne.string_contactor)
@@ -209,13 +210,22 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     several = tuple(item for item in (
         strings, string_fuse, switched, inside.item if inside else None,
         mid_fuse_item(feeds, path.fuse_asked, loops),
-        charge_contactor_item(feeds, answers, loops, beyond, at_once),
+        charge_contactor_item(feeds, answers, tuple(p.loop for p in carried), beyond, at_once),
         precharge_relay_item(feeds, path.precharge, loops),
         string_cables_item(feeds, path.held.asked.cable_current)) if item is not None)
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
                    mid_fuse_asked(feeds, path.fuse_asked, loops), heats, borne)
+
+
+def _without_perhaps(places: tuple[FaultPlace, ...]) -> tuple[FaultPlace, ...]:
+    """Places as they carry a fault where no mid-pack fuse stands: until the others have cleared.
+
+    One that may stand shows nobody to clear it, and hides no heat that there is without it.
+    """
+    return tuple(replace(p, loop=replace(p.loop, passed=tuple(
+        d for d in p.loop.passed if d.name != MID_PERHAPS))) for p in places)
 
 
 def _cable_heats(path: MainPath, places: tuple[FaultPlace, ...], answers: PartAnswers,
@@ -391,7 +401,8 @@ def _behind(branch: Branch, feeds: Feeds, main: bool) -> dict[str, str]:
     With one string in, that string's fuses carry all that the branch takes.
     """
     brief, strung = feeds.brief, feeds.string is not None
-    parts, within = brief.parts, "mid-pack" in fuse_stands(brief, feeds.pack.layout.series)
+    parts, series = brief.parts, feeds.pack.layout.series
+    within = "mid-pack" in fuse_stands(brief, series) or mid_fuse_open(brief, series)
     if branch.kind == SENSE:
         return {}
     middle = parts.mid_fuse or (parts.main_fuse if "mid-pack" in brief.path.main_fuse else "")

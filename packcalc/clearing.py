@@ -15,7 +15,7 @@ from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import CHARGERS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
-from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
+from packcalc.findings import AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace
 from packcalc.pack import PackModel
 from packcalc.part_checks.fuse import selective
 from packcalc.part_checks.path_conductors import PathConductor
@@ -688,8 +688,10 @@ def takeover_of(held: Coordination) -> Finding:
         inside = fuse.counts(swept.current) & (
             fuse.curve_times(swept.current) <= swept.counted_time)
         if inside.any():
-            return leaf(title, "I", "A", float(swept.current[np.argmax(inside)]), "given",
-                        origin=fuse.origin, note=note)
+            first = int(np.argmax(inside))
+            less = f"{OR_LESS}{swept.less}" if swept.less and first == 0 else ""
+            return leaf(title, "I", "A", float(swept.current[first]), "given",
+                        origin=fuse.origin, note=f"{note}{less}")
     return leaf(title, "I", "A", None, "given", note="no fuse curve is known")
 
 

@@ -261,8 +261,7 @@ def responder(brief: str, **given: Any) -> None:
     """
     from packcalc.report.responder_report import TITLE, responder_document
 
-    # what fails is no word for who stands before a wreck: it is told in the exit code alone
-    _page(brief, page=TITLE, make=lambda study, bench: responder_document(study), **given)
+    _page(brief, page=TITLE, make=responder_document, **given)
 
 
 @click.command(cls=Command, short_help="Write the bill of materials.")

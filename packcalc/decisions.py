@@ -35,7 +35,7 @@ from packcalc.protect.places import FaultPlace, place_words
 from packcalc.protection import STRINGS_TITLE, ProtectionStudy
 from packcalc.value import replace, value_object
 
-MOST_GRAVE = 25
+MOST_GRAVE = 26
 KEPT = 4  # studies whose decisions are not made anew: as many as a review holds side by side
 FIGURE, CHECK, CHOICE = "figure", "check", "choice"
 KILLING = STAGES[:4]
@@ -329,6 +329,9 @@ def _told(finding: Finding) -> str:
     """A figure as printed; one that is only an end of what it can be says so, and why."""
     if finding.unit == "mm²":
         return section_words(finding)
+    untold = finding.may_be_less or finding.untold_more
+    if untold:
+        return f"{finding.most or finding.least}{finding.shown}: {untold}"
     if not finding.at_least:
         return told_with_bound(finding)
     why = finding.note.partition("; governed by")[0]

@@ -14,21 +14,21 @@ from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
 from packcalc.feeds import bus_capacitance, fault_capacitance
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.sweep import Trips, fuse_side, trips_alone
-from packcalc.part_formulas import spare_voltage
+from packcalc.part_formulas import loop_time_constant, spare_voltage
 from packcalc.parts import CONTACTOR, FUSE, CablePart
 from packcalc.place_demands import Demand, demand_on
 from packcalc.places.settings import TripSettings
 from packcalc.places.slowest import slowest, traction
-from packcalc.places.stands import contactor_words, fuse_stands
+from packcalc.places.stands import MID_PERHAPS, contactor_words, fuse_stands, mid_fuse_open
 from packcalc.protect.cable import RouteResult, size_route
-from packcalc.protect.contactor import ContactorAsked, loop_time_constant
+from packcalc.protect.contactor import ContactorAsked
 from packcalc.protect.coordination import Coordination, CoordinationAsked
 from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
 from packcalc.protect.fuse import FuseAsked
@@ -101,8 +101,10 @@ def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | Non
 def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
                         routes: tuple[RouteResult, ...],
                         settings: TripSettings | None = None) -> CoordinationAsked:
-    traction = [r for r in routes if r.asked.behind_main_fuse and r.withstand is not None]
-    weakest = min(traction, key=lambda r: r.withstand.number, default=None)
+    # A named cable of which nobody knows what it stands may be the weakest.
+    traction = [r for r in routes if r.asked.behind_main_fuse and (r.withstand or r.chosen)]
+    weakest = min(traction, default=None,
+                  key=lambda r: r.withstand.number if r.withstand else 0.0)
     listed, names = brief.parts.list, brief.parts
     opened = names.tripped(pack.layout.in_strings)
     ends = [f for f in (faults.time_constant_highest, faults.time_constant_lowest) if f.known]
@@ -131,10 +133,10 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
 def _beside(brief: Brief, pack: PackModel, constant: Finding) -> tuple[Beside, ...]:
     """Fuses besides the main one that an overload of the pack passes."""
     names, strung = brief.parts, pack.layout.in_strings
-    stands = fuse_stands(brief, pack.layout.series)
-    middle = "mid-pack" in stands and (stands != "mid-pack" or names.mid_fuse)
+    stands, open_ = (of(brief, pack.layout.series) for of in (fuse_stands, mid_fuse_open))
+    middle = open_ or "mid-pack" in stands and (stands != "mid-pack" or names.mid_fuse)
     named = (*((("string fuse", names.string_fuse),) if strung else ()),
-             *((("mid-pack fuse", names.mid_fuse),) if middle else ()))
+             *(((MID_PERHAPS if open_ else "mid-pack fuse", names.mid_fuse),) if middle else ()))
     share = trace(best_string_share, "share of the best string, one string open",
                   strings=trace(other_strings, "strings left when one is open",
                                 strings=pack.parallel),
@@ -326,7 +328,12 @@ def allowed_by_cables(brief: Brief, routes: tuple[RouteResult, ...]) -> Finding 
         return leaf(title, "I_z", "A", 0.0, "definition", origin=Origin("cable table"),
                     note=f"no cable fits the route {bare.asked.name}: there is none that a fuse "
                          "could protect")
-    return smallest([r.current_capacity for r in mine], title) if mine else None
+    currents = [r.current_capacity for r in mine]
+    open_ = next((f for f in currents if not f.known), None)
+    if open_ is not None:
+        return open_.called(title)
+    less = next(filter(None, (f.may_be_less for f in currents)), "")
+    return smallest(currents, title, less and f"as far as told{OR_LESS}{less}") if mine else None
 
 
 def sized_route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
@@ -430,8 +437,15 @@ def wakes_at(load: Load) -> Finding:
                 note="a resistive load is counted as always connected")
 
 
-def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
-    """The bus with every capacitor and load on it, and what the pre-charge is asked to do."""
+def precharge_asked(brief: Brief, pack: PackModel,
+                    loops: Iterable[Loop] = ()) -> PrechargeAsked:
+    """The bus with every capacitor and load on it, and what the pre-charge is asked to do.
+
+    Args:
+        brief, pack: what is asked.
+        loops: every fault place, for the largest inductance of the circuit that its relay breaks.
+    """
+    inductances = [loop.inductance for loop in loops]
     p = brief.precharge
     loads = tuple(BusLoad(load.name, load.kind,
                           load.resistance if load.resistance.known else None,
@@ -460,4 +474,5 @@ def precharge_asked(brief: Brief, pack: PackModel) -> PrechargeAsked:
                     if load.name in named and load.power is not None),
         timeout_open=brief.left_open("precharge.timeout"), bleed_open=not bleed.known,
         ambient=brief.surroundings.box_ambient, relay=relay,
+        inductance=largest(inductances, "largest inductance of any loop") if inductances else None,
         peak_current_limit=relay.make_current if relay is not None else None)

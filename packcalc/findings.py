@@ -29,7 +29,7 @@ NEVER_A_GROUND = ("remembered",)
 TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
 # How a note says that the value is the least it can be, and that another figure bounds it.
 AT_LEAST, BOUNDED = "at least this", "counted until these are known"
-OR_LESS = "; or less: "
+OR_LESS, OR_MORE = "; or less: ", "; or more: "
 
 
 @value_object
@@ -248,7 +248,12 @@ class Finding:
     @property
     def least(self) -> str:
         """What stands before the value in a demand that may be more; else nothing."""
-        return "at least " if self.at_least else ""
+        return "at least " if self.at_least or self.untold_more else ""
+
+    @property
+    def most(self) -> str:
+        """What stands before a value that may be less; else nothing."""
+        return "at most " if self.may_be_less else ""
 
     @property
     def may_be_more(self) -> str:
@@ -260,7 +265,17 @@ class Finding:
     @property
     def may_be_less(self) -> str:
         """What a value leaves out that may lower it, in words; empty where it is the least."""
-        return self.note.partition(OR_LESS)[2]
+        return self.note.partition(OR_LESS)[2].partition("; governed by")[0]
+
+    @property
+    def untold_more(self) -> str:
+        """What nobody told that may raise a value, in words: no pass rests on it; else empty."""
+        return self.note.partition(OR_MORE)[2].partition("; governed by")[0]
+
+    @property
+    def told_note(self) -> str:
+        """Its note without what is not known of it."""
+        return self.note.partition(OR_LESS)[0].partition(OR_MORE)[0]
 
     def walk(self) -> Iterator["Finding"]:
         """This finding and everything it rests on, each once, inputs first."""

@@ -13,20 +13,21 @@ from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge, named_part, open_of,
 )
 from packcalc.feeds import Feeds
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, constant_words, relay_part_checks, switch_facts,
+    CarryDemand, SwitchDemand, relay_part_checks, switch_facts,
 )
 from packcalc.part_checks.limits import ManagementAsked
 from packcalc.part_checks.management import system_checks, system_facts
 from packcalc.part_checks.shown import counted
+from packcalc.part_formulas import loop_time_constant
 from packcalc.parts import CONTACTOR, FUSE, MANAGEMENT, ContactorPart, ManagementPart
 from packcalc.place_demands import demand_on
 from packcalc.places.stands import MID_KEY, fuse_stands
-from packcalc.protect.contactor import loop_time_constant
+from packcalc.places.trips import open_loops, open_words
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
-from packcalc.protect.precharge import PEAK, in_a_row
+from packcalc.protect.precharge import PEAK, in_a_row, relay_rows
 from packcalc.side_circuits import Capacity, laid_capacity, string_fuse_asked
 from packcalc.value import replace
 
@@ -97,11 +98,13 @@ def _mid_fuse_asked(feeds: Feeds, asked: FuseAsked | None,
     base, demand = string_fuse_asked(feeds, places) or asked, demand_on(places, MID_KEY)
     if base is None or demand is None:
         return base
-    low = [loop.lowest for loop in places if loop.lowest.known
-           and any(d.key == MID_KEY for d in loop.devices)]
+    own = [loop for loop in places if any(d.key == MID_KEY for d in loop.devices)]
+    low = [loop.lowest for loop in own if loop.lowest.known]
+    less = open_words(open_loops(own))
     return replace(
         base, fault_highest=demand.highest.called("highest fault through the mid-pack fuse"),
-        fault_lowest=smallest(low, "lowest fault through the mid-pack fuse") if low
+        fault_lowest=smallest(low, "lowest fault through the mid-pack fuse",
+                              f"of its loops{OR_LESS}{less}" if less else "") if low
         else base.fault_lowest,
         time_constant_highest=largest(
             [f for f in (demand.constant, feeds.faults.time_constant_highest)
@@ -167,12 +170,8 @@ def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -
                   f"for {whole.shown}, every try of a failed pre-charge",
         duty=tuple(f for f in (carry.highest_voltage, peak, constant, whole, carry.ambient)
                    if f is not None),
-        specification=(
-            Requirement("voltage", f"one pole above {carry.highest_voltage.least}"
-                        f"{carry.highest_voltage.shown} DC"),
-            Requirement("makes and breaks", peak.shown + constant_words(switch),
-                        "it interrupts a failed pre-charge"),
-            Requirement("carries", f"{peak.shown} for {whole.shown} at {carry.ambient.shown}")),
+        specification=relay_rows(peak, carry.highest_voltage, whole, brief.precharge.tries,
+                                 carry.ambient, constant),
         candidates=(candidate,), open_items=open_of(name, (candidate,), ()),
         notes=RELAY_NOTES, checks=named_part(name, (candidate,)))
 

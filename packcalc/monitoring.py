@@ -261,13 +261,22 @@ class Monitor:
     """One monitor along one string: cells counted from 1 at the negative end.
 
     Attributes:
-        first, last: cells.
-        spans: what lies between its cells, in words.
+        first, last: cells; `last` below `first` where it holds none.
+        over: modules after which its channels reach over the joint, or end at one of its own.
+        spans: what lies there, in words.
+        joints: how many of its channels measure such a joint.
     """
 
     first: int
     last: int
+    over: tuple[int, ...] = ()
     spans: tuple[str, ...] = ()
+    joints: int = 0
+
+    @property
+    def shown(self) -> str:
+        """Its cells in words."""
+        return f"cells {self.first} to {self.last}" if self.last >= self.first else "no cell"
 
 
 def monitors_needed(module_cells: tuple[int, ...], channels: int, order: str) -> int:
@@ -280,15 +289,15 @@ def monitors_needed(module_cells: tuple[int, ...], channels: int, order: str) ->
         >>> [monitors_needed((6,) * 16, 8, order) for order in (RESTARTS, RUNS_ON, LINKS_MEASURED)]
         [16, 12, 14]
     """
-    if order == RESTARTS:
-        return sum(-(-cells // channels) for cells in module_cells)
-    joints = len(module_cells) - 1 if order == LINKS_MEASURED else 0
-    return -(-(sum(module_cells) + joints) // channels)
+    return len(divide(module_cells, channels, order, {}))
 
 
 def divide(module_cells: tuple[int, ...], channels: int, order: str,
            between: dict[int, str]) -> tuple[Monitor, ...]:
     """Monitors along one string.
+
+    Where links are measured every joint has a channel of its own, that of a fuse or disconnect
+    too: a monitor then lies across each of them, wherever it begins.
 
     Args:
         module_cells: cells in series of each module, from the negative end.
@@ -304,17 +313,36 @@ def divide(module_cells: tuple[int, ...], channels: int, order: str,
         >>> [(m.first, m.last, m.spans) for m in divide((6, 6), 8, "runs on across links",
         ...                                             {1: "disconnect"})]
         [(1, 8, ('disconnect after module 1',)), (9, 12, ())]
+        >>> [(m.first, m.last, m.over, m.joints) for m in divide((6, 6), 6, LINKS_MEASURED, {})]
+        [(1, 6, (), 0), (7, 11, (1,), 1), (12, 12, (), 0)]
     """
     if channels < 1:
         return ()
+    runs = _channels_in_order(module_cells, order)
     ends = np.cumsum(module_cells).tolist()
+    return tuple(_monitor(run[i:i + channels], ends, between)
+                 for run in runs for i in range(0, len(run), channels))
+
+
+def _channels_in_order(module_cells: tuple[int, ...], order: str) -> list[list[tuple[int, bool]]]:
+    """Channels of monitors that follow each other: cells done below, and whether it is a joint."""
+    ends = np.cumsum(module_cells).tolist()
+    each = [[(cell, False) for cell in range(end - cells, end)]
+            for end, cells in zip(ends, module_cells, strict=True)]
     if order == RESTARTS:
-        starts = [end - cells for end, cells in zip(ends, module_cells, strict=True)]
-        spans = [(start + i + 1, min(start + i + channels, end))
-                 for start, end in zip(starts, ends, strict=True)
-                 for i in range(0, end - start, channels)]
-    else:
-        spans = [(i + 1, min(i + channels, ends[-1])) for i in range(0, ends[-1], channels)]
-    return tuple(Monitor(first, last, tuple(
-        f"{between[number]} after module {number}" for number, end in enumerate(ends, start=1)
-        if number in between and first <= end < last)) for first, last in spans)
+        return each
+    if order == LINKS_MEASURED:
+        each = [*([*run, (end, True)] for run, end in zip(each[:-1], ends[:-1], strict=True)),
+                each[-1]]
+    return [[channel for run in each for channel in run]]
+
+
+def _monitor(taken: list[tuple[int, bool]], ends: list[int], between: dict[int, str]) -> Monitor:
+    below = taken[0][0]
+    cells = sum(not joint for _, joint in taken)
+    measured = {at for at, joint in taken if joint}
+    over = tuple(number for number, end in enumerate(ends, start=1)
+                 if end in measured or below < end < below + cells)
+    return Monitor(below + 1, below + cells, over, tuple(
+        f"{between[number]} after module {number}" for number in over if number in between),
+        len(measured))

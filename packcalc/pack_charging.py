@@ -1,4 +1,4 @@
-"""One layout while it is charged: full voltages, what it bears in the cold, braking into it."""
+"""One layout while it is charged: full voltages, what it bears cold and hot, braking into it."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from packcalc.modules import ModuleType
 from packcalc.screening import A_HAIR, charge_edges, charge_limit
 from packcalc.units import show
 from packcalc.value import replace
+
+Limits = tuple[tuple[Finding, Finding], ...]  # (edge of a band, charge limit from there)
 
 
 def full_voltages(b: Builder) -> tuple[Finding, Finding]:
@@ -58,12 +60,26 @@ def cold_edges(b: Builder) -> list[Finding]:
         if kelvin == coldest.number or kelvin < b.asks.hottest]
 
 
+def hot_edges(b: Builder, beyond: bool) -> list[Finding]:
+    """Edges that `cold_edges` leaves out: the end of a type's last band, above which it bears none.
+
+    Args:
+        b: of the layout.
+        beyond: whether those of cells hotter than any in use count too.
+    """
+    cold = {edge.number for edge in cold_edges(b)}
+    ends = {t for o in b.on_hand for band in o.module.cell.charge_bands
+            for t in (band.above, band.up_to)}
+    return [rule("hot end of a charge-limit band", "θ", "°C", kelvin) for kelvin in sorted(ends)
+            if kelvin > min(cold) and kelvin not in cold and (beyond or kelvin < b.asks.hottest)]
+
+
 def limit_from(b: Builder, edge: Finding, *, caps: bool = False) -> Finding:
     """Charge limit of one module just above an edge, at its real capacity.
 
     Args:
         b: of the layout.
-        edge: cold edge of a band.
+        edge: of a band.
         caps: whether it caps a voltage, which a weak module on the bench must not lower.
     """
     above = replace(edge, value=edge.number + A_HAIR)
@@ -75,16 +91,29 @@ def limit_from(b: Builder, edge: Finding, *, caps: bool = False) -> Finding:
         f"charge limit of one module from {edge.shown}")
 
 
-def charge_limits(brief: Brief, layout: Layout) -> tuple[tuple[Finding, Finding], ...]:
-    """(cold edge of a band, charge limit of the layout from there); one string where strings.
+def charge_limits(brief: Brief, layout: Layout, *, beyond: bool = False) -> Limits:
+    """(edge of a band, charge limit of the layout from there), rising; one string where strings.
 
-    A string that is alone in takes the whole current.
+    A string that is alone in takes the whole current. Where the limit falls, the hottest cell
+    counts: see `by_cell`.
+
+    Args:
+        brief, layout: asked.
+        beyond: whether edges count too that lie above the hottest cells in use.
     """
     b = Builder(brief, layout)
     paths = fewest_paths(b)
+    edges = sorted((*cold_edges(b), *hot_edges(b, beyond)), key=lambda f: f.number)
     return tuple((edge, trace(el.series_voltage, f"charge limit from {edge.shown}", symbol="I",
                               unit="A", series=paths, module_voltage=limit_from(b, edge)))
-                 for edge in cold_edges(b))
+                 for edge in edges)
+
+
+def by_cell(limits: Limits) -> tuple[Limits, Limits]:
+    """Limits that go by the coldest cell, and those that go by the hottest: less than before."""
+    less = [limit.number < before.number for (_, limit), (_, before) in zip(limits[1:], limits)]
+    return ((limits[0], *(one for one, falls in zip(limits[1:], less) if not falls)),
+            tuple(one for one, falls in zip(limits[1:], less) if falls))
 
 
 def braking_voltage(b: Builder, start: Finding) -> Finding:
@@ -122,22 +151,35 @@ def braking_voltage(b: Builder, start: Finding) -> Finding:
 def charging_notes(b: Builder, currents: dict[str, Finding]) -> list[str]:
     """How warm the cells must be before the charger, or the brake, may push its current."""
     words = []
+    edges = sorted((*cold_edges(b), *hot_edges(b, False)), key=lambda f: f.number)
     limits = [(edge, min(charge_limit(o, edge.number + A_HAIR) for o in b.on_hand)
-               * b.layout.parallel) for edge in cold_edges(b)]
-    coldest, borne = limits[0]
+               * b.layout.parallel) for edge in edges]
     asked = currents["charging_current"]
-    first = next((edge for edge, limit in limits if limit >= asked.number), None)
-    if first is not coldest:
-        when = (f"Charge at full current only above {first.shown}; below it" if first else
-                "At every temperature in use")
+    worst, borne = limits[0] if limits[0][1] < asked.number else min(limits, key=lambda b: b[1])
+    if borne < asked.number:
         words.append(
-            f"The charger's {asked.shown} is more than the cells bear in the cold: at "
-            f"{coldest.shown} at most {show(borne, 'A')}. {when} the management system must cut "
-            "the charging current.")
+            f"The charger's {asked.shown} is more than the cells bear in the "
+            f"{'cold' if worst is limits[0][0] else 'heat'}: at {worst.shown} at most "
+            f"{show(borne, 'A')}. {_full_current(limits, asked.number)} the management system must "
+            "cut the charging current.")
     braking = currents["regeneration_current"]
+    worst, borne = min(limits, key=lambda b: b[1])
     if not b.asks.follows_charge_limit and braking.number > borne:
         words.append(
             f"Braking feeds up to {braking.shown} into cells that bear {show(borne, 'A')} "
-            f"at {coldest.shown}, and nobody said that the management system cuts it: cold "
-            "cells are damaged by charging and may fail later.")
+            f"at {worst.shown}, and nobody said that the management system cuts it: "
+            f"{'cold' if worst is limits[0][0] else 'hot'} cells are damaged by charging and may "
+            "fail later.")
     return words
+
+
+def _full_current(limits: list[tuple[Finding, float]], asked: float) -> str:
+    """Between which temperatures of every cell a current is borne, and where it is not."""
+    bears = [limit >= asked for _, limit in limits]
+    if True not in bears:
+        return "At every temperature in use"
+    first = bears.index(True)
+    end = next((edge for (edge, _), one in zip(limits[first:], bears[first:]) if not one), None)
+    span = " and ".join((*((f"above {limits[first][0].shown}",) if first else ()),
+                         *((f"up to {end.shown}",) if end else ())))
+    return f"Charge at full current only {span}; {'elsewhere' if end else 'below it'}"

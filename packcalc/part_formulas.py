@@ -87,3 +87,16 @@ def fusing_current(factor, rated):
         640.0
     """
     return factor * rated
+
+
+@formula(title="Time constant of a loop", symbol="T", unit="ms", text="T = L/R",
+         inputs={"inductance": "L [µH] loop", "resistance": "R [mΩ] loop"},
+         basis="definition", safe_side="largest L, lowest R")
+def loop_time_constant(inductance, resistance):
+    """L over R of the circuit that a contact breaks.
+
+    Examples:
+        >>> round(loop_time_constant(10e-6, 0.06), 9)
+        0.000166667
+    """
+    return inductance / resistance

@@ -1,22 +1,26 @@
 """How long each closed contact of the main path carries a fault, over all fault places.
 
 A contactor, a disconnect or a connector stands its current for a time that its sheet states. Every
-place whose current runs through it is asked, at every current that somebody is shown to clear.
+place whose current runs through it is asked, at every current that somebody is shown to clear;
+where nobody does it never ends, and no contact is held to stand it.
 """
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from packcalc.clearing import IN_STRINGS, PartAnswers
 from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
-from packcalc.place_sweep import CLEARED, alike, heat_entries, swept_once
+from packcalc.place_sweep import CLEARED, alike, heat_entries, swept_once, sweeping_by
 from packcalc.protect.coordination import Coordination, until_cleared
-from packcalc.protect.places import CHARGE_KEY, CONTACTOR, FUSE, Device, FaultPlace, Loop
+from packcalc.protect.places import (
+    CHARGE_KEY, CONTACTOR, FUSE, Device, FaultPlace, Loop, PlacesAsked, fault_places,
+)
+from packcalc.unended import not_shown_ended, unended
 from packcalc.value import replace
 
 
@@ -53,7 +57,8 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
         places: of the layout.
         answers: what its devices do.
     """
-    loops, unknown = _known(p.loop for p in places)
+    asked = tuple(places)
+    loops, unknown = _known(p.loop for p in asked)
     found = [one for loop in loops for one in _carried(answers, loop)]
     path, inside = _of_path(answers.held), _of_path(answers.inside)
 
@@ -62,12 +67,14 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
         # One pole's contactor is not told apart from its string's: it carries the whole.
         return borne([*own, *(one.share if max(d.paths for d in devices) > 1 else one.whole
                               for one, devices in held if devices)],
-                     _open(loop for loop in unknown if _contactors(loop, counts)))
+                     _open(loop for loop in unknown if _contactors(loop, counts)),
+                     *_nobody([p for p in asked if _contactors(p.loop, counts)]))
 
     return Contacts(through(path, lambda d: d.key not in IN_STRINGS),
                     through(inside, lambda d: d.key in IN_STRINGS),
-                    borne([*path, *(one.share for one in found)], _open(unknown)),
-                    borne([*path, *(one.whole for one in found)], _open(unknown)))
+                    borne([*path, *inside, *(one.share for one in found)], _open(unknown),
+                          *_nobody(asked)),
+                    borne([*path, *(one.whole for one in found)], _open(unknown), *_nobody(asked)))
 
 
 def through_charging(loops: Iterable[Loop], answers: PartAnswers) -> Borne | None:
@@ -80,10 +87,12 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers) -> Borne | Non
         loops: every fault place; a tap that is not told at each where it may be.
         answers: what the devices of the layout do.
     """
-    known, unknown = _known(
-        replace(loop, passed=tuple(d for d in loop.passed if d.key != CHARGE_KEY))
-        for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
-    return borne([one.whole for loop in known for one in _carried(answers, loop)], _open(unknown))
+    closed = tuple(replace(loop, passed=tuple(d for d in loop.passed if d.key != CHARGE_KEY))
+                   for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
+    known, unknown = _known(closed)
+    return borne([one.whole for loop in known for one in _carried(answers, loop)], _open(unknown),
+                 *_nobody(fault_places(PlacesAsked(closed, answers, sweeping_by(answers),
+                                                   answers.spoils))))
 
 
 def _known(loops: Iterable[Loop]) -> tuple[list[Loop], list[Loop]]:
@@ -107,6 +116,12 @@ def _of_path(held: Coordination | None) -> list[Stretch]:
 
 def _contactors(loop: Loop, counts: Callable[[Device], bool]) -> list[Device]:
     return [d for d in loop.devices if d.kind == CONTACTOR and counts(d)]
+
+
+def _nobody(places: Sequence[FaultPlace]) -> tuple[str, str]:
+    """(where nobody ends what runs through it, or is not shown to; where that fails)."""
+    return (unended(places) or not_shown_ended(places),
+            unended(p for p in places if not p.loop.inherent))
 
 
 def _open(loops: Iterable[Loop]) -> str:

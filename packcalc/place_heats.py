@@ -19,6 +19,7 @@ from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import SWEPT, currents_of, entries_over, heat_entries, times_over
 from packcalc.protect.places import FUSE, FaultPlace, Loop
+from packcalc.unended import unended
 from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
@@ -51,27 +52,12 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         return ()
     loops = [p.loop for p in asked if p.loop.devices]
     swept = _all_swept(loops, answers, named, parallel)
-    nobody = _unended(asked)
+    nobody = unended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")
     return tuple(_worst(answers, one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
                         if untold else _unknown(
                             loops, answers, _part_at_most(one, swept, parallel)[1]))
                  for one in named)
-
-
-def _unended(places: tuple[FaultPlace, ...]) -> str:
-    """Where nobody ends the heat: a place that fails before one where covers are the answer."""
-    left = sorted((p for p in places if p.nobody and p.loop.highest.number != 0.0), key=lambda p: (
-        p.loop.inherent, not p.loop.devices, -max(
-            number(one.current) or 0.0 for one in p.answers if one.clears is False)))
-    if not left:
-        return ""
-    first, more = left[0], len({p.key for p in left}) - 1  # rivals are one place
-    span = first.between.span if first.between is not None and first.between.clears is False \
-        else " and ".join(f"at {one.current.shown}" for one in (first.at_lowest, first.at_highest)
-                          if one.clears is False and one.current.known)
-    others = f", nor at {more} place{'s' if more > 1 else ''} more" if more else ""
-    return f"{span or 'at some current'} nobody ends the heat at '{first.title}'{others}"
 
 
 def _unknown(loops: Iterable[Loop], answers: PartAnswers, most: float) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.sweep import (
-    ContactorSide, FuseSide, breaks, grid, number,
+    BESIDE, ContactorSide, FuseSide, breaks, grid, number,
 )
 from packcalc.part_checks.torn import TornOpen
 from packcalc.part_checks.unbroken import Unbroken
@@ -258,7 +258,8 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
         share <= loop.highest.number / loop.paths * (1 + 1e-9))
     told = [_told(answers, device, current, share, loop.highest.number)
             for device in loop.devices]
-    told += [_passed(answers, device, current, share) for device in loop.passed]
+    told += [_passed(answers, device, current, share, loop.highest.number)
+             for device in loop.passed]
     fuse = _least([t.time for t in told if t.device.kind == FUSE], current)
     torn = _least([t.torn for t in told], current)
     # A contactor torn open before the fuse has cleared burns on, whatever the fuse would do.
@@ -337,7 +338,9 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
             trip = answers.cell_trip(device, path)
             found += [trip.blind_from, trip.seen_from, trip.shut_from]
         if device.kind == FUSE or device in loop.passed:
-            found += answers.unbroken(device).bends
+            bends, more = answers.unbroken(device).bends, _further(device, loop.highest.number)
+            # with every source, just beyond the tolerance of what it breaks
+            found += [*bends, *(b * (1.0 + 3.0 * BESIDE) - more for b in bends if 0.0 < more < b)]
         fuse = answers.fuse(device) if device not in loop.passed else None
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
@@ -359,7 +362,7 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
         return _switched(answers, device, answers.contactor(device, path), current, share)
     side = answers.fuse(device) if device.kind == FUSE else None
     own = share if device.paths > 1 else current
-    more = device.sees.number - highest if device.sees is not None else 0.0
+    more = _further(device, highest)
     melting = {"fuse": answers.unbroken(device), "own": own, "seen": own + more} \
         if device.kind == FUSE else {}
     if side is None:
@@ -375,11 +378,17 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
 
 
 def _passed(answers: PartAnswers, device: Device, current: np.ndarray,
-            share: np.ndarray) -> _Told:
+            share: np.ndarray, highest: float) -> _Told:
     """What the current passes and nobody counts on: it may melt or open, and clears nothing."""
     own, none = share if device.paths > 1 else current, np.full(current.shape, np.nan)
     return _Told(device, none, np.zeros(current.shape, bool), none,
-                 fuse=answers.unbroken(device), own=own, seen=own, passed=True)
+                 fuse=answers.unbroken(device), own=own, seen=own + _further(device, highest),
+                 passed=True)
+
+
+def _further(device: Device, highest: float) -> float:
+    """What every source besides the modules adds to what a device carries, in A."""
+    return device.sees.number - highest if device.sees is not None else 0.0
 
 
 def _switched(answers: PartAnswers, device: Device, side: ContactorSide,

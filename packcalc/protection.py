@@ -55,8 +55,9 @@ from packcalc.places.shared import whole_drop
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
     fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop, one_pole_falls, one_pole_loops,
-    opened_all_the_same, path_highest, untold_path_loops, whole_falls,
+    open_path_loops, open_words, opened_all_the_same, path_highest, whole_falls,
 )
+from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
 from packcalc.protect.coordination import (
@@ -227,7 +228,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
         contactors = replace(contactors, title=STRINGS_TITLE,
                              notes=(STRINGS_NOTE, *contactors.notes))
     routes = tuple(_held_route(brief, route, held, loops) for route in routes)
-    precharge = size_precharge(precharge_asked(brief, pack), listed.resistors,
+    precharge = size_precharge(precharge_asked(brief, pack, loops), listed.resistors,
                                named=brief.parts.resistor)
     carry = carry_demand(brief, pack, faults, held)
     step = next((f for f in contactors.duty if f.title == CLOSING_STEP), None)
@@ -312,9 +313,9 @@ def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> F
         lowest = least.lowest.called("Lowest fault current", note=(
             f"{lowest.note}; lowest of all places that the main fuse or the contactors must "
             f"open: {least.title} (far end of the traction cable {lowest.shown})"))
-    open_ = " and ".join(f"'{loop.title}' {loop.lowest.note}" for loop in untold_path_loops(loops))
+    open_ = open_words(open_path_loops(loops))
     if open_:
-        lowest = lowest.called(lowest.title, note=f"{lowest.note}{OR_LESS}place {open_}")
+        lowest = lowest.called(lowest.title, note=f"{lowest.note}{OR_LESS}{open_}")
     return faults if lowest is faults.lowest else replace(faults, lowest=lowest,
                    checks=range_checks(faults.highest, lowest, pack.peak_current))
 
@@ -419,7 +420,7 @@ def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
     swept, path = held.sweep, held.overload
     if swept is None or path is None or not asked.behind_main_fuse:
         return None
-    shown = swept.covered and not np.isnan(swept.heat).any()
+    shown = swept.covered and not swept.less and not np.isnan(swept.heat).any()
     most = next((heat for one, heat, _ in held.conductor_heat
                  if one.name == held.asked.cable_name), held.worst_heat)
     return replace(
@@ -451,13 +452,13 @@ def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
     if branch is None:
         return None
     key = branch_fuse(branch).key
-    lowest = min((asked.fault_lowest, *(
-        loop.lowest for loop in loops if loop.lowest.known and loop.sizes
-        and any(d.key == key for d in loop.devices))), key=lambda f: f.number) \
-        if asked.fault_lowest.known else asked.fault_lowest
+    ends = [loop.lowest for loop in loops if loop.sizes and any(d.key == key for d in loop.devices)]
+    lowest = min((asked.fault_lowest, *(end for end in ends if end.known)),
+                 key=lambda f: f.number) if asked.fault_lowest.known else asked.fault_lowest
     fuse = branch_sheet(fuse_named(held, brief), branch, lowest, asked.fault_highest)
     opens = fuse.opens_from is not None and lowest.known \
-        and fuse.opens_from.number <= lowest.number
+        and fuse.opens_from.number <= lowest.number \
+        and all(end.known and not only_at_most(end) for end in ends)
     part = fuse.part
     return replace(asked, let_through=fuse.clearing if opens else None,
                    overload=None if part is None else lambda capacity: overload_by(

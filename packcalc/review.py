@@ -47,6 +47,8 @@ FORMAT = 1
 # Ten reviewers who mark every line of the largest example, with notes, take half of either.
 MOST_MARKS = 20_000
 LARGEST_REVIEW = 10_000_000  # bytes
+A_SHEET = ("write a sheet with `packcalc review BRIEF --out FILE.csv`, or save the marks from the "
+           "page again")
 LONGEST_FIELD = 2000
 LONGEST_TEXT = 20_000  # a printed figure with its reasons
 MOST_FAULTS = 20
@@ -384,7 +386,7 @@ def read_review(path: str | os.PathLike[str]) -> ReviewFile:
         raise InputErrors([Fault(place, 0, "", "is no review file by its name",
                                  "a review file ends in .json (saved by the page) or .csv")])
     try:
-        text = read_text(path, LARGEST_REVIEW)
+        text = read_text(path, LARGEST_REVIEW, A_SHEET)
     except InputErrors as error:
         raise InputErrors([_for_marks(fault) for fault in error.faults]) from error
     return parse_json(text, place) if ending == ".json" else parse_csv(text, place)
@@ -394,10 +396,7 @@ def _for_marks(fault: Fault) -> Fault:
     """A fault of the reader of briefs, with what helps whoever looks for marks."""
     if f"the {LARGEST_REVIEW} " in fault.wrong:
         return fault._replace(right="is this a file of marks? hand in each reviewer's own")
-    if fault.wrong != "is empty":
-        return fault
-    return fault._replace(right="write a sheet with `packcalc review BRIEF --out FILE.csv`, "
-                                "or save the marks from the page again")
+    return fault
 
 
 def check_review(file: ReviewFile, study: ProtectionStudy,

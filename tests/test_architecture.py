@@ -40,7 +40,7 @@ FLOORS = (
     ("packcalc.protect.route_figures", "packcalc.protect.state_checks",
      "packcalc.protect.branch_figures"),
     ("packcalc.protect",),
-    ("packcalc.catalogue", "packcalc.study", "packcalc.feeds", "packcalc.place_demands"),
+    ("packcalc.catalogue", "packcalc.study", "packcalc.feeds", "packcalc.place_demands", "packcalc.unended"),
     ("packcalc.strings_left", "packcalc.highest_voltage"),
     ("packcalc.places", "packcalc.side_circuits", "packcalc.clearing"),
     ("packcalc.string_sweep", "packcalc.place_sweep", "packcalc.further_parts"),

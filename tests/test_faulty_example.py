@@ -119,8 +119,9 @@ def test_pre_charge_never_ends(study, first_page):
 def test_a_monitor_lies_across_the_disconnect(study, first_page):
     one = check(study, "Management", "no monitor across the service disconnect")
     assert one.verdict == FAIL
-    # seven modules of 6 cells end at cell 42; the sixth monitor of 8 reads cells 41 to 48
-    assert "cells 41 to 48 across the disconnect after module 7" in one.reason
+    # before the disconnect lie 42 cells and 6 joints, 48 channels: its own is the first of the
+    # seventh monitor of 8, cells 43 to 48 and the link after module 8 follow
+    assert "cells 43 to 48 across the disconnect after module 7" in one.reason
     assert one.reason in first_page
 
 
@@ -156,8 +157,10 @@ def test_nothing_else_is_wrong_with_it(study):
         "Cable, battery to inverter",
         # the hole between contactor and fuse stands at every place that the two must open
         "Fault place: across the pack terminals, behind fuse and contactors",
-        "Fault place: far end of the cable battery to inverter", "Fault place: charge inlet",
-        "Fault place: second chassis fault: mid-pack leak and chafed cable of either pole"}
+        "Fault place: far end of the cable battery to inverter",
+        "Fault place: charge inlet, far end of charger to battery",
+        "Fault place: second chassis fault: mid-pack leak and chafed cable of either pole",
+        "Fault place: second chassis fault: mid-pack leak and chafed cable of charger to battery"}
 
 
 @pytest.mark.parametrize("command", ["protect", "report"])

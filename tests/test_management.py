@@ -94,14 +94,19 @@ def test_monitors_that_run_on(channels, spans):
     assert found[0].first == 1 and found[-1].last == 96
 
 
-@pytest.mark.parametrize(("after", "expected"), [(2, "pass"), (3, "fail"), (4, "pass"),
-                                                 (0, "pass"), (16, "pass")])
-def test_monitor_across_the_disconnect(after, expected):
+@pytest.mark.parametrize(("after", "order", "expected", "cells"), [
     # monitors of 12 run on: cells 1–12, 13–24 …: module 3 ends at 18, inside the second
-    result = specify(pack={"disconnect_after": after}, monitor_order="runs on, links measured")
+    (2, mon.RUNS_ON, "pass", ""), (3, mon.RUNS_ON, "fail", "13 to 24"),
+    (4, mon.RUNS_ON, "pass", ""), (0, mon.RUNS_ON, "pass", ""), (16, mon.RUNS_ON, "pass", ""),
+    # each joint has a channel: the disconnect is the 14th, 21st, 28th, in monitors 13–24, 25–36
+    (2, mon.LINKS_MEASURED, "fail", "12 to 21"), (3, mon.LINKS_MEASURED, "fail", "12 to 21"),
+    (4, mon.LINKS_MEASURED, "fail", "22 to 31"),
+    (0, mon.LINKS_MEASURED, "pass", ""), (16, mon.LINKS_MEASURED, "pass", "")])
+def test_monitor_across_the_disconnect(after, order, expected, cells):
+    result = specify(pack={"disconnect_after": after}, monitor_order=order)
     assert verdict(result, "across the service disconnect") == expected
     if expected == "fail":
-        assert "cells 13 to 24 across the disconnect after module 3" in check(
+        assert f"cells {cells} across the disconnect after module {after}" in check(
             result, "across the service disconnect").reason
 
 

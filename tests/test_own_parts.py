@@ -34,11 +34,25 @@ def brief_with(folder, parts="", more=""):
     return read_brief(folder / "brief.toml")
 
 
+# A named trip holds the second chassis fault, 1485 A, which no listed fuse opens in a second.
+TRIP = "\n[management]\ntrip_current = \"900 A\"\ntrip_delay = \"100 ms\"\n"
+CHARGE_CABLE = """
+[[branch]]
+name = "charge cable"
+kind = "charger"
+fuse_part = "Talvik 80 branch"
+fuse_rating = "80 A"
+fused_poles = "both"
+length = "2 m"
+section = "25 mm²"
+insulation_class = "90 degC"
+taps = "behind the contactors"
+"""
+
+
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
-    # A named trip holds the second chassis fault, 1485 A, which no listed fuse opens in a second.
-    trip = "\n[management]\ntrip_current = \"900 A\"\ntrip_delay = \"100 ms\"\n"
-    return study_protection(brief_with(tmp_path_factory.mktemp("own"), more=trip))
+    return study_protection(brief_with(tmp_path_factory.mktemp("own"), more=TRIP))
 
 
 def item(study, key):
@@ -92,7 +106,9 @@ def test_a_connector_above_its_withstand_points_is_a_question(study):
     assert "carries the continuous current" in failed(part(study, "connectors", "Klo 40"))
 
 
-def test_the_cables_carry_what_the_pair_lets_through(study):
+def test_the_cables_carry_what_the_pair_lets_through(tmp_path):
+    # one charge cable of which nothing is said would leave the lowest fault open
+    study = study_protection(brief_with(tmp_path, more=TRIP + CHARGE_CABLE))
     held = study.coordination
     assert held is not None and held.sweep.covered
     traction = next(r for r in study.routes if r.asked.name == "battery to inverter")

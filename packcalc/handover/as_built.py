@@ -12,8 +12,9 @@ from collections.abc import Mapping
 from packcalc.bench.assign import AssignmentStudy
 from packcalc.bench.grade import GradedLot
 from packcalc.findings import Finding
-from packcalc.handover.bands import rule
+from packcalc.handover.bands import LEAST_RESISTANCE, rule
 from packcalc.handover.build import BuildSheet, BuiltPart
+from packcalc.handover.expected import MISREAD
 from packcalc.handover.inside import ACROSS, INSIDE, LINK, Joint
 from packcalc.handover.readings import joint_limit
 from packcalc.reading.as_built_file import JOINT, PART, AsBuilt, Built
@@ -26,6 +27,11 @@ MODULE = "module."
 TORQUE_APART = rule("distance from the median of its like at which a torque stands out", "x", "%",
                     0.15, "our rule: two wrenches of common practice, 6 % each, differ by less; "
                           "the reviewer may replace it")
+LEAST_TORQUE = rule("least torque that counts as set", "M", "N·m", 0.5,
+                    "our rule: no bolt of a pack is set with less; 0 is no torque")
+MOST_TORQUE = rule("largest torque that counts as set", "M", "N·m", 200.0,
+                   "our rule: no terminal or module bolt bears more")
+RULES = (TORQUE_APART, LEAST_TORQUE, MOST_TORQUE, LEAST_RESISTANCE)
 
 
 @value_object
@@ -175,6 +181,17 @@ def _of_module(part: BuiltPart, one: Built, mark: str,
 
 
 def _of_part(part: BuiltPart, one: Built) -> list[Deviation]:
+    return [*_of_name(part, one), *_of_serial(part, one)]
+
+
+def _of_serial(part: BuiltPart, one: Built) -> list[Deviation]:
+    """A part that bears no number says so: a blank cell does not."""
+    return [] if one.serial else [Deviation(
+        part.id, part.what, "no serial number written down", "read it off the part, or its lot; "
+        "one that bears neither: write none", grave=False)]
+
+
+def _of_name(part: BuiltPart, one: Built) -> list[Deviation]:
     if not one.part:
         return [Deviation(part.id, part.what, "no part number or name written down",
                           "read it off the part")]
@@ -205,7 +222,8 @@ def _of_joints(sheet: BuildSheet,
             if joint.id in written]
     # Links are like links alone: a fuse or disconnect in the row would widen what is normal.
     likes = {kind: joint_limit([b.resistance for j, _, b in read
-                                if j.kind == kind and b.resistance is not None])
+                                if j.kind == kind and b.resistance is not None
+                                and not _too_low(b.resistance)])
              for kind in (LINK, ACROSS)}
     found = []
     for joint, what, one in read:
@@ -213,6 +231,10 @@ def _of_joints(sheet: BuildSheet,
         if one.resistance is None:
             found.append(Deviation(name, what, "no resistance written down",
                                    "measure it before it is covered"))
+        elif _too_low(one.resistance):
+            found.append(Deviation(name, what, f"{one.resistance_text} read, below "
+                                   f"{LEAST_RESISTANCE.shown}", f"{MISREAD}: no bolted joint is so "
+                                   "low; a bridged meter is. Measure again"))
         elif counted is not None and counted.known \
                 and one.resistance > counted.number * (1 + 1e-9):
             found.append(Deviation(name, what, f"{one.resistance_text} read, at most "
@@ -231,7 +253,27 @@ def _of_joints(sheet: BuildSheet,
             found.append(Deviation(name, what, "no torque written down", "set it with a "
                                    "calibrated wrench to the maker's figure", grave=False))
         found += _said(what, one)
-    return [*found, *_torques(sheet, written)], likes[LINK]
+    return [*found, *_beyond_bolts(sheet, written), *_torques(sheet, written)], likes[LINK]
+
+
+def _beyond_bolts(sheet: BuildSheet, written: Mapping[str, Built]) -> list[Deviation]:
+    """A torque that no bolt of a pack is set with, however alike all of them are."""
+    lines = (*((p.id, p.what) for p in sheet.parts),
+             *((j.id, what_joint(j)) for j in sheet.joints))
+    return [Deviation(name, what, f"{one.torque_text} set, outside {LEAST_TORQUE.shown} to "
+                      f"{MOST_TORQUE.shown}", f"{MISREAD}; true, set it again to the maker's "
+                      "figure")
+            for name, what in lines for one in (written.get(name),)
+            if one is not None and one.torque is not None and not _of_a_bolt(one.torque)]
+
+
+def _of_a_bolt(torque: float) -> bool:
+    return LEAST_TORQUE.number * (1 - 1e-9) <= torque <= MOST_TORQUE.number * (1 + 1e-9)
+
+
+def _too_low(resistance: float) -> bool:
+    """Lower than any joint can be: misread, and no measure of what is normal."""
+    return resistance < LEAST_RESISTANCE.number * (1 - 1e-9)
 
 
 def _torques(sheet: BuildSheet, written: Mapping[str, Built]) -> list[Deviation]:
@@ -249,7 +291,7 @@ def _torques(sheet: BuildSheet, written: Mapping[str, Built]) -> list[Deviation]
     found = []
     for group in like.values():
         read = [(name, what, one) for name, what, one in group
-                if one is not None and one.torque is not None]
+                if one is not None and one.torque is not None and _of_a_bolt(one.torque)]
         if len(read) < 2:
             continue
         middle = statistics.median(one.torque for _, _, one in read)

@@ -48,17 +48,46 @@ def discharge_time(study: ProtectionStudy) -> Finding | None:
     return next((f for f in study.circuit.insulation.item.duty if f.title == FALL_TITLE), None)
 
 
+def _left_open(study: ProtectionStudy, *entries: str) -> tuple[str, ...]:
+    """Entries of [inverter] that nobody stated, each with the figure that is counted for it."""
+    told = ((entry, getattr(study.brief.inverter, entry)) for entry in entries)
+    return tuple(f"{counted.title} is not known, counted with {counted.shown}"
+                 for entry, counted in told if study.brief.left_open(f"inverter.{entry}"))
+
+
+def _capacitance_open(study: ProtectionStudy) -> tuple[str, ...]:
+    return _left_open(study, "dc_link_capacitance", "dc_link_tolerance")
+
+
+def _resistor_open(study: ProtectionStudy) -> tuple[str, ...]:
+    """Its tolerance; that the resistor itself is not known leaves no fall to tell of."""
+    known = study.brief.inverter.discharge_resistance.known
+    return _left_open(study, "discharge_tolerance") if known else ()
+
+
 def open_on_bus(study: ProtectionStudy) -> tuple[str, ...]:
-    """Branches on the bus whose capacitance is not known, with what is counted for them."""
-    return tuple(f"input capacitance of {b.name} is not known, counted with {OPEN_INPUT.shown}"
-                 for b in perhaps_on_the_bus(study.brief, study.pack.layout.in_strings)
-                 if not b.capacitance.known and b.kind not in BARE)
+    """Capacitances of link and bus that are not known, with what is counted for them."""
+    return (*(f"input capacitance of {b.name} is not known, counted with {OPEN_INPUT.shown}"
+              for b in perhaps_on_the_bus(study.brief, study.pack.layout.in_strings)
+              if not b.capacitance.known and b.kind not in BARE),
+            *_capacitance_open(study))
+
+
+def constant_open(study: ProtectionStudy, *, alone: bool = False) -> tuple[str, ...]:
+    """What makes the time constant of the fall other than counted.
+
+    Args:
+        study: asked.
+        alone: with every branch on the bus unplugged.
+    """
+    held = _capacitance_open(study) if alone else open_on_bus(study)
+    return (*held, *_resistor_open(study))
 
 
 def discharge_open(study: ProtectionStudy) -> tuple[str, ...]:
-    """What may make that time other than counted; empty where it is the longest."""
-    return (*open_on_bus(study), *(() if voltage_whole(study.pack) else
-                                   ("parts of the over-voltage chain are not evaluated",)))
+    """What may make the time of the fall other than counted; empty where it is the longest."""
+    return (*constant_open(study), *(() if voltage_whole(study.pack) else
+                                     ("parts of the over-voltage chain are not evaluated",)))
 
 
 @value_object
@@ -322,7 +351,7 @@ class Figures:
 
     @worked_once
     def charge_limits(self) -> tuple[tuple[Finding, Finding], ...]:
-        """(cold edge of a band, charging current that the layout bears from there)."""
+        """(edge of a band, charging current that the layout bears from there), in use."""
         return charge_limits(self.brief, self.pack.layout)
 
     @worked_once
@@ -333,17 +362,21 @@ class Figures:
                      note="largest where charging begins, at lowest charge")
 
     @worked_once
-    def first_charge(self) -> tuple[Finding, Finding]:
-        """Coldest cell at which the first charge may begin, and the most current from there.
+    def first_charge(self) -> tuple[Finding, Finding, Finding]:
+        """Coldest and hottest cell of the first charge, and the most current between them.
 
         The coldest band that bears the whole charger; where none does, the one that bears most.
+        It ends where the cells bear less than that current, or at the hottest in use.
         """
         asked = self.own_charging
         bands = [(edge, limit) for edge, limit in self.charge_limits if limit.number > 0]
         whole = [b for b in bands if b[1].number >= asked.number]
         edge, limit = whole[0] if whole else max(bands, key=lambda b: b[1].number)
+        most = smallest([asked, limit], "most current of the first charge")
+        ends = [e.called("hottest cell at which the first charge may go on") for e, less in
+                self.charge_limits if e.number > edge.number and less.number < most.number]
         return (edge.called("coldest cell at which the first charge may begin"),
-                smallest([asked, limit], "most current of the first charge"))
+                ends[0] if ends else self.brief.battery.hottest, most)
 
     @worked_once
     def cell_full(self) -> Finding:

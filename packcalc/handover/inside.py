@@ -313,12 +313,21 @@ def free_links(study: ProtectionStudy) -> tuple[int, ...]:
 
 
 def monitors_over(study: ProtectionStudy, after: int) -> tuple[int, ...]:
-    """Monitors, counted from the negative end, whose cells lie on both sides of a place."""
-    cells = [study.brief.modules[p.entry].module.series for p in study.layout.parts
-             for _ in range(p.series)]
-    border = sum(cells[:after])
+    """Monitors, counted from the negative end, that lie across a place."""
     return tuple(n for n, m in enumerate(study.circuit.management.monitors, start=1)
-                 if m.first <= border < m.last)
+                 if after in m.over)
+
+
+def over_disconnect(study: ProtectionStudy) -> tuple[int, ...]:
+    """Monitors whose sense wires join what the disconnect parts."""
+    part = disconnect_of(study)
+    return monitors_over(study, part.after) if part is not None else ()
+
+
+def division_open(study: ProtectionStudy) -> bool:
+    """Whether it is not known which cells each monitor holds."""
+    return not study.circuit.management.monitors or \
+        study.brief.left_open("management.monitor_order")
 
 
 def joints_across(study: ProtectionStudy) -> tuple[Joint, ...]:
@@ -381,4 +390,8 @@ def across_taps(study: ProtectionStudy) -> str:
     """What sense wires still have between them, with the disconnect out where there is one."""
     larger = next((f for f in study.circuit.insulation.item.duty if f.title == LARGER_SECTION),
                   None)
-    return up_to(study.pack) if larger is None else f"up to {larger.shown} in each part"
+    if larger is None or over_disconnect(study):
+        return up_to(study.pack)
+    if division_open(study):
+        return f"{up_to(study.pack)} (which cells each monitor holds is not known)"
+    return f"up to {larger.shown} in each part"

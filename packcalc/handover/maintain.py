@@ -11,13 +11,14 @@ from packcalc.handover.inside import (
     across_taps,
     charge_poles,
     disconnect_of,
-    disconnect_out,
+    division_open,
     live_ahead,
     may_part,
+    over_disconnect,
     sense_wires,
     up_to,
 )
-from packcalc.handover.parted import leads_before, open_after
+from packcalc.handover.parted import open_after, taken_out
 from packcalc.handover.stages_low import PACK_ON
 from packcalc.handover.stages_strings import before_joining
 from packcalc.handover.trend_rules import TrendRule, trend_rule
@@ -151,9 +152,7 @@ def _waiting(study: ProtectionStudy) -> str:
 def _events(figures: Figures) -> tuple[Event, ...]:
     study = figures.study
     need, wait = or_more(figures.isolation_of_battery), _waiting(study)
-    out = "; ".join(filter(None, (leads_before(study) if may_part(study) else "",
-                                  disconnect_out(study))))
-    last, cable = _closed_last(study), called(figures.pack).cable
+    out, last, cable = taken_out(study), _closed_last(study), called(figures.pack).cable
     ahead = ahead_live(study)
     live = f"{ahead}; {wait}"
     joining = before_joining(figures)
@@ -231,7 +230,12 @@ def ahead_live(study: ProtectionStudy) -> str:
     if part is None:
         return "live whatever is switched off: " + \
             f"{', '.join(filter(None, (names, wires)))}, {across_taps(study)}"
-    tag = part.tag.partition(".")[0]
+    tag, over = part.tag.partition(".")[0], over_disconnect(study)
+    if over or division_open(study):
+        why = f"sense leads reach over {tag} (monitor {', '.join(map(str, over))})" if over else \
+            f"whether sense leads reach over {tag} is not known"
+        return (f"{why}: until those are out, live with {tag} out too: "
+                f"{', '.join(filter(None, (names, wires)))}, {up_to(study.pack)}")
     until = f"ahead of the contactors, live until {tag} is out: {names}; " if names else ""
     return f"{until}live at all times, with {tag} out too: {wires}, {across_taps(study)}"
 

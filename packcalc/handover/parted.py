@@ -13,8 +13,11 @@ from packcalc.handover.figures import BORDER, Figures
 from packcalc.handover.inside import (
     Joint,
     disconnect_of,
+    disconnect_out,
+    division_open,
     joints_inside,
     joints_of,
+    may_part,
     monitors_over,
     open_places,
     position_word,
@@ -23,6 +26,8 @@ from packcalc.handover.inside import (
 )
 from packcalc.protection import ProtectionStudy
 
+DIVISION_OPEN = ("how the monitors divide the cells is not known: their maker's plan first, for "
+                 "one may reach over the open place")
 
 
 def open_after(study: ProtectionStudy) -> tuple[int, ...]:
@@ -114,14 +119,20 @@ def leads_before(study: ProtectionStudy) -> str:
     A lead that is left in across a place that is opened carries the string's current.
     """
     over = spanning(study)
+    if open_after(study) and division_open(study):
+        return "sense leads that reach over the place out first"
     if over:
         many = "s" if len(over) > 1 else ""
         names = " and ".join(map(str, over))
         return (f"sense leads of monitor{many} {names}, which reach{'' if many else 'es'} over "
                 "the place, out first")
-    if open_after(study) and not study.circuit.management.monitors:
-        return "sense leads that reach over the place out first"
     return ""
+
+
+def taken_out(study: ProtectionStudy) -> str:
+    """What parts the string, in order: sense leads over the place, then the disconnect."""
+    leads = leads_before(study) if may_part(study) else ""
+    return "; ".join(filter(None, (leads, disconnect_out(study))))
 
 
 def links_of_the_sheet(study: ProtectionStudy) -> tuple[Joint, ...]:

@@ -11,12 +11,15 @@ from packcalc.handover.inside import (
     across_taps,
     disconnect_of,
     disconnect_open,
+    division_open,
     live_ahead,
     may_part,
+    over_disconnect,
     sense_wires,
     up_to,
 )
 from packcalc.handover.voltage_class import called
+from packcalc.measured import Measured
 from packcalc.protection import ProtectionStudy
 from packcalc.units import show
 from packcalc.value import value_object
@@ -33,6 +36,7 @@ UNPLUG = ("Plugged in: stop the station, plug out; if it stays locked, have the 
           "cut off (common practice). Then")
 LINE, MOST = 42, 25  # characters of a blank with its name, and of its line alone
 MOST_NAMES = 90  # characters of the names of live cables: more would ask for a second sheet
+FAILS = "Checks of the design fail: see the file for review."  # all that one page has room for
 DISCONNECT = "disconnect"
 SENSE_WIRES = "sense wires"  # whatever a brief calls them: who cuts knows them by no name
 LEGEND = ("battery box", DISCONNECT, "12 V battery", "cut loop", "traction cable",
@@ -64,15 +68,22 @@ class ResponderSheet:
     live: tuple[str, ...] = ()
 
 
-def responder_sheet(study: ProtectionStudy) -> ResponderSheet:
-    """What the emergency services must know of one layout."""
+def responder_sheet(study: ProtectionStudy, bench: Measured = Measured()) -> ResponderSheet:
+    """What the emergency services must know of one layout.
+
+    Args:
+        study: one layout sized.
+        bench: what the bench sheet says of the pack as dealt.
+    """
     figures = Figures(study)
     fall = discharge_time(study)
     chains = (study.pack.highest_voltage, figures.stored, study.pack.mass,
               *((fall,) if fall else ()))
     legend = LEGEND if may_part(study) else tuple(x for x in LEGEND if x != DISCONNECT)
     wires = f"{', '.join(sense_wires(study))} (at all times, {across_taps(study)})"
-    return ResponderSheet(figures, _headings(figures), legend, chains, (*live_ahead(study), wires))
+    fails = (FAILS,) if study.miss or study.failing or bench.failing else ()
+    return ResponderSheet(figures, _headings(figures, fails), legend, chains,
+                          (*live_ahead(study), wires))
 
 
 def _ahead(study: ProtectionStudy) -> tuple[str, str]:
@@ -111,6 +122,13 @@ def _isolating(study: ProtectionStudy) -> tuple[tuple[str, ...], tuple[str, ...]
                 f"{always}.{every}", inside), blanks
     many = "3 disconnect out" if part.count == 1 else \
         f"3 disconnect out in each of the {part.count} strings"
+    over = over_disconnect(study)
+    if over or division_open(study):
+        said = "Sense wires join the parts: this does NOT isolate" if over else \
+            "Whether sense wires join the parts is not known: do not count on this to isolate"
+        return (f"{first}, {many}.", f"{said}; count {cable} as live.",
+                f"LIVE EVEN THEN: {always}, {up_to(study.pack)}, and all inside the box: nothing "
+                "empties the battery."), blanks
     ahead = f"Until then stay live: {names}.{every} " if names else ""
     return (f"{first}, {many}.", f"This isolates. {ahead}LIVE EVEN THEN: {SENSE_WIRES}, "
             f"{across_taps(study)}, and all inside the box: nothing empties the battery."), blanks
@@ -134,7 +152,7 @@ def _link(study: ProtectionStudy) -> str:
     return f"Link falls below 60 V in up to {fall.shown} after isolating; measure."
 
 
-def _headings(figures: Figures) -> tuple[Heading, ...]:
+def _headings(figures: Figures, fails: tuple[str, ...]) -> tuple[Heading, ...]:
     pack = figures.pack
     kinds = ", ".join(dict.fromkeys(figures.brief.modules[p.entry].module.chemistry
                                     for p in pack.layout.parts))
@@ -145,7 +163,7 @@ def _headings(figures: Figures) -> tuple[Heading, ...]:
         Heading("Identification", (
             f"Converted to electric. Lithium-ion ({kinds}), "
             f"{up_to(pack)} DC, stores at most {figures.stored.shown}, modules "
-            f"{pack.mass.shown}{_pounds(pack.mass)}.", *danger),
+            f"{pack.mass.shown}{_pounds(pack.mass)}.", *danger, *fails),
             ("make, model, year", "plate, VIN", "EV labels: front, rear")),
         Heading("Immobilise", (
             "It may stand ready without a sound: chock the wheels, set the lever to P, and carry "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from packcalc import transients as tr
+from packcalc.brief_keys import CHARGERS
 from packcalc.findings import Finding, trace
 from packcalc.handover.bands import LEAST_TIME, less_error, rule, sag, share_of_current
 from packcalc.handover.expected import (
@@ -32,6 +33,7 @@ from packcalc.handover.parted import (
     leads_before,
     open_after,
     place_words,
+    taken_out,
 )
 from packcalc.handover.stages_joining import BESIDE, MONITOR_ERROR
 from packcalc.handover.stages_low import SHARED
@@ -40,7 +42,7 @@ from packcalc.handover.resistance_band import COLDEST, WARMEST, ground, pack_res
 from packcalc.handover.voltage_class import called
 from packcalc.protect.insulation import as_open, or_more
 from packcalc.protect.state_checks import MAIN
-from packcalc.protect.states import INLET_WELDED
+from packcalc.protect.states import INLET_WELDED, MATCH, UNBOUNDED
 from packcalc.protection import ProtectionStudy
 
 INLET = "charge contactor told to open"  # names the step of the states' weld check
@@ -190,14 +192,15 @@ def _fall(figures: Figures) -> tuple[Expected, ...]:
 
 def charge(figures: Figures) -> Stage:
     """The first charge, attended from beginning to end."""
-    brief, (coldest, most) = figures.brief, figures.first_charge
+    coldest, hottest, most = figures.first_charge
     colder, state = _colder(figures), figures.study.circuit.states.state("charge")
     return Stage(
         "charge", "Attended first charge", f"{_live(figures)}; plugged in, inlet and charge cable, "
         "from outside too",
         (f"DO NOT CHARGE unless the coldest cell is at least {coldest.shown}, all the way through: "
          f"cold cells plate lithium unseen and fail later.{colder} Cells follow the air by hours: "
-         "let the vehicle stand warm first.",
+         f"let the vehicle stand warm first. Stop where the hottest passes {hottest.shown}"
+         f"{_hotter(figures)}.",
          "A person beside it who can stop it, outdoors or where nothing burns, monitor awake. "
          "Never overnight, never left.",
          *_by_which(figures), *even_first(figures),
@@ -210,7 +213,7 @@ def charge(figures: Figures) -> Stage:
          "time.",
          "To the end of charging, then an hour at rest; cells and temperatures again."),
         (Expected("charge.cell_coldest", "coldest cell, from before the plug goes in to the end",
-                  "temperature", "°C", low=coldest, high=brief.battery.hottest,
+                  "temperature", "°C", low=coldest, high=hottest,
                   how="monitor, the lowest it shows",
                   below="do not charge, or stop: these cells bear less current, or none",
                   above=f"{MISREAD}; true, every cell is too hot: stop"),
@@ -239,17 +242,32 @@ def charge(figures: Figures) -> Stage:
                   above="modules were joined at different charge: balance; if it comes back, a "
                         "cell loses charge"),
          Expected("charge.cell_hottest", "hottest cell or module", "temperature", "°C",
-                  low=coldest, high=brief.battery.hottest, how="monitor and infrared",
+                  low=coldest, high=hottest, how="monitor and infrared",
                   below=f"{MISREAD}; true, every cell is too cold to charge: stop",
-                  above="stop, let it cool outdoors; a joint or a cell heats"),
+                  above="stop, let it cool outdoors: so hot these cells bear less current, or "
+                        "none; a joint or a cell heats"),
+         *_match(figures),
          yes("charge.stops", "plug asked to come off and stop pressed each end the charge",
              "nobody could stop it: no charge until mended"),
          *((yes("charge.open_again", "after that the charge contactor is proven open again",
                 "welded as it broke the charge: replace it, do not reset; until then the inlet "
                 "counts as live", how="as at the weld test, bus live, plug out"),)
            if charge_poles(figures.study) else ())),
-        (f"the coldest cell stood at {coldest.shown} or above throughout",
+        (f"the coldest cell stood at {coldest.shown} or above throughout, the hottest at "
+         f"{hottest.shown} or below",
          "charge ends by itself, cells agree, nothing grew warm by itself"))
+
+
+def _match(figures: Figures) -> tuple[Expected, ...]:
+    """Onto what the charge contactor closes; one for a station alone is read with the station."""
+    brief = figures.brief
+    own = not brief.station.current.known or any(b.kind == CHARGERS[0] for b in brief.branch)
+    return (Expected(
+        "charge.match", "inlet to battery just before the charge contactor closes, the largest",
+        "voltage", "V", high=brief.path.charge_difference, how="controller's own reading, once by "
+        f"meter too; it closes only within it, see the state {MATCH}",
+        above="it must stay open: so far apart it makes more than it is held to, and may weld",
+        needed=own, lacking=UNBOUNDED),) if charge_poles(figures.study) else ()
 
 
 def _colder(figures: Figures) -> str:
@@ -261,6 +279,14 @@ def _colder(figures: Figures) -> str:
         return " Below it they bear no charge."
     bands = ", ".join(f"{limit.shown} from {edge.shown}" for edge, limit in less)
     return f" Below it they bear less ({bands}), and below {less[0][0].shown} nothing is charged."
+
+
+def _hotter(figures: Figures) -> str:
+    """What hotter cells bear, band by band; nothing where no band falls within what is in use."""
+    hottest = figures.first_charge[1]
+    bands = ", ".join(f"{limit.shown} from {edge.shown}" for edge, limit in
+                      figures.charge_limits if edge.number >= hottest.number)
+    return f": hotter they bear less ({bands})" if bands else ""
 
 
 def _by_which(figures: Figures) -> tuple[str, ...]:
@@ -374,7 +400,7 @@ def _uncovered(figures: Figures) -> str:
             "no disconnect"
         return (f"mains open, link waited down and proven dead; {said}: THE WHOLE STRING IS STILL "
                 f"LIVE, {up_to(figures.pack)}, up to the contactors.")
-    return (f"mains open, {disconnect_out(study)}, link waited down and proven dead. THE BOX IS "
+    return (f"mains open, {taken_out(study)}, link waited down and proven dead. THE BOX IS "
             f"STILL LIVE: {inside_words(figures)}, and the pole leads with it.")
 
 

@@ -15,6 +15,7 @@ from packcalc.handover.inside import (
     Joint,
     charge_poles,
     disconnect_of,
+    division_open,
     free_links,
     live_ahead,
     position_word,
@@ -24,6 +25,7 @@ from packcalc.handover.inside import (
     up_to,
 )
 from packcalc.handover.parted import (
+    DIVISION_OPEN,
     closing_words,
     contactor_words,
     ends_words,
@@ -152,8 +154,8 @@ def sense(figures: Figures) -> Stage:
                  "while that place is open, and the place must not be closed without them. "
                  f"{_elsewhere(study)} Ask its maker and the reviewer." for n in over)
     monitor = f"{len(monitors)} monitor{'s' * (len(monitors) != 1)}"
-    divided = f"{monitor} a string, counted from the minus end{many}" \
-        if monitors else "how the monitors divide the cells is not known: their maker's plan first"
+    divided = DIVISION_OPEN if division_open(study) else \
+        f"{monitor} a string, counted from the minus end{many}"
     return Stage(
         "sense", "Sense leads, before the string is whole",
         f"{inside_words(figures)}; pole leads off",
@@ -190,13 +192,15 @@ def sense(figures: Figures) -> Stage:
 def _elsewhere(study: ProtectionStudy) -> str:
     """Another place that could stay open, as far as the monitors leave one."""
     free, word = free_links(study), position_word(study)
+    if division_open(study):
+        return f"{DIVISION_OPEN[0].upper()}{DIVISION_OPEN[1:]}."
     if free:
         names = ", ".join(str(k) for k in free)
         return f"No monitor reaches over the joint behind {word} {names}: a place there needs " \
                "none of this."
-    return ("No joint of this string lies between two monitors: with two that meet at a joint, "
-            "that one can stay open; whether the pole leads may be the only open place, the string "
-            "whole in its box, is for them to say.")
+    return ("No joint of this string lies between two monitors: with two that meet at a joint "
+            "which neither measures, that one can stay open; whether the pole leads may be the "
+            "only open place, the string whole in its box, is for them to say.")
 
 
 def _unplugged(study: ProtectionStudy) -> str:

@@ -16,6 +16,7 @@ from packcalc.handover.figures import (
     BORDER,
     LEAST_SUPPLY,
     Figures,
+    constant_open,
     open_on_bus,
 )
 from packcalc.handover.inside import (
@@ -177,7 +178,7 @@ def _parts(figures: Figures) -> list[Expected]:
     known = figures.capacitance.known
     found.append(Expected(
         "dead.link_capacitance", "capacitance of the bus, every branch on it joined"
-        + _lacking(figures), "capacitance", "mF",
+        + _lacking(open_on_bus(figures.study)), "capacitance", "mF",
         low=figures.capacitance_edge(False) if known else None,
         high=figures.capacitance_edge(True) if known else None, needed=False,
         how="capacitance meter on the dead, discharged link; a meter that cannot is left out",
@@ -330,9 +331,8 @@ def watched(study: ProtectionStudy) -> str:
         f" for {time.shown}, in which a closed relay would have raised it"
 
 
-def _lacking(figures: Figures) -> str:
-    """Whose capacitance is only counted, beside the title."""
-    lacking = open_on_bus(figures.study)
+def _lacking(lacking: tuple[str, ...]) -> str:
+    """What is only counted, beside the title."""
     return f" ({'; '.join(lacking)})" if lacking else ""
 
 
@@ -345,12 +345,14 @@ def _discharge(figures: Figures) -> list[Expected]:
     how = "supply parted, timed with a meter of 10 MΩ or more, nothing drawing"
     title = "time of the link to fall to 36.8 % of where it began"
     return [
-        Expected("supply.discharge_constant", f"{title}, every branch joined{_lacking(figures)}",
-                 "time", "s", low=figures.discharge_edge(False),
+        Expected("supply.discharge_constant", f"{title}, every branch joined"
+                 + _lacking(constant_open(figures.study)), "time", "s",
+                 low=figures.discharge_edge(False),
                  high=figures.discharge_edge(True), how=how, below=below, above=above,
                  lacking=lacking),
-        Expected("supply.discharge_alone", f"{title}, every branch on the bus unplugged", "time",
-                 "s", low=figures.discharge_edge(False, alone=True),
+        Expected("supply.discharge_alone", f"{title}, every branch on the bus unplugged"
+                 + _lacking(constant_open(figures.study, alone=True)), "time", "s",
+                 low=figures.discharge_edge(False, alone=True),
                  high=figures.discharge_edge(True, alone=True),
                  how=f"{how}; the fall from the full voltage is held against it", below=below,
                  above=above, lacking=lacking)]

@@ -96,7 +96,8 @@ def unknown_break(title: str, known: Sequence[Finding], why: str) -> Finding:
 
 def break_words(flow: Finding) -> str:
     """Of a sheet: what is to be broken, or all that is known of it."""
-    return flow.shown if flow.known else f"{flow.note}," if flow.note else "not known"
+    return f"{flow.least}{flow.shown}" if flow.known else f"{flow.note}," if flow.note \
+        else "not known"
 
 
 def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
@@ -186,8 +187,9 @@ def _own_housing(part: ContactorPart) -> Check:
 def _counted_with(part: ContactorPart, carry: CarryDemand) -> Check:
     check = judge("resistance within what one closed contactor is counted with", "voltage drop",
                   part.contact_resistance, "at most", carry.counted_resistance,
-                  missing=f"{SILENT}the resistance of one closed pole"
-                  if part.contact_resistance is None else "it is not counted in any voltage here",
+                  missing="it is not counted in any voltage here"
+                  if carry.counted_resistance is None else
+                  f"{SILENT}the resistance of one closed pole",
                   remedy="give it in the brief as path.contactor_resistance")
     return check if check.verdict != FAIL else replace(check, verdict=CAUTION, reason=OPTIMISTIC)
 

@@ -24,6 +24,14 @@ from packcalc.tables import Table, table
 from packcalc.value import replace, value_object
 
 
+# What every fuse's sheet asks for: without it some check of a named one shows nothing.
+TO_SEND = (
+    "melting and total clearing curves in DC, pre-arcing I²t, total clearing I²t in DC with its "
+    "voltage, cut-off current and peak arc voltage at this voltage, class letters, conventional "
+    "fusing current, lowest breaking current if it has one, power loss, terminal limit, derating "
+    "method with its figures, conductor factor, share of the melting current by number of pulses")
+
+
 @value_object
 class FuseDemand:
     """What a fuse must meet at its place. Any finding may lack its value.
@@ -80,7 +88,7 @@ def fuse_part_checks(part: FusePart, demand: FuseDemand) -> tuple[Check, ...]:
         *time_constant_checks(part, demand.highest_voltage, demand.time_constant,
                               demand.slower_loops),
         _let_through(part, demand),
-        _survives_closing(part, demand),
+        survives_closing(part.melting_i2t, demand.closing_integral),
         _opens_at_lowest(part, demand),
         carries_check(part, demand),
         _endures(part, demand),
@@ -106,13 +114,12 @@ def fuse_facts(part: FusePart) -> tuple[Fact, ...]:
             figure_fact("rated DC voltage", "V", part.rated_voltage_dc), *remark(part))
 
 
-def _survives_closing(part: FusePart, demand: FuseDemand) -> Check:
+def survives_closing(melting: Finding | None, integral: Finding | None) -> Check:
     """A healthy link must outlive every closing onto the pre-charged bus."""
     return outlives_check(
-        "Pre-arcing I²t outlives the step at every closing", part.melting_i2t,
-        demand.closing_integral, "Pre-arcing I²t asked by the closing step",
-        f"{SILENT}the pre-arcing I²t" if part.melting_i2t is None else
-        "the step at closing is not known",
+        "Pre-arcing I²t outlives the step at every closing", melting, integral,
+        "Pre-arcing I²t asked by the closing step",
+        f"{SILENT}the pre-arcing I²t" if melting is None else "the step at closing is not known",
         "a higher pre-charge level, or a larger or slower fuse")
 
 
@@ -376,7 +383,7 @@ def pulse_share(part: FusePart, cycles: Finding | None) -> Finding | None:
     own = _own_share(part, cycles)
     if own is not None:
         return own
-    count, cyclic, pulse = _pulses(cycles), table("fuse_cyclic"), table("fuse_pulse")
+    count, cyclic, pulse = pulses(cycles), table("fuse_cyclic"), table("fuse_pulse")
     current = _row(cyclic, count, "share of the melting current (B′2)", "B′2")
     heat = _row(pulse, count, "share of the melting I²t", "p")
     rules = [r for r in (current, trace(pulse_current_share, share=heat) if heat else None) if r]
@@ -384,11 +391,12 @@ def pulse_share(part: FusePart, cycles: Finding | None) -> Finding | None:
 
 
 def _own_share(part: FusePart, cycles: Finding | None) -> Finding | None:
-    return stepped(part.cyclic_share, _pulses(cycles), upper=True,
+    return stepped(part.cyclic_share, pulses(cycles), upper=True,
                    title="the family's own share", symbol="B")
 
 
-def _pulses(cycles: Finding | None) -> Finding:
+def pulses(cycles: Finding | None) -> Finding:
+    """Peaks in life; where nobody said, the most that the published rules hold."""
     if cycles is not None and cycles.known:
         return cycles
     most = min(max(table(name).numbers("cycles_n")) for name in ("fuse_cyclic", "fuse_pulse"))

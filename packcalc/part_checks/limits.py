@@ -18,7 +18,7 @@ from packcalc.monitoring import (
     cell_share, outlasting, rounded_down, rounded_up, sensor_deviation, trip_highest, trip_lowest,
 )
 from packcalc.pack import PackModel
-from packcalc.pack_charging import charge_limits
+from packcalc.pack_charging import Limits, by_cell, charge_limits
 from packcalc.value import value_object
 
 RULE = Origin("rule")
@@ -157,15 +157,20 @@ def charge_floor(asked: ManagementAsked) -> Finding:
 
 def charge_bands(asked: ManagementAsked) -> str:
     """What a charging current may be set to, by the cells' temperature, in words."""
-    limits = charge_limits(asked.brief, asked.pack.layout)
+    limits = charge_limits(asked.brief, asked.pack.layout, beyond=True)
+    cold, hot = by_cell(limits)
     off = trace(sensor_deviation, error=asked.brief.management.current_sensor_error,
                 full_range=reach(asked))
-    words = "set at most " + ", ".join(f"{limit.shown} above {edge.shown}"
-                                       for edge, limit in limits)
-    words += f" of the coldest cell, less the sensor's error of {off.shown}"
-    if any(limit.number <= off.number for _, limit in limits):
+    words = (f"set at most {_above(cold)} of the coldest cell, {_above(hot)} of the hottest, "
+             f"less the sensor's error of {off.shown}")
+    some = (limit.number for _, limit in hot if limit.number)
+    if min(*(limit.number for _, limit in cold), *some, math.inf) <= off.number:
         words += ", which hides the smaller of them: a finer sensor for it"
     return words
+
+
+def _above(limits: Limits) -> str:
+    return ", ".join(f"{limit.shown} above {edge.shown}" for edge, limit in limits)
 
 
 def _counted_within(delay: Finding, title: str) -> Finding:
@@ -321,13 +326,15 @@ def trip_lines(asked: ManagementAsked) -> tuple[Requirement, ...]:
 def _fault_words(asked: ManagementAsked) -> str:
     """Of one that follows the cells' temperature each end holds at temperatures of its own."""
     window, points = fault_window(asked), asked.brief.management.trip_current_at
+    less = asked.fault_lowest.may_be_less
+    less = f"; the lowest fault may be less: {less}" if less else ""
     if not points:
-        return window.words
+        return f"{window.words}{less}"
     least = "" if window.least is None else (
         f"at least {window.least.shown} wherever full power may be asked; ")
     most = "" if window.most is None else f" ({window.most.shown} at the coldest cells)"
     return (f"{least}at most the lowest fault of each temperature less the sensor's error{most}; "
-            f"the brief counts on {points}")
+            f"the brief counts on {points}{less}")
 
 
 def _best_charge(asked: ManagementAsked) -> Finding:
@@ -430,7 +437,7 @@ def _discharge_limits(asked: ManagementAsked, trip: Finding | None) -> tuple[Lim
               trip if own.trip_points else quick.least, fault_delay(brief), trip,
               _FOLLOWS.format(points=own.trip_current_at)
               if own.trip_points else f"open contactors, only within what they can break; set "
-              f"between {quick.least.shown} and {quick.most.shown}"
+              f"between {quick.least.shown} and {asked.fault_lowest.most}{quick.most.shown}"
               if quick.least is not None and quick.most is not None and quick.serves_both else
               "no fixed current tells the lowest fault from the load: a limit that falls with "
               "temperature and charge, or the under-voltage trip, opens the contactors"),

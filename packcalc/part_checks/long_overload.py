@@ -81,7 +81,7 @@ def lasting_check(asked: LastingAsked, swept: Sweep) -> Check:
     """From what the cable carries for ever up to what somebody opens while k²S² holds."""
     title = f"{asked.cable}: overload that lasts longer than {show(LONGEST_ADIABATIC, 's')}"
     carries, within = asked.carries, opened_within(swept, LONGEST_ADIABATIC)
-    if not carries.known:
+    if not carries.known or carries.may_be_less:
         return Check(title, STAGE, NOT_EVALUATED, reason="the cable's current is not known")
     if within is not None and within.number <= carries.number:
         return judge(title, STAGE, within, "at most", carries,

@@ -7,7 +7,7 @@ from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import (
     LINKS_MEASURED, RESTARTS, channels_of, monitors_needed, sensor_deviation,
 )
-from packcalc.part_checks.limits import ManagementAsked, cell_limits, range_needed
+from packcalc.part_checks.limits import ManagementAsked, cell_limits, range_needed, reach
 from packcalc.part_checks.shown import SILENT, remark, voltage_check
 from packcalc.parts import ManagementPart
 
@@ -18,7 +18,7 @@ def system_checks(part: ManagementPart, asked: ManagementAsked) -> tuple[Check, 
     What the brief says of channels, sensors and balancing was counted on by every other check: a
     system that has less makes them untrue.
     """
-    own, (low, high) = asked.brief.management, _cell_span(asked)
+    own, (low, high) = asked.brief.management, cell_span(asked)
     return (
         voltage_check(part, asked.pack.highest_voltage,
                       "cell side bears the highest working voltage"),
@@ -32,7 +32,7 @@ def system_checks(part: ManagementPart, asked: ManagementAsked) -> tuple[Check, 
               "at least", high,
               missing=f"{SILENT}the highest cell voltage that a channel measures"),
         judge("its current sensor reaches as far as the trips count on", "who clears",
-              part.sensor_range, "at least", _range(asked),
+              part.sensor_range, "at least", range_counted(asked),
               missing=f"{SILENT}the range of its current sensor, the smaller of both directions",
               remedy="a sensor of a wider range, or this range in the brief: "
                      "management.current_sensor_range"),
@@ -93,7 +93,7 @@ def system_facts(part: ManagementPart) -> tuple[Fact, ...]:
             figure_fact("current sensor", "A", part.sensor_range), *remark(part))
 
 
-def _cell_span(asked: ManagementAsked) -> tuple[Finding, Finding]:
+def cell_span(asked: ManagementAsked) -> tuple[Finding, Finding]:
     """Lowest and highest cell voltage at which a trip acts: as set, and as it may be set."""
     own, cell = asked.brief.management, cell_limits(asked)
     low = [f for f in (own.undervoltage_trip, cell["under"]) if f.known]
@@ -102,13 +102,23 @@ def _cell_span(asked: ManagementAsked) -> tuple[Finding, Finding]:
             largest(high, "highest cell voltage at which a trip acts"))
 
 
-def _range(asked: ManagementAsked) -> Finding:
-    stated = asked.brief.management.current_sensor_range
-    return stated if stated.known else range_needed(asked)
+def range_counted(asked: ManagementAsked) -> Finding:
+    """Range of the current sensor: as the brief counts it, and never less than is needed."""
+    return at_least_both(asked.brief.management.current_sensor_range, range_needed(asked))
+
+
+def at_least_both(stated: Finding, needed: Finding) -> Finding:
+    """What the brief counts on, or the demand where that is more, or nobody said."""
+    return stated if stated.known and stated.number >= needed.number else needed
+
+
+def error_counted(asked: ManagementAsked) -> Finding:
+    """In A, not in per cent: a wider range makes the same share a larger error."""
+    return trace(sensor_deviation, "error that the trips are held with",
+                 error=asked.brief.management.current_sensor_error, full_range=reach(asked))
 
 
 def _error(part: ManagementPart, asked: ManagementAsked) -> Check:
-    """In A, not in per cent: a wider range makes the same share a larger error."""
     title = "its current sensor errs no more than the trips count on"
     own = asked.brief.management
     missing = f"{SILENT}range and error of its current sensor"
@@ -118,8 +128,7 @@ def _error(part: ManagementPart, asked: ManagementAsked) -> Check:
         found = trace(sensor_deviation, "error of its current sensor", error=part.sensor_error,
                       full_range=part.sensor_range)
     if own.current_sensor_range.known:
-        counted_on = trace(sensor_deviation, "error that the trips are held with",
-                           error=own.current_sensor_error, full_range=own.current_sensor_range)
+        counted_on = error_counted(asked)
     return judge(title, "who clears", found, "at most", counted_on, missing=missing,
                  remedy="a better sensor, or this error in the brief: "
                         "management.current_sensor_error")

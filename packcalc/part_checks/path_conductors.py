@@ -16,6 +16,7 @@ from packcalc.units import show
 from packcalc.value import replace, value_object
 
 STAGE = "fault range"
+ENDED_ONLY = "holds only where somebody opens the fault"
 
 
 @value_object
@@ -115,6 +116,12 @@ def unended(swept: Sweep) -> str:
     return f"{holes} nobody ends the heat, and no conductor holds"
 
 
+def left_of(swept: Sweep) -> tuple[str, ...]:
+    """Why what holds over a sweep does not hold of every fault; empty where it does."""
+    return (*(() if swept.covered else (unended(swept),)),
+            *((f"the lowest fault may be less: {swept.less}",) if swept.less else ()))
+
+
 def as_swept(held: Check, swept: Sweep, words: str) -> Check:
     """No pass where nobody ends the heat, or where nobody says how much of it gets through.
 
@@ -122,14 +129,12 @@ def as_swept(held: Check, swept: Sweep, words: str) -> Check:
         held: a conductor against the worst of the sweep that is known.
         words: its ground.
     """
-    silent = np.isnan(swept.heat[~np.isnan(swept.time)]).any()
-    if held.verdict not in (PASS, CAUTION) or (swept.covered and not silent):
+    why = left_of(swept)
+    if np.isnan(swept.heat[~np.isnan(swept.time)]).any():
+        why = (*why, "beyond the fuse's curve its let-through is not known")
+    if held.verdict not in (PASS, CAUTION) or not why:
         return held
-    why = [] if swept.covered else [unended(swept)]
-    if silent:
-        why.append("beyond the fuse's curve its let-through is not known")
-    return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; holds only where somebody opens "
-                   f"the fault: {'; '.join(why)}")
+    return replace(held, verdict=NOT_EVALUATED, reason=f"{words}; {ENDED_ONLY}: {'; '.join(why)}")
 
 
 def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None,

@@ -112,17 +112,17 @@ def counted(title: str, value: int, basis: str, origin: Origin | None = None) ->
     return leaf(title, "n", "", value, basis, origin=origin)
 
 
-def rounded(finding: Finding, up: bool) -> str:
-    """Three figures, rounded to the side that asks more of the supplier."""
+def rounded(finding: Finding, up: bool, figures: int = 3) -> str:
+    """Few figures, rounded to the side that asks more of the supplier."""
     if not finding.known:
         return "not known"
     value = from_si(finding.number, finding.unit)
     if value <= 0:
         return finding.shown
-    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    step = 10.0 ** (math.floor(math.log10(value)) + 1 - figures)
     steps = value / step
     whole = math.ceil(steps - 1e-9) if up else math.floor(steps + 1e-9)
-    return f"{significant(whole * step, 3)} {printed(finding.unit)}".rstrip()
+    return f"{significant(whole * step, figures)} {printed(finding.unit)}".rstrip()
 
 
 def remark(part: Part) -> tuple[Fact, ...]:

@@ -532,6 +532,7 @@ class Sweep:
         time: s, of the device that is counted; NaN where nobody is.
         heat: A²s let through; NaN where nobody is, or where the sheet is silent.
         fuse, contactor: the two sides.
+        less: why faults may begin below its lowest current, in words; empty where none do.
     """
 
     current: np.ndarray
@@ -541,6 +542,7 @@ class Sweep:
     fuse: FuseSide
     contactor: ContactorSide
     counted_time: float = field(default=1.0)
+    less: str = ""
 
     @worked_once
     def holes(self) -> tuple[Hole, ...]:

@@ -175,7 +175,8 @@ def one_pole_sweep(asked: CoordinationAsked, swept: Sweep) -> Sweep | None:
                   if end is not None and np.isfinite(end))
     alone = seen_again(replace(side, lines=seen, threats=(*side.threats, *blind, *later)),
                        asked.one_pole_falls)
-    return sweep(low.number, asked.fault_highest.number, swept.fuse, alone, swept.counted_time)
+    return replace(sweep(low.number, asked.fault_highest.number, swept.fuse, alone,
+                         swept.counted_time), less=swept.less)
 
 
 def overloaded(asked: CoordinationAsked, swept: Sweep) -> OverloadPath:
@@ -218,10 +219,11 @@ def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     """A trip must carry every load and still see every fault that is left to it."""
     stage, trips = "who clears", asked.trips
     by_fuse = swept.fuse.low <= asked.fault_lowest.number and not swept.fuse.reasons
+    alone = by_fuse and not asked.fault_lowest.may_be_less
     if trips is None or (trips.current is None and trips.undervoltage is None
                          and trips.overload is None and trips.moving is None):
         words = ("the fuse alone is shown to open the lowest fault; name the current trip all the "
-                 "same" if by_fuse else "name the trip that opens the contactors below the fuse's "
+                 "same" if alone else "name the trip that opens the contactors below the fuse's "
                  "range: current and delay, or undervoltage")
         return (Check("the trip tells a fault from a load", stage, NOT_EVALUATED, reason=words),)
     checks = []
@@ -239,7 +241,7 @@ def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     told = _sees_lowest(asked, swept, by_fuse)
     checks.append(told)
     if trips.moving is not None and told.title != FOLLOWS:
-        checks.append(_beside_others(follows(trips)))
+        checks.append(_beside_others(follows(trips), told))
     if trips.undervoltage is not None:
         checks += _undervoltage_checks(asked, trips)
     return tuple(checks)
@@ -252,9 +254,9 @@ def _with_error(trips: Trips, setting: Finding | None, law: Callable[..., Any]) 
     return trace(law, trip=setting, deviation=trips.sensor_error)
 
 
-def _beside_others(check: Check) -> Check:
+def _beside_others(check: Check, told: Check) -> Check:
     """A current trip that misses a fault which the fuse or the cells' trip is shown to see."""
-    return check if check.verdict != FAIL else replace(
+    return check if check.verdict != FAIL or told.verdict != PASS else replace(
         check, verdict=CAUTION, reason=f"{check.reason}; another device sees the lowest fault")
 
 
@@ -311,7 +313,7 @@ def _undervoltage_checks(asked: CoordinationAsked, trips: Trips) -> list[Check]:
         judge("the undervoltage trip sees the lowest fault", stage, level, "above",
               asked.fault_voltage, missing="the voltage left on the cells at the lowest fault is "
               "not known: it needs the resistance outside the modules",
-              reason=asked.fault_voltage.note if asked.fault_voltage else "",
+              reason=asked.fault_voltage.told_note if asked.fault_voltage else "",
               remedy="a higher level; every cell read by itself, not the pack's whole voltage"),
     ]
 

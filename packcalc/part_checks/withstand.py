@@ -12,11 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from packcalc.checks import NOT_EVALUATED, Check, judge
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, Origin, leaf
+from packcalc.part_checks.path_conductors import ENDED_ONLY, ElsewhereHeat, as_placed, left_of
 from packcalc.part_checks.sweep import FuseSide, Sweep, number
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart
 from packcalc.units import show
+from packcalc.value import replace
 
 STAGE = "fault range"
 WITHSTANDS = "closed contactor withstands faults until they are cleared"
@@ -37,6 +39,7 @@ class Stretch:
         current: A, through the contact, no more than a fuse's cut-off lets by.
         time: s, until it is cleared; NaN where nobody is shown to clear it.
         origin: what the time at a fault current comes from.
+        left: why that does not hold of every fault of a path itself; else empty.
     """
 
     title: str
@@ -44,6 +47,7 @@ class Stretch:
     current: np.ndarray
     time: np.ndarray
     origin: OriginOf
+    left: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +61,8 @@ class Borne:
         where: index of its stretch.
         stretches: all of them.
         open: why more than this may be asked; empty where nothing is left out.
+        nobody: the gravest place of which nobody ends some current; else empty.
+        left: the same of the path itself, or of a place at which it fails; else empty.
     """
 
     current: np.ndarray
@@ -65,6 +71,8 @@ class Borne:
     where: np.ndarray
     stretches: tuple[Stretch, ...]
     open: str = ""
+    nobody: str = ""
+    left: str = ""
 
     def place(self, index: int) -> str:
         title = self.stretches[self.where[index]].title
@@ -82,11 +90,14 @@ class Borne:
                          for i in picked)
 
 
-def borne(stretches: Iterable[Stretch], left_out: str = "") -> Borne | None:
+def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
+          left: str = "") -> Borne | None:
     """What all of them ask of one contact; None where nobody is shown to clear anything.
 
     Args:
         left_out: why more may be asked.
+        nobody: a place of which nobody ends some current.
+        left: one at which that fails.
     """
     found = tuple(stretches)
     if not found:
@@ -100,7 +111,8 @@ def borne(stretches: Iterable[Stretch], left_out: str = "") -> Borne | None:
         return None
     longest = np.maximum.accumulate(time[falling])
     kept = falling[np.diff(longest, prepend=-1.0) > 0.0][::-1]
-    return Borne(current[kept], time[kept], fault[kept], where[kept], found, left_out)
+    return Borne(current[kept], time[kept], fault[kept], where[kept], found, left_out,
+                 nobody, next((one.left for one in found if one.left), left))
 
 
 def let_through(fuse: FuseSide, current: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -119,7 +131,8 @@ def of_sweep(swept: Sweep, origin: OriginOf) -> Stretch:
     """A whole path: until its fuse has cleared, or its contactor on a trip."""
     through, cut_off = let_through(swept.fuse, swept.current)
     time = np.where(np.isnan(swept.time), np.nan, np.fmin(swept.time, through))
-    return Stretch("", swept.current, np.fmin(swept.current, cut_off), time, origin)
+    return Stretch("", swept.current, np.fmin(swept.current, cut_off), time, origin,
+                   "; ".join(left_of(swept)))
 
 
 def withstand_check(title: str, part: ContactorPart, fuse: FuseSide, current: np.ndarray,
@@ -184,16 +197,27 @@ def borne_check(title: str, part: Contact, found: Borne, *, stage: str = STAGE,
             return _asks(title, stage, part, found, index, float(shown[index]))
         stands, worst = shown, _least(shown / found.time)
         if found.open:
-            return Check(title, stage, NOT_EVALUATED, reason=f"{found.open}: what it carries there "
-                         "is not known")
+            return Check(title, stage, NOT_EVALUATED, reason="; ".join(filter(None, (
+                f"{found.open}: what it carries there is not known", found.left))))
     at = f"tightest at {show(float(found.fault[worst]), 'A')}{found.place(worst)}"
     if np.isinf(stands[worst]) and part.continuous_current is not None:
-        return judge(title, stage, part.continuous_current, "at least", leaf(
+        held = judge(title, stage, part.continuous_current, "at least", leaf(
             "largest current of them", "I", "A", float(found.current[-1]), "definition",
             origin=found.origin(found.current.size - 1)), reason="it carries that for ever")
-    return judge(title, stage, _stands(part, float(stands[worst])), "at least",
-                 leaf(f"{asked}, at that current", "t", "s", float(found.time[worst]),
-                      "given", origin=found.origin(worst)), reason=at, remedy=remedy)
+    else:
+        held = judge(title, stage, _stands(part, float(stands[worst])), "at least",
+                     leaf(f"{asked}, at that current", "t", "s", float(found.time[worst]),
+                          "given", origin=found.origin(worst)), reason=at, remedy=remedy)
+    return _while_ended(held, found, worst)
+
+
+def _while_ended(held: Check, found: Borne, worst: int) -> Check:
+    """No pass where nobody ends some current, as a cable in the same fault is held."""
+    if found.left and held.verdict in (PASS, CAUTION):
+        return replace(held, verdict=NOT_EVALUATED,
+                       reason=f"{held.reason}; {ENDED_ONLY}: {found.left}")
+    return as_placed(held, ElsewhereHeat("", found.stretches[found.where[worst]].title,
+                                         nobody=found.nobody))
 
 
 def _least(ratio: np.ndarray) -> int:
@@ -209,9 +233,9 @@ def _with_points(part: Contact, found: Borne) -> Borne:
     near = found.current[after] < found.current[after - 1] * NEAR
     marks, after = marks[near], after[near]
     time = np.exp(np.interp(np.log(marks), np.log(found.current), np.log(found.time)))
-    return Borne(*(np.insert(own, after, new) for own, new in (
-        (found.current, marks), (found.time, time), (found.fault, found.fault[after]),
-        (found.where, found.where[after]))), found.stretches, found.open)
+    return replace(found, **{name: np.insert(getattr(found, name), after, new) for name, new in (
+        ("current", marks), ("time", time), ("fault", found.fault[after]),
+        ("where", found.where[after]))})
 
 
 def _asks(title: str, stage: str, part: Contact, found: Borne, index: int, shown: float) -> Check:

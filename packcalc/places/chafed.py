@@ -7,7 +7,7 @@ from typing import Any
 
 from packcalc.brief import Branch, Brief, Route
 from packcalc.feeds import AHEAD, BUS, hottest_class, own_fuses, wherever
-from packcalc.findings import Finding, trace
+from packcalc.findings import Finding, leaf, trace
 from packcalc.layout_findings import count, string_cables
 from packcalc.places.branches import (
     CHARGING,
@@ -65,6 +65,10 @@ NO_BRANCH = ("no [[branch]] describes this cable in full, its length and its sec
              "not as ending the fault")
 
 
+ASK_CABLE = ('no charge cable is described: add a cables.route with carries = "charging", and a '
+             "branch of the charger or the inlet")
+
+
 @value_object
 class Wire:
     """What may chafe beside the main path.
@@ -110,7 +114,8 @@ def chafed_wires(shared: Shared) -> Iterator[Loop]:
                for several in (wherever(shared.brief, told, shared.strung)
                                for told in shared.brief.branch if told.kind != SENSE)
                for branch in several),
-             *(_of_route(shared, route) for route in undescribed_routes(shared.brief))]
+             *(_of_route(shared, route) for route in undescribed_routes(shared.brief)),
+             *(() if shared.brief.charge_cable_told else (_untold(shared),))]
     yield from (_chafed(shared, wire) for wire in wires)
     yield from (_one_cell(shared, wire) for wire in wires)
 
@@ -193,6 +198,18 @@ def _of_route(shared: Shared, route: Route) -> Wire:
                 (*shared.traction_names, route.name), (OWN_FUSE,), True)
 
 
+def _untold(shared: Shared) -> Wire:
+    """The charge cable of a brief that says nothing of one: its range is open."""
+    given = shared.bus(None, at_inlet=True)
+    given["notes"] = (*given["notes"], NO_BRANCH)
+    length = leaf("length of the charge cable", "l", "m", None, "given")
+    return Wire("charge_cable", "charge cable", "cable",
+                "mid-pack leak and chafed charge cable, not described in the brief", given, (), BUS,
+                Stretch(length, length),
+                leaf("loop resistance of the charge cable", "R_loop", "mΩ", None, "given",
+                     note=ASK_CABLE), (), None, shared.traction_names, (OWN_FUSE,), True)
+
+
 # -- modules between the two faults ---------------------------------------------------------
 
 
@@ -216,8 +233,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
     return shared.loop(
         f"chassis.second.{wire.key}", f"second chassis fault: {wire.words}",
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
-        lowest=branch_lowest(module.voltage_empty, module.resistance_long, wires,
-                             bool(wire.open_)),
+        lowest=_lowest(module.voltage_empty, module.resistance_long, wires, bool(wire.open_)),
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
@@ -229,6 +245,12 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         rival=Rival(wire.tap, OPEN_TAP, highest=True, one_wire=True) if wire.tap else None,
         remedies=(*wire.remedies, *((TRIP,) if contactors else ()),
                   *(shared.of_inlet if wire.to_inlet else ()), ACTS, DOUBLE))
+
+
+def _lowest(voltage: Finding, resistance: Finding, wires: Finding, open_: bool) -> Finding:
+    """Lowest current of the wire; one without value says what to find of the wire."""
+    found = branch_lowest(voltage, resistance, wires, open_)
+    return found if found.known or not wires.note else found.called(note=wires.note)
 
 
 def _with_pole(shared: Shared, wire: Wire) -> Finding:
@@ -277,8 +299,8 @@ def _one_cell(shared: Shared, wire: Wire) -> Loop:
         title="second chassis fault: leak inside a module and chafed "
               + ("branch wire" if wire.what == "branch" else "charge cable"),
         feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
-        lowest=branch_lowest(shared.feeds.cell.voltage_empty, beside_one_cell(shared), wires,
-                             only_at_most(asked.lowest)),
+        lowest=_lowest(shared.feeds.cell.voltage_empty, beside_one_cell(shared), wires,
+                       only_at_most(asked.lowest)),
         devices=tuple(replace(d, drop=each) if d.drop is not None else d for d in asked.devices),
         notes=(CELL_LOWEST, BRANCH_CELL, *asked.notes),
         remedies=(*wire.remedies, *(CELL_REMEDIES if switched else (BEHIND, CELL_CASE, DOUBLE))))

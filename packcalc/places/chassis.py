@@ -116,7 +116,7 @@ def way_back(shared: Shared, pair: Pair) -> Finding:
     """
     path, inside = shared.brief.path, string_cables(shared.brief)
     return in_a_row(shared.pack.cable_allowance, (
-        (inside, inside is not None), (path.fuse_resistance, pair.fused),
+        (inside, inside is not None), (path.fuse_resistance, pair.fused or shared.mid_open),
         (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
         (path.contactor_resistance, pair.contactor)),
         "conductors and devices of the pole in the loop")

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 from packcalc import electrical as el
 from packcalc.brief import Branch, Route
-from packcalc.feeds import own_fuses
-from packcalc.findings import Finding, trace
-from packcalc.places.branches import OWN_FUSE, loss_open
-from packcalc.places.chafed import fused_inlet
+from packcalc.feeds import hottest_class, own_fuses
+from packcalc.findings import Finding, leaf, trace
+from packcalc.places.branches import OWN_FUSE, inlets, loss_open
+from packcalc.places.chafed import ASK_CABLE, fused_inlet
 from packcalc.places.shared import Shared, beyond, branch_fuse
 from packcalc.places.slowest import pair, route_conductor, route_loop
-from packcalc.protect.branch_figures import FUSE_OPEN, branch_wires, branch_withstand
+from packcalc.protect.branch_figures import (
+    AT_MOST, FUSE_OPEN, branch_loops, branch_wires, branch_withstand,
+)
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
 from packcalc.protect.strings import pair_resistance
@@ -42,7 +46,8 @@ def box(shared: Shared) -> Loop:
     return shared.loop(
         "box", "inside the box, pole to pole, before the main fuse",
         lowest=_lowest_in_box(shared, "lowest fault current ahead of the main fuse"),
-        inductance=shared.feeds.pack_inductance, devices=shared.inside, inherent=True,
+        inductance=shared.feeds.pack_inductance, devices=shared.inside, passed=shared.middle(),
+        inherent=True,
         remedies=(OWN_SENSOR, COVER) if shared.strung else
         (COVER,) if shared.inside else (MID_FUSE, COVER), **given)
 
@@ -95,10 +100,12 @@ def _lowest_at_inlet(shared: Shared, route: Route | None,
     """(lowest current, resistance that all strings pass, resistance outside the modules).
 
     The fuses of its own branch stand in that loop; it may begin at the traction cables' far end.
+    Of a cable that is not known it is that of the traction cables' far end, at most.
     """
-    both = route_loop(shared.brief, route, shared.routes) if route else None
-    if both is None or not both.known:
-        return shared.feeds.faults.lowest, shared.down_the_cables, None
+    both = route_loop(shared.brief, route, shared.routes) if route else _told_loop(shared)
+    if not both.known:
+        return (shared.feeds.faults.lowest.called(note=f"{AT_MOST}: {both.note}"),
+                shared.down_the_cables, None)
     cable = branch_wires(both,
                          own_fuses(shared.brief, own, 2) if own else None)
     loop = trace(pair_resistance, "loop of a fault at the charge inlet",
@@ -107,6 +114,15 @@ def _lowest_at_inlet(shared: Shared, route: Route | None,
                   voltage=shared.pack.rest_low_voltage, resistance=loop),
             _sum(shared.down_the_cables, cable), _sum(beyond(
                 shared.pack, shared.pack.cable_allowance), cable))
+
+
+def _told_loop(shared: Shared) -> Finding:
+    """Both conductors of the charge cable that no route tells, hot: the longest of its branches."""
+    loops = [branch_loops(b.length, b.section, hottest_class(shared.brief, b))[0]
+             for b in inlets(shared.brief)] or [leaf(
+                 "loop resistance of the charge cable", "R_loop", "mΩ", None, "given",
+                 note=ASK_CABLE)]
+    return max(loops, key=lambda one: one.number if one.known else math.inf)
 
 
 def _sum(first: Finding | None, second: Finding) -> Finding | None:

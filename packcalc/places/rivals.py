@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from packcalc.findings import Finding
 from packcalc.protect.branch_figures import AT_MOST, only_at_most, told_with_bound
@@ -44,28 +44,37 @@ def _worst(group: list[FaultPlace]) -> FaultPlace:
 def _strongest(ranked: list[FaultPlace]) -> Loop:
     """The loop of the first, with the voltage and the highest currents of all."""
     loops = [p.loop for p in ranked]
-    most = _most(loops, lambda one: one.highest)
+    most = max(loops, key=lambda one: _value(one.highest))
     return replace(
         loops[0], highest=most.highest, inductance=most.inductance,
-        time_constant=most.time_constant, voltage=_most(loops, lambda one: one.voltage).voltage,
-        all_sources=_most(loops, lambda one: one.all_sources).all_sources)
+        time_constant=most.time_constant, voltage=_most(one.voltage for one in loops),
+        all_sources=_most(one.all_sources for one in loops))
+
+
+def _most(figures: Iterable[Finding]) -> Finding:
+    return max(figures, key=_value)
+
+
+def _value(figure: Finding) -> float:
+    return figure.number if figure.known else -1.0
 
 
 def _of_one_wire(worst: FaultPlace, first: str, ranked: list[FaultPlace]) -> FaultPlace:
-    """Besides the highest end the lowest, what is between, and every caution and remedy."""
+    """Besides the highest end the lowest, what is between, and every caution and remedy.
+
+    Its taps differ in what lies before them: the slowest may be another than the strongest.
+    """
     between = [p.between for p in ranked if p.between is not None]
     return replace(
         worst, at_lowest=_gravest(p.at_lowest for p in ranked),
         between=_gravest(between) if between else None, loop=replace(
-            worst.loop, lowest=_least(ranked),
+            worst.loop, lowest=_least(ranked), inductance=_most(
+                p.loop.inductance for p in ranked),
+            time_constant=_most(p.loop.time_constant for p in ranked),
             notes=(first, *_each_once(p.loop.notes for p in ranked)),
             remedies=_each_once(p.loop.remedies for p in ranked),
             # one that nobody ends where covers are no answer fails, whatever another is
             inherent=all(p.loop.inherent for p in ranked if p.nobody or p is ranked[0])))
-
-
-def _most(loops: list[Loop], of: Callable[[Loop], Finding]) -> Loop:
-    return max(loops, key=lambda one: of(one).number if of(one).known else -1.0)
 
 
 def _least(ranked: list[FaultPlace]) -> Finding:

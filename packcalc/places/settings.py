@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from packcalc.brief import Battery, Brief, TripPoint
-from packcalc.findings import Finding
+from packcalc.findings import OR_LESS, Finding
 from packcalc.part_checks.moving import MovingTrip
-from packcalc.places.trips import main_path_loops
+from packcalc.places.trips import main_path_loops, open_path_loops, open_words
 from packcalc.protect.places import Loop
 from packcalc.units import show
 from packcalc.value import replace, value_object
@@ -96,6 +96,8 @@ def settings_of(brief: Brief, error: Finding, nodes: Sequence[Node]) -> TripSett
         return TripSettings(MovingTrip(least, at_load, steps[-1].setting, cold=cold), current,
                             by_place)
     fault, step = nearest
+    open_ = open_words(open_path_loops(nodes[0].loops))
+    fault = fault.called(note=f"{fault.note}{OR_LESS}{open_}") if open_ else fault
     where = (f"its setting up to {step.upper.shown} against the lowest fault at "
              f"{step.node.temperature.shown}")
     return TripSettings(MovingTrip(least, at_load, steps[-1].setting, step.setting, fault, where,

@@ -13,7 +13,9 @@ from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of
 from packcalc.places.slowest import Stretch, slowest, traction, traction_pole
-from packcalc.places.stands import MID_KEY, contactor_words, fuse_stands
+from packcalc.places.stands import (
+    MID_KEY, MID_PERHAPS, PERHAPS, contactor_words, fuse_stands, mid_fuse_open,
+)
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
@@ -42,6 +44,7 @@ STATION_OPEN = ("what a plugged station's output capacitors give is in no sum: a
 WORTH_SAYING = 0.98
 STRONGER = ("a charge contactor that breaks what the trips leave it, or a quicker fuse of the "
             "charge cable")
+SAY_MID = "say after which module a fuse sits inside the string, or 0 (pack.fuse_after)"
 NO_FUSE_NOTE = "no fuse stands in this loop"
 ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
 
@@ -84,6 +87,11 @@ class Shared:
         """Where main fuses and a mid-pack fuse stand."""
         return fuse_stands(self.brief, self.series)
 
+    @worked_once
+    def mid_open(self) -> bool:
+        """Whether a mid-pack fuse may stand that nobody spoke of."""
+        return mid_fuse_open(self.brief, self.series)
+
     @property
     def watched(self) -> bool:
         """Whether an insulation monitor sees the first chassis fault."""
@@ -113,11 +121,11 @@ class Shared:
         """The named one; else the main fuse where that stands there; else one without a curve."""
         name = self.brief.parts.mid_fuse
         if name:
-            return Device(MID_KEY, "mid-pack fuse", FUSE,
+            return Device(MID_KEY, MID_PERHAPS if self.mid_open else "mid-pack fuse", FUSE,
                           self.brief.parts.list.part(FUSE_PART, name).rated_current)
         if "mid-pack" in self.brief.path.main_fuse:
             return self.main
-        return Device(MID_KEY, "mid-pack fuse, not named", FUSE)
+        return Device(MID_KEY, MID_PERHAPS if self.mid_open else "mid-pack fuse, not named", FUSE)
 
     @worked_once
     def upstream(self) -> tuple[Device, ...]:
@@ -155,10 +163,12 @@ class Shared:
     def middle(self, *, chassis: bool = False) -> tuple[Device, ...]:
         """A mid-pack fuse of its own in a loop of pole fuses: it may melt before one of them.
 
+        One that nobody spoke of may stand there: it takes, and ends nothing.
+
         Args:
             chassis: whether the loop is one string's through the chassis; else from pole to pole.
         """
-        if "mid-pack" not in self.stands or self.mid is self.main:
+        if not (self.mid_open or "mid-pack" in self.stands) or self.mid is self.main:
             return ()
         return (replace(self.mid, paths=1 if chassis else self.feeds.strings),)
 
@@ -170,7 +180,7 @@ class Shared:
         """
         if not self.brief.charge_contactor_may_stand:
             return ()
-        perhaps = " (if one stands there)" if self.brief.left_open("path.charge_contactor") else ""
+        perhaps = PERHAPS if self.brief.left_open("path.charge_contactor") else ""
         return (Device(CHARGE_KEY, f"charge contactor{perhaps}", CONTACTOR, breaks=breaks),)
 
     @property
@@ -351,6 +361,8 @@ class Shared:
         counted = {d.key for d in known["devices"]}
         known["passed"] = _in_loop((d for d in known.get("passed", ()) if d.key not in counted),
                                    known["time_constant"])
+        if any(d.name == MID_PERHAPS for d in known["passed"]):
+            known["remedies"] = (SAY_MID, *known.get("remedies", ()))
         shares = self._shares(known["devices"], known["lowest"], common)
         # The sweep asks for every share; words are lost on what the main fuse alone takes away.
         if shares and shares[-1].number < WORTH_SAYING * shares[-1].inputs[0].number:

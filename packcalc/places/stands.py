@@ -5,6 +5,8 @@ from __future__ import annotations
 from packcalc.brief import Brief
 
 MID_KEY = "midpack_fuse"
+PERHAPS = " (if one stands there)"
+MID_PERHAPS = f"mid-pack fuse{PERHAPS}"
 
 
 def contactor_words(strings: bool) -> str:
@@ -18,6 +20,12 @@ def fuse_stands(brief: Brief, series: int) -> str:
     after = brief.pack.fuse_after
     inside = after.known and 0 < after.number < series
     return f"{stands} and mid-pack" if inside and "mid-pack" not in stands else stands
+
+
+def mid_fuse_open(brief: Brief, series: int) -> bool:
+    """Whether one may sit inside the string: nobody said, and no other entry puts one there."""
+    return series > 1 and not brief.pack.fuse_after.known \
+        and "mid-pack" not in fuse_stands(brief, series)
 
 
 def run_on_one_side(brief: Brief, series: int) -> int:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from packcalc import electrical as el
 from packcalc.feeds import Feeds
-from packcalc.findings import Finding, largest, trace
+from packcalc.findings import OR_MORE, Finding, largest, trace
 from packcalc.layout_findings import count
 from packcalc.monitoring import fault_cell_voltage
+from packcalc.protect.branch_figures import only_at_most, told_with_bound
 from packcalc.protect.places import CONTACTOR, Device, FaultPlace, Loop
 
 # Main fuse and contactors that open on the pack's trips, from pole to pole or one of them alone.
 # A mid-pack fuse, those of a string and its own trip are asked on sheets of their own.
 MAIN_PATH = {"main_fuse", "contactors", "bus_contactors", "pole_contactor", "wire_contactor"}
+
+_ON_CELLS = ("contactors", "pole_cell_trip", "wire_cell_trip")  # opened by the cells' trip too
 
 
 def main_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
@@ -25,9 +28,26 @@ def main_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
     return tuple(loop for loop in _left_to_the_path(loops) if loop.lowest.known)
 
 
-def untold_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
-    """Those of them whose lowest current is not known: no figure says what they ask."""
-    return tuple(loop for loop in _left_to_the_path(loops) if not loop.lowest.known)
+def open_path_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Those whose lowest current is not known, or only at most: no figure says what they ask."""
+    return open_loops(_left_to_the_path(loops))
+
+
+def open_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Of any loops the same, those without a current first."""
+    return tuple(sorted((loop for loop in loops
+                         if not loop.lowest.known or only_at_most(loop.lowest)),
+                        key=lambda loop: loop.lowest.known))
+
+
+def open_words(loops: Sequence[Loop]) -> str:
+    """The first of open loops with what is not known of it; empty for none."""
+    if not loops:
+        return ""
+    first, more = loops[0], len({loop.title for loop in loops}) - 1
+    told = told_with_bound(first.lowest) if first.lowest.known else first.lowest.note
+    others = f"; {more} place{'s' if more > 1 else ''} more" if more else ""
+    return f"place '{first.title}' {told}{others}"
 
 
 def _left_to_the_path(loops: Iterable[Loop]) -> Iterator[Loop]:
@@ -64,7 +84,7 @@ def path_highest(highest: Finding, loops: Iterable[Loop]) -> Finding:
 
     Of unlike modules a strong one alone, through the chassis, may give more than all in a row.
     """
-    most = max((loop.highest for loop in main_path_loops(loops) if loop.highest.known),
+    most = max((loop.highest for loop in _left_to_the_path(loops) if loop.highest.known),
                key=lambda f: f.number, default=highest)
     more = highest.known and most.number > highest.number * (1 + 1e-9)  # rounding apart
     return most if more else highest
@@ -75,15 +95,16 @@ def opened_all_the_same(places: Iterable[FaultPlace], below: float) -> str:
 
     Each place of the main path that can give less than that current must be shown from end to end:
     up to what the warmest and newest pack drives there, by the cells' voltage or by a fuse. One
-    without a contactor, where covers are the usual answer, is no trip's and is left out.
+    without a contactor, where covers are the usual answer, is no trip's and is left out. One of
+    an unknown lowest current may give less, and is not shown.
 
     Args:
         places: every fault place with who ends it.
         below: the current from which a fixed trip is sure to see a fault, in A.
     """
     found = tuple(places)
-    keys = {loop.key for loop in main_path_loops(p.loop for p in found)
-            if loop.lowest.number < below
+    keys = {loop.key for loop in _left_to_the_path(p.loop for p in found)
+            if not loop.lowest.known or only_at_most(loop.lowest) or loop.lowest.number < below
             and (not loop.inherent or any(d.kind == CONTACTOR for d in loop.devices))}
     small = [p for p in found if p.key in keys]
     if not small or not all(p.shown for p in small):
@@ -125,10 +146,11 @@ def _highest(borders: Iterable[Finding | None]) -> Finding | None:
     return max((one for one in found if one is not None), key=lambda one: one.number)
 
 
-def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:
+def fault_cell(feeds: Feeds, loops: Sequence[Loop]) -> Finding:
     """What the cells that feed a lowest fault still show: the drop outside the modules.
 
     A second chassis fault draws on a few modules alone, whose cells fall; the others keep theirs.
+    Where a place's own current or conductors are not known its cells may keep more.
     """
     brief, pack = feeds.brief, feeds.pack
     parts = [(p.series, brief.modules[p.entry].module.series) for p in pack.layout.parts]
@@ -145,12 +167,15 @@ def fault_cell(feeds: Feeds, loops: Iterable[Loop]) -> Finding:
              for loop in main_path_loops(loops) for device in loop.devices
              if device.key == key and device.drop is not None]
     title = "voltage left on the cells that feed the lowest fault"
+    open_ = open_words([loop for loop in open_path_loops(loops)
+                        if any(d.key in _ON_CELLS for d in loop.devices)])
+    open_ = f"{OR_MORE}{open_}" if open_ else ""
     if not alone:
-        return whole.called(title)
+        return whole.called(title, note=f"{whole.note}{open_}")
     rest = trace(el.series_voltage, "voltage of the modules outside the fault",
                  series=count("modules outside the fault", "n", pack.layout.series - 1),
                  module_voltage=feeds.module.voltage_empty)
     return largest([whole, *alone], title).called(title, note=(
         "every cell is read by itself: in a second chassis fault with one module in it the others "
         f"hold the whole pack above {rest.shown}, and a trip on the pack's voltage does not see "
-        "it"))
+        f"it{open_}"))

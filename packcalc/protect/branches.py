@@ -13,7 +13,7 @@ from packcalc.checks import (
 )
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.fuse import (
-    SteadyLoad, arc_voltage_check, carries_check, outlives_check, time_constant_checks,
+    TO_SEND, SteadyLoad, arc_voltage_check, carries_check, outlives_check, time_constant_checks,
 )
 from packcalc.part_checks.fusing import LaidCapacity, branch_overload
 from packcalc.part_checks.precharge_wires import (
@@ -33,10 +33,6 @@ AT_TAP_MOST = leaf("longest conductor between a change of section and its fuse",
                    0.150, "read", source="formula-sae-rules-2026",
                    note="EV.6.6.6: where the current capacity of the conductor drops, its fuse "
                         "stands within 150 mm, in both poles; no vehicle rule was read")
-TO_SEND = Requirement(
-    "branch fuse: to send", "melting and clearing curves in DC, both I²t, cut-off current and peak "
-    "arc voltage at this voltage, lowest breaking current if it has one, power loss, terminal "
-    "limit, derating method with its figures, conductor factor", "without these no fuse can pass")
 NOTES = (
     "The load does not size a branch: the source behind it does. A 12 V automotive fuse (32 or "
     "58 V, 1 to 2 kA) in a branch explodes.",
@@ -431,7 +427,8 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
     if duty.withstand.known:
         lines.append(Requirement("branch fuse: total clearing I²t at this DC voltage",
                                  f"at most {duty.withstand.shown}", "what the conductor stands"))
-    return (*lines, *_melting_asked(asked, duty), TO_SEND)
+    return (*lines, *_melting_asked(asked, duty), Requirement(
+        "branch fuse: to send", TO_SEND, "without these no fuse can pass"))
 
 
 def _class_asked(asked: BranchAsked) -> str:

@@ -19,6 +19,7 @@ from packcalc.cable_rules import (
     RuleSet,
     Section,
     beside_name,
+    next_gauge,
     rule_set,
     sections,
 )
@@ -46,9 +47,10 @@ from packcalc.conductors import (
     route_current,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, largest, leaf, smallest, trace
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
+from packcalc.protect.branch_figures import ONE_HIGH, TABLE_AT, wire_resistance
 from packcalc.protect.route_figures import (
     NOBODY,
     Duty,
@@ -60,6 +62,7 @@ from packcalc.protect.route_figures import (
     duty_of,
     figures_of,
     frame_of,
+    thinner_figures,
     warming_of,
 )
 from packcalc.value import replace, value_object
@@ -67,6 +70,9 @@ from packcalc.value import replace, value_object
 Made = TypeVar("Made")
 OVERLOAD = "Overload protection"
 WHOLE_RANGE = "largest I²t of the whole fault range, see who clears"
+THINNER = "none: thinner than every section of the table"
+ONE_METRE = leaf("a metre of cable", "l", "m", 1.0, "definition")
+ONE_CABLE = leaf("cables", "n", "", 1.0, "definition")
 
 
 @value_object
@@ -75,7 +81,7 @@ class RunChoice:
 
     Attributes:
         runs: cables a pole.
-        required: required table current.
+        required: required table current; None of a named cable outside the table's factors.
         candidate: the smallest that qualifies, or None.
         current_capacity: of the whole route, for the fuse's cable side; where nobody ends an
             overload, of the smallest section that fails by nothing else.
@@ -85,10 +91,13 @@ class RunChoice:
         section: of one cable.
         warming: I²t that takes one cable from its peak to its steady limit; None where the peak
             leaves nothing.
+        conductor: its row of the table; None of a cable of the list.
+
+    A named cable of which a figure is not known lacks that: no other cable's stands in for it.
     """
 
     runs: int
-    required: Finding
+    required: Finding | None = None
     candidate: Candidate | None = None
     current_capacity: Finding | None = None
     loop_resistance: Finding | None = None
@@ -96,6 +105,7 @@ class RunChoice:
     survivable: Finding | None = None
     section: Finding | None = None
     warming: Finding | None = None
+    conductor: Section | None = None
 
 
 # What is asked of a route besides its load, its way and its sections: who clears a fault in it.
@@ -142,7 +152,7 @@ class RouteResult:
 
     @property
     def current_capacity(self) -> Finding | None:
-        return self._of_chosen("current_capacity") or next(
+        return self._of_chosen("current_capacity") if self.chosen else next(
             (c.current_capacity for c in self.choices if c.current_capacity is not None), None)
 
     @property
@@ -191,7 +201,7 @@ def size_route(asked: RouteAsked, parts: Sequence[CablePart] = (), *, named: str
     candidates = tuple(c for _, tried in sized for c in tried)
     own = [(part, *_own_cable(asked, rule, part, worked)) for part in parts]
     candidates += tuple(candidate for _, candidate, _ in own)
-    chosen = tuple(choice for part, _, choice in own if part.name == named and choice)
+    chosen = tuple(choice for part, _, choice in own if part.name == named)
     item = _item(asked, frame, duties, choices, candidates, chosen)
     item = replace(item, checks=(*item.checks, *_laid(asked), *outside,
                                  *named_part(named, candidates)))
@@ -209,17 +219,15 @@ def _laid(asked: RouteAsked) -> tuple[Check, ...]:
 
 
 def _own_cable(asked: RouteAsked, rule: RuleSet, part: CablePart,
-               worked: _Worked) -> tuple[Candidate, RunChoice | None]:
-    """One cable of the list by the table's section that is not larger."""
+               worked: _Worked) -> tuple[Candidate, RunChoice]:
+    """One cable of the list by the table's section that is not larger, or by its own sheet."""
     own = replace(asked, insulation_end=part.short_circuit_temperature or asked.insulation_end)
     try:
         frame, duty, figures = worked.once(_own_figures, own, rule, part, key=("own", part.name))
     except OutOfRange as refusal:
-        return _not_sized(asked, part, FAIL, str(refusal)), None
+        return _not_sized(asked, part, FAIL, str(refusal))
     if figures is None:
-        return _not_sized(asked, part, NOT_EVALUATED, f"{SILENT}the section"
-                          if part.section is None else "smaller than every section of the table"
-                          ), None
+        return _not_sized(asked, part, NOT_EVALUATED, f"{SILENT}the section")
     base = _candidate(own, frame, duty, figures)
     checks = [voltage_check(part, _blank_voltage(asked), "Insulation voltage"),
               *(c for c in base.checks if c.title != "Insulation voltage"),
@@ -227,8 +235,7 @@ def _own_cable(asked: RouteAsked, rule: RuleSet, part: CablePart,
     checks.sort(key=lambda c: STAGES.index(c.stage))
     facts = (word_fact("as table section", figures.section.size), *base.facts, *remark(part))
     candidate = Candidate(part.name, tuple(checks), facts, own=True)
-    capacity = trace(route_current, f"current-carrying capacity of {part.name}",
-                     per_run=figures.capacity, share=duty.share)
+    capacity = _capacity(duty, figures, f"current-carrying capacity of {part.name}")
     return candidate, RunChoice(part.runs, duty.required, candidate, capacity,
                                 figures.loop_resistance, figures.withstand, figures.survivable,
                                 part.section, warming_of(frame, figures))
@@ -236,29 +243,65 @@ def _own_cable(asked: RouteAsked, rule: RuleSet, part: CablePart,
 
 def _own_figures(own: RouteAsked, rule: RuleSet,
                  part: CablePart) -> tuple[Frame, Duty, Figures | None]:
-    """Frame, duty and figures of one cable of the list; without figures off the table.
+    """Frame, duty and figures of one cable of the list; without figures where it has no section.
 
     Raises:
         OutOfRange: it leaves the table's factors.
     """
     frame = frame_of(own, rule)
     duty = duty_of(own, frame, part.runs)
+    if part.section is None:
+        return frame, duty, None
     section = _table_section(frame, part)
-    return frame, duty, figures_of(own, frame, duty, section) if section else None
+    if section is not None:
+        return frame, duty, figures_of(own, frame, duty, section)
+    hot = largest([f for f in (part.insulation_class, own.insulation_class) if f is not None],
+                  "conductor at its maker's current")
+    frame, figures = thinner_figures(own, frame, duty, _thin_section(own, part), hot,
+                                     _asks_current(own))
+    return frame, duty, figures
 
 
 def _table_section(frame: Frame, part: CablePart) -> Section | None:
-    if part.section is None:
-        return None
+    assert part.section is not None
     fitting = [s for s in sections(frame.rule, frame.use)
                if s.area.number <= part.section.number * (1.0 + 1e-6)]
     return fitting[-1] if fitting else None
 
 
-def _not_sized(asked: RouteAsked, part: CablePart, verdict: str, why: str) -> Candidate:
-    return Candidate(part.name, (
+def _thin_section(own: RouteAsked, part: CablePart) -> Section:
+    """A cable below the table: its maker's current, and its resistance or that of its copper."""
+    assert part.section is not None
+    return Section(THINNER, part.section, _makers_current(own, part) or leaf(
+        "maker's current", "I", "A", None, "given"), part.resistance_per_length or _of_copper(
+            part.section), TABLE_AT, next_gauge(part.section.number))
+
+
+def _of_copper(section: Finding) -> Finding:
+    """Highest resistance that IEC 60228 leaves so much copper."""
+    return trace(wire_resistance, f"highest resistance of {section.shown} of copper at 20 °C",
+                 symbol="r_0", unit="mΩ/m", length=ONE_METRE, one=ONE_HIGH, area=section,
+                 cables=ONE_CABLE)
+
+
+def _makers_current(own: RouteAsked, part: CablePart) -> Finding | None:
+    return stepped(part.current_at_ambient, own.ambient, upper=True,
+                   title="maker's current at the next stated ambient", symbol="I")
+
+
+def _asks_current(own: RouteAsked) -> str:
+    return f"{SILENT}the current at {own.ambient.shown} or above"
+
+
+def _not_sized(asked: RouteAsked, part: CablePart, verdict: str,
+               why: str) -> tuple[Candidate, RunChoice]:
+    candidate = Candidate(part.name, (
         voltage_check(part, _blank_voltage(asked), "Insulation voltage"),
         Check("Section", "thermal load", verdict, part.section, reason=why)), own=True)
+    return candidate, RunChoice(
+        part.runs, candidate=candidate, section=part.section, current_capacity=leaf(
+            f"current-carrying capacity of {part.name}", "I_z", "A", None, "given",
+            note=f"{part.name}: {why}"))
 
 
 def _blank_voltage(asked: RouteAsked) -> Finding:
@@ -268,19 +311,18 @@ def _blank_voltage(asked: RouteAsked) -> Finding:
 def _own_checks(asked: RouteAsked, duty: Duty, figures: Figures,
                 part: CablePart) -> list[Check]:
     """What the cable's own sheet says besides the table."""
-    current = stepped(part.current_at_ambient, asked.ambient, upper=True,
-                      title="maker's current at the next stated ambient", symbol="I")
     same = abs(figures.section.resistance_at.number - 293.15) < 1e-6
+    thin = figures.section.size == THINNER
+    most = _of_copper(figures.section.area) if thin else figures.section.resistance
     return [
         judge("Temperature class of the insulation", "thermal load", part.insulation_class,
               "at least", asked.insulation_class, missing=f"{SILENT}the temperature class",
               reason="the table is read at the class of the brief",
               remedy="give the cable's class in the brief, or a hotter-rated cable"),
-        judge("Maker's own current", "thermal load", current, "at least", duty.steady,
-              missing=f"{SILENT}the current at {asked.ambient.shown} or above",
-              remedy="a larger cable"),
+        judge("Maker's own current", "thermal load", _makers_current(asked, part), "at least",
+              duty.steady, missing=_asks_current(asked), remedy="a larger cable"),
         judge("Resistance within the table's", "voltage drop",
-              part.resistance_per_length if same else None, "at most", figures.section.resistance,
+              part.resistance_per_length if same else None, "at most", most,
               missing=f"{SILENT}the resistance at 20 °C" if same
               else "the table's resistance is printed at another temperature",
               remedy="a cable of full section"),
@@ -322,7 +364,7 @@ def _try_sections(asked: RouteAsked, frame: Frame, duty: Duty,
     best = figures[first]
     choice = RunChoice(runs, duty.required, tried[first], _whole_capacity(duty, best),
                        best.loop_resistance, best.withstand, best.survivable, best.section.area,
-                       warming_of(frame, best))
+                       warming_of(frame, best), best.section)
     return choice, tuple(tried[max(0, first - 1):first + 4])
 
 
@@ -333,9 +375,15 @@ def _but_for_nobody(asked: RouteAsked, candidate: Candidate) -> bool:
 
 
 def _whole_capacity(duty: Duty, figures: Figures) -> Finding:
-    return trace(route_current, "current-carrying capacity of the route, "
-                 f"{cables_a_pole(int(duty.runs.number))}", per_run=figures.capacity,
-                 share=duty.share)
+    return _capacity(duty, figures, "current-carrying capacity of the route, "
+                     f"{cables_a_pole(int(duty.runs.number))}")
+
+
+def _capacity(duty: Duty, figures: Figures, title: str) -> Finding:
+    """Of the whole route; it may be less where that of one cable may."""
+    less = figures.capacity.may_be_less
+    return trace(route_current, title, per_run=figures.capacity, share=duty.share,
+                 note=f"by the smallest of the table{OR_LESS}{less}" if less else "")
 
 
 def _candidate(asked: RouteAsked, frame: Frame, duty: Duty, figures: Figures) -> Candidate:
@@ -357,7 +405,7 @@ def _voltage_check(asked: RouteAsked) -> Check:
 
 def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     stage = "fault range"
-    if figures.withstand is None:
+    if figures.refusal or figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
     let_through = _where_ended(asked, "some of it is left to nobody", judge(
         "Let-through of the fuse", stage, figures.withstand, "at least", asked.let_through,
@@ -389,8 +437,7 @@ def _where_ended(asked: RouteAsked, words: str, held: Check) -> Check:
 def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
     """Who ends an overload of one section: In ≤ Iz by a fuse, a named trip, or nobody."""
     title, stage = OVERLOAD, "who clears"
-    capacity = trace(route_current, "current-carrying capacity of the route",
-                     per_run=figures.capacity, share=duty.share)
+    capacity = _capacity(duty, figures, "current-carrying capacity of the route")
     device, rating = asked.overload_device, asked.fuse_rating
     if device == NOBODY:
         return Check(title, stage, FAIL, capacity, reason="nobody ends an overload of this cable",
@@ -401,6 +448,8 @@ def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
                       remedy="a larger cable, a smaller fuse, or a named trip")
         if check.verdict == FAIL:
             return check
+        if figures.silent:
+            return replace(check, reason=figures.silent)
         if asked.overload is not None:
             return _as_shown(asked.overload(capacity), capacity)
         return replace(
@@ -409,8 +458,8 @@ def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
                    "current stays within 1.45 times this capacity; a partial-range fuse gives no "
                    "overload protection")
     return Check(title, stage, NOT_EVALUATED, capacity, None, "at least",
-                 f"by {device}: its level is not known here; it must be at or below "
-                 f"{capacity.shown}")
+                 figures.silent or f"by {device}: its level is not known here; it must be at or "
+                 f"below {capacity.shown}")
 
 
 def _as_shown(shown: Check, capacity: Finding) -> Check:
@@ -429,20 +478,26 @@ def _by_fuse_alone(asked: RouteAsked) -> bool:
 
 def _thermal_checks(frame: Frame, duty: Duty, figures: Figures) -> list[Check]:
     stage = "thermal load"
-    checks = [
-        judge("Corrected current", stage, figures.corrected, "at least", duty.steady,
-              reason=f"{frame.rule.key}, {frame.use.printed}", remedy="a larger section"),
-        judge("Steady conductor temperature", stage, figures.temperature, "at most",
-              frame.steady_limit, reason="against terminals and insulation",
-              remedy="a larger section or terminals rated hotter"),
-    ]
+    by = f"{frame.rule.key}, {frame.use.printed}"
+    if figures.section.size == THINNER:
+        by += " has no section so small" + (
+            f"; {figures.silent}" if figures.silent else
+            ": by its maker's current, no more than its smallest carries")
+    checks = [judge("Corrected current", stage, figures.corrected, "at least", duty.steady,
+                    reason=by, remedy="a larger section")]
+    checks.append(judge(
+        "Steady conductor temperature", stage, None if figures.silent else figures.temperature,
+        "at most", frame.steady_limit, missing=figures.silent,
+        reason="against terminals and insulation",
+        remedy="a larger section or terminals rated hotter"))
     if figures.column is not None:
         checks.append(judge("Terminals' column, 110.14(C)", stage, figures.column, "at least",
                             duty.steady, reason="Table 310.16 whatever the way of laying"))
     if figures.peak is None:
         checks.append(Check("End of the peak", stage, FAIL, reason=figures.refusal))
     else:
-        checks.append(judge("End of the peak", stage, figures.peak, "at most", frame.steady_limit,
+        checks.append(judge("End of the peak", stage, None if figures.silent else figures.peak,
+                            "at most", frame.steady_limit, missing=figures.silent,
                             reason="no heat is taken to leave the copper during the peak"))
     return checks
 
@@ -458,21 +513,22 @@ def _drop_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
 
 
 def _facts(figures: Figures, counted: Finding) -> tuple[Fact, ...]:
-    section = figures.section
+    section, stands = figures.section, None if figures.refusal else figures.withstand
+    said = None if figures.silent else figures
     return (
         figure_fact("section", "mm²", section.area),
         word_fact(OTHER, section.other),
-        figure_fact("table current", "A", section.current),
-        figure_fact("corrected current", "A", figures.corrected),
-        figure_fact("capacity of one cable", "A", figures.capacity),
-        figure_fact("conductor temperature", "°C", figures.temperature),
+        figure_fact("table current", "A", None if section.size == THINNER else section.current),
+        figure_fact("corrected current", "A", said and said.corrected),
+        figure_fact("capacity of one cable", "A", said and said.capacity),
+        figure_fact("conductor temperature", "°C", said and said.temperature),
         figure_fact("hot loop resistance", "mΩ", figures.loop_resistance),
         figure_fact("voltage drop at the steady current", "V", figures.drop),
         figure_fact("voltage drop at the peak", "V", figures.peak_drop),
-        figure_fact("temperature at the end of the peak", "°C", figures.peak, "none"),
-        figure_fact("k²S² of one cable", "A²s", figures.withstand, "none"),
-        figure_fact(f"one cable survives for {counted.number:g} s", "A", figures.survivable,
-                    "none"))
+        figure_fact("temperature at the end of the peak", "°C", said and said.peak, "none"),
+        figure_fact("k²S² of one cable", "A²s", stands, "none"),
+        figure_fact(f"one cable survives for {counted.number:g} s", "A",
+                    figures.survivable if stands else None, "none"))
 
 
 def _item(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...],
@@ -483,7 +539,7 @@ def _item(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...],
                 required + _by_fuse(asked, frame, duties) + tuple(d.steady for d in duties)
                 + (frame.ambient_factor, frame.terminal_factor, frame.steady_limit,
                    frame.fault_end, *_smallest_for_fault(asked, frame)),
-                _specification(asked, frame, choices), candidates,
+                _specification(asked, frame, duties, choices), candidates,
                 _open_items(asked, choices, candidates),
                 _notes(asked, frame), _item_checks(asked, choices, own))
 
@@ -528,7 +584,7 @@ def _named(candidate: Candidate) -> str:
     return f"{candidate.name} ({beside_name(candidate.name, candidate.fact(OTHER), UP)})"
 
 
-def _specification(asked: RouteAsked, frame: Frame,
+def _specification(asked: RouteAsked, frame: Frame, duties: tuple[Duty, ...],
                    choices: tuple[RunChoice, ...]) -> tuple[Requirement, ...]:
     voltage = (asked.highest_voltage.least + asked.highest_voltage.shown
                if asked.highest_voltage is not None
@@ -537,11 +593,17 @@ def _specification(asked: RouteAsked, frame: Frame,
         Requirement("Insulation, rated DC voltage", f"above {voltage}",
                     "by the highest working voltage, never the label voltage"),
         Requirement("Insulation class", f"at least {asked.insulation_class.shown}"),
+        Requirement("Current of one cable", " or ".join(
+            f"at least {d.steady.shown} with {cables_a_pole(int(d.runs.number))}"
+            for d in duties) + f", in air of {asked.ambient.shown}, laid {asked.install}, "
+            f"circuits together: {asked.grouped_circuits.shown}", "send current against ambient"),
+        Requirement("Short-circuit temperature of the insulation",
+                    f"at least {frame.fault_end.shown}", "to which a fault is counted"),
         Requirement("Conductor", "fine-stranded copper, section and resistance proved",
                     "SAE sizes hold 5 to 12 % less copper than AWG of the same number"),
         Requirement("Terminals and lugs", f"steady limit {asked.terminal_limit.shown}, short-time "
                     f"limit at least {frame.fault_end.shown}"),
-        _overload_told(asked, choices),
+        Requirement(OVERLOAD, _overload_told(asked)),
         Requirement("Short-circuit protection",
                     asked.protected_by or f"fuse {asked.fuse_rating.shown}"
                     if asked.protected_by or asked.fuse_rating is not None
@@ -552,16 +614,21 @@ def _specification(asked: RouteAsked, frame: Frame,
             lines.append(Requirement(
                 f"Smallest section, {cables_a_pole(choice.runs)}", choice.candidate.name,
                 f"total clearing I²t of the fuse at most {choice.withstand.shown} a cable"))
+            made = choice.conductor
+            if made is not None:
+                lines.append(Requirement(
+                    f"Resistance, {cables_a_pole(choice.runs)}",
+                    f"at most {made.resistance.shown} at {made.resistance_at.shown}",
+                    f"a larger one as its own row has it [{made.resistance.source}]"))
     return tuple(lines)
 
 
-def _overload_told(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> Requirement:
-    """Who is asked to end an overload, and what is shown of it for the smallest section."""
-    shown = next((check for choice in choices if choice.candidate
-                  for check in choice.candidate.checks if check.title == OVERLOAD), None)
-    if shown is None:
-        return Requirement("Overload protection", asked.overload_device)
-    return Requirement("Overload protection", f"{shown.verdict}: {shown.sentence}")
+def _overload_told(asked: RouteAsked) -> str:
+    """Who is to end an overload, and what is asked of the cable for it."""
+    if not _by_fuse_alone(asked):
+        return asked.overload_device
+    return (f"{asked.overload_device}: capacity of the route, terminals at their limit, at least "
+            f"{asked.fuse_rating.shown}")
 
 
 def _open_items(asked: RouteAsked, choices: tuple[RunChoice, ...],
@@ -639,10 +706,12 @@ def _short_circuit_check(asked: RouteAsked, choices: tuple[RunChoice, ...],
         return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
                       reason="no fuse is chosen yet for this route"),)
     if asked.let_through is not None and asked.let_through.known:
-        stands = next((c.withstand for c in (*own, *choices) if c.candidate), None)
+        held = next((c for c in (*own, *choices) if c.candidate), None)
         return (_where_ended(asked, asked.unended, judge(
-            "Short-circuit protection", "who clears", asked.let_through, "at most", stands,
-            missing="no section qualifies that could be held against it",
+            "Short-circuit protection", "who clears", asked.let_through, "at most",
+            held and held.withstand,
+            missing=f"k²S² of {held.candidate.name} is not known" if held and held.candidate
+            else "no section qualifies that could be held against it",
             reason=f"{WHOLE_RANGE}, against one cable" + (f"; by {by}" if by else ""))),)
     if by:
         return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,

@@ -25,6 +25,7 @@ from packcalc.part_checks.contactor import (
 )
 from packcalc.part_checks.overload import OverloadPath
 from packcalc.part_checks.overload_carried import overload_rows
+from packcalc.part_formulas import loop_time_constant
 from packcalc.parts import ContactorPart
 from packcalc.tables import table
 from packcalc.units import significant
@@ -117,20 +118,6 @@ def _peak_decay(ratio: Any) -> Any:
     above = np.arccosh(np.maximum(apart, 1.0)) / np.sqrt(np.abs(1 - apart * apart))
     decay = apart * np.where(apart < 1, below, above)
     return np.where(near, 1 + (zeta - 1) * 2 / 3, decay)[()]
-
-
-@formula(
-    title="Time constant of a loop", symbol="T", unit="ms", text="T = L/R",
-    inputs={"inductance": "L [µH] loop", "resistance": "R [mΩ] loop"},
-    basis="definition", safe_side="largest L, lowest R")
-def loop_time_constant(inductance: Any, resistance: Any) -> Any:
-    """L over R of the circuit that a contact breaks.
-
-    Examples:
-        >>> round(loop_time_constant(10e-6, 0.06), 9)
-        0.000166667
-    """
-    return inductance / resistance
 
 
 @value_object

@@ -13,7 +13,7 @@ import numpy as np
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Fact, Item, Requirement, judge,
-    word_fact,
+    on_an_open_entry, word_fact,
 )
 from packcalc.conductors import cable_fault_integral
 from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
@@ -176,8 +176,8 @@ def sweep_pair(asked: CoordinationAsked) -> Sweep:
         undervoltage_span(asked)), asked.fault_falls)
     extra = asked.contactor.short_time.second \
         if asked.contactor and asked.contactor.short_time else ()
-    return sweep(asked.fault_lowest.number, asked.fault_highest.number, fuse, contactor,
-                 asked.counted_time.number, extra)
+    return replace(sweep(asked.fault_lowest.number, asked.fault_highest.number, fuse, contactor,
+                         asked.counted_time.number, extra), less=asked.fault_lowest.may_be_less)
 
 
 def coordinate(asked: CoordinationAsked, fuses: Sequence[FusePart] = (),
@@ -390,6 +390,9 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     span = f"from {asked.fault_lowest.shown} to {counts.shown} the fuse is not counted on"
     if not swept.covered:
         return replace(check, reason=f"{span}, and the contactor does not cover it all")
+    if swept.less:
+        return replace(check, verdict=NOT_EVALUATED, reason=f"{span}, and the lowest fault may be "
+                       f"less: {swept.less}")
     alone = asked.fuse_alone_lowest
     bare = "" if alone is None or alone.number >= counts.number else \
         ", and nobody where none stands in the loop"
@@ -417,9 +420,11 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
         words = (f"{asked.pair}: fuse from {_amperes(swept.fuse.low)} ({swept.fuse.why_low})"
                  + (f", contactor up to {_amperes(swept.contactor.limit)}"
                     if not swept.contactor.reasons else ""))
-        return Check(title, stage, NOT_EVALUATED if weak else PASS, spans_open, NO_SPAN, "at most",
+        held = Check(title, stage, NOT_EVALUATED if weak else PASS, spans_open, NO_SPAN, "at most",
                      words + ("; gates from memory are no data sheet: ask for the curve"
                               if weak else ""))
+        return on_an_open_entry(held, f"the lowest fault may be less: {swept.less}") \
+            if swept.less else held
     spans = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     asks = [*swept.fuse.reasons, *swept.contactor.reasons]
     found = {h.device for h in swept.holes}
@@ -560,14 +565,15 @@ def _part_basis(part: ContactorPart | None) -> str:
 def _governing(asked: CoordinationAsked, swept: Sweep) -> str:
     span = f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}"
     if swept.covered:
-        return f"{asked.pair} open every current from {span}, subject to the checks below."
+        less = "; what is less, as a fault may be, is not shown opened" if swept.less else ""
+        return f"{asked.pair} open every current from {span}{less}, subject to the checks below."
     holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     return f"{asked.pair}, from {span}: no valid pair, {holes}."
 
 
 def _specification(asked: CoordinationAsked, others: tuple[
         tuple[PathConductor, Finding, Finding], ...] = ()) -> tuple[Requirement, ...]:
-    lowest, highest = asked.fault_lowest.shown, asked.fault_highest.shown
+    lowest, highest = asked.fault_lowest.most + asked.fault_lowest.shown, asked.fault_highest.shown
     rows = [
         Requirement("fuse: total clearing curve in DC", f"points from {lowest} to {highest} at "
                     f"{asked.highest_voltage.least}{asked.highest_voltage.shown} or above, with "

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Item, Requirement, judge, named_part,
-    open_of, word_fact, worst,
+    on_an_open_entry, open_of, word_fact, worst,
 )
 from packcalc.conductors import copper_resistance
 from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace
@@ -21,7 +21,7 @@ from packcalc.fuse_formulas import (
     fuse_rating_with_conductor,
 )
 from packcalc.part_checks.fuse import (
-    FuseDemand, breaking_check, fuse_facts, fuse_part_checks,
+    TO_SEND, FuseDemand, breaking_check, fuse_facts, fuse_part_checks, pulses, survives_closing,
 )
 from packcalc.part_checks.fusing import fusing_currents, gg_factor, part_factor
 from packcalc.part_checks.shown import SILENT, at_voltage, rounded
@@ -317,6 +317,8 @@ def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, miss
     check = judge(FUSING, "thermal load", fuses, "at most", asked,
                   missing=missing if factor is None else "cable capacity is not known",
                   reason=reason, remedy=CABLE_REMEDY)
+    if cable.may_be_less:
+        check = on_an_open_entry(check, f"it may be less: {cable.may_be_less}")
     return check if check.verdict != FAIL else replace(
         check, verdict=CAUTION, reason="an overload between Iz and the conventional fusing current "
         "may last for hours: a named overload trip must end it")
@@ -516,12 +518,28 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
                         "; its low end is the least: a load is not known"
                         if duty.least_rating.at_least else "")),
         Requirement(f"Melting current at {asked.peak_duration.shown}",
-                    f"at least {rounded(duty.melting_current, True)}",
-                    "repeated peaks must not age the link"),
+                    f"at least {rounded(duty.melting_current, True)}", "repeated peaks must not "
+                    f"age the link: by the family's own share at {pulses(asked.cycles).shown} "
+                    "pulses"),
+        *_figures_asked(asked, duty),
         Requirement("Air around the fuse", asked.box_ambient.shown, "inside the box, at load"),
-        Requirement("To send", "melting and total clearing curves in DC, clearing I²t and "
-                    "peak arc voltage at this voltage, conductor factor, class letters",
-                    "without these no rating can pass"))
+        Requirement("To send", TO_SEND, "without these no rating can pass"))
+
+
+def _figures_asked(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
+    """What a named link's further figures are held against; none of what is not known."""
+    rows = (
+        ("Conventional fusing current", "at most 1.45 times ", duty.cable_current, "I2 ≤ 1.45·Iz"),
+        ("Pre-arcing I²t", "at least ", survives_closing(None, asked.closing_integral).demand,
+         "one pulse a closing, for life"),
+        ("Peak arc voltage", "at most ", asked.bus_insulation, "insulation on the bus"),
+        ("Power loss over rated current squared", "at most ", asked.path_resistance,
+         "counted in sag and faults"),
+        ("Steady limit of the terminals", "at least ", asked.terminal_temperature,
+         "conductors joined to them"))
+    return tuple(Requirement(what, f"{bound}{figure.shown}", why)
+                 for what, bound, figure, why in rows
+                 if figure is not None and figure.known and figure.number > 0)
 
 
 def _breaking(asked: FuseAsked) -> tuple[Requirement, ...]:
@@ -529,8 +547,11 @@ def _breaking(asked: FuseAsked) -> tuple[Requirement, ...]:
     forward = f"above {rounded(asked.fault_highest, True)}"
     title, why = "Breaking capacity, DC", "largest of all fault places, full, hot, new pack, " \
         "every source that passes it"
-    if asked.backward is None or asked.most is not asked.backward:
+    if asked.backward is None or not asked.backward.known:
         return (Requirement(title, forward, why),)
+    if asked.most is not asked.backward:
+        return (Requirement(title, f"{forward}; backwards above {asked.backward.least}"
+                            f"{rounded(asked.backward, True)}", why),)
     return (Requirement(
         title, f"above {rounded(asked.backward, True)}; {forward} is enough of a link that is "
         "shown not to melt backwards", f"{why}; the link capacitors' pulse goes backwards through "
@@ -579,4 +600,4 @@ def _governing(asked: FuseAsked, duty: FuseDuty) -> str:
     return (f"Continuous {asked.continuous_current.shown} with {asked.box_ambient.shown} around "
             f"the fuse asks for at least {duty.least_rating.shown}; it must break "
             f"{asked.most.shown} at {asked.highest_voltage.shown} and still open at "
-            f"{asked.fault_lowest.shown}.")
+            f"{asked.fault_lowest.shown}{' or less' if asked.fault_lowest.may_be_less else ''}.")

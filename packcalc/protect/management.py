@@ -22,6 +22,7 @@ from packcalc.monitoring import (
     fault_cell_voltage,
     mean_balance,
     monitors_needed,
+    sensor_deviation,
     sensors_for_share,
     spread_current,
     trip_highest,
@@ -33,8 +34,10 @@ from packcalc.part_checks.limits import (
     charge_floor, closing_bar, limits_of, modules_current, overload_window, range_needed, reach,
     string_alone, trip_lines, where_known,
 )
+from packcalc.part_checks.management import (
+    at_least_both, cell_span, error_counted, monitors_asked, range_counted,
+)
 from packcalc.part_checks.shown import counted, rounded
-from packcalc.units import show
 from packcalc.value import replace, value_object
 
 TITLE = "Management system: what it must measure and when it must act"
@@ -57,8 +60,8 @@ PLUG_ORDER = (
     "plug sense leads while a power link between their cells is off: the whole string's current "
     "and voltage would find its way through the sense wires.",
     "Put the disconnect and the last link in only with every monitor plugged and silent.",
-    "To take apart: disconnect out, then sense leads, then power links; never a power link before "
-    "the sense leads that span it.",
+    "To take apart: sense leads that span the disconnect, disconnect out, the other sense leads, "
+    "then power links; never a power link before the sense leads that span it.",
 )
 
 NOTES = (
@@ -114,12 +117,13 @@ def specify_management(asked: ManagementAsked) -> ManagementResult:
 
 
 def _governing(asked: ManagementAsked) -> str:
+    lowest = asked.fault_lowest.most + asked.fault_lowest.shown
     if asked.fault_lowest.number <= asked.pack.peak_current.number:
-        return (f"the lowest fault ({asked.fault_lowest.shown}, cold, nearly empty) does not "
+        return (f"the lowest fault ({lowest}, cold, nearly empty) does not "
                 f"lie above the peak load ({asked.pack.peak_current.shown}): no fixed current "
                 "tells them apart")
     return (f"trips between the peak load ({asked.pack.peak_current.shown}) and the lowest fault "
-            f"({asked.fault_lowest.shown})")
+            f"({lowest})")
 
 
 # --- monitors -------------------------------------------------------------------------
@@ -168,9 +172,12 @@ def _span_check(title: str, word: str, monitors: tuple[Monitor, ...], order: str
     if not across:
         return judge(title, "who clears", found, "at most", NO_MONITOR,
                      reason=f"{len(monitors)} monitors along the string")
-    named = "; ".join(f"cells {m.first} to {m.last} across the {s}" for m, s in across[:4])
+    named = "; ".join(f"{m.shown} across the {s}" for m, s in across[:4])
     more = f"; and {len(across) - 4} more" if len(across) > 4 else ""
     remedy = "begin a new monitor there"
+    if order == LINKS_MEASURED and word != "link":
+        more += ", which has a channel of its own"
+        remedy += ", and no channel across that place"
     if word == "link" and order == LINKS_MEASURED:
         return Check(title, "who clears", CAUTION, found, NO_MONITOR, "at most",
                      f"{named}{more}: each link has a channel of its own, which must bear the "
@@ -313,7 +320,8 @@ def _told_apart(asked: ManagementAsked) -> Check:
                      "charge, or an under-voltage trip of the cells quicker than the counted time")
     held = judge(title, "who clears", band[1] if band else None, "at most", fault,
                  reason=NO_CONTACTOR if asked.no_contactor else "",
-                 missing=f"{ASK_TRIP}; it must act between {load.shown} and {fault.shown}",
+                 missing=f"{ASK_TRIP}; it must act between {load.shown} and "
+                         f"{fault.most}{fault.shown}",
                  remedy="a lower trip or a better sensor; else a temperature-dependent limit or "
                         "an under-voltage trip")
     opened = asked.opened(band[1].number) if band and held.verdict == FAIL else ""
@@ -446,8 +454,9 @@ def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:
     trip = asked.brief.management.undervoltage_trip
     fault = asked.fault_cell or _fault_cell(asked)
     checks = [judge("under-voltage trip sees the lowest fault", "who clears", trip, "above", fault,
-                    missing=f"set it above {fault.shown}: it then tells a cold fault from a load",
-                    reason=fault.note, remedy="a higher trip")]
+                    missing=f"set it above {fault.least}{fault.shown}: it then tells a cold "
+                            "fault from a load",
+                    reason=fault.told_note, remedy="a higher trip")]
     checks.append(_below_loaded(asked, trip))
     delay = asked.brief.management.voltage_delay
     checks.append(judge("under-voltage trip acts within the counted time", "who clears", delay,
@@ -547,29 +556,56 @@ def _duty(asked: ManagementAsked) -> tuple[Finding, ...]:
 
 
 def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[Requirement, ...]:
-    own = asked.brief.management
-    lines = [Requirement("cell voltage channels", f"{asked.pack.channels}",
+    own, volts = asked.brief.management, asked.pack.highest_voltage
+    low, high = cell_span(asked)
+    lines = [Requirement("cell side: rated voltage", f"above {volts.least}{volts.shown} DC"),
+             Requirement("cell voltage channels", f"{asked.pack.channels}",
                          "one for each cell in series of each stack"), *_monitor_lines(asked),
+             Requirement("cell voltage that a channel measures",
+                         f"from at most {rounded(low, False, 4)} to at least "
+                         f"{rounded(high, True, 4)}", "every trip lies within"),
              Requirement("sense wires", f"fuse at the cell end, insulation above "
-                         f"{asked.pack.highest_voltage.least}{asked.pack.highest_voltage.shown} "
-                         "DC", _sense_fault(asked)),
-             Requirement("temperature sensors", f"at least {_sensors(asked).shown}",
-                         "30 % of the monitored cells")]
+                         f"{volts.least}{volts.shown} DC", _sense_fault(asked)),
+             Requirement("temperature sensors", "at least "
+                         f"{at_least_both(own.temperature_sensors, _sensors(asked)).shown}",
+                         "30 % of the monitored cells, and as many as the brief counts"),
+             _balance_line(asked)]
     for limit in limits:
         if limit.trip is not None:
             lines.append(Requirement(f"{limit.quantity}: trip", limit.trip.shown + (
                 f", {_delayed(limit)}" if limit.delay else ""), limit.action))
         elif limit.unsettled:
             lines.append(Requirement(f"{limit.quantity}: trip", _unsettled(limit), limit.action))
-    highest = range_needed(asked)
     lines.append(Requirement(
-        "current sensor: range, both directions", f"at least {rounded(highest, True)}",
+        "current sensor: range, both directions", f"at least {rounded(range_counted(asked), True)}",
         "the trips with its error, and up to where the fuse takes over" + (
             "" if asked.takeover.known else ", which is not known yet")))
-    lines.append(Requirement("current sensor: error", f"at most "
-                             f"{show(own.current_sensor_error.number, '%', 2)} of range",
-                             "with temperature and age"))
-    return tuple(lines)
+    lines.append(Requirement("current sensor: error",
+                             f"at most {rounded(error_counted(asked), False, 4)}, whatever its "
+                             "range", "with temperature and age"))
+    return (*lines, *_string_sensor(asked))
+
+
+def _string_sensor(asked: ManagementAsked) -> tuple[Requirement, ...]:
+    """Of the sensor in each string, as its own trip counts on it."""
+    span = asked.brief.strings.sensor_range
+    if not (string_alone(asked) and span.known):
+        return ()
+    off = trace(sensor_deviation, error=asked.brief.management.current_sensor_error,
+                full_range=span)
+    return (Requirement("each string's current sensor", f"range at least {rounded(span, True)}, "
+                        f"error at most {rounded(off, False, 4)}", "its own trip counts on both"),)
+
+
+def _balance_line(asked: ManagementAsked) -> Requirement:
+    """As much as the brief counts, and what levels the spread of self-discharge."""
+    current, worst = asked.brief.management.balance_current, _worst_spread(asked)
+    wanted = [f"at least {rounded(current, True, 4)} while balancing"] if current.known else []
+    if worst is not None:
+        wanted.append(f"at least {rounded(_asked_by(asked, worst), True, 4)} as a mean over all "
+                      "hours")
+    return Requirement("balance current", ", ".join(wanted) or "to be stated",
+                       "keeps up with the spread of self-discharge")
 
 
 def _unsettled(limit: Limit) -> str:
@@ -595,7 +631,8 @@ def _monitor_lines(asked: ManagementAsked) -> list[Requirement]:
     if not channels.known:
         return [rule]
     parallel = asked.pack.layout.parallel
-    count = monitors_needed(asked.module_cells, int(channels.number), RESTARTS) * parallel
+    restarting = monitors_needed(asked.module_cells, int(channels.number), RESTARTS) * parallel
+    count = max(restarting, int(monitors_asked(asked, channels).number))
     return [rule, Requirement(f"monitors of {channels.number:g} channels", f"{count}",
                               f"{len(asked.module_cells) * parallel} modules, none shared")]
 

@@ -31,7 +31,8 @@ from packcalc.checks import (
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
-from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
+from packcalc.part_checks.shown import SILENT, remark, rounded, stepped, voltage_check
+from packcalc.part_formulas import loop_time_constant
 from packcalc.parts import ContactorPart, ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
@@ -86,6 +87,7 @@ class PrechargeAsked:
         relay: the one that the brief names, or None.
         timeout_open: whether the timeout is left open: counted long, for the failed tries.
         bleed_open: whether the resistor across the link is not known, and in no sum.
+        inductance: largest of any circuit that the relay breaks, or None.
     """
 
     highest_voltage: Finding
@@ -104,12 +106,13 @@ class PrechargeAsked:
     relay: ContactorPart | None = None
     timeout_open: bool = False
     bleed_open: bool = False
+    inductance: Finding | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
         """The findings without which nothing can be sized."""
         given = (getattr(self, f.name) for f in fields(self)
-                 if f.name not in ("peak_current_limit", "ambient"))
+                 if f.name not in ("peak_current_limit", "ambient", "inductance"))
         return tuple(f for f in given if isinstance(f, Finding) and not f.known)
 
     @property
@@ -506,7 +509,7 @@ def _energy_check(asked: PrechargeAsked, heat: dict[str, Finding]) -> Check:
                  heat["failed"],
                  missing=f"ask the resistor's maker for the energy allowed in {_tries(asked)} "
                          f"pulses of {asked.timeout.shown} ({heat['failed'].shown} in all, "
-                         f"{heat['power'].shown} peak) at the given ambient and mounting; no "
+                         f"{heat['power'].shown} peak) as mounted{_air(asked.ambient)}; no "
                          "multiple of rated power is assumed",
                  remedy="a shorter timeout, fewer tries, a larger resistance")
 
@@ -607,16 +610,52 @@ def _specification(asked: PrechargeAsked, reference: Finding) -> tuple[Requireme
                     "largest candidate without a failed check, or the largest under the window's "
                     "upper end when every candidate fails"),
         Requirement("resistor: energy", f"{heat['failed'].shown} in {_tries(asked)} pulses of "
-                    f"{asked.timeout.shown}, {heat['power'].shown} each",
-                    "failed pre-charge at the given ambient and mounting, stated by its maker"),
+                    f"{asked.timeout.shown} without rest, {heat['power'].shown} each, as mounted"
+                    f"{_air(asked.ambient)}", "failed pre-charge, stated by its maker"),
+        Requirement("resistor: rated power", f"at least {_mean_power(asked, heat).shown} as "
+                    f"mounted{_air(asked.ambient)}", "a normal charge every timeout, for ever"),
         Requirement("resistor: voltage and type", f"above {volts} DC, wirewound or stated pulse "
                     "type, no PTC", "the whole voltage stands across it at closing"),
-        Requirement("relay: makes", f"{heat['peak'].shown} at {volts} DC into an empty capacitor"),
-        Requirement("relay: breaks", f"{heat['peak'].shown} at {volts} DC, {_tries(asked)} "
-                    "times in a row", "it interrupts a failed pre-charge"),
-        Requirement("relay: carries", f"{heat['peak'].shown} for {asked.timeout.shown}"),
+        *relay_rows(heat["peak"], asked.highest_voltage, in_a_row(asked.timeout, asked.tries),
+                    asked.tries, asked.ambient, _relay_constant(asked, reference)),
         *_control(asked, reference),
     )
+
+
+def _relay_constant(asked: PrechargeAsked, reference: Finding) -> Finding | None:
+    """L/R of a failed pre-charge, which the relay breaks."""
+    return None if asked.inductance is None else trace(
+        loop_time_constant, inductance=asked.inductance, resistance=_fast(asked, reference))
+
+
+def relay_rows(peak: Finding, voltage: Finding, whole: Finding, tries: Finding,
+               ambient: Finding | None, constant: Finding | None) -> tuple[Requirement, ...]:
+    """What a pre-charge relay is bought to, whether or not one is named.
+
+    Args:
+        peak: largest current through the resistor.
+        voltage: highest working voltage.
+        whole: length of all failed tries in a row.
+        tries: how many.
+        ambient: air around it, or None.
+        constant: L/R of what it breaks, or None.
+    """
+    volts = voltage.least + voltage.shown
+    inductive = f", L/R at least {rounded(constant, True)}" if constant is not None else ""
+    return (
+        Requirement("relay: voltage", f"one pole above {volts} DC"),
+        Requirement("relay: makes", f"{peak.shown} at {volts} DC into an empty capacitor"),
+        Requirement("relay: breaks", f"{peak.shown} at {volts} DC{inductive}, {tries.number:g} "
+                    "times in a row, either way round, or say the marked direction",
+                    "it interrupts a failed pre-charge"),
+        Requirement("relay: carries", f"{peak.shown} for {whole.shown}{_air(ambient)}",
+                    "every try of a failed pre-charge"),
+    )
+
+
+def _air(ambient: Finding | None) -> str:
+    return f" at an ambient of {ambient.shown}" if ambient is not None and ambient.known \
+        else " at the given ambient"
 
 
 def _control(asked: PrechargeAsked, reference: Finding) -> tuple[Requirement, ...]:
@@ -642,7 +681,7 @@ def _over_tenth(slope: Finding) -> str:
 
 
 def _open_items(asked: PrechargeAsked) -> tuple[str, ...]:
-    asks = ["Resistor: energy allowed in the failed pre-charge at the given ambient (its maker)."]
+    asks = [f"Resistor: energy allowed in the failed pre-charge{_air(asked.ambient)} (its maker)."]
     if asked.relay is None:
         asks.append("Relay: current it makes and breaks at the highest working voltage (its "
                     "maker).")

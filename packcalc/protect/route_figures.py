@@ -15,6 +15,7 @@ from packcalc.cable_rules import (
     Section,
     ambient_factor,
     grouping_factor,
+    sections,
     table_rise,
 )
 from packcalc.checks import NOT_EVALUATED, Check
@@ -34,7 +35,7 @@ from packcalc.conductors import (
     survivable_current,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
 from packcalc.units import from_si
 from packcalc.value import replace, value_object
 
@@ -151,22 +152,30 @@ class Duty:
 
 @value_object
 class Figures:
-    """What one section offers."""
+    """What one section offers.
+
+    Attributes:
+        refusal: why the peak leaves nothing for a fault; what it stands is then counted from the
+            steady limit, and may be less.
+        silent: why nothing says what it carries; its current is then that of a thicker one, and
+            may be less.
+    """
 
     section: Section
     corrected: Finding
     capacity: Finding
     temperature: Finding
-    loop_resistance: Finding
-    drop: Finding
-    peak_drop: Finding
-    drop_ratio: Finding | None
+    loop_resistance: Finding | None = None
+    drop: Finding | None = None
+    peak_drop: Finding | None = None
+    drop_ratio: Finding | None = None
     peak: Finding | None = None
     constant: Finding | None = None
     withstand: Finding | None = None
     survivable: Finding | None = None
     column: Finding | None = None
     refusal: str = ""
+    silent: str = ""
 
 
 def frame_of(asked: RouteAsked, rule: RuleSet) -> Frame:
@@ -257,6 +266,50 @@ def figures_of(asked: RouteAsked, frame: Frame, duty: Duty, section: Section) ->
     column = _terminal_column(asked, frame, duty, section)
     temperature = trace(conductor_temperature, ambient=frame.ambient, rise=frame.rise,
                         current=duty.steady, **factors)
+    capacity = smallest([f for f in (corrected, limited, column) if f], "capacity of one cable")
+    return _whole(asked, frame, duty, Figures(section, corrected, capacity, temperature,
+                                              column=column))
+
+
+def thinner_figures(asked: RouteAsked, frame: Frame, duty: Duty, section: Section,
+                    hot: Finding, silent: str) -> tuple[Frame, Figures]:
+    """Figures of a cable below every section of the table, and the frame that they hold in.
+
+    Its maker's current takes the place of a table current: taken to heat the conductor up to its
+    class, with no credit for air cooler than stated. It carries no more than the smallest section
+    of the table; where its maker states nothing, that bound is all there is.
+
+    Args:
+        section: the cable, with its maker's current, which may lack its value.
+        hot: temperature class of its insulation.
+        silent: what to ask for where the maker states no current.
+    """
+    least = figures_of(asked, frame, duty, sections(frame.rule, frame.use)[0])
+    less = f"the table begins at {least.section.size}{OR_LESS}this cable is thinner"
+    column = least.column and least.column.called(note=less)
+    if not section.current.known:
+        plain = Figures(section, least.corrected.called(note=less),
+                        least.capacity.called(note=less), frame.steady_limit.called(
+                            "conductor temperature, counted at its limit"), column=column,
+                        silent=silent)
+        return frame, _whole(asked, frame, duty, plain)
+    rise = leaf("rise of the conductor at its maker's current", "Δθ", "K",
+                hot.number - frame.ambient.number, "assumed", source="packcalc-rule",
+                note=f"from {frame.ambient.shown} air to its class of {hot.shown}: errs high")
+    own = replace(frame, rise=rise, ambient_factor=leaf(
+        "factor for the air temperature", "k_a", "", 1.0, "definition",
+        note="its maker's current holds in this air or hotter"), terminal_factor=trace(
+            cable_ambient_factor, "factor for the steady temperature limit", symbol="k_θ",
+            limit=frame.steady_limit, ambient=frame.ambient, rise=rise))
+    found = figures_of(asked, own, duty, section)
+    return own, replace(
+        found, corrected=smallest([found.corrected, least.corrected], found.corrected.title),
+        capacity=smallest([found.capacity, least.capacity], found.capacity.title), column=column)
+
+
+def _whole(asked: RouteAsked, frame: Frame, duty: Duty, plain: Figures) -> Figures:
+    """Add drop and heat, which hang on the copper alone."""
+    section = plain.section
     hot = trace(copper_resistance, "resistance at the steady temperature limit",
                 resistance=section.resistance, at=section.resistance_at,
                 temperature=frame.steady_limit)
@@ -268,31 +321,39 @@ def figures_of(asked: RouteAsked, frame: Frame, duty: Duty, section: Section) ->
                       loop_resistance=loop)
     ratio = (trace(cable_drop_ratio, drop=drop, voltage=asked.system_voltage)
              if asked.system_voltage.known else None)
-    plain = Figures(section, corrected,
-                     smallest([f for f in (corrected, limited, column) if f],
-                              "capacity of one cable"),
-                     temperature, loop, drop, peak_drop, ratio, column=column)
+    dropped = replace(plain, loop_resistance=loop, drop=drop, peak_drop=peak_drop,
+                      drop_ratio=ratio)
     try:
-        return _with_heat(asked, frame, duty, plain)
+        peak = trace(peak_temperature, start=plain.temperature, current=duty.peak,
+                     time=asked.peak_duration, area=section.area)
+        # The fuse lets the conductor run at its steady limit: a fault may begin there.
+        start = largest([peak, frame.steady_limit], "conductor temperature when a fault begins")
+        return _with_heat(asked, frame, replace(dropped, peak=peak), start)
     except OutOfRange as refusal:
-        return replace(plain, refusal=str(refusal))
+        return _beyond(asked, frame, replace(dropped, refusal=str(refusal)))
 
 
-def _with_heat(asked: RouteAsked, frame: Frame, duty: Duty, plain: Figures) -> Figures:
-    """Add what the peak and the fault do to the copper.
+def _beyond(asked: RouteAsked, frame: Frame, refused: Figures) -> Figures:
+    """Its peak leaves nothing for a fault: no more than it stands from its steady limit."""
+    try:
+        return _with_heat(asked, frame, refused, frame.steady_limit,
+                          f"from its steady limit{OR_LESS}{refused.refusal}")
+    except OutOfRange:
+        return refused
+
+
+def _with_heat(asked: RouteAsked, frame: Frame, plain: Figures, start: Finding,
+               note: str = "") -> Figures:
+    """Add what a fault does to the copper.
 
     Raises:
-        OutOfRange: the peak alone leaves nothing for the fault.
+        OutOfRange: it begins at the end limit or above.
     """
-    peak = trace(peak_temperature, start=plain.temperature, current=duty.peak,
-                 time=asked.peak_duration, area=plain.section.area)
-    # The fuse lets the conductor run at its steady limit: a fault may begin there.
-    start = largest([peak, frame.steady_limit], "conductor temperature when a fault begins")
     constant = trace(adiabatic_constant, start=start, end=frame.fault_end)
-    withstand = trace(cable_withstand, constant=constant, area=plain.section.area)
-    return replace(plain, peak=peak, constant=constant, withstand=withstand,
+    withstand = trace(cable_withstand, constant=constant, area=plain.section.area, note=note)
+    return replace(plain, constant=constant, withstand=withstand,
                    survivable=trace(survivable_current, withstand=withstand,
-                                    time=asked.counted_time))
+                                    time=asked.counted_time, note=note))
 
 
 def warming_of(frame: Frame, figures: Figures) -> Finding | None:
@@ -325,6 +386,8 @@ def _terminal_column(asked: RouteAsked, frame: Frame, duty: Duty,
         return leaf("current by the terminals' column, 110.14(C)", "I_c", "A", 0.0, "read",
                     source="nfpa-70", note="terminals below 60 °C have no column")
     data = tables.table("cable_nec_310_16").where(insulation_C=columns[-1], size=section.size)
+    if not data.rows:  # thinner than the table: its smallest row bounds it
+        return None
     return data.finding(data.rows[0], "current_A",
                         f"current by the terminals' {columns[-1]:g} °C column, 110.14(C)", "I_c",
                         "A", float(data.rows[0]["current_A"]))

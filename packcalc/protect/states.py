@@ -47,6 +47,10 @@ Said = TypeVar("Said", bound=Any)
 SETTLE = leaf("time for a contact to move and a reading to settle", "t", "s", 0.5, "assumed",
               source="packcalc-rule", origin=RULE,
               note="our rule; the contactor's operate and release times plus two readings")
+MATCHED = leaf("time for charger or station to match the inlet to the battery", "t", "s", 7.0,
+               "assumed", source="packcalc-rule", origin=RULE, note="our rule; its manual first")
+MATCH = "inlet match"
+UNBOUNDED = "path.charge_difference is not stated: nobody bounds what the contact may close onto"
 UNTOLD = leaf("time until an open main contact shows by the link's fall", "t", "s", None, "given",
               note="needs the discharge resistor")
 PACK_LIVE = "modules, links, sense wires and everything up to the open contactors"
@@ -377,7 +381,8 @@ def _closing_gap(asked: StatesAsked) -> Scaled:
 
 def _working(asked: StatesAsked) -> tuple[State, ...]:
     left = _closing_gap(asked)
-    cut = asked.brief.path.charge_contactor != NONE
+    cut, matched = asked.brief.path.charge_contactor != NONE, asked.brief.path.charge_difference
+    nearer = cut and matched.known and matched.number < left.emptiest.number
     return (
         State("run", (CLOSED, CLOSED, OPEN, OPEN), "level and slope of pre-charge both reached"
               + ("; then the charge contactor's weld check" if cut else ""),
@@ -388,16 +393,33 @@ def _working(asked: StatesAsked) -> tuple[State, ...]:
               "voltage across main plus alone: a charged link with no current reads the same open "
               "and closed; the auxiliary contact tells the armature, not a burnt main contact",
               left),
+        *_inlet_match(asked),
         State("charge", (CLOSED, CLOSED, OPEN, CLOSED),
               "plug in and locked, earth proven, torque blocked"
-              + (", weld check of the charge contactor with the bus live" if cut else ""),
-              "inlet, plus to minus, against battery", "differing by less than", left.emptiest,
-              SETTLE, "charger off first, then " + ("charge contactor, then " if cut else "")
-              + "main contactors", f"{BUS_LIVE}; inlet and charge cable",
+              + (f", weld check of the charge contactor with the bus live, then {MATCH}"
+                 if cut else ""),
+              "inlet, plus to minus, against battery", "differing by less than",
+              matched if nearer else left.emptiest, SETTLE, "charger off first, then "
+              + ("charge contactor, then " if cut else "") + "main contactors",
+              f"{BUS_LIVE}; inlet and charge cable",
               "before current flows an inlet whose capacitors are charged reads the same with the "
               "charge contactor open" if cut else
-              "whether the plug is in: the inlet reads the same as in the drive", left),
+              "whether the plug is in: the inlet reads the same as in the drive",
+              None if nearer else left),
     )
+
+
+def _inlet_match(asked: StatesAsked) -> tuple[State, ...]:
+    """Both sides of the charge contactor at one voltage before it closes; none without one."""
+    if asked.brief.path.charge_contactor == NONE:
+        return ()
+    most = asked.brief.path.charge_difference
+    return (State(
+        MATCH, (CLOSED, CLOSED, OPEN, OPEN), "plug locked, that contactor's weld check",
+        "inlet, plus to minus, against battery, contact still open",
+        "differing by at most" if most.known else UNBOUNDED, most if most.known else None, MATCHED,
+        "it stays open, charger off", f"{BUS_LIVE}; inlet and charge cable",
+        "a welded contact matches at once; both readings' errors are in the level"),)
 
 
 def _bus_live(asked: StatesAsked) -> str:

@@ -120,8 +120,9 @@ def read_as_built(path: str | os.PathLike[str], wanted: Mapping[str, str], desig
     Raises:
         InputErrors: every fault of the file, each with row and id.
     """
-    return as_built_from_text(read_text(path), wanted, design, one_line(os.fspath(path)), today,
-                              version, named)
+    text = read_text(path, begin="`packcalc build BRIEF --form FILE` writes one to fill in")
+    return as_built_from_text(text, wanted, design, one_line(os.fspath(path)), today, version,
+                              named)
 
 
 def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,

@@ -91,7 +91,8 @@ _PLAIN_LINES = (
                "donor's management system, read out before it is taken apart"),
     ColumnLine("expiry", "end of the calendar life that the maker states", "the maker's paper"),
     ColumnLine("damage, donor, storage", "words: dents, swelling, smell; which donor; where it "
-               "lay and how charged. Water, fire or swelling in any of them sets the module aside",
+               "lay and how charged. Water, fire or swelling in any of them sets the module aside; "
+               "where donor or storage holds words that are not understood, the page says which",
                "look, and write it down"),
 )
 

@@ -91,7 +91,8 @@ def read_parts(path: str | os.PathLike[str]) -> PartsList:
         InputErrors: every fault of the file, each with row and column.
     """
     place = one_line(os.fspath(path))
-    return parts_from_text(read_text(path), place)
+    begin = "its head needs kind and name: `packcalc columns parts` lists what it may hold"
+    return parts_from_text(read_text(path, begin=begin), place)
 
 
 @functools.lru_cache(maxsize=4)  # a brief is read again for each change that is tried

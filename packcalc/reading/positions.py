@@ -26,22 +26,25 @@ DEEPEST_NEST = 40
 LONGEST_TOKEN = 100
 MOST_NAMES = 2000
 LONGEST_SHOWN = 60
+A_BRIEF = "`packcalc new FOLDER` writes a brief to start from"
 
 KeyPath = tuple[str | int, ...]
 
 
-def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE) -> str:
+def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE,
+              begin: str = A_BRIEF) -> str:
     """Read a text file with plain line ends and no byte-order mark.
 
     Args:
         path: of the file.
         largest: bytes that are read; more are refused.
+        begin: what begins such a file, told where it is empty.
 
     Raises:
         InputErrors: the file cannot be read, is no text, or is too large.
     """
     place = one_line(os.fspath(path))
-    return _decode(_read_bytes(Path(path), place, largest), place)
+    return _decode(_read_bytes(Path(path), place, largest), place, begin)
 
 
 def read_toml(path: str | os.PathLike[str]) -> tuple[dict, str]:
@@ -137,9 +140,9 @@ def _names_in(folder: Path, otherwise: str, like: str = "brief.toml") -> str:
     return f"did you mean {one_line(str(folder / near))!r}?" if near else otherwise
 
 
-def _decode(data: bytes, place: str) -> str:
+def _decode(data: bytes, place: str, begin: str = A_BRIEF) -> str:
     if not data.strip(b" \t\r\n\xef\xbb\xbf"):
-        raise _whole(place, "is empty", "`packcalc new FOLDER` writes a brief to start from")
+        raise _whole(place, "is empty", begin)
     zero = data.find(b"\0")
     if zero >= 0:
         raise _whole(place, f"is no text file: byte 0 at offset {zero}", "save it as UTF-8 text")

@@ -134,7 +134,8 @@ def read_readings(path: str | os.PathLike[str], wanted: Mapping[str, str],
     Raises:
         InputErrors: every fault of the file, each with row and id.
     """
-    return readings_from_text(read_text(path), wanted, one_line(os.fspath(path)), bound)
+    text = read_text(path, begin="`packcalc commission BRIEF --form FILE` writes one to fill in")
+    return readings_from_text(text, wanted, one_line(os.fspath(path)), bound)
 
 
 def readings_from_text(text: str, wanted: Mapping[str, str], place: str = "readings",

@@ -63,7 +63,8 @@ def read_text(path: Path) -> str:
         raise refuse(f"is not UTF-8 text: byte 0x{data[error.start]:02X} at offset {error.start}",
                      save, data.count(b"\n", 0, error.start) + 1) from error
     if not text.strip(" \t\r\n,;"):
-        raise refuse("is empty", "the head needs at least the column mark")
+        raise refuse("is empty", "take it away, and `packcalc bench --enter SHEET` begins a new "
+                     "one; by hand the head needs at least the column mark")
     return text
 
 

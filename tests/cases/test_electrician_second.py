@@ -107,7 +107,7 @@ def test_a_mid_pack_fuse_would_stand_in_it():
 # -- places between their ends -----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("key", ["terminals", "cable.battery to inverter", "inlet"])
+@pytest.mark.parametrize("key", ["terminals", "cable.battery to inverter", "inlet.charger to battery"])
 def test_a_hole_between_the_ends_of_a_place_fails_it(faulty, key):
     found = place(faulty, key)
     assert found.at_highest.clears and found.at_lowest.clears  # its ends alone would pass

@@ -205,13 +205,14 @@ def test_a_crash_of_such_a_pack_says_that_a_weld_is_not_seen() -> None:
 # -- a fuse and a disconnect at one link --------------------------------------------------------
 
 def test_fuse_and_disconnect_at_one_link_are_both_looked_for() -> None:
-    # 10 channels, modules of 6 cells: monitor 5 holds cells 41 to 50, the link lies after cell 48
+    # 10 channels, modules of 6 cells: 48 cells and 7 joints lie before that place, channel 56 is
+    # its own; monitor 6 has channels 51 to 60, cells 44 to 48, the place, cells 49 to 52
     found = study("truck", management__channels_per_monitor=10,
                   management__monitor_order="runs on, links measured")
     for words in ("across a fuse", "across the service disconnect"):
         (check,) = checks(found, "management", words)
         assert check.verdict == "fail" and check.figure.number == 1
-        assert "cells 41 to 50" in check.reason
+        assert "cells 44 to 52" in check.reason
 
 
 # -- what the bench says of self-discharge ------------------------------------------------------

@@ -198,8 +198,13 @@ def test_monitor_across_the_disconnect_of_modules_with_unequal_cells():
 
 def test_monitor_that_ends_right_at_the_disconnect_is_clear_of_it():
     # modules of 7 cells, monitors of 14: the joint after module 2 (cell 14) is free, after 1 not
-    found = divide((7, 7, 7, 7), 14, LINKS_MEASURED, {1: "link", 2: "disconnect", 3: "link"})
+    between = {1: "link", 2: "disconnect", 3: "link"}
+    found = divide((7, 7, 7, 7), 14, RUNS_ON, between)
     assert [m.spans for m in found] == [("link after module 1",), ("link after module 3",)]
+    # measured, every joint is a channel: the disconnect is the 7+1+7+1 = 16th, the 2nd monitor's
+    measured = divide((7, 7, 7, 7), 14, LINKS_MEASURED, between)
+    assert [m.spans for m in measured] == [
+        ("link after module 1",), ("disconnect after module 2", "link after module 3"), ()]
 
 
 def test_restarting_monitors_waste_channels_but_span_nothing():

@@ -265,7 +265,7 @@ def test_strings_have_states_of_their_own():
                if "measured difference" in r.what)
     assert joining.level.shown == row and joining.timeout.known
     assert "current" in joining.failing and result.state("one string out").live.startswith("every")
-    assert len(states().states) == 10  # grouped: none of these
+    assert len(states().states) == 11  # grouped: none of these
 
 
 def test_torque_is_held_against_the_soonest_trip():

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from packcalc.cli_handover import record_no, tell_record
 from packcalc.cli_layout import end_study
 from packcalc.errors import InputErrors
-from packcalc.handover.as_built import assigned, hold, wanted
+from packcalc.handover.as_built import Deviation, assigned, hold, wanted
 from packcalc.handover.build import build_sheet
 from packcalc.handover.readings import joint_limit
 from packcalc.reading.as_built_file import COLUMNS, as_built_from_text
@@ -41,7 +41,7 @@ def record(*changes: dict[str, str], **every: str) -> str:
         elif row["id"] in JOINTS:
             row.update(torque="9.0 N·m", resistance="0.030 mΩ")
         else:
-            row["part"] = row["designed"]
+            row.update(part=row["designed"], serial="S")
         row.update(every)
         row.update(named.get(row["id"], {}))
     out = io.StringIO()
@@ -229,3 +229,45 @@ def test_a_line_that_is_missing_or_blank_is_told_on_the_page_and_in_the_terminal
     tell_record(held, True)
     tell_record(hold(SHEET, read(record()), MARKS), False)
     assert capsys.readouterr().err == ""
+
+
+# --- readings that cannot be --------------------------------------------------------------------
+
+
+def added(*changes: dict[str, str]) -> tuple[Deviation, ...]:
+    """What a record has to tell beyond one that is filled as it should be."""
+    known = hold(SHEET, read(record()), MARKS).deviations
+    return tuple(d for d in hold(SHEET, read(record(*changes)), MARKS).deviations if d not in known)
+
+
+@pytest.mark.parametrize("text", ["0 mΩ", "0.031 µΩ", "0.0009 mΩ"])
+def test_a_joint_lower_than_any_can_be_goes_back(text) -> None:
+    (one,) = added({"id": JOINTS[2], "resistance": text})
+    assert (one.id, one.words, one.grave) == (JOINTS[2], f"{text} read, below 0.001000 mΩ", True)
+    assert "look at value and unit" in one.act
+
+
+def test_every_joint_in_a_wrong_unit_goes_back_and_tells_nothing_of_what_is_normal() -> None:
+    changes = [{"id": name, "resistance": "0.030 µΩ"} for name in JOINTS]
+    assert [d.id for d in added(*changes)] == JOINTS
+    assert [d.id for d in added(*changes[1:])] == JOINTS[1:]  # the true one does not stand out
+
+
+@pytest.mark.parametrize(("text", "told"), [
+    ("0 N·m", True), ("0.4 N·m", True), ("210 N·m", True), ("0.5 N·m", False), ("200 N·m", False)])
+def test_a_torque_that_no_bolt_has_goes_back_however_alike_all_are(text, told) -> None:
+    lines = [*MARKS, *JOINTS]
+    found = added(*({"id": name, "torque": text} for name in lines))
+    assert sorted(d.id for d in found) == (sorted(lines) if told else [])
+    assert all(d.grave and "look at value and unit" in d.act for d in found)
+
+
+def test_a_torque_of_nought_does_not_make_the_true_one_stand_out() -> None:
+    found = added(*({"id": name, "torque": "0 N·m"} for name in JOINTS[1:]))
+    assert [d.id for d in found] == JOINTS[1:]
+
+
+def test_a_blank_serial_is_told_and_holds_no_gate() -> None:
+    (one,) = added({"id": "main_fuse", "serial": ""})
+    assert (one.words, one.grave) == ("no serial number written down", False)
+    assert "write none" in one.act

@@ -41,7 +41,8 @@ ONE_MONITOR = WITH_LINK.replace(
     + "[pack]\nfuse_after = 0\ndisconnect_after = 0\n"
 RESTARTING = ONE_MONITOR.replace("channels_per_monitor = 400", "channels_per_monitor = 12") \
     .replace("runs on, links measured", "restarts at each module")
-ACROSS = ONE_MONITOR.replace("channels_per_monitor = 400", "channels_per_monitor = 30")
+ACROSS = ONE_MONITOR.replace("channels_per_monitor = 400", "channels_per_monitor = 30") \
+    .replace("runs on, links measured", "runs on across links")
 DAY = "M1,2026-01-01,2026-11-24,A. Tester,\n"
 
 

@@ -94,13 +94,23 @@ def beside_a_disconnect() -> ProtectionStudy:
     return study
 
 
+def over_the_disconnect(order: str) -> ProtectionStudy:
+    """A cell monitor joins what the disconnect parts, or may: more words than one that parts."""
+    path = ROOT / "examples" / "truck" / "brief.toml"
+    own = tomllib.loads(path.read_text("utf-8"))["management"]
+    return sized("truck", (("x" * 24, "heater"), ("y" * 24, "other")), title=LONG,
+                 management=own | {"channels_per_monitor": 8, "monitor_order": order})
+
+
 @pytest.mark.browser
 @pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on the path")
 @pytest.mark.parametrize("make", [
-    heaters, crowd, to_the_limit, beside_a_disconnect, class_a, lambda: crowd(title=LONG),
+    heaters, crowd, to_the_limit, beside_a_disconnect, class_a,
+    lambda: over_the_disconnect("runs on, links measured"), lambda: over_the_disconnect("unknown"),
+    lambda: crowd(title=LONG),
     lambda: sized("minibus", tuple((one, "heater") for one in FURTHER), strings=True, title=LONG)],
     ids=["five heaters", "all kinds", "names to the limit", "with a disconnect", "class A",
-         "long title", "strings"])
+         "monitor over it", "division open", "long title", "strings"])
 def test_the_sheet_is_one_page(make, tmp_path: Path) -> None:
     page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
     page.write_text(render(responder_document(make()), "html"), "utf-8")
