@@ -29,6 +29,7 @@ from packcalc.mixes import module_numbers
 from packcalc.protection import ProtectionStudy
 from packcalc.reading.positions import one_line, read_text
 from packcalc.reading.readings_file import to_come
+from packcalc.reading.told_once import first_of
 from packcalc.review_since import (
     INPUT,
     OF_MARKS,
@@ -426,7 +427,7 @@ def check_review(file: ReviewFile, study: ProtectionStudy,
         faults = _older(file, lines, layout_of(study)) or [
             *faults, *(_unknown(file, lines) if file.layout else ())]
     if faults:
-        raise InputErrors(faults[:MOST_FAULTS])
+        raise InputErrors(first_of(faults, MOST_FAULTS))
 
 
 def of_other_layout(place: str, layout: str, study: ProtectionStudy) -> list[Fault]:
@@ -519,8 +520,8 @@ def _unknown(file: ReviewFile, lines: Sequence[Decision]) -> list[Fault]:
     faults, missing = [], _missing(file, lines)
     own = file.listed == list_digest(lines)
     unknown = [m for m in _strange(file, lines) if own or m.digest in digests]
-    for mark in unknown[:MOST_FAULTS]:
-        near = nearest(mark.decision_id, known)
+    for number, mark in enumerate(unknown):
+        near = nearest(mark.decision_id, known) if number < MOST_FAULTS else ""
         faults.append(Fault(file.place, 0, one_line(mark.decision_id, 80),
                             "is no decision of this design",
                             f"did you mean {near!r}?" if near else "take ids from the sheet"))
@@ -699,11 +700,7 @@ class _Reading:
         if issued:
             self._date(issued, 0, "issued")
         if self.faults:
-            more = len(self.faults) - MOST_FAULTS
-            if more > 0:
-                self.faults = [*self.faults[:MOST_FAULTS], Fault(
-                    self.place, 0, "", f"{more} further faults are not listed")]
-            raise InputErrors(self.faults)
+            raise InputErrors(first_of(self.faults, MOST_FAULTS))
         return ReviewFile(design, tuple(self.marks), self.place, layout, signed(digest),
                           tuple(self.rows), tuple(self.cleaned), issued, tuple(self.gone),
                           self.counted, self.entries, self.listed, tuple(self.beside), self.shown,

@@ -27,7 +27,7 @@ from packcalc.reading.readings_file import (
     rows,
     to_come,
 )
-from packcalc.reading.told_once import told_once
+from packcalc.reading.told_once import first_of, told_once
 from packcalc.value import value_object
 
 # What the design says stands in front; what the builder fills in follows.
@@ -168,7 +168,7 @@ def as_built_from_text(text: str, wanted: Mapping[str, str], design: str,
     if not count and not faults:
         faults.append(Fault(place, 0, "", "holds no line", "one row a part, below the head"))
     if faults:
-        raise InputErrors(told_once(faults)[:MOST_FAULTS])
+        raise InputErrors(first_of(told_once(faults), MOST_FAULTS))
     _, layout, digest = next(iter(versions))
     return AsBuilt(place, hashlib.sha256(text.encode()).hexdigest()[:16], tuple(found), layout,
                    signed(digest), tuple(printed))

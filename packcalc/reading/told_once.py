@@ -13,6 +13,22 @@ _SAID = re.compile(r"^module .{1,40}?: |'.*'|\d[\d.,-]*")  # whose, and the figu
 _EXAMPLE = re.compile(r', like ".*"$')
 
 
+def first_of(faults: Sequence[Fault], most: int) -> list[Fault]:
+    """The first faults, and one line that says how many more there are.
+
+    Examples:
+        >>> print(*first_of([Fault("r.csv", n, "a", "is empty") for n in (4, 5, 6)], 2), sep="\\n")
+        r.csv:4: a: is empty
+        r.csv:5: a: is empty
+        r.csv: 1 further fault is not listed
+    """
+    more = len(faults) - most
+    if more <= 0:
+        return list(faults)
+    return [*faults[:most], Fault(faults[0].file, 0, "", f"{more} further fault"
+                                  f"{' is' if more == 1 else 's are'} not listed")]
+
+
 def told_once(faults: Iterable[Fault], *, by_key: bool = False) -> list[Fault]:
     """The same faults by line; those that differ in figures and quoted words alone become one.
 

@@ -31,6 +31,7 @@ from packcalc.report.blocks import (
 )
 from packcalc.report.brief_report import meta_of
 from packcalc.report.document import (
+    TO_FILL,
     Block,
     Bullets,
     Cell,
@@ -323,7 +324,7 @@ def steps_table(sheet: Teardown) -> Table:
                column("measure", "Measure before going on", wide=True),
                column("live", "Live while it is opened, and after", wide=True),
                column("reading", "Read, by whom"))
-    rows = tuple((whole(s.number), Cell(s.action), Cell(s.measure), Cell(s.live), Cell("____"))
+    rows = tuple((whole(s.number), Cell(s.action), Cell(s.measure), Cell(s.live), Cell(TO_FILL))
                  for s in sheet.steps)
     return Table("teardown_steps", "Steps", columns, rows,
                  "A reading outside its band: stop, and find out why before the next step.")

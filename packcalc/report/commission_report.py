@@ -53,6 +53,7 @@ from packcalc.report.handover_blocks import (
 from packcalc.review import design_of, layout_of
 
 TITLE = "First energising, stage by stage"
+TREND_TITLE = "Readings repeated, against the first energising"
 UNBOUND = ("does not say which design it belongs to: make sure that these readings are of this "
            "pack, and add the columns design and layout as --form FILE writes them")
 WORSE = ("worse than the baseline before it by more than its trend may move: a reviewer looks at "
@@ -101,7 +102,7 @@ def commission_document(study: ProtectionStudy, file: ReadingsFile | None = None
     worked = [*_chains(plan, found), *_trend_chains(trend_lines, joint_outliers(plan, readings)),
               *chains("baseline_anew", [c for a in declared_anew(plan, readings)
                                         for c in (a.change, a.change_first) if c is not None])]
-    return document(TITLE, subtitle(study),
+    return document(TREND_TITLE if trend_lines else TITLE, subtitle(study),
                     (*sections, *appendix(tuple(worked))), about, study.pack)
 
 

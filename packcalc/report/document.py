@@ -33,6 +33,9 @@ class Column:
     wide: bool = False
 
 
+TO_FILL = "____"  # a cell that a hand fills in
+
+
 @dataclass(frozen=True, init=False)  # made by the thousand
 class Cell:
     """One cell: the text a page shows, the value JSON and CSV carry."""

@@ -13,10 +13,12 @@ from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import RULES_TOLD_ONCE, finding_cell
 from packcalc.report.brief_report import meta_of
-from packcalc.report.document import Block, Cell, Chain, Column, Paragraph, Section, Table
+from packcalc.report.document import (
+    TO_FILL, Block, Cell, Chain, Column, Paragraph, Section, Table,
+)
 from packcalc.units import printed
 
-BLANK = Cell("____", "")
+BLANK = Cell(TO_FILL, "")
 DEALT = "As its modules are dealt"
 
 

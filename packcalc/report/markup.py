@@ -11,7 +11,7 @@ from typing import Any
 
 from packcalc.findings import Finding
 from packcalc.marks import NOT_MARKED
-from packcalc.report.document import Table
+from packcalc.report.document import TO_FILL, Table
 from packcalc.report.steps import Step, result
 
 # In a narrow cell a unit would else stand alone on the next line.
@@ -49,6 +49,8 @@ def rows(table: Table, ids: list[str]) -> str:
     for place, row in enumerate(table.rows):
         out.append(f'<tr id="{ids[place]}">' if ids else "<tr>")
         for number, ((start, end), cell) in enumerate(zip(tags, row)):
+            if cell.text == TO_FILL:
+                start = "<td class=fill>"
             text = escaped(_joined(cell.text))
             out.append(start + (_graver(text) if number == verdict else text) + end)
         out.append("</tr>\n")
