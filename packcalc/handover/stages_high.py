@@ -265,7 +265,7 @@ def _match(figures: Figures) -> tuple[Expected, ...]:
     return (Expected(
         "charge.match", "inlet to battery just before the charge contactor closes, the largest",
         "voltage", "V", high=brief.path.charge_difference, how="controller's own reading, once by "
-        f"meter too; it closes only within it, see the state {MATCH}",
+        f"meter too, both readings' errors added; it closes only within it, see the state {MATCH}",
         above="it must stay open: so far apart it makes more than it is held to, and may weld",
         needed=own, lacking=UNBOUNDED),) if charge_poles(figures.study) else ()
 

@@ -257,8 +257,11 @@ def _own_figures(own: RouteAsked, rule: RuleSet,
         return frame, duty, figures_of(own, frame, duty, section)
     hot = largest([f for f in (part.insulation_class, own.insulation_class) if f is not None],
                   "conductor at its maker's current")
-    frame, figures = thinner_figures(own, frame, duty, _thin_section(own, part), hot,
-                                     _asks_current(own))
+    silent = _asks_current(own)
+    if part.insulation_class is None and part.current_at_ambient is not None:
+        # Nobody knows then how hot its maker's current makes it.
+        part, silent = replace(part, current_at_ambient=None), f"{SILENT}the temperature class"
+    frame, figures = thinner_figures(own, frame, duty, _thin_section(own, part), hot, silent)
     return frame, duty, figures
 
 

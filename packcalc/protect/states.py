@@ -419,7 +419,8 @@ def _inlet_match(asked: StatesAsked) -> tuple[State, ...]:
         "inlet, plus to minus, against battery, contact still open",
         "differing by at most" if most.known else UNBOUNDED, most if most.known else None, MATCHED,
         "it stays open, charger off", f"{BUS_LIVE}; inlet and charge cable",
-        "a welded contact matches at once; both readings' errors are in the level"),)
+        "a welded contact matches at once; both readings' errors come on top: set the controller "
+        "so much lower"),)
 
 
 def _bus_live(asked: StatesAsked) -> str:

@@ -25,6 +25,8 @@ _ALSO_CALLED = {"lifepo4": "LFP", "lifepo": "LFP", "life": "LFP", "lifp": "LFP",
 # Other chemistries: the most alike of our names would be a wrong hint.
 _NONE_OF_OURS = ("lco", "licoo2", "lmfp", "lnmo", "lion", "liion", "lipo", "nimh", "nicd", "naion",
                  "sib")
+_A_RECORD = ("a module record needs chemistry, cells_in_series and capacity, or a label like "
+             '"12s 160 Ah NMC"; `packcalc library show nmc-6s-240ah` shows the figures of one')
 _ZERO_CELSIUS = 273.15
 
 
@@ -190,7 +192,7 @@ def own_record(path: str | PathLike[str], figures: Mapping[str, Any],
     """
     from packcalc.reading.positions import locate, one_line, read_toml
 
-    data, text = read_toml(path)
+    data, text = read_toml(path, begin=_A_RECORD)
     place = one_line(fspath(path))
 
     def origin(key: str) -> Origin:

@@ -47,14 +47,18 @@ def read_text(path: str | os.PathLike[str], largest: int = LARGEST_FILE,
     return _decode(_read_bytes(Path(path), place, largest), place, begin)
 
 
-def read_toml(path: str | os.PathLike[str]) -> tuple[dict, str]:
+def read_toml(path: str | os.PathLike[str], begin: str = A_BRIEF) -> tuple[dict, str]:
     """Read a TOML file: its data, and its text with plain line ends and no byte-order mark.
+
+    Args:
+        path: of the file.
+        begin: what begins such a file, told where it is empty.
 
     Raises:
         InputErrors: the file cannot be read, is no text, is too large, or is no valid TOML.
     """
     place = one_line(os.fspath(path))
-    text = _decode(_read_bytes(Path(path), place), place)
+    text = _decode(_read_bytes(Path(path), place), place, begin)
     return parse_toml(text, place), text
 
 

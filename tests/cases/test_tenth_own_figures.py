@@ -91,6 +91,19 @@ def test_a_bare_section_below_the_table_shows_nothing_of_its_current(words):
     assert check_of(part, "Overload protection").verdict == FAIL
 
 
+def test_a_thin_cable_of_no_stated_class_shows_nothing_of_its_current():
+    # Its maker's current may heat it to 150 °C as well as to 90: terminals of 85 °C in 50 °C air
+    # would leave √(35/100) or √(35/40) of 35 A, 20.7 A or 32.7 A beside a fuse of 25 A.
+    rated = {"fuse_rating": given("In", "A", 25.0), "overload_device": "fuse of a branch"}
+    _, stated = _held(_cable(2.5, 35.0), 8.0, **rated)
+    assert check_of(stated, "Overload protection").verdict == FAIL
+    found, part = _held(replace(_cable(2.5, 35.0), insulation_class=None), 8.0, **rated)
+    for title in ("Steady conductor temperature", "End of the peak", "Overload protection"):
+        assert check_of(part, title).verdict == NOT_EVALUATED, title
+        assert "the temperature class" in check_of(part, title).reason
+    assert found.current_capacity.may_be_less
+
+
 def test_a_named_cable_without_its_section_takes_no_other_ones_figures():
     found, part = _held(replace(_cable(50.0, 200.0), section=None), let_through=given(
         "I²t", "A²s", 1e3), protected_by="main fuse")
