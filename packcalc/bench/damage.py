@@ -12,6 +12,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+from packcalc.bench.told_figures import DRAINED, UNREAD, told_figures
+from packcalc.modules import ModuleType
 from packcalc.value import value_object
 
 # 50 ft are 15.24 m; printed in whole metres, rounded up.
@@ -24,6 +26,7 @@ TOLD_IN = ("donor", "storage")  # columns of a module's past, in words
 MOST_TOLD = 12  # texts
 NO_DAMAGE = ("", "none", "no", "nothing", "ok")
 DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "free", "neither", "nor", "none")
+NEGATIONS = tuple(word for word in DENIALS if word != "free")
 DENIED_WITHIN = 3  # words before the grave one
 GRAVE_STEMS = ("swol", "swell", "bulg", "puff", "balloon", "pillow", "leak", "weep", "ooz", "drip",
                "electrolyte", "vent", "gass", "burn", "scorch", "smok", "fire", "smell", "punct",
@@ -60,7 +63,7 @@ DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
 DOUBT_WORDS = (*(word for word in GRAVE_WORDS if word != "warm"), "burn", "burns", "burnout",
                "sank", "sunk", "sunken", "soot", "sooty", "ash", "ashes", "mud", "muddy", "silt",
                "brine", "briny", "salt", "salty", "washed", "bathed", "hail", "frost", "hit",
-               "dead", "died", "arced", "pregnant")
+               "dead", "died", "arced", "pregnant", "flat", "uncharged")
 # Several words that say one thing: a drained cell, a blow, a write-off, a warm case.
 _TOLD_BY_TWO = re.compile(
     r"\bdeep(?:ly)?[\s-]+discharg\w*|\bover[\s-]+discharg\w*|\broll(?:ed)?[\s-]?over|"
@@ -71,9 +74,16 @@ _TOLD_BY_TWO = re.compile(
     r"(?<![\d.,])0(?:[.,]0+)?\s*(?:%|per\s?cent)|"
     r"\b(?:dead|run|ran|gone|went|completely|totally)[\s-]+(?:flat|empty|down)\b|"
     r"\b(?:stored|kept|stood|left|lay|arrived)[\s-]+empty\b|\bflat[\s-]+(?:for|since)\b|"
-    r"\b(?:flat|empty)[\s-]+(?:pack|batter|cell|module)\w*|\bshort[\s-]+circuit\w*|"
+    r"\b(?:flat|empty|discharged|depleted)[\s-]+(?:pack|batter|cell|module)\w*|"
+    r"\b(?:pack|batter(?:y|ie)|cell|module|string|unit|charge|soc)s?[\s-]+"
+    r"(?:(?:was|were|is|are|had|been|gone|went|ran|run|all|found|read|completely|totally|left|"
+    r"stored|kept|stood|lay|at|of|down|to|about|only)[\s-]+){0,3}"
+    r"(?:empty|discharged|depleted|zero|nil|none|nought)\b|"
+    r"(?:\b(?:no|zero|nil|without)|(?<![\w.,])0)[\s-]+(?:charge|soc|voltage|volts?)\b|"
+    r"\bshort[\s-]+circuit\w*|"
     r"\b(?:was|got|get|ran|runs?|felt|feels|still|too|very)[\s-]+warm\b|\bwarm[\s-]+to\b|"
-    r"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+(?:sea|lake|canal|pond|harbou?r|puddle|tide)\b")
+    r"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+(?:sea|lake|canal|pond|harbou?r|puddle|tide|"
+    r"pool|bath|stream|creek|gutter|well)\b")
 # Two words that say one thing: water that got at it, or something that is no harm.
 _WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?"
                     r"(?:(?:sea|salt|rain|river|flood|bilge|muddy|brackish)[\s-]*)?water\b")
@@ -86,7 +96,13 @@ _HARMLESS = re.compile(
     _HARM + r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
     r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*|\bventilat\w*|\bblazers?\b|"
     r"\bgas[\s-]?(?:stations?|heat\w*|boilers?)\b|\bhumidity[\s-]controlled\b|"
-    r"\bdehumidif\w*")
+    r"\bdehumidif\w*|\b12\s*v(?:olts?)?[\s-]+(?:removed|disconnected)\b|"
+    r"\b(?:(?:laid|lying)[\s-]+flat|stored[\s-]+flat[\s-]+on[\s-]+(?:(?:a|the)[\s-]+)?"
+    r"(?:pallet|bench|floor)s?)\b(?![\s-]+(?:for|since))|\broom[\s-]+temperature\b|"
+    r"(?<!over[\s-])\bheated[\s-]+(?:room|garage|shed|store|hall|workshop|building|cellar|house|"
+    r"warehouse|container|lab)\b|"
+    r"(?:^|(?<=[,;.(]\s)|(?<=pack\s)|(?<=modules\s)|(?<=module\s))"
+    r"removed[\s-]+(?:from|by|in)\b")
 # Who and what stands by against fire is no harm, yet is also told where it had to act: harmless
 # only among words of place and vehicle, and where the note tells of no such act.
 _GUARD = re.compile(
@@ -107,11 +123,11 @@ _SMALL = frozenset(
     "them this that which all each every both un non".split())
 _PLAIN = _QUIET | _SMALL | frozenset(
     "one two three four five six seven eight nine ten first second new used own same only also "
-    "yes ok good fine sound well intact complete whole tidy dark cold indoors inside outside "
-    "upright flat level bench table floor pallet crate case tray lid cover covered wooden metal "
-    "plastic steel rubber mat bag wrapped packed separate separately apart alone closed open "
-    "locked insulated heated container cellar basement attic loft stable lab laboratory school "
-    "office house home quarry field forest mine harbour port dock airport station track road "
+    "yes ok good fine sound well intact complete whole tidy dark cold indoors inside "
+    "upright level bench table floor pallet crate case tray lid cover covered wooden metal "
+    "plastic steel rubber mat bag wrapped packed separate separately apart alone closed "
+    "locked insulated container cellar basement attic loft stable lab laboratory school "
+    "office house home quarry mine harbour port dock airport station track road "
     "street site works factory plant warehouse wagon coach tractor loader excavator machine boat "
     "ferry ship train tram bike scooter cart ambulance taxi saloon sedan coupe suv electric "
     "hybrid battery pack module cell string unit kwh km mile mm cm ah soc percent per cent year "
@@ -120,7 +136,11 @@ _PLAIN = _QUIET | _SMALL | frozenset(
     "dealer breaker auction find trade exchange lease leased rental demo prototype test tested "
     "read measured capped terminal service serviced plug owner front rear left right top bottom "
     "upper lower north south east west middle big small large white black grey gray red blue "
-    "green yellow silver full temperature degc degree removed taken".split())
+    "green yellow silver full taken".split())
+# What may tell of harm or of none is never taken for a name, wherever it stands.
+_NO_NAME = frozenset(
+    "heated temperature degc degree degrees open opened outside outdoors outdoor removed empty "
+    "exposed field forest low high lost missing broken bare bad poor scrap zero hard".split())
 _FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
             "in", "stood", "the", "or", "nor", "visible", "thermal")
 
@@ -169,12 +189,12 @@ class Past:
     unread: tuple[str, ...] = ()
 
 
-def weigh_past(note: str) -> Past:
+def weigh_past(note: str, module: ModuleType | None = None) -> Past:
     """NONE, ASK or GRAVE, of a note on where a module came from or where it lay.
 
     Water, fire and swelling are grave, also behind a hyphen; a word is let go only where it is
     denied right before it, and asked about where a denial stands near it or it might mean
-    something else.
+    something else. A voltage told is held to the module's type.
 
     Examples:
         >>> [weigh_past(note).meaning for note in (
@@ -187,6 +207,7 @@ def weigh_past(note: str) -> Past:
     text = re.sub(r"[^,;.]+", lambda clause: _guards(clause.group(), text), text)
     for pattern, word in ((_WATER, "soak"), (_GRAVE_BY_TWO, "fire"), (_TOLD_BY_TWO, "hit")):
         text = pattern.sub(lambda match: word.ljust(len(match.group()), "_"), text)
+    text, odd = _without_figures(note, text, module)
     tokens = list(re.finditer(r"[^\W_]['\w-]*|[,;.]", text))
     words = [token.group() for token in tokens]
     grave, doubt = [], []
@@ -200,46 +221,89 @@ def weigh_past(note: str) -> Past:
         return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt))
     left = "".join(was if was.lower() == put else put
                    for was, put in zip(note, text, strict=False))
-    return Past(NONE, unread=_unread([left[t.start():t.end()] for t in tokens]))
+    return Past(NONE, unread=(*_unread([left[t.start():t.end()] for t in tokens]), *odd))
+
+
+def _without_figures(note: str, text: str, module: ModuleType | None
+                     ) -> tuple[str, tuple[str, ...]]:
+    """The text with each figure a word of its own, a drained one harm, and those to be read."""
+    odd = []
+    for start, end, found in tuple(told_figures(text, module)):
+        put = "hit" if found == DRAINED else "0"  # stays a word between a denial and a harm
+        text = text[:start] + put.ljust(end - start, "_") + text[end:]
+        if found == UNREAD:
+            odd.append(note[start:end])
+    return text, tuple(odd)
 
 
 def _unread(words: Sequence[str]) -> tuple[str, ...]:
     """Words known neither as harm nor as harmless; a name before a plain word is none of them.
 
+    What denies a harmless word ("no cover") may tell of harm.
+
     Examples:
         >>> _unread(["Hollin", "farm", "donor"]), _unread(["Zapped", "barn"]), _unread(["Zap"])
         ((), ('Zapped',), ('Zap',))
     """
-    before = [_plain(word.lower()) and word.lower() not in _SMALL for word in [*words[1:], ""]]
-    return tuple(word for word, named in zip(words, before, strict=False) if not all(
-        _known(part.lower()) or named and part.istitle() and not part.endswith("ed")
-        for part in re.split("[-_/]", word.removesuffix("'s"))))
+    found = []
+    for at, word in enumerate(words):
+        then = words[at + 1].lower() if at + 1 < len(words) else ""
+        named = _plain(then) and then not in _SMALL
+        parts = re.split("[-_/]", word.removesuffix("'s"))
+        if denied := _denies_plain(words, at):
+            found.append(denied)
+        elif not all(_known(part.lower()) or named and _may_be_name(part) for part in parts):
+            found.append(word)
+    return tuple(found)
+
+
+def _may_be_name(part: str) -> bool:
+    return part.istitle() and not part.endswith("ed") and part.lower() not in _NO_NAME
+
+
+def _denies_plain(words: Sequence[str], at: int) -> str:
+    """A denial with the harmless word that it denies; empty where it is none.
+
+    Examples:
+        >>> _denies_plain(["Never", "been", "dry"], 0), _denies_plain(["no", "fire"], 0)
+        ('Never been dry', '')
+    """
+    if words[at].lower() not in NEGATIONS:
+        return ""
+    end = at + 1
+    while end < len(words) and words[end].lower() in _FILLERS:
+        end += 1
+    denied = end < len(words) and _plain(words[end].lower())
+    return " ".join(words[at:end + 1]) if denied else ""
 
 
 def _known(part: str) -> bool:
     """Whether a part of a word says something, be it a harm that is denied."""
-    return (len(part) < 2 or not part.isalpha() or part in DENIALS or part in _FILLERS
-            or _plain(part) or _told(part.removeprefix("un").removeprefix("non")) != NONE)
+    part = part if part in DENIALS else "".join(filter(str.isalpha, part))
+    return (len(part) < 2 or part in DENIALS or part in _FILLERS or _plain(part)
+            or _told(part.removeprefix("un").removeprefix("non")) != NONE)
 
 
 def _plain(word: str) -> bool:
     return not _PLAIN.isdisjoint((word, word.removesuffix("s")))
 
 
-def read_yourself(notes: Iterable[tuple[str, str]]) -> str:
+def read_yourself(notes: Iterable[tuple[str, str, ModuleType | None]]) -> str:
     """Every text with a word that says nothing here, once; empty where all are understood.
 
     Args:
-        notes: (column, text) of each module.
+        notes: (column, text, type) of each module.
 
     Examples:
-        >>> read_yourself([("donor", "zap"), ("donor", "zap"), ("storage", "dry shed")])
+        >>> read_yourself([("donor", "zap", None)] * 2 + [("storage", "dry shed", None)])
         'donor: zap (zap)'
     """
-    found = [f"{column}: {text} ({', '.join(unread)})" for column, text in dict.fromkeys(notes)
-             if (unread := weigh_past(text).unread)]
+    texts = {(column, text, module and module.id): module for column, text, module in notes}
+    found = dict.fromkeys(f"{column}: {text} ({', '.join(unread)})"
+                          for (column, text, _), module in texts.items()
+                          if (unread := weigh_past(text, module).unread))
     more = len(found) - MOST_TOLD
-    return "; ".join(found[:MOST_TOLD]) + (f"; and {more} more" if more > 0 else "")
+    return "; ".join(list(found)[:MOST_TOLD]) + (f"; and {more} more" if more > 0 else "")
 
 
 def _guards(clause: str, text: str) -> str:

@@ -334,7 +334,8 @@ def _some(marks: Sequence[str]) -> str:
 
 def not_understood(modules: Iterable[GradedModule]) -> str:
     """Texts on where modules came from and lay that hold a word which says nothing here."""
-    return read_yourself((column, getattr(m.row, column)) for m in modules for column in TOLD_IN)
+    return read_yourself((column, getattr(m.row, column), m.row.module)
+                         for m in modules for column in TOLD_IN)
 
 
 def _unread(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:

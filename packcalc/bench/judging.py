@@ -402,7 +402,7 @@ def _past(b: AtHand) -> Iterable[Ground]:
                      f"noted: {row.damage} ({_PRACTICE})", "a person decides; a word that is no "
                      "damage belongs elsewhere")
     for column in TOLD_IN:
-        told = weigh_past(getattr(row, column))
+        told = weigh_past(getattr(row, column), row.module)
         if told.meaning == GRAVE:
             yield _fails(f"what its {column} tells", HEAT, "quarantine",
                          f"{column}: {getattr(row, column)} ({', '.join(told.words)}: "

@@ -168,7 +168,7 @@ def _damage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
         yield asks("damage", None, f"noted: {row.damage}: is there damage, or none?",
                    "write none, or what it is without a not; look again where nobody is sure")
     for column in TOLD_IN:
-        told = weigh_past(getattr(row, column))
+        told = weigh_past(getattr(row, column), row.module)
         if told.meaning == ASK:
             yield Question(asks.sheet.fault(
                 row, column, f"noted: {getattr(row, column)} ({', '.join(told.words)}): did water, "

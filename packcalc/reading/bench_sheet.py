@@ -92,7 +92,7 @@ _PLAIN_LINES = (
     ColumnLine("expiry", "end of the calendar life that the maker states", "the maker's paper"),
     ColumnLine("damage, donor, storage", "words: dents, swelling, smell; which donor; where it "
                "lay and how charged. Water, fire or swelling in any of them sets the module aside; "
-               "where donor or storage holds words that are not understood, the page says which",
+               "words and figures in donor or storage that are not understood are told",
                "look, and write it down"),
 )
 

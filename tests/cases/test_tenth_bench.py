@@ -19,6 +19,7 @@ from packcalc.bench.outlook import MOST_LIFTED, _View, look_out
 from packcalc.bench.teardown import teardown
 from packcalc.brief import WantedPins
 from packcalc.findings import leaf
+from packcalc.reading.library import record
 
 from ..bench.rows import GOOD, lot_of, sheet_of
 from ..bench.test_salvage_facts import brief, nmc
@@ -65,7 +66,7 @@ def test_words_that_tell_in_the_past_are_grave_as_damage():
     "no signs of thermal event", "Hollin farm donor (invented)", "barn find wagon",
     "Burnley breakers", "old fire engine; half charge"])
 def test_what_is_no_harm_is_neither_asked_about_nor_left_to_be_read(note):
-    found = weigh_past(note)
+    found = weigh_past(note, record("nmc-6s-240ah"))  # 22 V: of six cells
     assert (found.meaning, found.unread) == ("none", ())
 
 

@@ -92,7 +92,7 @@ def test_all_faults_at_once(brief) -> None:
 
 
 FILES = {
-    "empty": (b"", "is empty; "),  # what begins one: test_an_empty_file_names_what_begins_it
+    "empty": (b"", "is empty; `packcalc new FOLDER` writes a brief to start from"),
     "blank": (b"\n\n  \r\n", "is empty"),
     "binary": (bytes(range(256)), "is no text file: byte 0 at offset 0"),
     "other encoding": ("title = 'Ø'".encode("latin-1"), "is not UTF-8 text: byte 0xD8"),
@@ -107,17 +107,11 @@ FILES = {
 def test_a_file_that_is_none(brief, args, name) -> None:
     data, words = FILES[name]
     brief.write_bytes(data)
+    if args[0] == "library":
+        words = words.replace("`packcalc new FOLDER` writes a brief to start from",
+                              "a module record needs chemistry, cells_in_series and capacity")
     faults = refused(*args, brief)
     assert len(faults) == 1 and words in faults[0], faults
-
-
-@pytest.mark.parametrize(("args", "words"), [
-    (("check",), "`packcalc new FOLDER` writes a brief to start from"),
-    (("library", "check"), "a module record needs chemistry, cells_in_series and capacity")])
-def test_an_empty_file_names_what_begins_it(brief, args, words) -> None:
-    brief.write_bytes(b"")
-    (fault,) = refused(*args, brief)
-    assert f"is empty; {words}" in fault and (args == ("check",) or "packcalc new" not in fault)
 
 
 @pytest.mark.parametrize("head", ["[[modules]]", "[donor]"])

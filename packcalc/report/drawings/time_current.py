@@ -24,6 +24,7 @@ WIDTH, HEIGHT = 760, 560
 LEFT, RIGHT, TOP, BOTTOM = 70, 18, 58, 62
 SHORTEST, LONGEST = 1e-3, 1e3
 HOLE = "X"
+_OTHER_CONDUCTORS = (("L", "wide"), ("M", "twice"))  # marks and looks beside the cable's own
 LANE = 18   # height of one row of marks above the frame
 PREFIX = "tc"
 HALF_DIGIT = 4.2  # half the width of a digit: the last decade may stand at the right edge
@@ -98,8 +99,8 @@ def _lines(found: Coordination) -> Iterable[_Line]:
     yield _curve_line("A", "solid", "fuse, earliest melting", melting)
     yield _curve_line("B", "solid", "fuse, total clearing", clearing)
     yield _cable_line(asked)
-    for mark, conductor in zip("LM", asked.conductors, strict=False):
-        yield _conductor_line(mark, conductor)
+    for (mark, look), conductor in zip(_OTHER_CONDUCTORS, asked.conductors, strict=False):
+        yield _conductor_line(mark, look, conductor)
     part = asked.contactor
     if part is not None and part.short_time is not None:
         yield _curve_line("D", "dots", "contactor, closed: withstand", part.short_time.curve)
@@ -129,11 +130,11 @@ def _cable_line(asked: CoordinationAsked) -> _Line:
     return _Line("C", "dashes", f"{asked.cable_name}: limit", tuple(points), figures=figures)
 
 
-def _conductor_line(mark: str, conductor: PathConductor) -> _Line:
+def _conductor_line(mark: str, look: str, conductor: PathConductor) -> _Line:
     """k²S²/I² up to five seconds, and no further right than the conductor's own most current."""
     withstand, most = number(conductor.withstand), number(conductor.most)
     if withstand is None:
-        return _Line(mark, "dashes", conductor.name, ())
+        return _Line(mark, look, conductor.name, ())
     fast = float(np.sqrt(withstand / SHORTEST))
     fast = fast if most is None else min(fast, most)
     slow = float(np.sqrt(withstand / LONGEST_ADIABATIC))
@@ -141,7 +142,7 @@ def _conductor_line(mark: str, conductor: PathConductor) -> _Line:
     if most is not None:
         figures += f"; one of several paths, at most {show(most, 'A')}"
     points = ((fast, withstand / fast ** 2), (slow, LONGEST_ADIABATIC)) if slow < fast else ()
-    return _Line(mark, "dashes", f"{conductor.name}: limit", points, figures=figures)
+    return _Line(mark, look, f"{conductor.name}: limit", points, figures=figures)
 
 
 def _trip_lines(found: Coordination) -> Iterable[_Line]:
@@ -206,6 +207,8 @@ def _style() -> str:
             f"{p} text{{font:14px sans-serif;fill:#111}}"
             f"{p}-line{{fill:none;stroke:#111;stroke-width:2}}"
             f"{p}-dashes{{stroke-dasharray:9 5;stroke-width:2.4}}"
+            f"{p}-wide{{stroke-dasharray:22 5;stroke-width:2.4}}"
+            f"{p}-twice{{stroke-dasharray:12 3 2 3 2 3;stroke-width:2.4}}"
             f"{p}-dots{{stroke-dasharray:2 4;stroke-width:2.6}}"
             f"{p}-long{{stroke-dasharray:16 4 3 4;stroke-width:2.4}}"
             f"{p}-thin{{stroke-width:1.1}}"
@@ -353,6 +356,7 @@ def _words(found: Coordination) -> str:
 
 
 _LOOKS = {"solid": "full line", "dashes": "dashed", "dots": "dotted",
+          "wide": "long dashes", "twice": "dash and two dots",
           "long": "dash and dot", "thin": "thin line"}
 
 
