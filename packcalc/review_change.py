@@ -39,7 +39,7 @@ from packcalc.decisions import (
 )
 from packcalc.dimensions import DIMENSIONS
 from packcalc.errors import UserError
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.findings import OR_LESS, OR_MORE, Finding, Origin, leaf
 from packcalc.parts import PART_CLASSES, CablePart, ManagementPart, Part
 from packcalc.protection import ProtectionStudy, protect_layout
 from packcalc.reading.positions import one_line
@@ -106,8 +106,8 @@ class Touched:
 
     @property
     def raised(self) -> bool:
-        """Whether the change alone asks it, and nobody answers it."""
-        return not self.before and self.after == NOT_EVALUATED
+        """Whether nobody answers it and the change alone asks it, or a caution did answer."""
+        return self.before in ("", CAUTION) and self.after == NOT_EVALUATED
 
     @property
     def worse(self) -> bool:
@@ -128,6 +128,7 @@ class Recheck:
         checks: the changed part or figure against its duty.
         touched: what reads differently elsewhere.
         lost: what passed and is no longer shown, here and elsewhere, what can kill first.
+        unshown: what else is not shown and was asked with a better answer or not at all, in words.
         weaker: checks of the changed part that are graver now without failing, in words.
         was: (title, verdict) of the part's checks as they stood before, by the titles of now.
     """
@@ -141,6 +142,7 @@ class Recheck:
     checks: tuple[Check, ...] = ()
     touched: tuple[Touched, ...] = ()
     lost: tuple[str, ...] = ()
+    unshown: tuple[str, ...] = ()
     weaker: tuple[str, ...] = ()
     was: tuple[tuple[str, str], ...] = ()
 
@@ -152,13 +154,13 @@ class Recheck:
 
     @property
     def raised(self) -> bool:
-        """Whether it raises what was not asked before and is not shown, as a new fault place."""
-        return any(t.raised for t in self.touched)
+        """Whether it raises what is not shown and was, or was not asked, as a new fault place."""
+        return bool(self.unshown)
 
     @property
     def graver(self) -> bool:
         """Whether anything is graver than before, here or elsewhere."""
-        return bool(self.weaker) or any(t.worse for t in self.touched)
+        return bool(self.weaker or self.unshown) or any(t.worse for t in self.touched)
 
 
 def recheck(study: ProtectionStudy, decision: Decision, asked: str, by: str = "") -> Recheck:
@@ -280,16 +282,18 @@ def _part_change(study: ProtectionStudy, item: Item, found: _Named, blank: Reche
     candidate = found.candidate
     after, words = _with_part(study, item, candidate, found.bare)
     touched = () if after is None else _differences(study, after, {item.key})
-    checks, before, asked = _own(study, after, item, found)
+    checks, before, asked, rated = _own(study, after, item, found)
     bare = found.bare
     name = f"{candidate.name} ({other_system(bare.name, bare.section)})" \
         if isinstance(bare, CablePart) and bare.section is not None else candidate.name
-    return _told(blank, item, name, (checks, touched), words, before=before, asked=asked)
+    return _told(blank, item, name, (checks, touched), words, before=before, asked=asked,
+                 rated=rated)
 
 
 def _own(study: ProtectionStudy, after: ProtectionStudy | None, item: Item, found: _Named
-         ) -> tuple[tuple[Check, ...], tuple[Check, ...], set[str]]:
-    """The checks of the changed part, as they stood under the part of today, and all titles asked.
+         ) -> tuple[tuple[Check, ...], tuple[Check, ...], set[str], set[str]]:
+    """The checks of the changed part, as they stood under the part of today, all titles asked,
+    and those of the part where a rating alone, or nothing, stands today.
 
     Those of the duty itself, such as whether it opens without another, count among the checks
     where they read otherwise now.
@@ -307,7 +311,7 @@ def _own(study: ProtectionStudy, after: ProtectionStudy | None, item: Item, foun
     taken = {c.title for c in now}
     return ((*now, *(c for c in duty if c.title not in taken and known.get(c.title) != _read(c))),
             (*tried, *(c for c in asked if c.title not in {t.title for t in tried})),
-            {*taken, *(c.title for c in duty)})
+            {*taken, *(c.title for c in duty)}, set() if today and today.own else taken)
 
 
 def _read(check: Check) -> tuple[str, str, str]:
@@ -351,7 +355,8 @@ def _names(item: Item, found: _Named) -> tuple[str, ...]:
 
 def _told(blank: Recheck, item: Item, name: str,
           came: tuple[tuple[Check, ...], tuple[Touched, ...]], words: str, *,
-          before: Sequence[Check] = (), asked: Collection[str] = ()) -> Recheck:
+          before: Sequence[Check] = (), asked: Collection[str] = (),
+          rated: Collection[str] = ()) -> Recheck:
     """What came of a change (its own checks, what it touches), in words: the gravest first.
 
     Args:
@@ -361,6 +366,8 @@ def _told(blank: Recheck, item: Item, name: str,
         words: how it was held.
         before: its checks as they stood, by the titles of now.
         asked: titles that are asked now, besides those of its own checks.
+        rated: titles of checks of a part in whose place a rating alone stood, or nothing: what
+            only its sheet tells was open before too.
     """
     checks, touched = came
     failed = [c.title for c in checks if c.verdict == FAIL]
@@ -376,16 +383,15 @@ def _told(blank: Recheck, item: Item, name: str,
         head.append(f"makes {len(broken)} elsewhere fail: " + "; ".join(broken))
     if lost:
         head.append(f"loses {len(lost)} that passed and are no longer shown: " + "; ".join(lost))
-    raised = [t.words for t in touched if t.raised]
-    if raised:
-        head.append(f"raises {len(raised)} that nobody asked before, not shown: "
-                    + "; ".join(raised))
+    unshown = _unshown(checks, touched, before, rated)
+    if unshown:
+        head.append(f"raises {len(unshown)} not shown: " + "; ".join(unshown))
     if weaker:
         head.append(f"weakens {len(weaker)} of its own checks: " + "; ".join(weaker))
     told = [f"{name} held against the duty: " + (". It ".join(head) or "no check fails")]
-    unshown = [c.title for c in checks if c.verdict == NOT_EVALUATED]
-    if unshown:
-        told.append(f"not evaluated: {_listed(unshown, '; ')}")
+    silent = [c.title for c in checks if c.verdict == NOT_EVALUATED]
+    if silent:
+        told.append(f"not evaluated: {_listed(silent, '; ')}")
     worse = [t for t in touched if t.worse]
     more = [t.words for t in worse if t.after != FAIL and not t.lost and not t.raised]
     if more:
@@ -402,7 +408,7 @@ def _told(blank: Recheck, item: Item, name: str,
     if moved:
         told.append("it puts other parts forward: " + _listed(moved, "; "))
     return replace(blank, understood=True, checks=checks, touched=touched, lost=lost,
-                   weaker=weaker, was=was,
+                   unshown=unshown, weaker=weaker, was=was,
                    words=". ".join(t[:1].upper() + t[1:] for t in (*told, words)) + ".")
 
 
@@ -411,7 +417,8 @@ def _weaker(checks: Iterable[Check], before: Iterable[Check],
     """Its own checks that are graver than before without failing, or are no longer asked.
 
     One that could not be evaluated before and asks by other figures now may be graver as well;
-    what was not asked before counts where it is a caution, and what passed stands as lost.
+    what was not asked before counts where it is a caution. What is not shown and was, or was not
+    asked, stands apart.
     """
     was, found = {c.title: c for c in before}, []
     for now in (c for c in checks if c.verdict in (CAUTION, NOT_EVALUATED)):
@@ -420,8 +427,8 @@ def _weaker(checks: Iterable[Check], before: Iterable[Check],
             if now.verdict == CAUTION and was:
                 found.append((now.stage, f"{now.title} (caution, not asked before)"))
             continue
-        if (old.verdict, now.verdict) == (PASS, NOT_EVALUATED):
-            continue  # told as lost
+        if old.verdict in (PASS, CAUTION) and now.verdict == NOT_EVALUATED:
+            continue  # told as lost, or as not shown
         if GRAVITY.index(now.verdict) > GRAVITY.index(old.verdict):
             found.append((now.stage, f"{now.title} ({now.verdict}, was {old.verdict})"))
         elif now.verdict == old.verdict == NOT_EVALUATED and now.sentence != old.sentence:
@@ -432,6 +439,21 @@ def _weaker(checks: Iterable[Check], before: Iterable[Check],
 
 def _dropped(check: Check) -> str:
     return f"{check.title} (no longer asked, was {check.verdict})"
+
+
+def _unshown(checks: Iterable[Check], touched: Iterable[Touched], before: Iterable[Check],
+             rated: Collection[str]) -> tuple[str, ...]:
+    """What is not evaluated and was a caution or was not asked, what can kill first."""
+    was = {c.title: c.verdict for c in before}
+    found = [(c.stage, f"{c.title} ({NOT_EVALUATED}, {_once(was.get(c.title))})") for c in checks
+             if c.verdict == NOT_EVALUATED and was and (
+                 was.get(c.title) == CAUTION or c.title not in {*was, *rated})]
+    found += [(t.stage, t.words) for t in touched if t.raised]
+    return tuple(words for _, words in sorted(found, key=lambda one: STAGES.index(one[0])))
+
+
+def _once(verdict: str | None) -> str:
+    return f"was {verdict}" if verdict else "not asked before"
 
 
 def _lost(checks: Iterable[Check], touched: Iterable[Touched], passed: Collection[str],
@@ -489,16 +511,18 @@ def _both(study: ProtectionStudy, item: Item, blank: Recheck,
     checks: list[Check] = []
     before: list[Check] = []
     asked: set[str] = set()
+    rated: set[str] = set()
     for one, found in chosen:
-        now, was, titles = _own(study, after, one, found)
+        now, was, titles, of_ratings = _own(study, after, one, found)
         checks += now
         before += was
         asked |= titles
+        rated |= of_ratings
     touched = _differences(study, after, {one.key for one, _ in chosen})
     read = " and ".join(_lower(one.title) for one, _ in chosen)
     return _told(blank, item, blank.asked.strip(), (tuple(checks), touched),
                  f"read as {read}; everything was sized again with both", before=before,
-                 asked=asked)
+                 asked=asked, rated=rated)
 
 
 def _with_named(study: ProtectionStudy, brief: Brief, item: str, found: _Named) -> Brief:
@@ -709,11 +733,15 @@ def _figure_change(study: ProtectionStudy, decision: Decision, blank: Recheck) -
         return replace(blank, words=f"cannot be checked: no check holds {figure.shown} itself; "
                                     f"what else rests on it{more} was not held: {again}")
     each = "; ".join(f"{d.part}: {d.title}: {now.verdict}, was {was.verdict}"
-                     for d, was, now in using)
+                     f"{', kept' if now.reason.endswith(_KEPT) else ''}" for d, was, now in using)
+    if any(now.reason.endswith(_KEPT) for _, _, now in using):
+        each += "; kept is what does not stand on this figure alone"
     return replace(
         blank, understood=True, checks=tuple(now for _, _, now in using),
         lost=tuple(f"{d.part}: {d.title}" for d, was, now in using
                    if (was.verdict, now.verdict) == (PASS, NOT_EVALUATED)),
+        unshown=tuple(f"{d.part}: {d.title}" for d, was, now in using
+                      if (was.verdict, now.verdict) == (CAUTION, NOT_EVALUATED)),
         weaker=tuple(f"{d.part}: {d.title} (caution, was pass)" for d, was, now in using
                      if (was.verdict, now.verdict) == (PASS, CAUTION)),
         words=f"{show(value, figure.unit)} in place of {figure.shown} in the {len(using)} checks "
@@ -735,6 +763,14 @@ def _quantity(text: str, figure: Finding) -> float | None:
     return plain_quantity(words, kind) if kind else None
 
 
+def _still_open(figure: Finding) -> str:
+    """What leaves a figure open, as a note of its own: one that takes its place answers none."""
+    more = figure.first_open.may_be_more if figure.first_open else ""
+    return more + "".join(head + words for head, words in (
+        (OR_LESS, figure.may_be_less), (OR_MORE, figure.untold_more)) if words)
+
+
+_KEPT = "kept: it does not stand on this figure alone"
 _Using = list[tuple[Decision, Check, Check]]
 
 
@@ -754,7 +790,7 @@ def _held(study: ProtectionStudy, own: Finding, digest: str) -> tuple[_Using, in
             continue
         now = _judged(check, own, digest)
         itself = any(finding_digest(f) == digest for f in sides)
-        if itself or now.verdict == FAIL != _judged(check, own, "").verdict:
+        if itself or now.verdict == FAIL != _bare(check, own, "").verdict:
             using.append((decision, check, now))
         else:
             further += 1
@@ -762,8 +798,24 @@ def _held(study: ProtectionStudy, own: Finding, digest: str) -> tuple[_Using, in
 
 
 def _judged(check: Check, own: Finding, digest: str) -> Check:
-    """The check with that figure in its chains; a side that cannot be worked again stays, as both
-    do where no figure has the digest."""
+    """The check with that figure in its chains.
+
+    A verdict that its two figures alone do not give was made milder or graver by more than them:
+    another figure may worsen it, never better it.
+    """
+    now = _bare(check, own, digest)
+    if now.verdict == check.verdict:
+        return replace(now, reason=check.reason, remedy=check.remedy)
+    if GRAVITY.index(now.verdict) > GRAVITY.index(check.verdict) \
+            or _bare(check, own, "").verdict == check.verdict:
+        return now
+    return replace(now, verdict=check.verdict, remedy=check.remedy,
+                   reason="; ".join(filter(None, (check.reason, _KEPT))))
+
+
+def _bare(check: Check, own: Finding, digest: str) -> Check:
+    """Its two figures alone held against each other, that figure in their chains; a side that
+    cannot be worked again stays, as both do where no figure has the digest."""
     def put(side: Finding | None) -> Finding | None:
         try:
             return side and _with_figure(side, own, digest)
@@ -781,7 +833,7 @@ def _with_figure(finding: Finding, own: Finding, digest: str) -> Finding:
         ValueError: its chain alone does not give it.
     """
     if finding.known and finding_digest(finding) == digest:
-        return own
+        return replace(own, note=_still_open(finding))
     inputs = tuple(_with_figure(one, own, digest) for one in finding.inputs)
     if all(new is old for new, old in zip(inputs, finding.inputs, strict=True)):
         return finding

@@ -8,15 +8,16 @@ from __future__ import annotations
 import pytest
 
 from packcalc.bench.sheet import BenchRow, figure
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, judge
 from packcalc.difference import difference
+from packcalc.decisions import finding_digest
 from packcalc.findings import leaf
-from packcalc.parts import ContactorPart
+from packcalc.parts import CablePart, ContactorPart
 from packcalc.protection import ProtectionStudy
 from packcalc.report.bench_report import readings_table
 from packcalc.report.brief_report import list_table
 from packcalc.report.review_report import _result
-from packcalc.review_change import Recheck, Touched, _called, _told, recheck
+from packcalc.review_change import Recheck, Touched, _called, _judged, _told, recheck
 from packcalc.value import replace
 from tests.review.cases import known
 from tests.sized import example
@@ -57,6 +58,48 @@ def test_a_new_place_with_a_caution_is_graver() -> None:
     found = told((), (), new)
     assert found.graver and not found.raised and "makes 1 graver" in found.words
     assert "at 9 A: nobody" in found.words and _result(found) == "is graver than before"
+
+
+def with_cable(name: str, **changes: object) -> ProtectionStudy:
+    """The truck with one cable more in its list: that to the inverter under another name."""
+    truck = example("truck")
+    brief = truck.brief
+    sheet = next(p for p in brief.parts.list.parts if p.name == "Vire 185")
+    more = replace(sheet, name=name, **changes)
+    parts = replace(brief.parts, list=replace(brief.parts.list, parts=(
+        *brief.parts.list.parts, more)))
+    return replace(truck, study=replace(truck.study, brief=replace(brief, parts=parts)))
+
+
+def test_a_question_that_the_new_part_alone_raises_is_told() -> None:
+    silent = CablePart("").short_circuit_temperature
+    found = change(with_cable("Vire 185 silent", short_circuit_temperature=silent),
+                   "cable.battery-to-inverter.choice", "Vire 185 silent")
+    asked = "Short-circuit temperature of the insulation (not evaluated, not asked before)"
+    assert found.unshown == (asked,) and f"raises 1 not shown: {asked}" in found.words
+    assert found.raised and found.graver and _result(found) == "raises what is not shown"
+
+
+def test_the_same_part_under_another_name_raises_nothing() -> None:
+    found = change(with_cable("Vire 185 twin"), "cable.battery-to-inverter.choice",
+                   "Vire 185 twin")
+    assert not (found.raised or found.graver or found.lost or found.breaks)
+
+
+def test_a_caution_that_is_not_evaluated_any_more_is_raised() -> None:
+    there = Touched("Disconnect", "withstands", CAUTION, NOT_EVALUATED, "x", stage=WHO)
+    found = told((Check("a", WHO, NOT_EVALUATED),), (Check("a", WHO, CAUTION),), there)
+    assert found.unshown == ("a (not evaluated, was caution)", there.words)
+    assert found.raised and not found.weaker and not found.lost
+
+
+def test_what_only_a_sheet_tells_was_open_where_a_rating_alone_stood() -> None:
+    now, was = (Check("a", WHO, NOT_EVALUATED),), (Check("b", WHO, PASS),)
+    blank = Recheck("part.choice", "part", "other", "A. Invented", False, "")
+    for rated, raised in (((), True), (("a",), False)):
+        found = _told(blank, Item("part", "part", "", ()), "other", (now, ()), "held",
+                      before=was, asked={"b"}, rated=rated)
+        assert found.raised is raised and "a" in found.words
 
 
 # -- passes that are asked no more ------------------------------------------------------------
@@ -126,6 +169,51 @@ def test_a_title_that_nobody_asks_any_more_stays() -> None:
 def test_a_figure_that_no_check_holds_itself_cannot_be_checked(name: str, asked: str) -> None:
     found = change(example("truck"), name, asked)
     assert not found.understood and "cannot be checked" in found.words
+
+
+@pytest.mark.parametrize(("name", "figure", "asked", "verdicts"), [
+    ("truck", "overvoltage.highest-working-voltage", "449 V", [CAUTION] * 3),
+    ("truck", "charge_contactor.largest-current-not-yet-cleared-by-a-fuse-when-the-charge-"
+     "contactor-s-coil-has-dropped", "1500 A", [CAUTION]),
+    ("truck", "main_fuse.least-rated-current-from-the-load-side-before-the-conductor-factor",
+     "395 A", [NOT_EVALUATED]),
+    ("truck", "charge_contactor.highest-fault-through-the-charge-contactor", "16 kA",
+     [FAIL, CAUTION]),
+    ("truck", "main_fuse.current-of-the-bus-back-through-the-main-fuse", "26740 A", [CAUTION]),
+    ("minibus", "precharge.time-to-the-closing-level", "1.15 s", [NOT_EVALUATED] * 2)])
+def test_no_figure_lifts_what_it_does_not_decide(name: str, figure: str, asked: str,
+                                                 verdicts: list[str]) -> None:
+    sized = minibus() if name == "minibus" else example(name)
+    found = change(sized, figure, asked)
+    assert found.understood and "pass, was caution" not in found.words
+    assert "pass, was not evaluated" not in found.words
+    assert [c.verdict for c in found.checks if c.verdict != PASS] == verdicts
+    for now in found.checks:
+        assert any(now.reason.startswith(d.check.reason) and now.remedy == d.check.remedy
+                   for d in known(sized).values() if d.check and d.check.title == now.title)
+
+
+def test_a_verdict_that_is_kept_says_so() -> None:
+    found = change(example("truck"), "overvoltage.highest-working-voltage", "449 V")
+    assert "caution, was caution, kept" in found.words
+    assert "; kept is what does not stand on this figure alone; but for these" in found.words
+    assert any(c.sentence.endswith("kept: it does not stand on this figure alone")
+               for c in found.checks)
+
+
+@pytest.mark.parametrize(("limit", "held", "asked", "after"), [
+    (400.0, "", 450.0, PASS), (400.0, CAUTION, 450.0, CAUTION), (500.0, CAUTION, 460.0, CAUTION),
+    (500.0, NOT_EVALUATED, 460.0, NOT_EVALUATED), (500.0, CAUTION, 100.0, FAIL),
+    (500.0, "", 100.0, FAIL), (500.0, "", 460.0, PASS)])
+def test_another_figure_lifts_only_its_own_verdict(limit: float, held: str, asked: float,
+                                                   after: str) -> None:
+    """A rating against 440 V: lifted where the two figures gave the verdict, kept where not."""
+    rating, demand = leaf("rating", "U", "V", limit, "given"), leaf("u", "U", "V", 440.0, "given")
+    check = judge("rated", WHO, rating, "at least", demand, reason="words")
+    check = replace(check, verdict=held or check.verdict)
+    own = leaf("rating", "U", "V", asked, "given")
+    now = _judged(check, own, finding_digest(rating))
+    assert now.verdict == after and now.figure.number == asked and now.reason.startswith("words")
 
 
 def test_the_figure_that_stands_there_changes_nothing() -> None:
