@@ -27,7 +27,7 @@ from packcalc.part_checks.contactor import (
     contactor_part_checks, slower_duty, switch_facts,
 )
 from packcalc.part_checks.shown import SILENT, at_voltage
-from packcalc.part_checks.sweep import grid
+from packcalc.part_checks.sweep import FuseSide, grid
 from packcalc.part_checks.withstand import (
     STAGE, WITHSTANDS, Borne, borne_check, withstand_check,
 )
@@ -85,7 +85,7 @@ def charge_contactor_item(feeds: Feeds, answers: PartAnswers, loops: Iterable[Lo
     carry, switch = _demands(feeds, answers.named, places)
     switch = replace(switch, slower_loops=slower_loops(answers, faults))
     meets = _meets(answers, faults, at_once, switch.break_discharge)
-    carry = replace(carry, borne=through_charging(places, answers))
+    carry = replace(carry, borne=through_charging(places, answers, faults.loops))
     candidates = () if part is None else (_charge_candidate(
         part, carry, replace(switch, closing_step=step.peak), step, meets, answers, places),)
     return Item(
@@ -141,7 +141,7 @@ class ChargeMeets:
 def _meets(answers: PartAnswers, faults: FaultsBeyond, at_once: Untimed,
            load: Finding) -> ChargeMeets:
     brief = answers.brief
-    left, firm = (left_by_trips(answers, one, load) for one in (faults, faults.firm))
+    left, firm = (left_by_trips(answers, one, load) for one in (faults, faults.firm or faults))
     most = faults.told(largest([f for f in (load, left) if f.known], MUST_BREAK)) \
         if left.known else left.called(MUST_BREAK)
     return ChargeMeets(left, firm, most, fed_by_charging(brief, load), at_once,
@@ -347,6 +347,10 @@ def _stays_closed(brief: Brief, part: ContactorPart, named: NamedFuses,
                             and 0 < inlet.lowest.number < inlet.all_sources.number):
         return (Check(title, "fault range", NOT_EVALUATED, reason="no fuse of the charge cable is "
                       "named, or the fault range at the inlet is not known"),)
+    if _bursts(side, inlet):
+        return (Check(title, "fault range", NOT_EVALUATED, reason=f"with every source, "
+                      f"{inlet.all_sources.shown}, the fuse is driven above the "
+                      f"{show(side.high, 'A')} that it breaks"),)
     curve = side.clearing.currents if side.clearing is not None else ()
     current = grid(inlet.lowest.number, inlet.all_sources.number, (*curve, *part.short_time.second))
     return (withstand_check(title, part, side, current, Origin(f"faults at {inlet.title}")),)
@@ -359,6 +363,12 @@ def _until_cleared(part: ContactorPart, carried: Borne | None) -> tuple[Check, .
     if carried is None:
         return (Check(WITHSTANDS, STAGE, NOT_EVALUATED, reason=NOTHING_CLEARED),)
     return (borne_check(WITHSTANDS, part, carried),)
+
+
+def _bursts(side: FuseSide, inlet: Loop) -> bool:
+    """Whether every source together drives it above what it breaks: it lets any heat through."""
+    most = inlet.all_sources
+    return most.known and most.number > side.high * (1.0 + 1e-9)
 
 
 def _inlet(loops: Iterable[Loop]) -> Loop:
@@ -375,7 +385,8 @@ def _demands(feeds: Feeds, named: NamedFuses,
     fused = charging_fuse(brief)
     side = named.side(fused.fuse_part) if fused is not None else None
     fuse = side.part if side is not None else None
-    shown = side is not None and fuse is not None and not math.isnan(side.integral)
+    shown = side is not None and fuse is not None and not math.isnan(side.integral) \
+        and not _bursts(side, inlet)
     limits = [r.terminal_limit for r in brief.cables.route
               if r.carries == "charging" and r.terminal_limit.known]
     return (

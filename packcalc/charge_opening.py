@@ -17,7 +17,8 @@ from packcalc.part_checks.contactor import unknown_break
 from packcalc.part_checks.sweep import trip_delays_known
 from packcalc.parts import CONTACTOR, ContactorPart
 from packcalc.place_demands import demand_on
-from packcalc.place_sweep import currents_of
+from packcalc.place_sweep import currents_of, further
+from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.places import CHARGE_KEY, FUSE, Device, Loop
 from packcalc.protect.state_checks import Untimed
 from packcalc.value import replace, value_object
@@ -31,6 +32,7 @@ NO_FUSE = ("name the fuse of the charge cable, with its total clearing curve, DC
 NO_DELAY = "name the trips, each with its delay"
 NO_RANGE = "the fault range at the inlet is not known"
 NO_RANGE_AT = "the fault range at the place '{title}' is not known"
+LESS_AT = "the lowest fault at the place '{title}' may be less than counted"
 NO_FUSE_AT = "no fuse stands there"
 
 
@@ -64,7 +66,7 @@ class Beyond:
     @property
     def device(self) -> Device:
         """The charge contactor as it stands there."""
-        return next(d for d in self.loop.passed if d.key == CHARGE_KEY)
+        return _own_device(self.loop)
 
     def most(self, first: np.ndarray) -> tuple[float, str]:
         """(current, fuse) one step of the grid beyond the last of which that holds.
@@ -85,21 +87,18 @@ class FaultsBeyond:
     Attributes:
         loops: all of them; empty where there is no such contactor.
         swept: those whose range is known.
+        firm: those at which covers are not the usual answer, or would not be did a fuse stand
+            there that may; None where these are not told apart.
     """
 
     loops: tuple[Loop, ...]
     swept: tuple[Beyond, ...]
+    firm: FaultsBeyond | None = None
 
     @property
     def chassis(self) -> tuple[Beyond, ...]:
         """Those through the chassis, which pass one pole of it alone."""
         return tuple(p for p in self.swept if p.device.breaks)
-
-    @property
-    def firm(self) -> FaultsBeyond:
-        """Those at which covers are not the usual answer."""
-        return FaultsBeyond(tuple(one for one in self.loops if not one.inherent),
-                            tuple(p for p in self.swept if not p.loop.inherent))
 
     @property
     def lacks(self) -> str:
@@ -116,9 +115,19 @@ class FaultsBeyond:
         return NO_RANGE_AT.format(title=open_) if open_ else ""
 
     def told(self, most: Finding) -> Finding:
-        """The most of those whose range is known: at least this where one is not."""
-        more = self.untold
+        """The most of those whose range is known: at least this where one is not.
+
+        Of one whose lowest current is only at most, what is less than that may be left as well.
+        """
+        more = self.untold or next(
+            (LESS_AT.format(title=p.loop.title) for p in self.swept if only_at_most(p.loop.lowest)
+             and most.known and most.number < p.loop.lowest.number), "")
         return most.called(note=f"{most.note}{OR_MORE}{more}") if more and most.known else most
+
+
+def _own_device(loop: Loop) -> Device:
+    """The charge contactor as it stands in a loop beyond it."""
+    return next(d for d in loop.passed if d.key == CHARGE_KEY)
 
 
 def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
@@ -129,21 +138,38 @@ def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
         loops: every fault place.
     """
     found = tuple(loop for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
-    return FaultsBeyond(found, tuple(
+    firm = tuple(loop.as_fused if loop.inherent else loop for loop in found
+                 if loop.perhaps or not loop.inherent)
+    return FaultsBeyond(found, _swept(answers, found), FaultsBeyond(firm, _swept(answers, firm)))
+
+
+def _swept(answers: PartAnswers, loops: Iterable[Loop]) -> tuple[Beyond, ...]:
+    return tuple(
         Beyond(loop, current := currents_of(answers, loop), _fuses(answers, loop, current))
-        for loop in found if loop.lowest.known and loop.highest.known
-        and 0 < loop.lowest.number < loop.highest.number))
+        for loop in loops if loop.lowest.known and loop.highest.known
+        and 0 < loop.lowest.number < loop.highest.number)
 
 
 def _fuses(answers: PartAnswers, loop: Loop,
            current: np.ndarray) -> tuple[tuple[str, np.ndarray], ...]:
-    found = []
-    for device in loop.devices:
-        side = answers.fuse(device) if device.kind == FUSE else None
+    """When each has cleared, as the fault places count them.
+
+    None that is driven above what it breaks, nor any in the arc of another that has melted before
+    and by its own sheet does not break.
+    """
+    found, lost = [], np.full(current.shape, np.inf)
+    for device in (*loop.devices, *loop.passed):
+        if device.kind != FUSE:
+            continue
+        own = current / device.paths  # shared by as many as may share it: the slowest
+        seen, link = own + further(device, loop.highest.number), answers.unbroken(device)
+        fails = link.fails(seen, own)
+        lost = np.fmin(lost, np.where(fails, link.melts(seen, own), np.inf))
+        side = answers.fuse(device) if device in loop.devices else None
         if side is not None and side.part is not None:
-            own = current / device.paths  # shared by as many as may share it: the slowest
-            found.append((side.part.name, np.where(side.counts(own), side.times(own), np.nan)))
-    return tuple(found)
+            found.append((side.part.name, np.where(side.counts(own) & ~fails, side.times(own),
+                                                   np.nan)))
+    return tuple((name, np.where(lost < time, np.nan, time)) for name, time in found)
 
 
 def _by_trip(answers: PartAnswers, place: Beyond) -> np.ndarray:
@@ -154,9 +180,15 @@ def _by_trip(answers: PartAnswers, place: Beyond) -> np.ndarray:
 
 def slower_loops(answers: PartAnswers,
                  faults: FaultsBeyond) -> tuple[tuple[Finding, Finding], ...]:
-    """(voltage, time constant) of loops through the chassis of which a trip leaves it something."""
-    left = [replace(p.loop, devices=(p.device,)) for p in faults.chassis
-            if _by_trip(answers, p).any()]
+    """(voltage, time constant) of loops through the chassis of which a trip leaves it something.
+
+    Or may: one whose lowest current is not known, or only at most, is not shown to leave none.
+    """
+    known = [p.loop for p in faults.chassis if _by_trip(answers, p).any()]
+    open_ = [one for one in faults.loops if _own_device(one).breaks
+             and (not one.lowest.known or only_at_most(one.lowest))
+             and not any(one is other for other in known)]
+    left = [replace(one, devices=(_own_device(one),)) for one in (*known, *open_)]
     asked = demand_on(left, CHARGE_KEY)
     return asked.pairs if asked is not None else ()
 

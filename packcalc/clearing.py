@@ -32,7 +32,7 @@ from packcalc.part_checks.trip_checks import (
     seen_again, undervoltage_blind_from, undervoltage_span,
 )
 from packcalc.parts import CONTACTOR, FUSE, ContactorPart, FusePart
-from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet
+from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet, only_at_most
 from packcalc.protect.coordination import Coordination
 from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
@@ -222,7 +222,7 @@ def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
     if part is None or side.reasons or not highest.known or highest.number < side.low:
         return None
     least = side.low * (1.0 + BESIDE)  # its curve ends at that current, and holds from there on
-    low = max(least, lowest.number) if lowest.known else least
+    low = max(least, lowest.number) if lowest.known and not only_at_most(lowest) else least
     swept = sweep(min(low, highest.number), highest.number, side, NO_CONTACTOR,
                   named.counted_time)
     if np.isnan(swept.heat).any():

@@ -380,7 +380,7 @@ def _printed_beside(place: FaultPlace) -> Iterator[str]:
     """What the page says of a place besides its answers: feeders, devices, remedies, notes."""
     loop = place.loop
     yield from (loop.feeds, loop.voltage.shown, loop.highest.shown, loop.inductance.shown,
-                loop.time_constant.shown)
+                f"{loop.time_constant.least}{loop.time_constant.shown}")
     yield from (device.name for device in loop.devices)
     for one in place.others:
         yield from (one.end, one.current.shown, one.words, one.why)

@@ -13,8 +13,8 @@ from packcalc.brief_keys import INSTALL_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_I
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
-from packcalc.feeds import bus_capacitance, fault_capacitance
-from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
+from packcalc.feeds import bus_capacitance, fault_capacitance, traction_open
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
@@ -78,8 +78,9 @@ def pack_inductance(brief: Brief) -> Finding:
 
 
 def loop_inductance(brief: Brief) -> Finding:
-    return trace(fault_loop_inductance, pack_inductance=pack_inductance(brief),
-                 per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief))
+    return with_more(trace(
+        fault_loop_inductance, pack_inductance=pack_inductance(brief),
+        per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief)), traction_open(brief))
 
 
 def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | None], ...]:
@@ -234,8 +235,9 @@ def pulled(pack: PackModel, inductance: Finding) -> SwitchDemand:
         closing_step=None, break_discharge=pack.peak_current,
         break_charge=largest([pack.regeneration_current, pack.charging_current],
                              "largest load, charging"),
-        time_constant=trace(loop_time_constant, "Time constant of the circuit that is broken",
-                            inductance=inductance, resistance=pack.resistance_least))
+        time_constant=with_more(trace(
+            loop_time_constant, "Time constant of the circuit that is broken",
+            inductance=inductance, resistance=pack.resistance_least), inductance.untold_more))
 
 
 def _traction_length(brief: Brief) -> Finding:
@@ -296,9 +298,10 @@ def _broken_by_main(brief: Brief, pack: PackModel, faults: FaultRange,
     longer = any(pair[1].number > constant.number for pair in demand.pairs)
     return {"fault_highest": max((demand.highest, *lasting), key=lambda f: f.number).called(
                 faults.highest.title),
-            "time_constant_highest": constant.called(
+            "time_constant_highest": with_more(constant.called(
                 faults.time_constant_highest.title, note="longest at the full voltage" + (
                     "; longer ones at lower voltage stand in the sheet" if longer else "")),
+                constant.untold_more),
             "slower_loops": demand.pairs, "backward": demand.backward,
             "capacitance": capacitance}
 

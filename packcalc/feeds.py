@@ -21,7 +21,9 @@ from packcalc.monitoring import cell_share
 from packcalc.pack import PackModel, fault_side
 from packcalc.pack_charging import full_module, within
 from packcalc.parts import FUSE, FusePart
-from packcalc.protect.branch_figures import PRECHARGE, SENSE, added_capacitance, fuses_resistance
+from packcalc.protect.branch_figures import (
+    PRECHARGE, SENSE, added_capacitance, fuses_resistance, open_length,
+)
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
     FaultRange,
@@ -97,6 +99,12 @@ def perhaps_on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
     sure = on_the_bus(brief, strung)
     return tuple(b for b in brief.branch
                  if b in sure or (b.kind != SENSE and brief.taps_open(b)))
+
+
+def traction_open(brief: Brief) -> str:
+    """Of a traction route whose length nobody told: what is counted in its place; else empty."""
+    return next((why for route in brief.cables.route if route.carries == "traction"
+                 and (why := open_length(route.length))), "")
 
 
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 import inspect
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
@@ -386,8 +386,21 @@ def choose(pick: Callable[[Sequence[Finding]], Finding], candidates: Sequence[Fi
 
 
 def largest(candidates: Sequence[Finding], title: str, note: str = "") -> Finding:
-    """The largest of several findings, kept with its chain."""
-    return choose(lambda c: max(c, key=lambda f: f.number), candidates, title, note)
+    """The largest of several findings, kept with its chain; more where one of them may be more."""
+    return with_more(choose(lambda c: max(c, key=lambda f: f.number), candidates, title, note),
+                     untold_of(candidates))
+
+
+def untold_of(findings: Iterable[Finding]) -> str:
+    """What nobody told that may raise the first of several that may be more; else empty."""
+    return next((why for f in findings if (why := f.untold_more)), "")
+
+
+def with_more(finding: Finding, why: str) -> Finding:
+    """A value that may be more by what nobody told; itself where nothing is said of that."""
+    if not why or finding.untold_more or not finding.known:
+        return finding
+    return finding.called(note=f"{finding.note or 'as far as told'}{OR_MORE}{why}")
 
 
 def smallest(candidates: Sequence[Finding], title: str, note: str = "") -> Finding:

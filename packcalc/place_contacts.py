@@ -15,13 +15,17 @@ import numpy as np
 
 from packcalc.clearing import IN_STRINGS, PartAnswers
 from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
-from packcalc.place_sweep import CLEARED, alike, heat_entries, swept_once, sweeping_by
+from packcalc.place_sweep import (
+    CLEARED, alike, heat_entries, swept_once, sweeping_by, times_over,
+)
 from packcalc.protect.coordination import Coordination, until_cleared
 from packcalc.protect.places import (
     CHARGE_KEY, CONTACTOR, FUSE, Device, FaultPlace, Loop, PlacesAsked, fault_places,
 )
 from packcalc.unended import not_shown_ended, unended
 from packcalc.value import replace
+
+PERHAPS_LOST = "at '{title}' a mid-pack fuse may stand, and melt before anybody has cleared"
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +81,8 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
                     borne([*path, *(one.whole for one in found)], _open(unknown), *_nobody(asked)))
 
 
-def through_charging(loops: Iterable[Loop], answers: PartAnswers) -> Borne | None:
+def through_charging(loops: Iterable[Loop], answers: PartAnswers,
+                     told: Iterable[Loop] = ()) -> Borne | None:
     """What the closed charge contactor carries; None where nobody is shown to clear anything.
 
     The whole fault runs through it, whatever of that a string's contactor has. It is counted as
@@ -86,13 +91,31 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers) -> Borne | Non
     Args:
         loops: every fault place; a tap that is not told at each where it may be.
         answers: what the devices of the layout do.
+        told: the same loops with the fuses that may stand in them, where that makes a difference.
     """
-    closed = tuple(replace(loop, passed=tuple(d for d in loop.passed if d.key != CHARGE_KEY))
-                   for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
+    closed = _closed(loops)
     known, unknown = _known(closed)
+    nobody, left = _nobody(fault_places(PlacesAsked(closed, answers, sweeping_by(answers),
+                                                    answers.spoils)))
     return borne([one.whole for loop in known for one in _carried(answers, loop)], _open(unknown),
-                 *_nobody(fault_places(PlacesAsked(closed, answers, sweeping_by(answers),
-                                                   answers.spoils))))
+                 nobody, left or _perhaps_lost(zip(closed, _closed(told)), answers))
+
+
+def _closed(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Those that run through the charge contactor, with it as a closed contact."""
+    return tuple(replace(loop, passed=tuple(d for d in loop.passed if d.key != CHARGE_KEY))
+                 for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
+
+
+def _perhaps_lost(pairs: Iterable[tuple[Loop, Loop]], answers: PartAnswers) -> str:
+    """The first loop cleared without a fuse that may stand there, and not shown to be with it."""
+    for bare, told in pairs:
+        if len(bare.passed) == len(told.passed) or not _known([bare])[0]:
+            continue
+        one = swept_once(answers, bare)
+        if (~np.isnan(one.time) & np.isnan(times_over(answers, told, one.current))).any():
+            return PERHAPS_LOST.format(title=bare.title)
+    return ""
 
 
 def _known(loops: Iterable[Loop]) -> tuple[list[Loop], list[Loop]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from packcalc.findings import AT_LEAST, Finding, trace
+from packcalc.findings import AT_LEAST, Finding, trace, untold_of, with_more
 from packcalc.part_checks.shown import counted
 from packcalc.protect.places import Device, Loop, path_current
 from packcalc.value import value_object
@@ -23,8 +23,8 @@ class Demand:
 
     Attributes:
         highest: largest current through it, every source that passes it counted.
-        constant: longest time constant at the highest voltage of its places; None where no place
-            has one.
+        constant: longest time constant at the highest voltage of its places; or more, where that
+            of a place may be; None where no place has one.
         pairs: (voltage, longest time constant) at lower voltages, and of each chassis loop.
         backward: largest current of the bus alone, against the modules', into a fault on the
             modules' side; None where it meets none.
@@ -56,7 +56,7 @@ def demand_on(loops: Iterable[Loop], *keys: str) -> Demand | None:
             if d.key in keys and d.sees is not None]
     return Demand(
         _at(highest, where, device.sees is not None),
-        max((t for (v, t), _ in slow if v.number >= top), key=lambda t: t.number, default=None),
+        _longest([t for (v, t), _ in slow if v.number >= top]),
         _longest_of_each(lower),
         _at(*max(back, key=lambda one: one[0].number)) if back else None)
 
@@ -88,13 +88,19 @@ def _slow(loop: Loop, device: Device) -> Iterator[Pair]:
         yield loop.voltage, device.constant
 
 
+def _longest(constants: list[Finding]) -> Finding | None:
+    """More where any of them may be more; None of none."""
+    return with_more(max(constants, key=lambda t: t.number), untold_of(constants)) \
+        if constants else None
+
+
 def _longest_of_each(pairs: list[Pair]) -> tuple[Pair, ...]:
     """One pair a voltage, rising."""
     found: dict[str, Pair] = {}
     for voltage, constant in pairs:
-        known = found.get(voltage.shown)
-        if known is None or constant.number > known[1].number:
-            found[voltage.shown] = voltage, constant
+        before, known = found.get(voltage.shown, (voltage, constant))
+        found[voltage.shown] = (voltage if constant.number > known.number else before,
+                                _longest([known, constant]) or constant)
     return tuple(sorted(found.values(), key=lambda pair: pair[0].number))
 
 

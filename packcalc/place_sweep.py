@@ -338,7 +338,7 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
             trip = answers.cell_trip(device, path)
             found += [trip.blind_from, trip.seen_from, trip.shut_from]
         if device.kind == FUSE or device in loop.passed:
-            bends, more = answers.unbroken(device).bends, _further(device, loop.highest.number)
+            bends, more = answers.unbroken(device).bends, further(device, loop.highest.number)
             # with every source, just beyond the tolerance of what it breaks
             found += [*bends, *(b * (1.0 + 3.0 * BESIDE) - more for b in bends if 0.0 < more < b)]
         fuse = answers.fuse(device) if device not in loop.passed else None
@@ -362,7 +362,7 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
         return _switched(answers, device, answers.contactor(device, path), current, share)
     side = answers.fuse(device) if device.kind == FUSE else None
     own = share if device.paths > 1 else current
-    more = _further(device, highest)
+    more = further(device, highest)
     melting = {"fuse": answers.unbroken(device), "own": own, "seen": own + more} \
         if device.kind == FUSE else {}
     if side is None:
@@ -382,11 +382,11 @@ def _passed(answers: PartAnswers, device: Device, current: np.ndarray,
     """What the current passes and nobody counts on: it may melt or open, and clears nothing."""
     own, none = share if device.paths > 1 else current, np.full(current.shape, np.nan)
     return _Told(device, none, np.zeros(current.shape, bool), none,
-                 fuse=answers.unbroken(device), own=own, seen=own + _further(device, highest),
+                 fuse=answers.unbroken(device), own=own, seen=own + further(device, highest),
                  passed=True)
 
 
-def _further(device: Device, highest: float) -> float:
+def further(device: Device, highest: float) -> float:
     """What every source besides the modules adds to what a device carries, in A."""
     return device.sees.number - highest if device.sees is not None else 0.0
 

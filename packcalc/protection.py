@@ -6,7 +6,7 @@ again with the smallest cable; contactors and pre-charge last.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeVar
 import numpy as np
 
@@ -68,7 +68,7 @@ from packcalc.protect.faults import FaultRange, range_checks, told_apart
 from packcalc.protect.fuse import overload_by, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
 from packcalc.protect.places import FUSE as FUSE_DEVICE
-from packcalc.protect.places import Loop
+from packcalc.protect.places import FaultPlace, Loop
 from packcalc.protect.precharge import size_precharge
 from packcalc.protect.route_figures import RouteAsked
 from packcalc.screening import screen_one
@@ -236,11 +236,14 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
                                             pack_inductance(brief), CABLE_INDUCTANCE, step,
                                             fuse_asked, loops,
                                             settings.by_place if settings else None), overvoltage)
+    lower = _lower_end(circuit.places, at_the_end.lowest, faults.lowest)
     held = with_places(with_trips(held, circuit.management.trips), [
-        p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)],
+        p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)
+        or p.nobody and p in lower],
         [p.title for p in circuit.places if any(
             a.clears is None and d.name in a.device.split(" or ")
-            for a in p.answers for d in p.loop.passed if d.kind == FUSE_DEVICE)])
+            for a in p.answers for d in p.loop.passed if d.kind == FUSE_DEVICE)],
+        [p.title for p in lower if not p.nobody])
     held = with_contacts(with_heats(held, circuit.heats), circuit.contacts.contactor)
     routes = tuple(_placed_route(brief, route, held, circuit.heats) for route in routes)
     faults = replace(faults, checks=tuple(told_apart(
@@ -335,6 +338,29 @@ def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...
         if now == before or all(r.cable for r in open_):
             return loops
         before, least = now, _demanded(pack, faults, loops)
+
+
+def _lower_end(places: Iterable[FaultPlace], own: Finding,
+               lowest: Finding) -> tuple[FaultPlace, ...]:
+    """Places by which the range of the main path begins, and of which not all is shown opened.
+
+    Be it that covers are the usual answer there: below what the path gives from pole to pole
+    nothing but these places says who opens a fault.
+
+    Args:
+        places: every fault place with who ends it.
+        own: lowest fault from pole to pole.
+        lowest: of all places of the main path.
+    """
+    found = tuple(places)
+    path = {loop.key for loop in main_path_loops(p.loop for p in found)}
+
+    def begins(place: FaultPlace) -> bool:
+        left = [one.current.number for one in place.answers
+                if not one.clears and one.current.known]
+        return bool(left) and (place.lowest.number <= lowest.number or min(left) < own.number)
+
+    return tuple(p for p in found if p.key in path and begins(p))
 
 
 def _settings(brief: Brief, layout: Layout, loops: tuple[Loop, ...]) -> TripSettings | None:

@@ -16,9 +16,9 @@ from packcalc.conductors import corrected_current
 from packcalc.errors import OutOfRange
 from packcalc.feeds import (
     BARE, BUS, OPEN_INPUT, SHORT_RUN, Feeds, bus_capacitance, hottest_class, named_fuse,
-    perhaps_on_the_bus, wherever,
+    perhaps_on_the_bus, traction_open, wherever,
 )
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.modules import traced_charge_current_limit
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
@@ -176,8 +176,10 @@ def string_fuse_asked(feeds: Feeds, loops: Iterable[Loop]) -> FuseAsked | None:
 
 def _longest(demand: Demand, title: str) -> Finding:
     """At full voltage, of all places of a device."""
-    return demand.constant.called(title, note="longest of all fault places") \
-        if demand.constant is not None else leaf(title, "τ", "ms", None, "given")
+    longest = demand.constant
+    return with_more(longest.called(title, note="longest of all fault places"),
+                     longest.untold_more) \
+        if longest is not None else leaf(title, "τ", "ms", None, "given")
 
 
 def string_contactor_item(feeds: Feeds, loops: Iterable[Loop],
@@ -442,6 +444,7 @@ def branch_asked(feeds: Feeds, loops: Iterable[Loop], branch: Branch,
         at_charge=_at_charge(feeds, branch), **_at_places(feeds, loops, branch),
         upstream_long=feeds.cell.resistance_long if sense else
         pack.resistance_long if bus else feeds.resistance_box,
+        upstream_open=traction_open(brief) if bus and not sense else "",
         voltage_empty=feeds.cell.voltage_empty if sense else pack.rest_low_voltage,
         closing_difference=trace(tr.remaining_voltage, "difference left by pre-charge",
                                  voltage=pack.highest_voltage, bus_voltage=trace(

@@ -11,11 +11,14 @@ from packcalc.findings import Finding, leaf, trace
 from packcalc.places.shared import Shared, beyond, branch_fuse
 from packcalc.places.slowest import pair
 from packcalc.protect.branch_figures import (
+    FUSE_LOSS,
     SENSE,
+    at_most,
     branch_loops,
     branch_lowest,
     branch_wires,
     branch_withstand,
+    open_length,
 )
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import AT_TAP, COVER, FUSE, Device, Loop, Rival
@@ -89,7 +92,8 @@ def after(shared: Shared, branch: Branch) -> Loop:
     return shared.loop(
         f"branch.{branch.name}.after", f"{branch.name}, "
         + ("behind its fuse" if own else "far end, no fuse of its own stated"),
-        lowest=branch_lowest(*source, wires, bool(open_)), **slower_end(shared, branch),
+        lowest=branch_lowest(*source, wires, at_most(
+            FUSE_LOSS if open_ else "", open_length(branch.length))), **slower_end(shared, branch),
         devices=(*own, *_at_tap(shared, branch)), passed=() if sense else (
             *shared.middle(), *(shared.to_inlet() if at_inlet else ())),
         common=_common(shared, branch, wires),

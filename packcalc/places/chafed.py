@@ -32,14 +32,17 @@ from packcalc.places.chassis import (
     middle,
 )
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
-from packcalc.places.slowest import Stretch, one_conductor, route_conductor, route_loop
+from packcalc.places.slowest import UNTOLD, Stretch, one_conductor, route_conductor, route_loop
 from packcalc.protect.branch_figures import (
+    FUSE_LOSS,
     SENSE,
+    at_most,
     branch_loops,
     branch_lowest,
     branch_wires,
     branch_withstand,
     only_at_most,
+    open_length,
 )
 from packcalc.protect.places import (
     ACTS,
@@ -155,7 +158,7 @@ def _described(brief: Brief) -> dict[str, Branch]:
 def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
     area, cables = route_conductor(brief, route)
     if not (branch.length.known and branch.section.known and route.length.known) \
-            or brief.branch_open(branch, "length"):
+            or brief.branch_open(branch, "length") or open_length(route.length):
         return False
     whole = area.number * cables.number if area.known else branch.section.number
     nearly = 1.0 + 1e-6
@@ -202,10 +205,9 @@ def _untold(shared: Shared) -> Wire:
     """The charge cable of a brief that says nothing of one: its range is open."""
     given = shared.bus(None, at_inlet=True)
     given["notes"] = (*given["notes"], NO_BRANCH)
-    length = leaf("length of the charge cable", "l", "m", None, "given")
     return Wire("charge_cable", "charge cable", "cable",
                 "mid-pack leak and chafed charge cable, not described in the brief", given, (), BUS,
-                Stretch(length, length),
+                UNTOLD,
                 leaf("loop resistance of the charge cable", "R_loop", "mΩ", None, "given",
                      note=ASK_CABLE), (), None, shared.traction_names, (OWN_FUSE,), True)
 
@@ -233,7 +235,8 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
     return shared.loop(
         f"chassis.second.{wire.key}", f"second chassis fault: {wire.words}",
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
-        lowest=_lowest(module.voltage_empty, module.resistance_long, wires, bool(wire.open_)),
+        lowest=_lowest(module.voltage_empty, module.resistance_long, wires, at_most(
+            FUSE_LOSS if wire.open_ else "", open_length(wire.stretch.length))),
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
@@ -242,14 +245,15 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
                 *(shared.to_inlet(runs.breaks) if wire.to_inlet else ())),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
+        perhaps=tuple(d.key for d in wire.perhaps),
         rival=Rival(wire.tap, OPEN_TAP, highest=True, one_wire=True) if wire.tap else None,
         remedies=(*wire.remedies, *((TRIP,) if contactors else ()),
                   *(shared.of_inlet if wire.to_inlet else ()), ACTS, DOUBLE))
 
 
-def _lowest(voltage: Finding, resistance: Finding, wires: Finding, open_: bool) -> Finding:
+def _lowest(voltage: Finding, resistance: Finding, wires: Finding, bound: str) -> Finding:
     """Lowest current of the wire; one without value says what to find of the wire."""
-    found = branch_lowest(voltage, resistance, wires, open_)
+    found = branch_lowest(voltage, resistance, wires, bound)
     return found if found.known or not wires.note else found.called(note=wires.note)
 
 
@@ -298,9 +302,9 @@ def _one_cell(shared: Shared, wire: Wire) -> Loop:
             f"{wire.name}, {wire.tap}" if wire.tap else wire.name, EACH_BRANCH, bool(wire.tap)),
         title="second chassis fault: leak inside a module and chafed "
               + ("branch wire" if wire.what == "branch" else "charge cable"),
-        feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
+        feeds="cells between the two faults, 1 to all", sizes=False, inherent=True, perhaps=(),
         lowest=_lowest(shared.feeds.cell.voltage_empty, beside_one_cell(shared), wires,
-                       only_at_most(asked.lowest)),
+                       asked.lowest.note if only_at_most(asked.lowest) else ""),
         devices=tuple(replace(d, drop=each) if d.drop is not None else d for d in asked.devices),
         notes=(CELL_LOWEST, BRANCH_CELL, *asked.notes),
         remedies=(*wire.remedies, *(CELL_REMEDIES if switched else (BEHIND, CELL_CASE, DOUBLE))))

@@ -10,9 +10,10 @@ from packcalc.layout_findings import count, string_cables
 from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
-from packcalc.places.slowest import Stretch, slowest
-from packcalc.places.stands import run_on_one_side
-from packcalc.protect.faults import fault_time_constant, prospective_fault_current
+from packcalc.places.slowest import Stretch, loop_constant, slowest
+from packcalc.places.stands import MID_KEY, run_on_one_side
+from packcalc.protect.branch_figures import only_at_most
+from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import (
     ACTS,
     CONTACTOR,
@@ -95,6 +96,7 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
         devices=_devices(shared, pair, runs.breaks),
         passed=() if pair.one_side else middle(shared, runs.breaks),
         inherent=not pair.contactor or (shared.opened_at_first and not pair.fused),
+        perhaps=(MID_KEY,) if shared.mid_open and pair.contactor else (),
         remedies=pair.remedies, **outside)
 
 
@@ -195,9 +197,8 @@ class Runs:
             run = shared.run(modules)
             inductance, resistance = slowest(shared.feeds.of_run(modules), run.resistance,
                                              shared.feeds.per_length, stretches)
-            found.append(Slow(run, inductance, resistance, trace(
-                fault_time_constant, "time constant of the second chassis fault",
-                inductance=inductance, resistance=resistance)))
+            found.append(Slow(run, inductance, resistance, loop_constant(
+                inductance, resistance, "time constant of the second chassis fault")))
         return cls(tuple(found))
 
     @property
@@ -220,7 +221,8 @@ class Runs:
         """The slowest in words."""
         modules = self.slow.run.modules
         several = f"{modules} module{'s' if modules > 1 else ''} between the two faults"
-        return (f"slowest of these loops: {several}, {self.slow.constant.shown} at "
+        return (f"slowest of these loops: {several}, {self.slow.constant.least}"
+                f"{self.slow.constant.shown} at "
                 f"{self.slow.run.current.shown}; the way back is counted with the conductor's "
                 "inductance and with no resistance")
 
@@ -249,7 +251,8 @@ def inside_module(shared: Shared) -> Loop:
         asked, feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
         lowest=trace(prospective_fault_current, "lowest current of the second chassis fault",
                      voltage=cell.voltage_empty, resistance=loop,
-                     note="one cell between the faults; a poor contact makes it lower still"),
+                     note=asked.lowest.note if only_at_most(asked.lowest) else
+                     "one cell between the faults; a poor contact makes it lower still"),
         devices=tuple(replace(d, drop=drop) if d.drop is not None else d for d in asked.devices),
         notes=(CELL_LOWEST, *asked.notes))
 

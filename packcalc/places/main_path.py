@@ -7,13 +7,13 @@ import math
 from packcalc import electrical as el
 from packcalc.brief import Branch, Route
 from packcalc.feeds import hottest_class, own_fuses
-from packcalc.findings import Finding, leaf, trace
+from packcalc.findings import Finding, leaf, trace, untold_of, with_more
 from packcalc.places.branches import OWN_FUSE, inlets, loss_open
 from packcalc.places.chafed import ASK_CABLE, fused_inlet
 from packcalc.places.shared import Shared, beyond, branch_fuse
-from packcalc.places.slowest import pair, route_conductor, route_loop
+from packcalc.places.slowest import UNTOLD, pair, route_conductor, route_loop
 from packcalc.protect.branch_figures import (
-    AT_MOST, FUSE_OPEN, branch_loops, branch_wires, branch_withstand,
+    FUSE_LOSS, at_most, branch_loops, branch_wires, branch_withstand, open_length,
 )
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
@@ -76,16 +76,13 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
     fuse = (replace(branch_fuse(own), sees=given["all_sources"]),) if own else ()
     open_ = loss_open(shared, own, fuse, 2) if own else ()
     given["notes"] = (*given["notes"], *open_, CHARGER_SIDE, INLET_AT)
-    lowest, common, outside = _lowest_at_inlet(shared, route, own)
-    if open_:
-        lowest = lowest.called(note="; ".join(w for w in (FUSE_OPEN, lowest.note) if w))
+    lowest, common, outside = _lowest_at_inlet(shared, route, own, FUSE_LOSS if open_ else "")
     area, cables = route_conductor(shared.brief, route) if route else (None, None)
-    own_run = [pair(route.length, area, cables)] if route else []
     return shared.loop(
         f"inlet.{route.name}" if route else "inlet",
         f"charge inlet, far end of {route.name}" if route else "charge inlet",
         lowest=lowest, common=common, outside=outside,
-        **shared.slowest_loop(*shared.traction, *own_run),  # it may leave from their far end
+        **_slowest_to_inlet(shared, route),
         devices=(*fuse, *shared.upstream, shared.contactors),
         passed=(*shared.middle(), *shared.to_inlet()),
         own_wire=branch_withstand(area, route.insulation_class)
@@ -95,23 +92,40 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
         **given)
 
 
-def _lowest_at_inlet(shared: Shared, route: Route | None,
-                     own: Branch | None) -> tuple[Finding, Finding | None, Finding | None]:
+def _slowest_to_inlet(shared: Shared, route: Route | None) -> dict[str, Finding]:
+    """Inductance and least resistance; the charge cable may leave from the traction cables' end.
+
+    Of one that no route tells the slowest of its branches.
+    """
+    runs = [pair(route.length, *route_conductor(shared.brief, route))] if route else [
+        pair(b.length, b.section) for b in inlets(shared.brief)] or [UNTOLD]
+    loops = [shared.slowest_loop(*shared.traction, run) for run in runs]
+    slow = max(loops, key=lambda one: one["inductance"].number / one["resistance"].number)
+    more = untold_of(one["inductance"] for one in loops)
+    return slow | {"inductance": with_more(slow["inductance"], more)}
+
+
+def _lowest_at_inlet(shared: Shared, route: Route | None, own: Branch | None,
+                     loss: str) -> tuple[Finding, Finding | None, Finding | None]:
     """(lowest current, resistance that all strings pass, resistance outside the modules).
 
     The fuses of its own branch stand in that loop; it may begin at the traction cables' far end.
-    Of a cable that is not known it is that of the traction cables' far end, at most.
+    Of a cable that is not known it is that of the traction cables' far end, at most; of one whose
+    length is left open, or with a fuse of unknown loss, at most what is counted.
     """
+    lengths = [route.length] if route else [b.length for b in inlets(shared.brief)]
+    length = next((why for one in lengths if (why := open_length(one))), "")
     both = route_loop(shared.brief, route, shared.routes) if route else _told_loop(shared)
     if not both.known:
-        return (shared.feeds.faults.lowest.called(note=f"{AT_MOST}: {both.note}"),
+        return (shared.feeds.faults.lowest.called(note=at_most(loss, both.note)),
                 shared.down_the_cables, None)
     cable = branch_wires(both,
                          own_fuses(shared.brief, own, 2) if own else None)
     loop = trace(pair_resistance, "loop of a fault at the charge inlet",
                  first=shared.pack.resistance_long, second=cable)
     return (trace(prospective_fault_current, "lowest fault current at the charge inlet",
-                  voltage=shared.pack.rest_low_voltage, resistance=loop),
+                  note=at_most(loss, length), voltage=shared.pack.rest_low_voltage,
+                  resistance=loop),
             _sum(shared.down_the_cables, cable), _sum(beyond(
                 shared.pack, shared.pack.cable_allowance), cable))
 

@@ -6,16 +6,17 @@ from collections.abc import Iterable
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
-from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds
+from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, traction_open
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layout_findings import count
 from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of
-from packcalc.places.slowest import Stretch, slowest, traction, traction_pole
+from packcalc.places.slowest import Stretch, loop_constant, slowest, traction, traction_pole
 from packcalc.places.stands import (
     MID_KEY, MID_PERHAPS, PERHAPS, contactor_words, fuse_stands, mid_fuse_open,
 )
+from packcalc.protect.branch_figures import at_most, only_at_most
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
@@ -23,6 +24,7 @@ from packcalc.protect.faults import (
 )
 from packcalc.protect.places import (
     CHARGE_KEY, CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each, falls_from,
+    resistance_left,
 )
 from packcalc.protect.string_shares import string_share
 from packcalc.value import replace, value_object, worked_once
@@ -350,12 +352,12 @@ class Shared:
         known: dict = {
             "feeds": self.all_modules, "voltage": self.pack.full_voltage,
             "highest": self.feeds.faults.highest, "lowest": self.feeds.faults.lowest} | given
+        known["lowest"] = self._bounded(known["lowest"])
         if "inductance" not in known:
             known |= self.slowest_loop(*self.traction)
         least = known.pop("resistance", self.pack.resistance_initial)
         known.setdefault("all_sources", known["highest"])
-        known["time_constant"] = trace(fault_time_constant, inductance=known["inductance"],
-                                       resistance=least)
+        known["time_constant"] = loop_constant(known["inductance"], least)
         known["devices"] = self._dropping(
             _in_loop(known.get("devices", ()), known["time_constant"]), outside)
         counted = {d.key for d in known["devices"]}
@@ -369,6 +371,13 @@ class Shared:
             known["notes"] = (*known.get("notes", ()), ALL_IN.format(
                 strings=self.feeds.strings, share=shares[-1].shown))
         return Loop(key, title, **known, shares=shares)
+
+    def _bounded(self, lowest: Finding) -> Finding:
+        """A lowest current through traction cables whose length is left open: only at most."""
+        why = traction_open(self.brief)
+        if not why or only_at_most(lowest) or not _through(lowest, self.pack.cable_allowance):
+            return lowest
+        return lowest.called(note=at_most(why, lowest.note))
 
     def _dropping(self, devices: tuple[Device, ...],
                   outside: Finding | None) -> tuple[Device, ...]:
@@ -455,6 +464,14 @@ def beyond(pack: PackModel, further: Finding) -> Finding | None:
         return None
     return trace(el.resistance_sum, "path and conductors outside the modules", unit="mΩ",
                  first=pack.path, second=further)
+
+
+def _through(finding: Finding, part: Finding) -> bool:
+    """Whether a figure rests on a part of the loop; not where that was taken out again."""
+    if finding.formula is part.formula and finding.value == part.value:
+        return True
+    left = finding.formula is not None and finding.formula.function is resistance_left
+    return not left and any(_through(one, part) for one in finding.inputs)
 
 
 def branch_fuse(branch: Branch) -> Device:

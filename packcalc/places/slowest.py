@@ -13,16 +13,17 @@ from functools import reduce
 from packcalc import electrical as el
 from packcalc.brief import Brief, Route
 from packcalc.conductors import copper_resistance
-from packcalc.findings import Finding, leaf, trace
+from packcalc.findings import Finding, leaf, trace, with_more
 from packcalc.parts import CABLE
 from packcalc.protect.branch_figures import (
     ONE_HIGH,
     TABLE_AT,
     cold_conductor,
+    open_length,
     wire_resistance,
 )
 from packcalc.protect.cable import RouteResult
-from packcalc.protect.faults import fault_loop_inductance
+from packcalc.protect.faults import fault_loop_inductance, fault_time_constant
 from packcalc.value import value_object
 
 ONE_CABLE = leaf("cables a pole", "n", "", 1, "definition")
@@ -41,10 +42,21 @@ class Stretch:
     resistance: Finding
 
     @property
+    def untold(self) -> str:
+        """What nobody told of its length, in words: the loop may be slower by it; else empty."""
+        return open_length(self.length) if self.length.known else self.length.note
+
+    @property
     def rank(self) -> float:
         """Least resistance of a metre: the smaller, the slower; none for what is not known."""
         return self.resistance.number / self.length.number \
             if self.resistance.known and self.length.number > 0 else 0.0
+
+
+UNTOLD = Stretch(*(leaf(title, symbol, unit, None, "given", note=(
+    "the charge cable is not described, and counted with no length"))
+    for title, symbol, unit in (("length of the charge cable", "l", "m"),
+                                ("resistance of the charge cable", "R", "mΩ"))))
 
 
 def pair(length: Finding, area: Finding, cables: Finding = ONE_CABLE) -> Stretch:
@@ -116,9 +128,27 @@ def slowest(inductance: Finding, resistance: Finding, per_length: Finding,
                   sorted(stretches, key=lambda one: one.rank), (inductance, resistance))
 
 
+def loop_constant(inductance: Finding, resistance: Finding, title: str = "") -> Finding:
+    """L/R of a loop; more where its inductance may be more."""
+    return with_more(trace(fault_time_constant, title, inductance=inductance,
+                           resistance=resistance), inductance.untold_more)
+
+
 def _slower(loop: tuple[Finding, Finding], one: Stretch,
             per_length: Finding) -> tuple[Finding, Finding]:
-    """The loop with one more stretch where that makes it slower."""
+    """The loop with one more stretch where that makes it slower.
+
+    Whether it does is the same for any length of it: one left out adds nothing however long it is.
+    """
+    added = _added(loop, one, per_length)
+    if added is loop and one.length.known:
+        return loop
+    inductance, resistance = added
+    return with_more(inductance, loop[0].untold_more or one.untold), resistance
+
+
+def _added(loop: tuple[Finding, Finding], one: Stretch,
+           per_length: Finding) -> tuple[Finding, Finding]:
     inductance, resistance = loop
     if not (inductance.known and one.length.known):
         return loop

@@ -20,7 +20,7 @@ from packcalc.value import value_object
 RULE = Origin("rule")
 # How a note says that a lowest current is only the most that it can be.
 AT_MOST = "at most this"
-FUSE_OPEN = (f"{AT_MOST}: the resistance of the branch's own fuse takes from it and is not known; "
+FUSE_LOSS = ("the resistance of the branch's own fuse takes from it and is not known; "
              "ask for its power loss at rated current")
 SENSE, PRECHARGE = "sense", "pre-charge"
 # Ω/m of 1 mm²: the dearest and the plainest copper of IEC 60228, and bare annealed copper.
@@ -224,6 +224,7 @@ class BranchAsked:
         section, insulation_voltage, insulation_class: of the conductor.
         fused_poles: "one" or "both".
         poles_open: whether nobody said which: "one", with two fuses in the lowest current.
+        upstream_open: what is counted of traction cables of unknown length before it; else empty.
         hottest: class that its conductor counts with for the lowest current; None for its own.
         fuse: its data sheet as far as known.
         capacitance: of the load's input, at its upper tolerance.
@@ -284,6 +285,7 @@ class BranchAsked:
     at_charge: AtCharge | None = None
     hottest: Finding | None = None
     poles_open: bool = False
+    upstream_open: str = ""
 
     @property
     def key(self) -> str:
@@ -404,6 +406,22 @@ def only_at_most(found: Finding) -> bool:
     return found.note.startswith(AT_MOST)
 
 
+def at_most(*whys: str) -> str:
+    """The note of a current that may be less for any of some reasons; empty without one."""
+    told = [why for why in whys if why]
+    return f"{AT_MOST}: {'; '.join(told)}" if told else ""
+
+
+def open_length(length: Finding) -> str:
+    """Of a length that nobody told: what is counted in its place; else empty.
+
+    A longer one has more resistance and more inductance: a lowest current is then only at most
+    what is printed, and a time constant at least.
+    """
+    return f"a length left open is counted as {length.shown}, our assumption, and may be more" \
+        if length.known and length.basis == "assumed" else ""
+
+
 def told_with_bound(finding: Finding) -> str:
     """A figure as printed; what is only the most that it can be says so, and why."""
     return finding.note.replace(AT_MOST, f"at most {finding.shown}", 1) \
@@ -411,18 +429,18 @@ def told_with_bound(finding: Finding) -> str:
 
 
 def branch_lowest(voltage_empty: Finding, upstream_long: Finding, branch: Finding,
-                  open_: bool = False) -> Finding:
+                  bound: str = "") -> Finding:
     """Lowest fault current at the far end of a branch.
 
     Args:
         voltage_empty, upstream_long: of what feeds it.
         branch: of `branch_wires`.
-        open_: whether a fuse of unknown resistance stands in the loop.
+        bound: of `at_most`: a fuse of unknown resistance in the loop, a length left open.
     """
     loop = _maybe(with_branch, "loop of a fault at the end of the branch", upstream=upstream_long,
                   branch=branch)
     return _maybe(tr.current_at, "lowest fault current at the end of the branch",
-                  FUSE_OPEN if open_ else "", voltage=voltage_empty, resistance=loop)
+                  bound, voltage=voltage_empty, resistance=loop)
 
 
 def branch_duty(asked: BranchAsked) -> BranchDuty:
@@ -434,7 +452,9 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
         load=_load(asked),
         resistance_low=low,
         lowest=branch_lowest(asked.voltage_empty, asked.upstream_long,
-                             branch_wires(hot, asked.own_fuses), asked.fuse_open),
+                             branch_wires(hot, asked.own_fuses), at_most(
+                                 FUSE_LOSS if asked.fuse_open else "",
+                                 open_length(asked.length), asked.upstream_open)),
         withstand=branch_withstand(asked.section, asked.insulation_class, asked.class_open),
         own_discharge=_pulse(
             "I²t of the branch's own capacitor into a fault elsewhere", low,

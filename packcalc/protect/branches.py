@@ -22,7 +22,7 @@ from packcalc.part_checks.precharge_wires import (
 from packcalc.part_checks.shown import SILENT, at_voltage, counted, rounded, terminals_check
 from packcalc.parts import FusePart
 from packcalc.protect.branch_figures import (
-    FUSE_OPEN, HOT_CLASS, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
+    HOT_CLASS, PRECHARGE, RULE, SENSE, BranchAsked, BranchDuty, branch_duty, branch_load,
     only_at_most, told_with_bound,
 )
 from packcalc.value import replace
@@ -294,7 +294,8 @@ def _opens(asked: BranchAsked, duty: BranchDuty) -> Check:
             check = replace(check, verdict=NOT_EVALUATED, reason=f"{check.reason}: it does not, "
                             "and no other device is shown to")
         return check
-    where = "; ".join(w for w in (where, FUSE_OPEN if only_at_most(lowest) else "") if w)
+    bound = lowest.note.removesuffix(f"; {where}") if only_at_most(lowest) else ""
+    where = "; ".join(w for w in (where, bound) if w)
     opens = judge("Lowest fault above the fuse's rating", stage, lowest, "above",
                   asked.fuse.rating, missing=lowest.note, reason=where, remedy=remedy)
     if opens.verdict == PASS:
@@ -314,7 +315,7 @@ def must_open(asked: BranchAsked, duty: BranchDuty) -> Finding:
     where = f"at the place '{place.title}'"
     return place.lowest.called(
         "lowest current that the branch's own fuse must open",
-        note=f"{FUSE_OPEN}; {where}" if only_at_most(place.lowest) else where)
+        note=next((f"{f.note}; {where}" for f in (place.lowest, far) if only_at_most(f)), where))
 
 
 STUB_REMEDY = "a fuse at the tap, a larger stub, or a short one insulated apart: " \

@@ -18,7 +18,9 @@ from packcalc.checks import (
     open_of,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
+from packcalc.findings import (
+    Finding, Origin, formula, largest, leaf, smallest, trace, untold_of, with_more,
+)
 from packcalc.part_checks.contactor import (
     CarryDemand, SwitchDemand, break_words, carry_words, contactor_part_checks, dropped_rows,
     pole_rows, slower_duty, switch_facts, withstand_words,
@@ -304,8 +306,9 @@ def _time_constant(asked: ContactorAsked) -> Finding | None:
         return None
     title, longest = "Time constant of the circuit that is broken", asked.longest_constant
     own = trace(loop_time_constant, title, inductance=inductance, resistance=asked.loop_resistance)
-    return own if longest is None or longest.number <= own.number else longest.called(
+    found = own if longest is None or longest.number <= own.number else longest.called(
         title, own.symbol, note="longest of all fault places from pole to pole")
+    return with_more(found, untold_of((inductance, *((longest,) if longest else ()))))
 
 
 def _ask(figure: str, *needs: Finding | None) -> str:

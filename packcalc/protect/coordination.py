@@ -45,6 +45,7 @@ TITLE = "Who clears, over the whole fault range"
 OPENING = "contactor: opening time"
 CLOSED = "contactor: short-time withstand, closed"
 EVERY = "every fault current is opened, fuse and contactor overlapping"
+COLD = "the fuse opens the lowest fault, cold and nearly empty"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
 NO_SPAN = counted("no span", 0, "definition")
 ONE_SPAN = counted("spans of current that nobody opens", 1, "definition", SWEPT)
@@ -377,7 +378,7 @@ def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
 
 def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     """Whether the fuse opens the lowest fault by itself; where not, the contactor must."""
-    title, stage = "the fuse opens the lowest fault, cold and nearly empty", "who clears"
+    title, stage = COLD, "who clears"
     if swept.fuse.reasons:
         return Check(title, stage, NOT_EVALUATED, demand=asked.fault_lowest,
                      reason="; ".join(swept.fuse.reasons))
@@ -562,10 +563,14 @@ def _part_basis(part: ContactorPart | None) -> str:
     return part.basis if part else "given"
 
 
-def _governing(asked: CoordinationAsked, swept: Sweep) -> str:
+def _governing(asked: CoordinationAsked, swept: Sweep, *, alone: bool = False) -> str:
+    """What the pair opens; `alone`, of the path's own loop and from its own lowest fault on."""
     span = f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}"
     if swept.covered:
         less = "; what is less, as a fault may be, is not shown opened" if swept.less else ""
+        if alone:
+            own = asked.path_lowest or asked.fault_lowest
+            span = f"{own.shown} to {asked.fault_highest.shown} of this path's own loop alone"
         return f"{asked.pair} open every current from {span}{less}, subject to the checks below."
     holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
     return f"{asked.pair}, from {span}: no valid pair, {holes}."
@@ -689,8 +694,8 @@ def _with_cable(held: Coordination, swept: Sweep, other: ElsewhereHeat) -> Coord
                    item=replace(item, duty=(*item.duty, other.heat, other.at)))
 
 
-def with_places(held: Coordination, left: Sequence[str],
-                unshown: Sequence[str] = ()) -> Coordination:
+def with_places(held: Coordination, left: Sequence[str], unshown: Sequence[str] = (),
+                asked: Sequence[str] = ()) -> Coordination:
     """No pass of the path while a fault place leaves currents to nobody: it is named.
 
     The path is swept from pole to pole, and a loop of its own may see less of the fuse and of the
@@ -700,21 +705,27 @@ def with_places(held: Coordination, left: Sequence[str],
         held: of the main path, or of one string against the others.
         left: titles of its fault places that nobody opens.
         unshown: titles of those where a further fuse may melt first, not shown to break.
+        asked: of those of which nobody is shown to open some current.
     """
-    if not left and not unshown:
+    if not (left or unshown or asked):
         return held
     spans = counted("fault places with currents that nobody opens", len(left), "definition",
                     SWEPT) if left else None
     told = "; ".join(filter(None, (
         f"Nobody opens some current of: {'; '.join(left)}" if left else "",
+        f"Nobody is shown to open some current of: {'; '.join(asked)}" if asked else "",
         f"A mid-pack fuse that is not shown to break may melt first at {len(unshown)} places, "
         f"'{unshown[0]}' among them" if unshown else "")))
     checks = tuple(replace(
         c, verdict=CAUTION, figure=spans or c.figure,
         reason=f"{c.reason}; of this path's own loop alone. {told}",
         remedy="see these fault places")
-        if c.title == EVERY and c.verdict == PASS else c for c in held.item.checks)
-    return replace(held, item=replace(held.item, checks=checks))
+        if c.title == EVERY and c.verdict == PASS else
+        replace(c, reason=f"{c.reason}, and not at every fault place")
+        if c.title == COLD and c.verdict == CAUTION else c for c in held.item.checks)
+    governing = held.item.governing if held.sweep is None \
+        else _governing(held.asked, held.sweep, alone=True)
+    return replace(held, item=replace(held.item, governing=governing, checks=checks))
 
 
 def own_trip_line(asked: CoordinationAsked) -> Requirement:

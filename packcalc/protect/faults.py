@@ -11,7 +11,7 @@ import numpy as np
 
 from packcalc.checks import CAUTION, FAIL, Check, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, formula, leaf, trace
+from packcalc.findings import Finding, formula, leaf, trace, with_more
 from packcalc.value import replace, value_object
 
 LOWEST_IS_A_GUESS = (
@@ -220,6 +220,8 @@ def fault_range(asked: FaultAsked) -> FaultRange:
     tau_low = _known_or_blank(
         fault_time_constant, "Time constant at the lowest fault",
         inductance=asked.loop_inductance, resistance=asked.resistance_long)
+    tau_high, tau_low = (with_more(tau, by.untold_more) for tau, by in (
+        (tau_high, slow[0]), (tau_low, asked.loop_inductance)))
     return FaultRange(
         highest=highest, all_sources=_with_capacitors(highest, asked.capacitor_current),
         lowest=lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,

@@ -380,6 +380,8 @@ class Loop:
             shown to break it may melt before a device has cleared, a charge contactor be torn open.
         rival: where all loops of this key are one place; else None.
         cables: names of the routes that its current runs through, or may.
+        perhaps: keys of fuses of `passed` that may stand there: did they, covers would be no
+            answer.
     """
 
     key: str
@@ -404,6 +406,14 @@ class Loop:
     passed: tuple[Device, ...] = ()
     rival: Rival | None = None
     cables: tuple[str, ...] = ()
+    perhaps: tuple[str, ...] = ()
+
+    @property
+    def as_fused(self) -> Loop:
+        """The same where somebody said that every fuse stands there which may."""
+        there = tuple(d for d in self.passed if d.key in self.perhaps)
+        return replace(self, devices=(*there, *self.devices), perhaps=(), inherent=False,
+                       passed=tuple(d for d in self.passed if d not in there))
 
     def least(self, paths: int) -> float:
         """Lowest current through one of several equal paths while so many feed the fault, in A."""
@@ -512,6 +522,10 @@ def fault_places(asked: PlacesAsked) -> tuple[FaultPlace, ...]:
 
 
 def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
+    # Nothing is milder for not being told: where it fails with a fuse, it fails with one perhaps.
+    if loop.inherent and any(d.key in loop.perhaps for d in loop.passed) \
+            and _settled(loop.as_fused, asked).nobody:
+        loop = replace(loop, inherent=False)
     others = tuple(_other(source, asked) for source in loop.sources)
     ends = (("highest", loop.highest), ("lowest", loop.lowest))
     high, low = (who_clears(end, current, loop.devices, asked.clearing, asked.spoiling,

@@ -119,7 +119,7 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                   _time(p.at_highest), _lowest(p.lowest), words(p.at_lowest.words),
                   _time(p.at_lowest), words(_between(p)),
                   _time(p.between) if p.between else Cell("–"),
-                  _figure(p.loop.inductance), _figure(p.loop.time_constant))
+                  _least(p.loop.inductance), _least(p.loop.time_constant))
                  for p in places)
     return Table("fault_places", "Fault places", columns, rows,
                  "Between the two every current of a dense grid is asked, with every break point "
@@ -180,6 +180,12 @@ def _lowest(finding: Finding) -> Cell:
     """What is only the most that it can be is no figure to count with: none goes into the data."""
     cell = _figure(finding)
     return Cell(f"at most {cell.text}") if only_at_most(finding) else cell
+
+
+def _least(finding: Finding) -> Cell:
+    """What may be more by what nobody told, the same."""
+    cell = _figure(finding)
+    return Cell(f"{finding.least}{cell.text}") if finding.least else cell
 
 
 def _figure(finding: Finding) -> Cell:

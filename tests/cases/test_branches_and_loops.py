@@ -23,7 +23,7 @@ from packcalc.parts import FUSE
 from packcalc.places.slowest import Stretch, slowest
 from packcalc.places.trips import opened_all_the_same, path_highest
 from packcalc.protect import places as pl
-from packcalc.protect.branch_figures import FUSE_OPEN
+from packcalc.protect.branch_figures import FUSE_LOSS, at_most
 from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.drawings.one_line import one_line_figure
@@ -90,14 +90,14 @@ def test_a_row_whose_lowest_current_is_only_a_bound_prints_no_bare_figure(van, k
 
 
 def test_a_bound_shows_no_device_to_act_and_still_shows_that_none_does():
-    at_most = leaf("lowest", "I", "A", 50.0, "given", note=FUSE_OPEN)
+    bound = leaf("lowest", "I", "A", 50.0, "given", note=at_most(FUSE_LOSS))
     one = leaf("voltage", "U", "V", 100.0, "given")
-    loop = pl.Loop("k", "place", "all", one, leaf("highest", "I", "A", 900.0, "given"), at_most,
+    loop = pl.Loop("k", "place", "all", one, leaf("highest", "I", "A", 900.0, "given"), bound,
                    one, one, one, (pl.Device("branch_fuse.x", "fuse of x", pl.FUSE),))
     ends = {answer: pl.fault_places(pl.PlacesAsked(
         (loop,), lambda *_, a=answer: (a, None, "so")))[0] for answer in (True, False, None)}
     assert [ends[a].at_lowest.clears for a in (True, False, None)] == [None, False, None]
-    known = replace(loop, lowest=replace(at_most, note=""))
+    known = replace(loop, lowest=replace(bound, note=""))
     assert pl.fault_places(pl.PlacesAsked((known,), lambda *_: (True, None, "so")))[0] \
         .at_lowest.clears
 
