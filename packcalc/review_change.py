@@ -770,6 +770,7 @@ def _still_open(figure: Finding) -> str:
         (OR_LESS, figure.may_be_less), (OR_MORE, figure.untold_more)) if words)
 
 
+_ALONE = "the two figures alone would hold, and what else it asks is asked of a design sized so"
 _KEPT = "kept: it does not stand on this figure alone"
 _Using = list[tuple[Decision, Check, Check]]
 
@@ -801,9 +802,13 @@ def _judged(check: Check, own: Finding, digest: str) -> Check:
     """The check with that figure in its chains.
 
     A verdict that its two figures alone do not give was made milder or graver by more than them:
-    another figure may worsen it, never better it.
+    another figure may worsen it, never better it. Nor does it make a pass of a failure: what else
+    is asked of a check is asked once it holds.
     """
     now = _bare(check, own, digest)
+    if check.verdict == FAIL and now.verdict in (PASS, CAUTION):
+        return replace(now, verdict=NOT_EVALUATED, reason="; ".join(
+            filter(None, (now.reason, _ALONE))))
     if now.verdict == check.verdict:
         return replace(now, reason=check.reason, remedy=check.remedy)
     if GRAVITY.index(now.verdict) > GRAVITY.index(check.verdict) \

@@ -102,7 +102,8 @@ _HARMLESS = re.compile(
     r"(?<!over[\s-])\bheated[\s-]+(?:room|garage|shed|store|hall|workshop|building|cellar|house|"
     r"warehouse|container|lab)\b|"
     r"(?:^|(?<=[,;.(]\s)|(?<=pack\s)|(?<=modules\s)|(?<=module\s))"
-    r"removed[\s-]+(?:from|by|in)\b")
+    r"removed[\s-]+(?:from|in[\s-]+(?:\d{4}|(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
+    r"[a-z]*))\b")
 # Who and what stands by against fire is no harm, yet is also told where it had to act: harmless
 # only among words of place and vehicle, and where the note tells of no such act.
 _GUARD = re.compile(

@@ -31,6 +31,9 @@ _BARE = re.compile(r"\b(?P<what>charge|soc|level|temperature|at|to|reads?|measur
 _BARE_SPANS = {"charge": QUIET_CHARGE, "soc": QUIET_CHARGE, "level": QUIET_CHARGE,
                "temperature": QUIET_ROOM}
 _CELL = re.compile(r"\bcells?\b")
+# Cells that are only counted say nothing of whose voltage is told.
+_COUNTED_CELLS = re.compile(
+    r"\b(?:\d+|two|three|four|five|six|seven|eight|nine|ten|twelve)[\s-]+cells?\b")
 
 
 def told_figures(text: str, module: ModuleType | None = None
@@ -46,12 +49,13 @@ def told_figures(text: str, module: ModuleType | None = None
         ['plain', 'unread', 'plain', 'plain', 'drained']
     """
     taken: set[int] = set()
+    of_cells = _CELL.search(_COUNTED_CELLS.sub("", text)) is not None
     for found in _FIGURE.finditer(text):
         taken.update(range(*found.span()))
         unit = next(name for name in ("volt", "charge", "fahrenheit", "celsius") if found[name])
         values = [_value(found[name]) for name in ("low", "high") if found[name]]
         if unit == "volt":
-            meaning = _voltage(values, module, _CELL.search(text) is not None)
+            meaning = _voltage(values, module, of_cells)
         elif unit == "charge":
             meaning = _charge(values)
         else:

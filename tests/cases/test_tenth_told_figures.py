@@ -77,3 +77,9 @@ def test_the_sheet_asks_about_a_flat_battery_and_lists_a_hot_one():
     told, = (c for c in lot_of({**GOOD, "storage": "stored at 85 degC"}).checks
              if c.title == "what donor and storage tell")
     assert told.verdict == "caution" and "85 degC" in told.reason
+
+
+@pytest.mark.parametrize("note", ["pack 3.5 V, six cells", "6 cells, 3 V",
+                                  "removed by the fire brigade", "removed in water"])
+def test_cells_that_are_counted_and_removals_by_others_do_not_hide_harm(note):
+    assert weigh_past(note, SIX) != weigh_past("dry shed", SIX)
