@@ -21,6 +21,8 @@ from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.side_circuits import bus_capacitance
 
+pytestmark = pytest.mark.thorough
+
 
 def study(name: str = "truck", layout: str = "16S1P", arrangement: str = "",
           **changes: Any) -> ProtectionStudy:

@@ -22,6 +22,8 @@ from packcalc.protection import ProtectionStudy
 from tests.cases.studies import study
 from tests.cases.test_strings_branches_places import strings
 
+pytestmark = pytest.mark.thorough
+
 CELLS = 96  # sixteen modules of six
 BLIND = {"management__trip_current": None, "management__trip_delay": None,
          "management__overload_trip": None, "management__overload_delay": None,

@@ -32,6 +32,8 @@ from packcalc.review_change import recheck
 from tests.briefs import asked, module
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 COLD = 17.24e-3 * 184.5 / 254.5  # Ω·mm²/m: copper's straight line of IEC 60949, 20 °C to −50 °C
 EVERY = "every fault current is opened, fuse and contactor overlapping"
 FIXED = "a fixed current trip tells the lowest fault from the peak load"

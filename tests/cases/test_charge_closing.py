@@ -15,6 +15,8 @@ from packcalc.checks import FAIL, NOT_EVALUATED, PASS
 from tests.briefs import asked
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 TITLE = "makes the step when it closes onto the charger's capacitors"
 CABLE = "charge cable"
 

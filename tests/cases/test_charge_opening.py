@@ -29,6 +29,8 @@ from packcalc.protect.places import CHARGE_KEY
 from tests.cases.studies import study
 from tests.cases.test_one_rule_of_melting import listed
 
+pytestmark = pytest.mark.thorough
+
 LARGE = {"charge cable": {"fuse_part": "Talvik 250 full range", "fuse_rating": "250 A"}}
 ONE = {"charge cable": {"fused_poles": "one"}}
 BARE = "chassis.second.branch.charge cable"

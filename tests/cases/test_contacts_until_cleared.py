@@ -21,6 +21,8 @@ from packcalc.reading.parts_list import parts_from_text
 from tests.cases.studies import study
 from tests.cases.test_one_rule_of_melting import listed
 
+pytestmark = pytest.mark.thorough
+
 OTHER = "leak between the mid-pack fuse and the other pole, and chafed cable of the other pole"
 FAULTS = "withstands faults until they are cleared"
 

@@ -32,6 +32,8 @@ from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.places_report import headline, places_table
 from tests.cases.test_coordination_cases import asked, check, contactor, f, fuse, trips
 
+pytestmark = pytest.mark.thorough
+
 LAYOUTS = {"truck": ("16S1P", ""), "van": ("", ""), "minibus": ("12S2P", "strings"),
            "faulty": ("16S1P", "")}
 

@@ -21,6 +21,8 @@ from packcalc.report.compose import report_document
 from packcalc.report.places_report import headline, places_table
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 OPENS = "Fuse opens at the lowest fault within 1 s"
 MAIN, POLE = 0.32e-3, 0.20e-3  # of the van: main fuse, and the contactor of one pole, in Ω
 SURELY = "branch fuse: current that it surely opens within 1 s"

@@ -23,6 +23,8 @@ from packcalc.reading.brief_file import read_brief
 from packcalc.report.compose import report_document
 from packcalc.report.render import render
 
+pytestmark = pytest.mark.thorough
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 COLD = """

@@ -23,6 +23,8 @@ from packcalc.study import choose_layout, find_layout, list_layouts
 from tests.briefs import asked, module
 from tests.cli.runner import run
 
+pytestmark = pytest.mark.thorough
+
 LABEL = {"label": "12s 160 Ah NMC", "count": 16}
 
 

@@ -27,6 +27,8 @@ from packcalc.report.drawings.time_current import time_current_figure
 from tests.cases.studies import ROOT, study
 from tests.cases.test_coordination_cases import asked, check, contactor, f, fuse, trips
 
+pytestmark = pytest.mark.thorough
+
 EVERY = "every fault current"
 SKARV = {"parts__main_fuse": "Skarv 400 fast", "insulation__bus_withstand": "1500 V",
          "power__peaks_in_life": 1000}

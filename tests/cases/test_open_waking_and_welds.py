@@ -22,6 +22,8 @@ from packcalc.report.drawings.precharge_traces import precharge_traces_figure
 from packcalc.study import find_layout
 from tests.cases.studies import LAYOUTS, study
 
+pytestmark = pytest.mark.thorough
+
 NO_WORD = {"wakes_at": "unknown"}
 HEATER = {"taps": "behind the contactors", "capacitance": "0.02 mF"}
 

@@ -26,6 +26,8 @@ from tests.cases.test_coordination_cases import asked, check, contactor, f, trip
 from tests.cases.test_one_rule_of_melting import STRONG, listed
 from tests.cases.test_overload_melting import BEARS, ENDS, LASTS, SLOPE, link
 
+pytestmark = pytest.mark.thorough
+
 BESIDE = "an overload is opened before it melts unbroken"
 FULL = link(**{"class": "gR", "lowest_breaking_current": ""})
 PARTIAL = {"class": "aR", "fusing_current": ""}

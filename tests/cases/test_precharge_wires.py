@@ -26,6 +26,8 @@ from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import brief_from_data
 from packcalc.review_change import Recheck, recheck
 
+pytestmark = pytest.mark.thorough
+
 CAPACITANCE = (1.1 + 0.06 + 0.02) * 1e-3 * 1.2  # F
 SHARE, MELTING = 0.22, 24.0  # of the pre-arcing I²t; A²s
 # k²S² from 105 to 160 °C: (226 · 1.5)² · ln((234.5 + 160)/(234.5 + 105)) [iec-60364-5-54]

@@ -19,6 +19,8 @@ from packcalc.report.drawings.one_line import one_line_figure
 from packcalc.report.states_report import positions_table
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 SOUND = ("truck", "van", "minibus")
 
 

@@ -22,6 +22,8 @@ from packcalc.value import replace
 from tests.review.cases import known
 from tests.sized import example
 
+pytestmark = pytest.mark.thorough
+
 WHO = "who clears"
 
 

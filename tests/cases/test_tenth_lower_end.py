@@ -27,6 +27,8 @@ from tests.cases.test_charge_opening import LEFT, item, own_check, place
 from tests.cases.test_one_rule_of_melting import listed
 from tests.cases.test_tenth_unspoken import OPEN_MIDDLE
 
+pytestmark = pytest.mark.thorough
+
 OWN = "of this path's own loop alone"
 LONG = [{"name": "battery to inverter", "carries": "traction", "cable": "Vire 185",
          "length": "3.2 m"},

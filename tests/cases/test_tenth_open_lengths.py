@@ -19,6 +19,8 @@ from packcalc.reading.brief_file import brief_from_data
 from packcalc.report.places_report import places_table
 from tests.cases.studies import LAYOUTS
 
+pytestmark = pytest.mark.thorough
+
 
 def _truck(**entries):
     """The truck without its charge branch, sized anew; a route of these entries for its inlet."""
