@@ -10,7 +10,8 @@ import pytest
 from packcalc.checks import Check, Fact
 from packcalc.findings import Finding, Origin
 from packcalc.report.document import Cell
-from packcalc.value import value_object
+from packcalc.value import replace as quick_replace
+from packcalc.value import value_object, worked_once
 
 
 @value_object
@@ -104,3 +105,34 @@ def test_a_constructor_that_is_written_out_sets_every_field(kind):
     assert made == replace(made) and hash(made) == hash(replace(made))
     with pytest.raises(FrozenInstanceError):
         setattr(made, taken[0].name, "x")
+
+
+def test_the_quicker_copy_is_that_of_the_standard_library():
+    row = Row("a")
+    changed = quick_replace(row, count=3)
+    assert changed == replace(row, count=3) and type(changed) is Row and row == Row("a")
+    with pytest.raises(TypeError, match="odd"):
+        quick_replace(row, odd=1)
+    with pytest.raises(ValueError):
+        quick_replace(row, count=-1)
+
+
+def test_a_property_is_worked_once_and_not_copied():
+    asked = []
+
+    @value_object
+    class Sum:
+        one: int
+        other: int
+
+        @worked_once
+        def total(self) -> int:
+            asked.append(self)
+            return self.one + self.other
+
+    found = Sum(1, 2)
+    assert (found.total, found.total, len(asked)) == (3, 3, 1)
+    kept = hash(found)
+    changed = quick_replace(found, one=5)
+    assert changed.total == 7 and found == Sum(1, 2)
+    assert hash(changed) == hash(Sum(5, 2)) != kept == hash(Sum(1, 2))
