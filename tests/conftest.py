@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from packcalc import cli  # noqa: F401  first of all: it says how many threads numpy gets
 from packcalc import review
 from packcalc.door import COLLECT_AFTER
 from tests.review.cases import TODAY

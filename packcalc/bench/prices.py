@@ -18,6 +18,7 @@ from packcalc.bench.exact import combinations
 
 MOST_SETS = 2_200_000  # groups that are looked at once
 MOST_LISTED = 1_500_000  # of them those that keep the capacity and conduct enough
+MOST_MODULES = 240  # an exchange takes as long as their square
 NEAR = 20_000  # groups that prices are worked out for before they are held against all
 POOL = 1_000  # groups that are priced at every exchange
 EXCHANGES, MANY, OF_MANY = 2_500, 400_000, 1_500  # fewer where many groups are listed
@@ -46,7 +47,7 @@ def price_bound(conductance: np.ndarray, capacity: np.ndarray, asked: tuple[floa
     """
     floor, limit = asked
     count = len(conductance)
-    if count < 2 * parallel or math.comb(count, parallel) > MOST_SETS:
+    if not 2 * parallel <= count <= MOST_MODULES or math.comb(count, parallel) > MOST_SETS:
         return limit
     members, held = _listed(conductance, capacity, floor, found, parallel)
     if not 0 < len(held) <= MOST_LISTED:

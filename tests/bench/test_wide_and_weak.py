@@ -106,6 +106,12 @@ def covered(sets, count):
     return -linprog(-np.ones(len(sets)), A_ub=inside, b_ub=np.ones(count)).fun
 
 
+def test_two_thousand_pairs_are_not_priced(monkeypatch):
+    monkeypatch.setattr("packcalc.bench.prices._listed", lambda *_: pytest.fail("half a minute"))
+    g = q = np.ones(2000)
+    assert price_bound(g, q, (2.0, 2.0), 1000, 2, 1.9) == 2.0
+
+
 @pytest.mark.parametrize("kind, seed", [("skewed", 1), ("skewed", 4), ("normal", 2)])
 def test_prices_prove_what_a_linear_programme_proves(kind, seed):
     # a general solver, at the bound and a little below: five groups are within reach only there
