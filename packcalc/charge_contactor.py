@@ -33,7 +33,7 @@ from packcalc.part_checks.withstand import (
 )
 from packcalc.parts import ContactorPart
 from packcalc.place_contacts import through_charging
-from packcalc.protect.branch_figures import branch_loops
+from packcalc.protect.branch_figures import branch_loops, only_at_most
 from packcalc.protect.contactor import closing_peak
 from packcalc.protect.places import Loop
 from packcalc.protect.state_checks import Untimed
@@ -352,7 +352,10 @@ def _stays_closed(brief: Brief, part: ContactorPart, named: NamedFuses,
                       f"{inlet.all_sources.shown}, the fuse is driven above the "
                       f"{show(side.high, 'A')} that it breaks"),)
     curve = side.clearing.currents if side.clearing is not None else ()
-    current = grid(inlet.lowest.number, inlet.all_sources.number, (*curve, *part.short_time.second))
+    low = inlet.lowest.number
+    if only_at_most(inlet.lowest) and side.low > 0:  # what is less than that it clears more slowly
+        low = min(low, side.low)
+    current = grid(low, inlet.all_sources.number, (*curve, *part.short_time.second))
     return (withstand_check(title, part, side, current, Origin(f"faults at {inlet.title}")),)
 
 

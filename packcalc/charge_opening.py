@@ -274,7 +274,8 @@ def _left_at_once(part: ContactorPart | None, faults: FaultsBeyond) -> Finding:
 def _hold(breaks: Finding | None, faults: FaultsBeyond) -> Finding | None:
     """Longest time in which a fuse clears what the contactor breaks; None where none does."""
     places = faults.swept
-    if breaks is None or faults.lacks or faults.untold:
+    if breaks is None or faults.lacks or faults.untold or any(
+            only_at_most(p.loop.lowest) and breaks.number < p.current[0] for p in places):
         return None
     times = [p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0)] for p in places]
     return None if np.isnan(times).any() else leaf(

@@ -232,15 +232,15 @@ def _cable_heats(path: MainPath, places: tuple[FaultPlace, ...], answers: PartAn
                  brief: Brief) -> tuple[ElsewhereHeat, ...]:
     """The most heat in the traction cable, and in each charge cable that no branch describes."""
     asked, found = path.held.asked, []
-    traction = next((r for r in path.routes if r.asked.behind_main_fuse), None)
-    named = [] if traction is None or asked.cable_withstand is None else [
-        (traction.asked.name, asked.cable_name, asked.cable_withstand)]
+    traction = {r.asked.name for r in path.routes if r.asked.behind_main_fuse}
+    named = [] if not traction or asked.cable_withstand is None else [
+        (traction, asked.cable_name, asked.cable_withstand)]  # the weakest, of what runs in any
     bare = {r.name for r in undescribed_routes(brief)}
-    named += [(r.asked.name, r.asked.name, r.withstand) for r in path.routes
+    named += [({r.asked.name}, r.asked.name, r.withstand) for r in path.routes
               if r.asked.name in bare and r.withstand is not None]
-    for route, name, stands in named:
-        through = tuple(p for p in places if route in p.loop.cables)
-        if route in bare:  # of any section: whether this very one lives so long is asked of it
+    for routes, name, stands in named:
+        through = tuple(p for p in places if routes.intersection(p.loop.cables))
+        if routes & bare:  # of any section: whether this very one lives so long is asked of it
             through = fault_places(PlacesAsked(
                 tuple(replace(p.loop, own_wire=None) for p in through), answers,
                 sweeping_by(answers), answers.spoils))

@@ -109,7 +109,7 @@ def _closed(loops: Iterable[Loop]) -> tuple[Loop, ...]:
 
 def _perhaps_lost(pairs: Iterable[tuple[Loop, Loop]], answers: PartAnswers) -> str:
     """The first loop cleared without a fuse that may stand there, and not shown to be with it."""
-    for bare, told in pairs:
+    for bare, told in ((one.from_the_least, other.from_the_least) for one, other in pairs):
         if len(bare.passed) == len(told.passed) or not _known([bare])[0]:
             continue
         one = swept_once(answers, bare)
@@ -122,7 +122,7 @@ def _known(loops: Iterable[Loop]) -> tuple[list[Loop], list[Loop]]:
     """(those of a known range, one of each kind; those without) in which a device stands."""
     found: dict[tuple, Loop] = {}
     unknown: list[Loop] = []
-    for loop in (one for one in loops if one.devices):
+    for loop in (one.from_the_least for one in loops if one.devices):
         if not (loop.lowest.known and loop.highest.known):
             unknown.append(loop)
         elif 0 < loop.lowest.number < loop.highest.number:

@@ -50,7 +50,7 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
     asked, named = tuple(places), tuple(conductors)
     if not named:
         return ()
-    loops = [p.loop for p in asked if p.loop.devices]
+    loops = [p.loop.from_the_least for p in asked if p.loop.devices]
     swept = _all_swept(loops, answers, named, parallel)
     nobody = unended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")

@@ -7,7 +7,7 @@ from packcalc.handover.expected import STOP, Expected, Stage, yes
 from packcalc.handover.figures import Figures
 from packcalc.handover.inside import strings_of, up_to
 from packcalc.protect.strings import (
-    HIDDEN_MOST, HIDES, TOO_COLD, StringsAsked, joining_barred, joining_reading, string_duty,
+    HIDDEN_MOST, HIDES, NOT_CHARGED, StringsAsked, joining_barred, joining_reading, string_duty,
 )
 from packcalc.protection import ProtectionStudy
 from packcalc.side_circuits import strings_asked
@@ -17,8 +17,8 @@ LIMIT = "charge limit of the receiving string"
 SETTLED = "time until 5 % of the joining current is left"
 HIDDEN = "charge gap that a voltage reading cannot show"
 REMEDIES = {
-    TOO_COLD: "contactors that close on warmer cells only, in the brief under "
-              "battery.coldest_closed and held by the management system",
+    NOT_CHARGED: "contactors that close on cells alone that may be charged, in the brief under "
+                 "battery.coldest_closed and battery.hottest, held by the management system",
     HIDES: "finer readings, in the brief under strings.voltage_error"}
 
 

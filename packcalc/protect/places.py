@@ -19,6 +19,7 @@ from packcalc.units import show
 from packcalc.value import replace, value_object
 
 NOBODY = "nobody"
+NEXT_TO_NOTHING = 1e-3  # of what a current is at most: below it no device of any loop acts
 BETWEEN = "currents between"
 FUSE, CONTACTOR, LIMIT, MONITOR = "fuse", "contactor", "current limit", "insulation monitor"
 CHARGE_KEY = "charge_contactor"
@@ -407,6 +408,15 @@ class Loop:
     rival: Rival | None = None
     cables: tuple[str, ...] = ()
     perhaps: tuple[str, ...] = ()
+
+    @property
+    def from_the_least(self) -> Loop:
+        """The same from next to nothing on, where its lowest current is only known at most."""
+        if not only_at_most(self.lowest):
+            return self
+        return replace(self, lowest=leaf(
+            "any current that may be less than what is known at most", "I", "A",
+            self.lowest.number * NEXT_TO_NOTHING, "definition"))
 
     @property
     def as_fused(self) -> Loop:

@@ -28,7 +28,7 @@ HIDDEN_MOST = leaf("largest charge gap that may stay hidden when strings are joi
 NO_CHARGE = leaf("no charge", "I", "A", 0.0, "definition", origin=RULE)
 ONE_OTHER = leaf("one other string in", "n_o", "", 1.0, "definition", origin=RULE)
 EVEN = leaf("no mismatch of the strings", "m", "%", 0.0, "definition", origin=RULE)
-TOO_COLD = "no charge is allowed at the coldest, and joining charges one string"
+NOT_CHARGED = "no charge is allowed at a temperature in use, and joining charges one string"
 HIDES = "two readings that agree may hide more than is allowed"
 SETTLED = 0.05
 
@@ -506,9 +506,10 @@ def _shows(asked: StringsAsked, duty: StringsDuty) -> Check:
 def _takes(duty: StringsDuty) -> Check:
     title = "Receiving string may be charged at every temperature in use"
     return judge(title, "fault range", duty.charge_limit, "above", NO_CHARGE,
-                 reason=f"refused: {TOO_COLD}" if duty.charge_limit.number <= 0 else "",
-                 remedy="contactors that close on warmer cells only: battery.coldest_closed, held "
-                        "by the management system")
+                 reason=f"refused: {NOT_CHARGED}" if duty.charge_limit.number <= 0 else "",
+                 remedy="contactors that close on cells alone that may be charged: "
+                        "battery.coldest_closed and battery.hottest, held by the management "
+                        "system")
 
 
 def _told(asked: StringsAsked, duty: StringsDuty) -> Check:
@@ -580,7 +581,7 @@ def _measured(asked: StringsAsked, duty: StringsDuty) -> str:
 def joining_barred(asked: StringsAsked, duty: StringsDuty) -> str:
     """Why the design as it stands lets no string join; empty where it does, or is not known."""
     if duty.charge_limit.known and duty.charge_limit.number <= 0:
-        return TOO_COLD
+        return NOT_CHARGED
     known = duty.difference.known and asked.voltage_error.known
     return HIDES if known and duty.difference.number <= asked.voltage_error.number else ""
 

@@ -122,7 +122,7 @@ def test_braking_into_a_string_that_has_just_joined_is_counted_and_forbidden():
 
 
 @pytest.mark.parametrize("changed, words", [
-    ({}, ""), ({"charge_limits": (st.ChargeLimit(f(253.15, "°C"), f(0.0, "A")),)}, st.TOO_COLD),
+    ({}, ""), ({"charge_limits": (st.ChargeLimit(f(253.15, "°C"), f(0.0, "A")),)}, st.NOT_CHARGED),
     ({"voltage_error": f(1.6, "V")}, st.HIDES),
     # a flat curve: full strings too are held to the difference, for their current
     ({"slope": f(2.8, "V")}, ""), ({"slope": f(2.8, "V"), "voltage_error": f(1.6, "V")}, st.HIDES)])
