@@ -94,7 +94,7 @@ def protection_document(study: ProtectionStudy, part: str = "", *,
     else:
         mixed = mix_cautions(brief, study.layout.entries)
         sheets, bare = requests_section(study), nothing_named(study)
-        body = (*(sheets if bare else ()), _first(study), *_judged(study), _places(study),
+        body = (*(sheets if bare else ()), _first(study), _places(study), *_judged(study),
                 Section("chosen", "The layout", (
                     _layout_facts(study), *((Bullets(mixed, kind="caution"),) if mixed else ()))),
                 *(() if bare else sheets), *_items(study),
@@ -134,10 +134,10 @@ def report_document(study: ProtectionStudy, review: Review | None = None,
     said = (review_section(review),) if review.files else ()
     built = as_built_sections(study, held) if held else ()
     sections = (
-        _first(study, measured, review), *said, *built[:1], gravest, *_judged(study, measured),
-        _places(study),
-        further, _pictures(study, salvage), _assumed(study), layouts_section(study.study),
-        _chosen(study), *bench, *(requests_section(study) if nothing_named(study) else ()),
+        _first(study, measured, review), *said, *built[:1], gravest, _places(study),
+        *_judged(study, measured), further, _pictures(study, salvage), _assumed(study),
+        layouts_section(study.study), _chosen(study), *bench,
+        *(requests_section(study) if nothing_named(study) else ()),
         *_items(study), signature_section(brief), *built[1:], worked)
     subtitle = f"{_name(study)}: {brief.title or brief.place}"
     whole = document("Battery pack: file for review", subtitle, sections, meta_of(brief),

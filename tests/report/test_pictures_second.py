@@ -112,9 +112,9 @@ def test_the_headline_is_the_larger_fault_current() -> None:
     assert f"up to {show(most, 'A')} into a fault with every source" in lead
 
 
-def test_decisions_come_before_the_tables_of_what_fails() -> None:
+def test_decisions_and_fault_places_come_before_the_tables_of_what_fails() -> None:
     keys = [s.key for s in report_document(study("truck")).sections]
-    assert keys[:5] == ["first", "decisions", "judged", "fault_places", "further"]
+    assert keys[:5] == ["first", "decisions", "fault_places", "judged", "further"]
 
 
 browser_only = [pytest.mark.browser,
