@@ -32,6 +32,7 @@ CHARGE_CONTACTOR_CHOICES = ("none", "one pole", "both poles")
 MONITOR_CHOICES = ("none", "warns", "opens the contactors")
 TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the contactors")
 POLES_CHOICES = ("one", "both")
+NO_FUSE = "none"  # said of branch.fuse_rating
 BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-charge inlet",
                   "sense", "pre-charge", "monitor", "other")
 CHARGERS = ("charger", "fast-charge inlet")
@@ -185,14 +186,15 @@ KEYS: tuple[Key, ...] = (
         "thermometer beside the cable route after a hard drive on a hot day", worse="higher"),
     Key("path", "link_resistance", "resistance", "R_ln", "mΩ",
         "resistance of one module link with its joints", 0.001, 5, 0.2, 0.05,
-        "each link counted at 0.2 mΩ", "four-wire milliohm meter across a torqued link",
-        worse="higher"),
+        "each link counted at 0.2 mΩ; a lowest fault through it passes no check",
+        "four-wire milliohm meter across a torqued link", worse="higher"),
     Key("path", "fuse_resistance", "resistance", "R_fu", "mΩ", "resistance of the main fuse",
-        0.01, 10, 0.5, 0.2, "main fuse counted at 0.5 mΩ",
+        0.01, 10, 0.5, 0.2,
+        "main fuse counted at 0.5 mΩ; a lowest fault through it passes no check",
         "fuse's data sheet: rated power loss divided by rated current squared", worse="higher"),
     Key("path", "contactor_resistance", "resistance", "R_k", "mΩ",
         "resistance of one closed contactor", 0.01, 10, 0.4, 0.2,
-        "each contactor counted at 0.4 mΩ",
+        "each contactor counted at 0.4 mΩ; a lowest fault through it passes no check",
         "contactor's data sheet, or voltage drop at a known current", worse="higher"),
     Key("path", "link_section", "area", "S_ln", "mm²",
         "smallest section of a module link or bus bar", 0.5, 5000,
@@ -208,12 +210,14 @@ KEYS: tuple[Key, ...] = (
         "data sheets of sleeve and support: the lower of both", worse="lower"),
     Key("path", "string_cable_length", "length", "l_sc", "m",
         "cables between the modules of one string, beyond the links, all together", 0, 50, 0, None,
-        "no cable is counted inside a string: links alone join its modules",
+        "no cable is counted inside a string, as where links alone join its modules; a lowest "
+        "fault or time constant through it passes no check",
         "measure each cable from box to box, or to the disconnect, one way, and add them up; 0 m "
         "where links alone join the modules", worse="higher"),
     Key("path", "string_cable_section", "area", "S_sc", "mm²",
         "smallest section of the cables inside a string", 0.5, 1000, 35, None,
-        "cables inside a string are counted as copper of 35 mm²", "print on the cable",
+        "cables inside a string are counted as copper of 35 mm²; a lowest fault through them, and "
+        "what they carry, pass no check", "print on the cable",
         worse="lower"),
     Key("path", "main_fuse", "words", "", "", "where the main fuse stands",
         safe="one pole", choices=FUSE_CHOICES,
@@ -465,8 +469,9 @@ KEYS: tuple[Key, ...] = (
         "no hotter than that shown), at 200 °C for the lowest fault", "print on the cable",
         worse="different"),
     Key("branch", "fuse_rating", "current", "I_n", "A", "rated current of the branch's own fuse",
-        0.01, 3500, consequence="the branch is counted as having no fuse of its own",
-        find="print on the fuse; leave it out where there is none"),
+        0.01, 3500, consequence="no fuse of its own is counted on, and one that may stand there "
+                                "may melt before another device has cleared",
+        find=f'print on the fuse; write "{NO_FUSE}" where there is none'),
     Key("branch", "fused_poles", "words", "", "", "poles in which the branch has a fuse",
         safe="one", choices=POLES_CHOICES,
         consequence="the branch is counted as fused in one pole alone; what a fuse in each takes "

@@ -19,8 +19,8 @@ from packcalc.checks import (
     open_of,
 )
 from packcalc.clearing import NamedFuses, PartAnswers, charging_fuse
-from packcalc.feeds import SHORT_RUN, Feeds
-from packcalc.findings import Finding, Origin, largest, smallest, trace
+from packcalc.feeds import Feeds, nearest
+from packcalc.findings import Finding, Origin, largest, smallest, trace, with_more
 from packcalc.further_parts import stands_nowhere
 from packcalc.part_checks.contactor import (
     BREAKS_CHARGING, BY_WHOM, MAKES_STEP, CarryDemand, SwitchDemand, break_words, constant_words,
@@ -294,7 +294,7 @@ def closing_step_of(feeds: Feeds) -> ChargeClosing:
     if branch is None:
         return ChargeClosing(None, "one [[branch]] that charges, with its length, section and "
                              "capacitance", difference, stated)
-    near = SHORT_RUN if branch.length.basis == "assumed" else branch.length
+    near = nearest(branch.length)
     _, wires = branch_loops(near, branch.section, branch.insulation_class)
     station = branch.kind == "fast-charge inlet"
     beyond = filled_at_charge(brief, branch)
@@ -310,14 +310,14 @@ def closing_step_of(feeds: Feeds) -> ChargeClosing:
     if lacks:
         return ChargeClosing(None, "; ".join(lacks), difference, stated)
     if not beyond.known:
-        return ChargeClosing(trace(tr.current_at, CHARGE_STEP, voltage=difference,
-                                   resistance=wires, note="without inductance, a bound"),
-                             "", difference, stated)
+        bound = trace(tr.current_at, CHARGE_STEP, voltage=difference, resistance=wires,
+                      note="without inductance, a bound")
+        return ChargeClosing(with_more(bound, near.may_be_less), "", difference, stated)
     peak = trace(closing_peak, CHARGE_STEP, difference=difference, resistance=wires,
                  inductance=feeds.least_inductance(near),
                  capacitance=trace(tr.largest_capacitance, capacitance=beyond,
                                    tolerance=brief.inverter.dc_link_tolerance))
-    return ChargeClosing(peak, "", difference, stated)
+    return ChargeClosing(with_more(peak, near.may_be_less), "", difference, stated)
 
 
 def _onto_charger(check: Check, part: ContactorPart, step: ChargeClosing) -> Check:
@@ -348,9 +348,11 @@ def _stays_closed(brief: Brief, part: ContactorPart, named: NamedFuses,
         return (Check(title, "fault range", NOT_EVALUATED, reason="no fuse of the charge cable is "
                       "named, or the fault range at the inlet is not known"),)
     if _bursts(side, inlet):
-        return (Check(title, "fault range", NOT_EVALUATED, reason=f"with every source, "
-                      f"{inlet.all_sources.shown}, the fuse is driven above the "
-                      f"{show(side.high, 'A')} that it breaks"),)
+        most = inlet.all_sources
+        may = "may be" if most.untold_more else "is"
+        return (Check(title, "fault range", NOT_EVALUATED, reason="; ".join(filter(None, (
+            f"with every source, {most.least}{most.shown}, the fuse {may} driven above the "
+            f"{show(side.high, 'A')} that it breaks", most.untold_more)))),)
     curve = side.clearing.currents if side.clearing is not None else ()
     low = inlet.lowest.number
     if only_at_most(inlet.lowest) and side.low > 0:  # what is less than that it clears more slowly
@@ -369,9 +371,9 @@ def _until_cleared(part: ContactorPart, carried: Borne | None) -> tuple[Check, .
 
 
 def _bursts(side: FuseSide, inlet: Loop) -> bool:
-    """Whether every source together drives it above what it breaks: it lets any heat through."""
+    """Whether every source together drives it above what it breaks, or may: any heat passes."""
     most = inlet.all_sources
-    return most.known and most.number > side.high * (1.0 + 1e-9)
+    return most.known and (bool(most.untold_more) or most.number > side.high * (1.0 + 1e-9))
 
 
 def _inlet(loops: Iterable[Loop]) -> Loop:

@@ -11,7 +11,9 @@ from collections.abc import Iterable
 import numpy as np
 
 from packcalc.brief import Brief
-from packcalc.clearing import PartAnswers, half_of, parting_sooner, weaker_direction
+from packcalc.clearing import (
+    SUM_OPEN, PartAnswers, half_of, parting_sooner, weaker_direction,
+)
 from packcalc.findings import OR_MORE, Finding, Origin, largest, leaf
 from packcalc.part_checks.contactor import unknown_break
 from packcalc.part_checks.sweep import trip_delays_known
@@ -19,7 +21,7 @@ from packcalc.parts import CONTACTOR, ContactorPart
 from packcalc.place_demands import demand_on
 from packcalc.place_sweep import currents_of, further
 from packcalc.protect.branch_figures import only_at_most
-from packcalc.protect.places import CHARGE_KEY, FUSE, Device, Loop
+from packcalc.protect.places import CHARGE_KEY, FUSE, OTHER_POLE_OF_BRANCH, Device, Loop
 from packcalc.protect.state_checks import Untimed
 from packcalc.value import replace, value_object
 
@@ -88,7 +90,7 @@ class FaultsBeyond:
         loops: all of them; empty where there is no such contactor.
         swept: those whose range is known.
         firm: those at which covers are not the usual answer, or would not be did a fuse stand
-            there that may; None where these are not told apart.
+            there that may, or a fuse in that pole is; None where these are not told apart.
     """
 
     loops: tuple[Loop, ...]
@@ -114,12 +116,20 @@ class FaultsBeyond:
                       if not (one.lowest.known and one.highest.known)), "")
         return NO_RANGE_AT.format(title=open_) if open_ else ""
 
+    @property
+    def may_burst(self) -> str:
+        """The first fuse counted here that more than what is told may burst; empty for none."""
+        return next((f"at the place '{p.loop.title}' {d.name} may not break it: {why}"
+                     for p in self.swept for d in p.loop.devices if d.kind == FUSE
+                     if (why := _left_untold(d))), "")
+
     def told(self, most: Finding) -> Finding:
         """The most of those whose range is known: at least this where one is not.
 
-        Of one whose lowest current is only at most, what is less than that may be left as well.
+        Of one whose lowest current is only at most, what is less than that may be left as well; so
+        may more, where a fuse is driven by what is not told.
         """
-        more = self.untold or next(
+        more = self.untold or self.may_burst or next(
             (LESS_AT.format(title=p.loop.title) for p in self.swept if only_at_most(p.loop.lowest)
              and most.known and most.number < p.loop.lowest.number), "")
         return most.called(note=f"{most.note}{OR_MORE}{more}") if more and most.known else most
@@ -138,9 +148,14 @@ def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
         loops: every fault place.
     """
     found = tuple(loop for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
-    firm = tuple(loop.as_fused if loop.inherent else loop for loop in found
-                 if loop.perhaps or not loop.inherent)
+    firm = tuple(loop.as_fused if loop.inherent and not _lacks_fuse(loop) else loop
+                 for loop in found if loop.perhaps or not loop.inherent or _lacks_fuse(loop))
     return FaultsBeyond(found, _swept(answers, found), FaultsBeyond(firm, _swept(answers, firm)))
+
+
+def _lacks_fuse(loop: Loop) -> bool:
+    """Whether a fuse in that pole is the answer: no cover saves a contactor torn open there."""
+    return OTHER_POLE_OF_BRANCH in loop.remedies
 
 
 def _swept(answers: PartAnswers, loops: Iterable[Loop]) -> tuple[Beyond, ...]:
@@ -148,6 +163,21 @@ def _swept(answers: PartAnswers, loops: Iterable[Loop]) -> tuple[Beyond, ...]:
         Beyond(loop, current := currents_of(answers, loop), _fuses(answers, loop, current))
         for loop in loops if loop.lowest.known and loop.highest.known
         and 0 < loop.lowest.number < loop.highest.number)
+
+
+def _left_untold(device: Device) -> str:
+    """What may drive a fuse further than is counted, or make its loop slower; empty for nothing."""
+    slower = "" if device.constant is None else device.constant.untold_more
+    slower = slower or next((t.untold_more for _, t in device.breaks if t.untold_more), "")
+    return f"{SUM_OPEN}{device.untold}" if device.untold else slower
+
+
+def _as_told(device: Device) -> Device:
+    """The same with what is told taken for all of it: `FaultsBeyond.told` says that it is not."""
+    held = device.constant
+    return replace(
+        device.as_counted, constant=held and held.called(note=held.told_note),
+        breaks=tuple((u, t.called(note=t.told_note)) for u, t in device.breaks))
 
 
 def _fuses(answers: PartAnswers, loop: Loop,
@@ -158,14 +188,15 @@ def _fuses(answers: PartAnswers, loop: Loop,
     and by its own sheet does not break.
     """
     found, lost = [], np.full(current.shape, np.inf)
-    for device in (*loop.devices, *loop.passed):
+    standing = {d.key for d in loop.devices}
+    for device in (_as_told(d) for d in (*loop.devices, *loop.passed)):
         if device.kind != FUSE:
             continue
         own = current / device.paths  # shared by as many as may share it: the slowest
         seen, link = own + further(device, loop.highest.number), answers.unbroken(device)
         fails = link.fails(seen, own)
         lost = np.fmin(lost, np.where(fails, link.melts(seen, own), np.inf))
-        side = answers.fuse(device) if device in loop.devices else None
+        side = answers.fuse(device) if device.key in standing else None
         if side is not None and side.part is not None:
             found.append((side.part.name, np.where(side.counts(own) & ~fails, side.times(own),
                                                    np.nan)))
@@ -274,13 +305,15 @@ def _left_at_once(part: ContactorPart | None, faults: FaultsBeyond) -> Finding:
 def _hold(breaks: Finding | None, faults: FaultsBeyond) -> Finding | None:
     """Longest time in which a fuse clears what the contactor breaks; None where none does."""
     places = faults.swept
-    if breaks is None or faults.lacks or faults.untold or any(
+    if breaks is None or faults.lacks or faults.untold or faults.may_burst or any(
             only_at_most(p.loop.lowest) and breaks.number < p.current[0] for p in places):
         return None
-    times = [p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0)] for p in places]
+    # Nor where none is shown to clear a larger fault: holding up the coil mends nothing then.
+    times = np.concatenate([p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0):]
+                            for p in places])
     return None if np.isnan(times).any() else leaf(
         "time in which the fuse clears what the charge contactor breaks", "t", "s",
-        float(max(times)), "given", origin=_curves(places))
+        float(times.max()), "given", origin=_curves(places))
 
 
 def _names(places: tuple[Beyond, ...]) -> str:

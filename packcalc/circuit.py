@@ -42,11 +42,10 @@ from packcalc.place_arcs import PlaceArc, worst_arc
 from packcalc.place_contacts import Contacts, contacts
 from packcalc.place_heats import place_heats
 from packcalc.place_sweep import SWEPT, currents_of, heat_entries, heat_over, sweeping_by
-from packcalc.places.chafed import undescribed_routes
 from packcalc.places.rivals import worst_of_rivals
 from packcalc.places.settings import PlaceId
 from packcalc.places.shared import branch_fuse
-from packcalc.places.stands import MID_PERHAPS, fuse_stands, mid_fuse_open
+from packcalc.places.stands import PERHAPS, fuse_stands, mid_fuse_open
 from packcalc.places.strings import STRING_MODULE
 from packcalc.places.table import places_asked
 from packcalc.places.trips import opened_all_the_same
@@ -58,7 +57,9 @@ from packcalc.protect.fuse import FuseAsked
 from packcalc.protect.insulation import InsulationResult, insulation_asked, study_insulation
 from packcalc.protect.management import ManagementAsked, ManagementResult, specify_management
 from packcalc.protect.overvoltage import OvervoltageResult
-from packcalc.protect.places import FaultPlace, Loop, PlacesAsked, fault_places, place_words
+from packcalc.protect.places import (
+    FUSE, FaultPlace, Loop, PlacesAsked, fault_places, place_words,
+)
 from packcalc.protect.state_checks import StatesAsked, Untimed
 from packcalc.protect.states import StatesResult, study_states
 from packcalc.protect.strings import MODULE_SHORT
@@ -103,7 +104,7 @@ class Circuit:
         mid_fuse: what a fuse inside the string is bought to; None where none stands there.
         inside_strings: string fuse and contactor over the whole range; None without strings.
         heats: the most heat of every fault place in each conductor of the main path, its cable
-            among them, and so of each string; and in each charge cable that no branch describes.
+            among them, and so of each string; and in each charge cable.
         contacts: what every closed contact of the main path carries until somebody has cleared.
     """
 
@@ -220,27 +221,28 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
 
 
 def _without_perhaps(places: tuple[FaultPlace, ...]) -> tuple[FaultPlace, ...]:
-    """Places as they carry a fault where no mid-pack fuse stands: until the others have cleared.
+    """Places as they carry a fault where no fuse stands that nobody spoke of.
 
     One that may stand shows nobody to clear it, and hides no heat that there is without it.
     """
     return tuple(replace(p, loop=replace(p.loop, passed=tuple(
-        d for d in p.loop.passed if d.name != MID_PERHAPS))) for p in places)
+        d for d in p.loop.passed if d.key not in p.loop.perhaps
+        and not (d.kind == FUSE and d.name.endswith(PERHAPS))))) for p in places)
 
 
 def _cable_heats(path: MainPath, places: tuple[FaultPlace, ...], answers: PartAnswers,
                  brief: Brief) -> tuple[ElsewhereHeat, ...]:
-    """The most heat in the traction cable, and in each charge cable that no branch describes."""
+    """The most heat in the traction cable, and in each charge cable."""
     asked, found = path.held.asked, []
     traction = {r.asked.name for r in path.routes if r.asked.behind_main_fuse}
     named = [] if not traction or asked.cable_withstand is None else [
         (traction, asked.cable_name, asked.cable_withstand)]  # the weakest, of what runs in any
-    bare = {r.name for r in undescribed_routes(brief)}
+    charging = {r.name for r in brief.cables.route if r.carries == "charging"}
     named += [({r.asked.name}, r.asked.name, r.withstand) for r in path.routes
-              if r.asked.name in bare and r.withstand is not None]
+              if r.asked.name in charging and r.withstand is not None]
     for routes, name, stands in named:
         through = tuple(p for p in places if routes.intersection(p.loop.cables))
-        if routes & bare:  # of any section: whether this very one lives so long is asked of it
+        if routes & charging:  # of any section: whether this one lives so long is asked of it
             through = fault_places(PlacesAsked(
                 tuple(replace(p.loop, own_wire=None) for p in through), answers,
                 sweeping_by(answers), answers.spoils))

@@ -15,16 +15,20 @@ from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import CHARGERS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
-from packcalc.findings import AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace
+from packcalc.findings import (
+    AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace, with_more,
+)
+from packcalc.layout_findings import cables_inside
 from packcalc.pack import PackModel
 from packcalc.part_checks.fuse import selective
+from packcalc.part_checks.links_beside import melts_first, spoilt_words
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.rising import level_time
-from packcalc.part_checks.shown import voltage_check
+from packcalc.part_checks.shown import underrated, voltage_check
 from packcalc.part_checks.sweep import (
-    ASK_OPENING, BESIDE, NO_TRIP, UNDERVOLTAGE, ContactorSide, FuseSide, entries_of, fuse_side,
-    number, opening_counted, permitted_at, seeing, sweep, trip_delays_known, trips_alone,
-    with_setting,
+    ASK_OPENING, BESIDE, TRIPLESS, UNDERVOLTAGE, ContactorSide, FuseSide, beyond_test, entries_of,
+    fuse_side, number, opening_counted, permitted_at, seeing, slower_than, sweep, trip_delays_known,
+    trips_alone, with_setting,
 )
 from packcalc.part_checks.torn import TornOpen, torn_side
 from packcalc.part_checks.unbroken import Unbroken, unbroken
@@ -119,11 +123,8 @@ def path_conductors(brief: Brief, pack: PackModel, highest: Finding) -> tuple[Pa
     modules = [brief.modules[part.entry] for part in pack.layout.parts]
     stands = [_module_withstand(m) for m in modules]
     open_ = [s for s in stands if not s.known]
-    inside = brief.path.string_cable_length.number > 0.0
     return (
-        *((PathConductor("cables inside a string", _withstand(
-            "copper", brief.path.link_limit, brief.path.string_cable_section,
-            "I²t that the cables inside a string stand"), "their section"),) if inside else ()),
+        *((_string_cables(brief),) if cables_inside(brief) else ()),
         PathConductor("links and bus bars", _link_withstand(brief),
                       "the smallest section of a link or bus bar (path.link_section), with its "
                       "metal; the current of the whole pack is counted through it"),
@@ -135,6 +136,16 @@ def path_conductors(brief: Brief, pack: PackModel, highest: Finding) -> tuple[Pa
                       request="the short-time current of the module's own conductors, with its "
                               "time, from the module's maker",
                       remedy="a faster fuse or a quicker trip; modules of another make"))
+
+
+def _string_cables(brief: Brief) -> PathConductor:
+    """The cables inside a string; without what they stand where nobody told their section."""
+    section, title = brief.path.string_cable_section, "I²t that the cables inside a string stand"
+    stands = leaf(title, "k²S²", "A²s", None, "given") if section.basis == "assumed" \
+        else _withstand("copper", brief.path.link_limit, section, title)
+    return PathConductor("cables inside a string", stands,
+                         "whether there are any (path.string_cable_length), and their smallest "
+                         "section (path.string_cable_section)")
 
 
 def _link_withstand(brief: Brief) -> Finding:
@@ -229,9 +240,10 @@ def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
         return None
     index = int(np.argmax(swept.heat))
     at = leaf("at", "I", "A", float(swept.current[index]), "definition")
-    return leaf("total clearing I²t of the branch fuse, worst of the range", "I²t_c", "A²s",
-                float(swept.heat[index]), part.basis, origin=part.origin,
-                note=f"at {at.shown}; by its curve, beyond it the sheet's figure")
+    return with_more(leaf(
+        "total clearing I²t of the branch fuse, worst of the range", "I²t_c", "A²s",
+        float(swept.heat[index]), part.basis, origin=part.origin,
+        note=f"at {at.shown}; by its curve, beyond it the sheet's figure"), highest.untold_more)
 
 
 NO_CONTACTOR = ContactorSide(None, ("no contactor counts in a branch",))
@@ -322,8 +334,7 @@ class PartAnswers:
             blind = undervoltage_blind_from(path.asked, device.drop, device.falls)
             side = seeing(side, path.asked.trips, None if blind is None else (0.0, blind))
             side = seen_again(side, device.falls)
-        slow = _too_inductive(side.part, device, path.asked.highest_voltage)
-        return _rising(replace(side, reasons=(*side.reasons, slow)) if slow else side, device)
+        return _rising(_in_loop(side, device, path.asked.highest_voltage), device)
 
     def sensed(self, device: Device, path: Coordination) -> ContactorSide:
         """The same on the current's trips alone: that of the cells is a device of its own."""
@@ -339,7 +350,7 @@ class PartAnswers:
     def _fuse(self, device: Device) -> FuseSide | None:
         side = self.sides.get(device.key)
         if side is None or side.part is None or side.reasons \
-                or _too_slow(side.part, device, self.named.highest_voltage):
+                or _unshown(side.part, device, self.named.highest_voltage):
             return None
         return _rising(side, device)
 
@@ -349,10 +360,9 @@ class PartAnswers:
         part = self.brief.parts.list.part(CONTACTOR, named) if named else None
         side = torn_side(part, self.held.asked.trips,
                          self.inside.asked.trips if self.inside is not None else None, highest)
-        slow = _too_inductive(side.part, device, highest)
         # Only a sensor that carries the fault holds a trip back: in one pole it need not.
         return TornOpen(replace(
-            side, reasons=(*side.reasons, slow) if slow else side.reasons,
+            _in_loop(side, device, highest),
             blocked_above=np.inf if device.breaks else side.blocked_above))
 
     # The same part stands in many loops: it is asked once for each time constant.
@@ -377,7 +387,7 @@ class PartAnswers:
         side, highest = self.sides.get(device.key), self.named.highest_voltage
         part = side.part if side is not None else None
         return unbroken(part, device.rating, highest,
-                        _too_slow(part, device, highest) if part is not None else "")
+                        _unshown(part, device, highest) if part is not None else "")
 
     def origin(self, device: Device, current: float) -> Origin | None:
         """The entries by which a device clears a current that it carries; None without a sheet."""
@@ -425,7 +435,7 @@ class PartAnswers:
         told = _fuse_answer(_rising(side, device), current, highest)
         if told[0] is None and bool(fuse.fails(current.number)):
             return False, None, f"{side.part.name} {fuse.why(current.number)}"
-        slow = _too_slow(side.part, device, highest) if device.breaks or not side.reasons else ""
+        slow = _unshown(side.part, device, highest) if device.breaks or not side.reasons else ""
         return (None, None, f"{side.part.name}: {slow}") if slow and told[0] is not False else told
 
 
@@ -448,9 +458,28 @@ def clearing_by(held: Coordination, brief: Brief,
 
 
 def _constants(device: Device) -> tuple[Any, ...]:
-    """A device by its key, with the time constants of its loop."""
-    return (device.key, number(device.constant),
-            *((number(voltage), number(constant)) for voltage, constant in device.breaks))
+    """A device by its key, with the time constants of its loop and what may drive it further."""
+    return (device.key, device.untold, *constants_of(device))
+
+
+def constants_of(device: Device) -> tuple[Any, ...]:
+    """The time constants of a device's loop, each with what nobody told that may raise it."""
+    own = device.constant
+    return (number(own), own.untold_more if own is not None else "", *(
+        (number(voltage), number(constant), constant.untold_more)
+        for voltage, constant in device.breaks))
+
+
+SUM_OPEN = "with every source it may be driven above what it breaks: "
+
+
+def _unshown(part: FusePart, device: Device, highest_voltage: Finding) -> str:
+    """Why a fuse is not shown to break in this loop, whatever its sheet says of it elsewhere.
+
+    The loop's own time constant, or a sum of all sources that may be more than is counted.
+    """
+    return f"{SUM_OPEN}{device.untold}" if device.untold \
+        else _too_slow(part, device, highest_voltage)
 
 
 def _too_slow(part: FusePart, device: Device, highest_voltage: Finding) -> str:
@@ -461,16 +490,25 @@ def _too_slow(part: FusePart, device: Device, highest_voltage: Finding) -> str:
         permitted = permitted_at(part.permitted_time_constant, voltage)
         if permitted is None:
             return f"ask for the time constant permitted at {voltage.shown}"
-        if permitted < constant.number:
-            return (f"the loop has {constant.shown} at {voltage.shown}, the sheet permits "
-                    f"{permitted * 1e3:.3g} ms: ask for its figure at that voltage")
+        slower = slower_than(permitted, constant, voltage)
+        if slower:
+            return f"the sheet permits {permitted * 1e3:.3g} ms, the loop has {slower}"
     return ""
 
 
-def _too_inductive(part: ContactorPart | None, device: Device, highest: Finding) -> str:
-    """Why a contactor is not shown to break the loop's own time constant; empty where it is.
+def _in_loop(side: ContactorSide, device: Device, highest: Finding) -> ContactorSide:
+    """A contactor against the time constant of a device's own loop; of none that of its path."""
+    if not device.breaks and (device.constant is None or not device.constant.known):
+        return side
+    return side.in_loop(*_too_inductive(side.part, device, highest))
 
-    The path's own is held with the path.
+
+def _too_inductive(part: ContactorPart | None, device: Device,
+                   highest: Finding) -> tuple[str, bool]:
+    """(why it is not shown to break the loop's own time constant, whether by its sheet's figure).
+
+    The path's own is held with the path. A test at a higher voltage than that of the loop leaves
+    open what it breaks there.
     """
     own = () if device.constant is None or not device.constant.known \
         else ((highest, device.constant),)
@@ -478,10 +516,11 @@ def _too_inductive(part: ContactorPart | None, device: Device, highest: Finding)
         permitted = permitted_at(part.permitted_time_constant, voltage)
         test = part.break_time_constant.value if part.break_time_constant is not None else None
         limit = test if permitted is None else permitted
-        if limit is not None and limit < constant.number:
-            return (f"its breaking test had {limit * 1e3:.3g} ms, the loop has {constant.shown} at "
-                    f"{voltage.shown}: ask for its figure at that voltage")
-    return ""
+        slower = "" if limit is None else slower_than(limit, constant, voltage)
+        if slower:
+            return (f"its breaking test had {limit * 1e3:.3g} ms, the loop has {slower}",
+                    not device.breaks and beyond_test(limit, constant))
+    return "", False
 
 
 def _falls(device: Device) -> float:
@@ -509,7 +548,7 @@ def _fuse_answer(side: FuseSide, current: Finding, highest_voltage: Finding) -> 
     assert side.part is not None
     name = side.part.name
     if side.reasons:
-        told = voltage_check(side.part, highest_voltage, "").verdict == FAIL
+        told = underrated(side.part, highest_voltage)
         return False if told else None, None, f"{name}: {'; '.join(side.reasons)}"
     at = np.array([current.number])
     if bool(side.counts(at)[0]):
@@ -546,7 +585,7 @@ def _contactor_answer(held: Coordination, current: Finding, side: ContactorSide)
     at = np.array([current.number])
     delayed = float(side.steady_times(at)[0])
     if side.reasons and (not side.lines or delayed <= limit):
-        return None, None, "; ".join(side.reasons)
+        return False if side.never else None, None, "; ".join(side.reasons)
     if np.isnan(delayed):
         held = current.number >= side.blocked_above and side.low <= current.number
         return False, None, _held_back(side.blocked_above) if held \
@@ -573,6 +612,7 @@ class CellTrip:
         origin: entries that the time comes from.
         soonest: time at which it may open at the earliest.
         counts: of an opening time that no sheet gives; empty where one does.
+        never: whether by its own stated figures the contactor breaks nothing that it opens.
     """
 
     time: float
@@ -585,6 +625,7 @@ class CellTrip:
     shut_from: float = np.inf
     soonest: float = np.nan
     counts: str = ""
+    never: bool = False
 
     def blind(self, current: Any) -> Any:
         """Where a fault of that current is not seen, its wires as long as they may be."""
@@ -606,8 +647,9 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     drop, rising = device.drop, device.constant
     side = path.sweep.contactor  # type: ignore[union-attr]
     level, delay = brief.management.undervoltage_trip, brief.management.voltage_delay
-    slow = _too_inductive(side.part, device, path.asked.highest_voltage)
-    reasons = [r for r in (*side.reasons, slow) if r and r != NO_TRIP]
+    side = _in_loop(side, device, path.asked.highest_voltage)
+    side = replace(side, reasons=tuple(r for r in side.reasons if r not in TRIPLESS))
+    reasons = list(side.reasons)
     if not (level.known and delay.known):
         return CellTrip(np.nan, "; ".join(
             (*reasons, "name the cells' undervoltage trip and its delay")), level)
@@ -628,7 +670,8 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
                     entries_of(UNDERVOLTAGE, level, delay, opening), rise, blind, _falls(device),
                     min(side.blocked_above, held.number if held.known else np.inf),
                     delay.number + (own.number if own else 0.0),
-                    COUNTED_SLOW.format(time=opening.shown) if opening and not own else "")
+                    COUNTED_SLOW.format(time=opening.shown) if opening and not own else "",
+                    side.never)
 
 
 def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer:
@@ -648,7 +691,7 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
             f"from {_amperes(trip.blind_from)}{end} the cells may keep more than its "
             f"{level.shown}: the wires outside take the rest of the voltage")
     if trip.why:
-        return None, None, trip.why
+        return False if trip.never else None, None, trip.why
     return True, _time(time + trip.rise, trip.origin,
                        RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
@@ -705,13 +748,32 @@ def opened_untimed(held: Coordination, path: str = "") -> Untimed:
         held: the path.
         path: in words, where there are several.
     """
-    breaks, side = breaks_both_ways(held), held.sweep.fuse if held.sweep is not None else None
-    hold = None
-    if breaks is not None and side is not None and bool(side.counts(breaks.number)):
-        hold = leaf("time in which the fuse clears what the contactor breaks", "t", "s",
-                    float(side.times(breaks.number)), "given",
-                    origin=side.origin)
+    breaks = breaks_both_ways(held)
+    hold = _held_up(held, breaks) if breaks is not None and held.sweep is not None else None
     return Untimed(path, breaks, untimed_current(held), hold, held.asked.fault_highest)
+
+
+def _held_up(held: Coordination, breaks: Finding) -> Finding | None:
+    """Time in which the fuse clears what the contactor breaks, and all above; None where not."""
+    assert held.sweep is not None
+    swept, side = held.sweep.current, held.sweep.fuse
+    alone = _cleared(held, np.array([breaks.number, *swept[swept > breaks.number]]))
+    return None if np.isnan(alone).any() else leaf(
+        "time in which the fuse clears what the contactor breaks", "t", "s", float(alone[0]),
+        "given", origin=side.origin)
+
+
+def _cleared(held: Coordination, current: np.ndarray) -> np.ndarray:
+    """When the fuse of a path has cleared by itself; NaN where it does not count.
+
+    Nor does it where a further fuse of the loop may melt before, not shown to break: whatever
+    that leaves burning the main one is not counted on for.
+    """
+    assert held.sweep is not None
+    side = held.sweep.fuse
+    time = np.where(side.counts(current), side.times(current), np.nan)
+    lost = [melts_first(link, current, time) for link in held.asked.beside]
+    return np.where(np.any(lost, axis=0), np.nan, time) if lost else time
 
 
 def untimed_current(held: Coordination) -> Finding:
@@ -758,13 +820,39 @@ def _uncleared(held: Coordination, side: FuseSide, opening: Finding, title: str)
     if opening.number < curve.shortest:
         return highest.called(title, note="the contact has parted before the fuse's quickest point")
     if opening.number > curve.longest:
-        return leaf(title, "I", "A", curve.lowest, curve.basis, origin=curve.origin,
-                    note="lowest current of its clearing curve: below it the fuse is slower still")
-    found = curve.trace_current(opening, title)
-    # As the current rises the fuse clears later than by its curve: more is then left to break.
-    current = held.sweep.current
-    late = np.flatnonzero(side.times(current) > opening.number)
+        found = leaf(title, "I", "A", curve.lowest, curve.basis, origin=curve.origin,
+                     note="lowest current of its clearing curve: below it the fuse is slower still")
+    else:
+        found = curve.trace_current(opening, title)
+    return _or_later(held, side, opening, found, title)
+
+
+def _or_later(held: Coordination, side: FuseSide, opening: Finding, found: Finding,
+              title: str) -> Finding:
+    """More than by its curve alone: the current rises first, and it may not clear at all."""
+    assert held.sweep is not None and side.clearing is not None
+    highest, current = held.asked.fault_highest, held.sweep.current
+    cleared = _cleared(held, current)
+    late = np.flatnonzero(~(cleared <= opening.number))
     if late.size and current[late[-1]] > found.number:
-        most = float(current[min(int(late[-1]) + 1, current.size - 1)])
-        found = leaf(title, "I", "A", most, curve.basis, origin=curve.origin, note=RISES)
-    return found if found.number < highest.number else highest.called(title)
+        last, curve = int(late[-1]), side.clearing
+        # No fuse is shown to clear more, up to the highest, where the last of all is left.
+        most = float(current[min(last + 1, current.size - 1)])
+        found = leaf(title, "I", "A", most, curve.basis, origin=curve.origin,
+                     note=_left_words(held, current[last], cleared[last]))
+    if found.number < highest.number:
+        return found
+    never = late.size and np.isnan(cleared[late[-1]])
+    return highest.called(title, note=f"{found.note}; {highest.note}" if never else "")
+
+
+def _left_words(held: Coordination, current: float, cleared: float) -> str:
+    """Why the fuse has not cleared one current in time."""
+    if not np.isnan(cleared):
+        return RISES
+    side = held.sweep.fuse  # type: ignore[union-attr]
+    at = np.array([current])
+    return spoilt_words(held.asked.beside, at, side.times(at)) \
+        if side.counts(current) else _fuse_answer(
+            side, leaf("current", "I", "A", current, "definition"),
+            held.asked.highest_voltage)[2]

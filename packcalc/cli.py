@@ -79,7 +79,7 @@ def check(brief: str, out: str, format_: str | None, table: str | None, quiet: b
     """
     from packcalc import api
     from packcalc.errors import InputErrors
-    from packcalc.reading.bench_brief import rows_left_out, sheet_faults
+    from packcalc.reading.bench_brief import rows_left_out, sheet_faults, told_by_donor
     from packcalc.report.brief_report import check_document
 
     with progress("weighing the open entries", quiet):
@@ -87,7 +87,7 @@ def check(brief: str, out: str, format_: str | None, table: str | None, quiet: b
         faults = sheet_faults(asked)
         if faults:
             raise InputErrors(faults)
-        document = check_document(asked, rows_left_out(asked))
+        document = check_document(asked, rows_left_out(asked), told_by_donor(asked))
     emit(document, out, format_, table, quiet)
 
 

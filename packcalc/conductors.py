@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from packcalc.errors import OutOfRange
-from packcalc.findings import formula
+from packcalc.findings import formula, leaf
 from packcalc.units import from_si, into_si
 
 BETA_COPPER = 234.5      # °C below zero where copper's straight line meets no resistance
@@ -15,6 +15,12 @@ K_COPPER = 226e6         # A·√s/m², IEC 60949
 BETA_ALUMINIUM = 228.0   # °C, as for copper
 K_ALUMINIUM = 148e6      # A·√s/m², IEC 60949
 MELTING_COPPER = 1083.0  # °C
+# Ω/m of 1 mm²: the dearest copper of IEC 60228.
+ONE_HIGH = leaf("highest resistance of copper for each metre of 1 mm²", "r_1", "mΩ/m", 20.55e-3,
+                "computed", source="iec-60228",
+                note="class 5, tinned: 13.7 mΩ/m at 1.5 mm², 20 °C")
+TABLE_AT = leaf("temperature of the resistance table", "θ_0", "°C", 293.15, "read",
+                source="iec-60228")
 
 
 def _any(condition: Any) -> bool:
@@ -154,6 +160,20 @@ def copper_resistance(resistance: Any, at: Any, temperature: Any) -> Any:
     """
     return (resistance * (BETA_COPPER + from_si(temperature, "°C"))
             / (BETA_COPPER + from_si(at, "°C")))
+
+
+@formula(title="resistance of one conductor", symbol="R_w", unit="mΩ", text="R_w = l·r_1/(n·S)",
+         inputs={"length": "l [m] one way", "one": "r_1 [mΩ/m] of 1 mm²",
+                 "area": "S [mm²] of one cable", "cables": "n [] cables a pole"},
+         basis="definition", valid="copper; cables alike")
+def wire_resistance(length: Any, one: Any, area: Any, cables: Any) -> Any:
+    """One conductor of a run, of one cable or several side by side.
+
+    Examples:
+        >>> round(wire_resistance(2.5, 20.55e-3, 4e-6, 1) * 1e3, 3)
+        12.844
+    """
+    return length * one * 1e-6 / (cables * area)
 
 
 @formula(title="loop resistance of the route", symbol="R_loop", unit="mΩ",

@@ -13,8 +13,11 @@ from packcalc.brief_keys import INSTALL_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_I
 from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
-from packcalc.feeds import bus_capacitance, fault_capacitance, traction_open
+from packcalc.feeds import (
+    bus_capacitance, fault_capacitance, string_cables_open, traction_open,
+)
 from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
+from packcalc.layout_findings import cables_inside
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
@@ -26,7 +29,9 @@ from packcalc.parts import CONTACTOR, FUSE, CablePart
 from packcalc.place_demands import Demand, demand_on
 from packcalc.places.settings import TripSettings
 from packcalc.places.slowest import slowest, traction
-from packcalc.places.stands import MID_PERHAPS, contactor_words, fuse_stands, mid_fuse_open
+from packcalc.places.stands import (
+    MID_PERHAPS, contactor_words, fuse_in_disconnect, fuse_stands, mid_fuse_open,
+)
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import ContactorAsked
 from packcalc.protect.coordination import Coordination, CoordinationAsked
@@ -69,18 +74,20 @@ COUNTED_TIME = leaf("time within which a fault must be opened to be counted on",
 
 
 def pack_inductance(brief: Brief) -> Finding:
-    """Modules and links, and the cables inside a string where there are any."""
-    length = brief.path.string_cable_length
-    if length.number == 0.0:
+    """Modules and links, and the cables inside a string where there are any, or may be."""
+    if not cables_inside(brief):
         return PACK_INDUCTANCE
-    return trace(fault_loop_inductance, "inductance of the pack with the cables inside a string",
-                 pack_inductance=PACK_INDUCTANCE, per_length=CABLE_INDUCTANCE, run_length=length)
+    return with_more(trace(
+        fault_loop_inductance, "inductance of the pack with the cables inside a string",
+        pack_inductance=PACK_INDUCTANCE, per_length=CABLE_INDUCTANCE,
+        run_length=brief.path.string_cable_length), string_cables_open(brief))
 
 
 def loop_inductance(brief: Brief) -> Finding:
+    inside = pack_inductance(brief)
     return with_more(trace(
-        fault_loop_inductance, pack_inductance=pack_inductance(brief),
-        per_length=CABLE_INDUCTANCE, run_length=_traction_length(brief)), traction_open(brief))
+        fault_loop_inductance, pack_inductance=inside, per_length=CABLE_INDUCTANCE,
+        run_length=_traction_length(brief)), traction_open(brief) or inside.untold_more)
 
 
 def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | None], ...]:
@@ -88,15 +95,31 @@ def rated_voltages(brief: Brief, strung: bool) -> tuple[tuple[str, Finding | Non
     use = brief.parts
     fuse = use.list.part(FUSE, use.main_fuse) if use.main_fuse else None
     contactor = use.list.part(CONTACTOR, use.tripped(strung)) if use.tripped(strung) else None
-    named = [next((c for c in use.list.cables if c.name == r.cable), None)
-             for r in brief.cables.route if r.cable]
-    cables = [c.rated_voltage_dc for c in named if c is not None and c.rated_voltage_dc]
     return (("main fuse", fuse.rated_voltage_dc if fuse else None),
             (contactor_words(strung), contactor.rated_voltage_dc if contactor else None),
-            ("traction cables", smallest(cables, "rated DC voltage of the cables")
-             if cables else None),
+            *((f"{carries} cables", _of_cables(brief, carries)) for carries in _carried(brief)),
             *((f"load of {branch.name}", branch.input_voltage if branch.input_voltage.known
                else None) for branch in brief.branch if branch.kind not in NO_LOAD_OF_ITS_OWN))
+
+
+def _carried(brief: Brief) -> tuple[str, ...]:
+    """What the cables carry: traction always, and what else a route is entered for."""
+    return tuple(dict.fromkeys(("traction", *(r.carries for r in brief.cables.route))))
+
+
+def _of_cables(brief: Brief, carries: str) -> Finding | None:
+    """The lowest rating of these cables; or less, where one of them names none."""
+    rated, open_ = [], ""
+    for route in brief.cables.route:
+        if route.carries != carries:
+            continue
+        part = next((c for c in brief.parts.list.cables if c.name == route.cable), None)
+        if part is not None and part.rated_voltage_dc is not None:
+            rated.append(part.rated_voltage_dc)
+        else:
+            open_ = open_ or f"{OR_LESS}the rated DC voltage of the cable of {route.name} is open"
+    return smallest(rated, f"rated DC voltage of the {carries} cables",
+                    f"as far as told{open_}" if open_ else "") if rated else None
 
 
 def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
@@ -135,9 +158,11 @@ def _beside(brief: Brief, pack: PackModel, constant: Finding) -> tuple[Beside, .
     """Fuses besides the main one that an overload of the pack passes."""
     names, strung = brief.parts, pack.layout.in_strings
     stands, open_ = (of(brief, pack.layout.series) for of in (fuse_stands, mid_fuse_open))
+    inside = fuse_in_disconnect(brief, pack.layout.series)
     middle = open_ or "mid-pack" in stands and (stands != "mid-pack" or names.mid_fuse)
     named = (*((("string fuse", names.string_fuse),) if strung else ()),
-             *(((MID_PERHAPS if open_ else "mid-pack fuse", names.mid_fuse),) if middle else ()))
+             *(((MID_PERHAPS if open_ else "mid-pack fuse", names.mid_fuse),) if middle else ()),
+             *(((inside, ""),) if inside else ()))
     share = trace(best_string_share, "share of the best string, one string open",
                   strings=trace(other_strings, "strings left when one is open",
                                 strings=pack.parallel),
@@ -291,9 +316,9 @@ def _broken_by_main(brief: Brief, pack: PackModel, faults: FaultRange,
                 "time_constant_highest": faults.time_constant_highest}
     lasting = [f for f in (brief.motor.short_circuit_current,)
                if f.known and demand.backward is not None]
-    capacitance = trace(largest_capacitance, capacitance=fault_capacitance(
-        brief, pack.layout.in_strings, beyond_main=True),
-        tolerance=brief.inverter.dc_link_tolerance)
+    stated = fault_capacitance(brief, pack.layout.in_strings, beyond_main=True)
+    capacitance = with_more(trace(largest_capacitance, capacitance=stated,
+                                  tolerance=brief.inverter.dc_link_tolerance), stated.untold_more)
     constant = demand.constant or faults.time_constant_highest
     longer = any(pair[1].number > constant.number for pair in demand.pairs)
     return {"fault_highest": max((demand.highest, *lasting), key=lambda f: f.number).called(

@@ -15,8 +15,10 @@ from packcalc import modules as mod
 from packcalc import transients as tr
 from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import TAP_CHOICES, key
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
-from packcalc.layout_findings import count
+from packcalc.findings import (
+    OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
+)
+from packcalc.layout_findings import cables_inside, count, named_loop
 from packcalc.monitoring import cell_share
 from packcalc.pack import PackModel, fault_side
 from packcalc.pack_charging import full_module, within
@@ -43,9 +45,16 @@ LEAST_PER_LENGTH = leaf("least inductance of a conductor pair for each metre", "
                         note="touching pair; the smaller it is, the higher the capacitors' peak")
 NO_PACK = leaf("inductance of the pack in the capacitors' loop", "L_0", "µH", 0.0, "definition",
                origin=RULE, note="the capacitors do not discharge through the pack")
-SHORT_RUN = leaf("length counted for a run that is left open", "l", "m", 0.5, "assumed",
+SHORT_RUN = leaf("length counted for a run that no entry tells", "l", "m", 0.5, "assumed",
                  source="packcalc-rule", origin=RULE,
-                 note="short, where the capacitors' current is asked: it then errs high")
+                 note="short, where the capacitors' current is asked: a longer one has less")
+OPEN_RUN = SHORT_RUN.called(
+    "length counted for a run that is left open",
+    note=f"{SHORT_RUN.note}{OR_LESS}a length left open is counted as {SHORT_RUN.shown} where the "
+         "capacitors' current is asked, our assumption, and may be less")
+PATH_ENTRIES = ("link_resistance", "fuse_resistance", "contactor_resistance",
+                "string_cable_length", "string_cable_section")
+PATH_OPEN = "left open, counted by our assumption, and may take more from it: "
 SLOPE_POINTS = 41
 AHEAD, BUS = TAP_CHOICES[0], TAP_CHOICES[2]
 BARE = (SENSE, PRECHARGE, "monitor")   # wires with no input capacitor behind them
@@ -107,6 +116,48 @@ def traction_open(brief: Brief) -> str:
                  and (why := open_length(route.length))), "")
 
 
+def string_cables_open(brief: Brief) -> str:
+    """Of cables inside a string whose length nobody told: what is counted of them; else empty."""
+    length = brief.path.string_cable_length
+    return f"cables inside a string are left open and counted as {length.shown}, our assumption, " \
+        "and may be more" if open_length(length) else ""
+
+
+def untold_in(brief: Brief, pack: PackModel, figure: Finding) -> str:
+    """What nobody told of the main path and its cables that may take more from a lowest current.
+
+    Args:
+        brief, pack: of the layout.
+        figure: the current, or the resistance that it rests on.
+
+    Returns:
+        What is counted in its place, in words; empty where the figure rests on nothing open.
+    """
+    origins = {id(node.origin) for node in figure.walk() if node.basis == "assumed"}
+    path = [getattr(brief.path, name) for name in PATH_ENTRIES
+            if brief.left_open(f"path.{name}")]
+    told = [f"{one.title} {one.shown}" for one in path if id(one.origin) in origins]
+    along = _cables_untold(brief) if _through(figure, pack.cables_long) else ""
+    return "; ".join(filter(None, (along, f"{PATH_OPEN}{', '.join(told)}" if told else "")))
+
+
+def _cables_untold(brief: Brief) -> str:
+    """Of the traction cables: a length left open, or a named cable of which nothing is known."""
+    bare = next((r for r in brief.cables.route if r.carries == "traction" and r.cable
+                 and named_loop(brief, r) is None), None)
+    return traction_open(brief) or (
+        f"neither section nor resistance of {bare.cable} is known, and {bare.name} is counted with "
+        "35 mm², our assumption, and may take more" if bare is not None else "")
+
+
+def _through(finding: Finding, part: Finding) -> bool:
+    """Whether a figure rests on a part of the loop; not where that was taken out again."""
+    if finding.formula is part.formula and finding.value == part.value:
+        return True
+    left = finding.formula is not None and finding.formula.function is resistance_left
+    return not left and any(_through(one, part) for one in finding.inputs)
+
+
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:
     """DC link and all that is on the bus or may be, nominal; what is open has `OPEN_INPUT`."""
     return _with_link(brief, perhaps_on_the_bus(brief, strung), "capacitance on the bus")
@@ -119,10 +170,33 @@ def fault_capacitance(brief: Brief, strung: bool, *, beyond_main: bool = False) 
         brief, strung: as of `on_the_bus`.
         beyond_main: leaves out what stands between the modules and the main fuse.
     """
-    return _with_link(brief, tuple(
-        b for b in brief.branch if b.kind != SENSE and (
-            strung or b.taps != AHEAD or not beyond_main)),
-        "capacitance that empties into a fault")
+    branches = tuple(b for b in brief.branch if b.kind != SENSE and (
+        strung or b.taps != AHEAD or not beyond_main))
+    return with_more(_with_link(brief, branches, "capacitance that empties into a fault"),
+                     _input_open(branches))
+
+
+def _input_open(branches: Iterable[Branch]) -> str:
+    """Of branches whose input capacitance nobody told: what is counted for one; else empty."""
+    return next((f"the input capacitance of {b.name} is left open and counted as "
+                 f"{OPEN_INPUT.shown}, our assumption, and may be more" for b in branches
+                 if b.kind not in BARE and not b.capacitance.known), "")
+
+
+def nearest(length: Finding) -> Finding:
+    """A run where the capacitors' current through it is asked; of one left open a short one."""
+    return OPEN_RUN if length.basis == "assumed" else length
+
+
+def summed(first: Finding, others: Iterable[Finding | None],
+           title: str = "highest current, all sources") -> Finding:
+    """A current with every further one that is known; or more, where that of one may be."""
+    total = first
+    for one in others:
+        if one is not None and one.known:
+            total = with_more(trace(parallel_source_current, title, first=total, second=one),
+                              untold_of((total, one)))
+    return total
 
 
 def _with_link(brief: Brief, branches: Iterable[Branch], title: str) -> Finding:
@@ -228,26 +302,27 @@ class Feeds:
         return self.pack.layout.parallel if self.string is not None else 1
 
     def link_peak(self, length: Finding) -> Finding:
-        """Peak of the link capacitors' current at a distance: a bound, no resistance counted."""
-        return trace(ringing_bound, "peak current from the link capacitors, a bound",
-                     difference=self.pack.highest_voltage, inductance=self.least_inductance(length),
-                     capacitance=self.fault_capacitance,
-                     note="fractions of a millisecond; no resistance counted: errs high")
+        """Peak of the link capacitors' current at a distance, no resistance counted.
 
-    def least_inductance(self, length: Finding) -> Finding:
-        """Between the link capacitors and the far end of a run."""
-        near = SHORT_RUN if length.basis == "assumed" else length
+        A bound, but where a length or an input capacitance is left open: it may then be more.
+        """
+        near = nearest(length)
+        open_ = near.may_be_less or self.fault_capacitance.untold_more
+        side = "" if open_ else ": errs high"
+        return with_more(trace(
+            ringing_bound, f"peak current from the link capacitors{'' if open_ else ', a bound'}",
+            difference=self.pack.highest_voltage, inductance=self.least_inductance(near),
+            capacitance=self.fault_capacitance,
+            note=f"fractions of a millisecond; no resistance counted{side}"), open_)
+
+    def least_inductance(self, near: Finding) -> Finding:
+        """Between the link capacitors and the far end of a run, as `nearest` counts it."""
         return trace(fault_loop_inductance, "least inductance to the link capacitors",
                      pack_inductance=NO_PACK, per_length=LEAST_PER_LENGTH, run_length=near)
 
     def with_sources(self, *extra: Finding | None) -> Finding:
         """Highest battery current with every further source that has a value."""
-        total = self.faults.highest
-        for one in extra:
-            if one is not None and one.known:
-                total = trace(parallel_source_current, "highest current, all sources",
-                              first=total, second=one)
-        return total
+        return summed(self.faults.highest, extra)
 
     def run_voltage(self, modules: Finding, title: str) -> Finding:
         """Highest voltage of some of the modules in series."""
@@ -273,10 +348,12 @@ class Feeds:
         """Inductance of some of the modules in series, with every cable inside the string."""
         own = trace(run_inductance, whole=self.pack_inductance,
                     modules=count("modules in the run", "n", modules), series=self.pack.series)
-        length = self.brief.path.string_cable_length
-        return own if length.number == 0.0 else trace(
+        if not cables_inside(self.brief):
+            return own
+        return with_more(trace(
             fault_loop_inductance, "inductance of the run with the cables inside the string",
-            pack_inductance=own, per_length=self.per_length, run_length=length)
+            pack_inductance=own, per_length=self.per_length,
+            run_length=self.brief.path.string_cable_length), string_cables_open(self.brief))
 
 
 def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductance: Finding,
@@ -289,10 +366,11 @@ def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductan
         per_length: H/m, both conductors of a route.
     """
     box = trace(resistance_left, "loop of the lowest fault without the cables",
-                whole=pack.resistance_long, part=pack.cable_allowance)
+                whole=pack.resistance_long, part=pack.cables_long)
     strung = pack.layout.in_strings
     on_bus, in_fault = (
-        trace(tr.largest_capacitance, capacitance=whole, tolerance=brief.inverter.dc_link_tolerance)
+        with_more(trace(tr.largest_capacitance, capacitance=whole,
+                        tolerance=brief.inverter.dc_link_tolerance), whole.untold_more)
         for whole in (bus_capacitance(brief, strung), fault_capacitance(brief, strung)))
     string = _string(brief, pack, box) if strung else None
     return Feeds(brief, pack, faults, _module(brief, pack), _cell(brief, pack), string, box,
@@ -390,6 +468,12 @@ def hottest_class(brief: Brief, branch: Branch) -> Finding:
     return leaf(own.title, own.symbol, own.unit, into_si(float(entry.most or 0.0), entry.unit),
                 "assumed", source="packcalc-rule", origin=own.origin,
                 note="left open: the hottest that it may be, for the lowest current")
+
+
+def may_be_fused(brief: Brief, branch: Branch) -> bool:
+    """Whether nobody said if a branch has a fuse of its own."""
+    return not (branch.fuse_rating.known or branch.fuse_part) \
+        and brief.branch_open(branch, "fuse_rating")
 
 
 def named_fuse(brief: Brief, branch: Branch) -> FusePart | None:

@@ -13,7 +13,8 @@ from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge, named_part, open_of,
 )
 from packcalc.feeds import Feeds
-from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
+from packcalc.layout_findings import cables_inside
 from packcalc.part_checks.contactor import (
     CarryDemand, SwitchDemand, relay_part_checks, switch_facts,
 )
@@ -156,10 +157,10 @@ def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -
         highest_voltage=feeds.pack.highest_voltage, continuous_current=peak, peak_current=peak,
         peak_duration=whole, ambient=brief.surroundings.box_ambient,
         fault_highest=feeds.faults.highest)
-    constant = trace(
+    inductance = largest([loop.inductance for loop in loops], "largest inductance of any loop")
+    constant = with_more(trace(
         loop_time_constant, "time constant of a failed pre-charge", resistance=peak.inputs[1],
-        inductance=largest([loop.inductance for loop in loops], "largest inductance of any loop")
-        ) if peak.known else None
+        inductance=inductance), inductance.untold_more) if peak.known else None
     switch = SwitchDemand(closing_step=None, break_discharge=peak, break_charge=peak,
                           time_constant=constant)
     candidate = Candidate(name, relay_part_checks(part, carry, switch), switch_facts(part),
@@ -179,23 +180,27 @@ def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -
 def string_cables_item(feeds: Feeds, cable_current: Finding | None) -> Item | None:
     """Cables between the modules of a string against its load; None where links alone join them.
 
+    Where nobody said that links alone do, or told their section, nothing shows what they carry.
+
     Args:
         feeds: every source of the layout.
         cable_current: of the traction cable that fuse and trips are held with; None where no
             cable is chosen.
     """
     brief, pack, path = feeds.brief, feeds.pack, feeds.brief.path
-    if path.string_cable_length.number == 0.0:
+    if not cables_inside(brief):
         return None
     steady = largest([pack.continuous_current, pack.charging_current],
                      "continuous current of the whole pack")
     coldest = smallest([r.insulation_class for r in brief.cables.route if r.carries == "traction"],
                        "temperature class of the insulation, as the traction cables'")
-    found = laid_capacity(brief, path.string_cable_section, coldest)
+    told = path.string_cable_section.basis != "assumed"
+    found = laid_capacity(brief, path.string_cable_section, coldest) if told \
+        else Capacity(why=_asks_string_cables(brief))
     return Item(
         key="string_cables", title="Cables inside a string",
         governing=f"carry {steady.shown} as long as the load lasts, and every fault of the string",
-        duty=(steady, path.string_cable_length, path.string_cable_section,
+        duty=(steady, path.string_cable_length, *((path.string_cable_section,) if told else ()),
               *(f for f in (found.hottest, found.coolest) if f is not None)),
         specification=(
             Requirement("carries", f"{steady.shown} in {brief.surroundings.cable_ambient.shown}, "
@@ -205,6 +210,15 @@ def string_cables_item(feeds: Feeds, cable_current: Finding | None) -> Item | No
                         "the whole string's voltage stands against chassis")),
         notes=STRING_CABLE_NOTES,
         checks=(_carried(found, steady), _beside_cable(found, cable_current)))
+
+
+def _asks_string_cables(brief: Brief) -> str:
+    """What to say of cables inside a string of which not all is told."""
+    section = "their smallest section (path.string_cable_section)"
+    if not brief.left_open("path.string_cable_length"):
+        return f"say {section}"
+    return ("say how long they are, 0 m where links alone join the modules "
+            f"(path.string_cable_length); and {section} where there are any")
 
 
 def _carried(found: Capacity, steady: Finding) -> Check:

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from packcalc import electrical as el
 from packcalc import modules as mod
-from packcalc.brief import Brief
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.brief import Brief, Route
+from packcalc.conductors import (
+    ONE_HIGH, TABLE_AT, cable_loop_resistance, copper_resistance, wire_resistance,
+)
+from packcalc.findings import Finding, Origin, largest, leaf, trace
 from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
 from packcalc.loads import continuous_drawn, peak_drawn
+from packcalc.parts import CABLE
 
 RULE = Origin("rule")
+ONE_METRE = leaf("a metre of cable", "l", "m", 1.0, "definition")
+ONE_CABLE = leaf("cables", "n", "", 1.0, "definition")
 
 
 def count(title: str, symbol: str, value: float) -> Finding:
@@ -103,16 +110,34 @@ class Builder:
                 f"{r.name} {r.length.shown}" for r in routes))
         return trace(el.cable_allowance, length=total, resistance_per_length=_allowance())
 
+    def cables_long(self) -> Finding:
+        """The same in a lowest fault: a named cable counts by its own copper where that is more.
+
+        A cable that fails its allowance still lies in the loop of every fault beyond it.
+        """
+        found, thin = [], False
+        for route in (r for r in self.brief.cables.route if r.carries == "traction"):
+            allowed = trace(el.cable_allowance, length=route.length,
+                            resistance_per_length=_allowance())
+            own = named_loop(self.brief, route)
+            less = own is not None and own.number > allowed.number
+            thin = thin or less
+            found.append(own if own is not None and less else allowed)
+        return functools.reduce(lambda one, other: trace(
+            el.resistance_sum, "traction cables of the lowest fault", unit="mΩ", first=one,
+            second=other), found) if thin else self.cables()
+
     def resistance(self, temperature: Finding, charge: Finding, pulse: Finding, *,
-                   aged: bool, title: str, parallel: Finding | None = None) -> Finding:
-        """Modules, path and cables at one condition."""
+                   aged: bool, title: str, parallel: Finding | None = None,
+                   cables: Finding | None = None) -> Finding:
+        """Modules, path and cables at one condition; without cables of its own by the allowance."""
         parallel = parallel or self.parallel
         per = [mod.traced_resistance(o.module, temperature, charge, pulse,
                                      g if aged else self.new)
                for o, g in zip(self.on_hand, self.growth, strict=True)]
         modules = self.modules_resistance(per, parallel, f"modules, {title}")
         return trace(el.total_resistance, title, modules=modules, path=self.path(parallel),
-                     cables=self.cables())
+                     cables=cables or self.cables())
 
 
 def _allowance() -> Finding:
@@ -121,10 +146,50 @@ def _allowance() -> Finding:
                 note="0.565 Ω/km at 20 °C × 324.5/254.5")
 
 
+def of_copper(section: Finding) -> Finding:
+    """Highest resistance that IEC 60228 leaves so much copper."""
+    return trace(wire_resistance, f"highest resistance of {section.shown} of copper at 20 °C",
+                 symbol="r_0", unit="mΩ/m", length=ONE_METRE, one=ONE_HIGH, area=section,
+                 cables=ONE_CABLE)
+
+
+def named_loop(brief: Brief, route: Route) -> Finding | None:
+    """Both conductors of the cable that the brief names for a route, hot, by its own sheet.
+
+    By its section or the resistance that it states, whichever is more; None where neither is
+    known. At the class of the route; where that is left open, at the cable's own if it is hotter.
+    """
+    part = brief.parts.list.part(CABLE, route.cable) if route.cable else None
+    if part is None:
+        return None
+    known = [*((part.resistance_per_length,) if part.resistance_per_length else ()),
+             *((of_copper(part.section),) if part.section else ())]
+    if not known:
+        return None
+    classes = [route.insulation_class]
+    if classes[0].basis == "assumed" and part.insulation_class is not None:
+        classes.append(part.insulation_class)
+    hot = trace(copper_resistance, "resistance at the insulation's temperature",
+                resistance=largest(known, "resistance of the named cable at 20 °C"), at=TABLE_AT,
+                temperature=largest(classes, "hottest class of the insulation"))
+    return trace(cable_loop_resistance, f"loop resistance of {route.name}", resistance=hot,
+                 length=route.length, runs=leaf("cables a pole", "n", "", part.runs, "definition",
+                                                origin=part.origin))
+
+
+def cables_inside(brief: Brief) -> bool:
+    """Whether cables lie inside a string; or may, where nobody said that none do.
+
+    A length left open is counted as none, and stands in every chain that more of it would change.
+    """
+    length = brief.path.string_cable_length
+    return length.number > 0.0 or length.basis == "assumed"
+
+
 def string_cables(brief: Brief) -> Finding | None:
     """Resistance of the cables inside one string; None where links alone join its modules."""
     path = brief.path
-    if path.string_cable_length.number == 0.0:
+    if not cables_inside(brief):
         return None
     return trace(el.string_cables, length=path.string_cable_length,
                  resistance_per_length=_allowance(), section=path.string_cable_section)

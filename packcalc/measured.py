@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 from packcalc.bench.assign import at_voltage
+from packcalc.bench.left_open import which
 from packcalc.brief import ModulesOnHand
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding
@@ -32,12 +33,14 @@ class Measured:
         by_brief: lowest fault current with the brief's own growth; None where that holds.
         energy: usable energy as the modules are dealt; None where none are.
         dealt: every check of the pack as its modules are dealt.
+        left_open: checks that are open on modules as dealt, with their marks; empty where none.
     """
 
     checks: tuple[Check, ...] = ()
     by_brief: Finding | None = None
     energy: Finding | None = None
     dealt: tuple[Check, ...] = ()
+    left_open: str = ""
 
     @property
     def failing(self) -> tuple[Check, ...]:
@@ -58,7 +61,9 @@ def measured_against(study: ProtectionStudy) -> Measured:
     judged = at_voltage(dealt, study.pack.highest_voltage).checks if dealt is not None else (
         Check(FILLED, STAGE, NOT_EVALUATED, reason=found.refusal or "nobody dealt them",
               remedy="more modules that are kept, or another layout"),)
-    return Measured(tuple(_checks(study, found, by_brief, energy)), by_brief, energy, judged)
+    open_ = "; ".join(f"{o.title} ({which(o.marks, len(dealt.places))})"
+                      for o in dealt.left_open) if dealt is not None else ""
+    return Measured(tuple(_checks(study, found, by_brief, energy)), by_brief, energy, judged, open_)
 
 
 def _checks(study: ProtectionStudy, found: Salvage, by_brief: Finding | None,

@@ -63,7 +63,12 @@ class Corner:
 
 @value_object
 class PackModel:
-    """Everything known of one layout; all fields are findings unless said otherwise."""
+    """Everything known of one layout; all fields are findings unless said otherwise.
+
+    Attributes:
+        cable_allowance: resistance of the traction cables that sag is judged with.
+        cables_long: the same in a lowest fault: that of a named cable where it is more.
+    """
 
     layout: Layout
     cells: str
@@ -106,6 +111,7 @@ class PackModel:
     resistance_long: Finding
     path: Finding
     cable_allowance: Finding
+    cables_long: Finding
     corners: tuple[Corner, ...]
     curve_spread: float
     notes: tuple[str, ...] = ()
@@ -132,8 +138,9 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
         layout=layout, cells=layout.cells(brief), series=b.series, parallel=b.parallel,
         full_voltage=full, rest_full_voltage=rest_full, regeneration_voltage=regen,
         highest_voltage=largest([full, regen], BATTERY_SIDE), path=b.path(),
-        cable_allowance=b.cables(), capacity=capacity, corners=_corners(b, capacity.number),
-        curve_spread=_spread(b), notes=_notes(b, currents), **nearly_empty, **sag, **currents,
+        cable_allowance=b.cables(), cables_long=b.cables_long(), capacity=capacity,
+        corners=_corners(b, capacity.number), curve_spread=_spread(b),
+        notes=_notes(b, currents), **nearly_empty, **sag, **currents,
         **_energy(b, capacity), **_fault_resistances(b), **_counts(b))
 
 
@@ -309,8 +316,8 @@ def _fault_resistances(b: Builder) -> dict[str, Finding]:
                        "for L/R")
     long = b.resistance(
         b.brief.battery.coldest_closed, b.brief.battery.charge_lowest, LONG_PULSE, aged=True,
-        parallel=one, title="resistance of the lowest fault: cold, aged, lowest charge in use, "
-                            "long pulse, long path")
+        parallel=one, cables=b.cables_long(), title="resistance of the lowest fault: cold, aged, "
+        "lowest charge in use, long pulse, long path")
     return {"resistance_initial": short, "resistance_least": least, "resistance_long": long}
 
 
@@ -331,7 +338,7 @@ def _known_path(brief: Brief) -> Path:
 
     The cables inside a string are counted hot elsewhere: here with nothing, as the others.
     """
-    cables = replace(brief.path.string_cable_length, value=0.0)
+    cables = replace(brief.path.string_cable_length, value=0.0, basis="definition")
     return replace(brief.path, string_cable_length=cables, **{
         item.name: replace(entry, value=0.0, note="left open: nothing is counted on the low side")
         for item in fields(Path)

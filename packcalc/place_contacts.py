@@ -25,7 +25,8 @@ from packcalc.protect.places import (
 from packcalc.unended import not_shown_ended, unended
 from packcalc.value import replace
 
-PERHAPS_LOST = "at '{title}' a mid-pack fuse may stand, and melt before anybody has cleared"
+PERHAPS_LOST = ("at '{title}' a fuse may stand that nobody spoke of, and melt before anybody has "
+                "cleared")
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,9 +143,12 @@ def _contactors(loop: Loop, counts: Callable[[Device], bool]) -> list[Device]:
 
 
 def _nobody(places: Sequence[FaultPlace]) -> tuple[str, str]:
-    """(where nobody ends what runs through it, or is not shown to; where that fails)."""
-    return (unended(places) or not_shown_ended(places),
-            unended(p for p in places if not p.loop.inherent))
+    """(where nobody ends what runs through it, or is not shown to; where covers are no answer).
+
+    Who is not shown to end it may be nobody: an open datum is no milder than a bad one.
+    """
+    own = [p for p in places if not p.loop.inherent]
+    return unended(places) or not_shown_ended(places), unended(own) or not_shown_ended(own)
 
 
 def _open(loops: Iterable[Loop]) -> str:

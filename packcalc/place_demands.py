@@ -48,6 +48,7 @@ def demand_on(loops: Iterable[Loop], *keys: str) -> Demand | None:
     if not found:
         return None
     where, device, highest = max(found, key=lambda one: one[2].number)
+    more = untold_of(one[2] for one in found)
     slow = [(pair, bool(one.breaks)) for loop, one, _ in found for pair in _slow(loop, one)]
     top = max((v.number for (v, _), _ in slow), default=0.0) * FULL
     # One that stands on the modules' side of a chassis loop is asked at that loop's own voltages.
@@ -55,10 +56,11 @@ def demand_on(loops: Iterable[Loop], *keys: str) -> Demand | None:
     back = [(d.sees, loop) for loop in places for d in loop.backward
             if d.key in keys and d.sees is not None]
     return Demand(
-        _at(highest, where, device.sees is not None),
+        with_more(_at(highest, where, device.sees is not None), more),
         _longest([t for (v, t), _ in slow if v.number >= top]),
         _longest_of_each(lower),
-        _at(*max(back, key=lambda one: one[0].number)) if back else None)
+        with_more(_at(*max(back, key=lambda one: one[0].number)), untold_of(b for b, _ in back))
+        if back else None)
 
 
 def _asks(loops: tuple[Loop, ...],

@@ -19,7 +19,7 @@ from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import SWEPT, currents_of, entries_over, heat_entries, times_over
 from packcalc.protect.places import FUSE, FaultPlace, Loop
-from packcalc.unended import unended
+from packcalc.unended import not_shown_ended, unended
 from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
@@ -52,7 +52,7 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         return ()
     loops = [p.loop.from_the_least for p in asked if p.loop.devices]
     swept = _all_swept(loops, answers, named, parallel)
-    nobody = unended(asked)
+    nobody = unended(asked) or not_shown_ended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")
     return tuple(_worst(answers, one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
                         if untold else _unknown(

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers
+from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers, constants_of
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.sweep import (
     BESIDE, ContactorSide, FuseSide, breaks, grid, number,
@@ -124,9 +124,8 @@ def _swept(answers: PartAnswers, loop: Loop) -> Between:
 
 def alike(loop: Loop) -> tuple:
     """What a sweep depends on: taps of one point have the same devices and currents."""
-    return (tuple((d.key, number(d.sees), number(d.drop), number(d.falls), number(d.constant),
-                   number(d.setting), number(d.rating), d.paths, tuple(
-                       (number(u), number(t)) for u, t in d.breaks))
+    return (tuple((d.key, number(d.sees), number(d.drop), number(d.falls), number(d.setting),
+                   number(d.rating), d.paths, d.untold, *constants_of(d))
                   for d in (*loop.devices, *loop.passed)), len(loop.devices), loop.lowest.number,
             loop.highest.number, tuple(loop.least(n) for n in range(1, loop.paths + 1)),
             loop.own_wire is not None, number(loop.own_wire),
@@ -311,8 +310,13 @@ def _heat(answers: PartAnswers, told: list[_Told], current: np.ndarray,
 
 
 def _not_by_its_fuse(told: list[_Told], current: np.ndarray) -> np.ndarray:
-    """Where a branch's own fuse, which is held against its conductor elsewhere, does not clear."""
-    return np.isnan(_least([t.time for t in told if t.device.key.startswith(OWN_FUSE)], current))
+    """Where a branch's own fuse, which is held against its conductor elsewhere, does not clear.
+
+    Nor may, were every source no more than is counted.
+    """
+    own = [t for t in told if t.device.key.startswith(OWN_FUSE)]
+    return np.isnan(_least([t.time for t in own], current)) \
+        & ~np.any([t.open for t in own if t.device.untold], axis=0)
 
 
 def _least(times: list[np.ndarray], current: np.ndarray) -> np.ndarray:
@@ -341,7 +345,7 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
             bends, more = answers.unbroken(device).bends, further(device, loop.highest.number)
             # with every source, just beyond the tolerance of what it breaks
             found += [*bends, *(b * (1.0 + 3.0 * BESIDE) - more for b in bends if 0.0 < more < b)]
-        fuse = answers.fuse(device) if device not in loop.passed else None
+        fuse = answers.fuse(device.as_counted) if device not in loop.passed else None
         if fuse is not None:
             found += breaks(fuse, NO_CONTACTOR, limit)
             for side in switched:
@@ -360,7 +364,7 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
     path = answers.path(device) if device.kind == CONTACTOR else None
     if path is not None and path.sweep is not None:
         return _switched(answers, device, answers.contactor(device, path), current, share)
-    side = answers.fuse(device) if device.kind == FUSE else None
+    side = answers.fuse(device.as_counted) if device.kind == FUSE else None
     own = share if device.paths > 1 else current
     more = further(device, highest)
     melting = {"fuse": answers.unbroken(device), "own": own, "seen": own + more} \
@@ -374,6 +378,9 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
     if device.sees is None:
         return _Told(device, time, quiet, none, **melting)
     burst = own + more > side.high * (1.0 + 1e-9)
+    if device.untold:  # what may drive it further bursts it then: it clears, or may not
+        return _Told(device, none, side.counts(own) & ~burst, none, side.high, burst, due=time,
+                     **melting)
     return _Told(device, np.where(burst, np.nan, time), quiet, none, side.high, burst, **melting)
 
 
@@ -412,6 +419,8 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     acts, soon = side.times(seen), side.steady_times(seen) <= counted
     if side.reasons:  # whatever else is asked for, nothing opens above what its sheet says
         may = soon if side.lines else np.ones(current.shape, bool)
+        if side.never:  # a question that is left open mends nothing here
+            return _Told(device, none, np.zeros(current.shape, bool), torn)
         return _Told(device, none, may & ~above if side.limit else may, torn, side.limit)
     counts = ~above & soon
     # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
@@ -430,6 +439,8 @@ def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: n
     blind = trip.blind(current)
     acts = np.where(seen >= trip.shut_from, np.nan, trip.time)
     soon = acts <= answers.named.counted_time * (1.0 + 1e-9)
+    if trip.never:
+        return _Told(device, none, np.zeros(current.shape, bool), trip.soonest + 0.0 * current)
     if trip.why:
         return _Told(device, none, soon & ~blind & ~above if limit else soon & ~blind, none, limit)
     # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same,

@@ -38,7 +38,7 @@ from packcalc.duties import (
     smallest_rating,
 )
 from packcalc.feeds import Feeds, feeds_of
-from packcalc.findings import OR_LESS, Finding, largest
+from packcalc.findings import OR_LESS, Finding, largest, with_more
 from packcalc.further_parts import disconnect_nowhere
 from packcalc.highest_voltage import voltage_of
 from packcalc.layouts import Layout
@@ -46,18 +46,22 @@ from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
 from packcalc.part_checks.path_conductors import ElsewhereHeat
+from packcalc.part_checks.sweep import FuseSide
 from packcalc.part_checks.trip_checks import overload_check
+from packcalc.part_checks.unbroken import Unbroken
 from packcalc.parts import FUSE, Part
+from packcalc.place_heats import UNTOLD
 from packcalc.places.chafed import undescribed_routes
 from packcalc.places.settings import Node, TripSettings, settings_of, temperatures
 from packcalc.places.shared import branch_fuse
 from packcalc.places.shared import whole_drop
+from packcalc.places.stands import BETWEEN_MODULES
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
     fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop, one_pole_falls, one_pole_loops,
     open_path_loops, open_words, opened_all_the_same, path_highest, whole_falls,
 )
-from packcalc.protect.branch_figures import only_at_most
+from packcalc.protect.branch_figures import BranchFuse, only_at_most
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
 from packcalc.protect.coordination import (
@@ -67,12 +71,12 @@ from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks, told_apart
 from packcalc.protect.fuse import overload_by, size_main_fuse
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
-from packcalc.protect.places import FUSE as FUSE_DEVICE
 from packcalc.protect.places import FaultPlace, Loop
 from packcalc.protect.precharge import size_precharge
 from packcalc.protect.route_figures import RouteAsked
 from packcalc.screening import screen_one
 from packcalc.study import LayoutStudy, choose_layout, list_layouts
+from packcalc.units import show
 from packcalc.value import replace, value_object
 from packcalc.worst_measured import Salvage, as_stated, salvage, with_worst
 
@@ -81,6 +85,8 @@ STRINGS_OPEN = (
     "Parallel strings: the contactors here are the string contactors. Every string's pair opens on "
     "the pack's trips at the same command; the whole pack's current is counted through one of "
     "them, which errs high: at the worst one string alone is in.")
+NOT_ALL_ENDED = "only what somebody is shown to end is counted"
+MOST_HEAT = "largest I²t of the charge cable"
 BEHIND_MAIN = "main fuse and main contactors; no fuse of its own is counted on"
 STRINGS_TITLE = "Contactors, duty of the whole pack through one string"
 STRINGS_NOTE = (
@@ -237,13 +243,8 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
                                             fuse_asked, loops,
                                             settings.by_place if settings else None), overvoltage)
     lower = _lower_end(circuit.places, at_the_end.lowest, faults.lowest)
-    held = with_places(with_trips(held, circuit.management.trips), [
-        p.title for p in circuit.places if any(c.verdict == FAIL for c in p.checks)
-        or p.nobody and p in lower],
-        [p.title for p in circuit.places if any(
-            a.clears is None and d.name in a.device.split(" or ")
-            for a in p.answers for d in p.loop.passed if d.kind == FUSE_DEVICE)],
-        [p.title for p in lower if not p.nobody])
+    held = with_places(with_trips(held, circuit.management.trips),
+                       *_left_open(circuit.places, lower))
     held = with_contacts(with_heats(held, circuit.heats), circuit.contacts.contactor)
     routes = tuple(_placed_route(brief, route, held, circuit.heats) for route in routes)
     faults = replace(faults, checks=tuple(told_apart(
@@ -363,6 +364,35 @@ def _lower_end(places: Iterable[FaultPlace], own: Finding,
     return tuple(p for p in found if p.key in path and begins(p))
 
 
+def _left_open(places: Iterable[FaultPlace],
+               lower: tuple[FaultPlace, ...]) -> tuple[list[str], list[str], list[str]]:
+    """Titles of the places that the range from pole to pole does not speak for.
+
+    Args:
+        places: every fault place with who ends it.
+        lower: those by which the range begins.
+
+    Returns:
+        where nobody opens some current; where a fuse between the modules may melt first; and
+        where nobody is shown to open some current, behind a branch's own fuse or elsewhere.
+    """
+    nobody, melting, asked = [], [], []
+    for place in places:
+        if any(c.verdict == FAIL for c in place.checks) or place.nobody and place in lower:
+            nobody.append(place.title)
+        elif _may_melt(place):
+            melting.append(place.title)
+        elif not place.shown and (place in lower or not (place.nobody or place.loop.inherent)):
+            asked.append(place.title)
+    return nobody, melting, asked
+
+
+def _may_melt(place: FaultPlace) -> bool:
+    """Whether a further fuse between the modules may melt there before others have cleared."""
+    return any(one.clears is None and d.name in one.device.split(" or ")
+               for one in place.answers for d in place.loop.passed if d.key in BETWEEN_MODULES)
+
+
 def _settings(brief: Brief, layout: Layout, loops: tuple[Loop, ...]) -> TripSettings | None:
     """Settings of a trip that follows the cells' temperature; None of one that does not.
 
@@ -449,8 +479,9 @@ def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
     shown = swept.covered and not swept.less and not np.isnan(swept.heat).any()
     most = next((heat for one, heat, _ in held.conductor_heat
                  if one.name == held.asked.cable_name), held.worst_heat)
+    # What somebody ends counts at once: a worse cable leaves more of the range to nobody.
     return replace(
-        asked, let_through=most if shown else None,
+        asked, let_through=most and with_more(most, "" if shown else NOT_ALL_ENDED),
         overload=lambda capacity: overload_check(
             replace(held.asked, cable_current=capacity, cable_name="this cable"), path))
 
@@ -464,11 +495,27 @@ def _placed_route(brief: Brief, route: RouteResult, held: Coordination,
         held.asked.cable_name if traction is not None else told.name)), None)
     if other is None:
         return route
-    asked = traction if traction is not None else replace(
-        route.asked, let_through=other.heat, protected_by=BEHIND_MAIN)
-    return size_route(replace(asked, let_through=None if other.silent else asked.let_through,
-                              unended=other.nobody), cables_tried(brief, told),
+    if traction is None and told not in undescribed_routes(brief):
+        asked = _with_places(route.asked, other)
+    else:
+        asked = traction if traction is not None else replace(
+            route.asked, let_through=other.heat, protected_by=BEHIND_MAIN, fuse_open="")
+        asked = replace(asked, let_through=None if other.silent else asked.let_through)
+    return size_route(replace(asked, unended=other.nobody), cables_tried(brief, told),
                       named=told.cable, before=route)
+
+
+def _with_places(asked: RouteAsked, other: ElsewhereHeat) -> RouteAsked:
+    """A charge cable behind its own fuse, which need not be in every loop through that cable."""
+    own = asked.let_through
+    if own is None:
+        return asked
+    found = [f for f in (own, other.heat) if f is not None and f.known]
+    open_ = asked.fuse_open or other.silent
+    if not found:
+        return replace(asked, fuse_open=open_)
+    more = asked.fuse_lost or open_ or ("" if own.known else UNTOLD)
+    return replace(asked, let_through=with_more(largest(found, MOST_HEAT), more))
 
 
 def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
@@ -478,17 +525,60 @@ def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
     if branch is None:
         return None
     key = branch_fuse(branch).key
-    ends = [loop.lowest for loop in loops if loop.sizes and any(d.key == key for d in loop.devices)]
-    lowest = min((asked.fault_lowest, *(end for end in ends if end.known)),
-                 key=lambda f: f.number) if asked.fault_lowest.known else asked.fault_lowest
-    fuse = branch_sheet(fuse_named(held, brief), branch, lowest, asked.fault_highest)
-    opens = fuse.opens_from is not None and lowest.known \
-        and fuse.opens_from.number <= lowest.number \
-        and all(end.known and not only_at_most(end) for end in ends)
+    mine = [loop for loop in loops if loop.sizes and any(d.key == key for d in loop.devices)]
+    lowest = _least(asked.fault_lowest, mine)
+    # Of all that runs through the cable: a fuse that does not stand in a loop lessens no heat.
+    named, least = fuse_named(held, brief), _least(lowest, (
+        loop for loop in loops if asked.name in loop.cables))
+    fuse = branch_sheet(named, branch, least, asked.fault_highest)
+    side = named.side(branch.fuse_part)
+    lost, open_ = "", ""
+    if side is not None and side.part is not None:
+        lost = _fuse_lost(side.unbroken, side.part.name, key, mine, lowest)
+        open_ = _fuse_open(side, fuse, lowest, [loop.lowest for loop in mine])
     part = fuse.part
-    return replace(asked, let_through=fuse.clearing if opens else None,
+    return replace(asked, let_through=part and with_more(fuse.clearing, lost or open_),
+                   fuse_lost=lost, fuse_open=open_,
                    overload=None if part is None else lambda capacity: overload_by(
-                       part, capacity, asked.highest_voltage))
+                       part, capacity, asked.highest_voltage, fuse.rating))
+
+
+def _least(lowest: Finding, loops: Iterable[Loop]) -> Finding:
+    """The lowest current of a route and of loops, as far as known; none where that of it is not."""
+    known = (loop.lowest for loop in loops if loop.lowest.known)
+    return min((lowest, *known), key=lambda f: f.number) if lowest.known else lowest
+
+
+def _fuse_lost(link: Unbroken, name: str, key: str, loops: Iterable[Loop],
+               lowest: Finding) -> str:
+    """Why a fuse by its own sheet leaves some fault of its loops burning in itself; else empty.
+
+    Args:
+        link: what the fuse breaks.
+        name, key: of the part; of the device.
+        loops: of all its fault places.
+        lowest: of the currents that it is to open.
+    """
+    met = [d.sees or loop.highest for loop in loops for d in loop.devices if d.key == key]
+    for at in (lowest, *met):
+        if at.known and link.fails(at.number) and np.isfinite(link.melts(at.number)):
+            return f"at {at.shown} {name} {link.why(at.number)}"
+    return ""
+
+
+def _fuse_open(side: FuseSide, fuse: BranchFuse, lowest: Finding,
+               ends: Iterable[Finding]) -> str:
+    """Why a fuse is not shown to end every fault that it is to open, by its sheet; else empty."""
+    if side.reasons:
+        return f"{fuse.name} is not shown to break it: {'; '.join(side.reasons)}"
+    less = next((end for end in (lowest, *ends) if not end.known or only_at_most(end)), None)
+    if less is not None:
+        return f"{fuse.name} is not shown to open the lowest fault: " + (
+            less.note or "it is not known")
+    if side.low > lowest.number:
+        return (f"{fuse.name} is not shown to open the lowest fault, {lowest.shown}: it counts "
+                f"from {show(side.low, 'A')}, {side.why_low}")
+    return ""
 
 
 def _voltage_item(brief: Brief, pack: PackModel) -> Item:

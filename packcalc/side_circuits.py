@@ -15,8 +15,8 @@ from packcalc.checks import Check, Item, judge
 from packcalc.conductors import corrected_current
 from packcalc.errors import OutOfRange
 from packcalc.feeds import (
-    BARE, BUS, OPEN_INPUT, SHORT_RUN, Feeds, bus_capacitance, hottest_class, named_fuse,
-    perhaps_on_the_bus, traction_open, wherever,
+    BARE, BUS, OPEN_INPUT, Feeds, bus_capacitance, hottest_class, may_be_fused, named_fuse, nearest,
+    perhaps_on_the_bus, untold_in, wherever,
 )
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.modules import traced_charge_current_limit
@@ -80,7 +80,8 @@ def strings_asked(feeds: Feeds, loops: Iterable[Loop]) -> StringsAsked | None:
         fuse_breaks=demand.highest.called("highest current that a string fuse must break"),
         strings=pack.parallel, highest_voltage=pack.highest_voltage,
         voltage_full=pack.full_voltage, resistance_initial=string.resistance_initial,
-        voltage_empty=pack.rest_low_voltage, resistance_long=string.resistance_long,
+        voltage_empty=pack.rest_low_voltage, resistance_long=with_more(
+            string.resistance_long, untold_in(brief, pack, string.resistance_long)),
         module_voltage=feeds.module.voltage_empty, continuous_current=pack.continuous_current,
         peak_current=pack.peak_current, charging_current=pack.charging_current,
         regeneration_current=pack.regeneration_current,
@@ -160,8 +161,10 @@ def string_fuse_asked(feeds: Feeds, loops: Iterable[Loop]) -> FuseAsked | None:
     if asked is None or demand is None:
         return None
     duty, brief, pack = string_duty(asked), feeds.brief, feeds.pack
-    tau_low = trace(fault_time_constant, "time constant of one string, lowest",
-                    inductance=feeds.pack_inductance, resistance=asked.resistance_long)
+    tau_low = with_more(trace(
+        fault_time_constant, "time constant of one string, lowest",
+        inductance=feeds.pack_inductance, resistance=asked.resistance_long),
+        feeds.pack_inductance.untold_more)
     tau_high = _longest(demand, "longest time constant that a string fuse must break")
     return FuseAsked(
         highest_voltage=pack.highest_voltage, continuous_current=duty.continuous,
@@ -428,6 +431,7 @@ def branch_asked(feeds: Feeds, loops: Iterable[Loop], branch: Branch,
     """
     brief, pack, sense = feeds.brief, feeds.pack, branch.kind == SENSE
     bus = any(b.taps == BUS for b in wherever(brief, branch, feeds.string is not None))
+    up = pack.resistance_long if bus else feeds.resistance_box
     joined = branch.name in [b.name for b in perhaps_on_the_bus(brief, feeds.string is not None)]
     capacity = branch_capacity(brief, branch)
     return BranchAsked(
@@ -440,11 +444,10 @@ def branch_asked(feeds: Feeds, loops: Iterable[Loop], branch: Branch,
         fuse=fuse or fuse_without_sheet(branch.fuse_rating, branch.fuse_part,
                                         named_fuse(brief, branch)),
         capacitance=_at_most(brief, branch.capacitance), highest_voltage=pack.highest_voltage,
-        near=SHORT_RUN if branch.length.basis == "assumed" else branch.length,
+        near=nearest(branch.length), fuse_untold=may_be_fused(brief, branch),
         at_charge=_at_charge(feeds, branch), **_at_places(feeds, loops, branch),
-        upstream_long=feeds.cell.resistance_long if sense else
-        pack.resistance_long if bus else feeds.resistance_box,
-        upstream_open=traction_open(brief) if bus and not sense else "",
+        upstream_long=feeds.cell.resistance_long if sense else up,
+        upstream_open="" if sense else untold_in(brief, pack, up),
         voltage_empty=feeds.cell.voltage_empty if sense else pack.rest_low_voltage,
         closing_difference=trace(tr.remaining_voltage, "difference left by pre-charge",
                                  voltage=pack.highest_voltage, bus_voltage=trace(

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Iterator
 
 import pytest
 
-from packcalc import cli  # noqa: F401  first of all: it says how many threads numpy gets
-from packcalc import review
-from packcalc.door import COLLECT_AFTER
-from tests.review.cases import TODAY
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded, as `packcalc.cli` does
+
+from packcalc import review  # noqa: E402
+from packcalc.door import COLLECT_AFTER  # noqa: E402
+from tests.review.cases import TODAY  # noqa: E402
 
 
 # Studies are kept for many tests: walking through all of them again and again finds nothing.

@@ -24,6 +24,7 @@ FLOORS = (
     ("packcalc.bench_keys",),
     ("packcalc.brief_keys",),
     ("packcalc.brief", "packcalc.bench.sheet"),
+    ("packcalc.bench.donor_past",),
     ("packcalc.reading",),
     ("packcalc.transients", "packcalc.conductors", "packcalc.fuse_formulas", "packcalc.part_formulas",
      "packcalc.distances", "packcalc.isolation_formulas", "packcalc.monitoring"),

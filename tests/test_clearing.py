@@ -189,7 +189,8 @@ def test_the_charge_cable_is_held_behind_the_fuse_of_its_branch(truck):
     route = next(r for r in truck.routes if r.asked.name == "charge inlet to battery")
     assert route.asked.fuse_rating.number == 80.0
     titles = {c.title: c.verdict for c in route.chosen.candidate.checks}
-    assert titles["Let-through of the fuse"] == PASS
+    # below the 360 A of its fuse one cell of a module drives a current that nobody ends
+    assert titles["Let-through of the fuse"] == CAUTION
     assert "Lowest fault over the counted time" not in titles
     bare = study(branch__charge_cable__fuse_part=None)
     assert charging_fuse(bare.brief) is None
@@ -200,7 +201,7 @@ def test_the_charge_cable_is_held_behind_the_fuse_of_its_branch(truck):
     assert verdicts["Let-through of the fuse"] == NOT_EVALUATED
     assert verdicts["Overload protection"] == NOT_EVALUATED
     told = {c.title: c.verdict for c in item(bare, "cable.charge inlet to battery").checks}
-    assert told["Short-circuit protection"] == CAUTION
+    assert told["Short-circuit protection"] == NOT_EVALUATED
 
 
 def test_every_capacitor_on_the_bus_is_waited_for(truck):

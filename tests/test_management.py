@@ -48,7 +48,7 @@ def specify(lowest=900.0, takeover=800.0, peak=400.0, pack=None, loaded=300.0, *
         pack_of(), peak_current=amps("peak current", peak),
         loaded_voltage=leaf("loaded voltage", "U", "V", loaded, "given"),
         path=leaf("path", "R", "Ω", 8e-3, "given"),
-        cable_allowance=leaf("cables", "R", "Ω", 4e-3, "given"))
+        cables_long=leaf("cables", "R", "Ω", 4e-3, "given"))
     return man.specify_management(man.ManagementAsked(
         brief_with(pack, **own), model, amps("lowest fault", lowest),
         amps("highest fault", 9000.0), amps("fuse takes over", takeover)))

@@ -1,12 +1,12 @@
 """Who of the weakest stands with whom: a bound for few groups, tighter than any mean.
 
-Five weak modules in four groups: two of them share one, and even the strongest others lift
-that group only so far. Laws 1 and 2 of `bounds` do not see it, for they let the weak choose
-how many groups they take. Here the modules least like the others, weak ones and giants, are
-allotted to groups one after the other, in every way that differs; of each way any k groups hold
-at most what they hold already and the strongest others in the places that are left. Ways that
-come no higher than a dealing that is known are dropped. The best of the others is a bound;
-where none is left, that dealing is the optimum.
+Five weak modules in four groups: two of them share one, and even the strongest others lift that
+group only so far. Laws 1 and 2 of `bounds` do not see it, for they let the weak choose how many
+groups they take; law 7 sees one such choice at a time. Here the modules least like the others,
+weak ones and giants, are allotted to groups one after the other, in every way that differs; of
+each way any k groups hold at most what they hold already and the strongest others in the places
+that are left. Ways that come no higher than a dealing that is known are dropped. The best of the
+others is a bound; where none is left, that dealing is the optimum.
 """
 
 from __future__ import annotations

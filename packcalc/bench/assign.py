@@ -14,10 +14,11 @@ import numpy as np
 
 from packcalc.bench import partition as pt
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
-from packcalc.bench.common import NEAR, doubted
+from packcalc.bench.common import NEAR, NOTE_IT, at_bad_end, doubted, not_noted
 from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
 from packcalc.bench.grade import GradedLot, GradedModule, not_understood
 from packcalc.bench.isolation import STAGE, judge_together
+from packcalc.bench.left_open import LeftOpen, left_open
 from packcalc.bench.meaning import Totals, totals
 from packcalc.bench.outlook import Outlook, look_out
 from packcalc.bench.pinning import Pinned, pin_modules, unmet
@@ -68,6 +69,11 @@ class Dealt:
     def doubted(self) -> bool:
         """Whether one of the two was read better than new."""
         return doubted(self.graded.capacity_common) or doubted(self.graded.resistance_common)
+
+    @property
+    def half_noted(self) -> str:
+        """What of its capacity test was not noted, and what counts for it; empty where all was."""
+        return at_bad_end(not_noted(self.graded.row)) if self.measured[0] else ""
 
     @property
     def least_resistance(self) -> Finding:
@@ -163,6 +169,11 @@ class AssignmentStudy:
         """Places whose module is dealt although it is undecided."""
         return tuple(p for p in self.places if p.dealt.graded.grade == "undecided")
 
+    @worked_once
+    def left_open(self) -> tuple[LeftOpen, ...]:
+        """What was left open on the modules that are dealt."""
+        return left_open(p.dealt.graded for p in self.places)
+
     @property
     def checks(self) -> tuple[Check, ...]:
         """Every check of the assigned pack, what can kill first."""
@@ -215,7 +226,8 @@ def assign_modules(brief: Brief, lot: GradedLot, layout: Layout, *,
         brief, layout, lot, module, pack, assignment, places,
         tuple(dealt[i] for i in assignment.left_out),
         _isolation(lot, _voltages(lot, pack), places),
-        (*_other_types(lot, module), *_never_dealt(lot, module), *pinned.notes, *left,
+        (*_other_types(lot, module), *_never_dealt(lot, module),
+         *(f"{words[0].upper()}{words[1:]}." for _, words in lot.told), *pinned.notes, *left,
          *_notes(assignment, dealt, bench)), dealt, pinned, effort)
 
 
@@ -379,6 +391,7 @@ def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: Modu
         open_ = len(lot.questions)
         asked = f"; {several(open_, 'question')} about the sheet open, see packcalc bench" \
             if open_ else ""
+        asked += "".join(f"; {words}" for _, words in lot.told)
         raise UserError(f"{lot.sheet.place}: {several(have, 'good module')} of {module.id} for "
                         f"{several(need, 'place')} of {layout.label}: {need - have} short{more}"
                         f"{asked}")
@@ -581,9 +594,22 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
         words.append(f"Capacity read above the label, by less than the test can tell, and so "
                      f"counted like the middle of the others: {', '.join(near[:MOST_NAMED])}"
                      f"{' …' if len(near) > MOST_NAMED else ''}. Repeat those readings.")
+    words += _half_noted(dealt)
     told = not_understood(d.graded for d in dealt)
     if told:
         words.append(f"Of donor and storage not understood, read these yourself: {told}.")
     words.append("Join nothing before the plan below is done: unlike modules exchange current the "
                  "moment they touch.")
     return tuple(words)
+
+
+def _half_noted(dealt: Sequence[Dealt]) -> list[str]:
+    """What of the capacity tests was not noted; one line for all that lack the same."""
+    found = []
+    for words in dict.fromkeys(d.half_noted for d in dealt if d.half_noted):
+        marks = [d.mark for d in dealt if d.half_noted == words]
+        more = f" and {len(marks) - MOST_NAMED} more" if len(marks) > MOST_NAMED else ""
+        found.append(f"{words[0].upper()}{words[1:]}, in the chances too: "
+                     f"{', '.join(marks[:MOST_NAMED])}{more}. "
+                     f"{NOTE_IT[0].upper()}{NOTE_IT[1:]}.")
+    return found

@@ -1,6 +1,6 @@
 """What no dealing of modules can exceed: bounds that prove an answer good.
 
-Six laws, each true of every way to deal the strongest S·P modules to S groups of P:
+Seven laws, each true of every way to deal the strongest S·P modules to S groups of P:
 
 1. The mean: the weakest of some groups holds their mean at most.
 2. Weak modules: the j weakest lie in some k groups; even with the strongest others beside
@@ -16,6 +16,9 @@ Six laws, each true of every way to deal the strongest S·P modules to S groups 
    groups; with the best others by weighted sum those hold k(C + λF) at least, for any λ.
    And weak modules that fit into no group together need partners of their own (`own_groups`).
 6. Whole steps: sums of P modules that differ by multiples of d differ by multiples of d.
+7. Few strong ones: the j strongest fill at most j/(m + 1) groups with more than m of them each.
+   Every other group holds m of them at most, beside the best of the rest, and the weakest of
+   those groups holds their mean at most. Four giants in five groups: one group has none.
 """
 
 from __future__ import annotations
@@ -36,7 +39,7 @@ ROUNDING = 1e-12  # of floating-point sums; a bound errs high
 
 
 def weakest_bound(values: np.ndarray, series: int, parallel: int) -> float:
-    """No grouping can lift its weakest group above this: laws 1 to 3.
+    """No grouping can lift its weakest group above this: laws 1 to 3 and 7.
 
     Args:
         values: capacities or conductances; the strongest S·P are counted.
@@ -49,12 +52,14 @@ def weakest_bound(values: np.ndarray, series: int, parallel: int) -> float:
         6.0
         >>> weakest_bound(np.array([90.0, 5.0, 5.0, 5.0]), 2, 2)
         10.0
+        >>> weakest_bound(np.array([10.0, 6.0, 6.0, 6.0, 6.0, 3.0]), 2, 3)
+        18.0
     """
     best = np.sort(np.asarray(values, dtype=float))[::-1][:series * parallel]
     if parallel <= 2:  # strongest with weakest is the optimum itself (exchange argument)
         return float((best if parallel == 1 else best[:series] + best[::-1][:series]).min())
     aside, limit = giants(best, series, parallel)
-    return min(limit, _weak_bound(_rest(best, aside, parallel), series - aside, parallel))
+    return min(limit, _mean_bound(_rest(best, aside, parallel), series - aside, parallel))
 
 
 def giants(best: np.ndarray, series: int, parallel: int) -> tuple[int, float]:
@@ -70,7 +75,7 @@ def giants(best: np.ndarray, series: int, parallel: int) -> tuple[int, float]:
         group = rest[0] + rest[len(rest) - parallel + 1:].sum()
         mean = float(rest.sum()) / (series - aside)
         if group < mean:
-            mean = _weak_bound(rest, series - aside, parallel)
+            mean = _mean_bound(rest, series - aside, parallel)
         limit = min(limit, mean)
         if group < mean:
             break
@@ -82,8 +87,32 @@ def _rest(best: np.ndarray, aside: int, parallel: int) -> np.ndarray:
     return best[aside:len(best) - aside * (parallel - 1)]
 
 
-def _weak_bound(best: np.ndarray, series: int, parallel: int) -> float:
-    return min(float(bound) for bound, _, _ in _bounds(best, series, parallel))
+def _mean_bound(best: np.ndarray, series: int, parallel: int) -> float:
+    return min(few_strong_bound(best, series, parallel),
+               *(bound for bound, _, _ in _bounds(best, series, parallel)))
+
+
+def few_strong_bound(best: np.ndarray, series: int, parallel: int) -> float:
+    """The least that groups with few of the strongest hold on average: law 7.
+
+    Args:
+        best: the S·P modules that are used, strongest first.
+        series, parallel: S groups of P.
+
+    Examples:
+        >>> few_strong_bound(np.array([9.0, 9.0, 5.0, 5.0, 5.0, 5.0, 5.0, 5.0, 5.0]), 3, 3)
+        15.0
+    """
+    top = np.concatenate(([0.0], np.cumsum(best)))
+    strong = np.arange(len(best))[:, None]
+    few = np.arange(parallel)[None, :]
+    groups = series - strong // (few + 1)
+    fits = groups > 0
+    groups = np.where(fits, groups, 1)
+    taken = np.minimum(few * groups, strong)
+    last = np.minimum(strong + groups * parallel - taken, len(best))
+    held = (top[taken] + top[last] - top[strong]) / groups
+    return float(held[fits].min())
 
 
 def _bounds(best: np.ndarray, series: int, parallel: int) -> list[tuple[float, int, int]]:
@@ -104,11 +133,16 @@ def _bounds(best: np.ndarray, series: int, parallel: int) -> list[tuple[float, i
 def tight_bound(units: np.ndarray, series: int, parallel: int) -> tuple[int, int, int]:
     """The bound in whole steps, and the j weakest modules and k groups that set it.
 
-    Laws 1 and 2; giants are set aside before. Where the plain mean is not the tightest
-    bound, one, two or three groups that hold the j weakest modules and the strongest others
-    are split in every way.
+    Laws 1, 2 and 7, which names no weak modules; giants are set aside before. Where the plain
+    mean is not the tightest bound, one, two or three groups that hold the j weakest modules and
+    the strongest others are split in every way.
     """
     best = np.sort(units)[::-1][:series * parallel]
+    few = math.floor(few_strong_bound(best, series, parallel) + 1e-9)
+    return min(_tight_by_weak(best, series, parallel), (few, 0, series), key=lambda b: b[0])
+
+
+def _tight_by_weak(best: np.ndarray, series: int, parallel: int) -> tuple[int, int, int]:
     rough = [(math.floor(bound + 1e-9), j, k) for bound, j, k in _bounds(best, series, parallel)]
     tight = min(rough, key=lambda found: (found[0], -found[2]))
     if tight[1] == 0 or series <= 3 and parallel >= 5:

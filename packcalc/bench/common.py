@@ -6,6 +6,9 @@ Common conditions: 25 °C and a discharge in five hours for the capacity; 25 °C
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterable, Iterator
+
 from packcalc import cell_formulas, cells
 from packcalc.bench import rules
 from packcalc.bench.sheet import BenchRow
@@ -18,6 +21,11 @@ from packcalc.value import replace, value_object
 
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
+# What a test may have been at where nobody noted it (our rule), what leaves least capacity first.
+TEMPERATURES = (HOTTEST, rules.COMMON_TEMPERATURE, 293.15, COLDEST)
+RATES = (SLOWEST, rules.COMMON_RATE, FASTEST)
+_BAD_ENDS = {"temperature of the capacity test": "35 °C", "current of the capacity test": "C/10"}
+NOTE_IT = "enter what was not noted, if somebody still knows it; else repeat the test"
 SLACK = 1e-9
 BETTER, BETTER_TYPE = "better than the label", "better than its type new"
 NEAR = "above the label, though within its own uncertainty"
@@ -75,40 +83,63 @@ def without_value(name: str, why: str, open_items: tuple[str, ...] = ()) -> AtCo
 
 # --- capacity -------------------------------------------------------------------------------
 
+_Tried = tuple[Finding, Finding]  # a capacity at common conditions, its relative uncertainty
+
+
 def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     """Capacity at 25 °C and C/5; a reading above the label is counted as the label.
 
     Within its own uncertainty of the label it is a measurement of that; clearly above, suspect.
+    What was not noted of the test stands at the bad end of its range, and a reading that would be
+    above the label anywhere in that range is counted as one that is.
     """
     if not row.capacity.known:
         return without_value("capacity", "not measured", ("capacity",))
-    rate, temperature = rate_of(row), row.capacity_temperature
-    refusal = _capacity_refusal(rate, temperature)
+    refusal = _capacity_refusal(rate_of(row), row.capacity_temperature)
     if refusal:
         return without_value("capacity", f"uncorrectable: {refusal}", ("capacity",))
-    slope, exponent = capacity_slope(), rate_exponent()
-    value, open_items = row.capacity, []
-    if temperature.known:
-        value = trace(rules.capacity_at_25, capacity=value, temperature=temperature, slope=slope)
-        half_t = trace(rules.temperature_half_width, temperature=temperature, slope=slope)
-    else:
-        open_items.append("temperature of the capacity test")
-        half_t = trace(rules.temperature_half_width, slope=slope, temperature=leaf(
-            "temperature of the test, not noted", "T", "°C", HOTTEST, "assumed",
-            source="packcalc-rule", origin=_RULE, note="anywhere from 15 to 35 °C"))
-    if rate.known:
-        value = trace(rules.capacity_at_c5, capacity=value, rate=rate, exponent=exponent)
-        half_r = trace(rules.rate_half_width, rate=rate, exponent=exponent)
-    else:
-        open_items.append("current of the capacity test")
-        half_r = trace(rules.rate_half_width, exponent=exponent, rate=leaf(
-            "rate of the test, not noted", "r", "1/h", FASTEST, "assumed",
-            source="packcalc-rule", origin=_RULE, note="anywhere from C/10 to C/2"))
-    instrument = row.capacity_error if row.capacity_error.known else bench.capacity_error
-    relative = _combined(instrument, half_t, half_r, "relative uncertainty of the capacity")
-    value = _counted(value.called("capacity at 25 °C and C/5", "Q_c"), relative, row.module)
+    tried = (_brought(row, bench, *at) for at in _conditions(row))
+    value, relative = next(tried)
+    value = _counted(value, relative, tried, row.module)
     sigma = trace(rules.capacity_uncertainty, relative=relative, capacity=value)
-    return AtCommon(value, relative, sigma, tuple(open_items))
+    return AtCommon(value, relative, sigma, not_noted(row))
+
+
+def not_noted(row: BenchRow) -> tuple[str, ...]:
+    """What stands at the bad end of its range, for nobody noted it at the capacity test."""
+    return tuple(words for figure, words in zip(
+        (row.capacity_temperature, rate_of(row)), _BAD_ENDS, strict=True) if not figure.known)
+
+
+def at_bad_end(open_items: Iterable[str]) -> str:
+    """What was not noted, and what is counted for it; empty where all was."""
+    return ", ".join(f"{name} not noted: counted as at {_BAD_ENDS[name]}" for name in open_items)
+
+
+def _conditions(row: BenchRow) -> Iterator[tuple[Finding, Finding]]:
+    """Temperature and rate of the test as noted; of what was not, the range, its bad end first."""
+    temperature, rate = row.capacity_temperature, rate_of(row)
+    yield from itertools.product(
+        (temperature,) if temperature.known else tuple(leaf(
+            "temperature of the test, not noted", "T", "°C", at, "assumed",
+            source="packcalc-rule", origin=_RULE, note="anywhere from 15 to 35 °C")
+            for at in TEMPERATURES),
+        (rate,) if rate.known else tuple(leaf(
+            "rate of the test, not noted", "r", "1/h", at, "assumed", source="packcalc-rule",
+            origin=_RULE, note="anywhere from C/10 to C/2") for at in RATES))
+
+
+def _brought(row: BenchRow, bench: Bench, temperature: Finding, rate: Finding) -> _Tried:
+    """The reading at common conditions, were it taken at these."""
+    slope, exponent = capacity_slope(), rate_exponent()
+    value = trace(rules.capacity_at_25, capacity=row.capacity, temperature=temperature,
+                  slope=slope)
+    value = trace(rules.capacity_at_c5, capacity=value, rate=rate, exponent=exponent)
+    instrument = row.capacity_error if row.capacity_error.known else bench.capacity_error
+    return value.called("capacity at 25 °C and C/5", "Q_c"), _combined(
+        instrument, trace(rules.temperature_half_width, temperature=temperature, slope=slope),
+        trace(rules.rate_half_width, rate=rate, exponent=exponent),
+        "relative uncertainty of the capacity")
 
 
 def rate_of(row: BenchRow) -> Finding:
@@ -127,13 +158,26 @@ def _capacity_refusal(rate: Finding, temperature: Finding) -> str:
     return ""
 
 
-def _counted(value: Finding, relative: Finding, module: ModuleType | None) -> Finding:
-    if module is None or value.number <= module.capacity.number:
+def _counted(value: Finding, relative: Finding, elsewhere: Iterable[_Tried],
+             module: ModuleType | None) -> Finding:
+    """A capacity, no more than the label of it; what was read above that is told.
+
+    Args:
+        value, relative: as noted, or at the bad end.
+        elsewhere: the same reading over the range of what was not noted.
+        module: whose label.
+    """
+    if module is None:
         return value
-    surely = value.number * (1 - SURE * relative.number) > module.capacity.number
+    label = module.capacity.number
+    above = [(q, u) for q, u in ((value, relative), *elsewhere) if q.number > label]
+    if not above:
+        return value
+    surely = any(q.number * (1 - SURE * u.number) > label for q, u in above)
+    most = max((q for q, _ in above), key=lambda q: q.number)
     return trace(rules.capacity_counted, capacity=value, label_capacity=module.capacity,
                  note=f"read {BETTER}: suspect, counted as the label" if surely
-                 else f"{value.shown} is {NEAR}; no more than the label is counted")
+                 else f"{most.shown} is {NEAR}; no more than the label is counted")
 
 
 def suspect(found: AtCommon) -> bool:

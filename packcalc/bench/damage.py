@@ -12,6 +12,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+from packcalc.bench.foreign_harm import (
+    FOREIGN_INNER, FOREIGN_STEMS, FOREIGN_WORDS, plain_letters,
+)
 from packcalc.bench.told_figures import DRAINED, UNREAD, told_figures
 from packcalc.modules import ModuleType
 from packcalc.value import value_object
@@ -46,7 +49,7 @@ PAST_STEMS = (*HARM_STEMS, "airbag")
 _IN_NAMES = ("burn", "melt", "hiss", "weep", "ooz", "vent", "swell", "leak")  # Auburn, sweeper
 INNER_STEMS = (*(stem for stem in WATER_STEMS if stem != "underwater"),
                *(stem for stem in GRAVE_STEMS if stem not in _IN_NAMES),
-               "flame", "burnt", "burned", "explo", "water")
+               *FOREIGN_INNER, "flame", "burnt", "burned", "explo", "water")
 # Of grave words "burn" begins names of places, and a room may be warm.
 DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
                "water", "wet", "rain", "rust", "corro", "damag", "crash", "accident",
@@ -59,11 +62,14 @@ DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
                "warping", "buckl", "crack", "ruptur", "burst", "smash", "struck", "shunt", "inflat",
                "fume", "odour", "odor", "stink", "stank", "reek", "spark", "arcing", "electrocut",
                "shorted", "shorting", "shortcircuit", "abuse", "misuse", "defect", "fault",
-               "recall", "incident", "disaster", "cooked", "tboned", "sideswip", "mould", "mildew")
+               "recall", "incident", "disaster", "cooked", "tboned", "sideswip", "mould", "mildew",
+               *FOREIGN_STEMS)
 DOUBT_WORDS = (*(word for word in GRAVE_WORDS if word != "warm"), "burn", "burns", "burnout",
                "sank", "sunk", "sunken", "soot", "sooty", "ash", "ashes", "mud", "muddy", "silt",
                "brine", "briny", "salt", "salty", "washed", "bathed", "hail", "frost", "hit",
-               "dead", "died", "arced", "pregnant", "flat", "uncharged")
+               "dead", "died", "arced", "pregnant", "flat", "uncharged", *FOREIGN_WORDS)
+_POOL = r"(?:sea|lake|canal|pond|harbou?r|dock|puddle|tide|pool|bath|stream|creek|gutter|well)"
+_METAL = r"(?:terminal|pole|contact|post|tab|lug|connector|stud|bus\s?bar|link)s?"
 # Several words that say one thing: a drained cell, a blow, a write-off, a warm case.
 _TOLD_BY_TWO = re.compile(
     r"\bdeep(?:ly)?[\s-]+discharg\w*|\bover[\s-]+discharg\w*|\broll(?:ed)?[\s-]?over|"
@@ -79,11 +85,16 @@ _TOLD_BY_TWO = re.compile(
     r"(?:(?:was|were|is|are|had|been|gone|went|ran|run|all|found|read|completely|totally|left|"
     r"stored|kept|stood|lay|at|of|down|to|about|only)[\s-]+){0,3}"
     r"(?:empty|discharged|depleted|zero|nil|none|nought)\b|"
+    r"\b(?:not|isn't|wasn't)[\s-]+(?:quite[\s-]+)?flat\b|"  # a case that bulges
     r"(?:\b(?:no|zero|nil|without)|(?<![\w.,])0)[\s-]+(?:charge|soc|voltage|volts?)\b|"
     r"\bshort[\s-]+circuit\w*|"
     r"\b(?:was|got|get|ran|runs?|felt|feels|still|too|very)[\s-]+warm\b|\bwarm[\s-]+to\b|"
-    r"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+(?:sea|lake|canal|pond|harbou?r|puddle|tide|"
-    r"pool|bath|stream|creek|gutter|well)\b")
+    rf"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+{_POOL}\b|"
+    rf"\b(?:in|into|under|from|off?)[\s-]+(?:(?:the|a)[\s-]+)?{_POOL}(?=\s*(?:$|[,;.()]))|"
+    rf"\b(?:bottom|bed)[\s-]+of[\s-]+(?:(?:the|a)[\s-]+)?{_POOL}\b|"
+    rf"\b(?:{_POOL}|ferry|ship|boat)[\s-]+(?:bottom|bed|bilge)\b|"
+    rf"\bgreen[\s-]+{_METAL}\b|\b{_METAL}[\s-]+(?:(?:all|are|is|were|was|gone|turned|went)[\s-]+)*"
+    r"green\b")
 # Two words that say one thing: water that got at it, or something that is no harm.
 _WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?"
                     r"(?:(?:sea|salt|rain|river|flood|bilge|muddy|brackish)[\s-]*)?water\b")
@@ -96,6 +107,7 @@ _HARMLESS = re.compile(
     _HARM + r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
     r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*|\bventilat\w*|\bblazers?\b|"
     r"\bgas[\s-]?(?:stations?|heat\w*|boilers?)\b|\bhumidity[\s-]controlled\b|"
+    r"\bbrand[\s-]new\b|\b(?:car|fleet|motor)[\s-]pool\b|\bpool[\s-](?:car|van|truck|vehicle)s?\b|"
     r"\bdehumidif\w*|\b12\s*v(?:olts?)?[\s-]+(?:removed|disconnected)\b|"
     r"\b(?:(?:laid|lying)[\s-]+flat|stored[\s-]+flat[\s-]+on[\s-]+(?:(?:a|the)[\s-]+)?"
     r"(?:pallet|bench|floor)s?)\b(?![\s-]+(?:for|since))|\broom[\s-]+temperature\b|"
@@ -113,7 +125,7 @@ _QUIET = frozenset(
     "a an and the of at in on with near next to door beside behind inside board aboard boot cab "
     "kit fitted mounted carried ex former old retired dry clean warm cool shed yard depot store "
     "stored storage kept garage workshop cabinet shelf rack room hall barn building wall corner "
-    "box van car truck lorry bus minibus vehicle estate hatchback pickup trailer fleet pool donor "
+    "box van car truck lorry bus minibus vehicle estate hatchback pickup trailer fleet donor "
     "farm half charge charged invented".split())
 _ACTS = re.compile(
     r"\bput\b[\w\s-]{0,12}\bout\b|\bover\s+(?:it|them)\b|\b(?:attend|train(?:ing|ed)|empti|"
@@ -126,22 +138,28 @@ _PLAIN = _QUIET | _SMALL | frozenset(
     "one two three four five six seven eight nine ten first second new used own same only also "
     "yes ok good fine sound well intact complete whole tidy dark cold indoors inside "
     "upright level bench table floor pallet crate case tray lid cover covered wooden metal "
-    "plastic steel rubber mat bag wrapped packed separate separately apart alone closed "
+    "plastic steel rubber mat bag wrapped packed separate separately alone closed "
     "locked insulated container cellar basement attic loft stable lab laboratory school "
-    "office house home quarry mine harbour port dock airport station track road "
-    "street site works factory plant warehouse wagon coach tractor loader excavator machine boat "
-    "ferry ship train tram bike scooter cart ambulance taxi saloon sedan coupe suv electric "
+    "office house home quarry mine airport station track road "
+    "street site works factory plant warehouse wagon coach tractor loader excavator machine "
+    "train tram bike scooter cart ambulance taxi saloon sedan coupe suv electric "
     "hybrid battery pack module cell string unit kwh km mile mm cm ah soc percent per cent year "
     "month week day until before after about around summer winter spring autumn january february "
     "march april may june july august september october november december bought sold seller "
     "dealer breaker auction find trade exchange lease leased rental demo prototype test tested "
     "read measured capped terminal service serviced plug owner front rear left right top bottom "
     "upper lower north south east west middle big small large white black grey gray red blue "
-    "green yellow silver full taken".split())
+    "green yellow silver taken".split())
 # What may tell of harm or of none is never taken for a name, wherever it stands.
 _NO_NAME = frozenset(
     "heated temperature degc degree degrees open opened outside outdoors outdoor removed empty "
     "exposed field forest low high lost missing broken bare bad poor scrap zero hard".split())
+# A name stands before one of these, at the head of a clause or after a word that leads to it.
+_OF_A_NAME = frozenset(
+    "farm quarry mine yard depot store works factory plant warehouse school office hall house home "
+    "estate site station airport track road street workshop garage barn building donor fleet "
+    "breaker dealer auction service".split())
+_BEFORE_A_NAME = frozenset("from of at by ex former old the".split())
 _FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
             "in", "stood", "the", "or", "nor", "visible", "thermal")
 
@@ -190,12 +208,17 @@ class Past:
     unread: tuple[str, ...] = ()
 
 
-def weigh_past(note: str, module: ModuleType | None = None) -> Past:
+def weigh_past(note: str, module: ModuleType | None = None, named: bool = True) -> Past:
     """NONE, ASK or GRAVE, of a note on where a module came from or where it lay.
 
     Water, fire and swelling are grave, also behind a hyphen; a word is let go only where it is
     denied right before it, and asked about where a denial stands near it or it might mean
     something else. A voltage told is held to the module's type.
+
+    Args:
+        note: as written.
+        module: its type.
+        named: whether the note may name a place or an owner, as that on a donor does.
 
     Examples:
         >>> [weigh_past(note).meaning for note in (
@@ -222,7 +245,7 @@ def weigh_past(note: str, module: ModuleType | None = None) -> Past:
         return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt))
     left = "".join(was if was.lower() == put else put
                    for was, put in zip(note, text, strict=False))
-    return Past(NONE, unread=(*_unread([left[t.start():t.end()] for t in tokens]), *odd))
+    return Past(NONE, unread=(*_unread([left[t.start():t.end()] for t in tokens], named), *odd))
 
 
 def _without_figures(note: str, text: str, module: ModuleType | None
@@ -237,8 +260,8 @@ def _without_figures(note: str, text: str, module: ModuleType | None
     return text, tuple(odd)
 
 
-def _unread(words: Sequence[str]) -> tuple[str, ...]:
-    """Words known neither as harm nor as harmless; a name before a plain word is none of them.
+def _unread(words: Sequence[str], named: bool = True) -> tuple[str, ...]:
+    """Words known neither as harm nor as harmless; the name of a place or an owner is none.
 
     What denies a harmless word ("no cover") may tell of harm.
 
@@ -248,14 +271,26 @@ def _unread(words: Sequence[str]) -> tuple[str, ...]:
     """
     found = []
     for at, word in enumerate(words):
-        then = words[at + 1].lower() if at + 1 < len(words) else ""
-        named = _plain(then) and then not in _SMALL
+        name = named and _stands_as_name(words, at)
         parts = re.split("[-_/]", word.removesuffix("'s"))
         if denied := _denies_plain(words, at):
             found.append(denied)
-        elif not all(_known(part.lower()) or named and _may_be_name(part) for part in parts):
+        elif not all(_known(part.lower()) or name and _may_be_name(part) for part in parts):
             found.append(word)
     return tuple(found)
+
+
+def _stands_as_name(words: Sequence[str], at: int) -> bool:
+    """Whether a word stands where a name does: "Hollin farm", "van from Hollin farm".
+
+    Examples:
+        >>> words = ["Zorch", "crate", "from", "Hollin", "farm"]
+        >>> _stands_as_name(words, 0), _stands_as_name(words, 3)
+        (False, True)
+    """
+    leads = at == 0 or words[at - 1].lower() in _BEFORE_A_NAME or words[at - 1] in ",;.("
+    then = words[at + 1].lower() if at + 1 < len(words) else ""
+    return leads and _among(then, _OF_A_NAME)
 
 
 def _may_be_name(part: str) -> bool:
@@ -286,7 +321,12 @@ def _known(part: str) -> bool:
 
 
 def _plain(word: str) -> bool:
-    return not _PLAIN.isdisjoint((word, word.removesuffix("s")))
+    return _among(word, _PLAIN)
+
+
+def _among(word: str, known: frozenset[str]) -> bool:
+    """Whether a word is one of these, alone or as several of it."""
+    return not known.isdisjoint((word, word.removesuffix("s")))
 
 
 def read_yourself(notes: Iterable[tuple[str, str, ModuleType | None]]) -> str:
@@ -302,7 +342,7 @@ def read_yourself(notes: Iterable[tuple[str, str, ModuleType | None]]) -> str:
     texts = {(column, text, module and module.id): module for column, text, module in notes}
     found = dict.fromkeys(f"{column}: {text} ({', '.join(unread)})"
                           for (column, text, _), module in texts.items()
-                          if (unread := weigh_past(text, module).unread))
+                          if (unread := weigh_past(text, module, column == "donor").unread))
     more = len(found) - MOST_TOLD
     return "; ".join(list(found)[:MOST_TOLD]) + (f"; and {more} more" if more > 0 else "")
 
@@ -322,7 +362,7 @@ def _told(word: str) -> str:
         >>> [_told(word) for word in ("half-submerged", "non-flooded", "seawater", "farm")]
         ['grave', 'none', 'ask', 'none']
     """
-    parts = [part for part in re.split("[-_]", word) if part]
+    parts = [part for part in re.split("[-_]", plain_letters(word)) if part]
     found = [_told_by_part(parts, at) for at in range(len(parts))]
     return next((meaning for meaning in (GRAVE, ASK) if meaning in found), NONE)
 

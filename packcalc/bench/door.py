@@ -63,8 +63,8 @@ def grade_file(path: str | os.PathLike[str], brief: Brief | None = None,
     sheet, faults = read_with_faults(path, default_type(brief), types)
     bench = (brief.bench if brief is not None else None) or default_bench()
     if faults:
-        issued = brief.date_of_issue if brief is not None else ""
-        asked = [q.fault for q in ask(sheet, bench, types, issued)]
+        issued, donor = (brief.date_of_issue, brief.donor) if brief is not None else ("", None)
+        asked = [q.fault for q in ask(sheet, bench, types, issued, donor)]
         raise InputErrors(told_once([*faults, *asked], by_key=True))
     return grade_sheet(sheet, bench, brief, highest)
 
@@ -78,5 +78,7 @@ def too_few(lot: GradedLot) -> str:
     undecided = len(lot.of_grade("undecided"))
     more = f"{undecided} more {'is' if undecided == 1 else 'are'} undecided: test, " \
         if undecided else ""
+    told = "".join(f"; {words}" for _, words in lot.told)
     return (f"{lot.sheet.place}: {several(kept, 'good module')} for "
-            f"{several(places.number, 'place')}; {more}find others, or build a smaller layout")
+            f"{several(places.number, 'place')}; {more}find others, or build a smaller layout"
+            f"{told}")

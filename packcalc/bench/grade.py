@@ -21,6 +21,7 @@ from packcalc.bench.common import (
     suspect,
 )
 from packcalc.bench.damage import TOLD_IN, read_yourself
+from packcalc.bench.donor_past import donor_told, with_donor
 from packcalc.bench.isolation import judge_together
 from packcalc.bench.judging import (
     ASKED,
@@ -38,17 +39,16 @@ from packcalc.bench.judging import (
     untold,
 )
 from packcalc.bench.questions import Question, ask
-from packcalc.bench.sheet import BenchRow, BenchSheet
+from packcalc.bench.sheet import BenchRow, BenchSheet, some_marks
 from packcalc.bench.uncorrected import worse_than_line
 from packcalc.brief import Bench, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, VERDICTS, Check, judge
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.reading.bench_brief import default_bench
 from packcalc.units import several
-from packcalc.value import value_object
+from packcalc.value import replace, value_object
 
 FEWEST_FOR_MIDDLE = 5
-MOST_NAMED = 12  # marks that a line names
 # What a question may be about while its module is still dealt at what is expected of it.
 NUMBERS_ONLY = ("capacity", "resistance", "impedance_ac")
 QUESTION = "question on the"
@@ -128,6 +128,7 @@ class GradedLot:
         modules: in the order of the sheet.
         questions: everything asked, in the order of the sheet.
         checks: of the lot: enough good modules, isolation in parallel, history.
+        told: (verdict, words) of what the past of the brief's donor does to it.
     """
 
     sheet: BenchSheet
@@ -136,6 +137,7 @@ class GradedLot:
     modules: tuple[GradedModule, ...]
     questions: tuple[Question, ...]
     checks: tuple[Check, ...]
+    told: tuple[tuple[str, str], ...] = ()
 
     def of_grade(self, grade: str) -> tuple[GradedModule, ...]:
         return tuple(m for m in self.modules if m.grade == grade)
@@ -222,7 +224,7 @@ def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | No
     Args:
         sheet: as read; it is not changed.
         bench: thresholds; those of the brief, or the defaults, when not given.
-        brief: for the types on hand, the pack's count and voltage, the date of issue.
+        brief: for the types on hand, the pack's count and voltage, the date of issue, the donor.
         highest: highest working voltage of the layout, see `packcalc.highest_voltage`; where
             nobody says, what the brief gives, else the inverter's absolute maximum.
     """
@@ -230,7 +232,8 @@ def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | No
     types = tuple(m.module for m in brief.modules) if brief is not None else ()
     need = pack_need(bench, brief, len(sheet.rows), highest)
     date = brief.date_of_issue if brief is not None else ""
-    questions = ask(sheet, bench, types, date)
+    donor = brief.donor if brief is not None else None
+    questions, told = ask(sheet, bench, types, date, donor), donor_told(sheet, donor)
     by_mark: dict[str, tuple[Question, ...]] = {}
     for question in questions:
         by_mark[question.mark] = (*by_mark.get(question.mark, ()), question)
@@ -242,8 +245,9 @@ def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | No
                        frozenset(q.quantity for q in by_mark.get(row.mark, ())), capacity,
                        resistance, middles.get(row.module.id if row.module else ""), date),
                 by_mark.get(row.mark, ()))
-        for row, (capacity, resistance) in zip(sheet.rows, found))
-    return GradedLot(sheet, bench, need, modules, questions, _lot_checks(bench, need, modules))
+        for row, (capacity, resistance) in zip(with_donor(sheet, donor).rows, found))
+    return GradedLot(sheet, bench, need, modules, questions,
+                     _lot_checks(bench, need, modules, told), told)
 
 
 def _at_common(row: BenchRow, bench: Bench, questions: tuple[Question, ...]
@@ -301,11 +305,11 @@ def _middles(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]) -> dict[
             for name, own in values.items() if len(own) >= FEWEST_FOR_MIDDLE}
 
 
-def _lot_checks(bench: Bench, need: PackNeed, modules: tuple[GradedModule, ...]
-                ) -> tuple[Check, ...]:
+def _lot_checks(bench: Bench, need: PackNeed, modules: tuple[GradedModule, ...],
+                told: tuple[tuple[str, str], ...]) -> tuple[Check, ...]:
     kept = [m for m in modules if m.grade == "keep"]
-    return (_enough(bench, kept), _isolation_of_lot(bench, need, kept), *_history_of_lot(modules),
-            *_unread(modules))
+    return (_enough(bench, kept), _isolation_of_lot(bench, need, kept),
+            *_history_of_lot(modules, told), *_unread(modules))
 
 
 def _enough(bench: Bench, kept: list[GradedModule]) -> Check:
@@ -327,11 +331,6 @@ def _isolation_of_lot(bench: Bench, need: PackNeed, kept: list[GradedModule]) ->
                           remedy="leave out the modules that leak most")
 
 
-def _some(marks: Sequence[str]) -> str:
-    more = len(marks) - MOST_NAMED
-    return ", ".join(marks[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
-
-
 def not_understood(modules: Iterable[GradedModule]) -> str:
     """Texts on where modules came from and lay that hold a word which says nothing here."""
     return read_yourself((column, getattr(m.row, column), m.row.module)
@@ -346,12 +345,13 @@ def _unread(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:
                          "harm"),) if told else ()
 
 
-def _history_of_lot(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:
-    """IEC 63338 and UL 1974 for the whole lot: how many lack what."""
+def _history_of_lot(modules: tuple[GradedModule, ...], told: tuple[tuple[str, str], ...]
+                    ) -> tuple[Check, ...]:
+    """IEC 63338 and UL 1974 for the whole lot: how many lack what, and what the donor tells."""
     def count(name: str, wanted: Callable[[BenchRow], bool], reason: str, remedy: str) -> Check:
         lacking = [m.mark for m in modules if not wanted(m.row)]
         verdict = PASS if modules and not lacking else NOT_EVALUATED
-        which = "" if len(lacking) == len(modules) else f" ({_some(lacking)})"
+        which = "" if len(lacking) == len(modules) else f" ({some_marks(lacking)})"
         words = f"{len(lacking)} of {several(len(modules), 'module')}{which}: {reason}" \
             if lacking else "every row says so"
         return Check(name, ENERGY, verdict, reason=words, remedy=remedy if lacking else "")
@@ -361,5 +361,17 @@ def _history_of_lot(modules: tuple[GradedModule, ...]) -> tuple[Check, ...]:
               "no lifetime record: outside IEC 63338", "read the donor out before it is opened"),
         count("calendar expiry (UL 1974)", lambda r: bool(r.expiry),
               "no calendar expiry known; UL 1974 allows no use past it", "ask the maker"),
-        count("crash and water", lambda r: r.crash in ("yes", "no") and r.water in ("yes", "no"),
-              "history not said", "seller, insurer's paper, tide marks"))
+        _beside_the_donor(count(
+            "crash and water", lambda r: r.crash in ("yes", "no") and r.water in ("yes", "no"),
+            "history not said", "seller, insurer's paper, tide marks"), told))
+
+
+def _beside_the_donor(held: Check, told: tuple[tuple[str, str], ...]) -> Check:
+    """What the rows say, with what the brief's donor says: no pass against that."""
+    if not told:
+        return held
+    verdicts = {verdict for verdict, _ in told} | {held.verdict}
+    words = [words for _, words in told] + ([held.reason] if held.verdict != PASS else [])
+    remedy = held.remedy or "mend the rows or [donor]" if NOT_EVALUATED in verdicts else ""
+    return replace(held, verdict=next(v for v in VERDICTS if v in verdicts),
+                   reason="; ".join(words), remedy=remedy)

@@ -7,7 +7,7 @@ from typing import Literal
 
 from packcalc.bench import rules
 from packcalc.bench.common import (
-    FALL_TOLD, SURE, AtCommon, above_label, larger_pulse, suspect,
+    FALL_TOLD, NOTE_IT, SURE, AtCommon, above_label, at_bad_end, larger_pulse, suspect,
 )
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, TOLD_IN, weigh, weigh_past
 from packcalc.bench.isolation import line_at, or_more, to_find
@@ -274,6 +274,17 @@ def _spread_told(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> 
 
 
 def _capacity(b: AtHand) -> Iterable[Ground]:
+    """As counted; a pass on what was not noted of the test is a caution."""
+    open_ = at_bad_end(b.capacity.open_items) if b.capacity.value.known else ""
+    for ground in _capacity_held(b):
+        check = ground.check
+        yield ground if not open_ else replace(ground, check=replace(
+            check, verdict=CAUTION if check.verdict == PASS else check.verdict,
+            reason=f"{open_}; {check.reason}",
+            remedy="; ".join(filter(None, (NOTE_IT, check.remedy)))))
+
+
+def _capacity_held(b: AtHand) -> Iterable[Ground]:
     title, found, module = "capacity", b.capacity, b.row.module
     if found.value.note.startswith(ASKED):
         return  # the question itself stands among the grounds
@@ -389,13 +400,14 @@ def _tells_a_loss(found: SelfDischarge) -> bool:
 def _past(b: AtHand) -> Iterable[Ground]:
     """Water, crash, damage: what a reading does not show."""
     row = b.row
+    by = {name: ", as the brief's [donor] says" for name in row.by_donor}
     if row.water == "yes":
-        yield _fails("water", SHOCK, "reject", f"stood in water ({_PRACTICE})",
+        yield _fails("water", SHOCK, "reject", f"stood in water{by.get('water', '')} ({_PRACTICE})",
                      f"keep it outdoors, {APART} from anything that burns "
                      "[towing-storage-report]")
     if row.crash == "yes":
-        yield _fails("crash", HEAT, "quarantine", f"donor was crashed ({_PRACTICE})", "keep it "
-                     "apart and watch it for 30 days, then look inside")
+        yield _fails("crash", HEAT, "quarantine", f"donor was crashed{by.get('crash', '')} "
+                     f"({_PRACTICE})", "keep it apart and watch it for 30 days, then look inside")
     found = weigh(row.damage)
     if found not in (NONE, ASK):  # what must be asked stands among the questions
         yield _fails("damage", HEAT, "reject" if found == GRAVE else "quarantine",

@@ -7,7 +7,7 @@ import math
 from packcalc import modules as mod
 from packcalc.bench import rules
 from packcalc.bench.balance import TOLD_WITHIN, charge_from_voltage, voltage_at
-from packcalc.bench.common import FALL_TOLD
+from packcalc.bench.common import FALL_TOLD, NOTE_IT, not_noted
 from packcalc.bench.grade import GradedLot, GradedModule, isolation_line
 from packcalc.bench.judging import COLD
 from packcalc.bench.selfdischarge import DRIFT, PLATEAU, slope_leaf, steepness_at_charge
@@ -62,7 +62,7 @@ class Test:
 def next_tests(lot: GradedLot) -> tuple[Test, ...]:
     """The cold pulse of one module, then every test that would settle an undecided one.
 
-    Most decisive first.
+    A capacity test of which something was not noted comes with them. Most decisive first.
     """
     waiting: dict[tuple[str, str], list[GradedModule]] = _cold_pulses(lot)
     for module in lot.modules:
@@ -106,7 +106,14 @@ def wanting(module: GradedModule) -> tuple[str, ...]:
     """Tests that a module waits for, most decisive first."""
     kinds = {_CHECK_OF[c.title] for c in module.reasons
              if c.verdict == NOT_EVALUATED and c.title in _CHECK_OF}
+    if _half_noted(module):
+        kinds.add("capacity")
     return tuple(kind for kind in ORDER if kind in kinds)
+
+
+def _half_noted(module: GradedModule) -> bool:
+    """Whether its capacity stands at the bad end of what was not noted of the test."""
+    return module.capacity_common.known and bool(not_noted(module.row))
 
 
 def bench_hours(tests: tuple[Test, ...], bench: Bench) -> Finding:
@@ -250,9 +257,10 @@ def _capacity_words(module: ModuleType | None, lot: GradedLot) -> _Words:
     charge = float(mod.charge_current_limit(module, WARM))
     discharge = module.capacity.number / 3600 / 5
     full = show(module.full_voltage.number, "V")
-    return (f"charge with {show(charge, 'A')} at most to {full} on the highest cell, 1 h "
-            f"at rest, discharge with {show(discharge, 'A')}; note Ah and temperature; leave it at "
-            "half charge, half of those Ah",
+    noted = f"{NOTE_IT}: " if any(map(_half_noted, lot.modules)) else ""
+    return (f"{noted}charge with {show(charge, 'A')} at most to {full} on the highest cell, 1 h "
+            f"at rest, discharge with {show(discharge, 'A')}; note Ah, current and temperature; "
+            "leave it at half charge, half of those Ah",
             f"the first cell at {show(module.empty_voltage.number, 'V')}; case above 45 °C; more "
             "than 7 h; never alone, never overnight unwatched",
             "GB/T 34015, 3.2: five hours")

@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator
 
 from packcalc.bench import common, rules
 from packcalc.bench.damage import ASK, TOLD_IN, weigh, weigh_past
+from packcalc.bench.donor_past import otherwise
 from packcalc.bench.readings_agree import dates_of, odd_dates, unlike_readings
 from packcalc.bench.sheet import BenchRow, BenchSheet
-from packcalc.brief import Bench
+from packcalc.brief import Bench, Donor
 from packcalc.errors import Fault
 from packcalc.findings import Finding
 from packcalc.modules import DROP_LEAST, DROP_MOST, ModuleType
@@ -50,7 +51,7 @@ class Question:
         fault: file, line, column, what is odd, what to do: one line.
         mark: of the module; empty when the sheet is meant.
         quantity: what may not count meanwhile: "capacity", "resistance", "impedance_ac",
-            "voltage", "cells", "module", "dates", "damage" or "mark".
+            "voltage", "cells", "module", "dates", "damage", "donor" or "mark".
         better: whether it is asked only because it reads better than a new one: it may be true,
             and the highest fault counts it meanwhile.
     """
@@ -64,8 +65,8 @@ class Question:
         return str(self.fault)
 
 
-def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), issued: str = ""
-        ) -> tuple[Question, ...]:
+def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), issued: str = "",
+        donor: Donor | None = None) -> tuple[Question, ...]:
     """Everything odd in a sheet, in the order of its rows.
 
     Args:
@@ -73,6 +74,7 @@ def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), iss
         bench: thresholds.
         types: module types that the brief expects; empty where nobody said.
         issued: the brief's date of issue; empty where nobody said.
+        donor: of the brief, where it describes one.
     """
     usual = dates_of(sheet) if not issued else ""
     found = [q for row in sheet.rows for q in ask_row(sheet, row, bench, issued, usual)]
@@ -80,7 +82,16 @@ def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), iss
     of_type = _mixed(sheet, types)
     if _all_of_another(sheet, of_type):  # held against a wrong label every reading looks odd
         found = [q for q in found if q.quantity in ("dates", "damage")]
-    return tuple(sorted([*found, *of_type, *_rewritten_marks(sheet)], key=lambda q: q.fault.line))
+    found += [*of_type, *_rewritten_marks(sheet), *_unlike_the_donor(sheet, donor)]
+    return tuple(sorted(found, key=lambda q: q.fault.line))
+
+
+def _unlike_the_donor(sheet: BenchSheet, donor: Donor | None) -> Iterator[Question]:
+    for row, column, said in otherwise(sheet, donor):
+        yield Question(sheet.fault(
+            row, column, f"says {getattr(row, column)}, and the brief's [donor] says {column} = "
+            f"{said}: which is it?", "mend the row or the brief; a module of another pack names "
+            "that in the column donor; the worse counts meanwhile"), row.mark, "donor")
 
 
 def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench, issued: str = "", usual: str = ""

@@ -7,7 +7,7 @@ one without a value was not measured. Nothing here judges or corrects: `question
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import field, fields
 from typing import Any
 
@@ -101,6 +101,7 @@ DATES = ("rest_date", "first_date", "second_date", "expiry")
 WORDS = ("module", "damage", "donor", "storage")
 ANSWERS = ("crash", "water", "lifetime_record", "charged_or_drained")
 ANSWER_CHOICES = ("yes", "no", "unknown")
+MOST_NAMED = 12  # marks that a line names
 STANDS_IN = "no rest voltage was entered: the reading of the self-discharge test"
 
 
@@ -152,6 +153,7 @@ class BenchRow:
         charged_or_drained: likewise; between the self-discharge test and a later rest voltage.
         expiry: end of the maker's calendar life, ISO 8601, or empty.
         capacity_error, resistance_error: relative standard uncertainty of the instruments.
+        by_donor: answers that the brief's donor gives, and not the row, see `donor_past`.
     """
 
     mark: str
@@ -188,6 +190,7 @@ class BenchRow:
     expiry: str = ""
     charged_or_drained: str = ""
     refused: bool = False
+    by_donor: tuple[str, ...] = ()
 
     @property
     def at_rest(self) -> DatedVoltage:
@@ -257,6 +260,12 @@ class BenchSheet:
         """One line about a row of this sheet, with file, line and column."""
         mark = f"module {row.mark}: " if row is not None and row.mark else ""
         return Fault(self.place, row.line if row is not None else 0, column, mark + wrong, right)
+
+
+def some_marks(marks: Sequence[str]) -> str:
+    """The first marks of a line, and how many more there are."""
+    more = len(marks) - MOST_NAMED
+    return ", ".join(marks[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def of_other_types(rows: Iterable[BenchRow], own: Collection[str]) -> str:

@@ -6,6 +6,7 @@ order and says what each closing brings together.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from itertools import accumulate
@@ -19,7 +20,7 @@ from packcalc.brief import Donor
 from packcalc.cell_formulas import module_voltage
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.errors import UserError
-from packcalc.findings import Finding, Origin, formula, leaf, trace
+from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
 from packcalc.modules import ModuleType
 from packcalc.units import several
 from packcalc.value import replace, value_object
@@ -34,6 +35,9 @@ METER_BAND = 0.02      # sections of one donor differ by no more (assumed)
 EXACT = 1e-9
 LEAST_BAND = 0.01      # no band is narrower: a meter and a night's rest move that much (assumed)
 _RULE = Origin("teardown")
+AT_LEAST_LEFT = leaf("charge left where an instrument shows 0 %", "z", "%", 0.10, "assumed",
+                     source="packcalc-rule", origin=_RULE, note="makers keep some below the 0 % "
+                     "shown, and a cell at its least voltage still drives a short circuit")
 
 
 @formula(
@@ -60,7 +64,7 @@ def section_voltage(steps: float, module_voltage: float) -> float:
     basis="assumed", source="packcalc-rule",
     where="energy is counted in proportion to the charge; a cell's voltage falls with it, so less"
           " is there",
-    safe_side="high: all of the label on the highest curve",
+    safe_side="high: all of the label on the highest curve, at the most charge that may be there",
 )
 def section_energy(steps: float, parallel: float, module_energy: float, charge: float) -> float:
     """Energy that a section holds.
@@ -83,8 +87,8 @@ class Stack:
         charge: state of charge that is counted on, for energy.
         voltage: of the whole chain as read, where the voltmeter's bands follow it; where it is
             more than every cell full would make, sections are counted by it.
-        charge_told: whether somebody gave the charge; if nobody did, and no voltage, any
-            voltage from empty to full may show.
+        told: the charge as given, which the bands follow where no voltage was read; if nobody
+            gave one either, any voltage from empty to full may show.
     """
 
     module: ModuleType
@@ -92,7 +96,7 @@ class Stack:
     parallel: Finding
     charge: Finding
     voltage: Finding | None = None
-    charge_told: bool = True
+    told: Finding | None = None
 
     @property
     def full_voltage(self) -> Finding:
@@ -127,11 +131,12 @@ class Stack:
         if self.voltage is not None:
             share = self.voltage.number * run.steps / self.steps
             return share * (1 - METER_BAND), min(share * (1 + METER_BAND), max(most, share))
-        if not self.charge_told or self.module.needs_bench:
+        if self.told is None or self.module.needs_bench:
             return run.steps * self.module.series * self.module.empty_voltage.number, most
-        z = self.charge.number
+        z = self.told.number
         low, high = (run.steps * float(ocv(self.module, z)) for ocv in (mod.ocv_low, mod.ocv_high))
-        return min(low, high * (1 - LEAST_BAND)), high
+        left = run.steps * float(mod.ocv_high(self.module, AT_LEAST_LEFT.number))
+        return min(low, high * (1 - LEAST_BAND)), max(high, left)
 
     def energy(self, run: Run) -> Finding:
         """Energy of a section at the charge counted on."""
@@ -245,7 +250,8 @@ def _state(stack: Stack, run: Run) -> SectionState:
         words = "at or below 60 V: burns and arcs all the same"
     elif run.steps == 1:
         words = "above 60 V in one module: not reachable; stays lethal"
-    elif highest.number < SERVICE_VOLTAGE and energy.number < SERVICE_ENERGY:
+    elif highest.number < SERVICE_VOLTAGE and energy.number < SERVICE_ENERGY * stack.charge.number:
+        # that rule counts a section full, whatever it holds today
         words = "above 60 V: lethal (below the 120 V and 6 MJ of a competition's section rule)"
     else:
         words = "above 60 V: lethal"
@@ -302,7 +308,7 @@ def teardown(donor: Donor) -> Teardown:
 def _described(donor: Donor) -> Stack:
     """The chain as the brief describes it, whatever a voltmeter says."""
     return Stack(donor.module, sum(donor.sections), donor.modules_in_parallel, donor.charge,
-                 charge_told=donor.charge.basis == "given")
+                 told=donor.charge if donor.charge.basis == "given" else None)
 
 
 def _over(donor: Donor, described: Stack) -> float:
@@ -345,32 +351,41 @@ def _refusal(donor: Donor, described: Stack) -> str:
 
 
 def _stack(donor: Donor, stack: Stack) -> Stack:
-    """The chain, with the higher of the charge as given and the most that the voltage allows.
+    """The chain, with the most charge that may be there.
 
     The voltmeter's bands follow the donor's own voltage wherever it says anything; energy is
-    counted at the higher charge. A voltage above every cell full counts in place of that; where
-    it is more than a meter's error above, so do as many modules as it needs, all of them full.
+    counted at the charge as given or at the most that the voltage allows, whichever is more
+    (`AT_LEAST_LEFT` at least), and as full where no voltage bears the charge out. A voltage
+    above every cell full counts in place of that; where it is more than a meter's error above,
+    so do as many modules as it needs, all of them full.
     """
-    over = _over(donor, stack)
+    over, read = _over(donor, stack), donor.total_voltage
     if over > 1 + EXACT:
-        full = leaf("state of charge, all of it", "z", "%", 1.0, "definition", origin=_RULE,
-                    note=f"{donor.total_voltage.shown} was read: more than every cell full")
         steps = stack.steps if over <= 1 + LEAST_BAND else math.ceil(over * stack.steps - EXACT)
-        return replace(stack, steps=steps, charge=full, voltage=donor.total_voltage)
+        return replace(stack, steps=steps, voltage=read,
+                       charge=_all(f"{read.shown} was read: more than every cell full"))
     if _under(donor, stack):  # part of it may be cut off from the meter, as full as any
-        full = leaf("state of charge, all of it", "z", "%", 1.0, "definition", origin=_RULE,
-                    note=f"{donor.total_voltage.shown} was read: a part may be cut off, and full")
-        return replace(stack, charge=full, voltage=donor.total_voltage)
+        return replace(stack, voltage=read,
+                       charge=_all(f"{read.shown} was read: a part may be cut off, and full"))
+    if stack.told is not None:
+        stack = replace(stack, charge=_most_charge(donor, stack))
+    return replace(stack, voltage=read) if read.known else stack
+
+
+def _all(why: str) -> Finding:
+    return leaf("state of charge, all of it", "z", "%", 1.0, "definition", origin=_RULE, note=why)
+
+
+def _most_charge(donor: Donor, stack: Stack) -> Finding:
+    """The most that may be there of a charge as given; all of it where no voltage bears it out."""
     band = _charge_by_voltage(donor, stack)
     if band is None:
-        return stack
+        return _all(f"an instrument alone said {donor.charge.shown}; no voltage bears it out")
     _, high = band
-    if stack.charge_told and high > donor.charge.number:
-        stack = replace(stack, charge=leaf(
-            "state of charge that the donor's voltage allows at most", "z", "%", high, "assumed",
-            source="packcalc-rule", origin=donor.total_voltage.origin,
-            note=f"higher than the charge as given ({donor.charge.shown}); the higher counts"))
-    return replace(stack, voltage=donor.total_voltage)
+    return largest([donor.charge, AT_LEAST_LEFT, leaf(
+        "state of charge that the donor's voltage allows at most", "z", "%", high, "assumed",
+        source="packcalc-rule", origin=donor.total_voltage.origin)],
+        "state of charge counted on", f"{donor.charge.shown} as given; the highest counts")
 
 
 def _charge_by_voltage(donor: Donor, stack: Stack) -> tuple[float, float] | None:
@@ -456,7 +471,7 @@ def _checks(donor: Donor, described: Stack, stack: Stack) -> tuple[Check, ...]:
     change = {PASS: "", FAIL: "stop: a first fault is there already, and the next touch may be the "
               "second"}.get(isolation.verdict, "two-voltmeter test, each pole to the case")
     return (replace(isolation, remedy=change), _cells_agree(donor, described),
-            *_charge_agrees(donor, described), *_past(donor))
+            _charge_agrees(donor, described), *_past(donor))
 
 
 def _cells_agree(donor: Donor, stack: Stack) -> Check:
@@ -491,32 +506,41 @@ def _fits(voltage: float, stack: Stack) -> bool:
     return least <= voltage <= most * (1 + EXACT)
 
 
-def _charge_agrees(donor: Donor, stack: Stack) -> tuple[Check, ...]:
-    """The donor's charge as given against its voltage; nothing where the voltage is not usable."""
+def _charge_agrees(donor: Donor, stack: Stack) -> Check:
+    """The donor's charge as given against its voltage: what counts for energy and for bands."""
     title, band = "charge of the donor against its voltage", _charge_by_voltage(donor, stack)
+    open_ = functools.partial(Check, title, "highest voltage", NOT_EVALUATED)
+    reading = "" if donor.total_voltage.known else "give donor.total_voltage, as read"
+    bands = "the voltmeter's bands " + (
+        "follow the voltage" if donor.total_voltage.known else "reach from empty to full"
+        if stack.told is None or donor.module.needs_bench else "follow the charge as given")
     if donor.module.needs_bench:
-        bands = "energy is counted as full, the voltmeter's bands follow the voltage" \
-            if donor.total_voltage.known else "the voltmeter's bands reach from empty to full"
-        return (Check(title, "highest voltage", NOT_EVALUATED, reason="no open-circuit curve of "
-                      f"{donor.module.chemistry} may be assumed: {bands}; energy takes the voltage "
-                      "of a full module throughout, which errs high", remedy="" if
-                      donor.total_voltage.known else "give donor.total_voltage, as read"),)
+        return open_(reason=f"no open-circuit curve of {donor.module.chemistry} may be assumed: "
+                     f"energy is counted as full, {bands}; energy takes the voltage of a full "
+                     "module throughout, which errs high", remedy=reading)
     if band is None:
-        return ()
+        said = "charge not given" if stack.told is None else \
+            f"an instrument alone says {donor.charge.shown}"
+        why = "the voltage does not go with the modules" if donor.total_voltage.known else \
+            "no voltage bears it out"
+        return open_(reason=f"{said}; {why}: energy is counted as full, {bands}", remedy=reading
+                     or "count the modules and the cells again")
     low, high = band
     words = (f"{donor.total_voltage.shown} is {donor.total_voltage.number / stack.steps:.2f} V a "
              f"module: {100 * low:.0f} to {100 * high:.0f} % by the published curves")
-    if not stack.charge_told:
-        return (Check(title, "highest voltage", NOT_EVALUATED, reason=f"charge not given; {words}; "
-                      "energy is counted as full, the voltmeter's bands follow the voltage",
-                      remedy="give donor.charge, from its instrument"),)
+    if stack.told is None:
+        return open_(reason=f"charge not given; {words}; energy is counted as full, {bands}",
+                     remedy="give donor.charge, from its instrument")
+    counted = f"energy is counted at {_most_charge(donor, stack).shown}"
+    if max(high, donor.charge.number) < AT_LEAST_LEFT.number:
+        counted += ", what an instrument's 0 % may leave"
     if low <= donor.charge.number <= high:
-        return (Check(title, "highest voltage", PASS, donor.charge,
-                      reason=f"{words}; energy is counted at the high end"),)
-    return (Check(title, "highest voltage", CAUTION, donor.charge, reason=f"{words}; the two "
-                  "contradict: the higher charge counts for energy, the voltage for the "
-                  "voltmeter's bands", remedy="read both again, and count the modules, before "
-                  "anything is opened"),)
+        return Check(title, "highest voltage", PASS, donor.charge, reason=f"{words}; {counted}, "
+                     "the most that may be there")
+    return Check(title, "highest voltage", CAUTION, donor.charge, reason=f"{words}; the two "
+                 f"contradict: the higher charge counts for energy ({counted}), the voltage for "
+                 "the voltmeter's bands", remedy="read both again, and count the modules, before "
+                 "anything is opened")
 
 
 def _past(donor: Donor) -> tuple[Check, ...]:

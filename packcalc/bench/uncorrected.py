@@ -19,9 +19,8 @@ from packcalc.findings import Finding
 from packcalc.modules import ModuleType
 from packcalc.value import replace
 
-# What a bench may have had where nobody noted it (our rule): 15 to 35 °C, 20 to 90 % charge, a
-# pulse of 1 to 30 s.
-TEMPERATURES = (common.COLDEST, cells.REFERENCE_TEMPERATURE, common.HOTTEST)
+# What a bench may have had where nobody noted it (our rule): 15 to 35 °C as at the capacity test,
+# 20 to 90 % charge, a pulse of 1 to 30 s.
 CHARGES = (0.20, 0.50, 0.90)
 PULSES = (1.0, 10.0, 30.0)
 
@@ -45,37 +44,51 @@ def least_capacity(row: BenchRow) -> float | None:
 def most_resistance(row: BenchRow, bench: Bench) -> float | None:
     """Most that a resistance as read may mean at 25 °C, 10 s, 50 % charge [Ω]; None where unread.
 
-    What was not noted is tried over what a bench may have. Where a noted condition lies outside
-    every published ratio, it is no less than the line of rejection.
+    What was not noted is tried over what a bench may have, the current down to the least that a
+    reading may be taken with. Where a noted condition lies outside every published ratio, it is no
+    less than the line of rejection.
     """
     if not row.resistance.known or row.module is None:
         return None
-    raw = row.resistance.number
-    if row.resistance_current.known:
-        raw += bench.voltmeter_error.number / row.resistance_current.number
-    found = list(_referred(row, row.module, max))
+    high = _off_by(row, _left_open(row, bench))
+    found = list(_referred(high, row.module, max))
     if not found:
         found = [bench.resistance_reject.number * row.module.resistance_high.number]
-    return max(raw, *found)
+    return max(high.resistance.number, *found)
 
 
 def least_resistance(row: BenchRow, bench: Bench) -> float | None:
     """Least that a resistance as read may mean at 25 °C, 10 s, 50 % charge [Ω]; None where unread.
 
-    Never above the reading. What was not noted is tried over what a bench may have. Where a noted
-    condition lies outside every published ratio, or the meter leaves the pulse's fall open, it may
-    be that of the type new.
+    Never above the reading. What was not noted is tried over what a bench may have, the current
+    down to the least that a reading may be taken with. Where a noted condition lies outside every
+    published ratio, or the meter leaves the pulse's fall open, it may be that of the type new.
     """
     if not row.resistance.known or row.module is None:
         return None
-    raw, new = row.resistance.number, row.module.resistance_low.number
-    open_ = bench.voltmeter_error.number / row.resistance_current.number \
-        if row.resistance_current.known else 0.0
-    found = list(_referred(row, row.module, min))
-    if not found or open_ >= common.FALL_LOST * raw or _below_every_ratio(row):
-        found.append(new)
-        open_ = 0.0
-    return min(raw, *found) * (1.0 - open_ / raw)
+    lost = common.FALL_LOST * row.resistance.number
+    open_ = _left_open(row, bench)
+    low = _off_by(row, -min(open_, lost))
+    found = list(_referred(low, row.module, min))
+    if not found or open_ >= lost or _below_every_ratio(row):
+        found.append(row.module.resistance_low.number)
+    return min(low.resistance.number, *found)
+
+
+def _left_open(row: BenchRow, bench: Bench) -> float:
+    """What the voltmeter leaves open of a resistance [Ω]; of an unnoted current the most.
+
+    With less current than that the fall says nothing, see `common.FALL_LOST`.
+    """
+    if row.resistance_current.known:
+        return bench.voltmeter_error.number / row.resistance_current.number
+    return common.FALL_LOST * row.resistance.number
+
+
+def _off_by(row: BenchRow, ohms: float) -> BenchRow:
+    """The row with a resistance that was read so much off."""
+    read = row.resistance
+    return replace(row, resistance=replace(read, value=read.number + ohms))
 
 
 def _below_every_ratio(row: BenchRow) -> bool:
@@ -84,10 +97,11 @@ def _below_every_ratio(row: BenchRow) -> bool:
 
 def _referred(row: BenchRow, module: ModuleType, end: Callable[..., float]) -> Iterator[float]:
     """The reading at every condition that it may have had, each at one end of its band."""
-    noted = (row.resistance_temperature, row.resistance_charge, row.resistance_pulse)
     for at in itertools.product(*(
             (figure,) if figure.known else tuple(replace(figure, value=v) for v in choices)
-            for figure, choices in zip(noted, (TEMPERATURES, CHARGES, PULSES), strict=True))):
+            for figure, choices in ((row.resistance_temperature, common.TEMPERATURES),
+                                    (row.resistance_charge, CHARGES),
+                                    (row.resistance_pulse, PULSES)))):
         tried = replace(row, resistance_temperature=at[0], resistance_charge=at[1],
                         resistance_pulse=at[2])
         try:

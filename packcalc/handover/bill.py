@@ -199,7 +199,10 @@ def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, st
                                 f"side by side; add what the lugs take; {SAID}"
     if item.key == "string_cables":
         length = study.brief.path.string_cable_length
-        section = section_words(study.brief.path.string_cable_section)
+        if study.brief.left_open("path.string_cable_length"):
+            return None, "m", "the brief does not say whether there are any"
+        area = study.brief.path.string_cable_section
+        section = section_words(area) if area.basis != "assumed" else "section open in the brief"
         return chains * length.number, "m", \
             f"{length.shown} in each string, {section}; add what the lugs take"
     branch = _branch(item, study)

@@ -125,9 +125,10 @@ def _fuse_inside(part: DisconnectPart, place: PlaceDemand) -> Check:
         return replace(check, verdict=CAUTION, reason="no fuse inside: the mid-pack fuse that the "
                        "brief counts on here must be a part of its own, with a sheet of its own")
     if check.verdict == PASS and inside.number > check.demand.number:
-        return replace(check, verdict=CAUTION, reason="the fuse inside is counted nowhere: it must "
-                       "carry and break what the main fuse does; enter it as a fuse of its own "
-                       "and give pack.fuse_after", remedy="a disconnect without a fuse")
+        return replace(check, verdict=CAUTION, reason="nobody counts on the fuse inside, and it "
+                       "may melt first: see the fault places; it must carry and break what the "
+                       "main fuse does: enter it as a fuse of its own and give pack.fuse_after",
+                       remedy="a disconnect without a fuse")
     return check
 
 

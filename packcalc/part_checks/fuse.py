@@ -7,7 +7,7 @@ from packcalc.checks import (
 )
 from packcalc.conductors import cable_fault_integral
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, largest, leaf, smallest, trace
+from packcalc.findings import Finding, largest, leaf, smallest, trace, with_more
 from packcalc.fuse_formulas import (
     FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor, fuse_melting_current_demand,
     fuse_rating_before_conductor, fuse_rating_by_sheet, fuse_rating_with_conductor,
@@ -138,8 +138,8 @@ def outlives_check(title: str, melting: Finding | None, integral: Finding | None
                 source="packcalc-rule", note="the most that the published chart holds")
     share = _row(source, most, "share of the melting I²t", "p")
     known = integral is not None and integral.known and share is not None
-    asked = trace(pulse_integral_demand, called, integral=integral,
-                  share=share) if known else integral
+    asked = with_more(trace(pulse_integral_demand, called, integral=integral, share=share),
+                      integral.untold_more) if known else integral
     return judge(title, "fault range", melting, "at least", asked, missing=missing,
                  remedy=remedy)
 

@@ -1,8 +1,8 @@
 """Who ends an overload of a conductor by a fuse: In ≤ Iz, and I2 ≤ 1.45·Iz of a full-range link.
 
 Of a branch nobody but its own fuse does: no trip sees so little of the pack's current. A
-partial-range link melts from above its rated current on and breaks nothing up to its lowest
-breaking current.
+partial-range link may melt from above its rated current on and breaks nothing up to its lowest
+breaking current; so does any other whose sheet states one above its rated current.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ CARRIES = "Conductor carries the fuse's rated current"
 ENDS = "Fuse ends an overload of the conductor"
 NO_TRIP = "no trip sees a branch"
 REMEDY = "a smaller fuse or a larger section"
+BREAKS_ALL = "a full-range fuse, first letter g, that breaks from its rated current on"
 
 
 @value_object
@@ -71,6 +72,59 @@ def fusing_currents(rated: Finding, cable: Finding, factor: Finding | None) -> t
                         factor=factor, rated=most)
 
 
+# -- whether it breaks what melts it ----------------------------------------------------------
+
+
+def breaks_overloads(part: FusePart | None, rated: Finding | None) -> bool | None:
+    """Whether a fuse breaks every overload that may melt it; None where its sheet leaves it open.
+
+    From its rated current on it may melt, however late: at its conventional fusing current it is
+    sure to. A full-range class is not enough where the sheet's own figure says otherwise.
+
+    Args:
+        part: its row of the parts list; None where it has none.
+        rated: its rated current, from there or from the brief.
+    """
+    if part is None:
+        return None
+    floor = part.lowest_breaking_current
+    if floor is None:
+        return part.full_range
+    if rated is None or not rated.known:
+        return False if part.full_range is False else None
+    return False if floor.number > rated.number else part.full_range or None
+
+
+def left_unbroken(part: FusePart | None, rated: Finding | None) -> str:
+    """Which overloads a fuse leaves burning, or what to ask; empty where it breaks all of them."""
+    breaks = breaks_overloads(part, rated)
+    if part is None or breaks is None and part.full_range is None:
+        return "ask for the fuse's class letters and its conventional fusing current"
+    if breaks:
+        return ""
+    if breaks is False:
+        floor = part.lowest_breaking_current
+        low = rated.shown if rated is not None and rated.known else "its rated current"
+        top = floor.shown if floor is not None else "its lowest breaking current, not on its sheet,"
+        letters = "" if part.full_range is not False else \
+            f"{part.class_letters} is partial range and gives no overload protection: "
+        return f"{letters}from above {low} up to {top} it may melt and does not break"
+    if part.full_range:
+        return f"{SILENT}the rated current: whether it breaks from there on is not known"
+    return (f"by its class, {part.class_letters}, it is partial range, its lowest breaking current "
+            "not above its rated current: ask which of the two holds")
+
+
+def unbroken_overload(part: FusePart | None, rated: Finding | None) -> Check | None:
+    """The failure of a branch's fuse that may melt where it does not break; None of any other."""
+    if part is None or breaks_overloads(part, rated) is not False:
+        return None
+    floor = part.lowest_breaking_current
+    held = (None, None, "") if floor is None else (floor, rated, "at most")
+    return Check(ENDS, "who clears", FAIL, *held, f"{left_unbroken(part, rated)}, and {NO_TRIP}",
+                 BREAKS_ALL)
+
+
 # -- a branch ---------------------------------------------------------------------------------
 
 
@@ -111,11 +165,12 @@ def _outside(why: str, rating: Finding, factor: Finding | None) -> str:
 
 def _ends(part: FusePart | None, rating: Finding, factor: Finding | None, voltage: Finding,
           laid: LaidCapacity) -> tuple[Check, ...]:
-    if part is not None and _melts_unbroken(part, rating):
-        return (_partial(part, rating),)
-    if part is None or part.full_range is None:
-        return (Check(ENDS, "who clears", NOT_EVALUATED, reason=f"{NO_TRIP}: ask for the fuse's "
-                      "class letters and its conventional fusing current"),)
+    burning = unbroken_overload(part, rating)
+    if burning is not None:
+        return (burning,)
+    asks = left_unbroken(part, rating)
+    if part is None or asks:
+        return (Check(ENDS, "who clears", NOT_EVALUATED, reason=f"{NO_TRIP}: {asks}"),)
     if factor is None:
         return (Check(ENDS, "thermal load", NOT_EVALUATED, reason=f"{SILENT}the conventional "
                       "fusing current I2: only a gG link has it by its standard"),)
@@ -123,27 +178,6 @@ def _ends(part: FusePart | None, rating: Finding, factor: Finding | None, voltag
         return ()  # asked for with In ≤ Iz, in one sentence
     return (at_voltage(_as_laid(laid, lambda capacity: _in_time(rating, factor, capacity)), part,
                        voltage),)
-
-
-def _melts_unbroken(part: FusePart, rating: Finding) -> bool:
-    """Whether a current melts it that it does not break, by its class or by its sheet's figure."""
-    floor = part.lowest_breaking_current
-    if floor is None:
-        return part.full_range is False
-    sure = part.fusing_current if part.full_range and part.fusing_current is not None else rating
-    return floor.number > sure.number
-
-
-def _partial(part: FusePart, rating: Finding) -> Check:
-    """From above its rated current up to its lowest breaking current it breaks nothing."""
-    floor = part.lowest_breaking_current
-    held = (None, None, "") if floor is None else (floor, rating, "at most")
-    top = floor.shown if floor is not None else "its lowest breaking current, not on its sheet,"
-    letters = "" if part.full_range is not False else \
-        f"{part.class_letters} is partial range and gives no overload protection: "
-    return Check(ENDS, "who clears", FAIL, *held, f"{letters}from above {rating.shown} up to {top} "
-                 f"it breaks nothing that melts it, and {NO_TRIP}",
-                 "a full-range fuse, first letter g")
 
 
 def _in_time(rating: Finding, factor: Finding, capacity: Finding | None) -> Check:

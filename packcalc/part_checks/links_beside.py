@@ -8,17 +8,19 @@ current in the link then leaves the pack's trips the least to see, unless they a
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.findings import Finding, Origin
+from packcalc.part_checks.fusing import breaks_overloads
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.slow_opening import melting_words
 from packcalc.part_checks.sweep import (
-    BESIDE, NO_TRIP, ContactorSide, FuseSide, Sweep, TripLine, breaks, grid,
+    BESIDE, MAY_MELT, TRIPLESS, ContactorSide, FuseSide, Sweep, TripLine, breaks, grid, sweep,
 )
 from packcalc.units import show
 from packcalc.value import replace
@@ -56,7 +58,52 @@ class Beside:
         lines = (*(replace(line, from_current=line.from_current * share,
                            to_current=line.to_current * share) for line in side.lines), *self.own)
         return replace(side, lines=lines, blocked_above=side.blocked_above * share,
-                       reasons=tuple(r for r in side.reasons if r != NO_TRIP or not lines))
+                       reasons=tuple(r for r in side.reasons if r not in TRIPLESS or not lines))
+
+
+def melts_first(link: Beside, current: Any, time: Any) -> np.ndarray:
+    """Where a further fuse may melt before a fault is cleared, and is not shown to break it.
+
+    Args:
+        link: with its share of the pack's current.
+        current: of the pack.
+        time: until somebody clears it, no further fuse lost before; NaN for nobody.
+    """
+    return _first_melting(link, current) < np.nan_to_num(time, nan=-1.0)
+
+
+def _first_melting(link: Beside, current: Any) -> np.ndarray:
+    """With more strings in, each carries less than its share: below what it breaks it melts too."""
+    fuse, own = link.fuse.unbroken, np.asarray(current, dtype=float) * link.share.number
+    melts, below = fuse.melts(own), fuse.low * (1.0 - BESIDE)
+    return np.fmin(melts, np.where(own > below, fuse.melts(below), np.inf)) \
+        if link.in_string else melts
+
+
+def spoilt(swept: Sweep, links: Sequence[Beside]) -> Sweep:
+    """A sweep in which nobody counts whom a further fuse of its loop may forestall."""
+    marks = [m / link.share.number for link in links for m in breaks(
+        link.fuse, link.contactor(swept.contactor), swept.counted_time)]
+    held = sweep(float(swept.current[0]), float(swept.current[-1]), swept.fuse, swept.contactor,
+                 swept.counted_time, (*swept.current, *marks))
+    lost = np.any([melts_first(link, held.current, held.time) for link in links]
+                  or [np.zeros(held.current.shape, bool)], axis=0)
+    return replace(held, less=swept.less, device=np.where(lost, MAY_MELT, held.device),
+                   time=np.where(lost, np.nan, held.time), heat=np.where(lost, np.nan, held.heat))
+
+
+def spoilt_words(links: Iterable[Beside], current: np.ndarray, time: np.ndarray) -> str:
+    """Which further fuses may melt before a fault is cleared, and why none is shown to break."""
+    found = []
+    for link in links:
+        lost = current[melts_first(link, current, time)]
+        if lost.size:
+            own = float(lost[-1]) * link.share.number
+            fuse = link.fuse.unbroken
+            # In one of several strings it may be a lesser share alone that melts it unbroken.
+            at = own if np.isfinite(fuse.melts(own)) else fuse.low * (1.0 - BESIDE)
+            found.append(f"the {link.name} may melt before and {fuse.why(at)}")
+    return "; ".join(found)
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,7 +216,8 @@ def _cures(link: Beside, swept: Sweep, found: _Lost,
     melts = float(link.fuse.unbroken.melts(found.current)[found.any].min())
     sooner = cure(first, melts, lambda made: not _lost(link, made, low, top).any.any())
     part = link.fuse.part
-    full = "" if part is not None and part.full_range else "a full-range fuse"
+    full = "" if part is not None and breaks_overloads(part, part.rated_current) \
+        else "a full-range fuse"
     return " or ".join(filter(None, (sooner, full)))
 
 

@@ -19,6 +19,7 @@ from packcalc.curves import LONGEST_ADIABATIC
 from packcalc.findings import Finding, Origin, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.closing import SHORTER, down
+from packcalc.part_checks.fusing import breaks_overloads
 from packcalc.part_checks.links_beside import Beside, beside_check, runs
 from packcalc.part_checks.long_overload import LastingAsked, lasting_check
 from packcalc.part_checks.rising import RISEN
@@ -162,10 +163,10 @@ def overload_checks(path: OverloadPath) -> tuple[Check, ...]:
         asked.cable_name, asked.cable_current, asked.cable_warming, asked.peak_load,
         asked.peak_duration, asked.trip is not None), swept),)
     own = tuple(c for link, c in zip(asked.beside, further, strict=True) if not link.in_string)
-    lasting = tuple(_past_others(c, further) for c in lasting)
+    lasting = tuple(past_others(c, further) for c in lasting)
     if asked.trip is None:
         return (*lasting, *own)
-    return (_quiet(asked), *(_past_others(c, further) for c in (
+    return (_quiet(asked), *(past_others(c, further) for c in (
         _unmelted(_meets(asked, swept), path.melting),
         _ended(_bears(asked, swept), path.melting))),
         *lasting, *own)
@@ -183,7 +184,7 @@ def beside_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
                  for link in asked.beside)
 
 
-def _past_others(held: Check, further: tuple[Check, ...]) -> Check:
+def past_others(held: Check, further: tuple[Check, ...]) -> Check:
     """No pass while a further fuse in the same path may melt before, and break nothing."""
     left = [c for c in further if c.verdict != PASS]
     if not left or held.verdict not in (PASS, CAUTION):
@@ -244,7 +245,8 @@ def _melting(asked: OverloadAsked, swept: Sweep) -> _Melting:
             for words in [melting_words(swept.fuse, float(grid[a]))]]
     part = swept.fuse.part
     cures = (_sooner(asked, swept, grid, found),
-             "" if part is not None and part.full_range else "a full-range fuse")
+             "" if part is not None and breaks_overloads(part, part.rated_current)
+             else "a full-range fuse")
     return _Melting("; ".join(told), int(found.melts.sum()), " or ".join(filter(None, cures)))
 
 
@@ -430,7 +432,7 @@ def ends_overload(path: OverloadPath, cable_current: Finding, cable_name: str) -
         return Check(title, STAGE, FAIL, highest, limit, "at most",
                      "the overload trip opens above what the contactor breaks",
                      "a contactor that breaks more")
-    return _past_others(_ended(check, path.melting), path.further)
+    return past_others(_ended(check, path.melting), path.further)
 
 
 def needs_trip(cable_current: Finding) -> str:

@@ -10,11 +10,12 @@ import numpy as np
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Requirement, judge
 from packcalc.findings import Finding, Origin, leaf
-from packcalc.part_checks.overload import OverloadPath
+from packcalc.part_checks.overload import OverloadPath, past_others
 from packcalc.part_checks.shown import SILENT
 from packcalc.part_checks.sweep import BESIDE
 from packcalc.part_checks.withstand import Contact, Stretch, borne, borne_check, carried
 from packcalc.units import show
+from packcalc.value import replace
 
 TITLE = "carries an overload until somebody has opened it"
 STAGE = "thermal load"
@@ -23,6 +24,16 @@ SWEPT = Origin("clearing curve of the fuse, trips of the contactor")
 
 def overload_carried(part: Contact, path: OverloadPath | None) -> Check:
     """Every current between what it carries for ever and the fault range."""
+    held = _carried(part, path)
+    side = path.swept.contactor if path is not None else None
+    if path is None or side is None or not side.untold or held.verdict != FAIL:
+        return held
+    told = _carried(part, replace(path, swept=replace(path.swept, contactor=side.as_told)))
+    return held if told.verdict == FAIL else replace(
+        held, verdict=NOT_EVALUATED, reason=f"{held.reason}: {side.untold}")
+
+
+def _carried(part: Contact, path: OverloadPath | None) -> Check:
     whole = part.continuous_current
     if path is None:
         return Check(TITLE, STAGE, NOT_EVALUATED, reason="no fuse is named, or the fault range is "
@@ -38,14 +49,14 @@ def overload_carried(part: Contact, path: OverloadPath | None) -> Check:
     nobody = np.isnan(met.time)
     found = borne([Stretch("", met.current, met.current, met.time,
                            lambda at: _opened_by(path, at))])
-    held = None if found is None else borne_check(
+    held = None if found is None else past_others(borne_check(
         TITLE, part, found, stage=STAGE, asked="time until somebody has opened it",
-        remedy="a larger part, a lower or a quicker overload trip")
+        remedy="a larger part, a lower or a quicker overload trip"), path.further)
     if held is not None and (held.verdict == FAIL or not nobody.any()):
         return held
     left = _nobody(part, whole, path, met.current[nobody], bool(met.melted[nobody].any()))
     return held if held is not None and held.verdict == NOT_EVALUATED \
-        and left.verdict == CAUTION else left
+        and left.verdict == CAUTION else past_others(left, path.further)
 
 
 def overload_rows(path: OverloadPath | None) -> tuple[Requirement, ...]:

@@ -56,7 +56,8 @@ class ElsewhereHeat:
         place: title of the worst one; empty where nobody is shown to clear any.
         heat, at: I²t in it and the current there.
         silent: a place at which it is not known, and why; else empty.
-        nobody: where nobody ends the heat in it, the gravest of these places; else empty.
+        nobody: where nobody ends the heat in it, or is shown to, the gravest of these places;
+            else empty.
     """
 
     name: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.parts import FusePart, Part, Points
@@ -25,6 +25,12 @@ def voltage_check(part: Part, highest_voltage: Finding, title: str) -> Check:
                  if part.rated_voltage_dc is None else "highest working voltage is not known",
                  remedy="a part rated higher in DC; two in series never add up without a stated "
                         "series rating")
+
+
+def underrated(part: Part, highest_voltage: Finding) -> str:
+    """Why by its own stated voltage it breaks nothing; empty where the sheet does not say so."""
+    return voltage_reason(part, highest_voltage) \
+        if voltage_check(part, highest_voltage, "").verdict == FAIL else ""
 
 
 def voltage_reason(part: Part, highest_voltage: Finding) -> str:

@@ -18,7 +18,7 @@ from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.moving import MovingTrip
 from packcalc.part_checks.rising import level_time, rising_time
-from packcalc.part_checks.shown import fuse_curves, voltage_reason
+from packcalc.part_checks.shown import fuse_curves, underrated, voltage_reason
 from packcalc.part_checks.unbroken import NO_FUSE, Unbroken, floor_reason, unbroken
 from packcalc.parts import ContactorPart, FusePart, Points
 from packcalc.value import replace, value_object, worked_once
@@ -41,7 +41,10 @@ ROUNDS = 6  # until a trip's time and the current at which a curve meets it agre
 REFINED, REFINED_GRID = 3, 100  # rounds and currents to find a crossing between two of the grid
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
 NO_TRIP = "no trip is named with its current and delay"
+UNREAD = "every trip that is named acts beyond what its current sensor reads"
+TRIPLESS = (NO_TRIP, UNREAD)
 ASK_OPENING = "ask for the opening time with its coil suppression"
+ASK_TEST = "ask for the time constant of its breaking test"
 
 
 @value_object
@@ -281,6 +284,8 @@ class ContactorSide:
     Attributes:
         part: the contactor.
         reasons: why it does not count.
+        stated: those of them that its own stated figures give: no answer to a question mends them.
+        slow: the one of them that the time constant of its path gives.
         lines: the trips that are sure to open it.
         threats: the same at the earliest they may act; an open delay counts as none.
         limit: highest current that it breaks in either direction; 0 where not shown.
@@ -297,6 +302,36 @@ class ContactorSide:
     blocked_above: float = np.inf
     threats: tuple[TripLine, ...] = ()
     time_constant: float = 0.0
+    stated: tuple[str, ...] = ()
+    slow: str = ""
+
+    @property
+    def never(self) -> bool:
+        """Whether it breaks nothing by its own stated figures, whatever else is asked for."""
+        return any(r in (*self.stated, UNREAD) for r in self.reasons)
+
+    @property
+    def untold(self) -> str:
+        """Why it is not shown to break, where that is only what nobody told of its path; or ""."""
+        only = self.slow != ASK_TEST and self.reasons == (self.slow,)
+        return self.slow if only and self.slow not in self.stated else ""
+
+    @property
+    def as_told(self) -> ContactorSide:
+        """The same were its path no slower than is told: what fails then fails in any case."""
+        return replace(self, reasons=(), slow="") if self.untold else self
+
+    def in_loop(self, slow: str, stated: bool) -> ContactorSide:
+        """The same in a loop whose time constant, and not that of its path, says what it is.
+
+        Args:
+            slow: why it is not shown to break that one; empty where it is.
+            stated: whether its own stated figures say that it does not.
+        """
+        # The reason of the path stays, and is a question here.
+        kept = tuple(r for r in self.stated if r != self.slow)
+        return replace(self, reasons=(*self.reasons, slow) if slow else self.reasons,
+                       stated=(*kept, slow) if slow and stated else kept)
 
     def times(self, current: Any) -> np.ndarray:
         """Time to the end of its arc on the first trip that acts; NaN where none does.
@@ -356,14 +391,14 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
     if part is None:
         return ContactorSide(None, ("no contactor is named",))
     lines = _lines(trips, undervoltage, _after_the_coil(part, trips))
+    slow, beyond = _inductive_reason(part, highest_voltage, time_constant)
     reasons = [r for r in (
         voltage_reason(part, highest_voltage),
         "" if part.break_discharge and part.break_charge
         else "ask for the breaking current in both directions",
         "" if part.opening_time or (trips and trips.to_opened and not _untold(
             part, trips, undervoltage)) else ASK_OPENING,
-        "" if lines else NO_TRIP,
-        _inductive_reason(part, highest_voltage, time_constant)) if r]
+        "" if lines else _tripless(trips), slow) if r]
     limit = 0.0
     if part.break_discharge and part.break_charge:
         limit = min(part.break_discharge.number, part.break_charge.number)
@@ -372,7 +407,9 @@ def contactor_side(part: ContactorPart | None, trips: Trips | None, highest_volt
     opening, soonest = (0.0, own) if trips and trips.to_opened else (own, 0.0)
     return ContactorSide(part, tuple(reasons), lines, limit, opening,
                          np.inf if blocked is None else blocked,
-                         _threats(trips, undervoltage, soonest), number(time_constant) or 0.0)
+                         _threats(trips, undervoltage, soonest), number(time_constant) or 0.0,
+                         tuple(r for r in (underrated(part, highest_voltage),
+                                           slow if beyond else "") if r), slow)
 
 
 def opening_counted(part: ContactorPart | None, trips: Trips | None) -> Finding | None:
@@ -421,7 +458,8 @@ def seeing(side: ContactorSide, trips: Trips | None,
         if one.name == UNDERVOLTAGE))
     threats = (*(one for one in side.threats if one.name != UNDERVOLTAGE), *(
         one for one in _threats(trips, undervoltage, soonest) if one.name == UNDERVOLTAGE))
-    reasons = (*(r for r in side.reasons if r != NO_TRIP), *(() if lines else (NO_TRIP,)))
+    reasons = (*(r for r in side.reasons if r not in TRIPLESS),
+               *(() if lines else (_tripless(trips),)))
     return replace(side, lines=lines, threats=threats, reasons=reasons)
 
 
@@ -441,6 +479,11 @@ def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
                 UNDERVOLTAGE, low, trips.undervoltage_delay.number + (number(opening) or 0.0), high,
                 _known(trips.undervoltage, trips.undervoltage_delay, bound)))
     return tuple(lines)
+
+
+def _tripless(trips: Trips | None) -> str:
+    """Why no trip acts: none is named with all that it needs, or its sensor reads none of them."""
+    return UNREAD if trip_delays_known(trips) else NO_TRIP
 
 
 def trip_delays_known(trips: Trips | None) -> bool:
@@ -497,16 +540,42 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
     return tuple(found)
 
 
-def _inductive_reason(part: ContactorPart, voltage: Finding, time_constant: Finding) -> str:
+def _inductive_reason(part: ContactorPart, voltage: Finding,
+                      time_constant: Finding) -> tuple[str, bool]:
+    """(why it is not shown to break the path's, whether by a figure that its sheet states)."""
     permitted = permitted_at(part.permitted_time_constant, voltage)
     if permitted is None:
         permitted = number(part.break_time_constant)
     if permitted is None:
-        return "ask for the time constant of its breaking test"
-    if time_constant.known and permitted < time_constant.number:
-        return (f"its breaking test had {permitted * 1e3:.3g} ms, the circuit has "
-                f"{time_constant.shown}")
-    return ""
+        return ASK_TEST, False
+    slower = slower_than(permitted, time_constant)
+    return (f"its breaking test had {permitted * 1e3:.3g} ms, the circuit has {slower}"
+            if slower else "", beyond_test(permitted, time_constant))
+
+
+def beyond_test(tested: float, constant: Finding) -> bool:
+    """Whether a loop's time constant, as far as it is known, is longer than that of a test."""
+    return constant.known and tested < constant.number
+
+
+def slower_than(tested: float, constant: Finding, voltage: Finding | None = None) -> str:
+    """A loop's time constant where a test is not shown to have had it; empty where it is.
+
+    What nobody told of the loop may make it slower than any test: nothing is shown of it then.
+
+    Args:
+        tested: time constant of the test, in s.
+        constant: of the loop.
+        voltage: of the loop, where its own test is a question to the maker; None of the path.
+    """
+    if not constant.known:
+        return ""
+    at, ask = ("", "") if voltage is None else (
+        f" at {voltage.shown}", ": ask for its figure at that voltage")
+    if beyond_test(tested, constant):
+        return f"{constant.least}{constant.shown}{at}{ask}"
+    more = constant.untold_more
+    return f"{constant.least}{constant.shown}{at}: {more}" if more else ""
 
 
 @value_object

@@ -13,7 +13,7 @@ import numpy as np
 
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.sweep import (
-    BESIDE, NO_TRIP, ContactorSide, Trips, contactor_side, trips_alone,
+    BESIDE, TRIPLESS, ContactorSide, Trips, contactor_side, trips_alone,
 )
 from packcalc.parts import ContactorPart
 from packcalc.units import show
@@ -39,7 +39,7 @@ class TornOpen:
     def fails(self, current: Any, least: Any = None) -> np.ndarray:
         """Where by its sheet it does not break."""
         at = np.asarray(current, dtype=float)
-        return (at > self.side.limit) & (self.side.limit > 0.0)
+        return self.side.never | (at > self.side.limit) & (self.side.limit > 0.0)
 
     def melts(self, current: Any, least: Any = None) -> np.ndarray:
         """Earliest time at which it is torn open; infinite where it is not.
@@ -52,11 +52,12 @@ class TornOpen:
 
     def why(self, current: float, least: float | None = None) -> str:
         """What is said of it where it is torn open."""
-        if self.fails(current):
+        if current > self.side.limit > 0.0:
             return f"a trip opens it above the {show(self.side.limit, 'A')} that it breaks"
         if self.side.part is None:
             return f"a trip opens it, and {UNNAMED}"
-        return f"a trip opens it, and it is not shown to break this: {'; '.join(self.side.reasons)}"
+        shown = "does not break this" if self.side.never else "is not shown to break this"
+        return f"a trip opens it, and it {shown}: {'; '.join(self.side.reasons)}"
 
     @property
     def bends(self) -> tuple[float, ...]:
@@ -80,7 +81,7 @@ def torn_side(part: ContactorPart | None, trips: Trips | None, strings: Trips | 
     """
     own = contactor_side(part, trips, voltage, LOOPS_OWN, EVERY_CURRENT)
     found = [trips_alone(one, EVERY_CURRENT) for one in (trips, strings)]
-    reasons = (UNNAMED,) if part is None else tuple(r for r in own.reasons if r != NO_TRIP)
+    reasons = (UNNAMED,) if part is None else tuple(r for r in own.reasons if r not in TRIPLESS)
     return replace(own, reasons=reasons, opening=0.0,
                    lines=tuple(line for side in found for line in side.lines),
                    threats=tuple(line for side in found for line in side.threats),

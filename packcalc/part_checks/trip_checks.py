@@ -14,6 +14,7 @@ import numpy as np
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
+from packcalc.part_checks.fusing import left_unbroken
 from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.overload import OverloadAsked, OverloadPath, ends_overload, needs_trip
 from packcalc.part_checks.path_conductors import PathConductor
@@ -330,7 +331,7 @@ def _quiet_under_load(asked: CoordinationAsked, level: Finding | None) -> Check:
 
 
 def overload_check(asked: CoordinationAsked, path: OverloadPath) -> Check:
-    """Overload of the cable: never by a partial-range fuse.
+    """Overload of the cable: never by a fuse that may melt where it does not break.
 
     A fuse must meet two conditions, In ≤ Iz and I2 ≤ 1.45·Iz; the second is held with the fuse.
 
@@ -346,29 +347,33 @@ def overload_check(asked: CoordinationAsked, path: OverloadPath) -> Check:
     if by_trip is not None and by_trip.verdict == PASS:
         return replace(by_trip, reason=f"{by_trip.reason}; not by the fuse: whether In ≤ Iz and "
                        "I2 ≤ 1.45·Iz hold is said there")
-    part = asked.fuse
-    rated = part.rated_current if part else None
-    breaks = part is None or not voltage_reason(part, asked.highest_voltage)
-    if part is not None and part.full_range and rated is not None and breaks:
-        check = judge(title, stage, rated, "at most", limit,
-                      reason=f"In ≤ Iz by {part.name}, full range", remedy="a larger cable, a "
-                      "smaller fuse, or a named overload trip")
-        by_others = "" if by_trip is None else (
-            f"; the overload trip does not: {by_trip.sentence}")
-        if check.verdict != PASS:
-            return replace(check, reason=check.reason + by_others)
-        return replace(check, verdict=CAUTION, reason=f"{check.reason}; I2 ≤ 1.45·Iz is not shown "
-                       "here: it is held with the fuse, whose maker states the conventional "
-                       f"fusing current{by_others}")
-    if by_trip is not None:
+    within, left = _by_fuse(asked, limit)
+    if left and by_trip is not None and by_trip.verdict == FAIL:
         return by_trip
-    why = (f"{part.name} is a partial-range fuse and gives no overload protection"
-           if part is not None and part.full_range is False else
-           "the fuse's class is not given" if part is None or breaks else
-           f"{part.name} is not shown to break one: "
-           f"{voltage_reason(part, asked.highest_voltage)}")
-    return Check(title, stage, NOT_EVALUATED, None, limit, "at most",
-                 f"{why}; {needs_trip(limit)}", "an overload trip, by name")
+    by_others = "" if by_trip is None else f"; the overload trip does not: {by_trip.sentence}"
+    if within is not None and (within.verdict == FAIL or not left):
+        held = replace(within, title=title, reason=f"{within.reason}{by_others}")
+        return held if within.verdict != PASS else replace(
+            held, verdict=CAUTION, reason=f"{within.reason}; I2 ≤ 1.45·Iz is not shown here: it is "
+            f"held with the fuse, whose maker states the conventional fusing current{by_others}")
+    return by_trip if by_trip is not None else Check(
+        title, stage, NOT_EVALUATED, None, limit, "at most", f"{left}; {needs_trip(limit)}",
+        "an overload trip, by name")
+
+
+def _by_fuse(asked: CoordinationAsked, limit: Finding) -> tuple[Check | None, str]:
+    """(In ≤ Iz, why the fuse ends no overload all the same); None where In is not known."""
+    part = asked.fuse
+    if part is None:
+        return None, "the fuse's class is not given"
+    rated, volts = part.rated_current, voltage_reason(part, asked.highest_voltage)
+    left = left_unbroken(part, rated) or volts and f"not shown to break one: {volts}"
+    if rated is None:
+        return None, f"{part.name}: {left or 'its rated current is not known'}"
+    why = f"{part.name}: {left}" if left else ""
+    return judge("", "who clears", rated, "at most", limit,
+                 reason=f"In ≤ Iz by {why or f'{part.name}, full range'}",
+                 remedy="a larger cable, a smaller fuse, or a named overload trip"), why
 
 
 def counts_from(swept: Sweep, title: str) -> Finding:

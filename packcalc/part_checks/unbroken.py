@@ -10,10 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from packcalc.checks import FAIL
 from packcalc.curves import Curve
 from packcalc.findings import Finding
-from packcalc.part_checks.shown import fuse_curves, voltage_check, voltage_reason
+from packcalc.part_checks.shown import fuse_curves, underrated, voltage_reason
 from packcalc.parts import FusePart
 from packcalc.units import show
 
@@ -111,9 +110,8 @@ def unbroken(part: FusePart | None, rated: Finding | None, voltage: Finding,
     """
     if part is None:
         return Unbroken(open=NO_SHEET, rated=_number(rated))
-    told = voltage_reason(part, voltage)
-    never = told if voltage_check(part, voltage, "").verdict == FAIL else ""
-    reasons = ("" if never else told,
+    never = underrated(part, voltage)
+    reasons = ("" if never else voltage_reason(part, voltage),
                "" if part.breaking_capacity else "ask for the DC breaking capacity",
                floor_reason(part), slow)
     return Unbroken(

@@ -6,10 +6,13 @@ from collections.abc import Iterator
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief
-from packcalc.feeds import AHEAD, BARE, BUS, hottest_class, own_fuses, wherever
+from packcalc.feeds import (
+    AHEAD, BARE, BUS, hottest_class, may_be_fused, own_fuses, wherever,
+)
 from packcalc.findings import Finding, leaf, trace
 from packcalc.places.shared import Shared, beyond, branch_fuse
 from packcalc.places.slowest import pair
+from packcalc.places.stands import PERHAPS
 from packcalc.protect.branch_figures import (
     FUSE_LOSS,
     SENSE,
@@ -84,8 +87,8 @@ def after(shared: Shared, branch: Branch) -> Loop:
     source = (cell.voltage_empty, cell.resistance_long) if sense \
         else (shared.pack.rest_low_voltage, _up_to_tap(shared, branch))
     given = sources_of(shared, branch, branch.length)
-    own = own_fuse(branch, given)
-    open_ = loss_open(shared, branch, own, 2)
+    own, may = own_fuse(branch, given), fuse_perhaps(shared.brief, branch, given)
+    open_ = loss_open(shared, branch, (*own, *may), 2)
     at_inlet = ends_at_inlet(shared.brief, branch)
     input_ = branch.kind not in BARE and branch.capacitance.value != 0.0
     given["notes"] = (*given["notes"], *open_, *((OWN_INPUT,) if input_ else ()))
@@ -95,7 +98,7 @@ def after(shared: Shared, branch: Branch) -> Loop:
         lowest=branch_lowest(*source, wires, at_most(
             FUSE_LOSS if open_ else "", open_length(branch.length))), **slower_end(shared, branch),
         devices=(*own, *_at_tap(shared, branch)), passed=() if sense else (
-            *shared.middle(), *(shared.to_inlet() if at_inlet else ())),
+            *may, *shared.middle(), *(shared.to_inlet() if at_inlet else ())),
         common=_common(shared, branch, wires),
         outside=_outside(shared, branch, wires),
         own_wire=stands(shared, branch),
@@ -175,17 +178,24 @@ def own_fuse(branch: Branch, given: dict) -> tuple[Device, ...]:
     return (replace(branch_fuse(branch), sees=given.get("all_sources")),)
 
 
+def fuse_perhaps(brief: Brief, branch: Branch, given: dict) -> tuple[Device, ...]:
+    """A fuse of its own of which nobody told: it may melt, and is counted on for nothing."""
+    if not may_be_fused(brief, branch):
+        return ()
+    fuse = branch_fuse(branch)
+    return (replace(fuse, name=f"{fuse.name}{PERHAPS}", sees=given.get("all_sources")),)
+
+
 def stands(shared: Shared, branch: Branch) -> Finding:
     """I²t that the conductor of a branch stands; at most, where nobody said its class."""
     return branch_withstand(branch.section, branch.insulation_class,
                             shared.brief.branch_open(branch, "insulation_class"))
 
 
-def loss_open(shared: Shared, branch: Branch, own: tuple[Device, ...],
+def loss_open(shared: Shared, branch: Branch, fuses: tuple[Device, ...],
               wires: int) -> tuple[str, ...]:
-    """Where a fuse of the branch stands in a loop, or may, and nobody said what it loses."""
-    stands = own or (own_fuse(branch, {}) and shared.brief.branch_open(branch, "fused_poles"))
-    return (LOSS_OPEN,) if stands and own_fuses(shared.brief, branch, wires) is None else ()
+    """Where fuses of the branch stand in a loop, or may, and nobody said what they lose."""
+    return (LOSS_OPEN,) if fuses and own_fuses(shared.brief, branch, wires) is None else ()
 
 
 def _at_tap(shared: Shared, branch: Branch) -> tuple[Device, ...]:
@@ -210,10 +220,10 @@ def _up_to_tap(shared: Shared, branch: Branch) -> Finding:
 def _outside(shared: Shared, branch: Branch, wires: Finding) -> Finding | None:
     """Most resistance between the modules and the far end: path, cables up to a tap on the bus."""
     up = beyond(shared.pack, wires)
-    if branch.taps != BUS or up is None or not shared.pack.cable_allowance.known:
+    if branch.taps != BUS or up is None or not shared.pack.cables_long.known:
         return up
     return trace(el.resistance_sum, "path, cables and branch outside the modules", unit="mΩ",
-                 first=up, second=shared.pack.cable_allowance)
+                 first=up, second=shared.pack.cables_long)
 
 
 def _common(shared: Shared, branch: Branch, own: Finding | None = None) -> Finding | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from packcalc.brief import Branch, Brief, Route
-from packcalc.feeds import AHEAD, BUS, hottest_class, own_fuses, wherever
+from packcalc.feeds import AHEAD, BUS, hottest_class, may_be_fused, own_fuses, wherever
 from packcalc.findings import Finding, leaf, trace
 from packcalc.layout_findings import count, string_cables
 from packcalc.places.branches import (
@@ -15,6 +15,7 @@ from packcalc.places.branches import (
     OWN_FUSE,
     charging,
     ends_at_inlet,
+    fuse_perhaps,
     inlets,
     loss_open,
     own_fuse,
@@ -90,7 +91,8 @@ class Wire:
         remedies: that would put a fuse of its own into the loop.
         to_inlet: whether it ends at the charge inlet.
         tap: where it is counted as leaving, in words, if nobody said where it does; else empty.
-        perhaps: a fuse of its own that may stand in this pole, where nobody said in how many.
+        perhaps: a fuse of its own that may stand in this pole, where nobody said in how many,
+            or whether there is one.
     """
 
     key: str
@@ -125,7 +127,7 @@ def chafed_wires(shared: Shared) -> Iterator[Loop]:
 
 def undescribed_routes(brief: Brief) -> tuple[Route, ...]:
     """Charge cables that no branch describes in full: with as much length and no more copper."""
-    told = _described(brief)
+    told = described_cables(brief)
     return tuple(r for r in brief.cables.route
                  if r.carries == "charging" and r.name not in told)
 
@@ -133,7 +135,7 @@ def undescribed_routes(brief: Brief) -> tuple[Route, ...]:
 def fused_inlet(brief: Brief, route: Route | None) -> Branch | None:
     """The branch whose fuse stands at the tap of a charge cable; not that of another cable."""
     fused = [b for b in charging(brief) if b.fuse_rating.known or b.fuse_part]
-    told = _described(brief)
+    told = described_cables(brief)
     own = told.get(route.name) if route is not None else None
     if own in fused:
         return own
@@ -141,7 +143,19 @@ def fused_inlet(brief: Brief, route: Route | None) -> Branch | None:
     return next((b for b in inlets(brief) if b in fused and b not in others), None)
 
 
-def _described(brief: Brief) -> dict[str, Branch]:
+def perhaps_fused_inlets(brief: Brief, route: Route | None) -> tuple[Branch, ...]:
+    """Branches whose fuse at the tap of a charge cable nobody spoke of; of none of another cable.
+
+    One that `fused_inlet` finds ends the fault; each of these may melt before.
+    """
+    told = described_cables(brief)
+    own = told.get(route.name) if route is not None else None
+    others = tuple(b for b in told.values() if b is not own)
+    return tuple(b for b in charging(brief) if may_be_fused(brief, b) and b not in others
+                 and (b is own or b in inlets(brief)))
+
+
+def described_cables(brief: Brief) -> dict[str, Branch]:
     """Charge cables by name, each with the branch that describes it; one of its name first."""
     left = sorted((b for b in brief.branch if b.kind in CHARGING),
                   key=lambda b: CHARGING.index(b.kind))
@@ -153,6 +167,11 @@ def _described(brief: Brief) -> dict[str, Branch]:
             left.remove(own)
             found[route.name] = own
     return found
+
+
+def cables_of(brief: Brief, branch: str) -> tuple[str, ...]:
+    """The charge cable that a branch of this name describes; empty where it describes none."""
+    return tuple(name for name, own in described_cables(brief).items() if own.name == branch)
 
 
 def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
@@ -168,9 +187,11 @@ def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
 
 def _of_branch(shared: Shared, branch: Branch, several: tuple[Branch, ...]) -> Wire:
     given = sources_of(shared, branch, branch.length)
-    fuse = own_fuse(branch, given)
+    fuse, may = own_fuse(branch, given), fuse_perhaps(shared.brief, branch, given)
     own = fuse if branch.fused_poles == "both" else ()
-    perhaps = fuse if shared.brief.branch_open(branch, "fused_poles") else ()
+    poles_open = shared.brief.branch_open(branch, "fused_poles")
+    perhaps = (*(fuse if poles_open else ()),
+               *(may if poles_open or branch.fused_poles == "both" else ()))
     hot, _ = branch_loops(branch.length, branch.section, hottest_class(shared.brief, branch))
     pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
         or branch.fuse_part else ", no fuse of its own stated"
@@ -178,9 +199,10 @@ def _of_branch(shared: Shared, branch: Branch, several: tuple[Branch, ...]) -> W
                 f"mid-pack leak and chafed wire of {branch.name}{pole}", given, own, branch.taps,
                 one_conductor(branch.length, branch.section),
                 branch_wires(hot, own_fuses(shared.brief, branch, 1)),
-                loss_open(shared, branch, own, 1),
+                loss_open(shared, branch, (*own, *perhaps), 1),
                 stands(shared, branch),
-                shared.traction_names if branch.taps == BUS else (),
+                (*(shared.traction_names if branch.taps == BUS else ()),
+                 *cables_of(shared.brief, branch.name)),
                 () if own else (OTHER_POLE_OF_BRANCH,),
                 ends_at_inlet(shared.brief, branch),
                 f"a tap {branch.taps}" if len(several) > 1 else "", perhaps)
@@ -269,7 +291,7 @@ def _with_pole(shared: Shared, wire: Wire) -> Finding:
     return in_a_row(wire.hot, (
         (inside, inside is not None), (path.fuse_resistance, fuse),
         (path.fuse_resistance, shared.strung), (path.contactor_resistance, switched),
-        (shared.pack.cable_allowance, wire.taps == BUS)),
+        (shared.pack.cables_long, wire.taps == BUS)),
         f"{wire.what} with what stands in one pole before it")
 
 

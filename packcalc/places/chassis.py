@@ -12,7 +12,6 @@ from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
 from packcalc.places.slowest import Stretch, loop_constant, slowest
 from packcalc.places.stands import MID_KEY, run_on_one_side
-from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import (
     ACTS,
@@ -117,7 +116,7 @@ def way_back(shared: Shared, pair: Pair) -> Finding:
     much in their way: their current is counted no higher.
     """
     path, inside = shared.brief.path, string_cables(shared.brief)
-    return in_a_row(shared.pack.cable_allowance, (
+    return in_a_row(shared.pack.cables_long, (
         (inside, inside is not None), (path.fuse_resistance, pair.fused or shared.mid_open),
         (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
         (path.contactor_resistance, pair.contactor)),
@@ -249,10 +248,10 @@ def inside_module(shared: Shared) -> Loop:
         if back.known else None
     return replace(
         asked, feeds="cells between the two faults, 1 to all", sizes=False, inherent=True,
-        lowest=trace(prospective_fault_current, "lowest current of the second chassis fault",
-                     voltage=cell.voltage_empty, resistance=loop,
-                     note=asked.lowest.note if only_at_most(asked.lowest) else
-                     "one cell between the faults; a poor contact makes it lower still"),
+        lowest=shared.bounded(trace(
+            prospective_fault_current, "lowest current of the second chassis fault",
+            voltage=cell.voltage_empty, resistance=loop,
+            note="one cell between the faults; a poor contact makes it lower still")),
         devices=tuple(replace(d, drop=drop) if d.drop is not None else d for d in asked.devices),
         notes=(CELL_LOWEST, *asked.notes))
 

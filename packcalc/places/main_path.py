@@ -8,9 +8,11 @@ from packcalc import electrical as el
 from packcalc.brief import Branch, Route
 from packcalc.feeds import hottest_class, own_fuses
 from packcalc.findings import Finding, leaf, trace, untold_of, with_more
-from packcalc.places.branches import OWN_FUSE, inlets, loss_open
-from packcalc.places.chafed import ASK_CABLE, fused_inlet
-from packcalc.places.shared import Shared, beyond, branch_fuse
+from packcalc.places.branches import (
+    OWN_FUSE, fuse_perhaps, inlets, loss_open, own_fuse,
+)
+from packcalc.places.chafed import ASK_CABLE, fused_inlet, perhaps_fused_inlets
+from packcalc.places.shared import Shared, beyond
 from packcalc.places.slowest import UNTOLD, pair, route_conductor, route_loop
 from packcalc.protect.branch_figures import (
     FUSE_LOSS, at_most, branch_loops, branch_wires, branch_withstand, open_length,
@@ -18,7 +20,6 @@ from packcalc.protect.branch_figures import (
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import COVER, MID_FUSE, TRIP, Loop
 from packcalc.protect.strings import pair_resistance
-from packcalc.value import replace
 
 STRING_ENDS = ("counted behind the string contactors, where the strings join; ahead of them it is "
                "the place of one string shorted before its fuse")
@@ -69,12 +70,16 @@ def cable(shared: Shared, route: Route) -> Loop:
 
 
 def inlet(shared: Shared, route: Route | None) -> Loop:
-    """The charge inlet; its own fuse counts where a branch states one."""
-    own = fused_inlet(shared.brief, route)
+    """The charge inlet; its own fuse counts where a branch states one, and may melt unspoken of."""
+    brief = shared.brief
+    own = fused_inlet(brief, route)
     length = route.length if route else shared.reach
     given = shared.bus(length, at_inlet=True)
-    fuse = (replace(branch_fuse(own), sees=given["all_sources"]),) if own else ()
-    open_ = loss_open(shared, own, fuse, 2) if own else ()
+    fuse = own_fuse(own, given) if own else ()
+    may = [(b, fuse_perhaps(brief, b, given)) for b in perhaps_fused_inlets(brief, route)]
+    open_ = next((words for branch, fuses in ((own, fuse), *may) if branch is not None
+                  if (words := loss_open(shared, branch, fuses, 2))), ())
+    may_melt = (one for _, fuses in may for one in fuses)
     given["notes"] = (*given["notes"], *open_, CHARGER_SIDE, INLET_AT)
     lowest, common, outside = _lowest_at_inlet(shared, route, own, FUSE_LOSS if open_ else "")
     area, cables = route_conductor(shared.brief, route) if route else (None, None)
@@ -84,7 +89,7 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
         lowest=lowest, common=common, outside=outside,
         **_slowest_to_inlet(shared, route),
         devices=(*fuse, *shared.upstream, shared.contactors),
-        passed=(*shared.middle(), *shared.to_inlet()),
+        passed=(*may_melt, *shared.middle(), *shared.to_inlet()),
         own_wire=branch_withstand(area, route.insulation_class)
         if route and area.known else None,
         cables=(*shared.traction_names, *((route.name,) if route else ())),
@@ -127,7 +132,7 @@ def _lowest_at_inlet(shared: Shared, route: Route | None, own: Branch | None,
                   note=at_most(loss, length), voltage=shared.pack.rest_low_voltage,
                   resistance=loop),
             _sum(shared.down_the_cables, cable), _sum(beyond(
-                shared.pack, shared.pack.cable_allowance), cable))
+                shared.pack, shared.pack.cables_long), cable))
 
 
 def _told_loop(shared: Shared) -> Finding:

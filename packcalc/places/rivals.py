@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from packcalc.findings import Finding
+from packcalc.findings import Finding, untold_of, with_more
 from packcalc.protect.branch_figures import AT_MOST, only_at_most, told_with_bound
 from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace, Loop, Source
 from packcalc.value import replace
@@ -23,20 +23,22 @@ def _worst(group: list[FaultPlace]) -> FaultPlace:
     """The worst of rivals, with all of them in its first note, worst first.
 
     Its highest current, and of one wire at several taps each figure and answer, is the worst of
-    them all: a tap left open is told no milder than any.
+    them all: a tap left open is told no milder than any. Another one of which not all is shown
+    may be worse: the title names it too, and the lowest current is only at most.
     """
     ranked = sorted(group, key=_gravity, reverse=True)
     worst = ranked[0]
     if worst.loop.rival is None:
         return worst
     each = "; ".join(f"{p.loop.rival.name} {_told(p)}" for p in ranked if p.loop.rival is not None)
-    title = f"{worst.title}, at worst that of {worst.loop.rival.name}"
+    title = f"{worst.title}, at worst that of {worst.loop.rival.name}{_open_words(ranked[1:])}"
     first = f"{worst.loop.rival.words}: {each}{_highest(ranked)}"
     fed = _fed(ranked)
     found = replace(
         worst, at_highest=_gravest(p.at_highest for p in ranked),
         others=tuple(one for _, one in fed), loop=replace(
-            _strongest(ranked), title=title, notes=(first, *worst.loop.notes),
+            _strongest(ranked), title=title,
+            lowest=_or_less(worst.lowest, ranked[1:]), notes=(first, *worst.loop.notes),
             sources=tuple(source for source, _ in fed)))
     return _of_one_wire(found, first, ranked) if worst.loop.rival.one_wire else found
 
@@ -52,7 +54,9 @@ def _strongest(ranked: list[FaultPlace]) -> Loop:
 
 
 def _most(figures: Iterable[Finding]) -> Finding:
-    return max(figures, key=_value)
+    """The largest of them; or more, where any of them may be."""
+    several = tuple(figures)
+    return with_more(max(several, key=_value), untold_of(several))
 
 
 def _value(figure: Finding) -> float:
@@ -80,15 +84,27 @@ def _of_one_wire(worst: FaultPlace, first: str, ranked: list[FaultPlace]) -> Fau
 def _least(ranked: list[FaultPlace]) -> Finding:
     """The lowest current of all; only the most that it can be where that of one is open."""
     known = [p.lowest for p in ranked if p.lowest.known]
-    if not known:
-        return ranked[0].lowest
-    least = min(known, key=lambda one: one.number)
-    open_ = [p for p in ranked if not p.lowest.known or only_at_most(p.lowest)]
-    if not open_ or only_at_most(least):
-        return least
-    whose = open_[0].loop.rival
-    return least.called(note=f"{AT_MOST}: that of {whose.name if whose else open_[0].title} may "
-                             "be less")
+    return _or_less(min(known, key=lambda one: one.number), ranked) if known else ranked[0].lowest
+
+
+def _or_less(lowest: Finding, others: list[FaultPlace]) -> Finding:
+    """A lowest current; only the most that it can be where that of another one is open."""
+    open_ = [p for p in others if not p.lowest.known or only_at_most(p.lowest)]
+    if not open_ or not lowest.known or only_at_most(lowest):
+        return lowest
+    return lowest.called(note=f"{AT_MOST}: that of {_name(open_[0])} may be less")
+
+
+def _open_words(others: list[FaultPlace]) -> str:
+    """Which of the other rivals may be worse, not all of it being shown; empty for none."""
+    names = list(dict.fromkeys(_name(p) for p in others if not p.lowest.known
+                               or any(one.clears is None for one in p.answers)))
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f" as far as is known (not shown: {names[0]}{more})" if names else ""
+
+
+def _name(place: FaultPlace) -> str:
+    return place.loop.rival.name if place.loop.rival is not None else place.title
 
 
 def _fed(ranked: list[FaultPlace]) -> list[tuple[Source, Cleared]]:
@@ -119,7 +135,7 @@ def _highest(ranked: list[FaultPlace]) -> str:
     if not told:
         return ""
     most, whose = max(told, key=lambda one: one[0].number)
-    return f"; the highest, all sources, {most.shown}: {whose}"
+    return f"; the highest, all sources, {most.least}{most.shown}: {whose}"
 
 
 def _gravity(place: FaultPlace) -> tuple[int, int, int, bool, float]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
-from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, traction_open
+from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, summed, untold_in
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.layout_findings import count
 from packcalc.pack import PackModel
@@ -14,17 +14,15 @@ from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of
 from packcalc.places.slowest import Stretch, loop_constant, slowest, traction, traction_pole
 from packcalc.places.stands import (
-    MID_KEY, MID_PERHAPS, PERHAPS, contactor_words, fuse_stands, mid_fuse_open,
+    INSIDE_KEY, MID_KEY, MID_PERHAPS, PERHAPS, contactor_words, fuse_in_disconnect, fuse_stands,
+    mid_fuse_open,
 )
 from packcalc.protect.branch_figures import at_most, only_at_most
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.contactor import ringing_bound
-from packcalc.protect.faults import (
-    fault_loop_inductance, fault_time_constant, parallel_source_current,
-)
+from packcalc.protect.faults import fault_loop_inductance
 from packcalc.protect.places import (
     CHARGE_KEY, CONTACTOR, FUSE, LIMIT, Device, Loop, Source, drop_each, falls_from,
-    resistance_left,
 )
 from packcalc.protect.string_shares import string_share
 from packcalc.value import replace, value_object, worked_once
@@ -47,6 +45,10 @@ WORTH_SAYING = 0.98
 STRONGER = ("a charge contactor that breaks what the trips leave it, or a quicker fuse of the "
             "charge cable")
 SAY_MID = "say after which module a fuse sits inside the string, or 0 (pack.fuse_after)"
+SAY_INSIDE = ("a disconnect without a fuse (fuse_inside = no), or its fuse entered as one of its "
+              "own (pack.fuse_after, pack.disconnect_after, parts.mid_fuse)")
+SAY_FUSE = ("say whether a fuse of its own stands there: branch.fuse_rating with what is printed "
+            'on it, or "none"')
 NO_FUSE_NOTE = "no fuse stands in this loop"
 ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
 
@@ -163,16 +165,18 @@ class Shared:
         return f"{'string ' if self.strung else ''}contactor of that pole alone"
 
     def middle(self, *, chassis: bool = False) -> tuple[Device, ...]:
-        """A mid-pack fuse of its own in a loop of pole fuses: it may melt before one of them.
+        """Fuses of their own between the modules in a loop of pole fuses: they may melt before.
 
         One that nobody spoke of may stand there: it takes, and ends nothing.
 
         Args:
             chassis: whether the loop is one string's through the chassis; else from pole to pole.
         """
-        if not (self.mid_open or "mid-pack" in self.stands) or self.mid is self.main:
-            return ()
-        return (replace(self.mid, paths=1 if chassis else self.feeds.strings),)
+        inside = fuse_in_disconnect(self.brief, self.series)
+        there = (self.mid_open or "mid-pack" in self.stands) and self.mid is not self.main
+        return tuple(replace(one, paths=1 if chassis else self.feeds.strings) for one in (
+            *((self.mid,) if there else ()),
+            *((Device(INSIDE_KEY, inside, FUSE),) if inside else ())))
 
     def to_inlet(self, breaks: tuple[tuple[Finding, Finding], ...] = ()) -> tuple[Device, ...]:
         """The charge contactor of a loop beyond it: a trip may tear it open before others clear.
@@ -226,9 +230,8 @@ class Shared:
         """What the other strings push into a shorted run."""
         if run.pushed is None or run.outside is None:
             return ()
-        rise = trace(fault_time_constant, "time constant of what the others push in",
-                     inductance=self.feeds.of_run(2 * self.series - run.modules),
-                     resistance=run.outside)
+        rise = loop_constant(self.feeds.of_run(2 * self.series - run.modules), run.outside,
+                             "time constant of what the others push in")
         return (Source("other strings", run.pushed, _in_loop(self.faulted, rise)),)
 
     @property
@@ -314,7 +317,8 @@ class Shared:
         if "pole" not in self.stands or not first.current.known:
             return given
         back = with_sources(first.current, others, "current of the bus, back through the main fuse")
-        given["notes"] = (*given["notes"], BACKWARD.format(current=back.shown))
+        given["notes"] = (*given["notes"], BACKWARD.format(
+            current=f"{back.shown}{', or more' if back.untold_more else ''}"))
         given["backward"] = (replace(self.main, sees=back),)
         return given
 
@@ -352,7 +356,7 @@ class Shared:
         known: dict = {
             "feeds": self.all_modules, "voltage": self.pack.full_voltage,
             "highest": self.feeds.faults.highest, "lowest": self.feeds.faults.lowest} | given
-        known["lowest"] = self._bounded(known["lowest"])
+        known["lowest"] = self.bounded(known["lowest"])
         if "inductance" not in known:
             known |= self.slowest_loop(*self.traction)
         least = known.pop("resistance", self.pack.resistance_initial)
@@ -363,8 +367,7 @@ class Shared:
         counted = {d.key for d in known["devices"]}
         known["passed"] = _in_loop((d for d in known.get("passed", ()) if d.key not in counted),
                                    known["time_constant"])
-        if any(d.name == MID_PERHAPS for d in known["passed"]):
-            known["remedies"] = (SAY_MID, *known.get("remedies", ()))
+        known["remedies"] = (*_say(known["passed"]), *known.get("remedies", ()))
         shares = self._shares(known["devices"], known["lowest"], common)
         # The sweep asks for every share; words are lost on what the main fuse alone takes away.
         if shares and shares[-1].number < WORTH_SAYING * shares[-1].inputs[0].number:
@@ -372,10 +375,10 @@ class Shared:
                 strings=self.feeds.strings, share=shares[-1].shown))
         return Loop(key, title, **known, shares=shares)
 
-    def _bounded(self, lowest: Finding) -> Finding:
-        """A lowest current through traction cables whose length is left open: only at most."""
-        why = traction_open(self.brief)
-        if not why or only_at_most(lowest) or not _through(lowest, self.pack.cable_allowance):
+    def bounded(self, lowest: Finding) -> Finding:
+        """A lowest current through conductors of which something is left open: only at most."""
+        why = untold_in(self.brief, self.pack, lowest)
+        if not why or only_at_most(lowest):
             return lowest
         return lowest.called(note=at_most(why, lowest.note))
 
@@ -432,10 +435,10 @@ class Shared:
     @worked_once
     def down_the_cables(self) -> Finding | None:
         """What all strings pass up to the far end of the traction cables; None without strings."""
-        if self.behind_main is None or not self.pack.cable_allowance.known:
+        if self.behind_main is None or not self.pack.cables_long.known:
             return self.behind_main
         return trace(el.resistance_sum, "main fuse and conductors that all strings pass",
-                     unit="mΩ", first=self.behind_main, second=self.pack.cable_allowance)
+                     unit="mΩ", first=self.behind_main, second=self.pack.cables_long)
 
 
 def whole_drop(feeds: Feeds, outside: Finding | None = None) -> Finding | None:
@@ -446,7 +449,7 @@ def whole_drop(feeds: Feeds, outside: Finding | None = None) -> Finding | None:
         outside: most resistance outside the modules; None counts path and traction cables.
     """
     pack = feeds.pack
-    external = outside or beyond(pack, pack.cable_allowance)
+    external = outside or beyond(pack, pack.cables_long)
     if external is None or not external.known:
         return None
     return trace(drop_each, external=external, cells=cells_in_series(feeds))
@@ -466,27 +469,26 @@ def beyond(pack: PackModel, further: Finding) -> Finding | None:
                  first=pack.path, second=further)
 
 
-def _through(finding: Finding, part: Finding) -> bool:
-    """Whether a figure rests on a part of the loop; not where that was taken out again."""
-    if finding.formula is part.formula and finding.value == part.value:
-        return True
-    left = finding.formula is not None and finding.formula.function is resistance_left
-    return not left and any(_through(one, part) for one in finding.inputs)
-
-
 def branch_fuse(branch: Branch) -> Device:
     """The fuse of a branch, its rated current as the brief gives it."""
-    return Device(f"branch_fuse.{branch.name}", f"fuse of {branch.name}", FUSE, branch.fuse_rating)
+    return Device(f"branch_fuse.{branch.name}", f"fuse of {branch.name}", FUSE,
+                  branch.fuse_rating)
+
+
+def _say(passed: tuple[Device, ...]) -> tuple[str, ...]:
+    """What to say of fuses that may stand in a loop and that nobody spoke of."""
+    mid = any(d.name == MID_PERHAPS for d in passed)
+    inside = any(d.key == INSIDE_KEY for d in passed)
+    own = any(d.kind == FUSE and d.name.endswith(PERHAPS) and d.name != MID_PERHAPS
+              and d.key != INSIDE_KEY for d in passed)
+    return (*((SAY_MID,) if mid else ()), *((SAY_INSIDE,) if inside else ()),
+            *((SAY_FUSE,) if own else ()))
 
 
 def with_sources(first: Finding, sources: Iterable[Source],
                  title: str = "highest current, all sources") -> Finding:
     """A current, of the battery where no title says otherwise, with every source of known one."""
-    total = first
-    for source in sources:
-        if source.current.known:
-            total = trace(parallel_source_current, title, first=total, second=source.current)
-    return total
+    return summed(first, (source.current for source in sources), title)
 
 
 def _in_loop(devices: Iterable[Device], constant: Finding) -> tuple[Device, ...]:

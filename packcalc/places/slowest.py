@@ -12,15 +12,12 @@ from functools import reduce
 
 from packcalc import electrical as el
 from packcalc.brief import Brief, Route
-from packcalc.conductors import copper_resistance
 from packcalc.findings import Finding, leaf, trace, with_more
+from packcalc.layout_findings import named_loop
 from packcalc.parts import CABLE
 from packcalc.protect.branch_figures import (
-    ONE_HIGH,
-    TABLE_AT,
     cold_conductor,
     open_length,
-    wire_resistance,
 )
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.faults import fault_loop_inductance, fault_time_constant
@@ -87,20 +84,14 @@ def route_loop(brief: Brief, route: Route, sized: Iterable[RouteResult]) -> Find
     Of a cable that the brief names and no section of the table is small enough for, by its copper.
     """
     own = next((r for r in sized if r.asked.name == route.name), None)
-    area, cables = route_conductor(brief, route)
+    area, _ = route_conductor(brief, route)
     chosen = own.chosen if own is not None else None
     if chosen is not None and chosen.loop_resistance is not None \
             and (not area.known or chosen.candidate.name == route.cable):
         return chosen.loop_resistance
-    if not area.known:
-        return leaf(f"loop resistance of {route.name}", "R_loop", "mΩ", None, "given",
-                    note=area.note)
-    hot = trace(copper_resistance, "resistance of 1 mm² at the insulation's temperature",
-                resistance=ONE_HIGH, at=TABLE_AT, temperature=route.insulation_class)
-    one = trace(wire_resistance, "one conductor, hot", length=route.length, one=hot, area=area,
-                cables=cables)
-    return trace(el.resistance_sum, f"loop resistance of {route.name}", unit="mΩ", first=one,
-                 second=one)
+    copper = named_loop(brief, route)
+    return copper if copper is not None else leaf(
+        f"loop resistance of {route.name}", "R_loop", "mΩ", None, "given", note=area.note)
 
 
 def traction(brief: Brief) -> list[Stretch]:

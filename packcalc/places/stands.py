@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from packcalc.brief import Brief
+from packcalc.parts import DISCONNECT
 
 MID_KEY = "midpack_fuse"
 PERHAPS = " (if one stands there)"
 MID_PERHAPS = f"mid-pack fuse{PERHAPS}"
+INSIDE_KEY, INSIDE = "disconnect_fuse", "fuse inside the service disconnect"
+BETWEEN_MODULES = (MID_KEY, INSIDE_KEY)
 
 
 def contactor_words(strings: bool) -> str:
@@ -26,6 +29,23 @@ def mid_fuse_open(brief: Brief, series: int) -> bool:
     """Whether one may sit inside the string: nobody said, and no other entry puts one there."""
     return series > 1 and not brief.pack.fuse_after.known \
         and "mid-pack" not in fuse_stands(brief, series)
+
+
+def fuse_in_disconnect(brief: Brief, series: int) -> str:
+    """Name of a fuse in the named disconnect that the brief counts on nowhere; empty for none.
+
+    The parts list puts it into the loop, whatever the brief says, and no sheet tells what it does.
+    One of which list or brief leave open whether it stands there may.
+    """
+    use, at, counted = brief.parts, brief.pack.disconnect_after, brief.pack.fuse_after
+    inside = use.list.part(DISCONNECT, use.disconnect).fuse_inside if use.disconnect else "no"
+    nowhere = series < 2 or at.known and not 0 < at.number < series
+    own = at.known and counted.known and at.number == counted.number
+    if inside == "no" or nowhere or own:
+        return ""
+    # A main fuse between the modules of which nobody said where may be that very one.
+    apart = counted.known or "mid-pack" not in brief.path.main_fuse
+    return INSIDE if inside and at.known and apart else f"{INSIDE}{PERHAPS}"
 
 
 def run_on_one_side(brief: Brief, series: int) -> int:

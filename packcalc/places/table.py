@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from packcalc.feeds import Feeds
 from packcalc.findings import Finding
 from packcalc.places.branches import along_branches
-from packcalc.places.chafed import chafed_wires
+from packcalc.places.chafed import cables_of, chafed_wires
 from packcalc.places.chassis import through_chassis
 from packcalc.places.main_path import box, cable, inlet, terminals
 from packcalc.places.modules import module, section
@@ -71,6 +71,14 @@ def _loops(shared: Shared) -> Iterator[Loop]:
     yield section(shared)
     yield module(shared)
     yield from within_strings(shared)
-    yield from along_branches(shared)
+    yield from _along_branches(shared)
     yield from through_chassis(shared)
     yield from chafed_wires(shared)
+
+
+def _along_branches(shared: Shared) -> Iterator[Loop]:
+    """Each of them; the far end of one that describes a charge cable runs through that cable."""
+    own = {f"branch.{b.name}.after": cables_of(shared.brief, b.name)
+           for b in shared.brief.branch}
+    for loop in along_branches(shared):
+        yield replace(loop, cables=(*loop.cables, *own.get(loop.key, ())))

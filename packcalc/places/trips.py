@@ -157,7 +157,7 @@ def fault_cell(feeds: Feeds, loops: Sequence[Loop]) -> Finding:
     whole = trace(fault_cell_voltage, "voltage left on a cell, the whole pack shorted",
                   current=feeds.faults.lowest,
                   external=trace(el.resistance_sum, "path and cables outside the modules",
-                                 unit="mΩ", first=pack.path, second=pack.cable_allowance),
+                                 unit="mΩ", first=pack.path, second=pack.cables_long),
                   cells=count("cells in series", "n", sum(s * c for s, c in parts)))
     alone = [trace(fault_cell_voltage, f"voltage left on a cell, one module shorted {how}",
                    current=loop.lowest, external=device.drop,

@@ -9,9 +9,11 @@ from __future__ import annotations
 import functools
 
 from packcalc import transients as tr
-from packcalc.conductors import adiabatic_constant, cable_withstand, copper_resistance
+from packcalc.conductors import (
+    ONE_HIGH, TABLE_AT, adiabatic_constant, cable_withstand, copper_resistance, wire_resistance,
+)
 from packcalc.electrical import resistance_sum
-from packcalc.findings import Finding, Origin, formula, largest, leaf, trace
+from packcalc.findings import OR_LESS, Finding, Origin, formula, largest, leaf, trace, with_more
 from packcalc.part_checks.precharge_wires import ResistorCurrent, wires_load
 from packcalc.part_formulas import loss_resistance
 from packcalc.parts import FusePart
@@ -23,15 +25,10 @@ AT_MOST = "at most this"
 FUSE_LOSS = ("the resistance of the branch's own fuse takes from it and is not known; "
              "ask for its power loss at rated current")
 SENSE, PRECHARGE = "sense", "pre-charge"
-# Ω/m of 1 mm²: the dearest and the plainest copper of IEC 60228, and bare annealed copper.
-ONE_HIGH = leaf("highest resistance of copper for each metre of 1 mm²", "r_1", "mΩ/m", 20.55e-3,
-                "computed", source="iec-60228",
-                note="class 5, tinned: 13.7 mΩ/m at 1.5 mm², 20 °C")
+# Ω/m of 1 mm²: bare annealed copper.
 ONE_LOW = leaf("lowest resistance of copper for each metre of 1 mm²", "r_1", "mΩ/m", 17.24e-3,
                "remembered, consistent", source="packcalc-rule", origin=RULE,
                note="annealed copper of full section at 20 °C; IEC 60228 lies 5 to 16 % above")
-TABLE_AT = leaf("temperature of the resistance table", "θ_0", "°C", 293.15, "read",
-                source="iec-60228")
 COLDEST = leaf("coldest wire that is counted", "θ", "°C", 273.15 - 50.0, "assumed",
                source="packcalc-rule", origin=RULE,
                note="lower end of the copper formula's range: the time constant errs long")
@@ -57,20 +54,6 @@ def branch_resistance(length, one, area):
         25.688
     """
     return 2.0 * length * one * 1e-6 / area
-
-
-@formula(title="resistance of one conductor", symbol="R_w", unit="mΩ", text="R_w = l·r_1/(n·S)",
-         inputs={"length": "l [m] one way", "one": "r_1 [mΩ/m] of 1 mm²",
-                 "area": "S [mm²] of one cable", "cables": "n [] cables a pole"},
-         basis="definition", valid="copper; cables alike")
-def wire_resistance(length, one, area, cables):
-    """One conductor of a run, of one cable or several side by side.
-
-    Examples:
-        >>> round(wire_resistance(2.5, 20.55e-3, 4e-6, 1) * 1e3, 3)
-        12.844
-    """
-    return length * one * 1e-6 / (cables * area)
 
 
 @formula(title="resistance with the branch in the loop", symbol="R", unit="mΩ",
@@ -224,11 +207,13 @@ class BranchAsked:
         section, insulation_voltage, insulation_class: of the conductor.
         fused_poles: "one" or "both".
         poles_open: whether nobody said which: "one", with two fuses in the lowest current.
+        fuse_untold: whether nobody said if it has a fuse.
         upstream_open: what is counted of traction cables of unknown length before it; else empty.
         hottest: class that its conductor counts with for the lowest current; None for its own.
         fuse: its data sheet as far as known.
         capacitance: of the load's input, at its upper tolerance.
-        near: length counted where capacitors feed it, which errs short; None for its length.
+        near: length counted where capacitors feed it, or less where it is left open; None for its
+            length.
         at_charge: what closes onto it at every charge; None where nothing does.
         highest_voltage: highest working voltage of the pack.
         fault_highest: what its fuse must break at the worst of all fault places, every source.
@@ -285,6 +270,7 @@ class BranchAsked:
     at_charge: AtCharge | None = None
     hottest: Finding | None = None
     poles_open: bool = False
+    fuse_untold: bool = False
     upstream_open: str = ""
 
     @property
@@ -304,8 +290,9 @@ class BranchAsked:
 
     @property
     def fuse_open(self) -> bool:
-        """Whether it has a fuse, and nobody said what that puts into the loop."""
-        return self.own_fuses is None and (self.fuse.rating.known or bool(self.fuse.name))
+        """Whether it has a fuse, or may, and nobody said what that puts into the loop."""
+        return self.own_fuses is None and (
+            self.fuse.rating.known or bool(self.fuse.name) or self.fuse_untold)
 
 
 @value_object
@@ -448,6 +435,8 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
     hot, low = branch_loops(asked.length, asked.section, asked.hottest or asked.insulation_class)
     if asked.near is not None:
         _, low = branch_loops(asked.near, asked.section, asked.insulation_class)
+        if low.known and asked.near.may_be_less:
+            low = low.called(note=f"copper alone{OR_LESS}{asked.near.may_be_less}")
     return BranchDuty(
         load=_load(asked),
         resistance_low=low,
@@ -470,9 +459,12 @@ def branch_duty(asked: BranchAsked) -> BranchDuty:
 def _pulse(title: str, resistance: Finding, capacitance: Finding, voltage: Finding | None,
            note: str = "") -> Finding:
     """Of a capacitor that fills or empties through the branch."""
-    return _maybe(discharge_integral, title,
-                  note=f"{note}copper of the branch alone{'' if note else ' in the loop'}: errs "
-                       "high", capacitance=capacitance, voltage=voltage, resistance=resistance)
+    open_ = resistance.may_be_less
+    side = "" if open_ else ": errs high"
+    return with_more(_maybe(
+        discharge_integral, title,
+        note=f"{note}copper of the branch alone{'' if note else ' in the loop'}{side}",
+        capacitance=capacitance, voltage=voltage, resistance=resistance), open_)
 
 
 def branch_withstand(section: Finding, insulation_class: Finding, open_: bool = False) -> Finding:

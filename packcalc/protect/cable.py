@@ -40,6 +40,7 @@ from packcalc.checks import (
     word_fact,
 )
 from packcalc.conductors import (
+    TABLE_AT,
     adiabatic_constant,
     cable_fault_integral,
     minimum_section,
@@ -48,9 +49,9 @@ from packcalc.conductors import (
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import OR_LESS, Finding, largest, leaf, smallest, trace
+from packcalc.layout_findings import of_copper
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
-from packcalc.protect.branch_figures import ONE_HIGH, TABLE_AT, wire_resistance
 from packcalc.protect.route_figures import (
     NOBODY,
     Duty,
@@ -70,9 +71,8 @@ from packcalc.value import replace, value_object
 Made = TypeVar("Made")
 OVERLOAD = "Overload protection"
 WHOLE_RANGE = "largest I²t of the whole fault range, see who clears"
+SOME_LEFT = "some of it nobody ends, or is shown to end"
 THINNER = "none: thinner than every section of the table"
-ONE_METRE = leaf("a metre of cable", "l", "m", 1.0, "definition")
-ONE_CABLE = leaf("cables", "n", "", 1.0, "definition")
 
 
 @value_object
@@ -109,7 +109,7 @@ class RunChoice:
 
 
 # What is asked of a route besides its load, its way and its sections: who clears a fault in it.
-_OF_FAULTS = ("let_through", "overload", "unended", "protected_by")
+_OF_FAULTS = ("let_through", "overload", "unended", "protected_by", "fuse_lost", "fuse_open")
 
 
 class _Worked:
@@ -276,15 +276,8 @@ def _thin_section(own: RouteAsked, part: CablePart) -> Section:
     """A cable below the table: its maker's current, and its resistance or that of its copper."""
     assert part.section is not None
     return Section(THINNER, part.section, _makers_current(own, part) or leaf(
-        "maker's current", "I", "A", None, "given"), part.resistance_per_length or _of_copper(
+        "maker's current", "I", "A", None, "given"), part.resistance_per_length or of_copper(
             part.section), TABLE_AT, next_gauge(part.section.number))
-
-
-def _of_copper(section: Finding) -> Finding:
-    """Highest resistance that IEC 60228 leaves so much copper."""
-    return trace(wire_resistance, f"highest resistance of {section.shown} of copper at 20 °C",
-                 symbol="r_0", unit="mΩ/m", length=ONE_METRE, one=ONE_HIGH, area=section,
-                 cables=ONE_CABLE)
 
 
 def _makers_current(own: RouteAsked, part: CablePart) -> Finding | None:
@@ -316,7 +309,7 @@ def _own_checks(asked: RouteAsked, duty: Duty, figures: Figures,
     """What the cable's own sheet says besides the table."""
     same = abs(figures.section.resistance_at.number - 293.15) < 1e-6
     thin = figures.section.size == THINNER
-    most = _of_copper(figures.section.area) if thin else figures.section.resistance
+    most = of_copper(figures.section.area) if thin else figures.section.resistance
     return [
         judge("Temperature class of the insulation", "thermal load", part.insulation_class,
               "at least", asked.insulation_class, missing=f"{SILENT}the temperature class",
@@ -410,14 +403,17 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     stage = "fault range"
     if figures.refusal or figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
-    let_through = _where_ended(asked, "some of it is left to nobody", judge(
+    # Who is not shown to clear says more than the figure that lacks, and no curve would mend it.
+    let_through = _where_ended(asked, SOME_LEFT, judge(
         "Let-through of the fuse", stage, figures.withstand, "at least", asked.let_through,
         reason=WHOLE_RANGE,
         remedy="a larger section, a faster fuse or a quicker trip",
-        missing="the fuse's total clearing I²t at the highest working voltage must be at most "
+        missing=asked.fuse_lost or asked.fuse_open or
+        "the fuse's total clearing I²t at the highest working voltage must be at most "
         f"{figures.withstand.shown} at every current from {asked.fault_lowest.shown} to "
         f"{asked.fault_highest.shown}; ask for the curve, the worst point often lies between"))
-    if asked.let_through is not None and asked.let_through.known:
+    if asked.let_through is not None and asked.let_through.known \
+            and not asked.let_through.untold_more:
         return [let_through]  # the whole range is swept: the counted time is no longer the worst
     integral = (trace(cable_fault_integral, "I²t of the lowest fault over the counted time",
                       current=asked.fault_lowest, time=asked.counted_time)
@@ -433,8 +429,10 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
 
 def _where_ended(asked: RouteAsked, words: str, held: Check) -> Check:
     """No pass while a fault place whose current runs through this cable is left to nobody."""
-    return held if held.verdict != PASS or not asked.unended else replace(
-        held, verdict=CAUTION, reason=f"{held.reason}; {words}")
+    if not asked.unended or held.verdict not in (PASS, NOT_EVALUATED):
+        return held
+    return replace(held, reason=f"{held.reason}; {words}",
+                   verdict=CAUTION if held.verdict == PASS else NOT_EVALUATED)
 
 
 def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
@@ -470,6 +468,8 @@ def _as_shown(shown: Check, capacity: Finding) -> Check:
     if shown.demand is capacity:
         return replace(shown, title=OVERLOAD, figure=capacity, demand=shown.figure,
                        relation="at least")
+    if shown.verdict == FAIL and shown.figure is not None and shown.demand is not None:
+        return replace(shown, title=OVERLOAD)  # a failure shows what it rests on
     return replace(shown, title=OVERLOAD, figure=capacity, demand=None, relation="",
                    reason=shown.sentence)
 
@@ -704,24 +704,31 @@ def _nobody_check(asked: RouteAsked, choices: tuple[RunChoice, ...]) -> tuple[Ch
 def _short_circuit_check(asked: RouteAsked, choices: tuple[RunChoice, ...],
                          own: tuple[RunChoice, ...]) -> tuple[Check, ...]:
     """Of the cable that the brief names, else of the smallest section that qualifies."""
+    title, stage = "Short-circuit protection", "who clears"
     by, fuse = asked.protected_by, asked.fuse_rating
+    if asked.fuse_lost:
+        return (Check(title, stage, FAIL, reason=_with_unended(asked, asked.fuse_lost),
+                      remedy="a fuse that is shown to break every fault of this cable at this DC "
+                             "voltage; a larger cable helps nobody"),)
     if not by and (fuse is None or not fuse.known):
-        return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
-                      reason="no fuse is chosen yet for this route"),)
-    if asked.let_through is not None and asked.let_through.known:
+        why = "no fuse is chosen yet for this route"
+    elif asked.let_through is not None and asked.let_through.known:
         held = next((c for c in (*own, *choices) if c.candidate), None)
         return (_where_ended(asked, asked.unended, judge(
-            "Short-circuit protection", "who clears", asked.let_through, "at most",
-            held and held.withstand,
+            title, stage, asked.let_through, "at most", held and held.withstand,
             missing=f"k²S² of {held.candidate.name} is not known" if held and held.candidate
             else "no section qualifies that could be held against it",
             reason=f"{WHOLE_RANGE}, against one cable" + (f"; by {by}" if by else ""))),)
-    if by:
-        return (Check("Short-circuit protection", "who clears", NOT_EVALUATED,
-                      reason=f"by {by}: what they let through is not shown"),)
-    return (Check("Short-circuit protection", "who clears", CAUTION,
-                  reason=f"the fuse of {asked.fuse_rating.shown}; shown only once its curve is "
-                         "held against k²S²"),)
+    elif by:
+        why = f"by {by}: what they let through is not shown"
+    else:
+        why = asked.fuse_open or (f"the fuse of {asked.fuse_rating.shown}; shown only once its "
+                                  "curve is held against k²S²")
+    return (Check(title, stage, NOT_EVALUATED, reason=_with_unended(asked, why)),)
+
+
+def _with_unended(asked: RouteAsked, why: str) -> str:
+    return f"{why}; {asked.unended}" if asked.unended else why
 
 
 def _refused(asked: RouteAsked, rule: RuleSet, why: str, verdict: str) -> RouteResult:

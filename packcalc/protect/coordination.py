@@ -6,7 +6,7 @@ points of the curves, and the worst point is printed with its current.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,7 @@ from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
 from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
 from packcalc.part_checks.closing import closing
 from packcalc.part_checks.limits import as_printed
+from packcalc.part_checks.links_beside import spoilt, spoilt_words
 from packcalc.part_checks.overload import OverloadPath, overload_checks
 from packcalc.part_checks.path_conductors import (
     ElsewhereHeat, PathConductor, as_placed, as_swept, conductor_check, overheated_words,
@@ -50,6 +51,7 @@ SWEPT = Origin("sweep from lowest to highest fault, with every break point")
 NO_SPAN = counted("no span", 0, "definition")
 ONE_SPAN = counted("spans of current that nobody opens", 1, "definition", SWEPT)
 MOST_PAIRS = 12
+MOST_TITLES = 3  # of open places in one reason
 ARC_SOURCE = "nfpa-70e-2018"
 LONGEST_ARC = leaf("longest exposure to an arc", "T", "s", 2.0, "read", source=ARC_SOURCE,
                    note="no device, or a slower one: two seconds, then a person has moved away")
@@ -238,8 +240,9 @@ def _heat_holds(asked: CoordinationAsked, swept: Sweep) -> bool:
 
 
 def _candidate(asked: CoordinationAsked, swept: Sweep) -> Candidate:
-    checks = (_range_check(asked, swept), *_cable_checks(asked, swept, _worst_heat(asked, swept)),
-              _withstand_check(asked, swept))
+    checks = _untold(asked, swept, lambda made: (
+        _range_check(asked, made), *_cable_checks(asked, made, _worst_heat(asked, made)),
+        _withstand_check(asked, made)))
     limit = 0.0 if swept.contactor.reasons else swept.contactor.limit
     facts = (_counts("fuse counts from", swept.fuse.low),
              _counts("contactor counts up to", limit),
@@ -366,6 +369,31 @@ def _worst_arc(asked: CoordinationAsked, swept: Sweep) -> _Worst | None:
 
 def _checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
             others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Check, ...]:
+    """Of the pair that is held; see `_untold`."""
+    return _untold(asked, swept, lambda made: _all_checks(asked, made, heat, others))
+
+
+def _untold(asked: CoordinationAsked, swept: Sweep,
+            of: Callable[[Sweep], tuple[Check, ...]]) -> tuple[Check, ...]:
+    """Checks of a pair; a question where they fail only on what nobody told of its loop.
+
+    A contactor that may meet a slower loop than its test had is counted on nowhere. What would
+    hold were the loop as told is no failure by that alone, and no pass either.
+    """
+    held, side = of(swept), swept.contactor
+    if not side.untold:
+        return held
+    told = of(replace(sweep(float(swept.current[0]), float(swept.current[-1]), swept.fuse,
+                            side.as_told, swept.counted_time), less=swept.less))
+    fails = {c.title for c in told if c.verdict == FAIL}
+    shown = {c.title for c in told} - fails
+    return tuple(c if c.verdict != FAIL or c.title not in shown else replace(
+        c, verdict=NOT_EVALUATED, reason=c.reason if side.untold in c.reason else
+        f"{c.reason}: {side.untold}") for c in held)
+
+
+def _all_checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
+                others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Check, ...]:
     worst = {one.name: (found, at) for one, found, at in others}
     path = overloaded(asked, swept)
     return (*_cable_checks(asked, swept, heat), *_one_pole_heat(asked, swept),
@@ -467,7 +495,10 @@ def _one_pole_open(asked: CoordinationAsked, swept: Sweep, title: str, stage: st
 
 
 def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
-    """The cable once more where only the cells' undervoltage trip sees the fault: it is slower."""
+    """The cable once more where only the cells' undervoltage trip sees the fault: it is slower.
+
+    A fuse between the modules lies in such a loop wherever the leak is beyond it.
+    """
     alone, withstand = one_pole_sweep(asked, swept), asked.cable_withstand
     worst = _worst_heat(asked, alone) if alone is not None else None
     if alone is None or worst is None or withstand is None or not withstand.known:
@@ -475,11 +506,13 @@ def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     where = (f"worst at {worst.at.shown}{overheated_words(alone, withstand.number)}, of a loop "
              "through the fuse's pole: by the fuse or on the cells' undervoltage trip, whichever "
              "comes first: the current sensor may sit in the other pole")
+    left = spoilt_words(asked.beside, alone.current, alone.time)
+    where = f"{where}; {left}" if left else where
     held = judge(f"{asked.cable_name} survives the heat of a second chassis fault", "fault range",
                  withstand, "at least", worst.value, reason=where,
                  remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
                         "sensor in each pole")
-    return (as_swept(held, alone, where),)
+    return (as_swept(held, spoilt(alone, asked.beside), where),)
 
 
 def _cable_checks(asked: CoordinationAsked, swept: Sweep,
@@ -713,7 +746,7 @@ def with_places(held: Coordination, left: Sequence[str], unshown: Sequence[str] 
                     SWEPT) if left else None
     told = "; ".join(filter(None, (
         f"Nobody opens some current of: {'; '.join(left)}" if left else "",
-        f"Nobody is shown to open some current of: {'; '.join(asked)}" if asked else "",
+        f"Nobody is shown to open some current of: {_some(asked)}" if asked else "",
         f"A mid-pack fuse that is not shown to break may melt first at {len(unshown)} places, "
         f"'{unshown[0]}' among them" if unshown else "")))
     checks = tuple(replace(
@@ -726,6 +759,13 @@ def with_places(held: Coordination, left: Sequence[str], unshown: Sequence[str] 
     governing = held.item.governing if held.sweep is None \
         else _governing(held.asked, held.sweep, alone=True)
     return replace(held, item=replace(held.item, governing=governing, checks=checks))
+
+
+def _some(titles: Sequence[str]) -> str:
+    """Titles of a few places; of many the first with how many more."""
+    more = len(titles) - MOST_TITLES
+    return "; ".join(titles) if more <= 0 else \
+        f"{'; '.join(titles[:MOST_TITLES])}; and {more} place{'s' if more > 1 else ''} more"
 
 
 def own_trip_line(asked: CoordinationAsked) -> Requirement:

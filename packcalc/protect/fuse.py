@@ -14,7 +14,7 @@ from packcalc.checks import (
     on_an_open_entry, open_of, word_fact, worst,
 )
 from packcalc.conductors import copper_resistance
-from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace
+from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace, with_more
 from packcalc.fuse_formulas import (
     COUNTED_ON, FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor,
     fuse_melting_current_demand, fuse_rating_before_conductor, fuse_rating_cable_limit,
@@ -23,7 +23,9 @@ from packcalc.fuse_formulas import (
 from packcalc.part_checks.fuse import (
     TO_SEND, FuseDemand, breaking_check, fuse_facts, fuse_part_checks, pulses, survives_closing,
 )
-from packcalc.part_checks.fusing import fusing_currents, gg_factor, part_factor
+from packcalc.part_checks.fusing import (
+    NO_TRIP, fusing_currents, gg_factor, left_unbroken, part_factor, unbroken_overload,
+)
 from packcalc.part_checks.shown import SILENT, at_voltage, rounded
 from packcalc.part_formulas import loss_resistance
 from packcalc.parts import FusePart
@@ -289,12 +291,14 @@ def _carries_load(figure: Finding, duty: FuseDuty) -> Check:
     title = "Carries the continuous load"
     check = judge(title, "thermal load", figure, "at least", duty.least_rating,
                   missing=duty.least_rating.note, remedy="a larger rating; a cooler box")
-    if check.verdict != PASS or duty.conductor_known:
+    if check.verdict not in (PASS, CAUTION) or duty.conductor_known:
         return check
     return Check(title, "thermal load", NOT_EVALUATED, figure, duty.least_rating, "at least",
-                 "large enough before the maker's conductor factor C1, which is not known and "
-                 "may only raise the demand (0.85 in both worked examples of the guide): ask for "
-                 "it, with the section and length of what is joined to the fuse",
+                 "; ".join(filter(None, (
+                     "large enough before the maker's conductor factor C1, which is not known and "
+                     "may only raise the demand (0.85 in both worked examples of the guide): ask "
+                     "for it, with the section and length of what is joined to the fuse",
+                     check.reason if check.verdict == CAUTION else ""))),
                  "a larger rating; thicker conductors at the fuse")
 
 
@@ -309,8 +313,8 @@ def _protects_cable(figure: Finding, cable: Finding) -> Check:
 
 
 def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, missing: str,
-                   reason: str) -> Check:
-    """I2 ≤ 1.45·Iz; a caution where the link may fuse too late."""
+                   reason: str, trip: bool = True) -> Check:
+    """I2 ≤ 1.45·Iz; a caution where the link may fuse too late and a trip may end that."""
     if cable.known and cable.number == 0:
         return Check(FUSING, "thermal load", NOT_EVALUATED, None, None, "at most", NO_CABLE)
     fuses, asked = fusing_currents(figure, cable, factor)
@@ -319,7 +323,7 @@ def _fuses_in_time(figure: Finding, cable: Finding, factor: Finding | None, miss
                   reason=reason, remedy=CABLE_REMEDY)
     if cable.may_be_less:
         check = on_an_open_entry(check, f"it may be less: {cable.may_be_less}")
-    return check if check.verdict != FAIL else replace(
+    return check if check.verdict != FAIL or not trip else replace(
         check, verdict=CAUTION, reason="an overload between Iz and the conventional fusing current "
         "may last for hours: a named overload trip must end it")
 
@@ -380,32 +384,59 @@ def _pulse_through(part: FusePart, asked: FuseAsked) -> Finding | None:
                  temperature=LINK_COLD, resistance=trace(
                      loss_resistance, "resistance of the link at its rated current",
                      power=part.watt_loss, current=part.rated_current))
-    return trace(discharge_integral, "I²t of the bus capacitors' whole charge through the link",
-                 note="all its energy in the cold link: errs high",
-                 capacitance=asked.capacitance, voltage=asked.highest_voltage, resistance=cold)
+    return with_more(trace(
+        discharge_integral, "I²t of the bus capacitors' whole charge through the link",
+        note="all its energy in the cold link: errs high", capacitance=asked.capacitance,
+        voltage=asked.highest_voltage, resistance=cold), asked.capacitance.untold_more)
 
 
-def overload_by(part: FusePart, cable: Finding, highest_voltage: Finding) -> Check:
-    """Whether a fuse ends an overload of a cable: the graver of its two conditions."""
-    checks = _part_and_cable(part, cable, highest_voltage)
+def overload_by(part: FusePart, cable: Finding, highest_voltage: Finding,
+                rating: Finding | None = None) -> Check:
+    """Whether the fuse of a branch, which no trip sees, ends an overload: the gravest condition.
+
+    Args:
+        part: its row of the parts list.
+        cable: what the cable of the branch carries for ever.
+        highest_voltage: highest working voltage.
+        rating: its rated current by the brief, where its row has none.
+    """
+    burning = unbroken_overload(part, part.rated_current or rating)
+    checks = _part_and_cable(part, cable, highest_voltage, trip=False)
+    checks = checks if burning is None else (burning, *checks)
     return next(c for c in checks if c.verdict == worst(checks))
 
 
-def _part_and_cable(part: FusePart, cable: Finding,
-                    highest_voltage: Finding) -> tuple[Check, ...]:
-    """In ≤ Iz, and I2 ≤ 1.45·Iz of a link that is shown to break at this DC voltage."""
-    if part.rated_current is None:
+def _part_and_cable(part: FusePart, cable: Finding, highest_voltage: Finding, *,
+                    trip: bool = True) -> tuple[Check, ...]:
+    """In ≤ Iz, and I2 ≤ 1.45·Iz of a link that is shown to break at this DC voltage.
+
+    Args:
+        part: the link.
+        cable: what the cable carries for ever.
+        highest_voltage: highest working voltage.
+        trip: whether an overload trip may end what the link does not.
+    """
+    rated = part.rated_current
+    if rated is None:
         return (Check(WITHIN_CABLE, "thermal load", NOT_EVALUATED, None, cable,
                       "at most", f"{SILENT}the rated current"),)
-    if part.full_range is False:
-        return (Check(WITHIN_CABLE, "who clears", NOT_EVALUATED, part.rated_current,
-                      cable, "at most", f"{part.class_letters} is partial range and "
-                      "gives no overload protection: name the management system's overload trip, "
-                      "at or below the cable's capacity"),)
-    return _protects_cable(part.rated_current, cable), at_voltage(_fuses_in_time(
-        part.rated_current, cable, part_factor(part, part.rated_current),
+    within, left = _protects_cable(rated, cable), left_unbroken(part, rated)
+    if left:
+        return (_not_by_it(within, left, trip),)
+    return within, at_voltage(_fuses_in_time(
+        rated, cable, part_factor(part, rated),
         f"{SILENT}the conventional fusing current: only a gG link has it by its standard",
-        "I2 ≤ 1.45·Iz"), part, highest_voltage)
+        "I2 ≤ 1.45·Iz" if trip else f"I2 ≤ 1.45·Iz; {NO_TRIP}", trip), part, highest_voltage)
+
+
+def _not_by_it(within: Check, left: str, trip: bool) -> Check:
+    """A link that is not shown to break what melts it; above the cable's capacity it fails too."""
+    if within.verdict == FAIL:
+        return replace(within, reason=f"{within.reason}; {left}")
+    told = f"{left}: name the management system's overload trip, at or below the cable's " \
+        "capacity" if trip else f"{left}; {NO_TRIP}"
+    return Check(WITHIN_CABLE, "who clears", NOT_EVALUATED, within.figure, within.demand,
+                 "at most", told)
 
 
 def gg_indication(rating: float, current: Finding) -> str:

@@ -437,7 +437,7 @@ def _cells_in_series(asked: ManagementAsked) -> Finding:
 
 def _fault_cell(asked: ManagementAsked) -> Finding:
     external = trace(resistance_sum, "path and cables outside the modules", unit="mΩ",
-                     first=asked.pack.path, second=asked.pack.cable_allowance)
+                     first=asked.pack.path, second=asked.pack.cables_long)
     return trace(fault_cell_voltage, current=asked.fault_lowest, external=external,
                  cells=_cells_in_series(asked))
 

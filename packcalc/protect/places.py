@@ -198,6 +198,17 @@ class Device:
     constant: Finding | None = None
     setting: Finding | None = None
 
+    @property
+    def untold(self) -> str:
+        """Why every source together may give it more than is counted; empty where none may."""
+        return self.sees.untold_more if self.sees is not None else ""
+
+    @property
+    def as_counted(self) -> Device:
+        """The same as if what is counted of every source were the most of it."""
+        return replace(self, sees=self.sees.called(note=self.sees.told_note)) \
+            if self.sees is not None and self.untold else self
+
 
 # Whether the device ends that current (None: not shown), in what time, and why.
 Answer = tuple[bool | None, Finding | None, str]

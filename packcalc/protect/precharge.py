@@ -30,7 +30,7 @@ from packcalc.checks import (
     on_an_open_entry,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace
+from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace, with_more
 from packcalc.part_checks.shown import SILENT, remark, rounded, stepped, voltage_check
 from packcalc.part_formulas import loop_time_constant
 from packcalc.parts import ContactorPart, ResistorPart
@@ -624,8 +624,9 @@ def _specification(asked: PrechargeAsked, reference: Finding) -> tuple[Requireme
 
 def _relay_constant(asked: PrechargeAsked, reference: Finding) -> Finding | None:
     """L/R of a failed pre-charge, which the relay breaks."""
-    return None if asked.inductance is None else trace(
-        loop_time_constant, inductance=asked.inductance, resistance=_fast(asked, reference))
+    return None if asked.inductance is None else with_more(trace(
+        loop_time_constant, inductance=asked.inductance, resistance=_fast(asked, reference)),
+        asked.inductance.untold_more)
 
 
 def relay_rows(peak: Finding, voltage: Finding, whole: Finding, tries: Finding,

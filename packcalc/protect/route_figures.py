@@ -75,7 +75,9 @@ class RouteAsked:
         highest_voltage: highest working voltage, for the insulation.
         runs: cables a pole to try.
         let_through: largest I²t that the chosen devices let through anywhere in the range.
-        unended: where nobody ends the heat in it, in words; else empty.
+        unended: where nobody ends the heat in it, or is shown to, in words; else empty.
+        fuse_lost: why its own fuse does not break some fault in it, by its sheet; else empty.
+        fuse_open: why that fuse is not shown to, though its sheet is at hand; else empty.
         protected_by: who ends its faults where no fuse of its own is counted on; else empty.
         laid_open: hotter ways of laying that its rule set has no table for, while nobody said how
             it lies; else empty.
@@ -108,6 +110,8 @@ class RouteAsked:
     runs: tuple[int, ...] = (1, 2)
     let_through: Finding | None = None
     unended: str = ""
+    fuse_lost: str = ""
+    fuse_open: str = ""
     protected_by: str = ""
     laid_open: str = ""
 

@@ -15,7 +15,7 @@ import numpy as np
 from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, Origin, formula, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, formula, largest, leaf, smallest, trace
 from packcalc.part_checks.shown import rounded
 from packcalc.value import replace, value_object
 
@@ -404,15 +404,22 @@ def string_duty(asked: StringsAsked) -> StringsDuty:
         breaking=trace(fed_by_others, "highest fault current from all other strings",
                        others=others, voltage=asked.voltage_full,
                        resistance=asked.resistance_initial),
-        lowest=trace(tr.current_at, "one other string, cold and empty, into a dead short of this "
-                     "one", voltage=asked.voltage_empty, resistance=asked.resistance_long),
-        one_module=trace(tr.current_at, "current that one other string pushes into a string with "
-                         "one module shorted", voltage=asked.module_voltage, resistance=both),
+        lowest=_lowest(asked, "one other string, cold and empty, into a dead short of this one",
+                       asked.voltage_empty, asked.resistance_long),
+        one_module=_lowest(asked, "current that one other string pushes into a string with one "
+                           "module shorted", asked.module_voltage, both),
         charge_limit=limit,
         difference=trace(joining_difference, current=limit, first=asked.resistance_initial,
                          second=_alike(asked),
                          note="new, hot, first millisecond: the smallest resistance"),
         **_joining(asked))
+
+
+def _lowest(asked: StringsAsked, title: str, voltage: Finding, resistance: Finding) -> Finding:
+    """A lowest current through the string's long path; or less, where that may have more."""
+    why = asked.resistance_long.untold_more
+    return trace(tr.current_at, title, note=f"as far as told{OR_LESS}{why}" if why else "",
+                 voltage=voltage, resistance=resistance)
 
 
 def _alike(asked: StringsAsked) -> Finding:

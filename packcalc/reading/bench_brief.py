@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from packcalc.bench.donor_past import donor_told
 from packcalc.bench.sheet import BenchSheet, of_other_types
 from packcalc.bench_keys import BENCH_KEYS
 from packcalc.brief import Bench, Brief, Donor, WantedPins
@@ -96,6 +97,17 @@ def rows_left_out(brief: Brief) -> str:
     return of_other_types(sheet.rows, {on_hand.module.id for on_hand in brief.modules})
 
 
+def told_by_donor(brief: Brief) -> tuple[str, ...]:
+    """What the past of the brief's donor does to the bench sheet that it names, a line each.
+
+    Raises:
+        InputErrors: the sheet cannot be read, see `sheet_faults`.
+    """
+    if brief.bench is None or not brief.bench.file:
+        return ()
+    return tuple(words for _, words in donor_told(_named_sheet(brief, brief.bench)[0], brief.donor))
+
+
 def _named_sheet(brief: Brief, bench: Bench) -> tuple[BenchSheet, tuple[Fault, ...]]:
     return read_with_faults(os.path.join(os.path.dirname(brief.place), bench.file),
                             only_type(brief), [on_hand.module for on_hand in brief.modules])
@@ -143,7 +155,13 @@ def _boxes(notes: Notes, raw: Any) -> tuple[tuple[str, int, int], ...]:
         notes.fault(("bench", "boxes"), "names no spans of places", "write first and last place "
                     "of each box, like boxes = { front = [1, 8], rear = [9, 16] }")
         return ()
-    return tuple((name, span[0], span[1]) for name, span in raw.items())
+    found = tuple((name, span[0], span[1]) for name, span in raw.items())
+    in_order = sorted(found, key=lambda box: box[1:])
+    for (one, _, last), (other, first, _) in zip(in_order, in_order[1:]):
+        if first <= last:
+            notes.fault(("bench", "boxes"), f"place {first} stands in {one} and in {other}",
+                        "mend the spans: a place stands in one box")
+    return found
 
 
 def read_donor(notes: Notes, data: Mapping[str, Any], module_of: ModuleReader) -> Donor | None:

@@ -83,7 +83,9 @@ _PLAIN_LINES = (
                "2026-03-31 08:00; the plan before joining counts on the latest voltage; with no "
                "rest_voltage the later reading of the self-discharge test stands for it",
                "the bench's own diary"),
-    ColumnLine("crash, water", "yes, no or unknown: was the donor crashed, stood it in water",
+    ColumnLine("crash, water", "yes, no or unknown: was the donor crashed, stood it in water; left "
+               "out, the brief's [donor] answers for the rows of its title, or for all where no "
+               "row names a donor; where row and [donor] differ it is asked, and the worse counts",
                "seller, insurer's paper, tide marks and rust in the donor"),
     ColumnLine("charged_or_drained", "yes, no or unknown: was it charged or drained between its "
                "self-discharge test and a rest voltage read after that", "the bench's own diary"),

@@ -7,7 +7,7 @@ from typing import Any
 
 from packcalc.brief import Unknown
 from packcalc.brief_keys import (
-    BRANCH_CHOICES, CARRIES_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL,
+    BRANCH_CHOICES, CARRIES_CHOICES, NO_FUSE, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL,
 )
 from packcalc.entry_key import Key
 from packcalc.reading.brief_sections import (
@@ -121,7 +121,14 @@ def _branch_figures(notes: Notes, kind: str, table: Mapping[str, Any],
                     path: KeyPath) -> dict[str, Any]:
     """Power or current is asked for, never both; the fuse stands on the branch's own length."""
     before = len(notes.unknowns)
-    found = read_entries(notes, "branch", table, path)
+    rating = table.get("fuse_rating")
+    bare = isinstance(rating, str) and rating.strip().lower() == NO_FUSE
+    found = read_entries(notes, "branch", {**table, "fuse_rating": None} if bare else table, path)
+    if bare:
+        not_asked(notes, before, ("fuse_rating",))
+        if not is_unknown(table.get("fuse_part") or None):
+            notes.fault((*path, "fuse_rating"), f"{NO_FUSE!r}, and fuse_part names a fuse",
+                        "leave out one of the two")
     load = {name for name in ("power", "current") if not is_unknown(table.get(name))}
     if len(load) == 2:
         notes.fault((*path, "current"), "a branch has its power or its current", "give one alone")

@@ -10,11 +10,12 @@ from packcalc.bench.assign import AssignmentStudy, Place
 from packcalc.bench.balance import WITHIN, BalancePlan, Step
 from packcalc.bench.dealing import AMPERE_HOUR, NOTHING
 from packcalc.bench.joining import worst_joining
+from packcalc.bench.left_open import which
 from packcalc.bench.sureness import HARDLY, SURE_ENOUGH
 from packcalc.checks import FAIL
 from packcalc.findings import Finding, Origin
 from packcalc.report.assign_plot import groups_figure
-from packcalc.report.blocks import checks_table, column, findings_table, number, words
+from packcalc.report.blocks import checks_table, column, findings_table, number, whole, words
 from packcalc.report.document import (
     Block,
     Bullets,
@@ -124,7 +125,8 @@ def _build_list(study: AssignmentStudy) -> Section:
     table = Table("build_list", f"Build list: place is {row} and position", columns, rows,
                   "Check polarity by meter at every joint. Voltages at assembly hold after the "
                   "plan below; a module that is left keeps its own.")
-    open_ = (_undecided(study),) if study.undecided else ()
+    open_ = (*((_undecided(study),) if study.undecided else ()),
+             *((_left_open(study),) if study.left_open else ()))
     return Section("build_list", "Build list",
                    (*open_, table, _days_table(study), _row_table(study), groups_figure(study)))
 
@@ -164,6 +166,7 @@ def _finite(value: float) -> float | None:
 def _known_by(place: Place) -> str:
     known = "readings" if all(place.dealt.measured) else (
         "expected; a reading better than new" if place.dealt.doubted else "expected, not measured")
+    known += ", not all noted" if place.dealt.half_noted else ""
     return f"UNDECIDED; {known}" if place.dealt.graded.grade == "undecided" else known
 
 
@@ -174,6 +177,18 @@ def _undecided(study: AssignmentStudy) -> Table:
                   column("why", "Ground", wide=True)),
                  tuple((words(p.label), words(p.dealt.mark), words(p.dealt.graded.why))
                        for p in study.undecided))
+
+
+def _left_open(study: AssignmentStudy) -> Table:
+    """Each kind of check that is open on a module of the build list."""
+    return Table("dealt_open", "Left open on modules of this list", (
+        column("check", "Check", wide=True), column("modules", "Modules"),
+        column("marks", "Which", wide=True), column("why", "Why", wide=True),
+        column("remedy", "What would settle it", wide=True)),
+        tuple((words(o.title), whole(len(o.marks)), words(which(o.marks, len(study.places))),
+               words(o.reason), words(o.remedy)) for o in study.left_open),
+        "A module is kept as far as it was measured. What stands here was not: it may be as bad as "
+        "any value that could stand there.")
 
 
 def _row_table(study: AssignmentStudy) -> Table:

@@ -159,12 +159,13 @@ def _alternating_only(brief: Brief) -> tuple[str, ...]:
                  for part in brief.parts.list.parts if part.alternating_words)
 
 
-def check_document(brief: Brief, left_out: str = "") -> Document:
+def check_document(brief: Brief, left_out: str = "", donor: tuple[str, ...] = ()) -> Document:
     """The answer of `packcalc check`: nothing is wrong; this is assumed; find these next.
 
     Args:
         brief: as read.
         left_out: which rows of its bench sheet count nowhere; "" where none does.
+        donor: what the past of its donor does to that sheet, a line each.
     """
     from packcalc.study import list_layouts
 
@@ -185,6 +186,7 @@ def check_document(brief: Brief, left_out: str = "") -> Document:
         Paragraph(found)]
     if left_out:
         blocks.append(Paragraph(f"Of the bench sheet {left_out}.", "caution"))
+    blocks += [Paragraph(f"Of the bench sheet: {words_}.", "caution") for words_ in donor]
     if not brief.charge_cable_told:
         blocks.append(Paragraph(f"{ASK_CABLE[0].upper()}{ASK_CABLE[1:]}.", "caution"))
     if told := _alternating_only(brief):

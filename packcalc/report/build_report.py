@@ -134,6 +134,9 @@ def _first(study: ProtectionStudy, sheet: BuildSheet, bench: Measured,
     if plan is not None:
         blocks.append(Paragraph(f"Before joining, by the plan of packcalc assign. "
                                 f"{plan.condition}", "caution"))
+    if bench.left_open:
+        blocks.append(Paragraph(f"Not known of modules as dealt: {bench.left_open}. Why, and what "
+                                "would settle it: packcalc assign.", "open"))
     warnings = (*(f"{DEALT}: {c.title}: {c.sentence}" for c in bench.failing), *sheet.warnings)
     if warnings:
         blocks += [Paragraph("Do not build this yet. These checks fail:", "open"),

@@ -134,8 +134,8 @@ def report_document(study: ProtectionStudy, review: Review | None = None,
     said = (review_section(review),) if review.files else ()
     built = as_built_sections(study, held) if held else ()
     sections = (
-        _first(study, measured, review), *said, *built[:1], gravest, _places(study),
-        *_judged(study, measured), further, _pictures(study, salvage), _assumed(study),
+        _first(study, measured, review), *said, *built[:1], gravest, *_judged(study, measured),
+        _places(study), further, _pictures(study, salvage), _assumed(study),
         layouts_section(study.study), _chosen(study), *bench,
         *(requests_section(study) if nothing_named(study) else ()),
         *_items(study), signature_section(brief), *built[1:], worked)

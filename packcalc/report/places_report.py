@@ -171,7 +171,7 @@ def _worst(place: FaultPlace) -> Cleared:
 
 def _all(place: FaultPlace) -> Cell:
     """The sum, with the names of sources whose current nobody knows."""
-    cell = _figure(place.highest)
+    cell = _least(place.highest)
     open_ = [o.end.removeprefix("from the ") for o in place.others if not o.current.known]
     return Cell(f"{cell.text} and {', '.join(open_)}", cell.value) if open_ else cell
 

@@ -53,9 +53,10 @@ def test_capacity_outside_a_tenth_to_half_an_hour_rate_is_uncorrectable(current,
     assert capacity(capacity_current_A=current).value.known is known
 
 
-def test_what_was_not_noted_widens_and_is_asked_for():
+def test_what_was_not_noted_counts_at_its_bad_end_widens_and_is_asked_for():
+    """As at 35 °C and C/10, the bad ends of what is named: 210/(1 + 0.5 % · 10)·0.5^0.02."""
     found = capacity(capacity_current_A="", capacity_temperature_degC="")
-    assert found.value.shown == "210.0 Ah"
+    assert found.value.number == pytest.approx(210 * 3600 / 1.05 * 0.5 ** 0.02)
     assert found.open_items == ("temperature of the capacity test", "current of the capacity test")
     assert found.relative.number > 3 * capacity().relative.number - 0.01
     assert "not noted" in {leaf.title.split(", ")[-1] for leaf in found.sigma.leaves()}

@@ -31,7 +31,7 @@ BLIND = {"management__trip_current": None, "management__trip_delay": None,
 HEATER = "battery heater"
 # As much resistance as 16 m of 4 mm², and it survives until the contactors have opened.
 THIN = {"length": "48 m", "section": "12 mm²", "taps": "behind the contactors",
-        "fuse_part": "", "fuse_rating": "unknown", "insulation_class": "105 degC"}
+        "fuse_part": "", "fuse_rating": "none", "insulation_class": "105 degC"}
 
 
 def place(found, key):

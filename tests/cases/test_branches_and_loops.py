@@ -205,7 +205,7 @@ def test_a_tap_behind_the_contactors_may_be_at_the_cables_far_end(truck):
 
 
 def test_a_chafed_wire_is_one_conductor_of_its_own_resistance_in_the_loop():
-    thick = {"length": "16 m", "section": "95 mm²", "fuse_part": "", "fuse_rating": "unknown"}
+    thick = {"length": "16 m", "section": "95 mm²", "fuse_part": "", "fuse_rating": "none"}
     found = study("truck", branch={"battery heater": thick})
     row, feeds = place(found, "chassis.second.branch.battery heater").loop, found.circuit.feeds
     one = feeds.module.resistance_initial.number
@@ -304,7 +304,7 @@ def test_a_trip_set_above_the_lowest_fault_is_told_with_who_opens_it():
 
 def test_a_wire_that_keeps_its_cells_up_takes_no_span_from_the_poles():
     """The cells' trip opens from pole to pole what it sees there, whatever one wire keeps."""
-    thin = {"length": "16 m", "section": "4 mm²", "fuse_rating": "unknown", "fuse_part": "",
+    thin = {"length": "16 m", "section": "4 mm²", "fuse_rating": "none", "fuse_part": "",
             "taps": "behind the contactors"}
     found = study("truck", branch={"battery heater": thin}, path__main_fuse="one pole",
                   management__trip_current="unknown", management__overload_trip=None)

@@ -154,7 +154,7 @@ def test_without_a_charge_contactor_nothing_is_asked_of_one():
 
 
 @pytest.mark.parametrize(("changes", "verdict"), [
-    ({}, CAUTION),  # covers are the usual answer, as the place itself says
+    ({}, FAIL),  # a fuse in that pole is the answer: no cover helps a contactor torn open
     ({"path__insulation_monitor": "none", "management__isolation_warn": None,
       "management__isolation_trip": None}, FAIL)])
 def test_a_trip_leaves_it_the_whole_fault_of_the_pole_without_a_fuse(changes, verdict):
@@ -182,7 +182,7 @@ def test_so_in_strings_too():
     found = study("minibus", branch={"fast-charge inlet": {"fused_poles": "one"}},
                   parts__charge_contactor="Lyng 300 high voltage")
     row, check = place(found, "chassis.second.branch.fast-charge inlet"), own_check(found, LEFT)
-    assert row.nobody and check.verdict == CAUTION
+    assert row.nobody and check.verdict == FAIL
     assert check.demand.number == row.loop.highest.number > 15e3
 
 

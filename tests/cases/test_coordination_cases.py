@@ -420,11 +420,16 @@ def test_full_range_fuse_on_below_and_above_the_cable(rated, verdict):
 
 def test_partial_range_never_ends_an_overload_and_the_trip_must_be_named():
     # its curve shows that it melts after 100 s or later up to 610 A, where the quick trip acts
-    part = fuse(**{"class": "aR", "lowest_breaking_current": "1000 A", "rated_current": "261 A",
-                   "melting": '"0.01 s: 8000 A; 1 s: 800 A; 100 s: 610 A"'})
+    entries = {"class": "aR", "lowest_breaking_current": "1000 A", "rated_current": "260 A",
+               "melting": '"0.01 s: 8000 A; 1 s: 800 A; 100 s: 610 A"'}
+    part = fuse(**entries)
     found = coordinate(asked(fuse=part))
     told = check(found, "ends an overload")
     assert told.verdict == NOT_EVALUATED and "gives no overload protection" in told.reason
+    # rated above the 260 A of the cable it fails, as a better link of that rating does
+    above = check(coordinate(asked(fuse=fuse(**entries | {"rated_current": "261 A"}))),
+                  "ends an overload")
+    assert above.verdict == FAIL and "gives no overload protection" in above.reason
     slow = trips(overload=f("overload trip", "A", 260.0))
     silent = check(coordinate(asked(fuse=part, trips=slow)), "ends an overload")
     assert silent.verdict == NOT_EVALUATED and "delay of the overload trip" in silent.reason

@@ -13,15 +13,18 @@ import numpy as np
 import pytest
 
 from packcalc.api import size_protection
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, worst
 from packcalc.findings import leaf
 from packcalc.measured import GROWTH, HEALTH, measured_against
 from packcalc.protect.cable import OVERLOAD
-from packcalc.protect.fuse import FUSING, WITHIN_CABLE, overload_by
+from packcalc.protect.fuse import (
+    FUSING, WITHIN_CABLE, fuse_duty, overload_by, part_candidate,
+)
 from packcalc.protection import study_protection
 from packcalc.reading.brief_file import read_brief
 from packcalc.report.compose import report_document
 from packcalc.report.render import render
+from tests.test_fuse import asked
 
 pytestmark = pytest.mark.thorough
 
@@ -131,13 +134,17 @@ def test_the_fusing_current_is_printed_and_not_the_rating(truck):
     assert check.verdict == CAUTION and check.sentence.startswith("640.0 A")
 
 
-@pytest.mark.parametrize("capacity, verdict", [(399.9, FAIL), (400.0, CAUTION), (441.3, CAUTION),
-                                               (441.4, PASS)])
-def test_both_conditions_of_an_overload_at_their_break_points(truck, capacity, verdict):
-    # In = 400 A ≤ Iz; I2 = 640 A ≤ 1.45·Iz from Iz = 441.38 A (IEC 60364-4-43, 433.1).
+@pytest.mark.parametrize("capacity, verdict, branch", [
+    (399.9, FAIL, FAIL), (400.0, CAUTION, FAIL), (441.3, CAUTION, FAIL), (441.4, PASS, PASS)])
+def test_both_conditions_of_an_overload_at_their_break_points(truck, capacity, verdict, branch):
+    # In = 400 A ≤ Iz; I2 = 640 A ≤ 1.45·Iz from Iz = 441.38 A (IEC 60364-4-43, 433.1); what lies
+    # between, a named trip may end on the main path, and nobody on a branch, which no trip sees.
     part = truck.brief.parts.list.part("fuse", "Talvik 400 full range")
     cable = leaf("capacity", "I_z", "A", capacity, "given")
-    assert overload_by(part, cable, truck.pack.highest_voltage).verdict == verdict
+    assert overload_by(part, cable, truck.pack.highest_voltage).verdict == branch
+    main = asked(cable_current=cable, highest_voltage=truck.pack.highest_voltage)
+    own = part_candidate(part, main, fuse_duty(main))
+    assert worst([c for c in own.checks if c.title in (WITHIN_CABLE, FUSING)]) == verdict
 
 
 def test_a_fuse_rated_in_ac_alone_ends_no_overload_in_dc(truck):

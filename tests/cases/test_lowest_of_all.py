@@ -65,7 +65,7 @@ def test_the_lowest_fault_counts_a_chafed_wire_of_the_pole_without_the_main_fuse
 
 
 def test_the_cells_trip_is_held_against_that_wire_and_a_pole_by_its_own_loop():
-    thin = {"length": "16 m", "section": "4 mm²", "fuse_rating": "unknown", "fuse_part": "",
+    thin = {"length": "16 m", "section": "4 mm²", "fuse_rating": "none", "fuse_part": "",
             "taps": "behind the contactors"}
     found = study("truck", branch={"battery heater": thin}, path__main_fuse="one pole",
                   management__trip_current="unknown")

@@ -108,7 +108,7 @@ for _entries in VALUES.values():
 # What must stand empty for a column to speak: an AC figure beside none in DC, the other method.
 APART = {"rated_voltage_ac": ("rated_voltage_dc",), "break_time_constant":
          ("permitted_time_constant",), "ambient_factor": ("link_constant", "rating_ambient"),
-         "class": ("fusing_current",)}
+         "class": ("fusing_current",), "fusing_current": ("lowest_breaking_current",)}
 NAMES = {FUSE: "F", CONTACTOR: "C", CABLE: "W", RESISTOR: "R", DISCONNECT: "D", CONNECTOR: "K",
          MANAGEMENT: "M"}
 HELD = [(kind, c.name) for c in COLUMNS for kind in c.kinds if c.name not in NAMING]

@@ -52,6 +52,7 @@ voltage_range = "200 V to 420 V"
 back_voltage = "0 V"
 [path]
 main_fuse = "one pole"
+string_cable_length = "0 m"
 [parts]
 file = "parts.csv"
 main_fuse = "Skog 400"

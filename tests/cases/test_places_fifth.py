@@ -256,7 +256,7 @@ def test_a_warning_alone_opens_nothing(word, verdict):
 
 
 def test_a_wire_that_melts_before_the_contactors_open_is_not_cleared():
-    bare = {"battery heater": {"fuse_part": "", "fuse_rating": "unknown",
+    bare = {"battery heater": {"fuse_part": "", "fuse_rating": "none",
                                "taps": "behind the contactors"}}
     found = study("truck", branch=bare)
     at = place(found, "branch.battery heater.after")

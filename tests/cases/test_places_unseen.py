@@ -16,6 +16,7 @@ from packcalc.clearing import clearing_by
 from packcalc.findings import leaf
 from packcalc.place_sweep import sweeping_by
 from packcalc.protect import places as pl
+from packcalc.value import replace
 from tests.cases.studies import study
 
 FUSED, OWN, INSIDE = (f"chassis.second.{key}" for key in (
@@ -116,14 +117,17 @@ def test_a_sheet_that_is_silent_does_not_make_a_trip_act():
     found = study("truck", **BLIND)
     answers = clearing_by(found.coordination, found.brief)
     device = pl.Device("pole_contactor", "contactor", pl.CONTACTOR)
-    # a loop of 1 s of time constant, which no breaking test of a sheet has
-    slow = pl.Device("pole_contactor", "contactor", pl.CONTACTOR,
-                     constant=leaf("time constant", "τ", "s", 1.0, "invented"))
-    for one, why in ((device, "sensor"), (slow, "ask for its figure")):
+    # a loop of 1 s of time constant, which no breaking test of a sheet has: at the voltage of the
+    # test that is a figure of the sheet, at a lower one a question
+    constant = leaf("time constant", "τ", "s", 1.0, "invented")
+    slow = replace(device, constant=constant)
+    low = replace(device, breaks=((leaf("voltage", "U", "V", 60.0, "invented"), constant),))
+    for one, why, clears in ((device, "sensor", None), (low, "ask for its figure", None),
+                             (slow, "ask for its figure", False)):
         at = leaf("current", "I", "A", SURE * 0.999, "invented")
         assert answers(one, at)[0] is False
         told = answers(one, leaf("current", "I", "A", SURE * 1.001, "invented"))
-        assert told[0] is None and why in told[2]
+        assert told[0] is clears and why in told[2]
 
 
 # -- a fuse that surely does not break ----------------------------------------------------------

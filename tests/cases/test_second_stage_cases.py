@@ -32,7 +32,8 @@ def value(title, unit, number):
 def scenario(layout, arrangement="grouped", **sections):
     """Brief and pack of an invented vehicle."""
     data = {"modules": [{"label": "6s 200 Ah NMC", "count": 40}],
-            "inverter": {"voltage_range": "200 V to 460 V"}, "power": {"peak": "80 kW"}}
+            "inverter": {"voltage_range": "200 V to 460 V"}, "power": {"peak": "80 kW"},
+            "path": {"string_cable_length": "0 m"}}
     for name, entries in sections.items():
         data[name] = entries if isinstance(entries, list) else {**data.get(name, {}), **entries}
     brief = brief_from_data(data)

@@ -22,7 +22,7 @@ from packcalc.units import show
 from tests.cases.test_places_fourth import currents
 
 HEATER = "branch.floor heater.after"
-BARE = {"taps": "before the main fuse", "fuse_part": "", "fuse_rating": "unknown"}
+BARE = {"taps": "before the main fuse", "fuse_part": "", "fuse_rating": "none"}
 
 
 def three_strings(trip: str, layout: str = "12S3P", section: str = "6 mm²") -> ProtectionStudy:

@@ -44,7 +44,7 @@ def test_what_may_tell_of_harm_is_never_silent(note, before):
 @pytest.mark.parametrize("note", [
     "stored at 22 V", "cells at 3.7 V", "half charge, 20 degC", "stored 30-50 %", "68 °F",
     "storage charge 50 %, 15 to 25 °C", "dry shed, 18 months", "module removed from van 2021",
-    "Removed in March 2024", "heated workshop", "room temperature", "120000 km, 2019", "not flat",
+    "Removed in March 2024", "heated workshop", "room temperature", "120000 km, 2019",
     "never flat", "stored at 22", "charge 50", "laid flat", "none", "no", "free pack", "sold 2019",
     "no crash, no flood", "never in water", "no sign of any fire"])
 def test_a_harmless_figure_or_word_stays_silent(note):

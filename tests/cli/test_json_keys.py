@@ -137,7 +137,7 @@ def test_numbers_are_numbers(answers) -> None:
                     if ends.search(column):
                         # a bound is no figure to count with: it stays in words
                         assert cell is None or isinstance(cell, (int, float)) or cell in words \
-                            or cell.startswith("at most "), (name, key, column, cell)
+                            or cell.startswith(("at most ", "at least ")), (name, key, column, cell)
 
 
 def test_the_notation_of_the_issue(answers) -> None:

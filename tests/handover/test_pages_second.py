@@ -41,6 +41,7 @@ from packcalc.report.responder_report import responder_document
 from packcalc.review import design_of
 from tests.handover_cases import STRINGS, WITH_LINK, study_of
 from tests import sized
+from tests.cases import studies as cases
 
 PAGES = {"build": build_document, "maintain": maintain_document, "certify": certify_document,
          "responder": responder_document, "bill": bill_document}
@@ -356,7 +357,7 @@ def test_the_discharge_time_is_that_of_the_file_for_review(name) -> None:
 
 
 def test_a_capacitor_that_nobody_knows_may_make_it_shorter_or_longer() -> None:
-    van, truck = example("van"), example("truck")  # the van's charger: capacitance unknown
+    van, truck = cases.study("van", branch={"charger": {"capacitance": "unknown"}}), example("truck")
     # 1 mF is counted for it: more than most hold, and no bound (packcalc's own rule)
     for words in ("ABOVE 60 V FOR LONGER THAN", "it may fall sooner or take minutes"):
         assert words in page("responder", van)

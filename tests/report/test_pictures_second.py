@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from packcalc.handover.figures import discharge_time
-from packcalc.report.compose import report_document
+from packcalc.report.compose import protection_document, report_document
 from packcalc.report.data import as_dict
 from packcalc.report.drawings.circuit import BEFORE, circuit_of
 from packcalc.report.drawings.one_line import one_line_figure
@@ -112,9 +112,14 @@ def test_the_headline_is_the_larger_fault_current() -> None:
     assert f"up to {show(most, 'A')} into a fault with every source" in lead
 
 
-def test_decisions_and_fault_places_come_before_the_tables_of_what_fails() -> None:
+def test_fault_places_open_the_protection_part() -> None:
+    keys = [s.key for s in protection_document(study("truck")).sections]
+    assert keys[:3] == ["first", "fault_places", "judged"]
+
+
+def test_decisions_come_before_the_tables_of_what_fails() -> None:
     keys = [s.key for s in report_document(study("truck")).sections]
-    assert keys[:5] == ["first", "decisions", "fault_places", "judged", "further"]
+    assert keys[:5] == ["first", "decisions", "judged", "fault_places", "further"]
 
 
 browser_only = [pytest.mark.browser,
