@@ -99,7 +99,7 @@ def test_precharge_time_ends_where_the_report_ends() -> None:
 def test_a_capacitance_that_nobody_knows_is_said_and_never_narrows_the_lower_end() -> None:
     # van with its charger unknown; 4.4 + 0.4 mF are known, tolerance counted as 20 %
     van = cases.study("van", branch={"charger": {"capacitance": "unknown"}})
-    found = plan_of(van, api.salvage_of(van).dealt).reading("dead.link_capacitance")
+    found = plan_of(van, dealt("van")).reading("dead.link_capacitance")
     assert "charger is not known" in found.title
     assert found.low.number == pytest.approx(0.8 * 4.8e-3)
     assert found.high.number > 1.2 * 4.8e-3
