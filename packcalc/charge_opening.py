@@ -172,14 +172,6 @@ def _left_untold(device: Device) -> str:
     return f"{SUM_OPEN}{device.untold}" if device.untold else slower
 
 
-def _as_told(device: Device) -> Device:
-    """The same with what is told taken for all of it: `FaultsBeyond.told` says that it is not."""
-    held = device.constant
-    return replace(
-        device.as_counted, constant=held and held.called(note=held.told_note),
-        breaks=tuple((u, t.called(note=t.told_note)) for u, t in device.breaks))
-
-
 def _fuses(answers: PartAnswers, loop: Loop,
            current: np.ndarray) -> tuple[tuple[str, np.ndarray], ...]:
     """When each has cleared, as the fault places count them.
@@ -189,7 +181,7 @@ def _fuses(answers: PartAnswers, loop: Loop,
     """
     found, lost = [], np.full(current.shape, np.inf)
     standing = {d.key for d in loop.devices}
-    for device in (_as_told(d) for d in (*loop.devices, *loop.passed)):
+    for device in (d.as_told for d in (*loop.devices, *loop.passed)):  # see `FaultsBeyond.told`
         if device.kind != FUSE:
             continue
         own = current / device.paths  # shared by as many as may share it: the slowest

@@ -307,6 +307,13 @@ class PartAnswers:
     inside: Coordination | None = None
     kept: dict[Any, Any] = field(default_factory=dict, compare=False)
 
+    @worked_once
+    def as_told(self) -> PartAnswers:
+        """What they do were every path as told; itself where nothing of them is open."""
+        held, inside = _path_as_told(self.held), self.inside and _path_as_told(self.inside)
+        return self if held is self.held and inside is self.inside else replace(
+            self, held=held, inside=inside, kept={})
+
     def path(self, device: Device) -> Coordination | None:
         """The path whose contactors a device is; None without a sweep of it."""
         found = self.inside if device.key in IN_STRINGS else self.held
@@ -436,7 +443,16 @@ class PartAnswers:
         if told[0] is None and bool(fuse.fails(current.number)):
             return False, None, f"{side.part.name} {fuse.why(current.number)}"
         slow = _unshown(side.part, device, highest) if device.breaks or not side.reasons else ""
-        return (None, None, f"{side.part.name}: {slow}") if slow and told[0] is not False else told
+        if not slow or told[0] is False:
+            return told
+        # Were what is told all of it, nothing that opens later is lost before.
+        due = None if _unshown(side.part, device.as_told, highest) else told[1]
+        return None, due, f"{side.part.name}: {slow}"
+
+
+def _path_as_told(path: Coordination) -> Coordination:
+    return path if path.sweep is None or path.sweep.as_told is path.sweep else replace(
+        path, sweep=path.sweep.as_told)
 
 
 def clearing_by(held: Coordination, brief: Brief,

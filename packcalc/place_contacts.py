@@ -16,7 +16,7 @@ import numpy as np
 from packcalc.clearing import IN_STRINGS, PartAnswers
 from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
 from packcalc.place_sweep import (
-    CLEARED, alike, heat_entries, swept_once, sweeping_by, times_over,
+    CLEARED, alike, as_told, heat_entries, swept_once, sweeping_by, times_over,
 )
 from packcalc.protect.coordination import Coordination, until_cleared
 from packcalc.protect.places import (
@@ -64,7 +64,7 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
     """
     asked = tuple(places)
     loops, unknown = _known(p.loop for p in asked)
-    found = [one for loop in loops for one in _carried(answers, loop)]
+    found = [one for loop in loops for one in _asked_of(answers, loop)]
     path, inside = _of_path(answers.held), _of_path(answers.inside)
 
     def through(own: list[Stretch], counts: Callable[[Device], bool]) -> Borne | None:
@@ -98,7 +98,7 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers,
     known, unknown = _known(closed)
     nobody, left = _nobody(fault_places(PlacesAsked(closed, answers, sweeping_by(answers),
                                                     answers.spoils)))
-    return borne([one.whole for loop in known for one in _carried(answers, loop)], _open(unknown),
+    return borne([one.whole for loop in known for one in _asked_of(answers, loop)], _open(unknown),
                  nobody, left or _perhaps_lost(zip(closed, _closed(told)), answers))
 
 
@@ -135,7 +135,7 @@ def _of_path(held: Coordination | None) -> list[Stretch]:
     """The path from pole to pole, or of one string: all of it runs through every contact."""
     if held is None or held.sweep is None:
         return []
-    return [until_cleared(held.sweep)]
+    return [until_cleared(one) for one in dict.fromkeys((held.sweep, held.sweep.as_told))]
 
 
 def _contactors(loop: Loop, counts: Callable[[Device], bool]) -> list[Device]:
@@ -155,6 +155,14 @@ def _open(loops: Iterable[Loop]) -> str:
     """Where no current is known; empty for nowhere."""
     first = next((loop.title for loop in loops), "")
     return f"at '{first}' the ends of the fault current are not known" if first else ""
+
+
+def _asked_of(answers: PartAnswers, loop: Loop) -> Iterator[_Carried]:
+    """As it is shown, and as it were if what is told is all: what is open asks no less."""
+    yield from _carried(answers, loop)
+    told = as_told(answers, loop)
+    if told is not loop or answers.as_told is not answers:
+        yield from _carried(answers.as_told, told)
 
 
 def _carried(answers: PartAnswers, loop: Loop) -> Iterator[_Carried]:

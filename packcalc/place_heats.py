@@ -17,7 +17,9 @@ from packcalc.findings import Finding, leaf, trace
 from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, traced_heat
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
-from packcalc.place_sweep import SWEPT, currents_of, entries_over, heat_entries, times_over
+from packcalc.place_sweep import (
+    SWEPT, as_told, currents_of, entries_over, heat_entries, times_over,
+)
 from packcalc.protect.places import FUSE, FaultPlace, Loop
 from packcalc.unended import not_shown_ended, unended
 from packcalc.value import replace
@@ -31,6 +33,7 @@ class _Swept:
     """One loop over its currents: time and I²t, NaN where nobody clears or the sheet is silent."""
 
     loop: Loop
+    answers: PartAnswers
     current: np.ndarray
     time: np.ndarray
     heat: np.ndarray
@@ -52,9 +55,12 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         return ()
     loops = [p.loop.from_the_least for p in asked if p.loop.devices]
     swept = _all_swept(loops, answers, named, parallel)
+    told = [one for loop in loops if (one := as_told(answers, loop)) is not loop
+            or answers.as_told is not answers]  # what is open lets no less heat through
+    swept += _all_swept(told, answers.as_told, named, parallel)
     nobody = unended(asked) or not_shown_ended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")
-    return tuple(_worst(answers, one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
+    return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
                         if untold else _unknown(
                             loops, answers, _part_at_most(one, swept, parallel)[1]))
                  for one in named)
@@ -115,7 +121,7 @@ def _swept(loop: Loop, answers: PartAnswers) -> _Swept:
             least = np.fmin(least, np.where(own, side.heat(current), np.nan))
     untold = counts & np.isnan(least) & ~np.isnan(time)
     heat = np.where(np.isnan(heat) | untold, np.nan, np.fmin(heat, least))
-    return _Swept(loop, current, time, heat, bool(untold.any()))
+    return _Swept(loop, answers, current, time, heat, bool(untold.any()))
 
 
 def _share(conductor: PathConductor, one: _Swept, parallel: int) -> PathConductor:
@@ -140,7 +146,7 @@ def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) 
     return worst, most
 
 
-def _worst(answers: PartAnswers, conductor: PathConductor, swept: list[_Swept], parallel: int,
+def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
            nobody: str, silent: str) -> ElsewhereHeat:
     worst, _ = _part_at_most(conductor, swept, parallel)
     if worst is None:
@@ -149,18 +155,18 @@ def _worst(answers: PartAnswers, conductor: PathConductor, swept: list[_Swept], 
     at = leaf(f"current at which most heat gets into {conductor.name}", "I", "A",
               float(one.current[index]), "definition", origin=SWEPT,
               note=f"at the place '{one.loop.title}'")
-    heat = traced_heat(own, _whole(answers, one, at, index, conductor.name), at)
+    heat = traced_heat(own, _whole(one, at, index, conductor.name), at)
     return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, nobody)
 
 
-def _whole(answers: PartAnswers, one: _Swept, at: Finding, index: int, name: str) -> Finding:
+def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:
     """I²t of the loop there: the full current until it is cleared, or what a fuse lets through."""
     title, heat, time = f"largest I²t in {name}", float(one.heat[index]), float(one.time[index])
     if heat < at.number ** 2 * time * (1.0 - 1e-9):
         return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule",
-                    origin=heat_entries(answers, one.loop, at.number),
+                    origin=heat_entries(one.answers, one.loop, at.number),
                     note="what a fuse of the loop lets through at most")
     return trace(cable_fault_integral, title, current=at, time=leaf(
         "time until it is cleared", "t", "s", time, "computed", source="packcalc-rule",
-        origin=entries_over(answers, one.loop, at.number)))
+        origin=entries_over(one.answers, one.loop, at.number)))
 

@@ -158,6 +158,20 @@ def swept_once(answers: PartAnswers, loop: Loop) -> SweptOnce:
     return answers.kept[key]
 
 
+def as_told(answers: PartAnswers, loop: Loop) -> Loop:
+    """The loop were what is told all of it, and no fuse there that only may stand and has no sheet.
+
+    What it asks then of whatever it runs through is asked in any case: the less is known, the more
+    may be asked, never less.
+    """
+    devices = tuple(d.as_told for d in loop.devices)
+    passed = tuple(d.as_told for d in loop.passed
+                   if d.kind != FUSE or answers.sides.get(d.key) is not None)
+    same = len(passed) == len(loop.passed) and all(
+        one is other for one, other in zip((*devices, *passed), (*loop.devices, *loop.passed)))
+    return loop if same else replace(loop, devices=devices, passed=passed)
+
+
 def currents_of(answers: PartAnswers, loop: Loop) -> np.ndarray:
     """The currents of a loop that are looked at, every break point of its devices among them."""
     return swept_once(answers, loop).current
@@ -373,7 +387,9 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
         open_ = _not_shown(answers, device, current)
         if melting:  # nor where by its own sheet it does not break, whatever else is asked for
             open_ &= ~melting["fuse"].fails(own + more, own)
-        return _Told(device, none, open_, none, **melting)
+        told = answers.fuse(device.as_told) if melting else None
+        due = None if told is None else np.where(told.counts(own), told.times(own), np.nan)
+        return _Told(device, none, open_, none, due=due, **melting)
     time, quiet = np.where(side.counts(own), side.times(own), np.nan), np.zeros(own.shape, bool)
     if device.sees is None:
         return _Told(device, time, quiet, none, **melting)

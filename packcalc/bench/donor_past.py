@@ -7,7 +7,9 @@ nobody knows whether it is the donor's takes a harm, and never that there was no
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from difflib import SequenceMatcher
 from typing import Literal
 
 from packcalc.bench.sheet import BenchRow, BenchSheet, some_marks
@@ -17,29 +19,46 @@ from packcalc.units import several
 from packcalc.value import replace
 
 FACTS = {"crash": "crashed or burnt", "water": "in water"}
+SAY_NOTHING = ("a", "an", "the", "of", "donor", "pack", "battery", "module", "modules", "invented")
+A_SLIP = 0.9  # likeness of two names that are the same but for a letter or two
 Whose = Literal["its own", "open", "another's"]
 
 
-def whose(row: BenchRow, donor: Donor, named: bool) -> Whose:
+def whose(row: BenchRow, donor: Donor, alone: bool) -> Whose:
     """Whether a row is of the brief's donor: by the name that it gives, else by its type.
 
     Args:
         row: of a bench sheet.
         donor: of the brief.
-        named: whether any row of the sheet names a donor.
+        alone: whether a row that names none can be of no other donor.
     """
     own, title = (" ".join(text.casefold().split()) for text in (row.donor, donor.title))
     if own and own == title:
         return "its own"
     if own:
-        return "open" if title in own or own in title else "another's"
+        return "open" if _alike(own, title) else "another's"
     same = row.module is None or row.module.id == donor.module.id
-    return "its own" if same and not named else "open"
+    return "its own" if same and alone else "open"
+
+
+def _alike(own: str, title: str) -> bool:
+    """Whether two names may be one: all words of one in the other, or the same but for a slip.
+
+    Names of which the figures differ are two.
+    """
+    one, other = ({w for w in re.findall(r"\w+", name) if w not in SAY_NOTHING}
+                  for name in (own, title))
+    if one and other and (one <= other or other <= one):
+        return True
+    figures = [re.findall(r"\d+", name) for name in (own, title)]
+    return figures[0] == figures[1] and SequenceMatcher(None, own, title).ratio() >= A_SLIP
 
 
 def _rows(sheet: BenchSheet, donor: Donor) -> Iterator[tuple[BenchRow, Whose]]:
-    named = any(row.donor for row in sheet.rows)
-    return ((row, whose(row, donor, named)) for row in sheet.rows)
+    """Rows that name no donor are its own where no row does, and it holds as many modules."""
+    holds = sum(donor.sections) * (donor.modules_in_parallel.value or 1)
+    alone = len(sheet.rows) <= holds and not any(row.donor for row in sheet.rows)
+    return ((row, whose(row, donor, alone)) for row in sheet.rows)
 
 
 def _answers(row: BenchRow, donor: Donor, of: Whose) -> dict[str, str]:

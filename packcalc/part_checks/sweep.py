@@ -627,6 +627,15 @@ class Sweep:
     def covered(self) -> bool:
         return not self.holes
 
+    @worked_once
+    def as_told(self) -> Sweep:
+        """The same were its path no slower than is told; itself where nothing of that is open."""
+        side = self.contactor
+        if not side.untold:
+            return self
+        return replace(sweep(float(self.current[0]), float(self.current[-1]), self.fuse,
+                             side.as_told, self.counted_time), less=self.less)
+
     @property
     def hole_width(self) -> float:
         """Sum of the holes on a logarithmic scale: how far the pair is from valid."""

@@ -242,6 +242,11 @@ def _sheet_checks(asked: BranchAsked) -> tuple[Check, ...]:
     if limits.verdict == FAIL:
         limits = replace(limits, verdict=CAUTION, reason="conductor, terminals and load see the "
                          "whole fault current before the fuse has opened")
+    capacity, most = part.breaking_capacity, asked.fault_highest
+    if limits.verdict == PASS and (capacity is None or most.untold_more
+                                   or capacity.number < most.number):
+        limits = replace(limits, verdict=NOT_EVALUATED, reason="holds only up to what it breaks: "
+                         "see its DC breaking capacity at the highest fault")
     joined = terminals_check(part.terminal_limit, asked.insulation_class)
     if joined.verdict == FAIL:
         joined = replace(joined, verdict=CAUTION)

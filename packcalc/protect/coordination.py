@@ -383,8 +383,7 @@ def _untold(asked: CoordinationAsked, swept: Sweep,
     held, side = of(swept), swept.contactor
     if not side.untold:
         return held
-    told = of(replace(sweep(float(swept.current[0]), float(swept.current[-1]), swept.fuse,
-                            side.as_told, swept.counted_time), less=swept.less))
+    told = of(swept.as_told)
     fails = {c.title for c in told if c.verdict == FAIL}
     shown = {c.title for c in told} - fails
     return tuple(c if c.verdict != FAIL or c.title not in shown else replace(

@@ -209,6 +209,17 @@ class Device:
         return replace(self, sees=self.sees.called(note=self.sees.told_note)) \
             if self.sees is not None and self.untold else self
 
+    @property
+    def as_told(self) -> Device:
+        """The same with what is told of the loop, too, taken for all of it."""
+        held = self.constant
+        constants = (*([held] if held is not None else []), *(t for _, t in self.breaks))
+        if not self.untold and not any(t.untold_more for t in constants):
+            return self
+        return replace(
+            self.as_counted, constant=held and held.called(note=held.told_note),
+            breaks=tuple((u, t.called(note=t.told_note)) for u, t in self.breaks))
+
 
 # Whether the device ends that current (None: not shown), in what time, and why.
 Answer = tuple[bool | None, Finding | None, str]

@@ -188,9 +188,11 @@ def _most(study: ProtectionStudy) -> Finding:
 
 def _into_a_fault(study: ProtectionStudy) -> str:
     most, alone = _most(study), study.faults.highest
+    up_to = most.least or "up to "
     if most is alone:
-        return f"up to {alone.shown} into a fault"
-    return f"up to {most.shown} into a fault with {_sources(study)} ({alone.shown} without)"
+        return f"{up_to}{alone.shown} into a fault"
+    return f"{up_to}{most.shown} into a fault with {_sources(study)} ({alone.least}{alone.shown} " \
+           "without)"
 
 
 def _sources(study: ProtectionStudy) -> str:
@@ -213,8 +215,9 @@ def _unstated(study: ProtectionStudy) -> list[str]:
 def _fault_highest(study: ProtectionStudy) -> Cell:
     most, alone = _most(study), study.faults.highest
     if most is alone:
-        return _cell(alone)
-    return Cell(f"{most.shown}; {alone.shown} from the modules alone", _cell(most).value)
+        return _at_least(alone)
+    return Cell(f"{most.least}{most.shown}; {alone.least}{alone.shown} from the modules alone",
+                _cell(most).value)
 
 
 def _first(study: ProtectionStudy, bench: Measured = Measured(),
@@ -286,7 +289,7 @@ def _lower_bounds(study: ProtectionStudy) -> tuple[str, ...]:
 def _at_least(finding: Finding) -> Cell:
     """A figure of which a part is not known says on page one that it may be more."""
     cell = _cell(finding)
-    return replace(cell, text=f"at least {cell.text}") if finding.at_least else cell
+    return replace(cell, text=f"at least {cell.text}") if finding.least else cell
 
 
 def _at_most(finding: Finding) -> Cell:
