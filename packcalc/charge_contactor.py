@@ -164,9 +164,11 @@ def _charge_sheet(brief: Brief, carry: CarryDemand, switch: SwitchDemand, step: 
             f", conductors of {runs.shown} at its terminals" if runs is not None else "")),
         Requirement("breaks", f"{break_words(meets.discharging)} discharging and "
                     f"{break_words(meets.charging)} charging at {volts} DC"
-                    + constant_words(switch) + ", whichever way round it is mounted",
+                    + constant_words(switch.time_constant)
+                    + ", whichever way round it is mounted",
                     meets.left.note if meets.left.known else
-                    "a trip may open it before a fuse has cleared a fault beyond it"),
+                    "a trip may open it before a fuse has cleared a fault beyond it").resting_on(
+                        meets.discharging, meets.charging, switch.time_constant),
         *slower_duty(switch.slower_loops),
         Requirement("opening time", "longest and shortest, with the coil suppression that will be "
                     "used" + (f", below {switch.delay.shown}" if switch.delay is not None else ""),
@@ -174,13 +176,14 @@ def _charge_sheet(brief: Brief, carry: CarryDemand, switch: SwitchDemand, step: 
         Requirement("opened at once", _at_once(meets, faults) + ", both directions",
                     "a crash and a lost 12 V supply wait for no trip" + (
                         f"; {meets.at_once.left.note}" if meets.at_once.left.known else "")),
-        Requirement("makes", step.words, step.why),
-        Requirement("makes and passes", through.shown if through is not None else
+        Requirement("makes", step.words, step.why).resting_on(step.peak),
+        Requirement("makes and passes", through.with_end if through is not None else
                     "total clearing I²t of the fuse of the charge cable: not known",
-                    "it may close onto a fault"),
-        Requirement("short-time withstand", f"points up to {carry.fault_highest.shown}" + (
+                    "it may close onto a fault").resting_on(through),
+        Requirement("short-time withstand", f"points up to {carry.fault_highest.with_end}" + (
             f"; at least {carry.borne.words}" if carry.borne is not None else ""),
-            "closed and unwelded until somebody has cleared the fault"))
+            "closed and unwelded until somebody has cleared the fault").resting_on(
+                carry.fault_highest))
 
 
 def _at_once(meets: ChargeMeets, faults: FaultsBeyond) -> str:
@@ -274,7 +277,7 @@ class ChargeClosing:
 
     @property
     def words(self) -> str:
-        return self.peak.shown if self.peak is not None else f"not known: {self.lacks}"
+        return self.peak.with_end if self.peak is not None else f"not known: {self.lacks}"
 
     @property
     def why(self) -> str:

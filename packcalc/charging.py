@@ -183,13 +183,10 @@ class LoadedBus:
         if not self.loads:
             return trace(tr.charging_time, "Time to the closing level", resistance=resistance,
                          capacitance=self.capacitance, level=self.level)
-        bare = tr.loaded_charging_time(voltage.number, resistance.number, self.capacitance.number,
-                                       power.number, start.number, end.number)
-        if not math.isfinite(float(bare)):
-            return None
-        return trace(tr.loaded_charging_time, f"Time from {start.shown} to {end.shown}",
+        time = trace(tr.loaded_charging_time, f"Time from {start.shown} to {end.shown}",
                      voltage=voltage, resistance=resistance, capacitance=self.capacitance,
                      power=power, start=start, end=end)
+        return time if math.isfinite(time.number) else None
 
 
 def wakes_title(name: str) -> str:

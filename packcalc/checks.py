@@ -340,6 +340,16 @@ class Requirement:
     value: str
     why: str = ""
 
+    def resting_on(self, *figures: Finding | None) -> Requirement:
+        """The same line; its note tells what is not known of the figures that it prints.
+
+        What may be less or more than a line says is no limit that a supplier can rely on.
+        """
+        told = dict.fromkeys(f.left_open for f in figures if f is not None)
+        why = "; ".join([*filter(None, (self.why,)),
+                         *(one for one in told if one and one not in self.why)])
+        return replace(self, why=why) if why != self.why else self
+
 
 @value_object
 class Item:

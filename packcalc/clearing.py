@@ -85,8 +85,24 @@ class NamedFuses:
         """Where the fuse of that name counts; None without a name."""
         if not name:
             return None
-        return fuse_side(self.brief.parts.list.part(FUSE, name), self.highest_voltage,
-                         self.time_constant, self.counted_time)
+        return self._side(self.brief.parts.list.part(FUSE, name))
+
+    def _side(self, part: FusePart) -> FuseSide:
+        return fuse_side(part, self.highest_voltage, self.time_constant, self.counted_time)
+
+    def unfloored(self, side: FuseSide | None) -> FuseSide | None:
+        """A fuse as if it broke, too, what it clears by its curve below its lowest breaking
+        current; the same where its curve alone says from where it counts.
+
+        It lets no less heat through below, where it melts and does not break.
+        """
+        part = side.part if side is not None else None
+        floor, rated = (None, None) if part is None else (
+            part.lowest_breaking_current, part.rated_current)
+        if side is None or floor is None or rated is None or floor.number < side.low:
+            return side
+        bare = self._side(replace(part, lowest_breaking_current=rated))
+        return side if bare.low >= side.low else replace(bare, time_constant=side.time_constant)
 
 
 def path_fuses(brief: Brief) -> tuple[FusePart, ...]:
@@ -232,21 +248,28 @@ def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
     part = side.part
     if part is None or side.reasons or not highest.known or highest.number < side.low:
         return None
-    least = side.low * (1.0 + BESIDE)  # its curve ends at that current, and holds from there on
+    bare = named.unfloored(side)
+    assert bare is not None
+    least = bare.low * (1.0 + BESIDE)  # its curve ends at that current, and holds from there on
     low = max(least, lowest.number) if lowest.known and not only_at_most(lowest) else least
-    swept = sweep(min(low, highest.number), highest.number, side, NO_CONTACTOR,
+    swept = sweep(min(low, highest.number), highest.number, bare, NO_CONTACTOR,
                   named.counted_time)
     if np.isnan(swept.heat).any():
         return None
     index = int(np.argmax(swept.heat))
     at = leaf("at", "I", "A", float(swept.current[index]), "definition")
+    unbroken_ = MELTS_BELOW.format(low=_amperes(low), floor=_amperes(side.low)) \
+        if low < side.low else ""
     return with_more(leaf(
         "total clearing I²t of the branch fuse, worst of the range", "I²t_c", "A²s",
         float(swept.heat[index]), part.basis, origin=part.origin,
-        note=f"at {at.shown}; by its curve, beyond it the sheet's figure"), highest.untold_more)
+        note=f"at {at.shown}; by its curve, beyond it the sheet's figure"),
+        unbroken_ or highest.untold_more)
 
 
 NO_CONTACTOR = ContactorSide(None, ("no contactor counts in a branch",))
+MELTS_BELOW = ("from {low} to {floor}, its lowest breaking current, it melts and does not break: "
+               "nobody ends the heat there")
 
 
 # -- which of two fuses opens -----------------------------------------------------------------
@@ -313,6 +336,13 @@ class PartAnswers:
         held, inside = _path_as_told(self.held), self.inside and _path_as_told(self.inside)
         return self if held is self.held and inside is self.inside else replace(
             self, held=held, inside=inside, kept={})
+
+    @worked_once
+    def unfloored(self) -> PartAnswers:
+        """What they do if each fuse broke all that it clears by its curve; itself where it does."""
+        sides = {key: self.named.unfloored(side) for key, side in self.sides.items()}
+        return self if all(side is self.sides[key] for key, side in sides.items()) \
+            else replace(self, sides=sides, kept={})
 
     def path(self, device: Device) -> Coordination | None:
         """The path whose contactors a device is; None without a sweep of it."""

@@ -73,7 +73,8 @@ def _enter(place: str, brief: Any) -> None:
     from packcalc.report.cautions import SHORT
 
     session = open_session(place, bench_door.default_type(brief), brief.bench if brief else None,
-                           datetime.date.today().isoformat(), bench_door.types_of(brief))
+                           datetime.date.today().isoformat(), bench_door.types_of(brief),
+                           brief.donor if brief else None)
     click.echo(SHORT)
 
     def hear(words: str) -> str:

@@ -12,7 +12,7 @@ import re
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 
-from packcalc.brief import Brief
+from packcalc.brief import Brief, Unknown
 from packcalc.cable_rules import next_gauge, section_words
 from packcalc.checks import (
     CAUTION,
@@ -279,6 +279,67 @@ def _sealed(decision: Decision, rules: Sequence[tuple[str, str, str]]) -> Decisi
     else:
         more += [words for start, _, words in rules if decision.id.startswith(start)]
     return replace(decision, digest=_digest([decision.digest, *more]))
+
+
+# -- what waits for one line of the brief -----------------------------------------------------
+
+
+@value_object
+class Waiting:
+    """One open entry of the brief with the checks that are not evaluated and name it.
+
+    Attributes:
+        entry: dotted name, as it is written in the brief.
+        checks: how many of them; what is decided of a place counts as one.
+        places: those of them where nobody is shown to end a fault.
+    """
+
+    entry: str
+    checks: int
+    places: int
+
+
+def waiting(lines: Iterable[Decision], brief: Brief) -> tuple[Waiting, ...]:
+    """The open entries for which checks wait, where nobody is shown to end a fault first.
+
+    A check that rests on what others found, or does not say what it lacks, names none: at least
+    so many wait. Of two entries that a check names, both must come.
+
+    Args:
+        lines: `decisions`.
+        brief: with its open entries.
+
+    Returns:
+        Waiting: by danger, then the one that most checks name first.
+    """
+    asked = [d for d in lines if d.kind == CHECK and d.verdict == NOT_EVALUATED]
+    found = []
+    for unknown in brief.unknowns:
+        named = re.compile(_names_of(unknown, brief))
+        held = [d for d in asked if unknown.dotted in _blank(d) or named.search(d.shown)]
+        if held:
+            found.append(Waiting(unknown.dotted, len(held), sum(d.item == "place" for d in held)))
+    return tuple(sorted(found, key=lambda w: (not w.places, -w.checks)))
+
+
+def _blank(decision: Decision) -> set[str]:
+    """Entries whose own figure a check holds or is held against, and that have no value."""
+    check = decision.check
+    sides = (check.figure, check.demand) if check is not None else ()
+    return {f.origin.key for f in sides if f is not None and not f.known and f.origin is not None}
+
+
+def _names_of(unknown: Unknown, brief: Brief) -> str:
+    """A pattern of how a check names an open entry: as in the brief, or in words.
+
+    In words alone only where the figure stands once in a brief and has no value: other figures
+    of that name may be meant, and one that is counted on stands in words that ask for nothing.
+    """
+    dotted = rf"(?<![\w.]){re.escape(unknown.dotted)}(?![\w\[]|\.\w)"
+    counted = unknown.key.dimension == "words" or any(
+        leaf.known for name, leaf in brief.entries() if name == unknown.dotted)
+    alone = "[" not in unknown.dotted and not counted
+    return rf"{dotted}|\b{re.escape(unknown.key.title)}\b" if alone else dotted
 
 
 # -- the bench --------------------------------------------------------------------------------

@@ -14,10 +14,10 @@ from packcalc.charging import BusLoad
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
 from packcalc.feeds import (
-    bus_capacitance, fault_capacitance, string_cables_open, traction_open,
+    bus_capacitance, fault_capacitance, string_cables_open,
 )
 from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
-from packcalc.layout_findings import cables_inside
+from packcalc.layout_findings import cables_inside, traction_open
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break

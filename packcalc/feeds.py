@@ -18,13 +18,15 @@ from packcalc.brief_keys import TAP_CHOICES, key
 from packcalc.findings import (
     OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
 )
-from packcalc.layout_findings import cables_inside, count, named_loop
+from packcalc.layout_findings import (
+    cables_inside, cables_open, count, open_length, path_open, told_by,
+)
 from packcalc.monitoring import cell_share
 from packcalc.pack import PackModel, fault_side
 from packcalc.pack_charging import full_module, within
 from packcalc.parts import FUSE, FusePart
 from packcalc.protect.branch_figures import (
-    PRECHARGE, SENSE, added_capacitance, fuses_resistance, open_length,
+    PRECHARGE, SENSE, added_capacitance, fuses_resistance,
 )
 from packcalc.protect.contactor import ringing_bound
 from packcalc.protect.faults import (
@@ -52,9 +54,6 @@ OPEN_RUN = SHORT_RUN.called(
     "length counted for a run that is left open",
     note=f"{SHORT_RUN.note}{OR_LESS}a length left open is counted as {SHORT_RUN.shown} where the "
          "capacitors' current is asked, our assumption, and may be less")
-PATH_ENTRIES = ("link_resistance", "fuse_resistance", "contactor_resistance",
-                "string_cable_length", "string_cable_section")
-PATH_OPEN = "left open, counted by our assumption, and may take more from it: "
 SLOPE_POINTS = 41
 AHEAD, BUS = TAP_CHOICES[0], TAP_CHOICES[2]
 BARE = (SENSE, PRECHARGE, "monitor")   # wires with no input capacitor behind them
@@ -110,17 +109,11 @@ def perhaps_on_the_bus(brief: Brief, strung: bool) -> tuple[Branch, ...]:
                  if b in sure or (b.kind != SENSE and brief.taps_open(b)))
 
 
-def traction_open(brief: Brief) -> str:
-    """Of a traction route whose length nobody told: what is counted in its place; else empty."""
-    return next((why for route in brief.cables.route if route.carries == "traction"
-                 and (why := open_length(route.length))), "")
-
-
 def string_cables_open(brief: Brief) -> str:
     """Of cables inside a string whose length nobody told: what is counted of them; else empty."""
     length = brief.path.string_cable_length
-    return f"cables inside a string are left open and counted as {length.shown}, our assumption, " \
-        "and may be more" if open_length(length) else ""
+    return f"{told_by(length)}cables inside a string are left open and counted as " \
+        f"{length.shown}, our assumption, and may be more" if open_length(length) else ""
 
 
 def untold_in(brief: Brief, pack: PackModel, figure: Finding) -> str:
@@ -133,21 +126,9 @@ def untold_in(brief: Brief, pack: PackModel, figure: Finding) -> str:
     Returns:
         What is counted in its place, in words; empty where the figure rests on nothing open.
     """
-    origins = {id(node.origin) for node in figure.walk() if node.basis == "assumed"}
-    path = [getattr(brief.path, name) for name in PATH_ENTRIES
-            if brief.left_open(f"path.{name}")]
-    told = [f"{one.title} {one.shown}" for one in path if id(one.origin) in origins]
-    along = _cables_untold(brief) if _through(figure, pack.cables_long) else ""
-    return "; ".join(filter(None, (along, f"{PATH_OPEN}{', '.join(told)}" if told else "")))
-
-
-def _cables_untold(brief: Brief) -> str:
-    """Of the traction cables: a length left open, or a named cable of which nothing is known."""
-    bare = next((r for r in brief.cables.route if r.carries == "traction" and r.cable
-                 and named_loop(brief, r) is None), None)
-    return traction_open(brief) or (
-        f"neither section nor resistance of {bare.cable} is known, and {bare.name} is counted with "
-        "35 mm², our assumption, and may take more" if bare is not None else "")
+    along = cables_open(brief)
+    return path_open(brief, figure,
+                     along if along and _through(figure, pack.cables_long) else "")
 
 
 def _through(finding: Finding, part: Finding) -> bool:
@@ -178,14 +159,16 @@ def fault_capacitance(brief: Brief, strung: bool, *, beyond_main: bool = False) 
 
 def _input_open(branches: Iterable[Branch]) -> str:
     """Of branches whose input capacitance nobody told: what is counted for one; else empty."""
-    return next((f"the input capacitance of {b.name} is left open and counted as "
-                 f"{OPEN_INPUT.shown}, our assumption, and may be more" for b in branches
+    return next((f"{told_by(b.capacitance)}the input capacitance of {b.name} is left open and "
+                 f"counted as {OPEN_INPUT.shown}, our assumption, and may be more" for b in branches
                  if b.kind not in BARE and not b.capacitance.known), "")
 
 
 def nearest(length: Finding) -> Finding:
     """A run where the capacitors' current through it is asked; of one left open a short one."""
-    return OPEN_RUN if length.basis == "assumed" else length
+    if length.basis != "assumed":
+        return length
+    return OPEN_RUN.called(note=OPEN_RUN.note.replace(OR_LESS, OR_LESS + told_by(length)))
 
 
 def summed(first: Finding, others: Iterable[Finding | None],

@@ -30,6 +30,7 @@ TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
 # How a note says that the value is the least it can be, and that another figure bounds it.
 AT_LEAST, BOUNDED = "at least this", "counted until these are known"
 OR_LESS, OR_MORE = "; or less: ", "; or more: "
+AT_MOST = "at most this"  # of a current: no device is shown to act on less
 
 
 @value_object
@@ -248,12 +249,12 @@ class Finding:
     @property
     def least(self) -> str:
         """What stands before the value in a demand that may be more; else nothing."""
-        return "at least " if self.at_least or self.untold_more else ""
+        return "at least " if self.or_more else ""
 
     @property
     def most(self) -> str:
         """What stands before a value that may be less; else nothing."""
-        return "at most " if self.may_be_less else ""
+        return "at most " if self.or_less else ""
 
     @property
     def may_be_more(self) -> str:
@@ -265,12 +266,48 @@ class Finding:
     @property
     def may_be_less(self) -> str:
         """What a value leaves out that may lower it, in words; empty where it is the least."""
+        if OR_LESS not in self.note:  # written out: every check asks
+            return ""
         return self.note.partition(OR_LESS)[2].partition("; governed by")[0]
 
     @property
     def untold_more(self) -> str:
         """What nobody told that may raise a value, in words: no pass rests on it; else empty."""
+        if OR_MORE not in self.note:
+            return ""
         return self.note.partition(OR_MORE)[2].partition("; governed by")[0]
+
+    @property
+    def or_less(self) -> bool:
+        """Whether it is only the most that it can be."""
+        return bool(self.may_be_less) or self.note.startswith(AT_MOST)
+
+    @property
+    def or_more(self) -> bool:
+        """Whether it is only the least that it can be."""
+        return self.at_least or bool(self.untold_more)
+
+    @property
+    def with_end(self) -> str:
+        """The value as printed where nothing else says that it is only the least or the most."""
+        if not self.known or not (self.or_less or self.or_more):
+            return self.shown
+        return f"{self.shown} or {'less' if self.or_less else 'more'}"
+
+    @property
+    def left_open(self) -> str:
+        """What is not known that may lower or raise it, in words; empty where all is.
+
+        It follows the value, or stands in the note of a line that prints it.
+        """
+        if not self.known:
+            return ""
+        least, most = (self.note.removeprefix(start).partition("; governed by")[0]
+                       .partition(OR_MORE)[0].lstrip(",: ")
+                       if self.note.startswith(start) else "" for start in (AT_LEAST, AT_MOST))
+        return "; ".join(f"{end}: {why}" for end, why in (
+            ("or less", self.may_be_less), ("or less", most),
+            ("or more", least), ("or more", self.untold_more)) if why)
 
     @property
     def told_note(self) -> str:

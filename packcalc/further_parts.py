@@ -77,8 +77,8 @@ def mid_fuse_item(feeds: Feeds, asked: FuseAsked | None, loops: Iterable[Loop]) 
     item = size_main_fuse(own, part, named=name)
     candidates = tuple(c for c in item.candidates if c.own)
     return replace(item, key="mid_fuse", title=title, candidates=candidates,
-                   governing=f"breaks {own.fault_highest.shown} and opens {own.fault_lowest.shown} "
-                             "between the modules", notes=MID_NOTES,
+                   governing=f"breaks {own.fault_highest.with_end} and opens "
+                             f"{own.fault_lowest.with_end} between the modules", notes=MID_NOTES,
                    checks=named_part(name, candidates))
 
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from packcalc.bench.isolation import NO_LAYOUT
 from packcalc.brief import Brief
-from packcalc.findings import Finding
+from packcalc.findings import AT_LEAST, Finding
 from packcalc.layouts import Layout, Screened
 from packcalc.pack import model_pack
 from packcalc.protect.overvoltage import overvoltage_asked, study_overvoltage
@@ -37,12 +38,13 @@ def voltage_for_bench(brief: Brief) -> Finding | None:
     if not layouts:
         return None
     found = max((voltage_of(study.brief, one) for one in layouts), key=lambda f: f.number)
+    if not count:
+        return found.called(f"{found.title}, the largest of the nearest misses",
+                            note=f"{AT_LEAST}: {NO_LAYOUT}")
     if count == 1:
         return found
-    whose = f"the largest of {count} layouts that fit" if count else \
-        "the largest of the nearest misses"
     side = "" if found.at_least else " (errs high)"  # what is open of it errs the other way
-    return found.called(f"{found.title}, {whose}{side}")
+    return found.called(f"{found.title}, the largest of {count} layouts that fit{side}")
 
 
 def _fitting(study: LayoutStudy) -> tuple[int, list[Layout]]:

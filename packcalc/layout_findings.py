@@ -12,7 +12,7 @@ from packcalc.brief import Brief, Route
 from packcalc.conductors import (
     ONE_HIGH, TABLE_AT, cable_loop_resistance, copper_resistance, wire_resistance,
 )
-from packcalc.findings import Finding, Origin, largest, leaf, trace
+from packcalc.findings import Finding, Origin, largest, leaf, trace, with_more
 from packcalc.layouts import CABLE_ALLOWANCE, Asks, Layout, asks_of
 from packcalc.loads import continuous_drawn, peak_drawn
 from packcalc.parts import CABLE
@@ -20,6 +20,9 @@ from packcalc.parts import CABLE
 RULE = Origin("rule")
 ONE_METRE = leaf("a metre of cable", "l", "m", 1.0, "definition")
 ONE_CABLE = leaf("cables", "n", "", 1.0, "definition")
+PATH_ENTRIES = ("link_resistance", "fuse_resistance", "contactor_resistance",
+                "string_cable_length", "string_cable_section")
+PATH_OPEN = "left open, counted by our assumption, and may take more from it: "
 
 
 def count(title: str, symbol: str, value: float) -> Finding:
@@ -130,14 +133,24 @@ class Builder:
     def resistance(self, temperature: Finding, charge: Finding, pulse: Finding, *,
                    aged: bool, title: str, parallel: Finding | None = None,
                    cables: Finding | None = None) -> Finding:
-        """Modules, path and cables at one condition; without cables of its own by the allowance."""
+        """Modules, path and cables at one condition; without cables of its own by the allowance.
+
+        More of them may be true where nobody told them: what rests on it is an end and no value.
+        """
         parallel = parallel or self.parallel
         per = [mod.traced_resistance(o.module, temperature, charge, pulse,
                                      g if aged else self.new)
                for o, g in zip(self.on_hand, self.growth, strict=True)]
         modules = self.modules_resistance(per, parallel, f"modules, {title}")
-        return trace(el.total_resistance, title, modules=modules, path=self.path(parallel),
-                     cables=cables or self.cables())
+        path = self.path(parallel)
+        return with_more(trace(el.total_resistance, title, modules=modules, path=path,
+                               cables=cables or self.cables()),
+                         self.open_at_load(path) if cables is None else
+                         path_open(self.brief, path, cables_open(self.brief)))
+
+    def open_at_load(self, path: Finding) -> str:
+        """What nobody told of a path and of the cables that are counted by the allowance."""
+        return path_open(self.brief, path, traction_open(self.brief))
 
 
 def _allowance() -> Finding:
@@ -198,3 +211,57 @@ def string_cables(brief: Brief) -> Finding | None:
 def fewest_paths(b: Builder) -> Finding:
     """Fewest paths that may carry the whole current: one string alone, else all of a group."""
     return count("strings in", "P", 1) if b.layout.arrangement == "strings" else b.parallel
+
+
+# -- what nobody told of the path -------------------------------------------------------------
+
+
+def told_by(entry: Finding) -> str:
+    """Which line of the brief tells an entry, before what is said of it; empty where none does."""
+    return f"{entry.origin.key}: " if entry.origin is not None and entry.origin.key else ""
+
+
+def open_length(length: Finding) -> str:
+    """Of a length that nobody told: what is counted in its place; else empty.
+
+    A longer one has more resistance and more inductance: a lowest current is then only at most
+    what is printed, and a time constant at least.
+    """
+    return f"{told_by(length)}a length left open is counted as {length.shown}, our assumption, " \
+        "and may be more" if length.known and length.basis == "assumed" else ""
+
+
+def traction_open(brief: Brief) -> str:
+    """Of a traction route whose length nobody told: what is counted in its place; else empty."""
+    return next((f"{told_by(route.length)}the traction cable's length is left open and counted as "
+                 f"{route.length.shown}, our assumption, and may be more"
+                 for route in brief.cables.route
+                 if route.carries == "traction" and open_length(route.length)), "")
+
+
+def cables_open(brief: Brief) -> str:
+    """Of the traction cables: a length left open, or a named cable of which nothing is known."""
+    bare = next((r for r in brief.cables.route if r.carries == "traction" and r.cable
+                 and named_loop(brief, r) is None), None)
+    return traction_open(brief) or (
+        f"neither section nor resistance of {bare.cable} is known, and {bare.name} is counted with "
+        "35 mm², our assumption, and may take more" if bare is not None else "")
+
+
+def path_open(brief: Brief, figure: Finding, along: str) -> str:
+    """What nobody told of the resistances that a figure rests on; each may be more.
+
+    Args:
+        brief: with its path.
+        figure: a resistance, or what rests on one.
+        along: the same of the cables in it; see `cables_open`.
+
+    Returns:
+        What is counted in its place, in words; empty where the figure rests on nothing open.
+    """
+    path = [getattr(brief.path, name) for name in PATH_ENTRIES
+            if brief.left_open(f"path.{name}")]
+    origins = {id(node.origin) for node in figure.walk() if node.basis == "assumed"} \
+        if path else set()
+    told = [f"{told_by(one)}{one.title} {one.shown}" for one in path if id(one.origin) in origins]
+    return "; ".join(filter(None, (along, f"{PATH_OPEN}{', '.join(told)}" if told else "")))

@@ -7,6 +7,8 @@ relative change of any headline figure is its swing. A swing ranks; it is no res
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 
@@ -38,6 +40,7 @@ HEADLINES = {
 MAIN = ("highest_voltage", "loaded_voltage", "available_power", "usable_energy",
         "continuous_current", "peak_current", "fuse_rating")
 NOTICEABLE = 0.02
+NOBODY_WAITS: Mapping[str, int] = MappingProxyType({})
 _OF_MODULE = re.compile(r"modules\[(\d+)\]")
 
 
@@ -49,23 +52,28 @@ class NextStep:
         unknown: the entry.
         swing: largest relative change of a headline; 0 where no lucky value is offered.
         moves: the headline that changes most, in words.
+        waiting: checks that are not evaluated and name it.
     """
 
     unknown: Unknown
     swing: float
     moves: str
+    waiting: int = 0
 
 
-def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
+def find_next(brief: Brief, layout: Layout,
+              waiting: Mapping[str, int] = NOBODY_WAITS) -> tuple[NextStep, ...]:
     """Rank the open entries of a brief by what they move in one layout.
 
     Args:
         brief: with its `unknowns`.
         layout: the layout whose headlines are looked at.
+        waiting: how many checks wait for an entry, by its dotted name; in the order in which
+            those entries are to be found.
 
     Returns:
-        NextStep: entries without which modules are not tried, then those that move a main
-            figure, the largest swing first.
+        NextStep: entries without which modules are not tried, then those that checks wait for,
+            then those that move a main figure, the largest swing first.
     """
     whole = with_pairs(brief)
     base, used = headlines(whole, layout), {
@@ -74,19 +82,22 @@ def find_next(brief: Brief, layout: Layout) -> tuple[NextStep, ...]:
     for unknown in brief.unknowns:
         of_module = _OF_MODULE.match(unknown.dotted)
         idle = of_module is not None and int(of_module.group(1)) not in used
+        held = waiting.get(unknown.dotted, 0)
         if unknown.other is None or idle:
-            steps.append(NextStep(unknown, 0.0, ""))
+            steps.append(NextStep(unknown, 0.0, "", held))
             continue
         changed = with_pairs(with_value(brief, unknown.dotted, unknown.other))
         other = headlines(changed, layout)
         swings = {name: _swing(base[name], other[name]) for name in base}
         main = max(MAIN, key=lambda name: swings[name])
         most = main if swings[main] >= NOTICEABLE else max(swings, key=lambda n: swings[n])
-        steps.append(NextStep(unknown, swings[most], HEADLINES[most] if swings[most] else ""))
-    first = {HEADLINES[name] for name in MAIN}
+        steps.append(NextStep(unknown, swings[most], HEADLINES[most] if swings[most] else "",
+                              held))
+    first, turn = {HEADLINES[name] for name in MAIN}, {name: n for n, name in enumerate(waiting)}
     # Modules of which nobody said which or how many may give layouts that are not tried at all.
-    return tuple(sorted(steps, key=lambda s: (not s.unknown.key.required, s.moves not in first,
-                                              -s.swing)))
+    return tuple(sorted(steps, key=lambda s: (
+        not s.unknown.key.required, turn.get(s.unknown.dotted, len(turn)), s.moves not in first,
+        -s.swing)))
 
 
 def _entries_of(brief: Brief, layout: Layout) -> set[int]:

@@ -185,18 +185,24 @@ def _sag(b: Builder, capacity: Finding) -> dict[str, Finding]:
                     open_circuit_voltage=e, resistance=r, power=b.peak)
     if not np.isfinite(current.number):
         current = replace(current, value=None, note="no solution: the power cannot be delivered")
-    open_ = untold(brief)
-    less = f"with the known loads alone{OR_LESS}{open_}" if open_ else ""
+    loads = untold(brief)
+    less = as_far("with the known loads alone" if loads else "", loads, r.untold_more)
     loaded = (trace(el.loaded_voltage, "loaded voltage at the inverter, end of the peak",
                     open_circuit_voltage=e, current=current, resistance=r, note=less)
               if current.known else leaf("loaded voltage at the inverter, end of the peak", "U",
                                          "V", None, "definition", note=current.note))
     top = trace(most_power, "most power in theory, cold and nearly empty", symbol="P_m",
-                unit="kW", voltage=e, resistance=r)
+                unit="kW", voltage=e, resistance=r, note=as_far("", r.untold_more))
     held = _held_power("power with the bus held at its lower limit", "P_av", e, r, demand)
     return {"demand_voltage": demand, "peak_voltage": peak_at, "charge_left": left,
             "open_circuit_sag": e, "resistance_sag": r, "loaded_voltage": loaded,
             "largest_power": top, "available_power": held}
+
+
+def as_far(words: str, *whys: str) -> str:
+    """The note of a value that may be less for any of some reasons; the words without one."""
+    told = "; ".join(filter(None, whys))
+    return f"{words or 'as far as told'}{OR_LESS}{told}" if told else words
 
 
 def _held_power(title: str, symbol: str, e: Finding, r: Finding, bus: Finding) -> Finding:
@@ -206,9 +212,10 @@ def _held_power(title: str, symbol: str, e: Finding, r: Finding, bus: Finding) -
                     note=f"none: the rest voltage {e.shown} lies below {bus.shown}")
     if bus.number < 0.5 * e.number:
         return trace(most_power, title, symbol=symbol, unit="kW", voltage=e, resistance=r,
-                     note=f"the most in theory: {bus.shown} is below half the rest voltage")
+                     note=as_far(f"the most in theory: {bus.shown} is below half the rest voltage",
+                                 r.untold_more))
     return trace(passing_power, title, symbol=symbol, unit="kW", voltage=e, resistance=r,
-                 bus_voltage=bus)
+                 bus_voltage=bus, note=as_far("", r.untold_more))
 
 
 def _currents(b: Builder, peak_at: Finding, rest_low: Finding) -> dict[str, Finding]:

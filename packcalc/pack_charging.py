@@ -5,7 +5,7 @@ from __future__ import annotations
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand
-from packcalc.findings import Finding, largest, smallest, trace
+from packcalc.findings import Finding, largest, smallest, trace, with_more
 from packcalc.layout_findings import Builder, fewest_paths, rule
 from packcalc.layouts import Layout, charge_ceiling
 from packcalc.modules import ModuleType
@@ -122,6 +122,7 @@ def braking_voltage(b: Builder, start: Finding) -> Finding:
     Of parallel strings one may be in alone: its resistance counts. The charge limit is that of
     all strings, because the inverter may not be told that one is out. Resistance and voltage
     are both those at the charge that is counted: a limit that nobody keeps lowers neither.
+    More of a resistance that is left open raises it further.
     """
     brief, asks = b.brief, b.asks
     inside = fewest_paths(b)
@@ -140,12 +141,14 @@ def braking_voltage(b: Builder, start: Finding) -> Finding:
         held = trace(el.raised_voltage, f"voltage at the charge limit at {cold.shown}",
                      open_circuit_voltage=start, current=pack_limit, resistance=r)
         candidates.append(smallest([free, held], f"braking at {cold.shown}"))
-    rise = largest(candidates, "braking into a full cold pack")
-    limit = brief.regeneration.voltage_limit
+    title = "braking into a full cold pack"
+    rise, limit = largest(candidates, title), brief.regeneration.voltage_limit
+    more = r.untold_more if rise.number > start.number else ""
     if limit.known:
         capped = largest([limit, start], "inverter's own limit, or the full voltage above it")
-        rise = smallest([rise, capped], "braking into a full cold pack")
-    return rise
+        more = more if rise.number < capped.number else ""
+        rise = smallest([rise, capped], title)
+    return with_more(rise, more)
 
 
 def charging_notes(b: Builder, currents: dict[str, Finding]) -> list[str]:

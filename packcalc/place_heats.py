@@ -58,6 +58,9 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
     told = [one for loop in loops if (one := as_told(answers, loop)) is not loop
             or answers.as_told is not answers]  # what is open lets no less heat through
     swept += _all_swept(told, answers.as_told, named, parallel)
+    bare = answers.as_told.unfloored
+    if bare is not answers.as_told:  # nor does a fuse that melts and does not break
+        swept += _all_swept([as_told(bare, loop) for loop in loops], bare, named, parallel)
     nobody = unended(asked) or not_shown_ended(asked)
     untold = next((one.loop.title for one in swept if one.silent), "")
     return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"

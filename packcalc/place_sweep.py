@@ -433,11 +433,9 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
         assert path is not None
         side = answers.sensed(device, path)
     acts, soon = side.times(seen), side.steady_times(seen) <= counted
-    if side.reasons:  # whatever else is asked for, nothing opens above what its sheet says
-        may = soon if side.lines else np.ones(current.shape, bool)
-        if side.never:  # a question that is left open mends nothing here
-            return _Told(device, none, np.zeros(current.shape, bool), torn)
-        return _Told(device, none, may & ~above if side.limit else may, torn, side.limit)
+    if side.reasons:
+        return _Told(device, none, side.may_open(seen, counted, share), torn,
+                     0.0 if side.never else side.limit)
     counts = ~above & soon
     # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
     if device.key == LEAK or device.key in UNSEEN:

@@ -536,8 +536,10 @@ def _charging_held(brief: Brief, asked: RouteAsked, held: Coordination,
     if side is not None and side.part is not None:
         lost = _fuse_lost(side.unbroken, side.part.name, key, mine, lowest)
         open_ = _fuse_open(side, fuse, lowest, [loop.lowest for loop in mine])
-    part = fuse.part
-    return replace(asked, let_through=part and with_more(fuse.clearing, lost or open_),
+    part, through = fuse.part, fuse.clearing
+    if lost:  # says at which current of which loop
+        through = through.called(note=through.told_note)
+    return replace(asked, let_through=part and with_more(through, lost or open_),
                    fuse_lost=lost, fuse_open=open_,
                    overload=None if part is None else lambda capacity: overload_by(
                        part, capacity, asked.highest_voltage, fuse.rating))
@@ -586,7 +588,7 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
     inverter = brief.inverter
     checks = (
         judge("highest voltage of the battery side within the inverter's absolute maximum",
-              "highest voltage", pack.highest_voltage, "at most", inverter.absolute_maximum,
+              "highest voltage", _highest(brief, pack), "at most", inverter.absolute_maximum,
               remedy="fewer modules in series, a lower charge limit, or less braking power cold"),
         judge("end of charging within the inverter's operating range", "highest voltage",
               pack.full_voltage, "at most", inverter.voltage_high,
@@ -613,6 +615,15 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
         notes=("Battery side only: load dump, a spinning motor and a charging station stand in the "
                "over-voltage chain, whose highest voltage rates every part.",
                "Gloves, meters, insulation and distances go by the highest of that chain."))
+
+
+def _highest(brief: Brief, pack: PackModel) -> Finding:
+    """Of the battery side; the inverter's own limit bounds what is open of braking, if it may."""
+    limit, most = brief.regeneration.voltage_limit, brief.inverter.absolute_maximum
+    if not (pack.highest_voltage.untold_more and limit.known and most.known
+            and limit.number <= most.number):
+        return pack.highest_voltage
+    return largest([pack.full_voltage, limit], pack.highest_voltage.title)
 
 
 def _governing(finding: Finding) -> str:

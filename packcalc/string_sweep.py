@@ -12,11 +12,12 @@ from packcalc.brief import Brief
 from packcalc.clearing import path_conductors
 from packcalc.checks import Check, Requirement, judge
 from packcalc.feeds import Feeds
-from packcalc.findings import Finding, largest, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
 from packcalc.monitoring import acts_by, sensor_deviation
 from packcalc.part_checks.fuse import breaking_check
+from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.shown import rounded
-from packcalc.part_checks.sweep import Trips
+from packcalc.part_checks.sweep import Trips, fuse_side
 from packcalc.parts import CONTACTOR, FUSE
 from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
 from packcalc.protect.places import Loop
@@ -24,6 +25,9 @@ from packcalc.protect.strings import string_duty
 from packcalc.side_circuits import shortest_delay, string_fuse_asked, strings_asked
 from packcalc.value import replace
 
+WHOLE = leaf("share of the current in one string", "p", "%", 1.0, "definition",
+             origin=Origin("rule"))
+STRING_FUSE = "string fuse"  # as a link of the main path is named
 KEY = "string_coordination"
 EVERY = "string fuse breaks every source of its worst fault place"
 TITLE = "Who clears inside a string, over the whole range the others can feed"
@@ -61,7 +65,8 @@ def string_coordination(feeds: Feeds, main: Coordination,
         peak_load=largest([duty.peak, duty.braking], "largest load of a string"),
         continuous_load=largest([duty.continuous, duty.charging], "continuous load of a string"),
         cable_withstand=None, cable_current=None, cable_name=CABLES,
-        conductors=conductors, trips=string_trips(brief), beside=(),
+        conductors=conductors, trips=string_trips(brief),
+        beside=_between_modules(main, brief, fused.time_constant_highest),
         fuse=listed.part(FUSE, names.string_fuse) if names.string_fuse else None,
         contactor=listed.part(CONTACTOR, names.string_contactor)
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
@@ -74,6 +79,20 @@ def string_coordination(feeds: Feeds, main: Coordination,
         checks=(*_breaks_all(held, asked.fuse_breaks), *_reaches(feeds, held.asked.trips),
                 *_overloads(main),
                 *(c for c in held.item.checks if not c.title.startswith(f"{CABLES} survives")))))
+
+
+def _between_modules(main: Coordination, brief: Brief, constant: Finding) -> tuple[Beside, ...]:
+    """Fuses between the modules of a string: what the others feed into one passes them as well.
+
+    Beside the string fuse they may melt before it has cleared; a main fuse may stand there alone.
+    """
+    asked = main.asked
+    named = [(link.name, link.fuse.part) for link in asked.beside if link.name != STRING_FUSE]
+    if brief.path.main_fuse == "mid-pack" and not brief.parts.mid_fuse:
+        named.append(("main fuse between the modules", asked.fuse))
+    return tuple(Beside(name, fuse_side(part, asked.highest_voltage, constant,
+                                        asked.counted_time.number), WHOLE, in_string=True)
+                 for name, part in named)
 
 
 def _overloads(main: Coordination) -> tuple[Check, ...]:

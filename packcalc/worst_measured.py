@@ -14,7 +14,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import field, fields
 from typing import Any
 
-from packcalc.bench.assign import AssignmentStudy, assign_modules, first_read, least_read
+from packcalc.bench.assign import AssignmentStudy, assign_modules
+from packcalc.bench.dealt import first_read, least_read
 from packcalc.bench.grade import GradedLot, GradedModule
 from packcalc.bench.selfdischarge import selfdischarge
 from packcalc.bench.sheet import of_other_types

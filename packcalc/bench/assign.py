@@ -8,14 +8,15 @@ voltage, cells, type, dates, insulation or rest voltage is never dealt.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from packcalc.bench import partition as pt
 from packcalc.bench.balance import BalancePlan, Standing, plan_balance
-from packcalc.bench.common import NEAR, NOTE_IT, at_bad_end, doubted, not_noted
+from packcalc.bench.common import NEAR
 from packcalc.bench.dealing import NOTHING, Assignment, Effort, Pins
+from packcalc.bench.dealt import Dealt, Numbers, candidates, first_resistance, is_of, numbers
 from packcalc.bench.grade import GradedLot, GradedModule, not_understood
 from packcalc.bench.isolation import STAGE, judge_together
 from packcalc.bench.left_open import LeftOpen, left_open
@@ -26,60 +27,18 @@ from packcalc.bench.placing import LeftOut, Lot, deal_blocks
 from packcalc.bench.strings import assign_strings
 from packcalc.bench.sureness import Sureness, held_by_chance, how_sure
 from packcalc.bench.together import Together, alone_in_series, share_current
-from packcalc.bench.uncertainty import Spread
-from packcalc.bench.uncorrected import least_capacity, least_resistance, most_resistance
-from packcalc.brief import Bench, Brief, ModulesOnHand
-from packcalc.cell_formulas import initial_resistance, initial_resistance_measured
+from packcalc.brief import Brief
 from packcalc.checks import FAIL, NOT_EVALUATED, Check
 from packcalc.errors import UserError
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.findings import Finding
 from packcalc.layouts import Layout
-from packcalc.modules import INITIAL_PULSE, ModuleType, resistance_initial
+from packcalc.modules import ModuleType
 from packcalc.pack import PackModel, model_pack
 from packcalc.units import several, show
 from packcalc.value import replace, value_object, worked_once
 
 BETWEEN_BLOCKS = 4
 MOST_NAMED = 12
-
-
-@value_object
-class Dealt:
-    """One module that may be dealt.
-
-    Attributes:
-        graded: as graded.
-        capacity, resistance: at common conditions, or what is expected of it.
-        measured: whether capacity and resistance were measured, and are not doubted.
-        least: resistance that a reading which cannot be corrected may mean at the least; None
-            where there is no such reading.
-    """
-
-    graded: GradedModule
-    capacity: Finding
-    resistance: Finding
-    measured: tuple[bool, bool]
-    least: Finding | None = None
-
-    @property
-    def mark(self) -> str:
-        return self.graded.row.mark
-
-    @property
-    def doubted(self) -> bool:
-        """Whether one of the two was read better than new."""
-        return doubted(self.graded.capacity_common) or doubted(self.graded.resistance_common)
-
-    @property
-    def half_noted(self) -> str:
-        """What of its capacity test was not noted, and what counts for it; empty where all was."""
-        return at_bad_end(not_noted(self.graded.row)) if self.measured[0] else ""
-
-    @property
-    def least_resistance(self) -> Finding:
-        """As read, where a worse one is counted on: for currents that a low one drives."""
-        read = self.graded.resistance_read or self.least
-        return self.resistance if read is None else read.called(symbol=self.resistance.symbol)
 
 
 @value_object
@@ -161,7 +120,7 @@ class AssignmentStudy:
     @worked_once
     def outlook(self) -> Outlook:
         """Gains, trades, what a pin or a module is worth, what to replace: a dealing for each."""
-        return look_out(_numbers(self.dealt), [d.mark for d in self.dealt], self.assignment,
+        return look_out(numbers(self.dealt), [d.mark for d in self.dealt], self.assignment,
                         self.pinned.pins, self.effort, self.pinned.wanted)
 
     @property
@@ -236,65 +195,9 @@ def _larger(one: Finding, other: Finding) -> Finding:
     return max((f for f in (one, other) if f.known), key=lambda f: f.number, default=one)
 
 
-def candidates(entry: ModulesOnHand, lot: GradedLot, undecided: bool) -> tuple[Dealt, ...]:
-    """The modules of one type that may be dealt, in the order of the sheet."""
-    module = entry.module
-    chosen = [m for m in lot.modules if _is(m, module) and (
-        m.grade == "keep" or undecided and m.grade == "undecided" and not m.bars)]
-    middle = {name: _middle(chosen, name) for name in ("capacity_common", "resistance_common")}
-    capacity = middle["capacity_common"] or module.capacity.number * entry.state_of_health.number
-    resistance = (middle["resistance_common"]
-                  or module.resistance_high.number * entry.resistance_growth.number)
-    found = []
-    for m in chosen:
-        q, r = m.capacity_common, m.resistance_common
-        measured = (q.known and not doubted(q), r.known and not doubted(r))
-        if not measured[0]:
-            q = _worse_of(_expected("capacity expected of it", "Q", "Ah",
-                                    capacity * Spread().mean), q, m.row.capacity,
-                          least_capacity(m.row) if m.unasked("capacity") else None, min)
-        if not measured[1]:
-            r = _worse_of(_expected("resistance expected of it", "R", "mΩ", resistance), r,
-                          m.row.resistance, most_resistance(m.row, lot.bench)
-                          if m.unasked("resistance") else None, max)
-        found.append(Dealt(m, q.called(symbol=f"Q_{m.row.mark}"),
-                           r.called(symbol=f"R_{m.row.mark}"), measured, least_read(m, lot.bench)))
-    return tuple(found)
-
-
-def least_read(graded: GradedModule, bench: Bench) -> Finding | None:
-    """What a reading that cannot be corrected may mean at the least."""
-    if graded.resistance_common.known or not graded.unasked("resistance"):
-        return None
-    value = least_resistance(graded.row, bench)
-    return None if value is None else leaf(
-        "resistance that the reading may mean at the least", "R", "mΩ", value, "assumed",
-        source="packcalc-rule", origin=graded.row.resistance.origin,
-        note="it cannot be brought to common conditions")
-
-
-def _worse_of(expected: Finding, counted: Finding, read: Finding, bad_side: float | None,
-              worse: Callable[[float, float], float]) -> Finding:
-    """What is expected of a module, or what its own doubtful reading says where that is worse."""
-    value, note = expected.number, expected.note
-    if not counted.known and bad_side is None:
-        return expected
-    if counted.known:  # read better than new
-        value, note = worse(value, counted.number), f"{counted.note}; drawn as if not measured"
-    else:
-        value = worse(value, bad_side or value)
-        note = ("its reading cannot be brought to common conditions: the worse of what is expected "
-                "of it and of what the reading may mean")
-    return replace(expected, value=value, note=note, origin=read.origin)
-
-
-def _is(graded: GradedModule, module: ModuleType) -> bool:
-    return graded.row.module is not None and graded.row.module.id == module.id
-
-
 def _other_types(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
     """One line on what the layout's type leaves out of account."""
-    others = [m for m in lot.modules if m.grade in ("keep", "undecided") and not _is(m, module)]
+    others = [m for m in lot.modules if m.grade in ("keep", "undecided") and not is_of(m, module)]
     if not others:
         return ()
     ids = sorted({m.row.module.id if m.row.module else "of no stated type" for m in others})
@@ -305,7 +208,7 @@ def _other_types(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
 
 def _barred(lot: GradedLot, module: ModuleType) -> tuple[GradedModule, ...]:
     """Undecided modules of the type that are not dealt even where undecided ones count."""
-    return tuple(m for m in lot.modules if m.grade == "undecided" and m.bars and _is(m, module))
+    return tuple(m for m in lot.modules if m.grade == "undecided" and m.bars and is_of(m, module))
 
 
 def _never_dealt(lot: GradedLot, module: ModuleType) -> tuple[str, ...]:
@@ -359,25 +262,13 @@ def _isolation(lot: GradedLot, voltages: Sequence[Finding], places: Sequence[Pla
                f"bench.modules_in_pack = {count} so that the bench draws this line")
 
 
-def _middle(chosen: Sequence[GradedModule], name: str) -> float | None:
-    known = [value.number for m in chosen
-             if (value := getattr(m, name)).known and not doubted(value)]
-    return float(np.median(known)) if known else None
-
-
-def _expected(title: str, symbol: str, unit: str, value: float) -> Finding:
-    return leaf(title, symbol, unit, value, "assumed", source="packcalc-rule",
-                origin=Origin("middle of the lot"),
-                note="not measured; a tenth of such modules is counted as weak")
-
-
 def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: ModuleType) -> None:
     need, have = layout.series * layout.parallel, len(dealt)
     if have < need:
         barred = _barred(lot, module)
-        waiting = sum(m.grade == "undecided" and _is(m, module)
+        waiting = sum(m.grade == "undecided" and is_of(m, module)
                       for m in lot.modules) - len(barred)
-        others = sum(m.grade == "keep" and not _is(m, module) for m in lot.modules)
+        others = sum(m.grade == "keep" and not is_of(m, module) for m in lot.modules)
         more = "" if not waiting or lot.bench.count_undecided == "yes" else (
             f"; {waiting} more {'is' if waiting == 1 else 'are'} undecided: test, or set "
             f"bench.count_undecided = \"yes\" to see what they might come to")
@@ -397,23 +288,10 @@ def _demand(lot: GradedLot, dealt: Sequence[Dealt], layout: Layout, module: Modu
                         f"{asked}")
 
 
-@value_object
-class Numbers:
-    """Capacities and resistances as bare arrays."""
-
-    capacity: np.ndarray
-    resistance: np.ndarray
-
-
-def _numbers(dealt: Sequence[Dealt]) -> Numbers:
-    return Numbers(np.array([d.capacity.number for d in dealt]),
-                   np.array([d.resistance.number for d in dealt]))
-
-
 def deal(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effort,
          sharing: str = "capacity") -> Assignment:
     """Deal by the brief's choice of what comes first; figures are of the readings, unrounded."""
-    n = _numbers(dealt)
+    n = numbers(dealt)
     found = _dealt_in_steps(n, layout, pins, effort, sharing)
     if found.best_value <= found.value * (1.0 + NOTHING) or found.arrangement == "strings":
         return unrounded(found, n.capacity, found.places)
@@ -457,7 +335,7 @@ def deal_pinned(dealt: Sequence[Dealt], layout: Layout, pins: Pins, effort: Effo
     Such a pin is met by leaving all of its modules out as well; that is done only where placing
     them would cost more capacity than may be given up, and it is said.
     """
-    n = _numbers(dealt)
+    n = numbers(dealt)
     lot = Lot(n.capacity, n.resistance, layout.series, layout.parallel,
               layout.arrangement == "strings" and layout.parallel > 1, pins, effort)
     found, out = deal_blocks(lot, lambda use, inside: deal(
@@ -529,43 +407,6 @@ def _standing(place: Place, module: ModuleType) -> Standing:
                     row.latest_voltage.temperature.value)
 
 
-def first_resistance(d: Dealt, module: ModuleType) -> float:
-    """Resistance of the first millisecond, hot [Ω]: low, so that a joining current errs high.
-
-    A reading of it counts, the lower of an AC meter's and a pulse of 10 ms at most; else the
-    class's ratio to 10 s, and where nobody measured the module, no more than its type new.
-    """
-    read, cell = own_first(d), module.cell
-    if read is not None:
-        return initial_resistance_measured(read.number, cell.hot_ratio)
-    found = initial_resistance(d.least_resistance.number, cell.initial_ratio, cell.hot_ratio)
-    return found if d.measured[1] else min(found, resistance_initial(module))
-
-
-def own_first(d: Dealt) -> Finding | None:
-    """The module's own reading of its first millisecond, the lower where there are two."""
-    return first_read(d.graded)
-
-
-def first_read(graded: GradedModule) -> Finding | None:
-    """As `own_first`, of a module that need not be dealt."""
-    row, asked = graded.row, {q.quantity for q in graded.questions}
-    if "module" in asked:
-        return None
-    read = [row.impedance_ac] if row.impedance_ac.known and "impedance_ac" not in asked else []
-    if row.resistance.known and "resistance" not in asked and row.resistance_pulse.known \
-            and row.resistance_pulse.number <= INITIAL_PULSE:
-        read.append(row.resistance)
-    return min((f for f in read if f.number > 0), key=lambda f: f.number, default=None)
-
-
-def by_ratio(d: Dealt, module: ModuleType) -> bool:
-    """Whether its first millisecond is its own 10 s resistance times the class's ratios."""
-    return own_first(d) is None and bool(np.isclose(
-        first_resistance(d, module), initial_resistance(
-            d.resistance.number, module.cell.initial_ratio, module.cell.hot_ratio)))
-
-
 def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, ...]:
     parallel = assignment.places.shape[1]
     own = [d.graded.row.capacity_error for d in dealt]
@@ -594,22 +435,9 @@ def _notes(assignment: Assignment, dealt: Sequence[Dealt], bench) -> tuple[str, 
         words.append(f"Capacity read above the label, by less than the test can tell, and so "
                      f"counted like the middle of the others: {', '.join(near[:MOST_NAMED])}"
                      f"{' …' if len(near) > MOST_NAMED else ''}. Repeat those readings.")
-    words += _half_noted(dealt)
     told = not_understood(d.graded for d in dealt)
     if told:
         words.append(f"Of donor and storage not understood, read these yourself: {told}.")
     words.append("Join nothing before the plan below is done: unlike modules exchange current the "
                  "moment they touch.")
     return tuple(words)
-
-
-def _half_noted(dealt: Sequence[Dealt]) -> list[str]:
-    """What of the capacity tests was not noted; one line for all that lack the same."""
-    found = []
-    for words in dict.fromkeys(d.half_noted for d in dealt if d.half_noted):
-        marks = [d.mark for d in dealt if d.half_noted == words]
-        more = f" and {len(marks) - MOST_NAMED} more" if len(marks) > MOST_NAMED else ""
-        found.append(f"{words[0].upper()}{words[1:]}, in the chances too: "
-                     f"{', '.join(marks[:MOST_NAMED])}{more}. "
-                     f"{NOTE_IT[0].upper()}{NOTE_IT[1:]}.")
-    return found

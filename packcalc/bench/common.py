@@ -6,9 +6,6 @@ Common conditions: 25 °C and a discharge in five hours for the capacity; 25 °C
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterable, Iterator
-
 from packcalc import cell_formulas, cells
 from packcalc.bench import rules
 from packcalc.bench.sheet import BenchRow
@@ -21,10 +18,10 @@ from packcalc.value import replace, value_object
 
 COLDEST, HOTTEST = 288.15, 308.15
 SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
-# What a test may have been at where nobody noted it (our rule), what leaves least capacity first.
-TEMPERATURES = (HOTTEST, rules.COMMON_TEMPERATURE, 293.15, COLDEST)
-RATES = (SLOWEST, rules.COMMON_RATE, FASTEST)
-_BAD_ENDS = {"temperature of the capacity test": "35 °C", "current of the capacity test": "C/10"}
+# Ends of what a bench may have had where nobody noted it (our rule): what is stated beyond them is
+# asked about by name.
+MOST_WARM, MOST_SLOW, LEAST_PULSE = 333.15, 0.02 / 3600, 0.1
+_NOTED = ("temperature of the capacity test", "current of the capacity test")
 NOTE_IT = "enter what was not noted, if somebody still knows it; else repeat the test"
 SLACK = 1e-9
 BETTER, BETTER_TYPE = "better than the label", "better than its type new"
@@ -83,63 +80,58 @@ def without_value(name: str, why: str, open_items: tuple[str, ...] = ()) -> AtCo
 
 # --- capacity -------------------------------------------------------------------------------
 
-_Tried = tuple[Finding, Finding]  # a capacity at common conditions, its relative uncertainty
-
-
 def capacity_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     """Capacity at 25 °C and C/5; a reading above the label is counted as the label.
 
     Within its own uncertainty of the label it is a measurement of that; clearly above, suspect.
-    What was not noted of the test stands at the bad end of its range, and a reading that would be
-    above the label anywhere in that range is counted as one that is.
+    A test of which temperature or rate was not noted is brought nowhere: it may have been one that
+    cannot be corrected.
     """
     if not row.capacity.known:
         return without_value("capacity", "not measured", ("capacity",))
-    refusal = _capacity_refusal(rate_of(row), row.capacity_temperature)
-    if refusal:
-        return without_value("capacity", f"uncorrectable: {refusal}", ("capacity",))
-    tried = (_brought(row, bench, *at) for at in _conditions(row))
-    value, relative = next(tried)
-    value = _counted(value, relative, tried, row.module)
-    sigma = trace(rules.capacity_uncertainty, relative=relative, capacity=value)
-    return AtCommon(value, relative, sigma, not_noted(row))
+    refusal, open_ = _capacity_refusal(rate_of(row), row.capacity_temperature), not_noted(row)
+    if refusal or open_:
+        why = refusal or "not noted: " + ", ".join(open_)
+        return without_value("capacity", f"uncorrectable: {why}", open_ or ("capacity",))
+    return _brought(row, bench, row.capacity_temperature, rate_of(row))
+
+
+def capacity_at_bad_end(row: BenchRow, bench: Bench) -> AtCommon | None:
+    """A reading as if what was not noted were what leaves least of it, of what can be corrected.
+
+    None where everything was noted, or what was noted cannot be corrected.
+    """
+    temperature, rate = row.capacity_temperature, rate_of(row)
+    if not row.capacity.known or not not_noted(row) or _capacity_refusal(rate, temperature):
+        return None
+    worst = (leaf("temperature of the test, not noted", "T", "°C", HOTTEST, "assumed",
+                  source="packcalc-rule", origin=_RULE, note="35 °C leaves least"),
+             leaf("rate of the test, not noted", "r", "1/h", SLOWEST, "assumed",
+                  source="packcalc-rule", origin=_RULE, note="C/10 leaves least"))
+    return _brought(row, bench, *(noted if noted.known else end for noted, end in zip(
+        (temperature, rate), worst, strict=True)))
 
 
 def not_noted(row: BenchRow) -> tuple[str, ...]:
-    """What stands at the bad end of its range, for nobody noted it at the capacity test."""
+    """What nobody noted at the capacity test; empty where all was."""
     return tuple(words for figure, words in zip(
-        (row.capacity_temperature, rate_of(row)), _BAD_ENDS, strict=True) if not figure.known)
+        (row.capacity_temperature, rate_of(row)), _NOTED, strict=True) if not figure.known)
 
 
-def at_bad_end(open_items: Iterable[str]) -> str:
-    """What was not noted, and what is counted for it; empty where all was."""
-    return ", ".join(f"{name} not noted: counted as at {_BAD_ENDS[name]}" for name in open_items)
-
-
-def _conditions(row: BenchRow) -> Iterator[tuple[Finding, Finding]]:
-    """Temperature and rate of the test as noted; of what was not, the range, its bad end first."""
-    temperature, rate = row.capacity_temperature, rate_of(row)
-    yield from itertools.product(
-        (temperature,) if temperature.known else tuple(leaf(
-            "temperature of the test, not noted", "T", "°C", at, "assumed",
-            source="packcalc-rule", origin=_RULE, note="anywhere from 15 to 35 °C")
-            for at in TEMPERATURES),
-        (rate,) if rate.known else tuple(leaf(
-            "rate of the test, not noted", "r", "1/h", at, "assumed", source="packcalc-rule",
-            origin=_RULE, note="anywhere from C/10 to C/2") for at in RATES))
-
-
-def _brought(row: BenchRow, bench: Bench, temperature: Finding, rate: Finding) -> _Tried:
-    """The reading at common conditions, were it taken at these."""
+def _brought(row: BenchRow, bench: Bench, temperature: Finding, rate: Finding) -> AtCommon:
+    """The reading at common conditions, were it taken at these; no more than the label of it."""
     slope, exponent = capacity_slope(), rate_exponent()
     value = trace(rules.capacity_at_25, capacity=row.capacity, temperature=temperature,
                   slope=slope)
     value = trace(rules.capacity_at_c5, capacity=value, rate=rate, exponent=exponent)
     instrument = row.capacity_error if row.capacity_error.known else bench.capacity_error
-    return value.called("capacity at 25 °C and C/5", "Q_c"), _combined(
+    relative = _combined(
         instrument, trace(rules.temperature_half_width, temperature=temperature, slope=slope),
         trace(rules.rate_half_width, rate=rate, exponent=exponent),
         "relative uncertainty of the capacity")
+    value = _counted(value.called("capacity at 25 °C and C/5", "Q_c"), relative, row.module)
+    return AtCommon(value, relative,
+                    trace(rules.capacity_uncertainty, relative=relative, capacity=value))
 
 
 def rate_of(row: BenchRow) -> Finding:
@@ -158,26 +150,14 @@ def _capacity_refusal(rate: Finding, temperature: Finding) -> str:
     return ""
 
 
-def _counted(value: Finding, relative: Finding, elsewhere: Iterable[_Tried],
-             module: ModuleType | None) -> Finding:
-    """A capacity, no more than the label of it; what was read above that is told.
-
-    Args:
-        value, relative: as noted, or at the bad end.
-        elsewhere: the same reading over the range of what was not noted.
-        module: whose label.
-    """
-    if module is None:
+def _counted(value: Finding, relative: Finding, module: ModuleType | None) -> Finding:
+    """A capacity, no more than the label of it; what was read above that is told."""
+    if module is None or value.number <= module.capacity.number:
         return value
-    label = module.capacity.number
-    above = [(q, u) for q, u in ((value, relative), *elsewhere) if q.number > label]
-    if not above:
-        return value
-    surely = any(q.number * (1 - SURE * u.number) > label for q, u in above)
-    most = max((q for q, _ in above), key=lambda q: q.number)
+    surely = value.number * (1 - SURE * relative.number) > module.capacity.number
     return trace(rules.capacity_counted, capacity=value, label_capacity=module.capacity,
                  note=f"read {BETTER}: suspect, counted as the label" if surely
-                 else f"{most.shown} is {NEAR}; no more than the label is counted")
+                 else f"{value.shown} is {NEAR}; no more than the label is counted")
 
 
 def suspect(found: AtCommon) -> bool:
@@ -237,6 +217,11 @@ _NEEDED = (("resistance_current", "current of the pulse"),
            ("resistance_charge", "state of charge at the pulse"))
 
 
+def pulse_not_noted(row: BenchRow) -> tuple[str, ...]:
+    """What nobody noted at the pulse; empty where all was."""
+    return tuple(words for name, words in _NEEDED if not getattr(row, name).known)
+
+
 def resistance_at_common(row: BenchRow, bench: Bench) -> AtCommon:
     """Pulse resistance at common conditions; one below its type's, new, is counted as that."""
     found, module = resistance_as_read(row, bench), row.module
@@ -256,7 +241,7 @@ def resistance_as_read(row: BenchRow, bench: Bench) -> AtCommon:
     """Pulse resistance at 25 °C, 10 s, 50 % charge: the middle of what was published."""
     if not row.resistance.known:
         return without_value("resistance", "not measured", ("pulse resistance",))
-    missing = tuple(words for name, words in _NEEDED if not getattr(row, name).known)
+    missing = pulse_not_noted(row)
     if row.module is None:
         return without_value("resistance", "uncorrectable: the module's type is not known",
                              ("module type",))

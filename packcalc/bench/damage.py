@@ -11,10 +11,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
-from packcalc.bench.foreign_harm import (
-    FOREIGN_INNER, FOREIGN_STEMS, FOREIGN_WORDS, plain_letters,
-)
+from packcalc.bench.foreign_harm import Meant, in_english, link_words
 from packcalc.bench.told_figures import DRAINED, UNREAD, told_figures
 from packcalc.modules import ModuleType
 from packcalc.value import value_object
@@ -28,7 +27,8 @@ NONE, PLAIN, GRAVE, ASK = "none", "plain", "grave", "ask"
 TOLD_IN = ("donor", "storage")  # columns of a module's past, in words
 MOST_TOLD = 12  # texts
 NO_DAMAGE = ("", "none", "no", "nothing", "ok")
-DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "free", "neither", "nor", "none")
+DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "isnt", "wasnt", "aren't", "arent",
+           "weren't", "werent", "hasn't", "hasnt", "free", "neither", "nor", "none")
 NEGATIONS = tuple(word for word in DENIALS if word != "free")
 DENIED_WITHIN = 3  # words before the grave one
 GRAVE_STEMS = ("swol", "swell", "bulg", "puff", "balloon", "pillow", "leak", "weep", "ooz", "drip",
@@ -49,7 +49,7 @@ PAST_STEMS = (*HARM_STEMS, "airbag")
 _IN_NAMES = ("burn", "melt", "hiss", "weep", "ooz", "vent", "swell", "leak")  # Auburn, sweeper
 INNER_STEMS = (*(stem for stem in WATER_STEMS if stem != "underwater"),
                *(stem for stem in GRAVE_STEMS if stem not in _IN_NAMES),
-               *FOREIGN_INNER, "flame", "burnt", "burned", "explo", "water")
+               "flame", "burnt", "burned", "explo", "water")
 # Of grave words "burn" begins names of places, and a room may be warm.
 DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
                "water", "wet", "rain", "rust", "corro", "damag", "crash", "accident",
@@ -63,13 +63,17 @@ DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
                "fume", "odour", "odor", "stink", "stank", "reek", "spark", "arcing", "electrocut",
                "shorted", "shorting", "shortcircuit", "abuse", "misuse", "defect", "fault",
                "recall", "incident", "disaster", "cooked", "tboned", "sideswip", "mould", "mildew",
-               *FOREIGN_STEMS)
+               "oxidi", "oxidat", "oxydi", "verdigris")
 DOUBT_WORDS = (*(word for word in GRAVE_WORDS if word != "warm"), "burn", "burns", "burnout",
                "sank", "sunk", "sunken", "soot", "sooty", "ash", "ashes", "mud", "muddy", "silt",
                "brine", "briny", "salt", "salty", "washed", "bathed", "hail", "frost", "hit",
-               "dead", "died", "arced", "pregnant", "flat", "uncharged", *FOREIGN_WORDS)
+               "dead", "died", "arced", "pregnant", "flat", "uncharged")
 _POOL = r"(?:sea|lake|canal|pond|harbou?r|dock|puddle|tide|pool|bath|stream|creek|gutter|well)"
-_METAL = r"(?:terminal|pole|contact|post|tab|lug|connector|stud|bus\s?bar|link)s?"
+# Copper that is green is verdigris; of what is often coloured only what has become so.
+_COPPER = r"(?:terminal|contact|lug|stud|bus\s?bar)"
+_COLOURED = r"(?:pole|post|tab|connector|link)"
+_PUT_ON = r"[\s-]+(?:cap|cover|boot|sleeve|tape|mark|dot|paint|shroud|lid|label|sticker)"
+_HAS_GONE = r"(?:(?:all|are|is|were|was|have|has|gone|turned|went|turning|going)[\s-]+)"
 # Several words that say one thing: a drained cell, a blow, a write-off, a warm case.
 _TOLD_BY_TWO = re.compile(
     r"\bdeep(?:ly)?[\s-]+discharg\w*|\bover[\s-]+discharg\w*|\broll(?:ed)?[\s-]?over|"
@@ -93,8 +97,17 @@ _TOLD_BY_TWO = re.compile(
     rf"\b(?:in|into|under|from|off?)[\s-]+(?:(?:the|a)[\s-]+)?{_POOL}(?=\s*(?:$|[,;.()]))|"
     rf"\b(?:bottom|bed)[\s-]+of[\s-]+(?:(?:the|a)[\s-]+)?{_POOL}\b|"
     rf"\b(?:{_POOL}|ferry|ship|boat)[\s-]+(?:bottom|bed|bilge)\b|"
-    rf"\bgreen[\s-]+{_METAL}\b|\b{_METAL}[\s-]+(?:(?:all|are|is|were|was|gone|turned|went)[\s-]+)*"
-    r"green\b")
+    rf"\bgreen[\s-]+{_COPPER}(?:s|(?!{_PUT_ON}))\b|"
+    rf"\b(?:{_COPPER}s?[\s-]+{_HAS_GONE}*|{_COLOURED}s?[\s-]+{_HAS_GONE}*"
+    rf"(?:gone|turned|went|turning|going)[\s-]+)green\b(?!{_PUT_ON})")
+# No question, yet to be read: a colour or verdigris, a town or a bath.
+_READ_IT = re.compile(
+    rf"\bgreen[\s-]+{_COLOURED}s?\b|\b{_COLOURED}s?[\s-]+(?:all|are|is|were|was)[\s-]+green\b")
+_TOWN = re.compile(rf"\b[Ff]rom\s+(?P<town>(?i:{_POOL}))(?=\s*(?:$|[,;.()]))")
+# Not shut, in the words of a person who says so by a "not".
+_NOT_TIGHT = re.compile(
+    r"\bnot\s+(?:quite\s+|fully\s+)?(?:tight|sealed)\b|\bnicht\s+(?:(?:ganz|mehr)\s+)*dicht\b|"
+    r"\bpas\s+[eé]tanche\b|\bniet\s+(?:meer\s+)?dicht\b|\bnon\s+stagn[oaie]\b")
 # Two words that say one thing: water that got at it, or something that is no harm.
 _WATER = re.compile(r"\b(?:under|in|into|below|beneath)[\s-]+(?:the[\s-]+)?"
                     r"(?:(?:sea|salt|rain|river|flood|bilge|muddy|brackish)[\s-]*)?water\b")
@@ -103,14 +116,25 @@ _GRAVE_BY_TWO = re.compile(
     r"\b(?:storm|tidal)[\s-]+surge\b")
 _HARM = (r"\b(?:fire|flame|smoke|(?:sea|salt|rain)?water|flood|rain|leak|crash|rust|moisture|damp|"
          r"humidity|storm|splash|spill|drip|frost|snow|explosion|spark)[\s-]?")
+_BRAND = re.compile(  # of a maker; alone it may be a German or a Dutch fire
+    r"\bbrand[\s-]+(?:new|names?|unknown|not\s+known)\b|\bbrand:\s*(?:none|unknown|same)\b|"
+    r"\b(?:same|other|another|different|known|unknown|own|off|good|top|one|this|that|which|what|"
+    r"any|each)[\s-]+brand\b")
 _HARMLESS = re.compile(
-    _HARM + r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
+    rf"{_BRAND.pattern}|\baccident[\s-]free\b|" + _HARM +
+    r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
     r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*|\bventilat\w*|\bblazers?\b|"
     r"\bgas[\s-]?(?:stations?|heat\w*|boilers?)\b|\bhumidity[\s-]controlled\b|"
-    r"\bbrand[\s-]new\b|\b(?:car|fleet|motor)[\s-]pool\b|\bpool[\s-](?:car|van|truck|vehicle)s?\b|"
+    r"\b(?:car|fleet|motor)[\s-]pool\b|"
+    r"\bpool[\s-](?:car|van|truck|vehicle)s?\b|"
     r"\bdehumidif\w*|\b12\s*v(?:olts?)?[\s-]+(?:removed|disconnected)\b|"
-    r"\b(?:(?:laid|lying)[\s-]+flat|stored[\s-]+flat[\s-]+on[\s-]+(?:(?:a|the)[\s-]+)?"
-    r"(?:pallet|bench|floor)s?)\b(?![\s-]+(?:for|since))|\broom[\s-]+temperature\b|"
+    r"\b(?:(?:laid|lying)[\s-]+flat|(?:stored|lay|lies|placed|put|set|stacked)[\s-]+flat[\s-]+on"
+    r"[\s-]+(?:(?:a|the|its|their)[\s-]+)?(?:pallet|bench|bench\s?top|floor|table|shelf|rack|mat|"
+    r"board|side|back)(?:s|es)?)\b(?![\s-]+(?:for|since))|"
+    r"\b(?:upright|on[\s-]+(?:edge|end))[\s,;-]+(?:and[\s-]+|but[\s-]+)?not[\s-]+flat\b|"
+    r"\bnot[\s-]+(?:laid|lying)[\s-]+flat\b|"
+    r"\b(?:stored|kept|stood|packed)[\s-]+not[\s-]+flat[\s,;-]+(?:but[\s-]+)?"
+    r"(?:upright|on[\s-]+(?:edge|end))\b|\broom[\s-]+temperature\b|"
     r"(?<!over[\s-])\bheated[\s-]+(?:room|garage|shed|store|hall|workshop|building|cellar|house|"
     r"warehouse|container|lab)\b|"
     r"(?:^|(?<=[,;.(]\s)|(?<=pack\s)|(?<=modules\s)|(?<=module\s))"
@@ -136,7 +160,7 @@ _SMALL = frozenset(
     "them this that which all each every both un non".split())
 _PLAIN = _QUIET | _SMALL | frozenset(
     "one two three four five six seven eight nine ten first second new used own same only also "
-    "yes ok good fine sound well intact complete whole tidy dark cold indoors inside "
+    "yes nothing ok good fine sound well intact complete whole tidy dark cold indoors inside "
     "upright level bench table floor pallet crate case tray lid cover covered wooden metal "
     "plastic steel rubber mat bag wrapped packed separate separately alone closed "
     "locked insulated container cellar basement attic loft stable lab laboratory school "
@@ -147,7 +171,8 @@ _PLAIN = _QUIET | _SMALL | frozenset(
     "month week day until before after about around summer winter spring autumn january february "
     "march april may june july august september october november december bought sold seller "
     "dealer breaker auction find trade exchange lease leased rental demo prototype test tested "
-    "read measured capped terminal service serviced plug owner front rear left right top bottom "
+    "read measured capped cap terminal post tab connector rested service serviced plug owner front "
+    "rear left right top bottom "
     "upper lower north south east west middle big small large white black grey gray red blue "
     "green yellow silver taken".split())
 # What may tell of harm or of none is never taken for a name, wherever it stands.
@@ -159,7 +184,21 @@ _OF_A_NAME = frozenset(
     "farm quarry mine yard depot store works factory plant warehouse school office hall house home "
     "estate site station airport track road street workshop garage barn building donor fleet "
     "breaker dealer auction service".split())
+_LEADS_TO_A_PERSON = frozenset("mr mrs ms miss dr herr herrn frau mme monsieur señor señora signor "
+                               "signora mevrouw meneer".split())
+# What a word of another language stands before as a name: nobody's cellar, shed or garage, for
+# these burn and are flooded.
+_LAND = frozenset("farm quarry mine airport school estate road street".split())
 _BEFORE_A_NAME = frozenset("from of at by ex former old the".split())
+# What is often written with a slip of the pen, in full; a shorter word is near too many others.
+WRITTEN_WRONG = tuple(
+    "swollen swelling swelled bulging bulged leaking leaked leakage flooded flooding burnt burned "
+    "melted crashed smoked smoking rusty rusted corroded corrosion punctured pierced damaged "
+    "damage submerged immersed soaked overheated overcharged accident collision exploded explosion "
+    "crushed cracked dropped deformed electrolyte".split())
+SHORTEST_SLIP = 5
+_NO_SLIPS = frozenset(
+    "leading leaving leaning selling spelled spelling floored flooring burner".split())
 _FILLERS = ("been", "a", "any", "sign", "signs", "trace", "traces", "of", "from", "ever", "under",
             "in", "stood", "the", "or", "nor", "visible", "thermal")
 
@@ -170,16 +209,34 @@ def weigh(note: str) -> str:
     Examples:
         >>> [weigh(note) for note in ("", "scratch", "case swollen", "not swollen", "Flooded")]
         ['none', 'plain', 'grave', 'ask', 'grave']
+        >>> [weigh(note) for note in ("swelling: none", "gebläht", "kein Rost", "sweling")]
+        ['ask', 'grave', 'ask', 'grave']
     """
-    words = re.findall(r"[\w']+", note.lower())
+    text = _NOT_TIGHT.sub("leak", _BRAND.sub("make", note.lower()))
+    found = list(re.finditer(r"[\w']+", text))
+    # "non-" denies what it is joined to, and nothing behind that: "non-runner; flooded".
+    spoken = link_words(["non-" if text.startswith("non-", match.start()) else match.group()
+                         for match in found])
+    words = [_meant(word).word for word in spoken]
     if " ".join(words) in NO_DAMAGE:
         return NONE
     grave = [i for i, word in enumerate(words) if _is_grave(word)]
-    if any(not _denied(words, i) and _denial(words, i) != NONE for i in grave):
+    if any(not _denied(words, i) and _denial(words, i) != NONE
+           and not _answered_no(text, found, words, i) for i in grave):
         return GRAVE
-    if _WATER.search(note.lower()):
+    if _WATER.search(" ".join(words)):
         return ASK if any(word in DENIALS for word in words) else GRAVE
-    return ASK if grave or words[0] in DENIALS else PLAIN
+    none_of_it = words[0] in DENIALS or words[-1] in NEGATIONS and not re.search("[,;.]", text)
+    return ASK if grave or none_of_it else PLAIN
+
+
+def _answered_no(text: str, found: Sequence[re.Match[str]], words: Sequence[str], at: int) -> bool:
+    """Whether a "no" that ends its clause answers the word before it: "swelling: none"."""
+    if at + 1 == len(words) or words[at + 1] not in DENIALS:
+        return False
+    between = text[found[at].end():found[at + 1].start()]
+    return not re.search("[,;.]", between) and \
+        re.match(r"\s*(?:$|[,;.()])", text[found[at + 1].end():]) is not None
 
 
 def _is_grave(word: str) -> bool:
@@ -208,6 +265,7 @@ class Past:
     unread: tuple[str, ...] = ()
 
 
+@lru_cache(maxsize=4096)  # asked for several times by each page
 def weigh_past(note: str, module: ModuleType | None = None, named: bool = True) -> Past:
     """NONE, ASK or GRAVE, of a note on where a module came from or where it lay.
 
@@ -229,23 +287,66 @@ def weigh_past(note: str, module: ModuleType | None = None, named: bool = True) 
     note = re.sub(r"(?<=\d)(?=[vV%])", " ", note)
     text = _HARMLESS.sub(lambda match: "_" * len(match.group()), note.lower())
     text = re.sub(r"[^,;.]+", lambda clause: _guards(clause.group(), text), text)
-    for pattern, word in ((_WATER, "soak"), (_GRAVE_BY_TWO, "fire"), (_TOLD_BY_TWO, "hit")):
+    text, read_it = _without_places(note, text)
+    for pattern, word in ((_WATER, "soak"), (_GRAVE_BY_TWO, "fire"), (_NOT_TIGHT, "leak"),
+                          (_TOLD_BY_TWO, "hit")):
         text = pattern.sub(lambda match: word.ljust(len(match.group()), "_"), text)
     text, odd = _without_figures(note, text, module)
     tokens = list(re.finditer(r"[^\W_]['\w-]*|[,;.]", text))
-    words = [token.group() for token in tokens]
+    left = "".join(was if was.lower() == put else put
+                   for was, put in zip(note, text, strict=False))
+    written = [left[t.start():t.end()] for t in tokens]
+    words, names = link_words([token.group() for token in tokens]), []
     grave, doubt = [], []
     for at, (token, word) in enumerate(zip(tokens, words, strict=True)):
         told = _told(word)
         found = NONE if told == NONE else _denial(words, at)
-        if found != NONE:
+        if found != NONE and (_a_persons_name(written, at)
+                              or told == ASK and _harm_in_a_name(written, at)):
+            names.append(written[at])
+        elif found != NONE:
             sure = told == found == GRAVE
             (grave if sure else doubt).append(note[token.start():token.end()])
     if grave or doubt:
         return Past(GRAVE, tuple(grave)) if grave else Past(ASK, tuple(doubt))
-    left = "".join(was if was.lower() == put else put
-                   for was, put in zip(note, text, strict=False))
-    return Past(NONE, unread=(*_unread([left[t.start():t.end()] for t in tokens], named), *odd))
+    return Past(NONE, unread=(*_unread(written, named), *names, *read_it, *odd))
+
+
+def _without_places(note: str, text: str) -> tuple[str, tuple[str, ...]]:
+    """The text with each town and colour, that might be a harm, a word of its own; and these.
+
+    Examples:
+        >>> _without_places("Van from Bath", "van from bath")
+        ('van from 0___', ('Bath',))
+    """
+    spans = [match.span() for match in _READ_IT.finditer(text)]
+    spans += [match.span("town") for match in _TOWN.finditer(note) if match["town"].istitle()]
+    for start, end in spans:
+        text = text[:start] + "0".ljust(end - start, "_") + text[end:]
+    return text, tuple(note[start:end] for start, end in spans)
+
+
+def _a_persons_name(words: Sequence[str], at: int) -> bool:
+    """Whether a word stands after what leads to a person's name: "Mr Burns", "Frau Brand".
+
+    Examples:
+        >>> _a_persons_name(["Mr", ".", "Burns"], 2), _a_persons_name(["Mr", "Ley", "burnt"], 2)
+        (True, False)
+    """
+    before = [word.lower() for word in words[max(at - 2, 0):at] if word != "."]
+    return bool(before) and before[-1] in _LEADS_TO_A_PERSON and _may_be_name(words[at])
+
+
+def _harm_in_a_name(words: Sequence[str], at: int) -> bool:
+    """Whether a word that only sounds like harm stands as the name of a place: "Brand farm".
+
+    Examples:
+        >>> [_harm_in_a_name([word, "farm"], 0) for word in ("Brand", "Wet", "Bridgewater")]
+        [True, False, True]
+    """
+    plain = words[at].lower()
+    itself = plain.startswith((*PAST_STEMS, *DOUBT_STEMS)) or plain in DOUBT_WORDS
+    return not itself and _may_be_name(words[at]) and _stands_as_name(words, at, _LAND)
 
 
 def _without_figures(note: str, text: str, module: ModuleType | None
@@ -269,10 +370,10 @@ def _unread(words: Sequence[str], named: bool = True) -> tuple[str, ...]:
         >>> _unread(["Hollin", "farm", "donor"]), _unread(["Zapped", "barn"]), _unread(["Zap"])
         ((), ('Zapped',), ('Zap',))
     """
-    found = []
+    found, linked = [], link_words(list(words))
     for at, word in enumerate(words):
         name = named and _stands_as_name(words, at)
-        parts = re.split("[-_/]", word.removesuffix("'s"))
+        parts = re.split("[-_/]", linked[at].removesuffix("'s"))
         if denied := _denies_plain(words, at):
             found.append(denied)
         elif not all(_known(part.lower()) or name and _may_be_name(part) for part in parts):
@@ -280,8 +381,13 @@ def _unread(words: Sequence[str], named: bool = True) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _stands_as_name(words: Sequence[str], at: int) -> bool:
+def _stands_as_name(words: Sequence[str], at: int, before: frozenset[str] = _OF_A_NAME) -> bool:
     """Whether a word stands where a name does: "Hollin farm", "van from Hollin farm".
+
+    Args:
+        words: of the note, as written.
+        at: of the word.
+        before: what a name stands before.
 
     Examples:
         >>> words = ["Zorch", "crate", "from", "Hollin", "farm"]
@@ -290,7 +396,7 @@ def _stands_as_name(words: Sequence[str], at: int) -> bool:
     """
     leads = at == 0 or words[at - 1].lower() in _BEFORE_A_NAME or words[at - 1] in ",;.("
     then = words[at + 1].lower() if at + 1 < len(words) else ""
-    return leads and _among(then, _OF_A_NAME)
+    return leads and _among(then, before)
 
 
 def _may_be_name(part: str) -> bool:
@@ -315,8 +421,10 @@ def _denies_plain(words: Sequence[str], at: int) -> str:
 
 def _known(part: str) -> bool:
     """Whether a part of a word says something, be it a harm that is denied."""
+    meant = _meant(part).word
     part = part if part in DENIALS else "".join(filter(str.isalpha, part))
-    return (len(part) < 2 or part in DENIALS or part in _FILLERS or _plain(part)
+    return (len(part) < 2 or part in DENIALS or part in _FILLERS or _plain(part) or _plain(meant)
+            or _told(meant) != NONE
             or _told(part.removeprefix("un").removeprefix("non")) != NONE)
 
 
@@ -355,16 +463,57 @@ def _guards(clause: str, text: str) -> str:
         lambda match: ("" if harmless else "crash").ljust(len(match.group()), "_"), clause)
 
 
+@lru_cache(maxsize=4096)
 def _told(word: str) -> str:
     """NONE, ASK or GRAVE, of one word alone: of each part that a hyphen joins, what is worst.
 
     Examples:
         >>> [_told(word) for word in ("half-submerged", "non-flooded", "seawater", "farm")]
         ['grave', 'none', 'ask', 'none']
+        >>> [_told(word) for word in ("geschwollen", "rostig", "Hochwasser", "floodde")]
+        ['grave', 'ask', 'ask', 'grave']
     """
-    parts = [part for part in re.split("[-_]", plain_letters(word)) if part]
-    found = [_told_by_part(parts, at) for at in range(len(parts))]
+    parts = [part for part in re.split("[-_]", word) if part]
+    if in_english("".join(parts)).foreign:  # "court-circuit" is one word
+        parts = ["".join(parts)]
+    meant = [_meant(part) for part in parts]
+    found = [_told_by_part([one.word for one in meant], at) for at in range(len(meant))]
+    found = [ASK if told == GRAVE and not one.sure else told
+             for told, one in zip(found, meant, strict=True)]
     return next((meaning for meaning in (GRAVE, ASK) if meaning in found), NONE)
+
+
+@lru_cache(maxsize=4096)
+def _meant(word: str) -> Meant:
+    """What a word says: in English, and where it is one slip of the pen off a harm, that harm.
+
+    Examples:
+        >>> [_meant(word).word for word in ("Rost", "sweling", "brunt", "rested")]
+        ['rust', 'swelling', 'burnt', 'rested']
+    """
+    meant = in_english(word)
+    if meant.foreign or len(meant.word) < SHORTEST_SLIP or _plain(meant.word) \
+            or meant.word in _NO_SLIPS or _is_grave(meant.word) \
+            or _told_by_part([meant.word], 0) != NONE:
+        return meant
+    slips = (harm for harm in WRITTEN_WRONG if _one_slip(meant.word, harm))
+    return next((Meant(harm, sure=False) for harm in slips), meant)
+
+
+def _one_slip(word: str, right: str) -> bool:
+    """Whether one letter is missing, too many, another or changed places, but not the first.
+
+    Examples:
+        >>> [_one_slip(word, "rusty") for word in ("rsuty", "rustty", "ruty", "rusti", "dusty")]
+        [True, True, True, True, False]
+    """
+    if word[0] != right[0] or abs(len(word) - len(right)) > 1 or word == right:
+        return False
+    same = next((i for i, (a, b) in enumerate(zip(word, right, strict=False)) if a != b),
+                min(len(word), len(right)))
+    own, other = word[same:], right[same:]
+    return (own[1:] == other[1:] or own[1:] == other or own == other[1:]
+            or own[:2] == other[:2][::-1] and own[2:] == other[2:])
 
 
 def _told_by_part(parts: list[str], at: int) -> str:

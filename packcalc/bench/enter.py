@@ -15,12 +15,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from packcalc.bench.donor_past import FACTS, with_donor
 from packcalc.bench.enter_files import Unfinished, append, line_of, rewrite_row
 from packcalc.bench.grade import grade_sheet
 from packcalc.bench.judging import CELLS, VOLTAGE
-from packcalc.bench.questions import Question, ask, ask_row
+from packcalc.bench.questions import Question, ask, ask_row, unlike_the_donor
 from packcalc.bench.sheet import BenchRow, BenchSheet
-from packcalc.brief import Bench
+from packcalc.brief import Bench, Donor
 from packcalc.checks import FAIL
 from packcalc.errors import InputErrors
 from packcalc.modules import ModuleType
@@ -74,6 +75,7 @@ class Session:
         before: cells of the row before.
         added: rows appended, or gone on with, in this sitting.
         types: those of the brief, which a row may name.
+        donor: of the brief, where it describes one.
     """
 
     path: Path
@@ -85,6 +87,7 @@ class Session:
     before: dict[str, str] = field(default_factory=dict)
     added: int = 0
     types: tuple[ModuleType, ...] = ()
+    donor: Donor | None = None
 
     @property
     def unfinished(self) -> Unfinished:
@@ -98,8 +101,12 @@ class Session:
 
 def open_session(path: str | os.PathLike[str], default: ModuleType | None = None,
                  bench: Bench | None = None, today: str = "",
-                 types: tuple[ModuleType, ...] = ()) -> Session:
+                 types: tuple[ModuleType, ...] = (), donor: Donor | None = None) -> Session:
     """Begin a new sheet, or go on with one.
+
+    Args:
+        path: of the sheet.
+        default, bench, today, types, donor: as `Session` has them.
 
     Raises:
         InputErrors: the sheet that is there has faults; mend them first.
@@ -111,7 +118,7 @@ def open_session(path: str | os.PathLike[str], default: ModuleType | None = None
         append(target, line_of(layout, list(NEW_HEAD)), "xb")
         sheet = BenchSheet(one_line(str(target)), ())
         return Session(target, layout, sheet, default, bench or default_bench(), today,
-                       types=types)
+                       types=types, donor=donor)
     text = read_text(target)
     sheet, faults = parse_sheet(text, one_line(str(target)), default, types)
     rest = [f for f in faults if f.wrong != "holds a head and no rows"]
@@ -120,7 +127,7 @@ def open_session(path: str | os.PathLike[str], default: ModuleType | None = None
     if not text.endswith("\n"):
         append(target, layout_of(text).newline.encode())
     return Session(target, layout_of(text), sheet, default, bench or default_bench(), today,
-                   last_cells(text), types=types)
+                   last_cells(text), types=types, donor=donor)
 
 
 def enter(session: Session, say: Say, hear: Hear) -> int:
@@ -141,6 +148,8 @@ def enter(session: Session, say: Say, hear: Hear) -> int:
             return session.added
         keep(session, cells)
         say(f"kept: module {cells['mark']}, {len(session.sheet.rows)} in the sheet")
+        for words in counted_from_donor(session, cells["mark"]):
+            say(f"  {words}")
         cells = {}
 
 
@@ -162,6 +171,15 @@ def keep(session: Session, cells: dict[str, str]) -> None:
         session.sheet = BenchSheet(session.sheet.place, (*others, row))
     session.before = dict(cells)
     session.added += 1
+
+
+def counted_from_donor(session: Session, mark: str) -> list[str]:
+    """Each harm that a row does not tell and that counts for it, as the brief's donor had it."""
+    folded = folded_mark(mark)
+    row = next((r for r in with_donor(session.sheet, session.donor).rows
+                if folded_mark(r.mark) == folded), None)
+    return [f"counts as {FACTS[name]}, as the brief's [donor] says" for name in FACTS
+            if row is not None and name in row.by_donor and getattr(row, name) == "yes"]
 
 
 def _is_open(cells: dict[str, str], head: str) -> bool:
@@ -225,11 +243,12 @@ def _sets_aside(session: Session, row: BenchRow) -> list[str]:
 def _questions(session: Session, row: BenchRow) -> list[Question]:
     """What `packcalc bench` would ask about one row, alone and in the lot so far."""
     others = tuple(r for r in session.sheet.rows if r.mark.casefold() != row.mark.casefold())
-    own = list(ask_row(session.sheet, row, session.bench, session.today))
+    lot = BenchSheet(session.sheet.place, (*others, row))
+    own = [*ask_row(session.sheet, row, session.bench, session.today),
+           *(q for q in unlike_the_donor(lot, session.donor) if q.mark == row.mark)]
     if len(others) < FEWEST_OTHERS:
         return own
     told = {str(q) for q in own}
-    lot = BenchSheet(session.sheet.place, (*others, row))
     return own + [q for q in ask(lot, session.bench, (), session.today)
                   if q.mark == row.mark and str(q) not in told]
 

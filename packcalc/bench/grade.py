@@ -22,7 +22,7 @@ from packcalc.bench.common import (
 )
 from packcalc.bench.damage import TOLD_IN, read_yourself
 from packcalc.bench.donor_past import donor_told, with_donor
-from packcalc.bench.isolation import judge_together
+from packcalc.bench.isolation import NO_LAYOUT, judge_together, of_no_layout
 from packcalc.bench.judging import (
     ASKED,
     CHECKS,
@@ -43,7 +43,7 @@ from packcalc.bench.sheet import BenchRow, BenchSheet, some_marks
 from packcalc.bench.uncorrected import worse_than_line
 from packcalc.brief import Bench, Brief
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, VERDICTS, Check, judge
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import AT_LEAST, Finding, Origin, leaf, trace
 from packcalc.reading.bench_brief import default_bench
 from packcalc.units import several
 from packcalc.value import replace, value_object
@@ -150,6 +150,8 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
     """Count and voltage of the finished pack: as given, else from the brief, else unknown.
 
     Of voltages the largest counts: one that is given takes nothing from what the brief implies.
+    Until a layout fits, more than what the brief implies may be true, and of the nearest misses
+    one that is given takes the place.
 
     Args:
         bench, brief, rows: as `grade_sheet` has them.
@@ -164,10 +166,13 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
     elif not modules.known and rows:
         modules = leaf("modules in the pack", "N", "", rows, "assumed",
                        origin=Origin("the sheet"), note="every row of the sheet")
+    if highest is not None and of_no_layout(highest) and voltage.known:
+        highest = None
     if brief is not None and (highest is None or highest.at_least):
         maximum = brief.inverter.absolute_maximum.called(
             "inverter's absolute maximum, counted until a layout has its own highest voltage: errs "
-            "low where charger or braking reach above it", "U")
+            "low where charger or braking reach above it", "U",
+            note=f"{AT_LEAST}: {NO_LAYOUT}" if highest is None else highest.note)
         highest = max((f for f in (highest, maximum) if f is not None and f.known),
                       key=lambda f: f.number, default=None)
     voltage = max((f for f in (voltage, highest) if f is not None and f.known),

@@ -10,6 +10,8 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.findings import AT_LEAST, Finding, Origin, leaf, trace
 
 STAGE = "isolation and distance"
+# What settles a highest working voltage that no layout which fits was asked for.
+NO_LAYOUT = "a layout that fits: its own highest voltage counts"
 
 
 def or_more(voltage: Finding) -> str:
@@ -28,6 +30,11 @@ def still_open(voltage: Finding) -> str:
 def to_find(voltage: Finding) -> str:
     """What settles a voltage of which more may be true."""
     return f"find {still_open(voltage)}; or give bench.pack_voltage, the most that it may be"
+
+
+def of_no_layout(voltage: Finding) -> bool:
+    """Whether a highest working voltage is that of no layout which fits; no dial follows."""
+    return NO_LAYOUT in voltage.note
 
 
 def line_at(voltage: Finding, modules: Finding, bench: Bench) -> Finding:

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from packcalc.bench.assign import AssignmentStudy, Dealt, Place, by_ratio, own_first
+from packcalc.bench.assign import AssignmentStudy, Place
+from packcalc.bench.dealt import Dealt, by_ratio, own_first
 from packcalc.bench.meaning import beside, total
 from packcalc.bench.sharing import equalising_current
 from packcalc.cell_formulas import initial_resistance, initial_resistance_measured

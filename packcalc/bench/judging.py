@@ -7,13 +7,14 @@ from typing import Literal
 
 from packcalc.bench import rules
 from packcalc.bench.common import (
-    FALL_TOLD, NOTE_IT, SURE, AtCommon, above_label, at_bad_end, larger_pulse, suspect,
+    FALL_TOLD, NOTE_IT, SURE, AtCommon, above_label, capacity_at_bad_end, larger_pulse, suspect,
 )
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, TOLD_IN, weigh, weigh_past
-from packcalc.bench.isolation import line_at, or_more, to_find
+from packcalc.bench.isolation import line_at, of_no_layout, or_more, to_find
 from packcalc.bench.readings_agree import last_before_rest, moved_after_test
 from packcalc.bench.selfdischarge import SelfDischarge, on_plateau, selfdischarge
 from packcalc.bench.sheet import BenchRow
+from packcalc.bench.uncorrected import surely_beyond_line
 from packcalc.brief import Bench
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, leaf, trace
@@ -31,6 +32,11 @@ ASKED = "asked about"
 VOLTAGE, CELLS = "rest voltage", "cells of the module"
 NO_LINE = "the pack's voltage is not known, so no line can be drawn"
 DRAW_A_LINE = "give a brief, or bench.pack_voltage and bench.modules_in_pack"
+
+
+_AGAIN_CAPACITY = "one discharge in five hours at 20 to 30 °C"
+_AGAIN_PULSE = ("one 10 s pulse at half charge (told by rest voltage) and 25 °C; note current, "
+                "moment, temperature, charge")
 
 
 def read_in_the_cold(module: ModuleType) -> bool:
@@ -117,12 +123,17 @@ def _insulation(b: AtHand) -> Iterable[Ground]:
                     "a multimeter's few volts prove nothing; note the dial of the tester")
     elif b.need.voltage.known and tester.number < b.need.voltage.number * (1 - 1e-9):
         yield untold(title, SHOCK, f"{figure.shown} was read with {tester.shown}, less than the "
-                    f"pack's {or_more(b.need.voltage)}", "test at no less than the highest working "
-                    "voltage (ISO 6469-3, 8.2.2)")
+                    f"pack's {or_more(b.need.voltage)}", _first_a_layout(b.need.voltage) +
+                    "test at no less than the highest working voltage (ISO 6469-3, 8.2.2)")
     elif b.need.voltage.at_least:
         yield _up_to_its_dial(found, b)
     else:
         yield Ground(found)
+
+
+def _first_a_layout(voltage: Finding) -> str:
+    """Before a new test: what its dial follows from; a near miss's voltage may never be built."""
+    return f"{to_find(voltage)}; then " if of_no_layout(voltage) else ""
 
 
 def _up_to_its_dial(held: Check, b: AtHand) -> Ground:
@@ -274,24 +285,30 @@ def _spread_told(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> 
 
 
 def _capacity(b: AtHand) -> Iterable[Ground]:
-    """As counted; a pass on what was not noted of the test is a caution."""
-    open_ = at_bad_end(b.capacity.open_items) if b.capacity.value.known else ""
-    for ground in _capacity_held(b):
-        check = ground.check
-        yield ground if not open_ else replace(ground, check=replace(
-            check, verdict=CAUTION if check.verdict == PASS else check.verdict,
-            reason=f"{open_}; {check.reason}",
-            remedy="; ".join(filter(None, (NOTE_IT, check.remedy)))))
+    """As counted; what was not noted of a test is no better than what would reject the module."""
+    found = b.capacity
+    if found.value.note.startswith(ASKED):
+        return  # the question itself stands among the grounds
+    if found.value.known and b.row.module is not None:
+        yield from _capacity_held(b)
+        return
+    why, again = found.value.note or "the label is not known", _AGAIN_CAPACITY
+    worst = capacity_at_bad_end(b.row, b.bench)
+    if worst is not None:
+        again = f"{NOTE_IT}: {again}"
+    if worst is not None and b.row.module is not None:
+        for ground in _capacity_held(replace(b, capacity=worst)):
+            if ground.effect == "reject":
+                yield replace(ground, check=replace(
+                    ground.check, reason=f"{why}; it may have been at 35 °C or C/10, and then: "
+                    f"{ground.check.reason}", remedy=f"{again}; {ground.check.remedy}"))
+                return
+    yield untold("capacity", ENERGY, why, again)
 
 
 def _capacity_held(b: AtHand) -> Iterable[Ground]:
     title, found, module = "capacity", b.capacity, b.row.module
-    if found.value.note.startswith(ASKED):
-        return  # the question itself stands among the grounds
-    if not found.value.known or module is None:
-        yield untold(title, ENERGY, found.value.note or "the label is not known",
-                    "one discharge in five hours at 20 to 30 °C")
-        return
+    assert module is not None
     share = trace(rules.capacity_share, capacity=found.value, label_capacity=module.capacity)
     if suspect(found):  # the figure counted is not its own, so no line is held to it
         yield Ground(Check(title, ENERGY, CAUTION, share, b.bench.capacity_warn, "at least",
@@ -321,12 +338,15 @@ def _resistance(b: AtHand) -> Iterable[Ground]:
     title, found = "pulse resistance", b.resistance
     if found.value.note.startswith(ASKED):
         return
-    if not found.value.known:
-        yield untold(title, HEAT, found.value.note, "one 10 s pulse at half charge (told by rest "
-                     "voltage) and 25 °C; "
-                     "note current, moment, temperature, charge")
-        return
     reference = _type_resistance(b)
+    if not found.value.known:
+        if reference is not None and surely_beyond_line(b.row, b.bench, reference):
+            yield _fails(title, HEAT, "reject", f"{found.value.note}; {b.row.resistance.shown} as "
+                         "read lies surely beyond the line at some value that may stand there",
+                         f"{NOTE_IT}: {_AGAIN_PULSE}", b.row.resistance)
+            return
+        yield untold(title, HEAT, found.value.note, _AGAIN_PULSE)
+        return
     if reference is None:
         yield untold(title, HEAT, "neither its type nor five others of the lot have a resistance "
                     "to compare with", "measure the others", None)
@@ -422,7 +442,8 @@ def _past(b: AtHand) -> Iterable[Ground]:
                          "so with a not right before the word")
 
 
-HISTORY_TITLES = ("lifetime record", "calendar expiry", "crash and water")
+PAPER_TITLES = ("lifetime record", "calendar expiry")
+HISTORY_TITLES = (*PAPER_TITLES, "crash and water")
 
 
 def _last_day(row: BenchRow) -> str:

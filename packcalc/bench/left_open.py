@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from packcalc.bench.grade import GradedModule
+from packcalc.bench.judging import PAPER_TITLES
 from packcalc.bench.sheet import some_marks
-from packcalc.checks import NOT_EVALUATED
+from packcalc.checks import NOT_EVALUATED, STAGES, Check
 from packcalc.value import value_object
 
 MOST_REASONS = 2
@@ -30,16 +31,20 @@ class LeftOpen:
 
 
 def left_open(modules: Iterable[GradedModule]) -> tuple[LeftOpen, ...]:
-    """Every kind of check that is open on some of these modules, with their marks."""
+    """Every kind of check that is open on some of these modules, what can hurt first."""
     kinds: dict[str, list[tuple[str, str, str]]] = {}
-    for module in modules:
-        for check in module.reasons:
-            if check.verdict == NOT_EVALUATED:
-                kinds.setdefault(check.title, []).append(
-                    (module.mark, check.sentence, check.remedy))
+    open_ = [(module, check) for module in modules for check in module.reasons
+             if check.verdict == NOT_EVALUATED]
+    for module, check in sorted(open_, key=lambda pair: _danger(pair[1])):
+        kinds.setdefault(check.title, []).append((module.mark, check.sentence, check.remedy))
     return tuple(LeftOpen(title, _few(reasons), _few(remedies), tuple(dict.fromkeys(marks)))
                  for title, found in kinds.items()
                  for marks, reasons, remedies in (zip(*found, strict=True),))
+
+
+def _danger(check: Check) -> tuple[bool, int]:
+    """Smaller is graver: by what may happen, and papers, that make nothing worse, last."""
+    return check.title in PAPER_TITLES, STAGES.index(check.stage)
 
 
 def _few(words: Iterable[str]) -> str:

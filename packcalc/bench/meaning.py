@@ -194,7 +194,8 @@ def _sag(brief: Brief, pack: PackModel, module: ModuleType, left: Finding,
     current = trace(el.constant_power_current, "peak current, cold and nearly empty",
                     open_circuit_voltage=rest, resistance=whole, power=peak_drawn(brief))
     loaded = trace(el.loaded_voltage, "loaded voltage at the inverter, end of the peak",
-                   open_circuit_voltage=rest, current=current, resistance=whole)
+                   open_circuit_voltage=rest, current=current, resistance=whole,
+                   note=pack.loaded_voltage.note if pack.loaded_voltage.may_be_less else "")
     if not np.isfinite(current.number):
         current, loaded = (leaf(f.title, f.symbol, f.unit, None, "definition",
                                 note="the power cannot be delivered") for f in (current, loaded))

@@ -9,6 +9,7 @@ from packcalc.bench import rules
 from packcalc.bench.balance import TOLD_WITHIN, charge_from_voltage, voltage_at
 from packcalc.bench.common import FALL_TOLD, NOTE_IT, not_noted
 from packcalc.bench.grade import GradedLot, GradedModule, isolation_line
+from packcalc.bench.isolation import of_no_layout, to_find
 from packcalc.bench.judging import COLD
 from packcalc.bench.selfdischarge import DRIFT, PLATEAU, slope_leaf, steepness_at_charge
 from packcalc.brief import Bench
@@ -62,7 +63,7 @@ class Test:
 def next_tests(lot: GradedLot) -> tuple[Test, ...]:
     """The cold pulse of one module, then every test that would settle an undecided one.
 
-    A capacity test of which something was not noted comes with them. Most decisive first.
+    Most decisive first.
     """
     waiting: dict[tuple[str, str], list[GradedModule]] = _cold_pulses(lot)
     for module in lot.modules:
@@ -106,14 +107,12 @@ def wanting(module: GradedModule) -> tuple[str, ...]:
     """Tests that a module waits for, most decisive first."""
     kinds = {_CHECK_OF[c.title] for c in module.reasons
              if c.verdict == NOT_EVALUATED and c.title in _CHECK_OF}
-    if _half_noted(module):
-        kinds.add("capacity")
     return tuple(kind for kind in ORDER if kind in kinds)
 
 
 def _half_noted(module: GradedModule) -> bool:
-    """Whether its capacity stands at the bad end of what was not noted of the test."""
-    return module.capacity_common.known and bool(not_noted(module.row))
+    """Whether its capacity was read, and not all noted of the test."""
+    return module.row.capacity.known and bool(not_noted(module.row))
 
 
 def bench_hours(tests: tuple[Test, ...], bench: Bench) -> Finding:
@@ -185,7 +184,11 @@ _Words = tuple[str, str, str]
 def _insulation_words(module: ModuleType | None, lot: GradedLot) -> _Words:
     voltage = lot.need.voltage
     step = next((s for s in TESTER_STEPS if voltage.known and s >= voltage.number), None)
-    dial = f"{step:.0f} V" if step else "no less than the pack's highest working voltage"
+    dial = "no less than the pack's highest working voltage"
+    if of_no_layout(voltage):
+        dial += f" ({to_find(voltage)})"
+    elif step:
+        dial = f"{step:.0f} V"
     line = isolation_line(lot.bench, lot.need)
     least = f"at least {line.shown}" if line else "the line follows from the pack's voltage"
     return (f"insulation tester at {dial}, each terminal to the case, lower reading; {least}",

@@ -82,11 +82,11 @@ def ask(sheet: BenchSheet, bench: Bench, types: tuple[ModuleType, ...] = (), iss
     of_type = _mixed(sheet, types)
     if _all_of_another(sheet, of_type):  # held against a wrong label every reading looks odd
         found = [q for q in found if q.quantity in ("dates", "damage")]
-    found += [*of_type, *_rewritten_marks(sheet), *_unlike_the_donor(sheet, donor)]
+    found += [*of_type, *_rewritten_marks(sheet), *unlike_the_donor(sheet, donor)]
     return tuple(sorted(found, key=lambda q: q.fault.line))
 
 
-def _unlike_the_donor(sheet: BenchSheet, donor: Donor | None) -> Iterator[Question]:
+def unlike_the_donor(sheet: BenchSheet, donor: Donor | None) -> Iterator[Question]:
     for row, column, said in otherwise(sheet, donor):
         yield Question(sheet.fault(
             row, column, f"says {getattr(row, column)}, and the brief's [donor] says {column} = "
@@ -104,8 +104,8 @@ def ask_row(sheet: BenchSheet, row: BenchRow, bench: Bench, issued: str = "", us
         usual: day about which the sheet's readings lie, where `issued` is not known.
     """
     asks = _Asker(sheet, row)
-    for inspect in (_untyped, _capacity, _rate, _resistance, _charge, _impedance, _voltage, _cells,
-                    _sum_of_cells, _damage, _mass):
+    for inspect in (_untyped, _capacity, _rate, _beyond_a_bench, _resistance, _charge, _impedance,
+                    _voltage, _cells, _sum_of_cells, _damage, _mass):
         yield from inspect(asks, row, bench)
     for column, wrong, right in odd_dates(row, issued, usual):
         yield Question(sheet.fault(row, column, wrong, right), row.mark, "dates")
@@ -172,6 +172,22 @@ def _rate(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
                    f"{show(by_current, '1/h')} of the label ({row.module.capacity.shown}), yet the "
                    f"rate of the test stands as {row.capacity_rate.shown}",
                    "which of the two was it? leave the other cell empty")
+
+
+def _beyond_a_bench(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:
+    """Conditions past the ends of what a bench may have: what nobody noted stands at those."""
+    warm, rate, pulse = row.capacity_temperature, common.rate_of(row), row.resistance_current
+    if row.capacity.known and warm.known and warm.number > common.MOST_WARM + 1e-6:
+        yield asks("capacity", warm, f"{warm.shown} at the capacity test is hotter than any bench "
+                   f"test ({show(common.MOST_WARM, '°C')} at most)",
+                   "is the unit in the head right?")
+    if row.capacity.known and rate.known and rate.number < common.MOST_SLOW * (1 - 1e-9):
+        yield asks("capacity", row.capacity_rate if row.capacity_rate.known else
+                   row.capacity_current, f"{rate.shown} is slower than any bench test "
+                   f"({show(common.MOST_SLOW, '1/h')} at least)", "is the figure a slip?")
+    if row.resistance.known and pulse.known and pulse.number < common.LEAST_PULSE * (1 - 1e-9):
+        yield asks("resistance", pulse, f"{pulse.shown} is less than any pulse of a bench "
+                   f"({show(common.LEAST_PULSE, 'A')} at least)", "is the figure a slip?")
 
 
 def _damage(asks: _Asker, row: BenchRow, bench: Bench) -> _Found:

@@ -23,7 +23,7 @@ from packcalc.bench.uncertainty import (
     pack_of,
 )
 from packcalc.brief import Brief
-from packcalc.checks import CAUTION, FAIL, PASS, Check
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check
 from packcalc.loads import peak_drawn
 from packcalc.modules import ModuleType
 from packcalc.pack import PackModel
@@ -195,12 +195,13 @@ def held_by_chance(checks: Sequence[Check], sure: Sureness) -> tuple[Check, ...]
 
 
 def _by_chance(check: Check, target: Target, sure: Sureness) -> Check:
-    if check.verdict not in (PASS, CAUTION) or target.chance is None \
-            or target.chance >= SURE_ENOUGH:
+    if check.verdict == FAIL or target.chance is None or target.chance >= SURE_ENOUGH:
         return check
     drawn = f"{100 * target.chance:.3g} % of the packs drawn from what is known of the modules"
     words = f"only {drawn} reach it: see the chances"
-    return replace(check, verdict=FAIL if target.chance < HARDLY else CAUTION,
+    # What nobody told of the path can only lessen the chance: it makes no failure milder.
+    unsure = NOT_EVALUATED if check.verdict == NOT_EVALUATED else CAUTION
+    return replace(check, verdict=FAIL if target.chance < HARDLY else unsure,
                    reason="; ".join(filter(None, (check.reason, words))),
                    remedy="; ".join(filter(None, (_would_tell(target, sure), check.remedy))))
 

@@ -7,8 +7,10 @@ from packcalc.cable_rules import section_words
 from packcalc.checks import Item
 from packcalc.duties import place_demand
 from packcalc.handover.inside import (
+    BOTH,
     FUSE_INSIDE,
     LINK,
+    MID_PACK,
     SWITCH,
     disconnect_of,
     joints_across,
@@ -184,8 +186,9 @@ def _branch_fuses(branch: Branch, study: ProtectionStudy) -> tuple[float | None,
 def _quantity(item: Item, study: ProtectionStudy) -> tuple[float | None, str, str]:
     chains, stands = strings_of(study), study.brief.path.main_fuse
     if item.key == "main_fuse":
-        many = {"both poles": 2}.get(stands, 1)
-        return many, "", f"main fuse: {stands}"
+        many = {BOTH: 2, MID_PACK: chains}.get(stands, 1)
+        each = ", one in each string" if stands == MID_PACK and chains > 1 else ""
+        return many, "", f"main fuse: {stands}{each}"
     if item.key == "string_fuse":
         return chains, "", "one in each string"
     if item.key == "contactors":

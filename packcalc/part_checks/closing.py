@@ -37,7 +37,7 @@ def closing(swept: Sweep, voltage: Finding, time_constant: Finding,
         trips: of the path, for the error and the range of their current sensor.
     """
     above = " or more" if voltage.least else ""
-    shown_at = f"at {voltage.shown}{above}, L/R {time_constant.shown}"
+    shown_at = f"at {voltage.shown}{above}, L/R {time_constant.with_end}"
     told = [" or ".join(words for words, fuse, contactor in _cures(swept, hole, shown_at, trips)
                         if _closes(swept, hole, fuse, contactor)) or _missing(swept, hole)
             for hole in swept.holes]

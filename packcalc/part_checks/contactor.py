@@ -230,9 +230,8 @@ def _slower_check(part: ContactorPart, switch: SwitchDemand) -> tuple[Check, ...
     return tuple(sorted(found, key=least_left)[:1])
 
 
-def constant_words(switch: SwitchDemand) -> str:
+def constant_words(constant: Finding | None) -> str:
     """Of a sheet: the time constant at full voltage; empty where it is not known."""
-    constant = switch.time_constant
     if constant is None or not constant.known:
         return ""
     return f", L/R at least {rounded(constant, True)}"
@@ -244,7 +243,8 @@ def slower_duty(pairs: tuple[tuple[Finding, Finding], ...]) -> tuple[Requirement
         return ()
     return (Requirement("L/R at lower voltages", "at least " + "; ".join(
         f"{rounded(constant, True)} at {rounded(voltage, True)}" for voltage, constant in pairs),
-        "fault places with fewer modules in the loop: less voltage, and slower"),)
+        "fault places with fewer modules in the loop: less voltage, and slower").resting_on(
+            *(constant for _, constant in pairs)),)
 
 
 def carry_words(carry: CarryDemand) -> str:
@@ -268,8 +268,8 @@ def withstand_words(lowest: Finding | None, highest: Finding) -> str:
 
     The longest times often ask more than the highest current: neither end stands for the other.
     """
-    least = "the lowest fault" if lowest is None or not lowest.known else lowest.shown
-    most = highest.shown if highest.known else "the highest fault"
+    least = "the lowest fault" if lowest is None or not lowest.known else lowest.with_end
+    most = highest.with_end if highest.known else "the highest fault"
     return f"its curve from {least} to {most}: each as long as it flows, " \
         f"{COUNTED_TIME.shown} at most"
 
@@ -291,13 +291,13 @@ def dropped_rows(fuse: str, delay: Finding | None, highest: Finding,
     """
     below = "" if delay is None or not delay.known else f", below {delay.shown}"
     passed = f"total clearing I²t of the {fuse}: not known" \
-        if through is None or not through.known else through.shown
+        if through is None or not through.known else through.with_end
     return (
         Requirement("opening time", f"longest and shortest, with its coil suppression{below}"),
         Requirement("opened at once", f"every current that the {fuse} has not cleared when it "
-                    f"parts, up to {highest.shown}, both directions",
-                    "a crash waits for no trip"),
-        Requirement("makes and passes", passed, "it may close onto a fault"))
+                    f"parts, up to {highest.with_end}, both directions",
+                    "a crash waits for no trip").resting_on(highest),
+        Requirement("makes and passes", passed, "it may close onto a fault").resting_on(through))
 
 
 def _make_and_pass(part: ContactorPart, switch: SwitchDemand) -> Check:

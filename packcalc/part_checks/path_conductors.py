@@ -11,7 +11,7 @@ import numpy as np
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
-from packcalc.part_checks.sweep import Sweep, number, overheated
+from packcalc.part_checks.sweep import Hole, Sweep, number, overheated
 from packcalc.units import show
 from packcalc.value import replace, value_object
 
@@ -113,8 +113,14 @@ def overheated_words(swept: Sweep, withstand: float, most: float = np.inf) -> st
 
 def unended(swept: Sweep) -> str:
     """The holes of a sweep: no conductor holds there, however large it is."""
-    holes = " and ".join(f"from {show(h.low, 'A')} to {show(h.high, 'A')}" for h in swept.holes)
-    return f"{holes} nobody ends the heat, and no conductor holds"
+    return "; ".join(f"{_spans(held)} nobody {ends} the heat, and no conductor holds"
+                     for held, ends in (
+                         ([h for h in swept.unopened if not h.open], "ends"),
+                         ([h for h in swept.unopened if h.open], "is shown to end")) if held)
+
+
+def _spans(holes: list[Hole]) -> str:
+    return " and ".join(f"from {show(h.low, 'A')} to {show(h.high, 'A')}" for h in holes)
 
 
 def left_of(swept: Sweep) -> tuple[str, ...]:

@@ -2,7 +2,9 @@
 
 A fuse counts where it is shown to break and clears within the counted time. A contactor
 counts on a named trip, up to its breaking current in both directions, where it has opened before
-a fuse melts that is not shown to break. Whatever is not on a data sheet counts as nobody.
+a fuse melts that is not shown to break. Whatever is not on a data sheet is counted nowhere.
+"Nobody" is said where it is known that no device ends a current, "not shown" where one may and
+data are missing: of a path as of a fault place.
 """
 
 from __future__ import annotations
@@ -28,12 +30,14 @@ from packcalc.value import replace, value_object, worked_once
 DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
            "nobody, the contactor trips above what it breaks",
            "nobody in time, the trip is slower than the counted time",
-           "nobody, the contactor trips and is not shown to break it",
+           "nobody, the contactor trips and is not counted on to break it",
            "nobody, the fuse melts before the contactor has opened and does not break it",
-           "nobody shown, the fuse may melt before the contactor has opened and is not shown to "
+           "not shown, the fuse may melt before the contactor has opened and is not shown to "
            "break it")
+MAY_OPEN = ("", "fuse", "contactor", "fuse or contactor")  # of whom data are missing, as bits
 UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW, TORN_UNSHOWN, MELTS, MAY_MELT)
 TORN = (TOO_EARLY, TORN_UNSHOWN)
+NOT_SHOWN = "not shown"
 MELTED = (MELTS, MAY_MELT)
 OVERLOAD, UNDERVOLTAGE = "overload trip", "cells' undervoltage trip"
 GRID = 400
@@ -164,6 +168,16 @@ class FuseSide:
         if self.reasons or self.part is None:
             return np.zeros(at.shape, dtype=bool)
         return (at >= (number(self.part.lowest_breaking_current) or 0.0)) & (at <= self.high)
+
+    def may_clear(self, current: Any) -> np.ndarray:
+        """Where it is not counted for want of data, and may clear all the same.
+
+        Not up to its rated current, nor where by its own sheet it does not break.
+        """
+        at = np.asarray(current, dtype=float)
+        if not self.reasons or self.part is None:
+            return np.zeros(at.shape, dtype=bool)
+        return (at > self.unbroken.rated) & ~self.unbroken.fails(at)
 
     def heat(self, current: Any) -> np.ndarray:
         """I²t let through: the sheet's figure, inside the curve's points by these if larger."""
@@ -344,6 +358,21 @@ class ContactorSide:
     def steady_times(self, current: Any) -> np.ndarray:
         """The same of a current that stands at once."""
         return self._first(self.lines, current)
+
+    def may_open(self, seen: Any, within: float, own: Any = None) -> np.ndarray:
+        """Where it is not counted for want of data, and may open all the same.
+
+        Args:
+            seen: current that its trips see.
+            within: time that is counted on, in s.
+            own: current that it breaks; None where that is the same.
+        """
+        at = np.asarray(seen, dtype=float)
+        if not self.reasons or self.never:  # a question that is left open mends nothing there
+            return np.zeros(at.shape, dtype=bool)
+        may = self.steady_times(at) <= within if self.lines else np.ones(at.shape, dtype=bool)
+        # Whatever else is asked for, nothing opens above what its sheet says.
+        return may & ~((at if own is None else own) > self.limit) if self.limit else may
 
     def earliest(self, current: Any) -> np.ndarray:
         """The soonest that a trip may open it; NaN where none can."""
@@ -580,15 +609,51 @@ def slower_than(tested: float, constant: Finding, voltage: Finding | None = None
 
 @value_object
 class Hole:
-    """A span of current that nobody is shown to open, ends included."""
+    """A span of current that nobody is shown to open, ends included.
+
+    `may` tells who may all the same, an index into MAY_OPEN: of one of `Sweep.unopened` alone.
+    """
 
     low: float
     high: float
     device: int
+    may: int = 0
 
     @property
     def words(self) -> str:
-        return DEVICES[self.device]
+        return device_words(self.device, self.may)
+
+    @property
+    def open(self) -> bool:
+        """Whether some device may open it, and data are missing."""
+        return self.may > 0 or self.device == MAY_MELT
+
+
+def device_words(device: int, may: int = 0) -> str:
+    """Who opens a current: a device, nobody, or those of whom it is not shown, and why.
+
+    Args:
+        device: index into DEVICES.
+        may: index into MAY_OPEN.
+    """
+    if not may:
+        return DEVICES[device]
+    why = DEVICES[device].partition(", ")[2]
+    if device == TORN_UNSHOWN and MAY_OPEN[may] != MAY_OPEN[1]:
+        why = "the contactor trips and is not shown to break it"
+    return ", ".join(filter(None, (f"{NOT_SHOWN}: {MAY_OPEN[may]}", why)))
+
+
+def may_open(current: Any, fuse: FuseSide, contactor: ContactorSide,
+             counted_time: float) -> np.ndarray:
+    """Who may open each current although nobody is shown to: an index into MAY_OPEN.
+
+    Nobody may what a fuse leaves burning that melts before, and by its own sheet does not break.
+    """
+    at, within = np.asarray(current, dtype=float), counted_time * (1.0 + 1e-9)
+    lost = fuse.unbroken.fails(at) & (fuse.unbroken.melts(at) < counted_time)
+    by_fuse, by_contactor = fuse.may_clear(at), contactor.may_open(at, within)
+    return np.where(lost, 0, by_fuse + 2 * by_contactor)
 
 
 @dataclass(frozen=True, eq=False)
@@ -616,11 +681,26 @@ class Sweep:
     @worked_once
     def holes(self) -> tuple[Hole, ...]:
         """Spans without a device, each with its ends."""
+        return self._spans(np.zeros(self.device.shape, dtype=int))
+
+    @worked_once
+    def unopened(self) -> tuple[Hole, ...]:
+        """The same, parted where others may open them."""
+        return self._spans(self.may)
+
+    @worked_once
+    def may(self) -> np.ndarray:
+        """Index into MAY_OPEN at each current; 0 where somebody is shown to open it."""
+        return np.where(np.isin(self.device, UNOPENED), may_open(
+            self.current, self.fuse, self.contactor, self.counted_time), 0)
+
+    def _spans(self, may: np.ndarray) -> tuple[Hole, ...]:
         bad = np.isin(self.device, UNOPENED)
-        code = np.where(bad, self.device, -1)
+        code = np.where(bad, len(MAY_OPEN) * self.device + may, -1)
         starts = np.flatnonzero(np.diff(code, prepend=-2))
         ends = np.append(starts[1:], code.size) - 1
-        return tuple(Hole(float(self.current[a]), float(self.current[b]), int(code[a]))
+        return tuple(Hole(float(self.current[a]), float(self.current[b]), int(self.device[a]),
+                          int(may[a]))
                      for a, b in zip(starts, ends, strict=True) if code[a] >= 0)
 
     @property
@@ -737,7 +817,8 @@ def _risen(line: TripLine, contactor: ContactorSide, curve: Curve) -> float:
 
 def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:
     """A dense logarithmic grid from end to end, with every break point and both its sides."""
-    marks = np.array([b for b in points if np.isfinite(b) and low <= b <= high])
+    marks = np.fromiter(points, float)
+    marks = marks[(marks >= low) & (marks <= high)]
     beside = np.concatenate([marks, marks * (1 - BESIDE), marks * (1 + BESIDE)])
     dense = np.geomspace(low, high, GRID)
     dense[0], dense[-1] = low, high

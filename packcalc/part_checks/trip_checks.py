@@ -11,7 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge, on_an_open_entry,
+)
 from packcalc.findings import Finding, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.fusing import left_unbroken
@@ -284,9 +286,12 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
                      reason="the fuse alone opens the lowest fault; no trip is needed for it")
     span = undervoltage_span(asked)
     if sees_every_loop(asked) and span is not None and span[0] < span[1]:
-        return judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
+        held = judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
                      reason="by the undervoltage of the cells that feed the fault: the level lies "
                             "over what is left on them, and under the lowest voltage under load")
+        less = asked.loaded_voltage.may_be_less if asked.loaded_voltage else ""
+        return on_an_open_entry(held, f"the lowest voltage under load may be less: {less}") \
+            if less else held
     if trips.moving is not None:
         return follows(trips)
     remedy = ("a current limit that falls with the cells' temperature, or an undervoltage trip, "

@@ -34,6 +34,7 @@ from packcalc.places.chassis import (
 )
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
 from packcalc.places.slowest import UNTOLD, Stretch, one_conductor, route_conductor, route_loop
+from packcalc.places.stands import PERHAPS
 from packcalc.protect.branch_figures import (
     FUSE_LOSS,
     SENSE,
@@ -49,6 +50,7 @@ from packcalc.protect.places import (
     ACTS,
     CONTACTOR,
     DOUBLE,
+    FUSE,
     OTHER_POLE_OF_BRANCH,
     TRIP,
     Device,
@@ -69,6 +71,13 @@ NO_BRANCH = ("no [[branch]] describes this cable in full, its length and its sec
              "not as ending the fault")
 
 
+OPEN_POLES = ("in how many poles its own fuse stands is left open: the worst of each figure and "
+              "answer counts, our assumption; each at its lowest")
+OPEN_BOTH = ("where it leaves the main circuit and in how many poles its own fuse stands are left "
+             "open: the worst of each figure and answer counts, our assumption; each at its lowest")
+LEFT_OPEN = {(False, False): "", (True, False): OPEN_TAP, (False, True): OPEN_POLES,
+             (True, True): OPEN_BOTH}  # by whether tap and poles are
+POLES = {"one": "a fuse in the other pole alone", "both": "a fuse in both poles"}
 ASK_CABLE = ('no charge cable is described: add a cables.route with carries = "charging", and a '
              "branch of the charger or the inlet")
 
@@ -90,9 +99,11 @@ class Wire:
         cables: names of the routes that the fault runs through, or may.
         remedies: that would put a fuse of its own into the loop.
         to_inlet: whether it ends at the charge inlet.
-        tap: where it is counted as leaving, in words, if nobody said where it does; else empty.
-        perhaps: a fuse of its own that may stand in this pole, where nobody said in how many,
-            or whether there is one.
+        rival: how it is counted, in words, if nobody said where it leaves or in how many poles
+            its fuse stands; else empty.
+        left_open: which of these nobody said, in words.
+        perhaps: a fuse of its own that may stand in this pole, where nobody said whether there
+            is one.
     """
 
     key: str
@@ -109,16 +120,15 @@ class Wire:
     cables: tuple[str, ...]
     remedies: tuple[str, ...]
     to_inlet: bool
-    tap: str = ""
+    rival: str = ""
+    left_open: str = ""
     perhaps: tuple[Device, ...] = ()
 
 
 def chafed_wires(shared: Shared) -> Iterator[Loop]:
     """Each wire with modules between the faults, and all with one cell of a module."""
-    wires = [*(_of_branch(shared, branch, several)
-               for several in (wherever(shared.brief, told, shared.strung)
-                               for told in shared.brief.branch if told.kind != SENSE)
-               for branch in several),
+    wires = [*(wire for told in shared.brief.branch if told.kind != SENSE
+               for wire in _of_branch(shared, told)),
              *(_of_route(shared, route) for route in undescribed_routes(shared.brief)),
              *(() if shared.brief.charge_cable_told else (_untold(shared),))]
     yield from (_chafed(shared, wire) for wire in wires)
@@ -155,6 +165,20 @@ def perhaps_fused_inlets(brief: Brief, route: Route | None) -> tuple[Branch, ...
                  and (b is own or b in inlets(brief)))
 
 
+def unspoken_fuse(brief: Brief, route: Route | None, given: dict) -> tuple[Device, ...]:
+    """A fuse of a charge cable that no branch describes or may: nobody said whether it has one."""
+    if route is None or _branches_of(brief, route):
+        return ()
+    return (Device(f"branch_fuse.{route.name}", f"fuse of {route.name}{PERHAPS}", FUSE,
+                   sees=given.get("all_sources")),)
+
+
+def _branches_of(brief: Brief, route: Route) -> tuple[Branch, ...]:
+    """Branches that charge and may leave by a charge cable: none that describes another one."""
+    others = tuple(b for name, b in described_cables(brief).items() if name != route.name)
+    return tuple(b for b in charging(brief) if b not in others)
+
+
 def described_cables(brief: Brief) -> dict[str, Branch]:
     """Charge cables by name, each with the branch that describes it; one of its name first."""
     left = sorted((b for b in brief.branch if b.kind in CHARGING),
@@ -185,27 +209,49 @@ def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
         and branch.section.number <= whole * nearly
 
 
-def _of_branch(shared: Shared, branch: Branch, several: tuple[Branch, ...]) -> Wire:
+def _of_branch(shared: Shared, told: Branch) -> Iterator[Wire]:
+    """A branch at every tap where it may leave, with its fuse in as many poles as it may stand."""
+    taps = wherever(shared.brief, told, shared.strung)
+    fused = _poles(shared.brief, told)
+    words = LEFT_OPEN[len(taps) > 1, len(fused) > 1]
+    for branch in taps:
+        for poles in fused:
+            rival = (*((f"a tap {branch.taps}",) if len(taps) > 1 else ()),
+                     *((POLES[poles],) if len(fused) > 1 else ()))
+            yield replace(_wire(shared, replace(branch, fused_poles=poles)),
+                          rival=", ".join(rival), left_open=words)
+
+
+def _poles(brief: Brief, branch: Branch) -> tuple[str, ...]:
+    """In how many poles the fuse of a branch stands; each answer where nobody said.
+
+    Neither is the worse for all: one in this pole is asked to open it, and takes from the current;
+    without one its contactor alone meets it.
+    """
+    if not brief.branch_open(branch, "fused_poles"):
+        return (branch.fused_poles,)
+    stated = branch.fuse_rating.known or branch.fuse_part
+    return ("one", "both") if stated else ("both",)  # one that may stand there may be in either
+
+
+def _wire(shared: Shared, branch: Branch) -> Wire:
+    """A branch, its tap and the poles of its fuse as they are counted."""
     given = sources_of(shared, branch, branch.length)
     fuse, may = own_fuse(branch, given), fuse_perhaps(shared.brief, branch, given)
-    own = fuse if branch.fused_poles == "both" else ()
-    poles_open = shared.brief.branch_open(branch, "fused_poles")
-    perhaps = (*(fuse if poles_open else ()),
-               *(may if poles_open or branch.fused_poles == "both" else ()))
+    own, perhaps = (fuse, may) if branch.fused_poles == "both" else ((), ())
     hot, _ = branch_loops(branch.length, branch.section, hottest_class(shared.brief, branch))
     pole = "" if own else " in the pole without a fuse" if branch.fuse_rating.known \
         or branch.fuse_part else ", no fuse of its own stated"
     return Wire(f"branch.{branch.name}", branch.name, "branch",
                 f"mid-pack leak and chafed wire of {branch.name}{pole}", given, own, branch.taps,
                 one_conductor(branch.length, branch.section),
-                branch_wires(hot, own_fuses(shared.brief, branch, 1)),
+                branch_wires(hot, own_fuses(shared.brief, branch, 1) if own else None),
                 loss_open(shared, branch, (*own, *perhaps), 1),
                 stands(shared, branch),
                 (*(shared.traction_names if branch.taps == BUS else ()),
                  *cables_of(shared.brief, branch.name)),
                 () if own else (OTHER_POLE_OF_BRANCH,),
-                ends_at_inlet(shared.brief, branch),
-                f"a tap {branch.taps}" if len(several) > 1 else "", perhaps)
+                ends_at_inlet(shared.brief, branch), perhaps=perhaps)
 
 
 def _of_route(shared: Shared, route: Route) -> Wire:
@@ -216,11 +262,25 @@ def _of_route(shared: Shared, route: Route) -> Wire:
     fuses = (own_fuses(shared.brief, b, 2) for b in charging(shared.brief))
     hot = branch_wires(route_loop(shared.brief, route, shared.routes), max(
         (f for f in fuses if f is not None), key=lambda f: f.number, default=None))
+    perhaps, open_ = _perhaps_in_cable(shared, route, given)
     return Wire(f"route.{route.name}", route.name, "cable",
                 f"mid-pack leak and chafed cable of {route.name}", given, (), BUS,
-                one_conductor(route.length, area, cables), hot, (),
+                one_conductor(route.length, area, cables), hot, open_,
                 branch_withstand(area, route.insulation_class) if area.known else None,
-                (*shared.traction_names, route.name), (OWN_FUSE,), True)
+                (*shared.traction_names, route.name), (OWN_FUSE,), True, perhaps=perhaps)
+
+
+def _perhaps_in_cable(shared: Shared, route: Route,
+                      given: dict) -> tuple[tuple[Device, ...], tuple[str, ...]]:
+    """(fuses that may stand in either pole of a charge cable, what is not known of them)."""
+    brief = shared.brief
+    unspoken = unspoken_fuse(brief, route, given)
+    fused = [(b, (*own_fuse(b, given), *fuse_perhaps(brief, b, given)))
+             for b in _branches_of(brief, route)
+             if b.fused_poles == "both" or brief.branch_open(b, "fused_poles")]
+    lost = [words for b, fuses in fused for words in loss_open(shared, b, fuses, 2)]
+    return ((*(one for _, fuses in fused for one in fuses), *unspoken),
+            tuple(dict.fromkeys(lost)))
 
 
 def _untold(shared: Shared) -> Wire:
@@ -268,7 +328,8 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
         perhaps=tuple(d.key for d in wire.perhaps),
-        rival=Rival(wire.tap, OPEN_TAP, highest=True, one_wire=True) if wire.tap else None,
+        rival=Rival(wire.rival, wire.left_open, highest=True, one_wire=True) if wire.rival
+        else None,
         remedies=(*wire.remedies, *((TRIP,) if contactors else ()),
                   *(shared.of_inlet if wire.to_inlet else ()), ACTS, DOUBLE))
 
@@ -290,6 +351,7 @@ def _with_pole(shared: Shared, wire: Wire) -> Finding:
     switched, inside = wire.taps == BUS or shared.strung, string_cables(shared.brief)
     return in_a_row(wire.hot, (
         (inside, inside is not None), (path.fuse_resistance, fuse),
+        (path.fuse_resistance, shared.in_disconnect),
         (path.fuse_resistance, shared.strung), (path.contactor_resistance, switched),
         (shared.pack.cables_long, wire.taps == BUS)),
         f"{wire.what} with what stands in one pole before it")
@@ -321,7 +383,8 @@ def _one_cell(shared: Shared, wire: Wire) -> Loop:
         if wires.known else None
     return replace(
         asked, key="chassis.second.inside_module_branch", rival=Rival(
-            f"{wire.name}, {wire.tap}" if wire.tap else wire.name, EACH_BRANCH, bool(wire.tap)),
+            f"{wire.name}, {wire.rival}" if wire.rival else wire.name, EACH_BRANCH,
+            bool(wire.rival)),
         title="second chassis fault: leak inside a module and chafed "
               + ("branch wire" if wire.what == "branch" else "charge cable"),
         feeds="cells between the two faults, 1 to all", sizes=False, inherent=True, perhaps=(),

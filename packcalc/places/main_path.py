@@ -11,7 +11,7 @@ from packcalc.findings import Finding, leaf, trace, untold_of, with_more
 from packcalc.places.branches import (
     OWN_FUSE, fuse_perhaps, inlets, loss_open, own_fuse,
 )
-from packcalc.places.chafed import ASK_CABLE, fused_inlet, perhaps_fused_inlets
+from packcalc.places.chafed import ASK_CABLE, fused_inlet, perhaps_fused_inlets, unspoken_fuse
 from packcalc.places.shared import Shared, beyond
 from packcalc.places.slowest import UNTOLD, pair, route_conductor, route_loop
 from packcalc.protect.branch_figures import (
@@ -79,7 +79,8 @@ def inlet(shared: Shared, route: Route | None) -> Loop:
     may = [(b, fuse_perhaps(brief, b, given)) for b in perhaps_fused_inlets(brief, route)]
     open_ = next((words for branch, fuses in ((own, fuse), *may) if branch is not None
                   if (words := loss_open(shared, branch, fuses, 2))), ())
-    may_melt = (one for _, fuses in may for one in fuses)
+    unspoken = unspoken_fuse(brief, route, given)
+    may_melt = (*(one for _, fuses in may for one in fuses), *unspoken)
     given["notes"] = (*given["notes"], *open_, CHARGER_SIDE, INLET_AT)
     lowest, common, outside = _lowest_at_inlet(shared, route, own, FUSE_LOSS if open_ else "")
     area, cables = route_conductor(shared.brief, route) if route else (None, None)

@@ -178,6 +178,17 @@ class Shared:
             *((self.mid,) if there else ()),
             *((Device(INSIDE_KEY, inside, FUSE),) if inside else ())))
 
+    @worked_once
+    def between_modules(self) -> tuple[Device, ...]:
+        """Every fuse between the modules of a string, a main fuse too that stands there alone."""
+        main = (self.main,) if "mid-pack" in self.stands and self.mid is self.main else ()
+        return (*self.middle(chassis=True), *main)
+
+    @worked_once
+    def in_disconnect(self) -> bool:
+        """Whether a fuse inside the service disconnect stands in a string, or may."""
+        return any(d.key == INSIDE_KEY for d in self.middle())
+
     def to_inlet(self, breaks: tuple[tuple[Finding, Finding], ...] = ()) -> tuple[Device, ...]:
         """The charge contactor of a loop beyond it: a trip may tear it open before others clear.
 

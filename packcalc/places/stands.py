@@ -38,9 +38,9 @@ def fuse_in_disconnect(brief: Brief, series: int) -> str:
     One of which list or brief leave open whether it stands there may.
     """
     use, at, counted = brief.parts, brief.pack.disconnect_after, brief.pack.fuse_after
-    # One that stands somewhere and that nobody named may hold a fuse as well.
-    inside = use.list.part(DISCONNECT, use.disconnect).fuse_inside if use.disconnect \
-        else "" if at.known else "no"
+    # One that nobody named may hold a fuse as well; so may one of which nobody said where, or
+    # whether, it stands.
+    inside = use.list.part(DISCONNECT, use.disconnect).fuse_inside if use.disconnect else ""
     nowhere = series < 2 or at.known and not 0 < at.number < series
     own = at.known and counted.known and at.number == counted.number
     if inside == "no" or nowhere or own:

@@ -51,6 +51,7 @@ def string_short(shared: Shared) -> Loop:
                          series=count("one string in series", "S", 1), parallel=others,
                          module_resistance=string.resistance_initial),
         devices=(replace(fuse, sees=outside["all_sources"]), own_trip),
+        passed=shared.between_modules,
         remedies=("a fuse in each string, which breaks the sum of every source", TRIP),
         **outside)
 
@@ -85,7 +86,7 @@ def string_run(shared: Shared, key: str, modules: int) -> Loop:
         lowest=least_pushed(shared, modules, "lowest current pushed into the string"),
         # One other string is counted, as for the lowest: several have less, so this errs high.
         inductance=shared.feeds.of_run(2 * shared.series - modules),
-        resistance=run.outside, devices=shared.faulted,
+        resistance=run.outside, devices=shared.faulted, passed=shared.between_modules,
         remedies=("trip on unequal string currents, or on the lowest cell", TRIP),
         notes=("this part alone: what the shorted modules give themselves stands at the place "
                "of the module or section, and nobody ends it",))

@@ -13,7 +13,10 @@ from packcalc.conductors import (
     ONE_HIGH, TABLE_AT, adiabatic_constant, cable_withstand, copper_resistance, wire_resistance,
 )
 from packcalc.electrical import resistance_sum
-from packcalc.findings import OR_LESS, Finding, Origin, formula, largest, leaf, trace, with_more
+from packcalc.findings import (
+    AT_MOST, OR_LESS, Finding, Origin, formula, largest, leaf, trace, with_more,
+)
+from packcalc.layout_findings import open_length
 from packcalc.part_checks.precharge_wires import ResistorCurrent, wires_load
 from packcalc.part_formulas import loss_resistance
 from packcalc.parts import FusePart
@@ -21,7 +24,6 @@ from packcalc.value import value_object
 
 RULE = Origin("rule")
 # How a note says that a lowest current is only the most that it can be.
-AT_MOST = "at most this"
 FUSE_LOSS = ("the resistance of the branch's own fuse takes from it and is not known; "
              "ask for its power loss at rated current")
 SENSE, PRECHARGE = "sense", "pre-charge"
@@ -397,16 +399,6 @@ def at_most(*whys: str) -> str:
     """The note of a current that may be less for any of some reasons; empty without one."""
     told = [why for why in whys if why]
     return f"{AT_MOST}: {'; '.join(told)}" if told else ""
-
-
-def open_length(length: Finding) -> str:
-    """Of a length that nobody told: what is counted in its place; else empty.
-
-    A longer one has more resistance and more inductance: a lowest current is then only at most
-    what is printed, and a time constant at least.
-    """
-    return f"a length left open is counted as {length.shown}, our assumption, and may be more" \
-        if length.known and length.basis == "assumed" else ""
 
 
 def told_with_bound(finding: Finding) -> str:

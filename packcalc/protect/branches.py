@@ -64,7 +64,7 @@ def size_branch(asked: BranchAsked) -> Item:
         lines += [duty.load]
     return Item(
         key=asked.key, title=f"Branch: {asked.name}",
-        governing=f"{asked.kind}: its tap can give {asked.fault_highest.shown} at "
+        governing=f"{asked.kind}: its tap can give {asked.fault_highest.with_end} at "
                   f"{asked.highest_voltage.shown}; {_load_words(asked, duty)}.",
         duty=tuple(lines), specification=_specification(asked, duty),
         checks=_checks(asked, duty), open_items=_open_items(asked, duty),
@@ -403,7 +403,7 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
                     "highest working voltage; one link alone"),
         Requirement("branch fuse: DC breaking capacity",
                     f"at least {rounded(asked.fault_highest, True)}",
-                    "every source of its worst fault place"),
+                    "every source of its worst fault place").resting_on(asked.fault_highest),
         *_permitted(asked),
         *(Requirement("conductor: section", section, "by the brief") for section in [
             section_words(asked.section)] if section),
@@ -423,7 +423,7 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
             "; the fuse's own resistance takes from it, and is not counted: it is not known"
         lines.append(Requirement("branch fuse: current that it surely opens within 1 s",
                                  f"at most {lowest.shown}", f"{where}, cold, empty, hot "
-                                 f"conductor{own}"))
+                                 f"conductor{own}").resting_on(lowest))
     if duty.load.known:
         air = f" at {asked.ambient.shown}" if asked.ambient is not None else ""
         lines.append(Requirement("branch fuse: continuous current in the box's air",
@@ -432,7 +432,8 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
                                  else "load at the lowest voltage"))
     if duty.withstand.known:
         lines.append(Requirement("branch fuse: total clearing I²t at this DC voltage",
-                                 f"at most {duty.withstand.shown}", "what the conductor stands"))
+                                 f"at most {duty.withstand.shown}",
+                                 "what the conductor stands").resting_on(duty.withstand))
     return (*lines, *_melting_asked(asked, duty), Requirement(
         "branch fuse: to send", TO_SEND, "without these no fuse can pass"))
 
@@ -440,7 +441,8 @@ def _specification(asked: BranchAsked, duty: BranchDuty) -> tuple[Requirement, .
 def _class_asked(asked: BranchAsked) -> str:
     """Full range, and by both conditions for what its conductor carries."""
     most = asked.capacity.shown if asked.capacity is not None else "what the conductor carries"
-    return f"full range, first letter g; rated at most {most}, I2 at most 1.45 times that"
+    return ("full range, first letter g, no lowest breaking current above the rated current; "
+            f"rated at most {most}, I2 at most 1.45 times that")
 
 
 def _melting_asked(asked: BranchAsked, duty: BranchDuty) -> list[Requirement]:
@@ -448,7 +450,8 @@ def _melting_asked(asked: BranchAsked, duty: BranchDuty) -> list[Requirement]:
     found, title = [], "branch fuse: pre-arcing I²t"
     if duty.own_discharge.known and duty.own_discharge.number > 0:
         found.append(Requirement(title, f"at least {duty.own_discharge.shown}",
-                                 "own capacitor feeding a fault elsewhere"))
+                                 "own capacitor feeding a fault elsewhere").resting_on(
+                                     duty.own_discharge))
     if asked.resistor is not None:
         pulses = outlives_charges(asked.fuse.melting, asked.resistor).demand
         assert pulses is not None
@@ -462,7 +465,7 @@ def _melting_asked(asked: BranchAsked, duty: BranchDuty) -> list[Requirement]:
         assert pulses is not None
         empty = asked.at_charge.empty if asked.at_charge and step is duty.charge_step else ""
         found.append(Requirement(f"{title} for every closing", f"at least {pulses.shown}",
-                                 empty or "one pulse a closing, for life"))
+                                 empty or "one pulse a closing, for life").resting_on(step))
     return found
 
 
@@ -472,8 +475,8 @@ def _permitted(asked: BranchAsked) -> tuple[Requirement, ...]:
     pairs = ((asked.highest_voltage, asked.time_constant), *asked.slower_loops)
     return (Requirement("branch fuse: permitted time constant L/R", "at least " + "; ".join(
         f"{rounded(constant, True)} at {voltage.least}{rounded(voltage, True)}"
-        for voltage, constant in pairs),
-        "longest loop with the lowest resistance"),)
+        for voltage, constant in pairs), "longest loop with the lowest resistance").resting_on(
+            *(constant for _, constant in pairs)),)
 
 
 def _open_items(asked: BranchAsked, duty: BranchDuty) -> tuple[str, ...]:

@@ -410,8 +410,8 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
         remedy="a larger section, a faster fuse or a quicker trip",
         missing=asked.fuse_lost or asked.fuse_open or
         "the fuse's total clearing I²t at the highest working voltage must be at most "
-        f"{figures.withstand.shown} at every current from {asked.fault_lowest.shown} to "
-        f"{asked.fault_highest.shown}; ask for the curve, the worst point often lies between"))
+        f"{figures.withstand.shown} at every current from {asked.fault_lowest.with_end} to "
+        f"{asked.fault_highest.with_end}; ask for the curve, the worst point often lies between"))
     if asked.let_through is not None and asked.let_through.known \
             and not asked.let_through.untold_more:
         return [let_through]  # the whole range is swept: the counted time is no longer the worst

@@ -22,7 +22,8 @@ from packcalc.findings import (
     Finding, Origin, formula, largest, leaf, smallest, trace, untold_of, with_more,
 )
 from packcalc.part_checks.contactor import (
-    CarryDemand, SwitchDemand, break_words, carry_words, contactor_part_checks, dropped_rows,
+    CarryDemand, SwitchDemand, break_words, carry_words, constant_words, contactor_part_checks,
+    dropped_rows,
     pole_rows, slower_duty, switch_facts, withstand_words,
 )
 from packcalc.part_checks.overload import OverloadPath
@@ -283,8 +284,8 @@ def _governing(carry: Finding | None, breaking: Finding, step: ClosingStep | Non
     parts = [
         f"breaks {break_words(breaking)} in its worse direction"
         if breaking.known or breaking.note else "breaking current not known in both directions",
-        f"carries {carry.shown}" if carry else "continuous current not known",
-        f"closes onto a step of {step.peak.shown}" if step else "closing step not known",
+        f"carries {carry.with_end}" if carry else "continuous current not known",
+        f"closes onto a step of {step.peak.with_end}" if step else "closing step not known",
     ]
     return "; ".join(parts)
 
@@ -346,8 +347,8 @@ def _short_time(asked: ContactorAsked) -> Check:
                  "maker), then the contactor's withstand (contactor maker)")
     else:
         words = (f"ask the contactor's maker whether it stays closed and unwelded at "
-                 f"{asked.fuse_let_through.shown} and the fuse's cut-off peak (highest fault "
-                 f"{asked.fault_highest.shown})")
+                 f"{asked.fuse_let_through.with_end} and the fuse's cut-off peak (highest fault "
+                 f"{asked.fault_highest.with_end})")
     return judge(title, "fault range", None, "at least", asked.fuse_let_through, missing=words)
 
 
@@ -358,9 +359,9 @@ def _direction(asked: ContactorAsked) -> Check:
         reason = "not known: " + ", ".join(f.title for f in lacking)
     else:
         reason = (f"ask the maker for the breaking current in each direction at "
-                  f"{asked.highest_voltage.shown} DC: {asked.break_discharge.shown} discharging, "
-                  f"{asked.break_charge.shown} charging; above its limit the contactor must not "
-                  "open before the fuse")
+                  f"{asked.highest_voltage.with_end} DC: {asked.break_discharge.with_end} "
+                  f"discharging, {asked.break_charge.with_end} charging; above its limit the "
+                  "contactor must not open before the fuse")
     return Check(title, "who clears", NOT_EVALUATED, None, _breaking(asked), "at least", reason)
 
 
@@ -466,6 +467,7 @@ def _peak(asked: ContactorAsked, rated: Finding) -> Check:
 def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Finding | None,
                    step: ClosingStep | None) -> tuple[Requirement, ...]:
     volts = asked.highest_voltage.least + asked.highest_voltage.shown
+    constant, peak = _time_constant(asked), step.peak if step else None
     return (
         Requirement("poles", f"{asked.poles}, one in each battery lead",
                     "one welded pole must not leave the pack connected"),
@@ -474,19 +476,21 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
         Requirement("carries", carry_words(_carried(asked, carry))),
         *overload_rows(asked.overload),
         Requirement("breaks", f"{break_words(asked.break_discharge)} discharging and "
-                    f"{break_words(asked.break_charge)} charging at {volts} DC, L/R "
-                    f"{_text(_time_constant(asked))}",
+                    f"{break_words(asked.break_charge)} charging at {volts} DC"
+                    + (constant_words(constant) or ", L/R not known"),
                     "not polarised, or rated for the worse direction"
-                    + (f": {breaking.shown}" if breaking else "")),
+                    + (f": {breaking.with_end}" if breaking else "")).resting_on(
+                        asked.break_discharge, asked.break_charge, constant),
         *slower_duty(asked.slower_loops),
         *pole_rows(asked.counted_resistance),
         *dropped_rows("main fuse", asked.delay, asked.fault_highest, asked.fuse_let_through),
-        Requirement("makes", f"{_text(step.peak if step else None)} at closing after pre-charge",
+        Requirement("makes", f"{_text(peak)} at closing after pre-charge",
                     "peak of the damped loop; the bound is "
-                    + _text(step.bound if step else None)),
+                    + _text(step.bound if step else None)).resting_on(peak),
         Requirement("short-time withstand", withstand_words(
             asked.fault_lowest, asked.fault_highest),
-            "stays closed and unwelded until somebody has cleared the fault"),
+            "stays closed and unwelded until somebody has cleared the fault").resting_on(
+                asked.fault_lowest, asked.fault_highest),
         Requirement("feedback", "auxiliary contact that shows the main contact, for weld "
                     "detection (common practice)"),
         Requirement("condition", "new; a salvaged sealed contactor only with its maker's test"),
@@ -494,7 +498,7 @@ def _specification(asked: ContactorAsked, carry: Finding | None, breaking: Findi
 
 
 def _text(item: Finding | None) -> str:
-    return item.shown if item is not None and item.known else "not known"
+    return item.with_end if item is not None and item.known else "not known"
 
 
 def _open_items(asked: ContactorAsked, breaking: Finding | None,

@@ -158,6 +158,11 @@ class Coordination:
     def holes(self) -> tuple[Hole, ...]:
         return self.sweep.holes if self.sweep else ()
 
+    @property
+    def unopened(self) -> tuple[Hole, ...]:
+        """The holes, parted where others may open them."""
+        return self.sweep.unopened if self.sweep else ()
+
 
 @value_object
 class _Worst:
@@ -246,7 +251,8 @@ def _candidate(asked: CoordinationAsked, swept: Sweep) -> Candidate:
     limit = 0.0 if swept.contactor.reasons else swept.contactor.limit
     facts = (_counts("fuse counts from", swept.fuse.low),
              _counts("contactor counts up to", limit),
-             word_fact("opened by nobody", "; ".join(_span(h) for h in swept.holes) or "nowhere"))
+             word_fact("opened by nobody", "; ".join(
+                 _span(h) + ", not shown" * h.open for h in swept.unopened) or "nowhere"))
     return Candidate(asked.pair, checks, facts)
 
 
@@ -415,7 +421,7 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
                          "contactor on a named trip whose range reaches the fuse's")
     if check.verdict != FAIL:
         return check
-    span = f"from {asked.fault_lowest.shown} to {counts.shown} the fuse is not counted on"
+    span = f"from {asked.fault_lowest.with_end} to {counts.shown} the fuse is not counted on"
     if not swept.covered:
         return replace(check, reason=f"{span}, and the contactor does not cover it all")
     if swept.less:
@@ -432,7 +438,9 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     """Somebody is shown to open every current; otherwise no valid pair."""
     title, stage = EVERY, "who clears"
     sheets = [part.basis for part in (asked.fuse, asked.contactor) if part is not None]
-    spans_open = counted("spans of current that nobody opens", len(swept.holes),
+    unknown = bool(swept.holes) and all(h.open for h in swept.unopened)
+    who = "nobody is shown to open" if unknown else "nobody opens"
+    spans_open = counted(f"spans of current that {who}", len(swept.holes),
                          max(sheets, key=BASES.index, default="definition"), SWEPT)
     alone = asked.fuse_alone_lowest
     if swept.covered and alone is not None and not swept.fuse.reasons \
@@ -453,11 +461,11 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
                               if weak else ""))
         return on_an_open_entry(held, f"the lowest fault may be less: {swept.less}") \
             if swept.less else held
-    spans = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
+    spans = "; ".join(f"from {_span(h)} {h.words}" for h in swept.unopened)
     asks = [*swept.fuse.reasons, *swept.contactor.reasons]
     found = {h.device for h in swept.holes}
-    silent = (swept.fuse.reasons and asked.fuse is not None and MELTS not in found) \
-        or found == {MAY_MELT}
+    silent = unknown and (bool(swept.fuse.reasons and asked.fuse is not None)
+                          or found == {MAY_MELT})
     return Check(title, stage, NOT_EVALUATED if silent else FAIL, spans_open, NO_SPAN, "at most",
                  f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
                  closing(swept, asked.highest_voltage, asked.time_constant, asked.trips))
@@ -597,31 +605,33 @@ def _part_basis(part: ContactorPart | None) -> str:
 
 def _governing(asked: CoordinationAsked, swept: Sweep, *, alone: bool = False) -> str:
     """What the pair opens; `alone`, of the path's own loop and from its own lowest fault on."""
-    span = f"{asked.fault_lowest.shown} to {asked.fault_highest.shown}"
+    span = f"{asked.fault_lowest.with_end} to {asked.fault_highest.with_end}"
     if swept.covered:
         less = "; what is less, as a fault may be, is not shown opened" if swept.less else ""
         if alone:
             own = asked.path_lowest or asked.fault_lowest
-            span = f"{own.shown} to {asked.fault_highest.shown} of this path's own loop alone"
+            span = f"{own.with_end} to {asked.fault_highest.with_end} of this path's own loop " \
+                   "alone"
         return f"{asked.pair} open every current from {span}{less}, subject to the checks below."
-    holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.holes)
+    holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.unopened)
     return f"{asked.pair}, from {span}: no valid pair, {holes}."
 
 
 def _specification(asked: CoordinationAsked, others: tuple[
         tuple[PathConductor, Finding, Finding], ...] = ()) -> tuple[Requirement, ...]:
-    lowest, highest = asked.fault_lowest.most + asked.fault_lowest.shown, asked.fault_highest.shown
+    lowest, highest = asked.fault_lowest.with_end, asked.fault_highest.with_end
     rows = [
         Requirement("fuse: total clearing curve in DC", f"points from {lowest} to {highest} at "
                     f"{asked.highest_voltage.least}{asked.highest_voltage.shown} or above, with "
                     "the lowest breaking current",
-                    "the worst heat and the worst arc often lie between the ends"),
+                    "the worst heat and the worst arc often lie between the ends").resting_on(
+                        asked.fault_lowest, asked.fault_highest),
         Requirement("fuse: total clearing I²t", f"at {highest}, DC, with its voltage",
-                    "beyond the last point of the curve"),
+                    "beyond the last point of the curve").resting_on(asked.fault_highest),
         Requirement("contactor: breaking current", "both directions, at the highest working "
                     "voltage, up to the largest current at which it opens before the fuse has "
                     "cleared"),
-        Requirement(CLOSED, f"points up to {highest}"),
+        Requirement(CLOSED, f"points up to {highest}").resting_on(asked.fault_highest),
         Requirement(OPENING, "with the coil suppression that will be used"),
     ]
     if asked.cable_withstand is not None and asked.cable_withstand.known:
@@ -779,7 +789,8 @@ def own_trip_line(asked: CoordinationAsked) -> Requirement:
     return Requirement("trip: current, delay, name", f"at least {load.shown} and at most "
                        f"{lowest.shown}", "a trip must tell a fault from a load; " + (
                            "the sensor's error comes on top and is taken off" if off is None else
-                           f"the sensor's error of {off.shown} is counted"))
+                           f"the sensor's error of {off.shown} is counted")).resting_on(
+                               asked.peak_load, asked.fault_lowest)
 
 
 def _open_items(asked: CoordinationAsked, swept: Sweep) -> tuple[str, ...]:

@@ -81,9 +81,10 @@ def _pulled(demand: CarryDemand, switch: SwitchDemand | None) -> tuple[Requireme
         return ()
     return (Requirement(
         "breaks", f"{or_more(switch.break_discharge)} discharging and {switch.break_charge.shown} "
-        f"charging at {_volts(demand)} DC{constant_words(switch)}, whichever way round it is "
-        "mounted; or the words that it breaks none",
-        "without a figure the pilot contact counts alone"),)
+        f"charging at {_volts(demand)} DC{constant_words(switch.time_constant)}, whichever way "
+        "round it is mounted; or the words that it breaks none",
+        "without a figure the pilot contact counts alone").resting_on(
+            switch.break_discharge, switch.break_charge, switch.time_constant),)
 
 
 def _spare(demand: CarryDemand) -> str:
@@ -103,10 +104,16 @@ def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:
                     "highest working voltage, not the label voltage"),
         Requirement("carries", carry_words(demand)),
         *overload_rows(demand.overload),
-        Requirement("short-time withstand", withstand_words(
-            demand.fault_lowest, demand.fault_highest) if demand.borne is None
-            else f"at least {demand.borne.words}", "until somebody has cleared the fault"),
+        _withstands(demand),
     )
+
+
+def _withstands(demand: CarryDemand) -> Requirement:
+    title, why = "short-time withstand", "until somebody has cleared the fault"
+    if demand.borne is not None:
+        return Requirement(title, f"at least {demand.borne.words}", why)
+    ends = (demand.fault_lowest, demand.fault_highest)
+    return Requirement(title, withstand_words(*ends), why).resting_on(*ends)
 
 
 def _item(key: str, title: str, demand: CarryDemand, candidates: tuple[Candidate, ...],
@@ -114,7 +121,7 @@ def _item(key: str, title: str, demand: CarryDemand, candidates: tuple[Candidate
     return Item(
         key=key, title=title,
         governing=f"carries {demand.continuous_current.shown} at {demand.ambient.shown} and "
-                  f"stands {demand.fault_highest.shown} until the fuse has cleared",
+                  f"stands {demand.fault_highest.with_end} until the fuse has cleared",
         duty=(demand.highest_voltage, demand.fault_highest, demand.continuous_current,
               demand.peak_current, demand.peak_duration, demand.ambient),
         specification=rows, candidates=candidates,

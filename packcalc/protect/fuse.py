@@ -538,12 +538,13 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
                     "highest working voltage, not the label voltage"),
         Requirement("Permitted time constant L/R at that voltage",
                     f"at least {rounded(duty.time_constant, True)} at {volts}",
-                    "longest loop with the lowest resistance"),
+                    "longest loop with the lowest resistance").resting_on(duty.time_constant),
         *_slower_loops(asked), *_breaking(asked),
-        Requirement("Lowest breaking current", f"at most {lowest}",
-                    "cold, aged, empty pack, one string, fault at the far end"),
-        Requirement(f"Total clearing time at {lowest} DC", f"at most {COUNTED_ON.shown}",
-                    "packcalc's own rule"),
+        Requirement("Lowest breaking current", f"at most {lowest}", "cold, aged, empty pack, one "
+                    "string, fault at the far end").resting_on(asked.fault_lowest),
+        Requirement(f"Total clearing time at {lowest}{' or less' * asked.fault_lowest.or_less} DC",
+                    f"at most {COUNTED_ON.shown}",
+                    "packcalc's own rule").resting_on(asked.fault_lowest),
         Requirement("Rated current", _rating_asked(duty),
                     f"load side and cable side; conductor factor {conductor}" + (
                         "; its low end is the least: a load is not known"
@@ -568,7 +569,7 @@ def _figures_asked(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
          "counted in sag and faults"),
         ("Steady limit of the terminals", "at least ", asked.terminal_temperature,
          "conductors joined to them"))
-    return tuple(Requirement(what, f"{bound}{figure.shown}", why)
+    return tuple(Requirement(what, f"{bound}{figure.shown}", why).resting_on(figure)
                  for what, bound, figure, why in rows
                  if figure is not None and figure.known and figure.number > 0)
 
@@ -578,15 +579,16 @@ def _breaking(asked: FuseAsked) -> tuple[Requirement, ...]:
     forward = f"above {rounded(asked.fault_highest, True)}"
     title, why = "Breaking capacity, DC", "largest of all fault places, full, hot, new pack, " \
         "every source that passes it"
+    rest = (asked.fault_highest, asked.backward)
     if asked.backward is None or not asked.backward.known:
-        return (Requirement(title, forward, why),)
+        return (Requirement(title, forward, why).resting_on(*rest),)
     if asked.most is not asked.backward:
         return (Requirement(title, f"{forward}; backwards above {asked.backward.least}"
-                            f"{rounded(asked.backward, True)}", why),)
+                            f"{rounded(asked.backward, True)}", why).resting_on(*rest),)
     return (Requirement(
         title, f"above {rounded(asked.backward, True)}; {forward} is enough of a link that is "
         "shown not to melt backwards", f"{why}; the link capacitors' pulse goes backwards through "
-        "it into a fault on the modules' side"),)
+        "it into a fault on the modules' side").resting_on(*rest),)
 
 
 def _slower_loops(asked: FuseAsked) -> tuple[Requirement, ...]:
@@ -597,7 +599,7 @@ def _slower_loops(asked: FuseAsked) -> tuple[Requirement, ...]:
              for voltage, constant in asked.slower_loops)
     return (Requirement("Permitted time constant L/R at lower voltages",
                         "at least " + "; ".join(pairs), "second chassis fault, by the modules "
-                        "between the two faults"),)
+                        "between the two faults").resting_on(*(c for _, c in asked.slower_loops)),)
 
 
 def _open_items(asked: FuseAsked, duty: FuseDuty) -> tuple[str, ...]:

@@ -27,6 +27,7 @@ TITLE = "Over-voltage chain and highest working voltage"
 STAGE = "highest voltage"
 BATTERY, CHARGE, INVERTER = "battery side", "charge side", "inverter side"
 CAPACITANCE = "inverter.dc_link_capacitance"
+NOT_KNOWN = "not known: "  # how the reason of a link that is open begins
 DUMP = "contactor opens under braking"
 
 NOTES = (
@@ -290,7 +291,9 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
     """Build the chain and hold every part against it."""
     chain = _chain(asked)
     known = [link.voltage for link in chain if link.voltage is not None]
-    highest = largest([*known, *_bounds(asked, chain)], "highest working voltage",
+    # What is open of a link is bounded as one that is not known at all.
+    told = [f.called(note=f.told_note) for f in known]
+    highest = largest([*told, *_bounds(asked, chain)], "highest working voltage",
                       _unknown_links(chain))
     # Its diodes feed the closed battery without control.
     battery = largest([asked.full_voltage, asked.braking_voltage, asked.back_voltage],
@@ -311,12 +314,19 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
 def _chain(asked: OvervoltageAsked) -> tuple[Link, ...]:
     return (
         Link("charger stops at its upper tolerance", BATTERY, asked.full_voltage),
-        Link("braking into a full cold pack", BATTERY, asked.braking_voltage),
+        _braking(asked),
         _charger(asked),
         _station(asked),
         _dump(asked),
         _spinning(asked),
     )
+
+
+def _braking(asked: OvervoltageAsked) -> Link:
+    """Of open resistances it is the least it can be, and the inverter's own limit bounds it."""
+    name, more = "braking into a full cold pack", asked.braking_voltage.untold_more
+    bound = "at most the inverter's own limit: " if asked.braking_limit.known else NOT_KNOWN
+    return Link(name, BATTERY, asked.braking_voltage, f"{bound}{more}" if more else "")
 
 
 def _start(asked: OvervoltageAsked) -> Finding:
@@ -329,7 +339,7 @@ def _charger(asked: OvervoltageAsked) -> Link:
     """With the battery cut off a charger that goes on drives link and inlet to its ceiling."""
     name = "contactors open under charge: charger at its own ceiling"
     if not asked.charger_ceiling.known:
-        return Link(name, CHARGE, None, f"not known: {asked.charger_ceiling.title}")
+        return Link(name, CHARGE, None, f"{NOT_KNOWN}{asked.charger_ceiling.title}")
     return Link(name, CHARGE, asked.charger_ceiling)
 
 
@@ -338,7 +348,7 @@ def _station(asked: OvervoltageAsked) -> Link:
     name, ceiling = "ceiling of the charging station", asked.station_voltage
     if ceiling.known:
         return Link(name, CHARGE, ceiling)
-    return Link(name, CHARGE, None, f"not known: {ceiling.title}" if asked.at_a_station else
+    return Link(name, CHARGE, None, f"{NOT_KNOWN}{ceiling.title}" if asked.at_a_station else
                 "no fast-charge station is counted on: do not charge at one before its ceiling "
                 "stands in the brief")
 
@@ -363,7 +373,7 @@ def _dump(asked: OvervoltageAsked) -> Link:
         return Link(name, INVERTER, None, "no braking power is fed back")
     missing = [f.title for f in (asked.braking_limit, asked.reaction) if not f.known]
     if missing:
-        return Link(name, INVERTER, None, "not known: " + "; ".join(missing))
+        return Link(name, INVERTER, None, NOT_KNOWN + "; ".join(missing))
     peak = trace(fed_voltage, "link voltage after a contactor opened under braking",
                  start=_start(asked), power=asked.braking_power, time=asked.reaction,
                  capacitance=asked.capacitance)
@@ -373,7 +383,7 @@ def _dump(asked: OvervoltageAsked) -> Link:
 def _spinning(asked: OvervoltageAsked) -> Link:
     name = "motor spins behind a dead inverter"
     if not asked.back_voltage.known:
-        return Link(name, INVERTER, None, f"not known: {asked.back_voltage.title}")
+        return Link(name, INVERTER, None, f"{NOT_KNOWN}{asked.back_voltage.title}")
     if asked.back_voltage.number == 0:
         return Link(name, INVERTER, None, "given as a motor without magnets: no voltage")
     if asked.back_voltage.number > asked.full_voltage.number:
@@ -383,7 +393,8 @@ def _spinning(asked: OvervoltageAsked) -> Link:
 
 
 def _lacks(link: Link) -> bool:
-    return link.voltage is None and link.reason.startswith("not known")
+    return (link.voltage is None or bool(link.voltage.untold_more)) \
+        and link.reason.startswith(NOT_KNOWN)
 
 
 def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, ...]:
@@ -653,5 +664,5 @@ def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requireme
 
 
 def _open_items(chain: tuple[Link, ...]) -> tuple[str, ...]:
-    return tuple(f"{link.name}: {link.reason.removeprefix('not known: ')}" for link in chain
+    return tuple(f"{link.name}: {link.reason.removeprefix(NOT_KNOWN)}" for link in chain
                  if _lacks(link))

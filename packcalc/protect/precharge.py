@@ -648,7 +648,7 @@ def relay_rows(peak: Finding, voltage: Finding, whole: Finding, tries: Finding,
         Requirement("relay: makes", f"{peak.shown} at {volts} DC into an empty capacitor"),
         Requirement("relay: breaks", f"{peak.shown} at {volts} DC{inductive}, {tries.number:g} "
                     "times in a row, either way round, or say the marked direction",
-                    "it interrupts a failed pre-charge"),
+                    "it interrupts a failed pre-charge").resting_on(constant),
         Requirement("relay: carries", f"{peak.shown} for {whole.shown}{_air(ambient)}",
                     "every try of a failed pre-charge"),
     )

@@ -35,7 +35,10 @@ from packcalc.conductors import (
     survivable_current,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import (
+    OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more,
+)
+from packcalc.layout_findings import open_length
 from packcalc.units import from_si
 from packcalc.value import replace, value_object
 
@@ -319,11 +322,12 @@ def _whole(asked: RouteAsked, frame: Frame, duty: Duty, plain: Figures) -> Figur
                 temperature=frame.steady_limit)
     loop = trace(cable_loop_resistance, "hot loop resistance", resistance=hot,
                  length=asked.length, runs=duty.runs)
-    drop = trace(cable_voltage_drop, "voltage drop at the steady current",
-                 current=frame.steady_current, loop_resistance=loop)
-    peak_drop = trace(cable_voltage_drop, "voltage drop at the peak", current=asked.peak_current,
-                      loop_resistance=loop)
-    ratio = (trace(cable_drop_ratio, drop=drop, voltage=asked.system_voltage)
+    more = open_length(asked.length)
+    drop = with_more(trace(cable_voltage_drop, "voltage drop at the steady current",
+                           current=frame.steady_current, loop_resistance=loop), more)
+    peak_drop = with_more(trace(cable_voltage_drop, "voltage drop at the peak",
+                                current=asked.peak_current, loop_resistance=loop), more)
+    ratio = (with_more(trace(cable_drop_ratio, drop=drop, voltage=asked.system_voltage), more)
              if asked.system_voltage.known else None)
     dropped = replace(plain, loop_resistance=loop, drop=drop, peak_drop=peak_drop,
                       drop_ratio=ratio)

@@ -45,7 +45,7 @@ def size_string_contactors(carry: CarryDemand, switch: SwitchDemand,
         key="string_contactors", title="String contactors",
         governing=f"carries {carry.continuous_current.shown} of one string, breaks "
                   f"{break_words(switch.break_discharge)} of it and stands "
-                  f"{carry.fault_highest.shown} until the string fuse has cleared",
+                  f"{carry.fault_highest.with_end} until the string fuse has cleared",
         duty=tuple(f for f in (carry.highest_voltage, carry.fault_highest,
                                carry.continuous_current, carry.peak_current, carry.peak_duration,
                                switch.break_discharge, switch.break_charge, made,
@@ -66,16 +66,19 @@ def _specification(carry: CarryDemand, switch: SwitchDemand,
         Requirement("carries", carry_words(carry), "best string, one string open"),
         Requirement("breaks", f"{break_words(switch.break_discharge)} discharging and "
                     f"{break_words(switch.break_charge)} charging at "
-                    f"{volts} DC" + constant_words(switch) + ", whichever way round it is mounted",
+                    f"{volts} DC" + constant_words(switch.time_constant)
+                    + ", whichever way round it is mounted",
                     "up to the largest current at which it opens first: discharging before the "
                     "main fuse, its string alone in; charging before the string fuse, the others "
-                    "feeding a fault of its string backwards through it"),
+                    "feeding a fault of its string backwards through it").resting_on(
+                        switch.break_discharge, switch.break_charge, switch.time_constant),
         *slower_duty(switch.slower_loops),
         *pole_rows(carry.counted_resistance),
         *dropped_rows("string fuse", switch.delay, carry.fault_highest, switch.let_through),
         Requirement("short-time withstand", withstand_words(
             carry.fault_lowest, carry.fault_highest),
-            "fed by all other strings, until somebody has cleared the fault"),
+            "fed by all other strings, until somebody has cleared the fault").resting_on(
+                carry.fault_lowest, carry.fault_highest),
     ]
     if made is not None:
         lines.append(Requirement("makes", made.shown, "the first string onto the pre-charged "

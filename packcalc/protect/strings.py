@@ -545,7 +545,8 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
                     "highest working voltage; one link alone"),
         Requirement("string fuse: DC breaking capacity",
                     f"above {rounded(asked.fuse_breaks, True)}", "every source of the worst fault "
-                    "place; a fault in one string is fed by all the others and the bus"),
+                    "place; a fault in one string is fed by all the others and the bus"
+                    ).resting_on(asked.fuse_breaks),
         Requirement("string fuse: current that it surely opens within 1 s", low,
                     "one other string alone, cold, aged and empty"),
         Requirement("string fuse: continuous current at the box's temperature",

@@ -166,7 +166,6 @@ def _finite(value: float) -> float | None:
 def _known_by(place: Place) -> str:
     known = "readings" if all(place.dealt.measured) else (
         "expected; a reading better than new" if place.dealt.doubted else "expected, not measured")
-    known += ", not all noted" if place.dealt.half_noted else ""
     return f"UNDECIDED; {known}" if place.dealt.graded.grade == "undecided" else known
 
 

@@ -241,8 +241,9 @@ def _rules(lot: GradedLot) -> tuple[Block, ...]:
                        figures),
         Bullets(("Capacity: to 25 °C along a straight line, to C/5 by a small power of the rate; "
                  "each correction counts as uncertain by its whole size; outside 15 to 35 °C or "
-                 "0.1 to 0.5 1/h it is not corrected. What was not noted counts at the bad end: "
-                 "35 °C, 0.1 1/h.",
+                 "0.1 to 0.5 1/h it is not corrected. What was not noted may have been "
+                 "just that: it is not corrected either, and a pulse's current may have been "
+                 "0.1 A.",
                  "Resistance: middle of what the published ratios allow for temperature, charge "
                  "and pulse length, their half-width as uncertainty; an AC meter's reading is kept "
                  "apart and never converted.",

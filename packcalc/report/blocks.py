@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from packcalc.checks import Candidate, Check, Item
-from packcalc.findings import Finding
+from packcalc.findings import OR_LESS, OR_MORE, Finding
 from packcalc.handover.sizes import in_both
 from packcalc.report.document import (
     Block,
@@ -77,10 +77,17 @@ def findings_table(key: str, caption: str, findings: Sequence[Finding], note: st
 
 
 def _beside(finding: Finding) -> str:
-    """The note of a figure; a long list of what does not govern it is left to its chain."""
+    """The note of a figure; a long list of what does not govern it is left to its chain.
+
+    What nobody told that may make it worse stands behind that list, and stays.
+    """
     governs, rivals, _ = finding.note.partition(" (others: ")
-    return f"{governs}; all others in its chain" if rivals and len(finding.note) > LONG_NOTE \
-        else finding.note
+    if not rivals or len(finding.note) <= LONG_NOTE:
+        return finding.note
+    untold = [f"{end}{why}" for end, why in (
+        (OR_LESS, finding.may_be_less), (OR_MORE, finding.untold_more)) if why]
+    return "".join((governs, "; all others in its chain",
+                    *(one for one in untold if one not in governs)))
 
 
 def checks_table(key: str, caption: str, checks: Iterable[Check], note: str = "") -> Table:

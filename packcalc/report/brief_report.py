@@ -19,6 +19,8 @@ from packcalc.report.document import Block, Bullets, Document, Paragraph, Sectio
 from packcalc.report.frame import document
 
 
+# No part is sized by `packcalc check`, and no check of one is made.
+TOLD_BY_PROTECT = " packcalc protect says first for which open entry the most checks wait."
 MOST_FIRST = 12  # open entries told in full by `packcalc check`; the rest in a line each
 
 
@@ -128,16 +130,28 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0,
         return Table("find_next", "Find these next, what decides first", columns, rows)
     rows = tuple(
         (Cell(s.unknown.dotted), Cell(s.unknown.key.title), _taken(s.unknown),
-         number(s.swing, "%", 2) if s.moves else Cell("–"), words(s.moves),
+         number(s.swing, "%", 2) if s.moves else Cell("–"), words(_moved(s)),
          words(s.unknown.key.consequence), words(s.unknown.key.find))
         for s in (find_next(brief, layout) if steps is None else steps)[:most or None])
     more = len(brief.unknowns) - len(rows)
     tail = f" {more} more are open; {elsewhere}." if more else ""
+    first = "What checks wait for comes first. " if any(s.waiting for s in steps or ()) else ""
     return Table("find_next", "Find these next, the one that moves the result most first",
                  columns, rows,
-                 "Moves by: change of that figure if a lucky answer came back; it ranks entries "
-                 "and is no result. Voltage, power, energy, current and fuse come before cable and "
-                 "pre-charge." + tail)
+                 f"{first}Moves by: change of that figure if a lucky answer came back; it ranks "
+                 "entries and is no result. Voltage, power, energy, current and fuse come before "
+                 "cable and pre-charge." + tail)
+
+
+def _moved(step: NextStep) -> str:
+    """The figure that an entry moves, after the checks that wait for it."""
+    return "; ".join(filter(None, (step.waiting and wait(step.waiting), step.moves)))
+
+
+def wait(checks: int) -> str:
+    """So many checks, in words."""
+    return f"{checks} checks wait for it (not evaluated)" if checks > 1 else \
+        "1 check waits for it (not evaluated)"
 
 
 def _also_open(unknowns: tuple[Unknown, ...]) -> Table:
@@ -183,7 +197,7 @@ def check_document(brief: Brief, left_out: str = "", donor: tuple[str, ...] = ()
         Paragraph(f"Nothing is wrong in {brief.place}. {_open(len(brief.unknowns))}; "
                   "what is counted meanwhile stands beside each. Where it is called our "
                   "assumption it is no bound: a true value beyond it asks for more.", "lead"),
-        Paragraph(found)]
+        Paragraph(found + (TOLD_BY_PROTECT if layout and brief.unknowns else ""))]
     if left_out:
         blocks.append(Paragraph(f"Of the bench sheet {left_out}.", "caution"))
     blocks += [Paragraph(f"Of the bench sheet: {words_}.", "caution") for words_ in donor]

@@ -104,8 +104,8 @@ def _asked_by(answer: Answer, file: CertifierFile) -> Cell:
 
 def _figures(answers: list[Answer]) -> tuple[tuple[Cell, ...], ...]:
     return tuple((Cell(str(a.asked.number), a.asked.number),
-                  Cell(f"{f.title}{', at least' if f.at_least else ''}"), Cell(f.symbol),
-                  finding_cell(f), words(printed(f.unit)), Cell(f.weakest))
+                  Cell(", ".join(filter(None, (f.title, (f.most or f.least).strip())))),
+                  Cell(f.symbol), finding_cell(f), words(printed(f.unit)), Cell(f.weakest))
                  for a in answers for f in a.figures if f.known)
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from packcalc.bench.assign import at_voltage
 from packcalc.bench.stored import of_pack
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_cautions
+from packcalc.decisions import Waiting, decisions, waiting
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
 from packcalc.handover.as_built import Held
 from packcalc.handover.voltage_class import called
 from packcalc.measured import Measured, measured_against
 from packcalc.mixes import mix_cautions, module_numbers
+from packcalc.next_steps import find_next
 from packcalc.pack import PackModel
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import (
@@ -29,7 +33,7 @@ from packcalc.report.blocks import (
 )
 from packcalc.report.bench_report import readings_table
 from packcalc.report.brief_report import (
-    inputs_table, list_table, meta_of, modules_table, next_table, parts_table,
+    inputs_table, list_table, meta_of, modules_table, next_table, parts_table, wait,
 )
 from packcalc.report.build_report import as_built_sections
 from packcalc.report.coordination_report import coordination_section
@@ -74,6 +78,7 @@ from packcalc.value import replace
 from packcalc.worst_measured import Salvage
 
 PLACE = "Fault place: "
+MOST_THEN = 4  # open entries told on page one for which checks wait
 
 
 def protection_document(study: ProtectionStudy, part: str = "", *,
@@ -135,7 +140,7 @@ def report_document(study: ProtectionStudy, review: Review | None = None,
     built = as_built_sections(study, held) if held else ()
     sections = (
         _first(study, measured, review), *said, *built[:1], gravest, *_judged(study, measured),
-        _places(study), further, _pictures(study, salvage), _assumed(study),
+        _places(study), further, _pictures(study, salvage), _assumed(study, measured),
         layouts_section(study.study), _chosen(study), *bench,
         *(requests_section(study) if nothing_named(study) else ()),
         *_items(study), signature_section(brief), *built[1:], worked)
@@ -239,9 +244,10 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
         ("least_fuse_rating_A", "Least main fuse rating, load side", _at_least(_least(study))),
         ("stored_energy_kWh", "Energy stored when full, at most",
          _cell(of_pack(study.brief, pack))),
-    ), _lower_bounds(study)))
+    ), _lower_bounds(study), _upper_bounds(study)))
     blocks += [b for b in front_against_bench(bench) if isinstance(b, Facts)]
     blocks.append(Paragraph(_open_line(study), "open"))
+    blocks += [Paragraph(line, "open") for line in _give_first(_waiting(study, bench))]
     blocks.append(Paragraph(headline(study.circuit.places), "caution"))
     for item in study.without_candidate:
         blocks.append(Paragraph(f"{item.title}: no standard rating passes every check that could "
@@ -286,6 +292,11 @@ def _lower_bounds(study: ProtectionStudy) -> tuple[str, ...]:
     return tuple(key for key, more in told if more)
 
 
+def _upper_bounds(study: ProtectionStudy) -> tuple[str, ...]:
+    """Keys of the five figures that may be less than they say, for what nobody told."""
+    return ("fault_lowest_A",) if study.faults.lowest.or_less else ()
+
+
 def _at_least(finding: Finding) -> Cell:
     """A figure of which a part is not known says on page one that it may be more."""
     cell = _cell(finding)
@@ -325,14 +336,30 @@ def _open_line(study: ProtectionStudy) -> str:
             "that could not be evaluated; each stands with its part below.")
 
 
-def _assumed(study: ProtectionStudy) -> Section:
+def _waiting(study: ProtectionStudy, bench: Measured) -> tuple[Waiting, ...]:
+    return waiting(decisions(study, bench), study.brief)
+
+
+def _give_first(held: tuple[Waiting, ...]) -> Iterator[str]:
+    """The line of the brief for which most waits, with the next ones; none where none is named."""
+    for most in held[:1]:
+        ends = f", {most.places} of them of places where nobody is shown to end a fault" \
+            if most.places else ""
+        then = ", ".join(f"{one.entry} ({one.checks})" for one in held[1:MOST_THEN])
+        yield (f"Give {most.entry} in the brief first: {wait(most.checks)}{ends}."
+               + (f" Then {then}." if then else ""))
+
+
+def _assumed(study: ProtectionStudy, bench: Measured = Measured()) -> Section:
     """Inputs, assumptions, and what to find next."""
     brief = study.brief
     blocks: list[Block] = []
     if brief.note:
         blocks.append(Paragraph(brief.note))
     if brief.unknowns:
-        blocks.append(next_table(brief, study.layout))
+        held = {one.entry: one.checks for one in _waiting(study, bench)}
+        steps = find_next(brief, study.layout, held)
+        blocks.append(next_table(brief, study.layout, steps=steps))
     parts = parts_table(brief)
     blocks += [inputs_table(brief), modules_table(brief), *([parts] if parts else [])]
     return Section("inputs", "Inputs and assumptions", tuple(blocks))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from packcalc.findings import Finding
-from packcalc.part_checks.sweep import DEVICES, Sweep
+from packcalc.part_checks.sweep import Sweep, device_words
 from packcalc.protect.coordination import Coordination
 from packcalc.report.blocks import Cell, column, item_section, machine_key, number, words
 from packcalc.report.document import Block, Section, Table
@@ -32,7 +32,8 @@ def spans_table(swept: Sweep, key: str = MAIN) -> Table:
     columns = (column("from_A", "From", "A"), column("to_A", "To", "A"),
                column("device", "Who opens it"), column("slowest_s", "Slowest", "s"),
                column("heat_A2s", "Largest I²t let through", "A²s"), column("at_A", "At", "A"))
-    starts = np.flatnonzero(np.diff(swept.device, prepend=-1))
+    starts = np.flatnonzero((np.diff(swept.device, prepend=-1) != 0)
+                            | (np.diff(swept.may, prepend=-1) != 0))
     ends = np.append(starts[1:], swept.device.size)
     rows = tuple(_row(swept, int(a), int(b)) for a, b in zip(starts, ends, strict=True))
     return Table(f"{key}_spans", "Who opens a fault, span by span", columns, rows,
@@ -72,5 +73,6 @@ def _row(swept: Sweep, start: int, end: int) -> tuple[Cell, ...]:
         index = int(np.nanargmax(heat))
         most, at = float(heat[index]), float(swept.current[part][index])
     return (number(float(swept.current[start]), "A"), number(float(swept.current[end - 1]), "A"),
-            words(DEVICES[int(swept.device[start])]), number(slowest, "s"),
+            words(device_words(int(swept.device[start]), int(swept.may[start]))),
+            number(slowest, "s"),
             number(most, "A²s"), number(at, "A"))

@@ -13,7 +13,7 @@ import re
 from typing import Any
 
 from packcalc.errors import UnknownName
-from packcalc.report.data import LOWER_BOUNDS, plain
+from packcalc.report.data import plain
 from packcalc.report.document import Cell, Column, Document, Facts, Table
 
 _FACTS = (Column("key", "Key"), Column("label", "Label"), Column("value", "Value"))
@@ -52,9 +52,8 @@ def tables_of(document: Document) -> dict[str, Table]:
     for block in document.blocks():
         if isinstance(block, Facts):
             rows = tuple((Cell(key), Cell(label), cell) for key, label, cell in block.rows)
-            if block.lower_bounds:
-                rows += ((Cell(LOWER_BOUNDS), Cell("May be more"),
-                          Cell("; ".join(block.lower_bounds))),)
+            rows += tuple((Cell(key), Cell(label), Cell("; ".join(held)))
+                          for key, label, held in block.bounds if held)
             found[block.key] = Table(block.key, block.caption, _FACTS, rows)
         elif isinstance(block, Table):
             found[block.key] = block

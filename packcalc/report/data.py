@@ -23,7 +23,6 @@ from packcalc.report.steps import Step, steps
 from packcalc.units import from_si, printed
 
 UNKNOWN = "–"
-LOWER_BOUNDS = "lower_bounds"  # beside facts: keys of those of which more may be true
 RESERVED = ("packcalc", "title", "subtitle", "cautions", "deference", "meta", "captions", "notes",
             "paragraphs", "figures", "findings")
 
@@ -67,9 +66,7 @@ def _put(out: dict[str, Any], key: str, value: Any) -> None:
 
 def _facts(facts: Facts) -> dict[str, Any]:
     found = {key: plain(cell.data) for key, _, cell in facts.rows}
-    if facts.lower_bounds is not None:
-        found[LOWER_BOUNDS] = list(facts.lower_bounds)
-    return found
+    return found | {key: list(held) for key, _, held in facts.bounds if held is not None}
 
 
 def _rows(table: Table) -> list[dict[str, Any]]:

@@ -68,14 +68,21 @@ class Table:
 class Facts:
     """A short two-column list of labelled values; `key` is its name in JSON.
 
-    `lower_bounds` holds the keys of values that may be more, for whoever reads data alone; None
-    where the list has no such thing to say.
+    `lower_bounds` holds the keys of values that may be more, `upper_bounds` of those that may be
+    less, for whoever reads data alone; None where the list has no such thing to say.
     """
 
     key: str
     caption: str
     rows: tuple[tuple[str, str, Cell], ...]  # (machine key, printed label, value)
     lower_bounds: tuple[str, ...] | None = None
+    upper_bounds: tuple[str, ...] | None = None
+
+    @property
+    def bounds(self) -> tuple[tuple[str, str, tuple[str, ...] | None], ...]:
+        """(key in the data, label, keys of values) of both."""
+        return (("lower_bounds", "May be more", self.lower_bounds),
+                ("upper_bounds", "May be less", self.upper_bounds))
 
 
 @value_object

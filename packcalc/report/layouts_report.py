@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from packcalc import modules as mod
 from packcalc.brief import Brief
+from packcalc.layout_findings import Builder
 from packcalc.layouts import NEAREST, RANKING, Layout
 from packcalc.mixes import mix_cautions, module_numbers
 from packcalc.report.blocks import column, number, whole, words
@@ -189,11 +190,23 @@ def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
         blocks.append(Bullets(study.refusals, key="refusals"))
     if study.not_evaluated:
         blocks.append(Bullets(study.not_evaluated, key="not_evaluated"))
-    blocks += [Paragraph(words) for words in (*_assumed(study.brief), *_by_brief(study.brief))]
+    blocks += [Paragraph(words) for words in (
+        *_open_at_load(study), *_assumed(study.brief), *_by_brief(study.brief))]
     spread = curve_words(study.brief)
     if spread:
         blocks.append(Paragraph(spread))
     return Section("layouts", "Layouts", tuple(blocks))
+
+
+def _open_at_load(study: LayoutStudy) -> Iterator[str]:
+    """Which figures of every layout are only an end while nobody told the whole path."""
+    if len(study):
+        layout = Builder(study.brief, study.layout(0))
+        why = layout.open_at_load(layout.path())
+        if why:
+            yield ("Whether the loaded voltage and the continuous power of these layouts are "
+                   "enough is not evaluated: loaded, available and continuous are at most what "
+                   f"the table says, braking at least; {why}.")
 
 
 def _assumed(brief: Brief) -> Iterator[str]:

@@ -13,7 +13,7 @@ from packcalc.checks import VERDICTS
 from packcalc.findings import BASES
 from packcalc.marks import MARKS, STANDINGS, Mark
 from packcalc.report.cautions import DEFERENCE, SHORT
-from packcalc.report.data import LOWER_BOUNDS, RESERVED
+from packcalc.report.data import RESERVED
 from packcalc.report.html import GRAVE, REST
 from packcalc.report.review_report import COLUMNS
 from packcalc.review import (
@@ -100,9 +100,10 @@ def report_schema() -> dict[str, Any]:
 
 
 def _first() -> dict[str, Any]:
-    bounds = {**_list(TEXT), "description": "keys beside it of which more may be true: the number "
-              "is a lower bound, as a page says with 'at least'"}
-    return {"type": "object", "properties": {LOWER_BOUNDS: bounds},
+    bounds = {f"{side}_bounds": {**_list(TEXT), "description": f"keys beside it of which {more} "
+              f"may be true: the number is its {side} bound, as a page says with '{word}'"}
+              for side, more, word in (("lower", "more", "at least"), ("upper", "less", "at most"))}
+    return {"type": "object", "properties": bounds,
             "additionalProperties": {"$ref": "#/$defs/value"}}
 
 

@@ -191,11 +191,13 @@ def test_a_small_current_may_be_charged_colder():
 # --- a reading that cannot be corrected -------------------------------------------------------
 
 def test_an_uncorrectable_resistance_counts_at_its_bad_side():
-    rows = [nmc("A1", 22.2, resistance_mohm="3.5", resistance_temperature_degC=""),
+    """2.1 mΩ is rejected at no temperature; 3.5 mΩ would be at 60 °C, and nobody noted it."""
+    rows = [nmc("A1", 22.2, resistance_mohm="2.1", resistance_temperature_degC=""),
             *(nmc(f"B{i}", 22.2, 212) for i in range(1, 8))]
     found = study(rows, "8S1P", count_undecided="yes")
     own = placed(found, "A1")
-    assert own.resistance.number >= 3.5e-3 and not own.measured[1]
+    assert own.resistance.number >= 2.1e-3 and not own.measured[1]
+    assert graded(resistance_mohm="3.5", resistance_temperature_degC="").grade == "reject"
     row = row_of(resistance_mohm="6.0", resistance_temperature_degC="")
     assert most_resistance(row, bench_of()) >= 6.0e-3
 

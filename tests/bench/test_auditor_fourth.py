@@ -50,6 +50,10 @@ def brief(count: int, power: dict | None = None, battery: dict | None = None, he
                      "full_power_from": "60 V"},
         "power": {"peak": "5 kW", "peak_duration": "10 s", "continuous": "2 kW", **(power or {})},
         "battery": {"coldest_start": "15 degC", "charge_lowest": "12 %", **(battery or {})},
+        "path": {"link_resistance": "0.2 mΩ", "fuse_resistance": "0.5 mΩ",
+                 "contactor_resistance": "0.4 mΩ", "string_cable_length": "0 m"},
+        "cables": {"route": [{"name": "battery to inverter", "carries": "traction",
+                              "length": "5 m"}]},
         "bench": bench})
 
 

@@ -32,6 +32,8 @@ from packcalc.report.render import render
 from packcalc.study import find_layout
 from tests.bench.rows import GOOD, bench_of, graded, lot_of, row_of, sheet_of, text_of
 
+pytestmark = pytest.mark.thorough
+
 ROOT = Path(__file__).parents[2]
 NMC, LFP = record("nmc-6s-240ah"), record("lfp-8s-100ah")
 CURRENT = default_bench().balance_current

@@ -6,7 +6,9 @@ from math import log, sqrt
 
 import pytest
 
-from packcalc.bench.common import capacity_at_common, resistance_at_common, suspect
+from packcalc.bench.common import (
+    capacity_at_bad_end, capacity_at_common, resistance_at_common, suspect,
+)
 from tests.bench.rows import bench_of, row_of
 
 
@@ -53,13 +55,21 @@ def test_capacity_outside_a_tenth_to_half_an_hour_rate_is_uncorrectable(current,
     assert capacity(capacity_current_A=current).value.known is known
 
 
-def test_what_was_not_noted_counts_at_its_bad_end_widens_and_is_asked_for():
-    """As at 35 °C and C/10, the bad ends of what is named: 210/(1 + 0.5 % · 10)·0.5^0.02."""
-    found = capacity(capacity_current_A="", capacity_temperature_degC="")
-    assert found.value.number == pytest.approx(210 * 3600 / 1.05 * 0.5 ** 0.02)
+def test_a_capacity_of_a_test_not_noted_is_brought_nowhere_and_asked_for():
+    """It was counted as at 35 °C and C/10, where a stated C/20 or 40 °C was not corrected at all.
+
+    At those ends it is held to the line of rejection: 210/(1 + 0.5 % · 10)·0.5^0.02.
+    """
+    row = row_of(capacity_current_A="", capacity_temperature_degC="")
+    found = capacity_at_common(row, bench_of())
+    assert not found.value.known and found.value.note.startswith("uncorrectable: not noted")
     assert found.open_items == ("temperature of the capacity test", "current of the capacity test")
-    assert found.relative.number > 3 * capacity().relative.number - 0.01
-    assert "not noted" in {leaf.title.split(", ")[-1] for leaf in found.sigma.leaves()}
+    worst = capacity_at_bad_end(row, bench_of())
+    assert worst.value.number == pytest.approx(210 * 3600 / 1.05 * 0.5 ** 0.02)
+    assert worst.relative.number > 3 * capacity().relative.number - 0.01
+    assert capacity_at_bad_end(row_of(), bench_of()) is None
+    assert capacity_at_bad_end(row_of(capacity_current_A="", capacity_temperature_degC="40"),
+                               bench_of()) is None
 
 
 @pytest.mark.parametrize(("ampere_hours", "shown"), [

@@ -9,6 +9,8 @@ from packcalc.bench.partition import assign_groups
 from packcalc.bench.weak_by_both import CHOOSING, dealt_by_both
 from tests.benchmarks.test_partition_speed import lot
 
+pytestmark = pytest.mark.thorough
+
 
 def resistance(count, seed):
     return 3e-3 * np.exp(0.10 * np.random.default_rng(100 + seed).standard_normal(count))

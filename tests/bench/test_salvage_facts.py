@@ -58,6 +58,10 @@ def brief(count: int, *, energy: str | None = None, **bench):
         "inverter": {"voltage_range": "60 V to 420 V", "absolute_maximum": "450 V",
                      "full_power_from": "60 V"},
         "power": {"peak": "5 kW", "peak_duration": "10 s", "continuous": "2 kW"},
+        "path": {"link_resistance": "0.2 mΩ", "fuse_resistance": "0.5 mΩ",
+                 "contactor_resistance": "0.4 mΩ", "string_cable_length": "0 m"},
+        "cables": {"route": [{"name": "battery to inverter", "carries": "traction",
+                              "length": "5 m"}]},
         "battery": asked, "bench": bench})
 
 

@@ -169,7 +169,8 @@ def test_a_request_asks_for_all_that_its_checks_need():
                                  capacity=f(30.0, "A")))
     told = {r.what: r.value for r in item.specification}
     assert told["branch fuse: class and rating"] == (
-        "full range, first letter g; rated at most 30.00 A, I2 at most 1.45 times that")
+        "full range, first letter g, no lowest breaking current above the rated current; rated at "
+        "most 30.00 A, I2 at most 1.45 times that")
     assert told["branch fuse: peak arc voltage"] == "at most 900.0 V"
     assert told["branch fuse: continuous current in the box's air"] == "at least 20.00 A at 50.00 °C"
     for words in ("curves in DC", "arc voltage", "cut-off current", "power loss", "terminal limit",

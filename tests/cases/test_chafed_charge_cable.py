@@ -15,6 +15,8 @@ from packcalc.places.slowest import route_loop
 from packcalc.protection import study_protection
 from packcalc.reading.brief_file import brief_from_data
 
+pytestmark = pytest.mark.thorough
+
 ROUTE, KEY = "charge inlet to battery", "chassis.second.route.charge inlet to battery"
 LONG = {"cable": "Vire 16", "length": "10 m"}
 

@@ -14,6 +14,8 @@ from packcalc.loads import charging_current_said, charging_power
 from packcalc.protect.states import charge_circuit_current
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 CABLE = "charge cable"
 
 

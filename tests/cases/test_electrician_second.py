@@ -112,7 +112,9 @@ def test_a_mid_pack_fuse_would_stand_in_it():
 @pytest.mark.parametrize("key", ["terminals", "cable.battery to inverter", "inlet.charger to battery"])
 def test_a_hole_between_the_ends_of_a_place_fails_it(faulty, key):
     found = place(faulty, key)
-    assert found.at_highest.clears and found.at_lowest.clears  # its ends alone would pass
+    # its ends alone would pass; a fuse of the charge cable of which nobody spoke may melt before
+    ends = None if key.startswith("inlet") else True
+    assert found.at_highest.clears is found.at_lowest.clears is ends
     # the contactor breaks 1000 A; the fuse clears before the trip of 0.8 s from
     # 2250·0.8^−0.1663 = 2335 A, where 0.1663 = ln(3300/2250)/ln(1/0.1)
     assert 2250.0 * 0.8 ** -(log(3300 / 2250) / log(10.0)) == pytest.approx(2335.0, abs=0.5)

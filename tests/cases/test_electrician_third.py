@@ -24,6 +24,8 @@ from packcalc.report.compose import _into_a_fault
 from tests.cases.studies import study
 from tests.test_overvoltage import asked as chain_asked
 
+pytestmark = pytest.mark.thorough
+
 @pytest.fixture(scope="module")
 def van() -> ProtectionStudy:
     return study("van")

@@ -30,6 +30,8 @@ from packcalc.study import above_maximum, choose_layout, list_layouts
 from tests.briefs import asked, module
 from tests.cli.runner import run
 
+pytestmark = pytest.mark.thorough
+
 KNOWN = {"state_of_health": "90 %", "resistance_growth": 1.2, "peak_current": "450 A",
          "continuous_current": "150 A"}
 QUAD = {

@@ -18,6 +18,8 @@ from tests.cases.studies import study
 from tests.cases.test_coordination_cases import asked, check, contactor, f, fuse, trips
 from tests.cases.test_one_rule_of_melting import SKARV, STRONG, listed
 
+pytestmark = pytest.mark.thorough
+
 BEARS, ENDS, LASTS = ("bears an overload until", "ends an overload of",
                       "overload that lasts longer than")
 SLOPE = log(6.0) / log(600.0 / 700.0)

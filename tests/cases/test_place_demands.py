@@ -21,6 +21,8 @@ from packcalc.protection import ProtectionStudy, study_protection
 from packcalc.reading.brief_file import read_brief
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 HEAD = ("kind,name,rated_voltage_dc,rated_current,class,breaking_capacity,permitted_time_constant,"
         "melting,clearing,melting_i2t,clearing_i2t,clearing_i2t_at,cut_off_current,arc_voltage,"
         "watt_loss\n")
@@ -53,6 +55,9 @@ back_voltage = "0 V"
 [path]
 main_fuse = "one pole"
 string_cable_length = "0 m"
+[pack]
+fuse_after = 0
+disconnect_after = 0
 [parts]
 file = "parts.csv"
 main_fuse = "Skog 400"

@@ -23,6 +23,8 @@ from packcalc.protect import places as pl
 from packcalc.report.places_report import headline
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 INSIDE, FUSED = "chassis.second.inside_module", "chassis.second.fused_pole"
 CHARGER = "branch.charger.after"
 # Rows like that of an invented 80 A fuse, each with one thing wrong.

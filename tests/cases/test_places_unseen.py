@@ -19,6 +19,8 @@ from packcalc.protect import places as pl
 from packcalc.value import replace
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 FUSED, OWN, INSIDE = (f"chassis.second.{key}" for key in (
     "fused_pole", "own_side", "inside_module"))
 CABLE = "chassis.second.branch.charge cable"

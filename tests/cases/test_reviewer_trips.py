@@ -31,6 +31,8 @@ from tests.cases.studies import study as sized
 from tests.cases.test_coordination_cases import asked, contactor, f, fuse, trips
 from tests.cases.test_second_stage_cases import scenario
 
+pytestmark = pytest.mark.thorough
+
 LAYOUTS = {"truck": ("", ""), "van": ("", ""), "minibus": ("12S2P", "strings"),
            "faulty": ("16S1P", "")}
 

@@ -19,6 +19,8 @@ from packcalc.reading.brief_file import brief_from_data
 from tests.cases.studies import ROOT, study
 from tests.cases.test_coordination_cases import check
 
+pytestmark = pytest.mark.thorough
+
 LINKS, CABLES = "links and bus bars survive", "cables inside a string survive"
 BOXES = {"path__string_cable_length": "1 m", "path__string_cable_section": "12 mm²"}
 

@@ -21,6 +21,8 @@ from packcalc.reading.brief_file import brief_from_data
 from packcalc.units import show
 from tests.cases.test_places_fourth import currents
 
+pytestmark = pytest.mark.thorough
+
 HEATER = "branch.floor heater.after"
 BARE = {"taps": "before the main fuse", "fuse_part": "", "fuse_rating": "none"}
 

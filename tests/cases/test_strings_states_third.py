@@ -35,6 +35,8 @@ from tests.test_overvoltage import asked
 from tests.test_overvoltage import verdict as told
 from tests.test_states import study as states
 
+pytestmark = pytest.mark.thorough
+
 MINIBUS = ROOT / "examples" / "minibus" / "brief.toml"
 
 

@@ -34,6 +34,8 @@ from packcalc.report.responder_report import responder_document
 from tests.handover_cases import HEAD, STRINGS, WITH_LINK, readings_of, run, study_of
 from tests.sized import example
 
+pytestmark = pytest.mark.thorough
+
 ROOT = Path(__file__).resolve().parents[2]
 CELLS = 'sense_fuse = "yes"'  # of the brief of the tests: its management system
 ONE_MONITOR = WITH_LINK.replace(

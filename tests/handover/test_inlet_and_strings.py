@@ -23,6 +23,8 @@ from packcalc.reading.readings_file import readings_from_text
 from tests.cases.studies import study
 from tests.handover_cases import HEAD, readings_of
 
+pytestmark = pytest.mark.thorough
+
 POLES = {"both poles": ("weld.inlet_plus", "weld.inlet_minus"), "one pole": ("weld.inlet",),
          "none": ()}
 WORDS = {"truck": "main", "minibus": "string"}

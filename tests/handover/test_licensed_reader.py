@@ -38,6 +38,8 @@ from tests.cases.studies import study as changed
 from tests.handover_cases import run
 from tests import sized
 
+pytestmark = pytest.mark.thorough
+
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BEHIND = {"pre-charge wires": {"taps": "behind the main fuse"}}
 BEFORE = "branch.pre-charge wires.before"

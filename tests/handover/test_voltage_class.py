@@ -30,6 +30,8 @@ from packcalc.report.review_report import review_document
 from packcalc.report.text import render as render_text
 from tests.handover_cases import study_of
 
+pytestmark = pytest.mark.thorough
+
 CART = """
 title = "cart, invented"
 [[modules]]

@@ -15,6 +15,8 @@ from packcalc.report.drawings.circuit import Part, circuit_of
 from packcalc.report.drawings.one_line import one_line_figure
 from tests.cases.studies import study
 
+pytestmark = pytest.mark.thorough
+
 SVG = "{http://www.w3.org/2000/svg}"
 PRECHARGE = "pre-charge wires"
 CASES = {

@@ -26,7 +26,7 @@ def test_a_hole_is_hatched_told_in_words_and_listed():
     figure, tree = drawn(coordinate(asked(trips=None)))
     fills = [node.get("fill") for node in tree.iter(f"{SVG}rect")]
     assert "url(#one-hole)" in fills
-    assert "nobody from 700.0 A to 1000 A" in figure.text
+    assert "not shown: contactor from 700.0 A to 1000 A" in figure.text
     assert [row[0].text for row in figure.data.rows] == ["A", "B", "C", "D", "H", "X"]
 
 

@@ -346,7 +346,7 @@ def _words(found: Coordination) -> str:
     if not swept.contactor.reasons:
         parts.append(f"The contactor counts from {significant(swept.contactor.low)} A to "
                      f"{significant(swept.contactor.limit)} A.")
-    holes = [f"{h.words} from {show(h.low, 'A')} to {show(h.high, 'A')}" for h in found.holes]
+    holes = [f"{h.words} from {show(h.low, 'A')} to {show(h.high, 'A')}" for h in found.unopened]
     parts.append("Cross-hatched: " + "; ".join(holes) + "." if holes else
                  "There is no hole: every current of the range is opened.")
     if found.worst_heat is not None and found.worst_heat_at is not None:
@@ -366,6 +366,6 @@ def _table(key: str, lines: Sequence[_Line], found: Coordination) -> Table:
     rows = tuple((Cell(line.mark), Cell(_LOOKS[line.look]), Cell(line.what), Cell(line.figures))
                  for line in lines) + tuple(
         (Cell(HOLE), Cell("cross-hatched"), Cell(f"hole: {hole.words}"),
-         Cell(f"{show(hole.low, 'A')} to {show(hole.high, 'A')}")) for hole in found.holes)
+         Cell(f"{show(hole.low, 'A')} to {show(hole.high, 'A')}")) for hole in found.unopened)
     return Table(f"{key}_lines", "Lines of the picture", columns, rows,
                  "The fuse band between A and B is hatched one way, a hole is cross-hatched.")
