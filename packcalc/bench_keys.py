@@ -89,12 +89,14 @@ DONOR_KEYS: tuple[Key, ...] = (
     Key("donor", "charge", "ratio", "z", "%", "state of charge of the donor", 0, 100, 100, None,
         "voltage and energy are those of a full pack",
         "donor's instrument, or rest voltage of one module"),
-    Key("donor", "total_voltage", "voltage", "U", "V", "voltage of the donor, if known", 1, 1500,
-        None, None, "the number of cells is not cross-checked, and energy is counted as full",
-        "donor's diagnostic socket"),
+    Key("donor", "total_voltage", "voltage", "U", "V", "voltage of the donor, if known", 0, 1500,
+        None, None, "no isolation passes, the number of cells is not cross-checked, and energy is "
+        "counted as full", "voltmeter between the two terminals at which isolation is read, 0 V "
+        "too; a diagnostic socket also shows a pack behind open contactors"),
     Key("donor", "isolation", "resistance", "R_iso", "MΩ", "isolation of the donor to its case",
         0, 1e6, None, None, "no tool may touch the pack before it was measured",
-        "two-voltmeter test at the donor's service terminals, each pole to the case"),
+        "two-voltmeter test, each pole to the case, at terminals between which the pack's voltage "
+        "stands; behind open contactors or a pulled plug it says nothing of the pack"),
     Key("donor", "crash", "words", "", "", "whether the donor was crashed or burnt", safe="unknown",
         choices=("yes", "no", "unknown"), consequence="its modules are counted as damaged",
         find="insurer's paper, straightness of the case"),

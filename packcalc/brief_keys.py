@@ -100,7 +100,7 @@ KEYS: tuple[Key, ...] = (
         "inverter's manual, or a trace of bus current after the command"),
     Key("inverter", "discharge_resistance", "resistance", "R_d", "kΩ",
         "resistor that stays across the DC link", 0.01, 1000, None, None,
-        "how long the link stays charged is not evaluated",
+        "how long the link stays charged, and that the pre-charge ends, is not evaluated",
         "inverter's manual, or time the dead link's fall and divide by the capacitance"),
     Key("inverter", "discharge_tolerance", "ratio", "ΔR_d", "%",
         "tolerance of the discharge resistor", 0, 50, 10, 5,

@@ -91,11 +91,14 @@ class FaultsBeyond:
         swept: those whose range is known.
         firm: those at which covers are not the usual answer, or would not be did a fuse stand
             there that may, or a fuse in that pole is; None where these are not told apart.
+        unnamed: what of the main path nobody named: the first of the list is counted; empty for
+            nothing.
     """
 
     loops: tuple[Loop, ...]
     swept: tuple[Beyond, ...]
     firm: FaultsBeyond | None = None
+    unnamed: str = ""
 
     @property
     def chassis(self) -> tuple[Beyond, ...]:
@@ -129,7 +132,7 @@ class FaultsBeyond:
         Of one whose lowest current is only at most, what is less than that may be left as well; so
         may more, where a fuse is driven by what is not told.
         """
-        more = self.untold or self.may_burst or next(
+        more = self.untold or self.may_burst or self.unnamed or next(
             (LESS_AT.format(title=p.loop.title) for p in self.swept if only_at_most(p.loop.lowest)
              and most.known and most.number < p.loop.lowest.number), "")
         return most.called(note=f"{most.note}{OR_MORE}{more}") if more and most.known else most
@@ -140,17 +143,20 @@ def _own_device(loop: Loop) -> Device:
     return next(d for d in loop.passed if d.key == CHARGE_KEY)
 
 
-def faults_beyond(answers: PartAnswers, loops: Iterable[Loop]) -> FaultsBeyond:
+def faults_beyond(answers: PartAnswers, loops: Iterable[Loop],
+                  unnamed: str = "") -> FaultsBeyond:
     """The fault places beyond it, each with when its fuses clear.
 
     Args:
         answers: what the named parts do.
         loops: every fault place.
+        unnamed: what of the main path nobody named, in words.
     """
     found = tuple(loop for loop in loops if any(d.key == CHARGE_KEY for d in loop.passed))
     firm = tuple(loop.as_fused if loop.inherent and not _lacks_fuse(loop) else loop
                  for loop in found if loop.perhaps or not loop.inherent or _lacks_fuse(loop))
-    return FaultsBeyond(found, _swept(answers, found), FaultsBeyond(firm, _swept(answers, firm)))
+    return FaultsBeyond(found, _swept(answers, found),
+                        FaultsBeyond(firm, _swept(answers, firm), unnamed=unnamed), unnamed)
 
 
 def _lacks_fuse(loop: Loop) -> bool:

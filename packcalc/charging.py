@@ -15,7 +15,7 @@ from typing import Any
 from packcalc import transients as tr
 from packcalc.checks import FAIL, Check, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, leaf, smallest, trace
 from packcalc.value import replace, value_object, worked_once
 
 KINDS = ("resistive", "constant power")
@@ -76,6 +76,21 @@ class BusLoad:
     def supposed(self) -> bool:
         """Whether nobody said at which voltage a constant power wakes."""
         return self.kind != "resistive" and self.wakes_at.basis == "assumed"
+
+
+def discharge_load(resistance: Finding, tolerance: Finding) -> BusLoad:
+    """The discharge resistor as a load of the pre-charge, at the end at which it draws most.
+
+    Args:
+        resistance: nominal, across the bus.
+        tolerance: of it.
+    """
+    least = trace(tr.smallest_resistance, "discharge resistor, lower tolerance", unit="kΩ",
+                  resistance=resistance, tolerance=tolerance,
+                  note="the slow corner: the most that it draws")
+    return BusLoad("discharge resistor", "resistive", least, None, leaf(
+        "voltage at which the discharge resistor draws", "U_on", "V", 0.0, "definition",
+        origin=Origin("rule"), note="it lies across the bus from the first volt"))
 
 
 @value_object

@@ -29,7 +29,7 @@ from packcalc.clearing import (
     takeover_of,
 )
 from packcalc.feeds import AHEAD, Feeds, feeds_of, standing
-from packcalc.findings import Finding, leaf
+from packcalc.findings import Finding, leaf, with_more
 from packcalc.further_parts import (
     disconnect_stands, mid_fuse_asked, mid_fuse_item, precharge_relay_item, string_cables_item,
     with_system,
@@ -60,7 +60,7 @@ from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.protect.places import (
     FUSE, FaultPlace, Loop, PlacesAsked, fault_places, place_words,
 )
-from packcalc.protect.state_checks import StatesAsked, Untimed
+from packcalc.protect.state_checks import NO_RESISTOR, StatesAsked, Untimed
 from packcalc.protect.states import StatesResult, study_states
 from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
@@ -188,8 +188,10 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     management = specify_management(managed)
     management = replace(management, item=with_system(management.item, managed))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
+    if time is not None and not brief.parts.resistor:
+        time = with_more(time, NO_RESISTOR)
     loops = tuple(place.loop for place in every)
-    beyond = faults_beyond(answers, loops)
+    beyond = faults_beyond(answers.first, loops, path.held.asked.put_forward)
     at_once = opened_at_once(answers, beyond)
     states = study_states(StatesAsked(brief, path.pack, path.pack.highest_voltage, time,
                                       charged, breaks_both_ways(path.held),
@@ -288,10 +290,11 @@ def _trip_settings(trips: Trips | None, brief: Brief) -> tuple[
 def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[str, Finding]:
     """Largest I²t between tap and fuse of each branch; no value where nobody ends some current.
 
-    Of one that may leave at several taps the worst of them.
+    Of one that may leave at several taps the worst of them. Where a device is not named, that by
+    the first of the list, or more.
     """
     found: dict[str, Finding] = {}
-    known = {}
+    known, bare, answers = {}, answers, answers.first
     for loop in (p.loop for p in places if p.key.startswith("branch.")
                  and p.key.endswith(".before")):
         title, name = "largest I²t until the branch's own fuse", loop.key[7:-7]
@@ -303,20 +306,25 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
         if loop.devices and key not in known:
             current = currents_of(answers, loop)
             heat = heat_over(answers, loop, current)
+            open_ = answers is not bare and np.isnan(
+                heat_over(bare, loop, currents_of(bare, loop))).any()
             known[key] = current, heat, SWEPT if np.isnan(heat).any() else heat_entries(
-                answers, loop, float(current[np.argmax(heat)]))
-        current, heat, origin = known.get(key, (np.zeros(1), np.full(1, np.nan), SWEPT))
+                answers, loop, float(current[np.argmax(heat)])), \
+                bare.held.asked.put_forward if open_ else ""
+        current, heat, origin, more = known.get(key, (np.zeros(1), np.full(1, np.nan), SWEPT, ""))
         if np.isnan(heat).any():
             found[name] = leaf(title, "I²t", "A²s", None, "given",
                                note="is not shown to be ended")
             continue
         index = int(np.argmax(heat))
         before = found.get(name)
+        more = more or (before.untold_more if before is not None else "")
         if before is not None and not (before.known and before.number < heat[index]):
+            found[name] = with_more(before, more)
             continue
-        found[name] = leaf(title, "I²t", "A²s", float(heat[index]), "computed",
+        found[name] = with_more(leaf(title, "I²t", "A²s", float(heat[index]), "computed",
                            source="packcalc-rule", origin=origin,
-                           note=f"at {show(float(current[index]), 'A')}")
+                           note=f"at {show(float(current[index]), 'A')}"), more)
     return found
 
 

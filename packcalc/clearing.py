@@ -37,7 +37,7 @@ from packcalc.part_checks.trip_checks import (
 )
 from packcalc.parts import CONTACTOR, FUSE, ContactorPart, FusePart
 from packcalc.protect.branch_figures import BranchFuse, fuse_without_sheet, only_at_most
-from packcalc.protect.coordination import Coordination
+from packcalc.protect.coordination import Coordination, sweep_pair
 from packcalc.protect.state_checks import Untimed
 from packcalc.protect.places import (
     CHARGE_KEY, Answer, Device, Spoilt, clearing_without_parts, path_current,
@@ -51,6 +51,8 @@ END_AT_CELLS = leaf("conductor of a module at the end of a fault", "θ_f", "°C"
                     "assumed", source="packcalc-rule", origin=Origin("rule"),
                     note="our rule: it is welded to the cells, which must not be heated further")
 Side = TypeVar("Side", FuseSide, ContactorSide)
+MAIN_KEY = "main_fuse"
+UNNAMED = "the brief does not name it, and it is not counted on"
 CELL_TRIPS = ("cell_trip", "pole_cell_trip", "bus_cell_trip", "wire_cell_trip")
 # The pack's own current trip, where its sensor need not carry the fault.
 UNSEEN = ("pole_contactor", "wire_contactor", "bus_contactors")
@@ -58,6 +60,9 @@ LEAK = "leak_contactor"  # of one string, in the part of a fault that passes one
 IN_STRINGS = ("string_contactors", "cell_trip", "bus_cell_trip", LEAK)
 BUS_SENSOR = ("the pack's trip acts only where its current sensor carries this fault, and nobody "
               "says where that sits: not shown")
+# The entries of the brief that name a fuse of the path.
+NAMED_AS = {"main_fuse": "parts.main_fuse", "midpack_fuse": "parts.mid_fuse",
+            "string_fuse": "parts.string_fuse"}
 LEAK_SENSOR = ("the string's own trip acts only where its sensor sits in the pole that this part "
                "passes, and nobody says where that is: not shown")
 ONE_POLE = ("it breaks one pole alone here, and the trip acts only where the current sensor sits "
@@ -199,7 +204,10 @@ def _of_one_module(pack: PackModel, highest: Finding) -> Finding | None:
 
 def breaks_both_ways(held: Coordination) -> Finding | None:
     """What the main contactor breaks in either direction; None unless its sheet shows it here."""
-    return weaker_direction(held.asked.contactor, held.asked.highest_voltage)
+    found, asked = weaker_direction(held.asked.contactor, held.asked.highest_voltage), held.asked
+    if found is None or CONTACTOR not in asked.unnamed:
+        return found
+    return found.called(note=f"{found.note or 'as far as told'}{OR_LESS}{asked.put_forward}")
 
 
 def weaker_direction(part: ContactorPart | None, voltage: Finding) -> Finding | None:
@@ -321,6 +329,8 @@ class PartAnswers:
         sides: each fuse of a place, by the key of its device.
         inside: one string against the others, where strings are paralleled.
         kept: sweeps of fault places, by what they depend on.
+        tried: what they do with the first of the list for each that the brief does not name; None
+            where it names them all.
     """
 
     held: Coordination
@@ -329,6 +339,15 @@ class PartAnswers:
     sides: dict[str, FuseSide | None]
     inside: Coordination | None = None
     kept: dict[Any, Any] = field(default_factory=dict, compare=False)
+    tried: PartAnswers | None = None
+
+    @property
+    def first(self) -> PartAnswers:
+        """What asks of conductors and contacts: the best pair of the list for one not named.
+
+        That is what they carry at least, and shows of no fault who ends it.
+        """
+        return self.tried or self
 
     @worked_once
     def as_told(self) -> PartAnswers:
@@ -423,8 +442,10 @@ class PartAnswers:
             return self.torn(device)
         side, highest = self.sides.get(device.key), self.named.highest_voltage
         part = side.part if side is not None else None
-        return unbroken(part, device.rating, highest,
-                        _unshown(part, device, highest) if part is not None else "")
+        found = unbroken(part, device.rating, highest,
+                         _unshown(part, device, highest) if part is not None else "")
+        entry = NAMED_AS.get(device.key, "") if part is None else ""
+        return replace(found, open=f"{found.open} ({entry} names none)") if entry else found
 
     def origin(self, device: Device, current: float) -> Origin | None:
         """The entries by which a device clears a current that it carries; None without a sheet."""
@@ -450,6 +471,19 @@ class PartAnswers:
         return bool(fuse.fails(at)[0]), fuse.why(current.number)
 
     def __call__(self, device: Device, current: Finding) -> Answer:
+        clears, time, why = self._answer(device, current)
+        if clears is not None or self.tried is None or not self.unnamed(device):
+            return clears, time, why
+        pair = (self.path(device) or self.held).asked.pair
+        return clears, time, f"{why}; {_by_the_first(pair, self.tried(device, current))}"
+
+    def unnamed(self, device: Device) -> bool:
+        """Whether a device is counted on nowhere because the brief does not name it."""
+        path = self.path(device)
+        return path is not None and device.kind in path.asked.unnamed and (
+            device.kind == CONTACTOR or device.key == MAIN_KEY)
+
+    def _answer(self, device: Device, current: Finding) -> Answer:
         side, path = self.sides.get(device.key), self.path(device)
         if side is not None and side.part is not None and current.known:
             return self._of_fuse(side, device, current)
@@ -497,10 +531,40 @@ def clearing_by(held: Coordination, brief: Brief,
     named = fuse_named(held, brief)
     sides = {f"branch_fuse.{b.name}": named.side(b.fuse_part) for b in brief.branch}
     sides |= {"string_fuse": named.side(brief.parts.string_fuse),
-              "main_fuse": held.sweep.fuse if held.sweep is not None
+              MAIN_KEY: held.sweep.fuse if held.sweep is not None
               else named.side(brief.parts.main_fuse),
               "midpack_fuse": named.side(brief.parts.mid_fuse)}
-    return PartAnswers(held, brief, named, sides, inside)
+    first = PartAnswers(held, brief, named, sides, inside)
+    own, within = _as_named(held), inside and _as_named(inside)
+    if own is held and within is inside:
+        return first
+    return replace(first, held=own, inside=within, kept={}, tried=first, sides=sides | (
+        {MAIN_KEY: None} if FUSE in held.asked.unnamed else {}))
+
+
+def _as_named(path: Coordination) -> Coordination:
+    """A path with the parts alone that the brief names; itself where it names both.
+
+    A contactor that nobody named opens on the same trips, and breaks nobody knows what.
+    """
+    asked, swept = path.asked, path.sweep
+    if swept is None or not asked.unnamed:
+        return path
+    fuse = None if FUSE in asked.unnamed else asked.fuse
+    if CONTACTOR not in asked.unnamed:
+        return replace(path, sweep=sweep_pair(replace(asked, fuse=fuse)))
+    swept = sweep_pair(replace(asked, fuse=fuse, contactor=ContactorPart(CONTACTOR)))
+    side = swept.contactor
+    return replace(path, sweep=replace(swept, contactor=replace(side, reasons=(
+        UNNAMED, *(r for r in side.reasons if r in TRIPLESS)))))
+
+
+def _by_the_first(pair: str, answer: Answer) -> str:
+    """What the first pair of the list would do, in words."""
+    clears, time, why = answer
+    would = f"opened in {time.shown}" if clears and time is not None else \
+        f"not opened, {why}" if clears is False else f"not shown, {why}"
+    return f"with {pair}, the first of the list, it would be {would}"
 
 
 def _constants(device: Device) -> tuple[Any, ...]:
@@ -576,6 +640,8 @@ def _falls(device: Device) -> float:
 
 COUNTED_SLOW = ("; its sheet states no opening time: {time} counted, the longest that its own "
                 "check passes")
+NAME_CELL_TRIP = ("name the cells' undervoltage trip and its delay (management.undervoltage_trip, "
+                  "management.voltage_delay)")
 RISES = "errs long: the current's rise counted in"
 
 
@@ -698,7 +764,7 @@ def cell_trip(path: Coordination, brief: Brief, left: Finding | None,
     reasons = list(side.reasons)
     if not (level.known and delay.known):
         return CellTrip(np.nan, "; ".join(
-            (*reasons, "name the cells' undervoltage trip and its delay")), level)
+            (*reasons, NAME_CELL_TRIP)), level)
     if left is not None and left.known and not left.number < level.number:
         reasons.append(f"the cells' undervoltage trip of {level.shown} does not lie above the "
                        f"{left.shown} that such a fault leaves on them")
@@ -842,8 +908,9 @@ def untimed_current(held: Coordination) -> Finding:
     if lacks or side is None or side.clearing is None or opening is None:
         return leaf(title, "I", "A", None, "given", note="; ".join(lacks) or "not swept")
     left, sooner = (_uncleared(held, side, time, title) for time in (opening, half_of(opening)))
-    return left if left.number == held.asked.fault_highest.number else left.called(
+    told = left if left.number == held.asked.fault_highest.number else left.called(
         title, note=parting_sooner(opening, sooner.number, left.note))
+    return with_more(told, held.asked.put_forward)
 
 
 def half_of(opening: Finding) -> Finding:

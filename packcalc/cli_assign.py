@@ -49,7 +49,8 @@ def study_of(brief_file: str, sheet: str = "", layout: str = "", arrangement: st
     chosen = (choose_layout(study, layout, arrangement, module_entries(brief, module))
               if layout else _best(study, brief, arrangement))
     highest = voltage_of(study.brief, chosen)
-    lot = grade_sheet(sheet_read, brief=brief, highest=highest)
+    lot = grade_sheet(sheet_read, brief=brief, highest=highest,
+                      in_layout=chosen.series * chosen.parallel)
     dealt = assign_modules(brief, lot, chosen)
     # Isolation is asked at the voltage that every other command counts, worst modules and all.
     worst = with_worst(study.brief, chosen, Salvage(lot, dealt))

@@ -45,7 +45,7 @@ def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_
         _enter(place, asked)
         return
     with progress("grading the modules", quiet):
-        lot = bench_door.grade_file(place, asked, _highest(asked))
+        lot = bench_door.grade_file(place, asked, *_asked_by_layouts(asked))
     for fault in told_once((q.fault for q in lot.questions), by_key=True):
         tell(str(fault))
     short = bench_door.too_few(lot)
@@ -60,11 +60,11 @@ def bench(sheet: str | None, brief: str | None, by_hand: bool, out: str, format_
         sys.exit(NO)
 
 
-def _highest(brief: Any) -> Any:
-    """The brief's own highest voltage by its layouts; bench.pack_voltage counts where more."""
-    from packcalc.highest_voltage import voltage_for_bench
+def _asked_by_layouts(brief: Any) -> Any:
+    """Highest voltage and count of modules by the brief's layouts; [bench] counts where more."""
+    from packcalc.highest_voltage import asked_of_bench
 
-    return None if brief is None else voltage_for_bench(brief)
+    return (None, 0) if brief is None else asked_of_bench(brief)
 
 
 def _enter(place: str, brief: Any) -> None:

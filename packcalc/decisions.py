@@ -286,24 +286,27 @@ def _sealed(decision: Decision, rules: Sequence[tuple[str, str, str]]) -> Decisi
 
 @value_object
 class Waiting:
-    """One open entry of the brief with the checks that are not evaluated and name it.
+    """One open entry of the brief with the checks that do not pass and name it.
 
     Attributes:
         entry: dotted name, as it is written in the brief.
         checks: how many of them; what is decided of a place counts as one.
         places: those of them where nobody is shown to end a fault.
+        failed: those of them that fail, or need caution, on what is counted meanwhile.
     """
 
     entry: str
     checks: int
     places: int
+    failed: int = 0
 
 
 def waiting(lines: Iterable[Decision], brief: Brief) -> tuple[Waiting, ...]:
     """The open entries for which checks wait, where nobody is shown to end a fault first.
 
     A check that rests on what others found, or does not say what it lacks, names none: at least
-    so many wait. Of two entries that a check names, both must come.
+    so many wait. Of two entries that a check names, both must come. One that fails, or needs
+    caution, on what is counted for an entry names it as it is written in the brief.
 
     Args:
         lines: `decisions`.
@@ -313,13 +316,34 @@ def waiting(lines: Iterable[Decision], brief: Brief) -> tuple[Waiting, ...]:
         Waiting: by danger, then the one that most checks name first.
     """
     asked = [d for d in lines if d.kind == CHECK and d.verdict == NOT_EVALUATED]
+    graver = [(d, _own_words(d)) for d in lines
+              if d.kind == CHECK and d.verdict in (FAIL, CAUTION)]
     found = []
-    for unknown in brief.unknowns:
-        named = re.compile(_names_of(unknown, brief))
-        held = [d for d in asked if unknown.dotted in _blank(d) or named.search(d.shown)]
+    named = [(u.dotted, _names_of(u, brief)) for u in brief.unknowns]
+    for dotted, pattern in [*named, *((part, _as_written(part)) for part in _unnamed(brief))]:
+        called, written = re.compile(pattern), re.compile(_as_written(dotted))
+        held = [d for d in asked if dotted in _blank(d) or called.search(d.shown)]
+        failed = [d for d, words in graver if dotted in words and written.search(words)]
+        held += failed
         if held:
-            found.append(Waiting(unknown.dotted, len(held), sum(d.item == "place" for d in held)))
+            found.append(Waiting(dotted, len(held), sum(d.item == "place" for d in held),
+                                 len(failed)))
     return tuple(sorted(found, key=lambda w: (not w.places, -w.checks)))
+
+
+def _unnamed(brief: Brief) -> Iterator[str]:
+    """Dotted names of the parts that the brief might name from its list and does not."""
+    yield from (f"parts.{name}" for name, value in vars(brief.parts).items() if value == "")
+    yield from (f"cables.route[{i}].cable" for i, route in enumerate(brief.cables.route)
+                if not route.cable)
+
+
+def _own_words(decision: Decision) -> str:
+    """What a check says of itself: its sentence, its remedy, what is not told of its figures."""
+    check = decision.check
+    beside = (check.remedy, *(f.note for f in (check.figure, check.demand) if f is not None)) \
+        if check is not None else ()
+    return "; ".join((decision.shown, *beside))
 
 
 def _blank(decision: Decision) -> set[str]:
@@ -329,13 +353,18 @@ def _blank(decision: Decision) -> set[str]:
     return {f.origin.key for f in sides if f is not None and not f.known and f.origin is not None}
 
 
+def _as_written(dotted: str) -> str:
+    """A pattern of an entry's dotted name as a whole."""
+    return rf"(?<![\w.]){re.escape(dotted)}(?![\w\[]|\.\w)"
+
+
 def _names_of(unknown: Unknown, brief: Brief) -> str:
     """A pattern of how a check names an open entry: as in the brief, or in words.
 
     In words alone only where the figure stands once in a brief and has no value: other figures
     of that name may be meant, and one that is counted on stands in words that ask for nothing.
     """
-    dotted = rf"(?<![\w.]){re.escape(unknown.dotted)}(?![\w\[]|\.\w)"
+    dotted = _as_written(unknown.dotted)
     counted = unknown.key.dimension == "words" or any(
         leaf.known for name, leaf in brief.entries() if name == unknown.dotted)
     alone = "[" not in unknown.dotted and not counted

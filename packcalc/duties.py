@@ -10,14 +10,14 @@ from typing import Any
 
 from packcalc.brief import Branch, Brief, Load, Management, Route
 from packcalc.brief_keys import INSTALL_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL
-from packcalc.charging import BusLoad
+from packcalc.charging import BusLoad, discharge_load
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
 from packcalc.feeds import (
     bus_capacitance, fault_capacitance, string_cables_open,
 )
 from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
-from packcalc.layout_findings import cables_inside, traction_open
+from packcalc.layout_findings import cables_inside, traction_open, unnamed
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
@@ -50,7 +50,7 @@ from packcalc.side_circuits import (
     shortest_delay,
 )
 from packcalc.string_sweep import string_trips
-from packcalc.transients import closing_difference, largest_capacitance, smallest_resistance
+from packcalc.transients import closing_difference, largest_capacitance
 
 RULE = Origin("rule")
 # Largest of the 5 to 20 µH that a traction pack is counted at: the slower fault is the safe side.
@@ -67,6 +67,7 @@ NO_CURVE = "no fuse curve is known"
 CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L'", "µH/m",
                         1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
                         note="two cables about 100 mm apart; touching pairs have about half")
+MAIN_FUSE_CONSTANT = "Time constant at the highest fault, main fuse loop"
 WHOLE = leaf("share of the pack's current", "p", "%", 1.0, "definition", origin=RULE)
 COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
                     "assumed", source="packcalc-rule", origin=RULE,
@@ -248,8 +249,7 @@ def place_demand(brief: Brief, routes: tuple[RouteResult, ...]) -> PlaceDemand:
         same = 0 < disconnect.number == fuse.number
         here = leaf("fuses that the brief counts on at the disconnect", "n", "", int(same),
                     "given", origin=fuse.origin)
-    sections = [r.chosen.section for r in routes if r.asked.behind_main_fuse
-                and r.chosen is not None and r.chosen.section is not None]
+    sections = [r.section for r in routes if r.asked.behind_main_fuse and r.section is not None]
     return PlaceDemand(here, largest(sections, "largest section of the traction cables")
                        if sections else None)
 
@@ -324,7 +324,7 @@ def _broken_by_main(brief: Brief, pack: PackModel, faults: FaultRange,
     return {"fault_highest": max((demand.highest, *lasting), key=lambda f: f.number).called(
                 faults.highest.title),
             "time_constant_highest": with_more(constant.called(
-                faults.time_constant_highest.title, note="longest at the full voltage" + (
+                MAIN_FUSE_CONSTANT, note="longest at the full voltage" + (
                     "; longer ones at lower voltage stand in the sheet" if longer else "")),
                 constant.untold_more),
             "slower_loops": demand.pairs, "backward": demand.backward,
@@ -387,7 +387,8 @@ def sized_route(brief: Brief, route: Route, pack: PackModel, faults: FaultRange,
         resistance_budget=_budget(brief, pack, route) if traction else None,
         fuse_rating=rating, overload_device=_overload_device(traction, rating, branch),
         why_nobody="no standard rating of the main fuse carries the load" if traction else "",
-        highest_voltage=pack.highest_voltage, laid_open=_laid_open(brief, route)),
+        highest_voltage=pack.highest_voltage, laid_open=_laid_open(brief, route),
+        unnamed=unnamed(brief, route)),
         cables_tried(brief, route), named=route.cable)
 
 
@@ -486,12 +487,7 @@ def precharge_asked(brief: Brief, pack: PackModel,
     relay = next((c for c in use.list.contactors if c.name == use.precharge_relay), None)
     bleed = brief.inverter.discharge_resistance
     if bleed.known:
-        least = trace(smallest_resistance, "discharge resistor, lower tolerance", unit="kΩ",
-                      resistance=bleed, tolerance=brief.inverter.discharge_tolerance,
-                      note="the slow corner: the most that it draws")
-        loads += (BusLoad("discharge resistor", "resistive", least, None, leaf(
-            "voltage at which the discharge resistor draws", "U_on", "V", 0.0, "definition",
-            origin=RULE, note="it lies across the bus from the first volt")),)
+        loads += (discharge_load(bleed, brief.inverter.discharge_tolerance),)
     return PrechargeAsked(
         highest_voltage=pack.highest_voltage, lowest_voltage=pack.rest_low_voltage,
         capacitance=bus_capacitance(brief, pack.layout.in_strings),
@@ -501,6 +497,7 @@ def precharge_asked(brief: Brief, pack: PackModel,
         awake=tuple((load.name, load.power) for load in branches
                     if load.name in named and load.power is not None),
         timeout_open=brief.left_open("precharge.timeout"), bleed_open=not bleed.known,
+        bleed_tolerance=brief.inverter.discharge_tolerance,
         ambient=brief.surroundings.box_ambient, relay=relay,
         inductance=largest(inductances, "largest inductance of any loop") if inductances else None,
         peak_current_limit=relay.make_current if relay is not None else None)

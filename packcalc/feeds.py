@@ -141,7 +141,9 @@ def _through(finding: Finding, part: Finding) -> bool:
 
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:
     """DC link and all that is on the bus or may be, nominal; what is open has `OPEN_INPUT`."""
-    return _with_link(brief, perhaps_on_the_bus(brief, strung), "capacitance on the bus")
+    branches = perhaps_on_the_bus(brief, strung)
+    return with_more(_with_link(brief, branches, "capacitance on the bus"),
+                     _capacitance_open(brief, branches))
 
 
 def fault_capacitance(brief: Brief, strung: bool, *, beyond_main: bool = False) -> Finding:
@@ -154,11 +156,15 @@ def fault_capacitance(brief: Brief, strung: bool, *, beyond_main: bool = False) 
     branches = tuple(b for b in brief.branch if b.kind != SENSE and (
         strung or b.taps != AHEAD or not beyond_main))
     return with_more(_with_link(brief, branches, "capacitance that empties into a fault"),
-                     _input_open(branches))
+                     _capacitance_open(brief, branches))
 
 
-def _input_open(branches: Iterable[Branch]) -> str:
-    """Of branches whose input capacitance nobody told: what is counted for one; else empty."""
+def _capacitance_open(brief: Brief, branches: Iterable[Branch]) -> str:
+    """Of DC link and branches: what is counted for one that nobody told; else empty."""
+    link = brief.inverter.dc_link_capacitance
+    if brief.left_open("inverter.dc_link_capacitance"):
+        return f"{told_by(link)}the capacitance of the DC link is left open and counted as " \
+            f"{link.shown}, our assumption, and may be more"
     return next((f"{told_by(b.capacitance)}the input capacitance of {b.name} is left open and "
                  f"counted as {OPEN_INPUT.shown}, our assumption, and may be more" for b in branches
                  if b.kind not in BARE and not b.capacitance.known), "")

@@ -31,8 +31,21 @@ def voltage_for_bench(brief: Brief) -> Finding | None:
     Returns:
         None where no layout can be tried.
     """
+    return asked_of_bench(brief)[0]
+
+
+def asked_of_bench(brief: Brief) -> tuple[Finding | None, int]:
+    """`voltage_for_bench`, and the most modules of a layout that fits.
+
+    That count is 0 where none fits, or where one has as many as the brief says.
+    """
     study = list_layouts(brief)
     count, layouts = _fitting(study)
+    return _largest(study, count, layouts), _most_modules(study)
+
+
+def _largest(study: LayoutStudy, count: int, layouts: list[Layout]) -> Finding | None:
+    """The largest voltage of these layouts; of the nearest misses where there are none."""
     if not layouts:
         layouts = list(study.near.layouts)
     if not layouts:
@@ -45,6 +58,13 @@ def voltage_for_bench(brief: Brief) -> Finding | None:
         return found
     side = "" if found.at_least else " (errs high)"  # what is open of it errs the other way
     return found.called(f"{found.title}, the largest of {count} layouts that fit{side}")
+
+
+def _most_modules(study: LayoutStudy) -> int:
+    """Most modules of a layout that fits, where none has as many as the brief says; else 0."""
+    wanted = study.brief.bench.modules_in_pack.value if study.brief.bench is not None else None
+    counts = {int(n) for block in study.screened for n in np.unique(_modules(block))}
+    return 0 if wanted is None or round(wanted) in counts else max(counts, default=0)
 
 
 def _fitting(study: LayoutStudy) -> tuple[int, list[Layout]]:

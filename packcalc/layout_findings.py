@@ -221,6 +221,13 @@ def told_by(entry: Finding) -> str:
     return f"{entry.origin.key}: " if entry.origin is not None and entry.origin.key else ""
 
 
+def counted_for(figure: Finding, dotted: str) -> str:
+    """Of an open entry that a figure rests on: what is counted in its place; else empty."""
+    one = next((n for n in figure.leaves() if n.basis == "assumed" and n.origin is not None
+                and n.origin.key == dotted), None)
+    return f"{dotted} is left open and counted as {one.shown}" if one is not None else ""
+
+
 def open_length(length: Finding) -> str:
     """Of a length that nobody told: what is counted in its place; else empty.
 
@@ -239,13 +246,35 @@ def traction_open(brief: Brief) -> str:
                  if route.carries == "traction" and open_length(route.length)), "")
 
 
+def unnamed(brief: Brief, route: Route) -> str:
+    """Of a route: that the brief names no cable for it; empty where it names one."""
+    index = [r.name for r in brief.cables.route].index(route.name)
+    return "" if route.cable else \
+        f"cables.route[{index}].cable: no cable is named for {route.name}"
+
+
+def thinner(unnamed: str, counted: str) -> str:
+    """Of a cable that is not named, in a lowest current: what is counted in its place."""
+    return unnamed and f"{unnamed}, which is counted as {counted}; a thinner one takes more from it"
+
+
 def cables_open(brief: Brief) -> str:
-    """Of the traction cables: a length left open, or a named cable of which nothing is known."""
-    bare = next((r for r in brief.cables.route if r.carries == "traction" and r.cable
-                 and named_loop(brief, r) is None), None)
-    return traction_open(brief) or (
-        f"neither section nor resistance of {bare.cable} is known, and {bare.name} is counted with "
-        "35 mm², our assumption, and may take more" if bare is not None else "")
+    """Of the traction cables in a lowest fault: what nobody told of them; else empty.
+
+    A length left open, a route without a named cable, a named one of which nothing is known: one
+    thinner than the allowance, which fails for it, still lies in the loop.
+    """
+    return "; ".join(filter(None, (traction_open(brief), *(
+        _cable_open(brief, r) for r in brief.cables.route if r.carries == "traction"))))
+
+
+def _cable_open(brief: Brief, route: Route) -> str:
+    """Of one route: its cable, where nobody told how much copper lies there; else empty."""
+    if named_loop(brief, route) is not None:
+        return ""
+    return thinner(unnamed(brief, route), "35 mm², our allowance") or (
+        f"neither section nor resistance of {route.cable} is known, and {route.name} is counted "
+        "with 35 mm², our assumption, and may take more")
 
 
 def path_open(brief: Brief, figure: Finding, along: str) -> str:

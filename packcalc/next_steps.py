@@ -52,17 +52,20 @@ class NextStep:
         unknown: the entry.
         swing: largest relative change of a headline; 0 where no lucky value is offered.
         moves: the headline that changes most, in words.
-        waiting: checks that are not evaluated and name it.
+        waiting: checks that are not evaluated and name it, or fail on what is counted meanwhile.
+        failed: those of them that are evaluated meanwhile.
     """
 
     unknown: Unknown
     swing: float
     moves: str
     waiting: int = 0
+    failed: int = 0
 
 
 def find_next(brief: Brief, layout: Layout,
-              waiting: Mapping[str, int] = NOBODY_WAITS) -> tuple[NextStep, ...]:
+              waiting: Mapping[str, int] = NOBODY_WAITS,
+              failed: Mapping[str, int] = NOBODY_WAITS) -> tuple[NextStep, ...]:
     """Rank the open entries of a brief by what they move in one layout.
 
     Args:
@@ -70,6 +73,7 @@ def find_next(brief: Brief, layout: Layout,
         layout: the layout whose headlines are looked at.
         waiting: how many checks wait for an entry, by its dotted name; in the order in which
             those entries are to be found.
+        failed: how many of them fail, or need caution, on what is counted meanwhile.
 
     Returns:
         NextStep: entries without which modules are not tried, then those that checks wait for,
@@ -82,9 +86,9 @@ def find_next(brief: Brief, layout: Layout,
     for unknown in brief.unknowns:
         of_module = _OF_MODULE.match(unknown.dotted)
         idle = of_module is not None and int(of_module.group(1)) not in used
-        held = waiting.get(unknown.dotted, 0)
+        held = waiting.get(unknown.dotted, 0), failed.get(unknown.dotted, 0)
         if unknown.other is None or idle:
-            steps.append(NextStep(unknown, 0.0, "", held))
+            steps.append(NextStep(unknown, 0.0, "", *held))
             continue
         changed = with_pairs(with_value(brief, unknown.dotted, unknown.other))
         other = headlines(changed, layout)
@@ -92,7 +96,7 @@ def find_next(brief: Brief, layout: Layout,
         main = max(MAIN, key=lambda name: swings[name])
         most = main if swings[main] >= NOTICEABLE else max(swings, key=lambda n: swings[n])
         steps.append(NextStep(unknown, swings[most], HEADLINES[most] if swings[most] else "",
-                              held))
+                              *held))
     first, turn = {HEADLINES[name] for name in MAIN}, {name: n for n, name in enumerate(waiting)}
     # Modules of which nobody said which or how many may give layouts that are not tried at all.
     return tuple(sorted(steps, key=lambda s: (

@@ -64,8 +64,9 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
     """
     asked = tuple(places)
     loops, unknown = _known(p.loop for p in asked)
-    found = [one for loop in loops for one in _asked_of(answers, loop)]
-    path, inside = _of_path(answers.held), _of_path(answers.inside)
+    first = answers.first  # the places say themselves who is not named
+    found = [one for loop in loops for one in _asked_of(first, loop)]
+    path, inside = _of_path(first.held), _of_path(first.inside)
 
     def through(own: list[Stretch], counts: Callable[[Device], bool]) -> Borne | None:
         held = [(one, _contactors(one.loop, counts)) for one in found]
@@ -98,8 +99,8 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers,
     known, unknown = _known(closed)
     nobody, left = _nobody(fault_places(PlacesAsked(closed, answers, sweeping_by(answers),
                                                     answers.spoils)))
-    return borne([one.whole for loop in known for one in _asked_of(answers, loop)], _open(unknown),
-                 nobody, left or _perhaps_lost(zip(closed, _closed(told)), answers))
+    return borne([one.whole for loop in known for one in _asked_of(answers.first, loop)],
+                 _open(unknown), nobody, left or _perhaps_lost(zip(closed, _closed(told)), answers))
 
 
 def _closed(loops: Iterable[Loop]) -> tuple[Loop, ...]:

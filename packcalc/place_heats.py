@@ -18,7 +18,7 @@ from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, t
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import (
-    SWEPT, as_told, currents_of, entries_over, heat_entries, times_over,
+    SWEPT, as_told, currents_of, entries_over, heat_entries, time_words, times_over,
 )
 from packcalc.protect.places import FUSE, FaultPlace, Loop
 from packcalc.unended import not_shown_ended, unended
@@ -46,11 +46,11 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
 
     Args:
         places: whose current runs through these conductors.
-        answers: of the layout.
+        answers: of the layout; the places say themselves who is not named.
         conductors: links, bus bars and the modules' own; or a cable.
         parallel: modules or strings side by side.
     """
-    asked, named = tuple(places), tuple(conductors)
+    asked, named, answers = tuple(places), tuple(conductors), answers.first
     if not named:
         return ()
     loops = [p.loop.from_the_least for p in asked if p.loop.devices]
@@ -171,5 +171,6 @@ def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:
                     note="what a fuse of the loop lets through at most")
     return trace(cable_fault_integral, title, current=at, time=leaf(
         "time until it is cleared", "t", "s", time, "computed", source="packcalc-rule",
-        origin=entries_over(one.answers, one.loop, at.number)))
+        origin=entries_over(one.answers, one.loop, at.number),
+        note=time_words(one.answers, one.loop, at.number)))
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers, constants_of
 from packcalc.findings import Finding, Origin, leaf
+from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import (
     BESIDE, ContactorSide, FuseSide, breaks, grid, number,
 )
@@ -56,6 +57,7 @@ class _Told:
         own, seen: current that it carries, of the modules alone and with every source.
         due: when it would have cleared where all but its seeing the fault is shown; else None.
         passed: whether nobody counts on it here, and it may melt or open all the same.
+        side: of a contactor on the current's trips.
     """
 
     device: Device
@@ -69,6 +71,7 @@ class _Told:
     seen: np.ndarray | None = None
     due: np.ndarray | None = None
     passed: bool = False
+    side: ContactorSide | None = None
 
     def spoils(self, time: np.ndarray) -> np.ndarray:
         """Where it is lost in the fault before another device has cleared."""
@@ -426,7 +429,7 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     above = share > side.limit
     if device.key in CELL_TRIPS:
         return _on_the_cells(answers, device, side.limit, current, seen, above)
-    soonest = side.earliest(seen)
+    soonest, tears = side.earliest(seen), side
     torn = np.where(above | bool(side.reasons), soonest, np.nan)
     if device.key in UNSEEN:
         path = answers.path(device)
@@ -435,13 +438,13 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     acts, soon = side.times(seen), side.steady_times(seen) <= counted
     if side.reasons:
         return _Told(device, none, side.may_open(seen, counted, share), torn,
-                     0.0 if side.never else side.limit)
+                     0.0 if side.never else side.limit, side=tears)
     counts = ~above & soon
     # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
     if device.key == LEAK or device.key in UNSEEN:
-        return _Told(device, none, counts, torn, side.limit, due=acts)
+        return _Told(device, none, counts, torn, side.limit, due=acts, side=tears)
     return _Told(device, np.where(counts, acts, np.nan), np.zeros(current.shape, bool), torn,
-                 side.limit)
+                 side.limit, side=tears)
 
 
 def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: np.ndarray,
@@ -554,7 +557,11 @@ def _torn(case: _Case, current: np.ndarray, part: slice) -> str:
         return ""
     limit = max(t.limit for t in case.told if t.burst is None)
     why = TOO_EARLY.format(limit=show(limit, "A")) if limit else UNPROVEN
-    return f"from {show(float(current[part][early[0]]), 'A')} {why}"
+    first = int(np.arange(current.size)[part][early[0]])
+    at_once = [t.side.at_once(float(current[first])) for t in case.told
+               if t.side is not None and not np.isnan(t.torn[first])]
+    soon = next(filter(None, at_once), "")
+    return f"from {show(float(current[first]), 'A')} {why}" + (f" ({soon})" if soon else "")
 
 
 def _slowest(answers: PartAnswers, cases: list[_Case], current: np.ndarray,
@@ -580,7 +587,31 @@ def _entries(answers: PartAnswers, device: Device, current: float, paths: int) -
 
 def entries_over(answers: PartAnswers, loop: Loop, current: float) -> Origin:
     """What the time of `times_over` at one current comes from."""
-    at = np.array([current])
-    cases, _, time = _judged(answers, loop, at)
-    return next((_entries(answers, t.device, current, n) for n, c in enumerate(cases, 1)
-                 for t in c.told if t.time[0] == time[0]), SWEPT)
+    found = _clearing(answers, loop, current)
+    return SWEPT if found is None else _entries(answers, found[0], current, found[1])
+
+
+def time_words(answers: PartAnswers, loop: Loop, current: float) -> str:
+    """Delay with opening time, and the rise besides, in that of a contactor; empty of a fuse."""
+    found = _clearing(answers, loop, current)
+    path = None if found is None or found[0].kind != CONTACTOR else answers.path(found[0])
+    if found is None or path is None or path.sweep is None:
+        return ""
+    device, paths = found
+    if device.key in CELL_TRIPS:
+        trip = answers.cell_trip(device, path)
+        acts, rise = trip.time, trip.rise
+    else:
+        side = answers.contactor(device, path)
+        seen = current / paths if device.key == "string_contactors" else current
+        acts = float(side.steady_times(seen))
+        rise = float(side.times(seen)) - acts
+    return f"{show(acts, 's')} of delay and opening time, and {show(rise, 's')} in which the " \
+           f"current rises, {RISEN:g} of the loop's time constants at most"
+
+
+def _clearing(answers: PartAnswers, loop: Loop, current: float) -> tuple[Device, int] | None:
+    """Who takes the time of `times_over` at one current, with the paths that feed it then."""
+    cases, _, time = _judged(answers, loop, np.array([current]))
+    return next(((t.device, n) for n, c in enumerate(cases, 1)
+                 for t in c.told if t.time[0] == time[0]), None)

@@ -45,6 +45,7 @@ from packcalc.layouts import Layout
 from packcalc.loads import open_loads
 from packcalc.misses import Miss, explain
 from packcalc.pack import PackModel, model_pack
+from packcalc.part_checks.limits import tolerance_open
 from packcalc.part_checks.path_conductors import ElsewhereHeat
 from packcalc.part_checks.sweep import FuseSide
 from packcalc.part_checks.trip_checks import overload_check
@@ -58,14 +59,16 @@ from packcalc.places.shared import whole_drop
 from packcalc.places.stands import BETWEEN_MODULES
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
-    fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop, one_pole_falls, one_pole_loops,
-    open_path_loops, open_words, opened_all_the_same, path_highest, whole_falls,
+    MAIN_PATH, aside_loops, fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop,
+    one_pole_falls, one_pole_loops, open_path_loops, open_words, opened_all_the_same,
+    path_highest, whole_falls,
 )
 from packcalc.protect.branch_figures import BranchFuse, only_at_most
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
 from packcalc.protect.coordination import (
-    Coordination, coordinate, with_contacts, with_heats, with_places, with_trips,
+    Coordination, coordinate, not_by_the_unnamed, with_contacts, with_heats, with_places,
+    with_trips,
 )
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks, told_apart
@@ -242,9 +245,9 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
                                             pack_inductance(brief), CABLE_INDUCTANCE, step,
                                             fuse_asked, loops,
                                             settings.by_place if settings else None), overvoltage)
-    lower = _lower_end(circuit.places, at_the_end.lowest, faults.lowest)
     held = with_places(with_trips(held, circuit.management.trips),
-                       *_left_open(circuit.places, lower))
+                       *_left_open(circuit.places, {
+                           r.asked.name for r in routes if r.asked.behind_main_fuse}))
     held = with_contacts(with_heats(held, circuit.heats), circuit.contacts.contactor)
     routes = tuple(_placed_route(brief, route, held, circuit.heats) for route in routes)
     faults = replace(faults, checks=tuple(told_apart(
@@ -317,11 +320,48 @@ def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> F
         lowest = least.lowest.called("Lowest fault current", note=(
             f"{lowest.note}; lowest of all places that the main fuse or the contactors must "
             f"open: {least.title} (far end of the traction cable {lowest.shown})"))
+    aside = _aside(loops, lowest)
+    if aside:
+        lowest = lowest.called(lowest.title, note=f"{lowest.note}; left out: {_told(aside)}, see "
+                               f"{'this place' if len(aside) == 1 else 'these places'}")
     open_ = open_words(open_path_loops(loops))
     if open_:
         lowest = lowest.called(lowest.title, note=f"{lowest.note}{OR_LESS}{open_}")
-    return faults if lowest is faults.lowest else replace(faults, lowest=lowest,
-                   checks=range_checks(faults.highest, lowest, pack.peak_current))
+    return faults if lowest is faults.lowest else replace(
+        faults, lowest=lowest, checks=range_checks(
+            faults.highest, lowest, pack.peak_current, _below_load(aside, pack.peak_current)))
+
+
+def _aside(loops: Iterable[Loop], lowest: Finding) -> tuple[Loop, ...]:
+    """Places for which nothing is sized that give less than the lowest fault, or may; least first.
+
+    Where they pass a branch's own fuse they are held with that branch.
+    """
+    less = sorted((loop for loop in aside_loops(loops)
+                   if not (loop.lowest.known and lowest.known) or only_at_most(loop.lowest)
+                   or loop.lowest.number < lowest.number), key=lambda loop: (
+        not loop.lowest.known, loop.lowest.number if loop.lowest.known else 0.0))
+    found: dict[tuple, Loop] = {}
+    for loop in less:  # rivals are one place: the least of them, and one that may be less still
+        found.setdefault((loop.key, loop.lowest.known and not only_at_most(loop.lowest)), loop)
+    return tuple(found.values())
+
+
+def _told(aside: Iterable[Loop]) -> str:
+    """Places with their lowest currents."""
+    return "; ".join(f"{loop.title}, {loop.lowest.with_end if loop.lowest.known else 'not known'}"
+                     for loop in aside)
+
+
+def _below_load(aside: Iterable[Loop], load: Finding) -> str:
+    """Those of which a fault is no larger than the load, or may be, in words; empty for none."""
+    if not load.known:
+        return ""
+    less = [loop for loop in aside if loop.lowest.known and loop.lowest.number <= load.number]
+    open_ = [loop for loop in aside if loop not in less
+             and (not loop.lowest.known or only_at_most(loop.lowest))]
+    return "; ".join(f"this fault {is_} smaller than the load of {load.shown}: {_told(some)}"
+                     for some, is_ in ((less, "is"), (open_, "may be")) if some)
 
 
 def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...]:
@@ -341,36 +381,16 @@ def _loops(brief: Brief, pack: PackModel, faults: FaultRange) -> tuple[Loop, ...
         before, least = now, _demanded(pack, faults, loops)
 
 
-def _lower_end(places: Iterable[FaultPlace], own: Finding,
-               lowest: Finding) -> tuple[FaultPlace, ...]:
-    """Places by which the range of the main path begins, and of which not all is shown opened.
-
-    Be it that covers are the usual answer there: below what the path gives from pole to pole
-    nothing but these places says who opens a fault.
-
-    Args:
-        places: every fault place with who ends it.
-        own: lowest fault from pole to pole.
-        lowest: of all places of the main path.
-    """
-    found = tuple(places)
-    path = {loop.key for loop in main_path_loops(p.loop for p in found)}
-
-    def begins(place: FaultPlace) -> bool:
-        left = [one.current.number for one in place.answers
-                if not one.clears and one.current.known]
-        return bool(left) and (place.lowest.number <= lowest.number or min(left) < own.number)
-
-    return tuple(p for p in found if p.key in path and begins(p))
-
-
 def _left_open(places: Iterable[FaultPlace],
-               lower: tuple[FaultPlace, ...]) -> tuple[list[str], list[str], list[str]]:
-    """Titles of the places that the range from pole to pole does not speak for.
+               routes: set[str]) -> tuple[list[str], list[str], list[str]]:
+    """Titles of the places that the path from pole to pole does not speak for.
+
+    Of its own contactors, fuse and cable all count, be it that covers are the usual answer there:
+    whoever reads that the path is opened reads it of them.
 
     Args:
         places: every fault place with who ends it.
-        lower: those by which the range begins.
+        routes: names of the cables behind the main fuse.
 
     Returns:
         where nobody opens some current; where a fuse between the modules may melt first; and
@@ -378,13 +398,20 @@ def _left_open(places: Iterable[FaultPlace],
     """
     nobody, melting, asked = [], [], []
     for place in places:
-        if any(c.verdict == FAIL for c in place.checks) or place.nobody and place in lower:
+        own = _of_the_path(place, routes)
+        if any(c.verdict == FAIL for c in place.checks) or place.nobody and own:
             nobody.append(place.title)
         elif _may_melt(place):
             melting.append(place.title)
-        elif not place.shown and (place in lower or not (place.nobody or place.loop.inherent)):
+        elif not place.shown and (own or not (place.nobody or place.loop.inherent)):
             asked.append(place.title)
     return nobody, melting, asked
+
+
+def _of_the_path(place: FaultPlace, routes: set[str]) -> bool:
+    """Whether its current passes the path's own devices, or its cable."""
+    return bool(MAIN_PATH & {d.key for d in place.loop.devices}
+                or routes & set(place.loop.cables))
 
 
 def _may_melt(place: FaultPlace) -> bool:
@@ -476,14 +503,15 @@ def _traction_held(asked: RouteAsked, held: Coordination) -> RouteAsked | None:
     swept, path = held.sweep, held.overload
     if swept is None or path is None or not asked.behind_main_fuse:
         return None
-    shown = swept.covered and not swept.less and not np.isnan(swept.heat).any()
+    shown = swept.covered and not swept.less and not np.isnan(swept.heat).any() \
+        and not held.asked.unnamed
     most = next((heat for one, heat, _ in held.conductor_heat
                  if one.name == held.asked.cable_name), held.worst_heat)
     # What somebody ends counts at once: a worse cable leaves more of the range to nobody.
     return replace(
         asked, let_through=most and with_more(most, "" if shown else NOT_ALL_ENDED),
-        overload=lambda capacity: overload_check(
-            replace(held.asked, cable_current=capacity, cable_name="this cable"), path))
+        overload=lambda capacity: not_by_the_unnamed(held.asked, (overload_check(
+            replace(held.asked, cable_current=capacity, cable_name="this cable"), path),))[0])
 
 
 def _placed_route(brief: Brief, route: RouteResult, held: Coordination,
@@ -585,15 +613,16 @@ def _fuse_open(side: FuseSide, fuse: BranchFuse, lowest: Finding,
 
 def _voltage_item(brief: Brief, pack: PackModel) -> Item:
     """Highest working voltage: the chain behind every rating, distance and glove."""
-    inverter = brief.inverter
+    inverter, full = brief.inverter, with_more(pack.full_voltage, tolerance_open(brief))
     checks = (
         judge("highest voltage of the battery side within the inverter's absolute maximum",
-              "highest voltage", _highest(brief, pack), "at most", inverter.absolute_maximum,
+              "highest voltage", with_more(_highest(brief, pack), tolerance_open(brief)), "at most",
+              inverter.absolute_maximum,
               remedy="fewer modules in series, a lower charge limit, or less braking power cold"),
         judge("end of charging within the inverter's operating range", "highest voltage",
-              pack.full_voltage, "at most", inverter.voltage_high,
+              full, "at most", inverter.voltage_high,
               remedy="a lower charge limit, or fewer modules in series"),
-        judge("charger does not exceed its own range", "highest voltage", pack.full_voltage,
+        judge("charger does not exceed its own range", "highest voltage", full,
               "at most", brief.charger.voltage_high,
               missing="charger's voltage range is not given: read it on its plate"),
         judge("charger reaches down to the empty pack", "convenience", pack.empty_voltage,

@@ -130,7 +130,7 @@ def string_trips(brief: Brief) -> Trips | None:
                                     full_range=reach if reach.known else whole if wide
                                     else own.trip_current, note=note),
                  sensor_range=reach if reach.known else None,
-                 opens_within=_opens_within(brief))
+                 opens_within=_opens_within(brief), delay_entry="strings.trip_delay")
 
 
 def _opens_within(brief: Brief) -> Finding | None:

@@ -16,7 +16,7 @@ from typing import Any
 
 from packcalc.bench.assign import AssignmentStudy, assign_modules
 from packcalc.bench.dealt import first_read, least_read
-from packcalc.bench.grade import GradedLot, GradedModule
+from packcalc.bench.grade import GradedLot, GradedModule, graded_for
 from packcalc.bench.selfdischarge import selfdischarge
 from packcalc.bench.sheet import of_other_types
 from packcalc.bench.uncorrected import least_capacity, most_resistance
@@ -113,6 +113,7 @@ def on_bad_side(module: GradedModule, bench: Bench) -> GradedModule:
 
 def salvage(brief: Brief, layout: Layout, lot: GradedLot) -> Salvage:
     """A graded lot, dealt to the places of a layout where that can be done."""
+    lot = graded_for(lot, brief, layout.series * layout.parallel)
     try:
         return Salvage(lot, assign_modules(brief, lot, layout))
     except UserError as error:

@@ -92,8 +92,8 @@ def test_warm_cells_would_let_it_open(study):
 
 
 def test_a_hole_lies_between_contactor_and_fuse(study, first_page):
-    one = check(study, "Who clears", "every fault current is opened, fuse and contactor "
-                                     "overlapping")
+    one = check(study, "Who clears", "every fault current from pole to pole is opened, "
+                                     "fuse and contactor overlapping")
     assert one.verdict == FAIL
     (hole,) = study.coordination.holes
     # the contactor breaks 1000 A, either way; the fuse is quicker than the trip from 2335 A

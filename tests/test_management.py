@@ -35,6 +35,7 @@ def brief_with(pack=None, **own):
     return brief_from_data({
         "modules": [{"label": "6s 200 Ah NMC", "count": 32}],
         "inverter": {"voltage_range": "240 V to 420 V"}, "power": {"peak": "100 kW"},
+        "charger": {"tolerance": "1 %"},
         "management": {k: v for k, v in {**OWN, **own}.items() if v is not None},
         "pack": {"disconnect_after": 8, "fuse_after": 0, **(pack or {})}})
 
@@ -72,7 +73,7 @@ def test_all_in_order_passes():
     assert {c.verdict for c in held if "of the modules" not in c.title} == {"pass", "caution"}
     assert [c.title for c in result.item.checks if c.verdict == "caution"] == [
         "a fuse at the cell end of each sense wire",
-        "over-voltage trip above the end of charging"]  # 4.22 V, 4.242 V at the open tolerance
+        "over-voltage trip above the end of charging"]  # 4.22 V, 4.242 V at the charger's 1 %
 
 
 # -- monitors ---------------------------------------------------------------------------------
@@ -183,7 +184,7 @@ def test_sensors_are_rounded_up(channels, expected):
     ("4.241 V", "pass", "caution"), ("4.2 V", "pass", "caution"),
     ("4.199 V", "pass", "fail")])
 def test_over_voltage_trip(volts, high, end):
-    # full 4.2 V, charger's open tolerance 1 %: 4.242 V
+    # full 4.2 V, charger's tolerance of 1 %: 4.242 V
     result = specify(overvoltage_trip=volts)
     assert verdict(result, "over-voltage trip within") == high
     assert verdict(result, "over-voltage trip above the end") == end

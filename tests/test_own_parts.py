@@ -18,6 +18,7 @@ from packcalc.report.brief_report import check_document
 from packcalc.report.compose import protection_document
 from packcalc.report.parts_report import margin
 from packcalc.report.render import render
+from packcalc.value import replace
 from tests.briefs import without_parts
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
@@ -107,8 +108,14 @@ def test_a_connector_above_its_withstand_points_is_a_question(study):
 
 
 def test_the_cables_carry_what_the_pair_lets_through(tmp_path):
-    # one charge cable of which nothing is said would leave the lowest fault open
-    study = study_protection(brief_with(tmp_path, more=TRIP + CHARGE_CABLE))
+    # one charge cable of which nothing is said would leave the lowest fault open, and a pair that
+    # nobody names who ends it
+    brief = brief_with(tmp_path, 'main_fuse = "Talvik 400 full range"\ncontactor = "Lyng 500"',
+                       TRIP + CHARGE_CABLE)
+    # nor would a traction cable that nobody names: the lowest current of its loops is then open
+    named = replace(brief.cables, route=tuple(
+        replace(r, cable="Vire 185") for r in brief.cables.route))
+    study = study_protection(replace(brief, cables=named))
     held = study.coordination
     assert held is not None and held.sweep.covered
     traction = next(r for r in study.routes if r.asked.name == "battery to inverter")

@@ -26,7 +26,8 @@ NONE, PLAIN, GRAVE, ASK = "none", "plain", "grave", "ask"
 
 TOLD_IN = ("donor", "storage")  # columns of a module's past, in words
 MOST_TOLD = 12  # texts
-NO_DAMAGE = ("", "none", "no", "nothing", "ok")
+NO_DAMAGE = ("none", "no", "nothing", "ok")
+NOBODY_KNOWS = ("", "unknown", "n a", "na")  # of a note's words: "??" has none
 DENIALS = ("not", "no", "never", "without", "isn't", "wasn't", "isnt", "wasnt", "aren't", "arent",
            "weren't", "werent", "hasn't", "hasnt", "free", "neither", "nor", "none")
 NEGATIONS = tuple(word for word in DENIALS if word != "free")
@@ -63,12 +64,20 @@ DOUBT_STEMS = (*(stem for stem in GRAVE_STEMS if stem != "burn"),
                "fume", "odour", "odor", "stink", "stank", "reek", "spark", "arcing", "electrocut",
                "shorted", "shorting", "shortcircuit", "abuse", "misuse", "defect", "fault",
                "recall", "incident", "disaster", "cooked", "tboned", "sideswip", "mould", "mildew",
-               "oxidi", "oxidat", "oxydi", "verdigris")
+               "oxidi", "oxidat", "oxydi", "verdigris", "coolant", "glycol", "antifreeze")
 DOUBT_WORDS = (*(word for word in GRAVE_WORDS if word != "warm"), "burn", "burns", "burnout",
                "sank", "sunk", "sunken", "soot", "sooty", "ash", "ashes", "mud", "muddy", "silt",
                "brine", "briny", "salt", "salty", "washed", "bathed", "hail", "frost", "hit",
-               "dead", "died", "arced", "pregnant", "flat", "uncharged")
-_POOL = r"(?:sea|lake|canal|pond|harbou?r|dock|puddle|tide|pool|bath|stream|creek|gutter|well)"
+               "dead", "died", "arced", "pregnant", "flat", "uncharged", "welded")
+_POOL = (r"(?:sea|lake|canal|pond|harbou?r|dock|puddle|tide|pool|bath|stream|creek|gutter|well|"
+         r"lock|weir|reservoir|moat|fjord|estuary|marsh|bog)")
+# What a sound pack is taken from by the same words as one that lay in water.
+_OUT_OF_A_VEHICLE = (
+    r"(?:(?:the|an?|my|our|his|her|its|their|this|that|same|old|used|new|small|big|large|former|"
+    r"electric|hybrid|white|black|red|blue|green|grey|silver|donor|\d{4})[\s-]+){0,4}"
+    r"(?:cars?|vans?|trucks?|lorr(?:y|ies)|bus(?:es)?|minibus(?:es)?|vehicles?|estate|hatchback|"
+    r"pickup|saloon|tractor|excavator|loader|donors?|packs?|batter(?:y|ies)|tray|case|crate|box|"
+    r"shed|garage|barn|store|storage|warehouse|workshop|yard|breakers?|service|use|fleet)\b")
 # Copper that is green is verdigris; of what is often coloured only what has become so.
 _COPPER = r"(?:terminal|contact|lug|stud|bus\s?bar)"
 _COLOURED = r"(?:pole|post|tab|connector|link)"
@@ -91,7 +100,11 @@ _TOLD_BY_TWO = re.compile(
     r"(?:empty|discharged|depleted|zero|nil|none|nought)\b|"
     r"\b(?:not|isn't|wasn't)[\s-]+(?:quite[\s-]+)?flat\b|"  # a case that bulges
     r"(?:\b(?:no|zero|nil|without)|(?<![\w.,])0)[\s-]+(?:charge|soc|voltage|volts?)\b|"
-    r"\bshort[\s-]+circuit\w*|"
+    r"\b(?:short|court|corto|curto)[\s-]+circuit\w*|"
+    r"\b(?:fished|dredged|towed|winched|dragged|hauled)[\s-]+out\b|"
+    r"\b(?:(?:pulled|lifted|brought|craned|came|got)[\s-]+out[\s-]+of|"
+    r"(?:recovered|retrieved|rescued|raised|pulled|lifted)(?:[\s-]+out)?[\s-]+(?:from|of))\b"
+    rf"(?![\s-]+{_OUT_OF_A_VEHICLE})|\bcanal[\s-]+locks?\b|"
     r"\b(?:was|got|get|ran|runs?|felt|feels|still|too|very)[\s-]+warm\b|\bwarm[\s-]+to\b|"
     rf"\b(?:in|into|under)[\s-]+(?:the|a)[\s-]+{_POOL}\b|"
     rf"\b(?:in|into|under|from|off?)[\s-]+(?:(?:the|a)[\s-]+)?{_POOL}(?=\s*(?:$|[,;.()]))|"
@@ -123,7 +136,8 @@ _BRAND = re.compile(  # of a maker; alone it may be a German or a Dutch fire
 _HARMLESS = re.compile(
     rf"{_BRAND.pattern}|\baccident[\s-]free\b|" + _HARM +
     r"(?:proof\w*|resist\w*|tight|retardant|rated|wood|place|cooled|cooling|heaters?|"
-    r"pumps?|free)\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*|\bventilat\w*|\bblazers?\b|"
+    r"pumps?|free)\b|\bcoolant[\s-]+(?:hose|pipe|line|pump|plate|heater|port|fitting|connector|"
+    r"channel)s?\b|\bflood[\s-]?(?:lit|lights?)\b|\bbulgaria\w*|\bventilat\w*|\bblazers?\b|"
     r"\bgas[\s-]?(?:stations?|heat\w*|boilers?)\b|\bhumidity[\s-]controlled\b|"
     r"\b(?:car|fleet|motor)[\s-]pool\b|"
     r"\bpool[\s-](?:car|van|truck|vehicle)s?\b|"
@@ -211,7 +225,11 @@ def weigh(note: str) -> str:
         ['none', 'plain', 'grave', 'ask', 'grave']
         >>> [weigh(note) for note in ("swelling: none", "gebläht", "kein Rost", "sweling")]
         ['ask', 'grave', 'ask', 'grave']
+        >>> [weigh(note) for note in ("??", "unknown", "n/a")]
+        ['ask', 'ask', 'ask']
     """
+    if not note.strip():
+        return NONE
     text = _NOT_TIGHT.sub("leak", _BRAND.sub("make", note.lower()))
     found = list(re.finditer(r"[\w']+", text))
     # "non-" denies what it is joined to, and nothing behind that: "non-runner; flooded".
@@ -220,6 +238,8 @@ def weigh(note: str) -> str:
     words = [_meant(word).word for word in spoken]
     if " ".join(words) in NO_DAMAGE:
         return NONE
+    if " ".join(words) in NOBODY_KNOWS:
+        return ASK
     grave = [i for i, word in enumerate(words) if _is_grave(word)]
     if any(not _denied(words, i) and _denial(words, i) != NONE
            and not _answered_no(text, found, words, i) for i in grave):

@@ -48,12 +48,12 @@ def types_of(brief: Brief | None) -> tuple[ModuleType, ...]:
 
 
 def grade_file(path: str | os.PathLike[str], brief: Brief | None = None,
-               highest: Finding | None = None) -> GradedLot:
+               highest: Finding | None = None, in_layout: int = 0) -> GradedLot:
     """Read and grade a sheet; the file is opened for reading only.
 
     Args:
         path: of the sheet.
-        brief, highest: as `grade_sheet` has them.
+        brief, highest, in_layout: as `grade_sheet` has them.
 
     Raises:
         InputErrors: faults of the file, and with them every question about the rows that
@@ -66,14 +66,14 @@ def grade_file(path: str | os.PathLike[str], brief: Brief | None = None,
         issued, donor = (brief.date_of_issue, brief.donor) if brief is not None else ("", None)
         asked = [q.fault for q in ask(sheet, bench, types, issued, donor)]
         raise InputErrors(told_once([*faults, *asked], by_key=True))
-    return grade_sheet(sheet, bench, brief, highest)
+    return grade_sheet(sheet, bench, brief, highest, in_layout)
 
 
 def too_few(lot: GradedLot) -> str:
     """One line when fewer modules are kept than the pack has places, else nothing."""
-    places = lot.bench.modules_in_pack
+    places = lot.need.places
     kept = len(lot.of_grade("keep"))
-    if not places.known or kept >= places.number:
+    if places is None or not places.known or kept >= places.number:
         return ""
     undecided = len(lot.of_grade("undecided"))
     more = f"{undecided} more {'is' if undecided == 1 else 'are'} undecided: test, " \

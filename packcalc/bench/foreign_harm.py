@@ -26,7 +26,7 @@ SURE = {
     "rust": "rost rostig* rostet* rostend* *gerost* *verrost* rostfleck* rostspur* rostbefall* "
             "roest roestig* roestplek* *verroest* *geroest* *doorroest* rouill* enrouill* "
             "herrumbr* ruggin* arruggin* ferrugem enferruj* rdza zardzew*",
-    "collision": "kollision* kollidier* zusammensto* zusammenprall* aufprall* *aanrijding* "
+    "collision": "kollision* kollidier* zusammensto* zusammenprall* *aufprall* *aanrijding* "
                  "aangered* botsing* gebotst* percut* heurte* tamponn* carambol* colision* "
                  "chocad* golpead* scontr* tamponat* urtat* schiant*",
     "accident": "verunfall* acident*",
@@ -73,10 +73,17 @@ UNSURE = {
     "dropped": "sturz* gestürzt* abgestürzt* heruntergefall* runtergefall* herabgefall* tombe "
                "tombee* cadut* caida*",
     "wreck": "*totalschad* epave*",
-    "shorted": "kurzschl* kurzgeschl* kortsluit* kortgesl* cortocircuit* courtcircuit*",
+    "shorted": "kurzschl* kurzgeschl* kortsluit* kortgesl* cortocircuit* courtcircuit* "
+               "curtocircuit* kortslut* zwarci* zkrat*",
+    "welded": "verschweiss* vastgelast*",
+    "coolant": "*kühlmittel* *kühlflüssig* *koelvloeist* *koelmiddel* glykol* glicol* glikol* "
+               "refrigerante* kylvätsk* kjolevaesk* kolevaesk*",
+    "soot": "russ russig* *verrusst* roet roetig* *roetaanslag* beroet* suie suies tiznad* "
+            "fuliggin* fuligem sot sotig* nedsot* sadza sadze saze sazemi",
     "deepdischarged": "tiefentlad* diepontlad*",
     "overcharged": "überlad* overlad* sobrecarg* surcharg*",
-    "crash": "choc chocs choque* golpe golpes urto urti siniestr* sinistr* volcad*",
+    "crash": "choc chocs choque* golpe golpes urto urti siniestr* sinistr* volcad* überschlag* "
+             "überschlug*",
     "accident": "*unfall* *ongeval* ongeluk* olyck* ulykk* wypadek* wypadk* nehod*",
     "wet": "nass nasse nasser nasses nässe feucht* nat natte vocht vochtig* mouill* trempe "
            "trempee* mojad* humed* bagnat* umid* molhad*",
@@ -87,7 +94,7 @@ UNSURE = {
     "flood": "hochwasser* hoogwater* überschwemm* überflut* flut fluten versunken* getaucht* "
              "*overstrom* *overstroom* verdronk* verzop* inond* noye* immerg* crue crues "
              "inundac* ahogad* sumerg* allag* alluvion* alagament* oversväm* oversvom* powodz* "
-             "povoden*",
+             "povoden* povodn*",
     "fire": "feuer* brand brände bränden brandfall* *brandschad* *brandskad* *brand flamme "
             "flammen flammes gelöscht* feu feux incend* fuego* fuoco fiamm* fogo brann "
             "brannskad* pozar*",

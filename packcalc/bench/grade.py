@@ -26,10 +26,12 @@ from packcalc.bench.isolation import NO_LAYOUT, judge_together, of_no_layout
 from packcalc.bench.judging import (
     ASKED,
     CHECKS,
+    DAMAGE_NOTED,
     ENERGY,
     GRADES,
     HEAT,
     HISTORY_TITLES,
+    LOOK_AT_IT,
     SHOCK,
     AtHand,
     Grade,
@@ -145,8 +147,19 @@ class GradedLot:
 
 # --- what the pack needs ---------------------------------------------------------------------
 
+def _places(bench: Bench, in_layout: int) -> Finding:
+    """Modules in the pack, as given or as the layout has them: the larger count, as of voltages."""
+    given = bench.modules_in_pack
+    if not given.known or given.number >= in_layout:
+        return given
+    return leaf("modules in the pack, by its layout", "N", "", in_layout, "definition",
+                origin=Origin("the layout"),
+                note=f"bench.modules_in_pack says {given.shown}; a layout that is counted on has "
+                     f"{in_layout}: the larger counts until one of them is mended")
+
+
 def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
-              highest: Finding | None = None) -> PackNeed:
+              highest: Finding | None = None, in_layout: int = 0) -> PackNeed:
     """Count and voltage of the finished pack: as given, else from the brief, else unknown.
 
     Of voltages the largest counts: one that is given takes nothing from what the brief implies.
@@ -156,8 +169,10 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
     Args:
         bench, brief, rows: as `grade_sheet` has them.
         highest: highest working voltage of a layout, by its over-voltage chain.
+        in_layout: modules of that layout; 0 where nobody says.
     """
-    modules, voltage = bench.modules_in_pack, bench.pack_voltage
+    places, voltage = _places(bench, in_layout), bench.pack_voltage
+    modules = places
     if not modules.known and brief is not None and all(o.count.known for o in brief.modules):
         count = sum(on_hand.count.number for on_hand in brief.modules)
         modules = leaf("modules in the pack", "N", "", count, "assumed",
@@ -178,10 +193,11 @@ def pack_need(bench: Bench, brief: Brief | None = None, rows: int = 0,
     voltage = max((f for f in (voltage, highest) if f is not None and f.known),
                   key=lambda f: f.number, default=voltage)
     if brief is None:
-        return PackNeed(modules, voltage)
+        return PackNeed(modules, voltage, places=places)
     coldest = brief.battery.coldest_start
     return PackNeed(modules, voltage, coldest if coldest.basis == "given" else None,
-                    frozenset(m.module.id for m in brief.modules if read_in_the_cold(m.module)))
+                    frozenset(m.module.id for m in brief.modules if read_in_the_cold(m.module)),
+                    places)
 
 
 def isolation_line(bench: Bench, need: PackNeed) -> Finding | None:
@@ -223,7 +239,7 @@ def _graded(b: AtHand, questions: tuple[Question, ...]) -> GradedModule:
 # --- the lot ---------------------------------------------------------------------------------
 
 def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | None = None,
-                highest: Finding | None = None) -> GradedLot:
+                highest: Finding | None = None, in_layout: int = 0) -> GradedLot:
     """Grade every module of a sheet.
 
     Args:
@@ -232,10 +248,11 @@ def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | No
         brief: for the types on hand, the pack's count and voltage, the date of issue, the donor.
         highest: highest working voltage of the layout, see `packcalc.highest_voltage`; where
             nobody says, what the brief gives, else the inverter's absolute maximum.
+        in_layout: modules of that layout, where one is counted on.
     """
     bench = bench or (brief.bench if brief is not None else None) or default_bench()
     types = tuple(m.module for m in brief.modules) if brief is not None else ()
-    need = pack_need(bench, brief, len(sheet.rows), highest)
+    need = pack_need(bench, brief, len(sheet.rows), highest, in_layout)
     date = brief.date_of_issue if brief is not None else ""
     donor = brief.donor if brief is not None else None
     questions, told = ask(sheet, bench, types, date, donor), donor_told(sheet, donor)
@@ -253,6 +270,20 @@ def grade_sheet(sheet: BenchSheet, bench: Bench | None = None, brief: Brief | No
         for row, (capacity, resistance) in zip(with_donor(sheet, donor).rows, found))
     return GradedLot(sheet, bench, need, modules, questions,
                      _lot_checks(bench, need, modules, told), told)
+
+
+def graded_for(lot: GradedLot, brief: Brief, in_layout: int) -> GradedLot:
+    """The lot held to as many modules as a layout has, where it was held to fewer.
+
+    Args:
+        lot: as graded.
+        brief: by which it was.
+        in_layout: modules of the layout that is filled.
+    """
+    counted, voltage = lot.need.modules, lot.need.voltage
+    if not counted.known or counted.number >= in_layout:
+        return lot
+    return grade_sheet(lot.sheet, lot.bench, brief, voltage if voltage.known else None, in_layout)
 
 
 def _at_common(row: BenchRow, bench: Bench, questions: tuple[Question, ...]
@@ -313,14 +344,17 @@ def _middles(sheet: BenchSheet, found: list[tuple[AtCommon, AtCommon]]) -> dict[
 def _lot_checks(bench: Bench, need: PackNeed, modules: tuple[GradedModule, ...],
                 told: tuple[tuple[str, str], ...]) -> tuple[Check, ...]:
     kept = [m for m in modules if m.grade == "keep"]
-    return (_enough(bench, kept), _isolation_of_lot(bench, need, kept),
+    return (_enough(need, kept), _isolation_of_lot(bench, need, kept),
             *_history_of_lot(modules, told), *_unread(modules))
 
 
-def _enough(bench: Bench, kept: list[GradedModule]) -> Check:
+def _enough(need: PackNeed, kept: list[GradedModule]) -> Check:
+    places = need.places
+    assert places is not None
     good = leaf("good modules", "n", "", len(kept), "measured", origin=Origin("the sheet"))
     found = judge("enough good modules for the places", ENERGY, good, "at least",
-                  bench.modules_in_pack, missing="how many places? give bench.modules_in_pack",
+                  places, missing="how many places? give bench.modules_in_pack",
+                  reason=places.note if places.known else "",
                   remedy="more modules, a smaller layout, or answer what is undecided")
     return found
 
@@ -368,7 +402,8 @@ def _history_of_lot(modules: tuple[GradedModule, ...], told: tuple[tuple[str, st
               "no calendar expiry known; UL 1974 allows no use past it", "ask the maker"),
         _beside_the_donor(count(
             "crash and water", lambda r: r.crash in ("yes", "no") and r.water in ("yes", "no"),
-            "history not said", "seller, insurer's paper, tide marks"), told))
+            "history not said", "seller, insurer's paper, tide marks"), told),
+        count(DAMAGE_NOTED, lambda r: bool(r.damage), "damage not noted", LOOK_AT_IT))
 
 
 def _beside_the_donor(held: Check, told: tuple[tuple[str, str], ...]) -> Check:

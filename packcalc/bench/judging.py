@@ -31,6 +31,8 @@ _PRACTICE = "common practice"
 ASKED = "asked about"
 VOLTAGE, CELLS = "rest voltage", "cells of the module"
 NO_LINE = "the pack's voltage is not known, so no line can be drawn"
+CHARGE_LATER = ("not before its quarantine is over, and only if it is sound then: charge it slowly "
+                "under watch, then test self-discharge")
 DRAW_A_LINE = "give a brief, or bench.pack_voltage and bench.modules_in_pack"
 
 
@@ -63,12 +65,15 @@ class PackNeed:
         voltage: highest working voltage; may lack a value.
         coldest: cells at full power, as the brief gives it; None where nobody gave it.
         cold_read: ids of module types whose resistance the brief gives as read in the cold.
+        places: of the pack, as given or as the layout has them, whichever is more; lacks a value
+            where nobody says. `modules` is that, else what is on hand.
     """
 
     modules: Finding
     voltage: Finding
     coldest: Finding | None = None
     cold_read: frozenset[str] = frozenset()
+    places: Finding | None = None
 
 
 @value_object
@@ -198,8 +203,7 @@ def _out_of_window(module: ModuleType, figure: Finding) -> Iterable[Ground]:
                      figure)
     elif cell < module.empty_voltage.number - 1e-9:
         yield _fails(title, VOLTS, "quarantine", f"{cell:.3f} V a cell{which} is below empty "
-                     f"({module.empty_voltage.shown})", "charge it slowly under watch, then test "
-                     "self-discharge", figure)
+                     f"({module.empty_voltage.shown})", CHARGE_LATER, figure)
 
 
 def _cells(b: AtHand) -> Iterable[Ground]:
@@ -262,8 +266,7 @@ def _beyond(b: AtHand, module: ModuleType, low: Finding, high: Finding) -> Itera
                      "never charge it further, keep it apart", high)
     if low.number < module.empty_voltage.number - SLACK_CELL:
         yield _fails(title, VOLTS, "quarantine", f"a cell stands at {low.shown}, below its lowest "
-                     f"voltage {module.empty_voltage.shown}", "charge it slowly under watch, then "
-                     "test self-discharge", low)
+                     f"voltage {module.empty_voltage.shown}", CHARGE_LATER, low)
     found = judge(title, VOLTS, _spread_of(low, high), "at most", b.bench.cell_spread_most,
                   remedy="balance the module, let it rest a week, read again")
     if found.verdict == FAIL:
@@ -409,12 +412,13 @@ def _selfdischarge(b: AtHand) -> Iterable[Ground]:
 def _tells_a_loss(found: SelfDischarge) -> bool:
     """Whether two readings near each other say something: a fall beyond the meter's error.
 
-    A few days between them tell nothing of a sound module, and take nothing from its test.
+    A few days between them tell nothing of a sound module, and take nothing from its test. A
+    temperature that nobody noted takes nothing from the fall: it may have been the same.
     """
     check = found.check
     return check.verdict == FAIL or check.verdict == NOT_EVALUATED and found.loss.known \
-        and check.demand is not None \
-        and found.loss.number > max(found.resolution.number, check.demand.number)
+        and check.demand is not None and found.fell \
+        and found.loss.number > check.demand.number
 
 
 def _past(b: AtHand) -> Iterable[Ground]:
@@ -443,7 +447,10 @@ def _past(b: AtHand) -> Iterable[Ground]:
 
 
 PAPER_TITLES = ("lifetime record", "calendar expiry")
-HISTORY_TITLES = (*PAPER_TITLES, "crash and water")
+DAMAGE_NOTED = "note on damage"
+LOOK_AT_IT = ("look at these: dents, swelling, smell, leaks, rust; write none, or what is there, "
+              "in the column damage")
+HISTORY_TITLES = (*PAPER_TITLES, "crash and water", DAMAGE_NOTED)
 
 
 def _last_day(row: BenchRow) -> str:
@@ -479,6 +486,8 @@ def _history(b: AtHand) -> Iterable[Ground]:
     if unsaid:
         yield untold("crash and water", HEAT, "not said: " + ", ".join(unsaid),
                     "seller, insurer's paper, tide marks, rust", None)
+    if not row.damage:
+        yield untold(DAMAGE_NOTED, HEAT, "damage not noted", LOOK_AT_IT, None)
 
 
 CHECKS: tuple[Callable[[AtHand], Iterable[Ground]], ...] = (

@@ -91,6 +91,14 @@ def unlike_readings(row: BenchRow, bench: Bench) -> Iterator[tuple[Finding, str,
                    "the plan before joining counts on the latest by its date: mend the slip, or "
                    "write the last reading with its date as the rest voltage")
             return
+    end = _may_precede(row)
+    if end is not None and end.voltage.number - rest.number > bench.voltmeter_error.number:
+        yield (rest, f"{rest.shown}{_on(row.rest_date)} lies "
+               f"{show(end.voltage.number - rest.number, 'V')} below {end.voltage.shown}"
+               f"{_on(end.date)}, the last reading of the self-discharge test, and one of the two "
+               "has no date: was the rest voltage read after it, so that the module lost that by "
+               "itself?", "date both: read before the test it tells no loss, read after it it does")
+        return
     last = moved_after_test(row, bench)
     if last is not None and row.charged_or_drained not in ("yes", "no"):
         yield (rest, f"{rest.shown}{_on(row.rest_date)} against {last.voltage.shown}"
@@ -116,6 +124,15 @@ def last_before_rest(row: BenchRow) -> DatedVoltage | None:
         return None
     last = max(dated, key=lambda r: r.date)
     return last if _settled_after(last.date, row.rest_date) else None
+
+
+def _may_precede(row: BenchRow) -> DatedVoltage | None:
+    """The last reading of the test where no dates tell whether the rest voltage came after it."""
+    read = [r for r in row.selfdischarge if r.voltage.known]
+    if not read:
+        return None
+    last = max(read, key=lambda r: r.date) if all(r.date for r in read) else read[-1]
+    return last if days_between(last.date, row.rest_date) is None else None
 
 
 def _settled_after(day: str, rest_day: str) -> bool:

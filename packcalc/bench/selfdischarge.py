@@ -5,20 +5,21 @@ from __future__ import annotations
 import numpy as np
 
 from packcalc.bench import rules
+from packcalc.bench.common import NOTE_IT
 from packcalc.bench.readings_agree import LONGEST, days_between
-from packcalc.bench.sheet import BenchRow
+from packcalc.bench.sheet import BenchRow, DatedVoltage, figure
 from packcalc.brief import Bench
 from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.findings import Finding, Origin, leaf, trace
-from packcalc.modules import ModuleType
-from packcalc.units import show
+from packcalc.modules import CHARGES, ModuleType
+from packcalc.units import into_si, show
 from packcalc.value import replace, value_object
 
 TITLE, STAGE = "self-discharge", "thermal load"
 DRIFT = 0.5e-3
-UNSAID_CHANGE = 5.0
 LEAST_WINDOW = 0.005
 PLATEAU = 0.002
+NOTHING = 1e-9  # of volts and of charge: no way, nothing lost
 _RULE = Origin("rule of the bench")
 NEAR_EMPTY = ("rest the module near 20 % charge, where the curve is steep, and read again after "
               "weeks")
@@ -34,6 +35,7 @@ class SelfDischarge:
         loss, resolution: in 30 days; without a value where nothing can be said.
         least, most: what the loss may be, with the meter's error and over the published curves;
             None where the readings tell none.
+        fell: whether the voltage fell by more than the least that the readings leave open.
     """
 
     check: Check
@@ -42,18 +44,57 @@ class SelfDischarge:
     resolution: Finding
     least: Finding | None = None
     most: Finding | None = None
+    fell: bool = False
 
 
-def slopes_about(module: ModuleType, cell_voltage: float) -> tuple[float, float] | None:
+def slopes_about(module: ModuleType, cell_voltage: float,
+                 other: float | None = None) -> tuple[float, float] | None:
     """Smallest and largest slope of the class's curves about a cell voltage [V for 1 % of charge].
 
     The curves are looked at within half the gap between charge and discharge, since the
     voltage alone does not say on which branch the cell rests.
+
+    Args:
+        module: the type.
+        cell_voltage: where to look.
+        other: where given, everywhere from the one voltage to the other.
     """
-    window = max(module.cell.hysteresis_half_gap, LEAST_WINDOW)
-    slopes = np.concatenate([slope[np.abs(voltage - cell_voltage) <= window]
+    low, high = sorted((cell_voltage, cell_voltage if other is None else other))
+    window = _branch(module)
+    slopes = np.concatenate([slope[(voltage >= low - window) & (voltage <= high + window)]
                              for voltage, slope in (c.slopes for c in module.low_curves)])
     return (max(float(slopes.min()), 1e-6), max(float(slopes.max()), 1e-6)) if slopes.size else None
+
+
+def _branch(module: ModuleType) -> float:
+    """How far off a published curve a cell may rest [V]."""
+    return max(module.cell.hysteresis_half_gap, LEAST_WINDOW)
+
+
+def charge_between(module: ModuleType, cell_voltage: float, fall: float,
+                   error: float = 0.0) -> tuple[float, float]:
+    """Least and most charge that lies on the way down from a cell voltage, over all curves.
+
+    A curve is not straight: its slope where the fall began says nothing of where it ended. The
+    cell may rest as far off each curve as `slopes_about` looks. Charge below empty or above full
+    counts nothing: such a reading sets the module aside by itself.
+
+    Args:
+        module: the type.
+        cell_voltage: at the beginning, as read.
+        fall: of a cell; negative where it rose.
+        error: how much more than was read this fall is; it may stand at either end.
+    """
+    low, high = sorted((cell_voltage, cell_voltage + error))
+    low, high, found = low - _branch(module), high + _branch(module), []
+    for curve in module.low_curves:
+        volts = curve.voltage(CHARGES)
+        # straight between rows: the charge is least and most where the way meets one of them
+        rows = np.concatenate((volts, volts + fall))
+        starts = np.concatenate(((low, high), rows[(rows > low) & (rows < high)]))
+        found.append(np.interp(starts, volts, CHARGES) - np.interp(starts - fall, volts, CHARGES))
+    every = np.concatenate(found)
+    return float(every.min()), float(every.max())
 
 
 def steepness(module: ModuleType, cell_voltage: float) -> float | None:
@@ -68,26 +109,48 @@ def steepness_at_charge(module: ModuleType, soc: float) -> float:
                    for c in module.low_curves), 1e-6)
 
 
-def slope_leaf(module: ModuleType, slope: float, side: str = "smallest") -> Finding:
+def slope_leaf(module: ModuleType, slope: float, which: str = "smallest of the published curves "
+               "about that voltage") -> Finding:
     """The slope as a finding."""
     return leaf("slope of the rest voltage of a cell for 1 % of charge", "g", "mV", slope,
                 "assumed", source=module.low_curves[0].curve.source,
                 origin=Origin(f"class {module.chemistry}"),
-                note=f"{side} of the published curves about that voltage")
+                note=which)
 
 
-def _not_told(row: BenchRow, module: ModuleType, bench: Bench) -> Finding:
-    first, second = row.selfdischarge
-    known = first.temperature.known and second.temperature.known
-    change = second.temperature.number - first.temperature.number if known else UNSAID_CHANGE
-    return trace(
+def _changes(first: DatedVoltage, second: DatedVoltage) -> tuple[float, float]:
+    """Least and most change of temperature between two readings [K].
+
+    One that nobody noted may be any that the column takes, the other reading's among them.
+    """
+    column = figure("first_temperature")
+    ends = [into_si(end, column.unit) for end in (column.least, column.most)]
+    at = [[r.temperature.number] if r.temperature.known else ends for r in (first, second)]
+    apart = [abs(a - b) for a in at[0] for b in at[1]]
+    return (min(apart) if not _unnoted(first, second) else 0.0), max(apart)
+
+
+def _unnoted(first: DatedVoltage, second: DatedVoltage) -> str:
+    """At which of two readings nobody noted the temperature; empty where both were."""
+    return " and ".join(word for word, r in (("first", first), ("second", second))
+                        if not r.temperature.known)
+
+
+def _not_told(first: DatedVoltage, second: DatedVoltage, module: ModuleType,
+             bench: Bench) -> tuple[Finding, Finding]:
+    """Least and most voltage that two readings cannot tell."""
+    missing = _unnoted(first, second)
+    note = f"not noted at the {missing} reading: {{}} change that may be" if missing else ""
+    least, most = (trace(
         rules.voltage_not_told, voltmeter_error=bench.voltmeter_error,
         cells_in_series=module.cells_in_series,
         drift=leaf("drift of a rest voltage with temperature", "c", "mV", DRIFT, "assumed",
                    source="packcalc-rule", origin=_RULE, note="either way, for each kelvin"),
         temperature_change=leaf("change of temperature between the readings", "ΔT", "K", change,
-                                "measured" if known else "assumed", origin=_RULE,
-                                note="" if known else "not noted: 5 K counted"))
+                                "assumed" if missing else "measured", origin=_RULE,
+                                note=note.format(side)))
+        for side, change in zip(("the least", "the most"), _changes(first, second), strict=True))
+    return least, most
 
 
 def _nothing(why: str, asks: str, effect: str | None = "undecided") -> SelfDischarge:
@@ -121,62 +184,113 @@ def selfdischarge(row: BenchRow, bench: Bench) -> SelfDischarge:
 
 
 def _judged(row: BenchRow, module: ModuleType, bench: Bench, days: float) -> SelfDischarge:
+    """Held against the lines over the whole way that the voltage went.
+
+    The most is lost where the fall was read too small, the least where it was read too large; a
+    temperature that nobody noted counts for either at its worse end.
+    """
     first, second = row.selfdischarge
+    at, cells = first.voltage.number / module.series, module.series
     fall = first.voltage.number - second.voltage.number
-    slopes = slopes_about(module, first.voltage.number / module.series)
-    if slopes is None:
-        return _nothing(f"{first.voltage.number / module.series:.3f} V a cell lies off the curves "
-                        f"of {module.chemistry}", "read the voltage again")
-    given = {"cells_in_series": module.cells_in_series,
-             "days": leaf("days between the readings", "d", "", days, "measured", origin=_RULE)}
-    flat, steep = (slope_leaf(module, slope, side)
-                   for slope, side in zip(slopes, ("smallest", "largest")))
-    not_told = _not_told(row, module, bench)
+    local = slopes_about(module, at)
+    if local is None:
+        return _nothing(f"{at:.3f} V a cell lies off the curves of {module.chemistry}",
+                        "read the voltage again")
+    least_open, open_ = _not_told(first, second, module, bench)
     fallen = leaf("fall of rest voltage between the readings", "ΔU", "mV", fall, "measured",
                   origin=second.voltage.origin)
-    loss = trace(rules.charge_lost, **given, slope=flat, fall=fallen)
+    _, lost = charge_between(module, at, fall / cells)
+    _, most = charge_between(module, at, (fall + open_.number) / cells, open_.number / cells)
+    least, surely = (charge_between(module, at, (fall - e) / cells, -e / cells)[0]
+                     for e in (open_.number, least_open.number))
+    given = {"cells_in_series": module.cells_in_series,
+             "days": leaf("days between the readings", "d", "", days, "measured", origin=_RULE)}
+    flat = slope_leaf(module, local[0]) if abs(fall) < NOTHING else _mean_slope(
+        module, fall, lost, "on the way between the readings")
+    loss = trace(rules.charge_lost, **given, fall=fallen, slope=flat)
     resolution = trace(rules.charge_lost, "smallest loss that the readings can tell", symbol="s_e",
-                       fall=not_told, slope=flat, **given)
-    surely = rules.charge_lost(fall - not_told.number, module.series, steep.number, days)
-    found = _verdict(module, bench, loss, resolution, slopes, float(surely))
+                       fall=open_, **given, slope=_mean_slope(
+                           module, open_.number, most - lost, "on the further way that the "
+                           "readings leave open"))
+    in_a_month = rules.DAYS_A_MONTH / days
+    ends = _Ends(least * in_a_month, most * in_a_month, surely * in_a_month)
+    there = slopes_about(module, at, at - fall / cells) or local
+    found = replace(_verdict(row, bench, loss, resolution, ends, there),
+                    fell=fall > least_open.number)
     if found.check.verdict == NOT_EVALUATED:
         return found
-    read = f"{fallen.shown} {{}} {not_told.shown} in {days:.0f} days, {module.series} cells, {{}}"
-    return replace(found, most=_end(
-        row, "most", loss.number + resolution.number, read.format("+", flat.shown)), least=_end(
-        row, "least", max(float(surely), 0.0), read.format("−", steep.shown)))
+    read = f"{fallen.shown} {{}} {open_.shown} in {days:.0f} days, {{}} of {cells} cells"
+    return replace(found, most=_end(row, "most", ends.most, read.format("+", show(most, "%"))),
+                   least=_end(row, "least", max(ends.least, 0.0),
+                              read.format("−", show(max(least, 0.0), "%"))))
+
+
+@value_object
+class _Ends:
+    """Loss in 30 days over all published curves, with the most that the readings leave open.
+
+    Attributes:
+        least, most: of what it may be.
+        surely: the least, at the least that the readings leave open.
+    """
+
+    least: float
+    most: float
+    surely: float
+
+
+def _mean_slope(module: ModuleType, way: float, charge: float, where: str) -> Finding:
+    """Slope that the module's way [V] and the charge on it make [V a cell for 1 %]."""
+    lost = max(abs(charge), NOTHING)
+    return slope_leaf(module, abs(way) / (module.series * lost * 100),
+                      f"mean {where}, of the published curve with the most charge there")
 
 
 def _end(row: BenchRow, which: str, value: float, read: str) -> Finding:
     return leaf(f"{which} charge that {row.mark} loses in 30 days", "s", "%", value, "measured",
-                origin=row.selfdischarge[1].voltage.origin, note=f"{read} a cell for 1 %")
+                origin=row.selfdischarge[1].voltage.origin, note=read)
 
 
-def _verdict(module: ModuleType, bench: Bench, loss: Finding, resolution: Finding,
-             slopes: tuple[float, float], surely: float) -> SelfDischarge:
-    """The least loss counts with the steepest published curve there, the most with the flattest."""
-    line, last = bench.selfdischarge_quarantine, bench.selfdischarge_reject
-    least, most = min(surely, loss.number - resolution.number), loss.number + resolution.number
-    told = f"give or take {resolution.shown} of the meter"
-    if most >= 0:
-        told += (f"; between {show(max(least, 0.0), '%')} and {show(most, '%')} over all published "
-                 "curves")
+def _verdict(row: BenchRow, bench: Bench, loss: Finding, resolution: Finding, ends: _Ends,
+             there: tuple[float, float]) -> SelfDischarge:
+    """The least loss counts with the curve of least charge on the way, the most with that of most.
+
+    Args:
+        row, bench: with the lines.
+        loss, resolution: as printed.
+        ends: as held against the lines.
+        there: smallest and largest slope on the way.
+    """
+    line, last, module = bench.selfdischarge_quarantine, bench.selfdischarge_reject, row.module
+    assert module is not None
+    told, missing = f"give or take {resolution.shown} of the meter", _unnoted(*row.selfdischarge)
+    if missing:
+        told = (f"temperature at the {missing} reading not noted; give or take {resolution.shown} "
+                "of the meter and of any temperature there")
+    if ends.most >= 0:
+        told += (f"; between {show(max(ends.least, 0.0), '%')} and {show(ends.most, '%')} over all "
+                 "published curves")
 
     def said(verdict: str, effect: str | None, demand: Finding, reason: str,
              remedy: str = "") -> SelfDischarge:
         return SelfDischarge(Check(TITLE, STAGE, verdict, loss, demand, "at most", reason, remedy),
                              effect, loss, resolution)
 
-    if surely > last.number:
-        return said(FAIL, "reject", last, told)
-    if surely > line.number:
-        return said(FAIL, "quarantine", line, told, "watch it apart from the others")
-    if most < 0:
+    if ends.surely > line.number:
+        if missing:
+            told += (f"; at one temperature both times it lost {show(ends.surely, '%')} at least")
+        if ends.surely > last.number:
+            return said(FAIL, "reject", last, told, NOTE_IT if missing else "")
+        return said(FAIL, "quarantine", line, told, "watch it apart from the others" + (
+            f"; {NOTE_IT}" if missing else ""))
+    if ends.most < 0:
         return said(NOT_EVALUATED, "undecided", line, f"the voltage rose by more than the error "
                     f"({told}): not yet at rest, or warmer", "let it rest, and read again")
-    if most <= line.number:
+    if ends.most <= line.number:
         return said(PASS, None, line, told)
-    flat, steep = slopes
+    if missing:
+        return said(NOT_EVALUATED, "undecided", line, told, NOTE_IT)
+    flat, steep = there
     why = (f"voltage cannot tell this: {module.chemistry} moves {1000 * flat:.2g} to "
            f"{1000 * steep:.2g} mV a cell for 1 % there" if flat < PLATEAU else
            "the instrument cannot tell this")

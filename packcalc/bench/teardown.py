@@ -31,6 +31,9 @@ ISOLATION_NEED = 500.0
 GLOVES = ((750.0, "class 00"), (1500.0, "class 0"))  # DC use, ASTM D120 and IEC 60903
 STAGE = "isolation and distance"
 CASE = "note it; a reading that stays is a leak"
+LIVE_POINT = ("two-voltmeter test, each pole to the case, by a person trained for work on live "
+              "parts, at two terminals that show the pack's voltage: where the maker names a "
+              "point for it, or with the contactors held closed as the maker says")
 METER_BAND = 0.02      # sections of one donor differ by no more (assumed)
 EXACT = 1e-9
 LEAST_BAND = 0.01      # no band is narrower: a meter and a night's rest move that much (assumed)
@@ -299,7 +302,7 @@ def teardown(donor: Donor) -> Teardown:
     stack, refusal = _stack(donor, described), _refusal(donor, described)
     return Teardown(donor, stack, _checks(donor, described, stack),
                     (_as_found(stack),) if refusal else _steps(donor, stack),
-                    _preparation(donor, stack), _afterwards(donor),
+                    _preparation(donor, stack), _afterwards(donor, described),
                     tuple(f for f in (donor.charge, donor.modules_in_parallel,
                                       donor.service_plug_after, donor.isolation,
                                       donor.total_voltage) if f.basis != "given"), refusal)
@@ -336,11 +339,12 @@ def _refusal(donor: Donor, described: Stack) -> str:
         least, _ = _window(described)
         return (f"No step is given: {donor.total_voltage.shown} was read, and "
                 f"{several(described.steps, 'module')} as described would show {least:.1f} V at "
-                "least. A service plug that is out "
+                "least. Contactors that are open (vehicle or 12 V off), a service plug that is out "
                 "already, a fuse that opened inside, cells drained below their least voltage or "
-                "a wrong count read so: what stays live, and where, is not known. Count every "
-                "section as full and live, read each end against the other and the case, mend "
-                "[donor], and print the sheet anew; open nothing before.")
+                "a wrong count read so: what stays live, and where, is not known. Terminals that "
+                "read 0 V say nothing of the pack behind them. Count every section as full and "
+                "live, read it behind contactors and plug, each end against the other and the "
+                "case, mend [donor], and print the sheet anew; open nothing before.")
     if _over(donor, described) <= 1 + LEAST_BAND:
         return ""
     return (f"No step is given: {donor.total_voltage.shown} was read, and "
@@ -465,13 +469,32 @@ def _isolation_need(stack: Stack) -> Finding:
 
 
 def _checks(donor: Donor, described: Stack, stack: Stack) -> tuple[Check, ...]:
-    need = _isolation_need(stack)
-    isolation = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",
-                      need, missing="not measured: no tool touches the pack before it is")
-    change = {PASS: "", FAIL: "stop: a first fault is there already, and the next touch may be the "
-              "second"}.get(isolation.verdict, "two-voltmeter test, each pole to the case")
-    return (replace(isolation, remedy=change), _cells_agree(donor, described),
+    return (_isolation(donor, described, stack), _cells_agree(donor, described),
             _charge_agrees(donor, described), *_past(donor))
+
+
+def _isolation(donor: Donor, described: Stack, stack: Stack) -> Check:
+    """Isolation as read; of terminals that may be dead it passes nothing.
+
+    Open contactors and a pulled plug part the service terminals from the pack: the test then
+    reads the leads alone. That they are live only the pack's own voltage between them shows.
+    """
+    held = judge("isolation of the donor to its case", STAGE, donor.isolation, "at least",
+                 _isolation_need(stack),
+                 missing="not measured: no tool touches the pack before it is")
+    change = {PASS: "", FAIL: "stop: a first fault is there already, and the next touch may be the "
+              "second"}.get(held.verdict, LIVE_POINT)
+    read = donor.total_voltage
+    if held.verdict != PASS:
+        return replace(held, remedy=change)
+    if read.known and _fits(read.number, described):
+        return replace(held, reason=f"it counts where {read.shown} stood between the same two "
+                       "terminals, read by a voltmeter")
+    seen = f"{read.shown} between them does not go with the modules" if read.known else \
+        "no voltage between them is given"
+    return replace(held, verdict=NOT_EVALUATED, remedy=f"{LIVE_POINT}; give donor.total_voltage as "
+                   "read there", reason=f"{seen}: with contactors open or the service plug out the "
+                   "terminals are dead, and the test says nothing of the pack")
 
 
 def _cells_agree(donor: Donor, stack: Stack) -> Check:
@@ -573,10 +596,10 @@ def _preparation(donor: Donor, stack: Stack) -> tuple[str, ...]:
         f"Gloves of {gloves(highest.number)} or better for {highest.shown}, within their test "
         "date, looked at and air-tested before each use, leather over them; face shield; tools "
         "insulated for the voltage; no rings, no watch.",
-        "Isolation first: two-voltmeter test of both poles to the case, before the first tool "
-        "touches the pack. It must pass.",
-        "12 V of the vehicle off, charger away, key locked away; service plug out; wait as the "
-        "maker says. Prove the meter on a known source, measure, prove it again.",
+        f"Isolation first: {LIVE_POINT}; before the first tool touches the pack. It must pass. "
+        "Terminals that read 0 V are dead behind open contactors or a pulled plug: no result.",
+        "Then 12 V of the vehicle off, charger away, key locked away; service plug out; wait as "
+        "the maker says. Prove the meter on a known source, measure, prove it again.",
         "One joint open at a time, its two ends capped before the next. No tool longer than the "
         "gap between two bare terminals. Cover what is not being worked on.",
         "A box of dry sand, a way out, and outdoors or a room that can be left open. Smoke, hiss "
@@ -585,8 +608,23 @@ def _preparation(donor: Donor, stack: Stack) -> tuple[str, ...]:
         "minus end.")
 
 
-def _afterwards(donor: Donor) -> tuple[str, ...]:
-    sound = donor.crash == "no" and donor.water == "no"
+def _storage_charge(sound: bool, described: Stack) -> str:
+    """Who is brought to a storage charge: current may light a wetted, crushed or drained cell."""
+    least = described.module.series * described.module.empty_voltage.number
+    harmed = ("a module that was wet, crushed, burnt or dropped, swells, leaks, or reads below its "
+              f"least voltage ({least:.1f} V)")
+    if sound:
+        return ("Storage charge 30 to 50 % (common practice), of sound modules alone: bring each "
+                "there before it is stored; a full module burns harder, an empty one dies. Neither "
+                f"charge nor drain {harmed} before its quarantine is over: apart, as it is.")
+    return ("Neither charge nor drain what comes out before its quarantine is over: of this donor "
+            "crash, fire, water or over-discharge is said or not ruled out, and current may light "
+            "a cell that was harmed so. Only a module that comes out of quarantine sound is "
+            f"brought to a storage charge of 30 to 50 % (common practice); never {harmed}.")
+
+
+def _afterwards(donor: Donor, described: Stack) -> tuple[str, ...]:
+    sound = donor.crash == "no" and donor.water == "no" and not _under(donor, described)
     apart = ("Quarantine: outdoors under a roof or in a room of its own, until each module's "
              "insulation and self-discharge are told, as far as the yard allows from buildings, "
              "vehicles and anything that burns. For modules of a donor said to be sound no "
@@ -600,8 +638,7 @@ def _afterwards(donor: Donor) -> tuple[str, ...]:
                "them clamped." if donor.compression == "yes" else
                "The modules are said to need no outside pressure: check the maker's drawing.")
     return (
-        "Storage charge 30 to 50 % (common practice): bring each module there before it is "
-        "stored; a full module burns harder, an empty one dies.",
+        _storage_charge(sound, described),
         apart, pressed,
         "Cap every terminal and every sense connector at once; terminals never face each other; "
         "nothing metal on top.",

@@ -8,6 +8,7 @@ from packcalc.checks import (
 from packcalc.conductors import cable_fault_integral
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, largest, leaf, smallest, trace, with_more
+from packcalc.layout_findings import counted_for
 from packcalc.fuse_formulas import (
     FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor, fuse_melting_current_demand,
     fuse_rating_before_conductor, fuse_rating_by_sheet, fuse_rating_with_conductor,
@@ -258,6 +259,7 @@ def carries_check(part: FusePart, demand: FuseDemand | SteadyLoad,
                 return bare
     check = judge(title, stage, part.rated_current, "at least", least,
                   missing=ask or f"{SILENT}the rated current",
+                  reason=counted_for(least, "power.continuous") if least is not None else "",
                   remedy="a larger rating; a cooler box; thicker conductors at the fuse")
     blank = _defaulted(part)
     if check.verdict != PASS or not blank:

@@ -13,7 +13,8 @@ from typing import Any
 from packcalc.brief import Brief
 from packcalc.checks import Check, Requirement
 from packcalc.electrical import series_voltage, with_tolerance
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
+from packcalc.layout_findings import told_by
 from packcalc.monitoring import (
     cell_share, outlasting, rounded_down, rounded_up, sensor_deviation, trip_highest, trip_lowest,
 )
@@ -114,27 +115,53 @@ class Limit:
     unsettled: str = ""
 
 
+def tolerance_open(brief: Brief) -> str:
+    """What is counted for a charger's tolerance that nobody told; empty where it is told."""
+    tolerance = brief.charger.tolerance
+    return f"{told_by(tolerance)}the charger's tolerance is left open and counted as " \
+        f"{tolerance.shown}, our assumption, and may be more" \
+        if brief.left_open("charger.tolerance") else ""
+
+
+def _charged(brief: Brief, full: Finding) -> Finding:
+    return trace(with_tolerance, "cell voltage at the charger's upper tolerance", symbol="u_ch",
+                 voltage=full, tolerance=brief.charger.tolerance)
+
+
+def _overshot(full: Finding) -> Finding:
+    return trace(with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
+                 voltage=full, tolerance=OVERSHOOT)
+
+
+def highest_cell_trip(brief: Brief, full: Finding) -> Finding:
+    """The stricter of where the charger may end and what a full cell may see.
+
+    A close charger leaves less: of an open tolerance none is counted.
+
+    Args:
+        full: voltage of one full cell.
+    """
+    ends = full if tolerance_open(brief) else _charged(brief, full)
+    return smallest([ends, _overshot(full)], "highest over-voltage trip of one cell",
+                    "below where the charger may end it trips in every charge; higher overcharges")
+
+
 def cell_limits(asked: ManagementAsked) -> dict[str, Finding]:
     """The tightest limits over the module types of the string."""
     modules = [asked.brief.modules[p.entry].module for p in asked.pack.layout.parts]
     full = smallest([m.full_voltage for m in modules], "full voltage of one cell")
-    ended = trace(with_tolerance, "cell voltage at the charger's upper tolerance", symbol="u_ch",
-                  voltage=full, tolerance=asked.brief.charger.tolerance)
-    limit = trace(with_tolerance, "highest voltage that a full cell may see", symbol="u_max",
-                  voltage=full, tolerance=OVERSHOOT)
+    ended, limit = _charged(asked.brief, full), _overshot(full)
+    open_ = tolerance_open(asked.brief)
     return {
         "full": full,
-        "charger": ended,
-        "ended": smallest([ended, trace(
+        "charger": with_more(ended, open_),
+        "ended": with_more(smallest([ended, trace(
             cell_share, "mean voltage of one cell when charging ends, charger's upper tolerance",
             voltage=asked.pack.full_voltage, cells=leaf(
                 "cells in series", "n", "", asked.cells, "definition", origin=Origin("layout")))],
-            "cell voltage at the end of charging, charger's upper tolerance"),
+            "cell voltage at the end of charging, charger's upper tolerance"), open_),
         "limit": limit,
-        # the stricter of the two, so that a close charger leaves less; never more than `limit`
-        "over": smallest([ended, limit], "highest over-voltage trip of one cell",
-                         "below where the charger may end it trips in every charge; higher "
-                         "overcharges"),
+        "over": highest_cell_trip(asked.brief, full),
         "empty": largest([m.empty_voltage for m in modules], "empty voltage of one cell"),
         "under": largest([m.cell.figure("absolute_min_voltage", "lowest voltage of the class",
                                         "u_min", "V") for m in modules],

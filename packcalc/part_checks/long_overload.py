@@ -66,6 +66,7 @@ class _Worst:
         melts: why not the trip, where a link melts before; else empty.
         asked: whether that is a question to the link's maker.
         origin: the entries that the time comes from.
+        untimed: which trip is not counted on as its delay is open; else empty.
     """
 
     current: Finding
@@ -75,6 +76,7 @@ class _Worst:
     melts: str = ""
     asked: bool = False
     origin: Origin = SWEPT
+    untimed: str = ""
 
 
 def lasting_check(asked: LastingAsked, swept: Sweep) -> Check:
@@ -93,7 +95,9 @@ def lasting_check(asked: LastingAsked, swept: Sweep) -> Check:
                      f"{span}: the peak load leaves the cable nothing to warm by, and beyond "
                      f"{show(LONGEST_ADIABATIC, 's')} k²S² does not hold. {RULE_FOR_BUILDINGS}",
                      asked.remedy)
-    return _judged(asked, title, span, _worst(asked, swept, top))
+    worst = _worst(asked, swept, top)
+    open_ = swept.contactor.at_once(worst.current.number)
+    return _judged(asked, title, span, replace(worst, untimed=f"; {open_}") if open_ else worst)
 
 
 def _judged(asked: LastingAsked, title: str, span: str, worst: _Worst) -> Check:
@@ -104,7 +108,7 @@ def _judged(asked: LastingAsked, title: str, span: str, worst: _Worst) -> Check:
         bears += (f", long before the {show(LONGEST_ADIABATIC, 's')} are over: who clears it is "
                   "asked of the fault range too")
     if not worst.who:
-        return _nobody(asked, title, bears, worst)
+        return _nobody(asked, title, f"{bears}{worst.untimed}", worst)
     taken = leaf("time until somebody has opened the overload", "t", "s", worst.time, "given",
                  origin=worst.origin)
     held = judge(title, STAGE, worst.bears, "at least", taken,

@@ -17,6 +17,7 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.conductors import cable_fault_integral
 from packcalc.curves import LONGEST_ADIABATIC
 from packcalc.findings import Finding, Origin, smallest, trace
+from packcalc.layout_findings import counted_for
 from packcalc.monitoring import acts_by, acts_from
 from packcalc.part_checks.closing import SHORTER, down
 from packcalc.part_checks.fusing import breaks_overloads
@@ -35,7 +36,8 @@ GRID = 120
 MET_GRID = 400
 LEAST = 1.0  # A; below it no contact of a main path is overloaded
 MELTED = ("melts", "may_melt")
-MEETS = "overload and fault range meet"
+SAY_DELAY = "say the delay of the overload trip (management.overload_delay)"
+MEETS = "overload and fault range meet, from pole to pole"
 
 
 @value_object
@@ -177,9 +179,10 @@ def beside_checks(asked: OverloadAsked, swept: Sweep) -> tuple[Check, ...]:
     def cure(first: float, melts: float, holds: Callable[[Sweep], bool]) -> str:
         return "" if asked.trip is None else _quicker(asked, swept, first, melts, holds)
 
-    gap = "name the management system's overload trip with its delay" if asked.trip is None \
+    gap = "name the management system's overload trip with its delay (management.overload_trip, " \
+        "management.overload_delay)" if asked.trip is None \
         else "" if asked.delay is not None and asked.delay.known \
-        else "say the delay of the overload trip"
+        else SAY_DELAY
     return tuple(beside_check(link, swept, asked.fault_lowest, gap, cure)
                  for link in asked.beside)
 
@@ -206,11 +209,12 @@ def _quiet(asked: OverloadAsked) -> Check:
         return steady
     if asked.lowest.number > asked.peak_load.number:
         return steady
+    words = (f"the peak load of {asked.peak_load.shown} lies above the {asked.lowest.shown} at "
+             "which the trip may act and must end before the delay",
+             counted_for(asked.peak_duration, "power.peak_duration"))
     return judge(title, STAGE, asked.delay, "above", asked.peak_duration,
-                 missing="say its delay: the peak load lies above the trip",
-                 reason=f"the peak load of {asked.peak_load.shown} lies above the "
-                        f"{asked.lowest.shown} at which the trip may act and must end before the "
-                        "delay",
+                 missing=f"{SAY_DELAY}: the peak load lies above the trip",
+                 reason="; ".join(filter(None, words)),
                  remedy="a longer delay that the cable bears, or a shorter peak")
 
 
@@ -341,7 +345,7 @@ def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
                      "the fault range, which is swept by itself")
     if asked.delay is None or not asked.delay.known:
         return Check(title, STAGE, NOT_EVALUATED, trip, top, "",
-                     "say the delay of the overload trip until the contactor has opened")
+                     SAY_DELAY)
     if swept.contactor.reasons:
         return Check(title, STAGE, NOT_EVALUATED, trip, top, "",
                      "; ".join(swept.contactor.reasons))
@@ -356,8 +360,10 @@ def _meets(asked: OverloadAsked, swept: Sweep) -> Check:
                      f"a contactor that breaks {show(float(hole[-1]), 'A')} in both directions, "
                      f"or a fuse that counts from {show(float(hole[0]), 'A')}")
     return judge(title, STAGE, span, "at most", NONE_OPEN, reason=f"every current from "
-                 f"{trip.shown} to {top.shown} is opened, by the contactor on its trips or by the "
-                 "fuse")
+                 f"{trip.shown} to {top.shown} from pole to pole is opened, by the contactor on "
+                 f"its trips or by the fuse; an overload is counted on for as long as its trip's "
+                 f"delay of {asked.delay.shown} lasts, a current of a fault place for "
+                 f"{show(swept.counted_time, 's')}")
 
 
 def _left_to_it(asked: OverloadAsked, swept: Sweep) -> Finding:
@@ -377,7 +383,7 @@ def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
     if delay is None or not delay.known or asked.cable_withstand is None \
             or not asked.cable_withstand.known:
         return Check(title, stage, NOT_EVALUATED, asked.cable_withstand, None, "at least",
-                     "say the delay of the overload trip" if asked.cable_withstand
+                     SAY_DELAY if asked.cable_withstand
                      else "k²S² of the cable is not known")
     most = _left_to_it(asked, swept)
     warming = asked.cable_warming
@@ -419,7 +425,7 @@ def ends_overload(path: OverloadPath, cable_current: Finding, cable_name: str) -
                   remedy="a lower overload trip, a better current sensor, or a larger cable")
     if check.verdict != PASS:
         return check
-    asks = ["say the delay of the overload trip until the contactor has opened"] \
+    asks = [SAY_DELAY] \
         if asked.delay is None or not asked.delay.known else list(swept.contactor.reasons)
     if asks:
         return Check(title, STAGE, NOT_EVALUATED, highest, cable_current, "at most",

@@ -90,6 +90,8 @@ def _nobody(part: Contact, whole: Finding, path: OverloadPath, left: np.ndarray,
     """A load that ends its own peak is no protection, and all there is up to that peak."""
     asked, low, high = path.asked, float(left[0]), float(left[-1])
     words = f"nobody is shown to open it from {show(low, 'A')} to {show(high, 'A')}"
+    untimed = path.swept.contactor.at_once(high)
+    words += f"; {untimed}" if untimed else ""
     remedy = f"an overload trip that surely acts at or below {whole.shown}, or a larger part"
     shown, _ = carried(part, np.array([high]))
     peak, length = asked.peak_load, asked.peak_duration

@@ -40,6 +40,8 @@ TORN = (TOO_EARLY, TORN_UNSHOWN)
 NOT_SHOWN = "not shown"
 MELTED = (MELTS, MAY_MELT)
 OVERLOAD, UNDERVOLTAGE = "overload trip", "cells' undervoltage trip"
+DELAY_ENTRIES = {OVERLOAD: "management.overload_delay", UNDERVOLTAGE: "management.voltage_delay"}
+AT_ONCE = "{entries} left open: that trip may act at once, and is counted on nowhere"
 GRID = 400
 ROUNDS = 6  # until a trip's time and the current at which a curve meets it agree to seven figures
 REFINED, REFINED_GRID = 3, 100  # rounds and currents to find a crossing between two of the grid
@@ -69,6 +71,7 @@ class Trips:
             that counts against the faults of the main path, None where none does.
         opens_within: longest opening time that a contactor's own check passes: what counts of one
             whose sheet is silent.
+        delay_entry: dotted name of `delay` in the brief.
     """
 
     name: str = "current trip of the management system"
@@ -85,6 +88,7 @@ class Trips:
     sensor_range: Finding | None = None
     moving: MovingTrip | None = None
     opens_within: Finding | None = None
+    delay_entry: str = "management.trip_delay"
 
 
 def entries_of(what: str, *entries: Finding | None) -> Origin:
@@ -278,7 +282,8 @@ def _sheet_integral(part: FusePart, highest_voltage: Finding) -> float:
 class TripLine:
     """One trip that acts at and above a current, and below another where it has an end.
 
-    `entries` are what it was set by: its level and its delay.
+    `entries` are what it was set by: its level and its delay; `delay_open` is the dotted name of
+    one that nobody told, which counts as none.
     """
 
     name: str
@@ -286,6 +291,7 @@ class TripLine:
     delay: float
     to_current: float = np.inf
     entries: tuple[Finding, ...] = ()
+    delay_open: str = ""
 
     def acts(self, current: Any) -> Any:
         return (current >= self.from_current) & (current < self.to_current)
@@ -377,6 +383,12 @@ class ContactorSide:
     def earliest(self, current: Any) -> np.ndarray:
         """The soonest that a trip may open it; NaN where none can."""
         return np.fmin(self._first(self.lines, current), self._first(self.threats, current))
+
+    def at_once(self, current: float) -> str:
+        """Which open delays make a trip act at once at a current, in words; empty where none."""
+        names = dict.fromkeys(x.delay_open for x in self.threats
+                              if x.delay_open and x.acts(current))
+        return AT_ONCE.format(entries=" and ".join(names)) if names else ""
 
     def _first(self, lines: Iterable[TripLine], current: Any, rise: float = 0.0) -> np.ndarray:
         at = np.asarray(current, dtype=float)
@@ -557,13 +569,16 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
     if trips is None:
         return ()
     error = number(trips.sensor_error) or 0.0
-    found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay)
+    found = [TripLine(name, max(level - error, 0.0), soonest if delay is None else delay,
+                      delay_open="" if delay is not None
+                      else DELAY_ENTRIES.get(name, trips.delay_entry))
              for name, level, delay, _ in _limits(trips, soonest=True)]
     if undervoltage is None or trips.undervoltage is None:
         return tuple(found)
     low, high = undervoltage
     if number(trips.undervoltage_delay) is None:
-        found.append(TripLine(UNDERVOLTAGE, low, soonest))
+        found.append(TripLine(UNDERVOLTAGE, low, soonest,
+                              delay_open=DELAY_ENTRIES[UNDERVOLTAGE]))
     elif np.isfinite(high):  # above it the cells may fall as well, where they are weak or near
         found.append(TripLine(UNDERVOLTAGE, high, trips.undervoltage_delay.number + soonest))
     return tuple(found)

@@ -52,6 +52,10 @@ class TornOpen:
 
     def why(self, current: float, least: float | None = None) -> str:
         """What is said of it where it is torn open."""
+        soon = self.side.at_once(current)
+        return self._why(current) + (f" ({soon})" if soon else "")
+
+    def _why(self, current: float) -> str:
         if current > self.side.limit > 0.0:
             return f"a trip opens it above the {show(self.side.limit, 'A')} that it breaks"
         if self.side.part is None:

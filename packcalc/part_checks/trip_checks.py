@@ -63,6 +63,8 @@ class CoordinationAsked:
         beside: further fuses that an overload of this path passes.
         fuse_alone_lowest: lowest fault of a loop with the fuse and no contactor, where covers are
             not the usual answer; its note says where; None without such a loop.
+        unnamed: which of fuse and contactor the brief does not name: the first of the list stands
+            for it.
     """
 
     fault_lowest: Finding
@@ -91,6 +93,7 @@ class CoordinationAsked:
     one_pole_drop: Finding | None = None
     one_pole_falls: Finding | None = None
     beside: tuple[Beside, ...] = ()
+    unnamed: tuple[str, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -103,6 +106,12 @@ class CoordinationAsked:
         names = (self.fuse.name if self.fuse else "no fuse",
                  self.contactor.name if self.contactor else "no contactor")
         return " + ".join(names)
+
+    @property
+    def put_forward(self) -> str:
+        """What of the pair nobody named, in words; empty where the brief names both."""
+        return f"{' and '.join(self.unnamed)} put forward, not named in the brief" \
+            if self.unnamed else ""
 
 
 def undervoltage_span(asked: CoordinationAsked) -> tuple[float, float] | None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from packcalc.brief import Branch, Brief, Route
 from packcalc.feeds import AHEAD, BUS, hottest_class, may_be_fused, own_fuses, wherever
-from packcalc.findings import Finding, leaf, trace
+from packcalc.findings import Finding, leaf, trace, with_more
 from packcalc.layout_findings import count, string_cables
 from packcalc.places.branches import (
     CHARGING,
@@ -260,8 +260,10 @@ def _of_route(shared: Shared, route: Route) -> Wire:
     given["notes"] = (*given["notes"], NO_BRANCH)
     area, cables = route_conductor(shared.brief, route)
     fuses = (own_fuses(shared.brief, b, 2) for b in charging(shared.brief))
-    hot = branch_wires(route_loop(shared.brief, route, shared.routes), max(
-        (f for f in fuses if f is not None), key=lambda f: f.number, default=None))
+    copper = route_loop(shared.brief, route, shared.routes)
+    hot = with_more(branch_wires(copper, max((f for f in fuses if f is not None),
+                                             key=lambda f: f.number, default=None)),
+                    copper.untold_more)
     perhaps, open_ = _perhaps_in_cable(shared, route, given)
     return Wire(f"route.{route.name}", route.name, "cable",
                 f"mid-pack leak and chafed cable of {route.name}", given, (), BUS,
@@ -318,7 +320,8 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         f"chassis.second.{wire.key}", f"second chassis fault: {wire.words}",
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
         lowest=_lowest(module.voltage_empty, module.resistance_long, wires, at_most(
-            FUSE_LOSS if wire.open_ else "", open_length(wire.stretch.length))),
+            FUSE_LOSS if wire.open_ else "", open_length(wire.stretch.length),
+            wire.hot.untold_more)),
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),

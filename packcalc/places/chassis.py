@@ -118,6 +118,7 @@ def way_back(shared: Shared, pair: Pair) -> Finding:
     path, inside = shared.brief.path, string_cables(shared.brief)
     return in_a_row(shared.pack.cables_long, (
         (inside, inside is not None), (path.fuse_resistance, pair.fused or shared.mid_open),
+        (path.fuse_resistance, pair.fuse == POLE_FUSE and shared.own_mid),
         (path.fuse_resistance, shared.in_disconnect and not pair.one_side),
         (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
         (path.contactor_resistance, pair.contactor)),

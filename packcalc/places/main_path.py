@@ -130,8 +130,8 @@ def _lowest_at_inlet(shared: Shared, route: Route | None, own: Branch | None,
     loop = trace(pair_resistance, "loop of a fault at the charge inlet",
                  first=shared.pack.resistance_long, second=cable)
     return (trace(prospective_fault_current, "lowest fault current at the charge inlet",
-                  note=at_most(loss, length), voltage=shared.pack.rest_low_voltage,
-                  resistance=loop),
+                  note=at_most(loss, length, both.untold_more),
+                  voltage=shared.pack.rest_low_voltage, resistance=loop),
             _sum(shared.down_the_cables, cable), _sum(beyond(
                 shared.pack, shared.pack.cables_long), cable))
 

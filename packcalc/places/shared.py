@@ -14,8 +14,8 @@ from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of
 from packcalc.places.slowest import Stretch, loop_constant, slowest, traction, traction_pole
 from packcalc.places.stands import (
-    INSIDE_KEY, MID_KEY, MID_PERHAPS, PERHAPS, contactor_words, fuse_in_disconnect, fuse_stands,
-    mid_fuse_open,
+    INSIDE_KEY, MID_KEY, MID_PERHAPS, NOT_NAMED, PERHAPS, contactor_words, fuse_in_disconnect,
+    fuse_stands, mid_fuse_open,
 )
 from packcalc.protect.branch_figures import at_most, only_at_most
 from packcalc.protect.cable import RouteResult
@@ -110,15 +110,35 @@ class Shared:
 
     @worked_once
     def main(self) -> Device:
-        return Device("main_fuse", "main fuse", FUSE, self.main_rating)
+        return Device("main_fuse", self._called("main fuse", self.brief.parts.main_fuse), FUSE,
+                      self.main_rating)
 
     @worked_once
     def string(self) -> Device:
-        return Device("string_fuse", "string fuse", FUSE, self.string_rating, self.feeds.strings)
+        return Device("string_fuse", self._called("string fuse", self.brief.parts.string_fuse),
+                      FUSE, self.string_rating, self.feeds.strings)
 
     @worked_once
     def contactors(self) -> Device:
-        return Device("contactors", contactor_words(self.strung), CONTACTOR)
+        return Device("contactors", self.tripped, CONTACTOR)
+
+    @worked_once
+    def tripped(self) -> str:
+        """The contactors that the pack's trips open, in words."""
+        return self._called(contactor_words(self.strung), self.brief.parts.tripped(self.strung))
+
+    @worked_once
+    def switched(self) -> str:
+        """Those of a string by itself, in words."""
+        return self._called(contactor_words(True), self.brief.parts.string_contactor)
+
+    def _called(self, words: str, name: str) -> str:
+        """A device in words: nothing is counted on of one that the brief might name and does not.
+
+        Without a parts list nobody could.
+        """
+        listed = self.brief.parts.list
+        return words if name or not (listed.fuses or listed.contactors) else words + NOT_NAMED
 
     @worked_once
     def mid(self) -> Device:
@@ -129,7 +149,7 @@ class Shared:
                           self.brief.parts.list.part(FUSE_PART, name).rated_current)
         if "mid-pack" in self.brief.path.main_fuse:
             return self.main
-        return Device(MID_KEY, MID_PERHAPS if self.mid_open else "mid-pack fuse, not named", FUSE)
+        return Device(MID_KEY, MID_PERHAPS if self.mid_open else "mid-pack fuse" + NOT_NAMED, FUSE)
 
     @worked_once
     def upstream(self) -> tuple[Device, ...]:
@@ -146,23 +166,29 @@ class Shared:
         mid = (self.mid,) if "mid-pack" in self.stands else ()
         if not self.strung:
             return mid
-        name, paths = "string contactors", self.feeds.strings
+        name, paths = self.switched, self.feeds.strings
         return (*(replace(m, paths=paths) for m in mid), self.string,
                 Device("string_contactors", name, CONTACTOR, paths=paths),
-                Device("bus_contactors", f"{name}, on the pack's trip", CONTACTOR, paths=paths),
+                Device("bus_contactors", f"{self.tripped}, on the pack's trip", CONTACTOR,
+                       paths=paths),
                 Device("bus_cell_trip", f"{name}, on the lowest cell", CONTACTOR, paths=paths))
 
     @worked_once
     def faulted(self) -> tuple[Device, ...]:
         """What parts a faulted string from the others: on its own current, or its lowest cell."""
         return (Device("string_fuse", "fuse of the faulted string", FUSE, self.string.rating),
-                Device("string_contactors", "string contactors", CONTACTOR),
-                Device("cell_trip", "string contactors, on the lowest cell", CONTACTOR))
+                Device("string_contactors", self.switched, CONTACTOR),
+                Device("cell_trip", f"{self.switched}, on the lowest cell", CONTACTOR))
 
     @property
     def one_pole(self) -> str:
         """Name of the contactor that breaks alone in a loop through the chassis."""
         return f"{'string ' if self.strung else ''}contactor of that pole alone"
+
+    @property
+    def own_mid(self) -> bool:
+        """Whether a fuse of its own stands, or may, between the modules besides the main fuse."""
+        return (self.mid_open or "mid-pack" in self.stands) and self.mid is not self.main
 
     def middle(self, *, chassis: bool = False) -> tuple[Device, ...]:
         """Fuses of their own between the modules in a loop of pole fuses: they may melt before.
@@ -173,9 +199,8 @@ class Shared:
             chassis: whether the loop is one string's through the chassis; else from pole to pole.
         """
         inside = fuse_in_disconnect(self.brief, self.series)
-        there = (self.mid_open or "mid-pack" in self.stands) and self.mid is not self.main
         return tuple(replace(one, paths=1 if chassis else self.feeds.strings) for one in (
-            *((self.mid,) if there else ()),
+            *((self.mid,) if self.own_mid else ()),
             *((Device(INSIDE_KEY, inside, FUSE),) if inside else ())))
 
     @worked_once

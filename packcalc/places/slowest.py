@@ -13,7 +13,7 @@ from functools import reduce
 from packcalc import electrical as el
 from packcalc.brief import Brief, Route
 from packcalc.findings import Finding, leaf, trace, with_more
-from packcalc.layout_findings import named_loop
+from packcalc.layout_findings import named_loop, thinner, unnamed
 from packcalc.parts import CABLE
 from packcalc.protect.branch_figures import (
     cold_conductor,
@@ -81,14 +81,16 @@ def route_conductor(brief: Brief, route: Route) -> tuple[Finding, Finding]:
 def route_loop(brief: Brief, route: Route, sized: Iterable[RouteResult]) -> Finding:
     """Both conductors of a route, hot; without value where nothing says its section.
 
-    Of a cable that the brief names and no section of the table is small enough for, by its copper.
+    Of a cable that the brief names and no section of the table is small enough for, by its copper;
+    more may be true of one that it does not name.
     """
     own = next((r for r in sized if r.asked.name == route.name), None)
     area, _ = route_conductor(brief, route)
     chosen = own.chosen if own is not None else None
     if chosen is not None and chosen.loop_resistance is not None \
             and (not area.known or chosen.candidate.name == route.cable):
-        return chosen.loop_resistance
+        return with_more(chosen.loop_resistance, thinner(unnamed(brief, route),
+                                                         chosen.candidate.name))
     copper = named_loop(brief, route)
     return copper if copper is not None else leaf(
         f"loop resistance of {route.name}", "R_loop", "mΩ", None, "given", note=area.note)

@@ -10,6 +10,7 @@ PERHAPS = " (if one stands there)"
 MID_PERHAPS = f"mid-pack fuse{PERHAPS}"
 INSIDE_KEY, INSIDE = "disconnect_fuse", "fuse inside the service disconnect"
 BETWEEN_MODULES = (MID_KEY, INSIDE_KEY)
+NOT_NAMED = ", not named"  # of a device of which the brief names no part: nobody counts on it
 
 
 def contactor_words(strings: bool) -> str:

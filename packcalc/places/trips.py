@@ -50,10 +50,16 @@ def open_words(loops: Sequence[Loop]) -> str:
     return f"place '{first.title}' {told}{others}"
 
 
-def _left_to_the_path(loops: Iterable[Loop]) -> Iterator[Loop]:
+def aside_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
+    """Loops of the same devices for which nothing is sized: a leak inside a module gives less."""
+    return tuple(_left_to_the_path(loops, sizes=False))
+
+
+def _left_to_the_path(loops: Iterable[Loop], sizes: bool = True) -> Iterator[Loop]:
     for loop in loops:
         keys = {d.key for d in loop.devices}
-        if loop.sizes and MAIN_PATH & keys and not any(k.startswith("branch_fuse") for k in keys):
+        if loop.sizes is sizes and MAIN_PATH & keys \
+                and not any(k.startswith("branch_fuse") for k in keys):
             yield loop
 
 

@@ -48,7 +48,7 @@ from packcalc.conductors import (
     route_current,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import OR_LESS, Finding, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, largest, leaf, smallest, trace, with_more
 from packcalc.layout_findings import of_copper
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
@@ -134,7 +134,9 @@ class _Worked:
 class RouteResult:
     """What was asked, the item for the report, and the choice for each run count.
 
-    `worked` is kept for the same route with other words of who clears a fault.
+    `worked` is kept for the same route with other words of who clears a fault. Of a route for
+    which the brief names no cable the choice is our own, and the cable that is laid may be
+    thinner: its figures say so, and no part passes against them.
     """
 
     asked: RouteAsked
@@ -148,16 +150,29 @@ class RouteResult:
         return next((c for c in self.choices if c.candidate is not None), None)
 
     def _of_chosen(self, name: str) -> Finding | None:
-        return getattr(self.chosen, name) if self.chosen else None
+        return self._as_told(getattr(self.chosen, name)) if self.chosen else None
+
+    def _as_told(self, found: Finding | None) -> Finding | None:
+        """A figure of the choice; only the most that it can be where no cable is named."""
+        if not self.asked.unnamed or found is None or not found.known or found.may_be_less:
+            return found
+        return found.called(note=f"{found.note or 'as far as told'}{OR_LESS}"
+                                 f"{self.asked.unnamed}, and a thinner one carries and stands less")
 
     @property
     def current_capacity(self) -> Finding | None:
-        return self._of_chosen("current_capacity") if self.chosen else next(
-            (c.current_capacity for c in self.choices if c.current_capacity is not None), None)
+        return self._of_chosen("current_capacity") if self.chosen else self._as_told(next(
+            (c.current_capacity for c in self.choices if c.current_capacity is not None), None))
 
     @property
     def loop_resistance(self) -> Finding | None:
-        return self._of_chosen("loop_resistance")
+        return self.chosen.loop_resistance if self.chosen else None
+
+    @property
+    def section(self) -> Finding | None:
+        """Of one cable; more may be laid where none is named."""
+        found = self.chosen.section if self.chosen else None
+        return None if found is None else with_more(found, self.asked.unnamed)
 
     @property
     def withstand(self) -> Finding | None:

@@ -21,14 +21,14 @@ from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
 from packcalc.part_checks.closing import closing
 from packcalc.part_checks.limits import as_printed
 from packcalc.part_checks.links_beside import spoilt, spoilt_words
-from packcalc.part_checks.overload import OverloadPath, overload_checks
+from packcalc.part_checks.overload import MEETS, OverloadPath, overload_checks
 from packcalc.part_checks.path_conductors import (
     ElsewhereHeat, PathConductor, as_placed, as_swept, conductor_check, overheated_words,
     path_heat, traced_heat,
 )
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.sweep import (
-    BY_BOTH, BY_CONTACTOR, MAY_MELT, MELTS, ContactorSide, Hole, Sweep, at_highest,
+    BY_BOTH, BY_CONTACTOR, MAY_MELT, MELTS, TORN, ContactorSide, Hole, Sweep, at_highest,
     breaks, contactor_side, fuse_side, grid, judge_currents, number, seeing, sweep,
 )
 from packcalc.part_checks.trip_checks import (
@@ -38,16 +38,17 @@ from packcalc.part_checks.trip_checks import (
 from packcalc.part_checks.withstand import (
     WITHSTANDS, Borne, Stretch, borne, borne_check, of_sweep,
 )
-from packcalc.parts import ContactorPart, FusePart
+from packcalc.parts import CONTACTOR, FUSE, ContactorPart, FusePart
 from packcalc.units import show
 from packcalc.value import replace, value_object, worked_once
 
 TITLE = "Who clears, over the whole fault range"
 OPENING = "contactor: opening time"
 CLOSED = "contactor: short-time withstand, closed"
-EVERY = "every fault current is opened, fuse and contactor overlapping"
+EVERY = "every fault current from pole to pole is opened, fuse and contactor overlapping"
 COLD = "the fuse opens the lowest fault, cold and nearly empty"
 SWEPT = Origin("sweep from lowest to highest fault, with every break point")
+SECOND = " in a second chassis fault"
 NO_SPAN = counted("no span", 0, "definition")
 ONE_SPAN = counted("spans of current that nobody opens", 1, "definition", SWEPT)
 MOST_PAIRS = 12
@@ -224,7 +225,10 @@ def _pairs(asked: CoordinationAsked, fuses: Sequence[FusePart],
     """Every pair of the lists with its sweep, the one without a hole and least heat first."""
     links = [asked.fuse] if asked.fuse else list(fuses)
     switches = [asked.contactor] if asked.contactor else list(contactors) or [None]
-    tried = [replace(asked, fuse=f, contactor=c) for f in links for c in switches]
+    open_ = tuple(what for what, part, listed in (
+        (FUSE, asked.fuse, fuses), (CONTACTOR, asked.contactor, contactors))
+        if part is None and listed)
+    tried = [replace(asked, fuse=f, contactor=c, unnamed=open_) for f in links for c in switches]
     swept = [(a, sweep_pair(a)) for a in tried]
     ranked = sorted(swept, key=lambda pair: (
         pair[1].hole_width, not _heat_holds(*pair), len(pair[1].contactor.reasons)))
@@ -289,7 +293,7 @@ def _with_one_pole(asked: CoordinationAsked, swept: Sweep,
                    heat: _Worst | None) -> _Worst | None:
     """The worst of the cable: from pole to pole, or in a second chassis fault, which ends later."""
     alone = one_pole_sweep(asked, swept)
-    other = _worst_heat(asked, alone, " in a second chassis fault") if alone is not None else None
+    other = _worst_heat(asked, alone, SECOND) if alone is not None else None
     return max((w for w in (heat, other) if w is not None), key=lambda w: w.value.number,
                default=None)
 
@@ -401,12 +405,22 @@ def _all_checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
                 others: tuple[tuple[PathConductor, Finding, Finding], ...]) -> tuple[Check, ...]:
     worst = {one.name: (found, at) for one, found, at in others}
     path = overloaded(asked, swept)
-    return (*_cable_checks(asked, swept, heat), *_one_pole_heat(asked, swept),
-            *(conductor_check(swept, c, *worst.get(c.name, (None, None)))
-              for c in asked.conductors),
-            _withstand_check(asked, swept),
-            _range_check(asked, swept), _cold_check(asked, swept), *trip_checks(asked, swept),
-            overload_check(asked, path), *overload_checks(path))
+    return (*not_by_the_unnamed(asked, (
+                *_cable_checks(asked, swept, heat), *_one_pole_heat(asked, swept),
+                *(conductor_check(swept, c, *worst.get(c.name, (None, None)))
+                  for c in asked.conductors),
+                _withstand_check(asked, swept),
+                _range_check(asked, swept), _cold_check(asked, swept))),
+            *trip_checks(asked, swept),
+            *not_by_the_unnamed(asked, (overload_check(asked, path), *overload_checks(path))))
+
+
+def not_by_the_unnamed(asked: CoordinationAsked, checks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """Of a pair that nobody named nothing is shown: what fails by the best of the list stays."""
+    why = f"{asked.pair}: {asked.put_forward}"
+    return checks if not asked.unnamed else tuple(
+        c if c.verdict in (FAIL, NOT_EVALUATED) else replace(
+            on_an_open_entry(c, why), verdict=NOT_EVALUATED) for c in checks)
 
 
 def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -423,7 +437,8 @@ def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
         return check
     span = f"from {asked.fault_lowest.with_end} to {counts.shown} the fuse is not counted on"
     if not swept.covered:
-        return replace(check, reason=f"{span}, and the contactor does not cover it all")
+        return replace(check, reason=f"{span}, and the contactor does not cover it all"
+                       + _at_once(swept))
     if swept.less:
         return replace(check, verdict=NOT_EVALUATED, reason=f"{span}, and the lowest fault may be "
                        f"less: {swept.less}")
@@ -467,8 +482,16 @@ def _range_check(asked: CoordinationAsked, swept: Sweep) -> Check:
     silent = unknown and (bool(swept.fuse.reasons and asked.fuse is not None)
                           or found == {MAY_MELT})
     return Check(title, stage, NOT_EVALUATED if silent else FAIL, spans_open, NO_SPAN, "at most",
-                 f"no valid pair: {spans}" + (f"; {'; '.join(asks)}" if asks else ""),
+                 f"no valid pair: {spans}{_at_once(swept)}"
+                 + (f"; {'; '.join(asks)}" if asks else ""),
                  closing(swept, asked.highest_voltage, asked.time_constant, asked.trips))
+
+
+def _at_once(swept: Sweep) -> str:
+    """Which delays nobody told, where a trip tears the contactor open; empty where none is open."""
+    told = dict.fromkeys(swept.contactor.at_once(h.low) for h in swept.unopened
+                         if h.device in TORN)
+    return "".join(f"; {words}" for words in told if words)
 
 
 def _one_pole_holes(asked: CoordinationAsked, swept: Sweep) -> tuple[Hole, ...]:
@@ -515,8 +538,8 @@ def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
              "comes first: the current sensor may sit in the other pole")
     left = spoilt_words(asked.beside, alone.current, alone.time)
     where = f"{where}; {left}" if left else where
-    held = judge(f"{asked.cable_name} survives the heat of a second chassis fault", "fault range",
-                 withstand, "at least", worst.value, reason=where,
+    held = judge(f"{asked.cable_name} survives the heat of a second chassis fault through the "
+                 "fuse's pole", "fault range", withstand, "at least", worst.value, reason=where,
                  remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
                         "sensor in each pole")
     return (as_swept(held, spoilt(alone, asked.beside), where),)
@@ -606,15 +629,16 @@ def _part_basis(part: ContactorPart | None) -> str:
 def _governing(asked: CoordinationAsked, swept: Sweep, *, alone: bool = False) -> str:
     """What the pair opens; `alone`, of the path's own loop and from its own lowest fault on."""
     span = f"{asked.fault_lowest.with_end} to {asked.fault_highest.with_end}"
+    pair = f"{asked.pair} ({asked.put_forward})" if asked.unnamed else asked.pair
     if swept.covered:
         less = "; what is less, as a fault may be, is not shown opened" if swept.less else ""
         if alone:
             own = asked.path_lowest or asked.fault_lowest
             span = f"{own.with_end} to {asked.fault_highest.with_end} of this path's own loop " \
                    "alone"
-        return f"{asked.pair} open every current from {span}{less}, subject to the checks below."
+        return f"{pair} open every current from {span}{less}, subject to the checks below."
     holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.unopened)
-    return f"{asked.pair}, from {span}: no valid pair, {holes}."
+    return f"{pair}, from {span}: no valid pair, {holes}."
 
 
 def _specification(asked: CoordinationAsked, others: tuple[
@@ -686,7 +710,8 @@ def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordi
             heat, at = other.heat, other.at
         if heat is not None and at is not None:
             worst.append((conductor, heat, at))
-        told = conductor_check(held.sweep, conductor, heat, at, other)
+        (told,) = not_by_the_unnamed(held.asked, (
+            conductor_check(held.sweep, conductor, heat, at, other),))
         checks = [told if c.title == told.title else c for c in checks]
         rows = [_conductor_line(conductor, heat) if r.what == conductor.name else r for r in rows]
     return replace(held, conductor_heat=tuple(worst), item=replace(
@@ -713,7 +738,8 @@ def with_contacts(held: Coordination, found: Borne | None) -> Coordination:
                                                for o in c.checks))
                        if c.name == held.asked.pair else c for c in item.candidates)
     return replace(held, item=replace(item, candidates=candidates, checks=tuple(
-        told if c.title == WITHSTANDS else c for c in item.checks)))
+        not_by_the_unnamed(held.asked, (told,))[0] if c.title == WITHSTANDS else c
+        for c in item.checks)))
 
 
 def _with_cable(held: Coordination, swept: Sweep, other: ElsewhereHeat) -> Coordination:
@@ -728,7 +754,10 @@ def _with_cable(held: Coordination, swept: Sweep, other: ElsewhereHeat) -> Coord
 
     candidates = tuple(replace(c, checks=placed(c.checks)) if c.name == held.asked.pair else c
                        for c in item.candidates)
-    item = replace(item, checks=placed(item.checks), candidates=candidates,
+    # The row is that of a candidate; the path's own check shows nothing by it where none is named.
+    checks = tuple(not_by_the_unnamed(held.asked, (c,))[0] if c.title == cable.title else c
+                   for c in placed(item.checks))
+    item = replace(item, checks=checks, candidates=candidates,
                    notes=(*item.notes, *((OTHER_PAIRS,) if len(candidates) > 1 else ())))
     if not worse or other.heat is None or other.at is None:
         return replace(held, item=item)
@@ -753,21 +782,39 @@ def with_places(held: Coordination, left: Sequence[str], unshown: Sequence[str] 
         return held
     spans = counted("fault places with currents that nobody opens", len(left), "definition",
                     SWEPT) if left else None
-    told = "; ".join(filter(None, (
+    told = ". ".join(filter(None, (
         f"Nobody opens some current of: {'; '.join(left)}" if left else "",
         f"Nobody is shown to open some current of: {_some(asked)}" if asked else "",
         f"A mid-pack fuse that is not shown to break may melt first at {len(unshown)} places, "
         f"'{unshown[0]}' among them" if unshown else "")))
-    checks = tuple(replace(
-        c, verdict=CAUTION, figure=spans or c.figure,
-        reason=f"{c.reason}; of this path's own loop alone. {told}",
-        remedy="see these fault places")
-        if c.title == EVERY and c.verdict == PASS else
-        replace(c, reason=f"{c.reason}, and not at every fault place")
-        if c.title == COLD and c.verdict == CAUTION else c for c in held.item.checks)
-    governing = held.item.governing if held.sweep is None \
+
+    def placed(checks: tuple[Check, ...]) -> tuple[Check, ...]:
+        return tuple(_beside_places(c, told, spans) for c in checks)
+
+    item, governing = held.item, held.item.governing if held.sweep is None \
         else _governing(held.asked, held.sweep, alone=True)
-    return replace(held, item=replace(held.item, governing=governing, checks=checks))
+    # The pair's own row says the same; of other pairs no fault place is known.
+    candidates = tuple(replace(c, checks=placed(c.checks)) if c.name == held.asked.pair else c
+                       for c in item.candidates)
+    return replace(held, item=replace(item, governing=governing, checks=placed(item.checks),
+                                      candidates=candidates))
+
+
+def _beside_places(check: Check, told: str, spans: Finding | None) -> Check:
+    """A check of the path beside the fault places that leave currents to nobody.
+
+    Args:
+        check: of the path from pole to pole.
+        told: these places, in words.
+        spans: how many of them nobody opens; None where nobody is only not shown to.
+    """
+    if check.title in (EVERY, MEETS) and check.verdict == PASS:
+        return replace(check, verdict=CAUTION, figure=spans or check.figure,
+                       reason=f"{check.reason}; of this path's own loop alone. {told}",
+                       remedy="see these fault places")
+    if check.title == COLD and check.verdict == CAUTION:
+        return replace(check, reason=f"{check.reason}, and not at every fault place")
+    return check
 
 
 def _some(titles: Sequence[str]) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from packcalc.checks import CAUTION, FAIL, Check, judge
+from packcalc.checks import CAUTION, FAIL, PASS, Check, judge
 from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, formula, leaf, trace, with_more
 from packcalc.value import replace, value_object
@@ -214,11 +214,11 @@ def fault_range(asked: FaultAsked) -> FaultRange:
         voltage=asked.voltage_empty, resistance=asked.resistance_long)
     slow = asked.slowest or (asked.loop_inductance, asked.resistance_initial)
     tau_high = _known_or_blank(
-        fault_time_constant, "Time constant at the highest fault",
+        fault_time_constant, "Time constant at the highest fault, pole-to-pole loop",
         note="slowest loop with the lowest resistance: errs high",
         inductance=slow[0], resistance=slow[1])
     tau_low = _known_or_blank(
-        fault_time_constant, "Time constant at the lowest fault",
+        fault_time_constant, "Time constant at the lowest fault, pole-to-pole loop",
         inductance=asked.loop_inductance, resistance=asked.resistance_long)
     tau_high, tau_low = (with_more(tau, by.untold_more) for tau, by in (
         (tau_high, slow[0]), (tau_low, asked.loop_inductance)))
@@ -271,8 +271,16 @@ def told_apart(check: Check, opened: str) -> Check:
     return replace(check, verdict=CAUTION, reason=f"{check.reason}; {opened}")
 
 
-def range_checks(highest: Finding, lowest: Finding, peak: Finding | None) -> tuple[Check, ...]:
-    """Order of the two ends, and whether a fixed trip can tell fault from load."""
+def range_checks(highest: Finding, lowest: Finding, peak: Finding | None,
+                 aside: str = "") -> tuple[Check, ...]:
+    """Order of the two ends, and whether a fixed trip can tell fault from load.
+
+    Args:
+        highest, lowest: of what the parts are sized for.
+        peak: largest load; None asks nothing of it.
+        aside: places left out of `lowest` of which a fault may be no larger than the load, in
+            words; empty for none. No pass stands beside them.
+    """
     order = judge("Lowest fault current at most the highest", "fault range", lowest, "at most",
                   highest, remedy="the corners are crossed: check both resistances")
     if peak is None:
@@ -284,4 +292,7 @@ def range_checks(highest: Finding, lowest: Finding, peak: Finding | None) -> tup
         remedy="a current limit that falls with temperature, or an undervoltage trip, each by "
                "name in the management system; a warmer or fuller lower limit of use; a "
                "shorter or thicker path")
+    if aside and tell.verdict == PASS:
+        tell = replace(tell, verdict=CAUTION, reason=f"{tell.reason}; {aside}",
+                       remedy="see these fault places")
     return (order, tell)

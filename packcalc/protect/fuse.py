@@ -15,6 +15,7 @@ from packcalc.checks import (
 )
 from packcalc.conductors import copper_resistance
 from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace, with_more
+from packcalc.layout_findings import counted_for
 from packcalc.fuse_formulas import (
     COUNTED_ON, FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor,
     fuse_melting_current_demand, fuse_rating_before_conductor, fuse_rating_cable_limit,
@@ -290,7 +291,8 @@ def _opens_at_lowest(figure: Finding, asked: FuseAsked) -> Check:
 def _carries_load(figure: Finding, duty: FuseDuty) -> Check:
     title = "Carries the continuous load"
     check = judge(title, "thermal load", figure, "at least", duty.least_rating,
-                  missing=duty.least_rating.note, remedy="a larger rating; a cooler box")
+                  missing=duty.least_rating.note, remedy="a larger rating; a cooler box",
+                  reason=counted_for(duty.least_rating, "power.continuous"))
     if check.verdict not in (PASS, CAUTION) or duty.conductor_known:
         return check
     return Check(title, "thermal load", NOT_EVALUATED, figure, duty.least_rating, "at least",
@@ -493,7 +495,9 @@ def _empty_window(title: str, candidates: tuple[Candidate, ...], asked: FuseAske
                      "a contactor on a named trip for this range, a fuse per string, or a warmer "
                      "or fuller lower limit of use")
     return Check(title, "thermal load", FAIL, duty.least_rating, _upper(asked, duty), "at most",
-                 "no standard rating is large enough for the load and small enough for the cable",
+                 "; ".join(filter(None, (
+                     "no standard rating is large enough for the load and small enough for the "
+                     "cable", counted_for(duty.least_rating, "power.continuous")))),
                  "a larger cable or two cables a pole; a second fuse for a thin cable; a cooler "
                  "box; above the end of the series, a fuse per string")
 

@@ -32,17 +32,20 @@ from packcalc.part_checks.limits import (
     COUNTED_TIME, OVERLOAD_LIMIT,
     RULE, Limit, ManagementAsked, cell_limits, charge_bands,
     charge_floor, closing_bar, limits_of, modules_current, overload_window, range_needed, reach,
-    string_alone, trip_lines, where_known,
+    string_alone, tolerance_open, trip_lines, where_known,
 )
 from packcalc.part_checks.management import (
     at_least_both, cell_span, error_counted, monitors_asked, range_counted,
 )
+from packcalc.part_checks.overload import SAY_DELAY
 from packcalc.part_checks.shown import counted, rounded
 from packcalc.value import replace, value_object
 
 TITLE = "Management system: what it must measure and when it must act"
 NO_MONITOR = counted("monitors that may span it", 0, "definition")
 STAGE_VOLTAGE = "highest voltage"
+CLOSE_CHARGER = ("charger.tolerance is left open: a charger that ends at its very set point is "
+                 "counted, which leaves the trip least")
 
 SENSED_SHARE = leaf("share of cells whose temperature is seen", "x", "%", 0.30, "read",
                     source="formula-sae-rules-2014", origin=RULE,
@@ -219,6 +222,7 @@ def _sense_check(asked: ManagementAsked) -> Check:
 
 def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
     own, cell = asked.brief.management, cell_limits(asked)
+    close = CLOSE_CHARGER if tolerance_open(asked.brief) else ""
     return (
         judge("charger ends its charge before it overshoots a full cell", STAGE_VOLTAGE,
               cell["charger"], "at most", cell["limit"],
@@ -226,7 +230,8 @@ def _voltage_checks(asked: ManagementAsked) -> tuple[Check, ...]:
               remedy="a charger of closer tolerance, or a lower set point"),
         judge("over-voltage trip within the cell's limit", STAGE_VOLTAGE, own.overvoltage_trip,
               "at most", cell["over"], missing=f"set it to {cell['over'].shown} or below",
-              remedy="a lower trip"),
+              reason=close, remedy="a lower trip, or the charger's tolerance, stated" if close
+              else "a lower trip"),
         _above_charging(own.overvoltage_trip, cell),
         judge("under-voltage trip above the cell's lowest", STAGE_VOLTAGE, own.undervoltage_trip,
               "at least", cell["under"], missing=f"set it to {cell['under'].shown} or above",
@@ -292,7 +297,8 @@ NO_CONTACTOR = ("the lowest fault is that of a loop without a contactor, which n
                 "whatever its setting: held against it all the same, as a setting below it is "
                 "quick where one stands")
 PROVE_COLD = "prove that trip at the coldest cells and at the warmest"
-ASK_TRIP = "say trip current and range of the current sensor"
+ASK_TRIP = ("say trip current and range of the current sensor (management.trip_current, "
+            "management.current_sensor_range)")
 
 
 def _told_apart(asked: ManagementAsked) -> Check:
@@ -387,7 +393,7 @@ def _guards_modules(asked: ManagementAsked) -> Check:
                        "trips act", remedy="a lower overload trip, a better current sensor, more "
                                            "in parallel")
     if held.verdict == PASS and not own.overload_delay.known:
-        return replace(held, verdict=NOT_EVALUATED, reason="say the delay of the overload trip")
+        return replace(held, verdict=NOT_EVALUATED, reason=SAY_DELAY)
     return held
 
 
@@ -427,7 +433,8 @@ def _in_range(asked: ManagementAsked) -> Check:
 def _in_time(asked: ManagementAsked) -> Check:
     return judge("trip has opened the contactor within the counted time", "who clears",
                  asked.brief.management.trip_delay, "at most", COUNTED_TIME,
-                 missing="say the delay with sampling and the contactor's release time",
+                 missing="say the delay with sampling and the contactor's release time "
+                         "(management.trip_delay)",
                  remedy="a shorter delay")
 
 
@@ -460,7 +467,8 @@ def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:
     checks.append(_below_loaded(asked, trip))
     delay = asked.brief.management.voltage_delay
     checks.append(judge("under-voltage trip acts within the counted time", "who clears", delay,
-                        "at most", COUNTED_TIME, missing="say the delay of the voltage trips",
+                        "at most", COUNTED_TIME,
+                        missing="say the delay of the voltage trips (management.voltage_delay)",
                         remedy="a second, quicker threshold for faults"))
     return tuple(checks)
 

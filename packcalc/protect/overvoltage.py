@@ -16,10 +16,10 @@ from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import (
-    AT_LEAST, BOUNDED, Finding, Origin, formula, largest, leaf, smallest, trace,
+    AT_LEAST, BOUNDED, Finding, Origin, formula, largest, leaf, smallest, trace, with_more,
 )
 from packcalc.pack import PackModel
-from packcalc.part_checks.limits import OVERSHOOT
+from packcalc.part_checks.limits import highest_cell_trip, tolerance_open
 from packcalc.units import into_si
 from packcalc.value import replace, value_object
 
@@ -138,6 +138,7 @@ class OvervoltageAsked:
         back_voltage: of the motor at top speed, peak between lines.
         station_voltage: ceiling of the charging station.
         at_a_station: whether it charges at one, whatever is known of that.
+        charger_open: what is counted for a tolerance of the charger that nobody told; else empty.
         charger_ceiling: highest output voltage of the charger, its tolerance counted.
         absolute_maximum, capacitor_rating, semiconductor_rating: of the inverter.
         others: further parts with their rated DC voltage, or None where nobody stated it.
@@ -166,6 +167,7 @@ class OvervoltageAsked:
     trip_delay: Finding | None = None
     braking_time: Finding | None = None
     at_a_station: bool = False
+    charger_open: str = ""
 
 
 @value_object
@@ -230,7 +232,7 @@ def overvoltage_asked(brief: Brief, pack: PackModel,
         braking_limit=brief.regeneration.voltage_limit, capacitance=_least_capacitance(brief),
         reaction=inverter.overvoltage_reaction, back_voltage=brief.motor.back_voltage,
         station_voltage=brief.station.voltage, at_a_station=brief.at_a_station,
-        charger_ceiling=_charger_ceiling(brief),
+        charger_ceiling=_charger_ceiling(brief), charger_open=tolerance_open(brief),
         absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
         semiconductor_rating=inverter.semiconductor_rating, others=others or defaults,
         trip=_pack_trip(brief, pack), trip_most=_highest_trip(brief, pack),
@@ -260,13 +262,8 @@ def _pack_trip(brief: Brief, pack: PackModel) -> Finding | None:
 def _highest_trip(brief: Brief, pack: PackModel) -> Finding:
     full = smallest([brief.modules[p.entry].module.full_voltage for p in pack.layout.parts],
                     "full voltage of one cell")
-    ends = [trace(with_tolerance, title, symbol=symbol, voltage=full, tolerance=tolerance)
-            for title, symbol, tolerance in (
-                ("cell voltage at the charger's upper tolerance", "u_ch", brief.charger.tolerance),
-                ("highest voltage that a full cell may see", "u_max", OVERSHOOT))]
     return trace(series_voltage, "pack voltage at the highest that a cell's trip may be",
-                 series=_cells(brief, pack),
-                 module_voltage=smallest(ends, "highest over-voltage trip of one cell"))
+                 series=_cells(brief, pack), module_voltage=highest_cell_trip(brief, full))
 
 
 def _cells(brief: Brief, pack: PackModel) -> Finding:
@@ -296,7 +293,8 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
     highest = largest([*told, *_bounds(asked, chain)], "highest working voltage",
                       _unknown_links(chain))
     # Its diodes feed the closed battery without control.
-    battery = largest([asked.full_voltage, asked.braking_voltage, asked.back_voltage],
+    battery = largest([with_more(asked.full_voltage, asked.charger_open), asked.braking_voltage,
+                       asked.back_voltage],
                       "highest voltage with the contactors closed")
     standings = _standings(asked, highest)
     checks = (*(s.check for s in standings), *_duty_checks(asked, highest))
@@ -313,13 +311,19 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
 
 def _chain(asked: OvervoltageAsked) -> tuple[Link, ...]:
     return (
-        Link("charger stops at its upper tolerance", BATTERY, asked.full_voltage),
+        _by_charger(asked, "charger stops at its upper tolerance", BATTERY, asked.full_voltage),
         _braking(asked),
         _charger(asked),
         _station(asked),
         _dump(asked),
         _spinning(asked),
     )
+
+
+def _by_charger(asked: OvervoltageAsked, name: str, side: str, voltage: Finding) -> Link:
+    """Of an open tolerance it is the least that it can be."""
+    more = asked.charger_open
+    return Link(name, side, with_more(voltage, more), f"{NOT_KNOWN}{more}" if more else "")
 
 
 def _braking(asked: OvervoltageAsked) -> Link:
@@ -340,7 +344,7 @@ def _charger(asked: OvervoltageAsked) -> Link:
     name = "contactors open under charge: charger at its own ceiling"
     if not asked.charger_ceiling.known:
         return Link(name, CHARGE, None, f"{NOT_KNOWN}{asked.charger_ceiling.title}")
-    return Link(name, CHARGE, asked.charger_ceiling)
+    return _by_charger(asked, name, CHARGE, asked.charger_ceiling)
 
 
 def _station(asked: OvervoltageAsked) -> Link:

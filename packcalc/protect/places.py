@@ -271,6 +271,7 @@ class Cleared:
         time: where known.
         why: in words.
         span: between the ends: the currents of which that is said, in words.
+        further: beside those of nobody: what is said of currents that are not shown.
     """
 
     end: str
@@ -280,11 +281,17 @@ class Cleared:
     time: Finding | None = None
     why: str = ""
     span: str = ""
+    further: str = ""
+
+    @property
+    def spans(self) -> str:
+        """The currents of which that is said, and the further ones that are not shown."""
+        return "; ".join(filter(None, (self.span, self.further)))
 
     @property
     def words(self) -> str:
         """The answer for a table: device with time, `nobody`, or what is not shown."""
-        at = f" {self.span}" if self.span else ""
+        at = f" {self.spans}" if self.span else ""
         if self.clears:
             return f"{self.device},{at}" if at else self.device
         if self.clears is None:
@@ -603,12 +610,14 @@ def _between(swept: Between, high: Cleared, low: Cleared) -> Cleared | None:
         return Cleared(BETWEEN, swept.at, swept.device, True, swept.slowest,
                        span=f"slowest {swept.slowest.shown} at {swept.at.shown}")
     grave = next((g for g in swept.gaps if g.clears is False), swept.gaps[0])
-    same = [g for g in swept.gaps if g.clears is grave.clears]
     at = leaf("current from which nobody is shown to clear", "I", "A", grave.low, "definition")
     why = swept.gaps[0].why if len(swept.gaps) == 1 else "; ".join(
         f"{g.span} {g.why}" for g in swept.gaps)
+    spans = {verdict: " and ".join(g.span for g in swept.gaps if g.clears is verdict)
+             for verdict in (False, None)}
+    further = f"not shown {spans[None]}" if grave.clears is False and spans[None] else ""
     return Cleared(BETWEEN, at, grave.device or NOBODY, grave.clears, None, why,
-                   " and ".join(g.span for g in same))
+                   spans[grave.clears], further)
 
 
 def _other(source: Source, asked: PlacesAsked) -> Cleared:

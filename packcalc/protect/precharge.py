@@ -13,7 +13,8 @@ from dataclasses import fields
 
 from packcalc import transients as tr
 from packcalc.charging import (
-    BLEED_OPEN, OPEN_WAKING, TIMEOUT_OPEN, BusLoad, LoadedBus, load_checks, wakes_title,
+    BLEED_OPEN, OPEN_WAKING, TIMEOUT_OPEN, BusLoad, LoadedBus, discharge_load, load_checks,
+    wakes_title,
 )
 from packcalc.checks import (
     CAUTION,
@@ -30,7 +31,9 @@ from packcalc.checks import (
     on_an_open_entry,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import AT_LEAST, Finding, Origin, leaf, smallest, trace, with_more
+from packcalc.findings import (
+    AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace, with_more,
+)
 from packcalc.part_checks.shown import SILENT, remark, rounded, stepped, voltage_check
 from packcalc.part_formulas import loop_time_constant
 from packcalc.parts import ContactorPart, ResistorPart
@@ -45,6 +48,10 @@ FAILED = "Energy of failed pre-charges"
 LOWEST_RESISTANCE, HIGHEST_RESISTANCE = 0.1, 1e6
 HALVINGS = 14  # leave a ten-thousandth of the first trial
 VALUES_BELOW = 12  # one decade of E12; smaller ones only add current and heat
+BORDER = leaf("Border of dangerous DC voltage", "v", "V", 60.0, "read", source="fmvss-305-2017")
+FALL_TIME = leaf("Time to fall below the border", "t", "s", 5.0, "read",
+                 source="formula-sae-rules-2026",
+                 note="EV.7.2.2; the law where the vehicle is registered may differ")
 
 NOTES = (
     "Fused or not: rules differ. Formula SAE EV.5.6.1 [formula-sae-rules-2026] forbids a fuse in "
@@ -87,6 +94,7 @@ class PrechargeAsked:
         relay: the one that the brief names, or None.
         timeout_open: whether the timeout is left open: counted long, for the failed tries.
         bleed_open: whether the resistor across the link is not known, and in no sum.
+        bleed_tolerance: of the resistor across the link, known or not; None where nobody asks.
         inductance: largest of any circuit that the relay breaks, or None.
     """
 
@@ -106,13 +114,15 @@ class PrechargeAsked:
     relay: ContactorPart | None = None
     timeout_open: bool = False
     bleed_open: bool = False
+    bleed_tolerance: Finding | None = None
     inductance: Finding | None = None
 
     @property
     def lacking(self) -> tuple[Finding, ...]:
         """The findings without which nothing can be sized."""
         given = (getattr(self, f.name) for f in fields(self)
-                 if f.name not in ("peak_current_limit", "ambient", "inductance"))
+                 if f.name not in ("peak_current_limit", "ambient", "inductance",
+                                   "bleed_tolerance"))
         return tuple(f for f in given if isinstance(f, Finding) and not f.known)
 
     @property
@@ -125,7 +135,42 @@ class PrechargeAsked:
     def untold(self) -> str:
         """What is on the bus and in no sum, in words; empty where nothing is."""
         names = " and ".join(load.name for load in self.loads if not load.known)
-        return names and f"what {names} draws is not known and in no sum"
+        words = names and f"what {names} draws is not known and in no sum"
+        return "; ".join(w for w in (words, BLEED_OPEN if self.bleed_open else "") if w)
+
+    @property
+    def held_down(self) -> str:
+        """That what is in no sum may hold the bus down, in words; empty where nothing is."""
+        return self.untold and f"it may hold the bus down: {self.untold}"
+
+    @property
+    def largest_bleed(self) -> Finding | None:
+        """The largest discharge resistor that this file asks for; None where it asks for none."""
+        if self.highest_voltage.number <= BORDER.number:
+            return None
+        return trace(tr.bleed_resistance, "Largest bleed resistance (across the bus)",
+                     time=FALL_TIME, capacitance=self.largest_capacitance,
+                     voltage=self.highest_voltage, end=BORDER)
+
+    @property
+    def bleed_asked(self) -> str:
+        """That resistance and the tolerance that is counted for it, as printed."""
+        bleed, tolerance = self.largest_bleed, self.bleed_tolerance
+        assert bleed is not None and tolerance is not None
+        return f"{bleed.shown} less {tolerance.shown}"
+
+    @property
+    def beside_bleed(self) -> PrechargeAsked | None:
+        """The same with that resistance across the bus, where nobody told of one; else None.
+
+        It is the largest that empties the bus in time; any smaller one draws more. Counted less
+        its tolerance, as one that the brief states.
+        """
+        bleed = self.largest_bleed if self.bleed_open else None
+        if bleed is None or self.bleed_tolerance is None or not self.bleed_tolerance.known:
+            return None
+        return replace(self, bleed_open=False,
+                       loads=(*self.loads, discharge_load(bleed, self.bleed_tolerance)))
 
     @property
     def largest_capacitance(self) -> Finding:
@@ -177,24 +222,28 @@ def size_precharge(asked: PrechargeAsked, parts: Sequence[ResistorPart] = (), *,
     else:  # the figures are then those of the resistor that will be fitted
         reference = own.resistance
         asked = replace(asked, resistor_tolerance=own.tolerance or asked.resistor_tolerance)
+    beside = _beside_words(asked, reference)
     return Item(
         key="precharge", title=TITLE,
         governing=_governing(asked, reference),
-        duty=_duty(asked, reference, upper, lower),
-        specification=_specification(asked, reference),
+        duty=_duty(asked, reference, upper, lower, beside),
+        specification=_specification(asked, reference, beside),
         candidates=candidates,
         open_items=_open_items(asked),
         notes=NOTES,
-        checks=(*_duty_checks(asked, upper, lower), *(_ends(asked, own) if own else ()),
+        checks=(*_duty_checks(asked, upper, lower), *(_ends(asked, own, beside) if own else ()),
                 *named_part(named, candidates)),
     )
 
 
-def _ends(asked: PrechargeAsked, part: ResistorPart) -> tuple[Check, ...]:
+def _ends(asked: PrechargeAsked, part: ResistorPart, beside: str) -> tuple[Check, ...]:
     """Whether the bus comes up at all through the resistor that the brief names."""
     assert part.resistance is not None
     if _time(asked, *_slow_buses(asked, part.resistance)) is not None:
-        return ()
+        return (Check("pre-charge ends", "fault range", NOT_EVALUATED, None, asked.timeout,
+                      "at most", f"{BLEED_OPEN}; {beside}",
+                      "a smaller resistance, or a discharge resistor that is switched in after "
+                      "opening"),) if beside else ()
     awake = [load.name + f" ({OPEN_WAKING})" * load.supposed for load in asked.known_loads
              if load.power is not None]
     names = " and ".join(awake) or "the loads"
@@ -204,6 +253,29 @@ def _ends(asked: PrechargeAsked, part: ResistorPart) -> tuple[Check, ...]:
                   "timeout, and a main contactor that closes all the same meets an empty bus",
                   "loads kept asleep until the main contactor has closed, or a smaller "
                   "resistance"),)
+
+
+def _beside_words(asked: PrechargeAsked, resistance: Finding) -> str:
+    """What the discharge resistor asked for does to the charge through a resistance.
+
+    Empty where nothing fails beside it that does not fail without it, or one is told of.
+    """
+    beside = asked.beside_bleed
+    if beside is None or not _failed(beside, resistance) - _failed(asked, resistance):
+        return ""
+    never = _time(beside, *_slow_buses(beside, resistance)) is None
+    fits = next((c.name for c in (_candidate(beside, _resistance(ohms)) for ohms in
+                                  _values(*_window(beside))[::-1]) if c.qualifies), "")
+    return (f"beside a permanently connected discharge resistor of {asked.bleed_asked} the "
+            f"pre-charge through {resistance.shown} {'never ends' if never else 'fails a check'}: "
+            + (f"{fits}, or a " if fits else "no preferred value is left; a ")
+            + "resistor that is switched in after opening")
+
+
+def _failed(asked: PrechargeAsked, resistance: Finding) -> set[str]:
+    """Titles of the checks that fail for what lies across the bus meanwhile."""
+    return {check.title for checks in _bus_checks(asked, resistance) for check in checks
+            if check.verdict == FAIL}
 
 
 def _not_sizable(asked: PrechargeAsked) -> Item:
@@ -232,7 +304,7 @@ def _window(asked: PrechargeAsked) -> tuple[Finding, Finding | None]:
     ends = [trace(tr.nominal_below, f"{end.title}, nominal", resistance=end,
                   tolerance=asked.resistor_tolerance) for end in (by_time, *_load_limits(asked))]
     ends += _in_time_with_loads(asked, smallest(ends, "Largest resistance to try"))
-    upper = smallest(ends, "Upper end of the resistance window")
+    upper = _or_less(asked, smallest(ends, "Upper end of the resistance window"))
     limit = asked.peak_current_limit
     if limit is None or not limit.known or limit.number <= 0:
         return upper, None
@@ -240,6 +312,12 @@ def _window(asked: PrechargeAsked) -> tuple[Finding, Finding | None]:
                   voltage=asked.highest_voltage, current=limit)
     return upper, trace(tr.nominal_above, "Lower end of the resistance window",
                         resistance=least, tolerance=asked.resistor_tolerance)
+
+
+def _or_less(asked: PrechargeAsked, finding: Finding) -> Finding:
+    """A value that is smaller with what is in no sum; itself where everything is."""
+    why = asked.untold
+    return finding.called(note=f"{finding.note}{OR_LESS}{why}") if why else finding
 
 
 def _in_time_with_loads(asked: PrechargeAsked, most: Finding) -> list[Finding]:
@@ -329,16 +407,11 @@ def _fast(asked: PrechargeAsked, resistance: Finding) -> Finding:
 
 
 def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
-    low, high = _slow_buses(asked, resistance)
-    time = _time(asked, low, high)
+    time = _time(asked, *_slow_buses(asked, resistance))
     heat = _heat(asked, resistance)
+    loads, times = _bus_checks(asked, resistance)
     checks = [_voltage_check(asked), _peak_check(asked, heat["peak"]),
-              _breaking_check(asked, heat["peak"])]
-    checks += [_all_told(asked, _on_its_word(asked, check))
-               for bus in (low, high) for check in load_checks(bus)]
-    checks += [_energy_check(asked, heat), _time_check(asked, time, asked.time_limit,
-                                                       "bus reaches the level in time"),
-               _time_check(asked, time, asked.timeout, "timeout is longer than a slow charge")]
+              _breaking_check(asked, heat["peak"]), *loads, _energy_check(asked, heat), *times]
     facts = (
         figure_fact("time to the level, slow corner", "s", time, "never"),
         figure_fact("peak current", "A", heat["peak"]),
@@ -348,6 +421,34 @@ def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
         figure_fact("slope limit to close", "V/s", _slope(asked, resistance)),
     )
     return Candidate(f"{significant(resistance.number, 2)} Ω", tuple(_once(checks)), facts)
+
+
+def _bus_checks(asked: PrechargeAsked, resistance: Finding) -> tuple[list[Check], list[Check]]:
+    """What lies across the bus, held against the resistance; the times to the level."""
+    low, high = _slow_buses(asked, resistance)
+    time = _time(asked, low, high)
+    loads = [_all_told(asked, _on_its_word(asked, check))
+             for bus in (low, high) for check in load_checks(bus)]
+    times = [_time_check(asked, time, asked.time_limit, "bus reaches the level in time"),
+             _time_check(asked, time, asked.timeout, "timeout is longer than a slow charge")]
+    beside = asked.beside_bleed
+    if beside is None:
+        return loads, times
+    known = {c.title: c for c in _once([c for part in _bus_checks(beside, resistance)
+                                        for c in part])}
+    loads, times = ([_told_beside(asked, check, known.get(check.title)) for check in part]
+                    for part in (loads, times))
+    return loads, times
+
+
+def _told_beside(asked: PrechargeAsked, check: Check, known: Check | None) -> Check:
+    """A check that is not evaluated and fails beside the discharge resistor asked for says so."""
+    if known is None or known.verdict != FAIL or check.verdict == FAIL:
+        return check
+    found = known.figure
+    shown = found.shown if found is not None and found.known else "never"
+    words = f"it fails beside a permanently connected one of {asked.bleed_asked}: {shown}"
+    return replace(check, reason="; ".join(w for w in (check.reason, words) if w))
 
 
 def _on_its_word(asked: PrechargeAsked, check: Check) -> Check:
@@ -367,9 +468,12 @@ def _on_its_word(asked: PrechargeAsked, check: Check) -> Check:
 
 
 def _all_told(asked: PrechargeAsked, check: Check) -> Check:
-    """What a load draws that is in no sum pulls the bus down as well: no pass is shown."""
-    why = asked.untold
-    return on_an_open_entry(check, f"{why}: it may hold the bus down") if why else check
+    """What is in no sum pulls the bus down as well: neither a pass nor a caution is shown."""
+    why = asked.held_down
+    if not why:
+        return check
+    held = on_an_open_entry(check, why)
+    return replace(held, verdict=NOT_EVALUATED) if held.verdict == CAUTION else held
 
 
 def _part_candidate(asked: PrechargeAsked, part: ResistorPart) -> Candidate:
@@ -520,12 +624,10 @@ def _time_check(asked: PrechargeAsked, time: Finding | None, limit: Finding,
         return Check(title, "convenience", FAIL, None, limit, "at most",
                      "never reached: the loads take the whole current of the resistor before the "
                      "level (see the load checks)", "a smaller resistance, or loads kept asleep")
-    held = judge(title, "convenience", time, "at most", limit, remedy="a smaller resistance")
+    held = judge(title, "convenience", with_more(time, asked.capacitance.untold_more), "at most",
+                 limit, remedy="a smaller resistance")
     if held.verdict != FAIL and asked.untold:
-        return replace(held, verdict=NOT_EVALUATED, remedy="",
-                       reason=f"{asked.untold}: it may hold the bus down")
-    if limit is asked.timeout and asked.bleed_open:
-        held = on_an_open_entry(held, BLEED_OPEN)
+        held = replace(held, verdict=NOT_EVALUATED, remedy="", reason=asked.held_down)
     return on_an_open_entry(held, TIMEOUT_OPEN) if limit is asked.timeout and asked.timeout_open \
         else held
 
@@ -545,9 +647,9 @@ def _held(asked: PrechargeAsked, resistance: Finding) -> Finding | None:
     slow = _slow_buses(asked, resistance)[0].smallest_slope()
     if slow.number <= 0 or _time(asked, *_slow_buses(asked, resistance)) is None:
         return None
-    return trace(tr.half_slope, "Slope under which a bus below the level counts as held",
-                 slope=slow, note="half of the smallest slope of a healthy bus with its known "
-                                  "loads (our rule)")
+    return _or_less(asked, trace(
+        tr.half_slope, "Slope under which a bus below the level counts as held", slope=slow,
+        note="half of the smallest slope of a healthy bus with its known loads (our rule)"))
 
 
 def _reference(candidates: Sequence[Candidate], values: Sequence[float],
@@ -568,8 +670,8 @@ def _governing(asked: PrechargeAsked, reference: Finding) -> str:
             "every resistance")
 
 
-def _duty(asked: PrechargeAsked, reference: Finding, upper: Finding,
-          lower: Finding | None) -> tuple[Finding, ...]:
+def _duty(asked: PrechargeAsked, reference: Finding, upper: Finding, lower: Finding | None,
+          beside: str) -> tuple[Finding, ...]:
     heat = _heat(asked, reference)
     events = _mean_power(asked, heat)
     time = _time(asked, *_slow_buses(asked, reference))
@@ -581,34 +683,28 @@ def _duty(asked: PrechargeAsked, reference: Finding, upper: Finding,
     lines += [_slope(asked, reference),
               trace(tr.closing_difference, "Voltage left when the main closes",
                     voltage=asked.highest_voltage, level=asked.level)]
-    return (*lines, *_discharge(asked))
+    return (*lines, *_discharge(asked, beside))
 
 
-def _discharge(asked: PrechargeAsked) -> tuple[Finding, ...]:
-    """What a bleed resistor across the bus would need."""
-    border = leaf("Border of dangerous DC voltage", "v", "V", 60.0, "read",
-                  source="fmvss-305-2017")
-    if asked.highest_voltage.number <= border.number:
+def _discharge(asked: PrechargeAsked, beside: str) -> tuple[Finding, ...]:
+    """What a bleed resistor across the bus would need, and what it does to the pre-charge."""
+    bleed = asked.largest_bleed
+    if bleed is None:
         return ()
-    allowed = leaf("Time to fall below the border", "t", "s", 5.0, "read",
-                   source="formula-sae-rules-2026",
-                   note="EV.7.2.2; the law where the vehicle is registered may differ")
-    bleed = trace(tr.bleed_resistance, "Largest bleed resistance (across the bus)",
-                  time=allowed, capacitance=asked.largest_capacitance,
-                  voltage=asked.highest_voltage, end=border)
     lost = trace(tr.resistor_power, "Power of that bleed resistor if it stays on the bus",
                  symbol="P_b", voltage=asked.highest_voltage, resistance=bleed)
-    return bleed, lost
+    return bleed.called(note=beside), lost
 
 
-def _specification(asked: PrechargeAsked, reference: Finding) -> tuple[Requirement, ...]:
+def _specification(asked: PrechargeAsked, reference: Finding,
+                   beside: str) -> tuple[Requirement, ...]:
     heat = _heat(asked, reference)
     volts = asked.highest_voltage.least + asked.highest_voltage.shown
     return (
         Requirement("resistor: resistance and tolerance",
                     f"{reference.shown} ± {asked.resistor_tolerance.shown}",
                     "largest candidate without a failed check, or the largest under the window's "
-                    "upper end when every candidate fails"),
+                    "upper end when every candidate fails" + (f"; {beside}" if beside else "")),
         Requirement("resistor: energy", f"{heat['failed'].shown} in {_tries(asked)} pulses of "
                     f"{asked.timeout.shown} without rest, {heat['power'].shown} each, as mounted"
                     f"{_air(asked.ambient)}", "failed pre-charge, stated by its maker"),
@@ -693,13 +789,18 @@ def _open_items(asked: PrechargeAsked) -> tuple[str, ...]:
     return tuple(asks)
 
 
+def _window_check(upper: Finding, lower: Finding) -> Check:
+    return judge("a resistance exists between the time and the current limit", "fault range",
+                 upper, "at least", lower, remedy="more time, a smaller level, loads kept asleep, "
+                 "or a relay that makes more current")
+
+
 def _duty_checks(asked: PrechargeAsked, upper: Finding, lower: Finding | None) -> tuple[Check, ...]:
     checks = []
     if lower is not None:
-        checks.append(_all_told(asked, judge(
-            "a resistance exists between the time and the current limit", "fault range", upper,
-            "at least", lower, remedy="more time, a smaller level, loads kept asleep, or a relay "
-            "that makes more current")))
+        beside = asked.beside_bleed
+        checks.append(_told_beside(asked, _window_check(upper, lower),
+                                   beside and _window_check(_window(beside)[0], lower)))
     for load in asked.loads:
         if not load.known:
             checks.append(Check(f"{load.name} lets the bus come up", "thermal load", NOT_EVALUATED,

@@ -84,6 +84,7 @@ class RouteAsked:
         protected_by: who ends its faults where no fuse of its own is counted on; else empty.
         laid_open: hotter ways of laying that its rule set has no table for, while nobody said how
             it lies; else empty.
+        unnamed: that the brief names no cable for it, and in which line it would; else empty.
     """
 
     name: str
@@ -117,6 +118,7 @@ class RouteAsked:
     fuse_open: str = ""
     protected_by: str = ""
     laid_open: str = ""
+    unnamed: str = ""
 
     @property
     def key(self) -> str:

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 from packcalc import transients as tr
 from packcalc.brief import Brief
@@ -14,7 +15,7 @@ from packcalc.charging import BLEED_OPEN, TIMEOUT_OPEN
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge, on_an_open_entry,
 )
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.pack import PackModel
 from packcalc.part_checks.shown import counted, never_above, voltage_check
 from packcalc.parts import CONTACTOR
@@ -31,6 +32,8 @@ CRASH_TIME = leaf("time after coming to rest in which a crashed vehicle must be 
 HALF = leaf("share of the empty pack's voltage that tells a weld", "x", "%", 0.5, "assumed",
             source="packcalc-rule", origin=RULE)
 NO_CONTACTOR = counted("none between", 0, "definition", RULE)
+NO_RESISTOR = ("no pre-charge resistor is named, and the first of the list is counted: name it "
+               "(parts.resistor)")
 LATE = "short that begins once the coils have dropped"
 ASK_SHORTEST = ("ask the contactor's maker for its shortest opening time with this coil "
                 "suppression: what it meets by then it must break")
@@ -126,9 +129,11 @@ def fall_to(asked: StatesAsked, end: Finding) -> Finding | None:
                     origin=RULE, note="never above it")
     if not asked.brief.inverter.discharge_resistance.known:
         return None
-    return trace(tr.discharge_time, f"time for the link to fall to {end.shown}",
-                 resistance=_slowest_resistor(asked), capacitance=capacitance_of(asked),
-                 voltage=asked.highest, end=end)
+    held = capacitance_of(asked)
+    return with_more(trace(
+        tr.discharge_time, f"time for the link to fall to {end.shown}",
+        resistance=_slowest_resistor(asked), capacitance=held, voltage=asked.highest, end=end),
+        held.untold_more)
 
 
 def _slowest_resistor(asked: StatesAsked) -> Finding:
@@ -143,10 +148,11 @@ def hold_time(asked: StatesAsked) -> Finding | None:
         return None
     level = trace(tr.share_of_voltage, "link voltage that an open main contact falls to",
                   voltage=asked.highest, share=asked.brief.precharge.level)
-    return trace(tr.discharge_time, "time until an open main contact shows by the link's fall",
-                 resistance=_slowest_resistor(asked), capacitance=capacitance_of(asked),
-                 voltage=asked.highest, end=level,
-                 note="relay open, nothing drawing; a load only makes it quicker")
+    held = capacitance_of(asked)
+    return with_more(trace(
+        tr.discharge_time, "time until an open main contact shows by the link's fall",
+        resistance=_slowest_resistor(asked), capacitance=held, voltage=asked.highest, end=level,
+        note="relay open, nothing drawing; a load only makes it quicker"), held.untold_more)
 
 
 def checks_of(asked: StatesAsked) -> tuple[Check, ...]:
@@ -163,12 +169,21 @@ def _precharge_check(asked: StatesAsked) -> Check:
                  time, "below", asked.brief.precharge.timeout,
                  missing="the level is never reached or its time not known: see pre-charge",
                  remedy="a longer timeout that the resistor bears, or a smaller resistance")
-    if not asked.brief.inverter.discharge_resistance.known:
-        held = on_an_open_entry(held, BLEED_OPEN)
+    for why in _slower(asked):
+        held = on_an_open_entry(held, why)
     held = _timed_out(asked, held)
     if time is None or not time.at_least or held.verdict == FAIL:
         return held
     return replace(held, verdict=NOT_EVALUATED, reason=f"{time.note}: see pre-charge", remedy="")
+
+
+def _slower(asked: StatesAsked) -> Iterator[str]:
+    """What nobody told that may make the pre-charge slower than is counted."""
+    brief = asked.brief
+    if not brief.inverter.discharge_resistance.known:
+        yield BLEED_OPEN
+    if capacitance_of(asked).untold_more:
+        yield capacitance_of(asked).untold_more
 
 
 def _timed_out(asked: StatesAsked, held: Check) -> Check:

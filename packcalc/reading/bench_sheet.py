@@ -51,7 +51,8 @@ from packcalc.value import replace, value_object
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 20_000, 200, 100
 LONGEST_MARK, LONGEST_WORDS = 40, 300
 NO_LABEL = "is no module label"  # how the reader of labels says that a text is none
-BLANK = ("", "-", "–", "—", "--", "?", "unknown", "n/a", "n.a.", "na")
+EMPTY = ("", "-", "–", "—", "--")
+BLANK = (*EMPTY, "?", "unknown", "n/a", "n.a.", "na")
 # A spreadsheet writes up to seventeen significant digits, below 1 with zeros before them.
 _NUMBER = re.compile(r"[+-]?\d{1,15}(?:([.,])\d{1,30})?(?:[eE][+-]?\d{1,3})?")
 # A blank inside a number parts thousands, or it is no number: 20 5 is not 205.
@@ -94,7 +95,8 @@ _PLAIN_LINES = (
     ColumnLine("expiry", "end of the calendar life that the maker states", "the maker's paper"),
     ColumnLine("damage, donor, storage", "words: dents, swelling, smell; which donor; where it "
                "lay and how charged. Water, fire or swelling in any of them sets the module aside; "
-               "words and figures in donor or storage that are not understood are told",
+               "words and figures in donor or storage that are not understood are told; damage "
+               "that is unknown, or ?, is asked about, an empty cell of it told as left open",
                "look, and write it down"),
 )
 
@@ -380,7 +382,8 @@ class _Reading:
             self.fault(line, head, f"is {len(cell)} characters long",
                        f"up to {LONGEST_WORDS}; keep the rest in your diary")
             return ""
-        return "" if cell.lower() in BLANK else one_line(" ".join(cell.split()))
+        nothing = EMPTY if head == "damage" else BLANK  # that nobody knows of any is no "none"
+        return "" if cell.lower() in nothing else one_line(" ".join(cell.split()))
 
     def module(self, line: int, cell: str) -> ModuleType | None:
         """The type a row names; each distinct text is read, and faulted, once."""

@@ -145,11 +145,19 @@ def next_table(brief: Brief, layout: Layout | None, most: int = 0,
 
 def _moved(step: NextStep) -> str:
     """The figure that an entry moves, after the checks that wait for it."""
-    return "; ".join(filter(None, (step.waiting and wait(step.waiting), step.moves)))
+    return "; ".join(filter(None, (step.waiting and wait(step.waiting, step.failed), step.moves)))
 
 
-def wait(checks: int) -> str:
-    """So many checks, in words."""
+def wait(checks: int, failed: int = 0) -> str:
+    """So many checks, in words.
+
+    Args:
+        checks: that rest on an open entry.
+        failed: those of them that fail, or need caution, on what is counted meanwhile.
+    """
+    if failed:
+        return (f"{checks} checks rest on it" if checks > 1 else "1 check rests on it") + \
+            " (not evaluated, or failed on what is counted meanwhile)"
     return f"{checks} checks wait for it (not evaluated)" if checks > 1 else \
         "1 check waits for it (not evaluated)"
 

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 from packcalc.bench.assign import at_voltage
 from packcalc.bench.stored import of_pack
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, STAGES, Item, hidden_cautions
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, STAGES, Check, Item, hidden_cautions,
+)
 from packcalc.decisions import Waiting, decisions, waiting
 from packcalc.errors import UnknownName
 from packcalc.findings import Finding
@@ -246,6 +248,7 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
          _cell(of_pack(study.brief, pack))),
     ), _lower_bounds(study), _upper_bounds(study)))
     blocks += [b for b in front_against_bench(bench) if isinstance(b, Facts)]
+    blocks += _fails(study)
     blocks.append(Paragraph(_open_line(study), "open"))
     blocks += [Paragraph(line, "open") for line in _give_first(_waiting(study, bench))]
     blocks.append(Paragraph(headline(study.circuit.places), "caution"))
@@ -256,13 +259,39 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     return Section("first", "What can kill first", tuple(blocks))
 
 
+def _by_stage(checks: list[tuple[str, Check]]) -> list[tuple[str, Check]]:
+    return sorted(checks, key=lambda pair: STAGES.index(pair[1].stage))
+
+
+def _failing(study: ProtectionStudy) -> list[tuple[str, Check]]:
+    return _by_stage([(title, c) for title, c in study.checks if c.verdict == FAIL])
+
+
+def _fails(study: ProtectionStudy) -> Iterator[Block]:
+    """How many checks fail, and which, by their part; nothing where none does."""
+    failing = _failing(study)
+    if not failing:
+        return
+    parts: dict[str, list[str]] = {}
+    for title, check in failing:
+        if not title.startswith(PLACE):  # these stand below, with those that need caution
+            parts.setdefault(title, []).append(check.title)
+    count = "1 check fails" if len(failing) == 1 else f"{len(failing)} checks fail"
+    places = sum(title.startswith(PLACE) for title, _ in failing)
+    where = f", {places} of them of fault places (see below)" if places else ""
+    yield Paragraph(f"{count}{where}{', by part:' if parts else '.'}", "caution")
+    if parts:
+        yield Bullets(tuple(f"{title}: {'; '.join(named)}" for title, named in parts.items()),
+                      kind="caution")
+
+
 def _judged(study: ProtectionStudy, bench: Measured = Measured()) -> tuple[Section, ...]:
     """Each check that fails or needs caution; those of fault places stand in their own table."""
     measured = [b for b in front_against_bench(bench) if not isinstance(b, Facts)]
-    grave = [(title, c) for title, c in study.checks if c.verdict == FAIL
-             or (c.verdict == CAUTION and not title.startswith(PLACE))]
-    grave += [(item.title, c) for item in study.items for c in hidden_cautions(item)]
-    grave.sort(key=lambda pair: (pair[1].verdict != FAIL, STAGES.index(pair[1].stage)))
+    grave = _failing(study) + _by_stage(
+        [(title, c) for title, c in study.checks
+         if c.verdict == CAUTION and not title.startswith(PLACE)]
+        + [(item.title, c) for item in study.items for c in hidden_cautions(item)])
     failing = [_named_checks("failing", "What fails, then what needs caution; each by its stage, "
                              "gravest first", grave)] if grave else []
     blocks = (*measured, *failing)
@@ -346,7 +375,7 @@ def _give_first(held: tuple[Waiting, ...]) -> Iterator[str]:
         ends = f", {most.places} of them of places where nobody is shown to end a fault" \
             if most.places else ""
         then = ", ".join(f"{one.entry} ({one.checks})" for one in held[1:MOST_THEN])
-        yield (f"Give {most.entry} in the brief first: {wait(most.checks)}{ends}."
+        yield (f"Give {most.entry} in the brief first: {wait(most.checks, most.failed)}{ends}."
                + (f" Then {then}." if then else ""))
 
 
@@ -357,8 +386,9 @@ def _assumed(study: ProtectionStudy, bench: Measured = Measured()) -> Section:
     if brief.note:
         blocks.append(Paragraph(brief.note))
     if brief.unknowns:
-        held = {one.entry: one.checks for one in _waiting(study, bench)}
-        steps = find_next(brief, study.layout, held)
+        held = _waiting(study, bench)
+        steps = find_next(brief, study.layout, {one.entry: one.checks for one in held},
+                          {one.entry: one.failed for one in held})
         blocks.append(next_table(brief, study.layout, steps=steps))
     parts = parts_table(brief)
     blocks += [inputs_table(brief), modules_table(brief), *([parts] if parts else [])]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from packcalc.findings import Finding
+from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import Sweep, device_words
 from packcalc.protect.coordination import Coordination
 from packcalc.report.blocks import Cell, column, item_section, machine_key, number, words
@@ -38,7 +39,10 @@ def spans_table(swept: Sweep, key: str = MAIN) -> Table:
     rows = tuple(_row(swept, int(a), int(b)) for a, b in zip(starts, ends, strict=True))
     return Table(f"{key}_spans", "Who opens a fault, span by span", columns, rows,
                  f"{swept.current.size} currents swept, every break point of the curves among "
-                 "them. Seconds are rounded as shown; a span without a device ends by itself only.")
+                 "them. Seconds are rounded as shown and begin with the fault: the time in which "
+                 f"its current rises, {RISEN:g}·τ at most, is in them, and not in "
+                 "the I²t that a fuse lets through by its curve. All of this path alone; a span "
+                 "without a device ends by itself only.")
 
 
 def conductors_table(found: Coordination, key: str = MAIN) -> Table:

@@ -22,7 +22,8 @@ def chain_table(result: OvervoltageResult) -> Table:
                      words(link.reason or (known.note if known else ""))))
     return Table("overvoltage_chain", "The chain behind the highest working voltage", columns,
                  tuple(rows), f"Highest of the known links: {result.highest.shown}. With the "
-                              f"contactors closed: {result.battery_side.shown}.")
+                              f"contactors closed: {result.battery_side.least}"
+                              f"{result.battery_side.shown}.")
 
 
 def standings_table(result: OvervoltageResult) -> Table:

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from packcalc.findings import Finding
+from packcalc.part_checks.limits import COUNTED_TIME
+from packcalc.places.stands import NOT_NAMED
 from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.places import FUSE, Cleared, FaultPlace
 from packcalc.report.blocks import column, number, words
@@ -67,6 +69,10 @@ def headline(places: Sequence[FaultPlace]) -> str:
         feeders = dict.fromkeys(f"the {name}" for p in fed for name in p.feeding_on)
         words_.append(f"For {len(fed)} more the battery's current is shown, and not who ends that "
                       f"of {' and '.join(feeders)}.")
+    bare = dict.fromkeys(d.name.partition(NOT_NAMED)[0] for p in places for d in p.loop.devices
+                         if NOT_NAMED in d.name)
+    if bare:
+        words_.append(f"Not named in the brief, and counted on nowhere: {', '.join(bare)}.")
     return " ".join(words_)
 
 
@@ -98,7 +104,7 @@ def _where(place: FaultPlace) -> str:
     """A place that nobody clears; with the currents where that is only some of them."""
     middle = place.between
     return place.title if middle is None or middle.clears is not False else \
-        f"{place.title} ({middle.span})"
+        f"{place.title} ({middle.spans})"
 
 
 def places_table(places: Sequence[FaultPlace]) -> Table:
@@ -123,7 +129,9 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                  for p in places)
     return Table("fault_places", "Fault places", columns, rows,
                  "Between the two every current of a dense grid is asked, with every break point "
-                 "of the curves; the slowest is printed with its current. Inductance and time "
+                 "of the curves; the slowest is printed with its current. Whoever takes longer "
+                 f"than {COUNTED_TIME.shown} counts for nobody here, also where a slower trip of "
+                 "an overload opens it in the end. Inductance and time "
                  "constant are those of the loop with the highest current; where another loop of "
                  "the place is slower, a caution below says which. Highest: all modules and "
                  "strings. All sources: link capacitors, charger and motor where known, added "

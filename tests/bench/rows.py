@@ -19,7 +19,7 @@ GOOD = {
     "capacity_Ah": "210", "capacity_current_A": "48", "capacity_temperature_degC": "25",
     "first_voltage_V": "22.20", "first_date": "2026-03-02", "first_temperature_degC": "21",
     "second_voltage_V": "22.19", "second_date": "2026-03-30", "second_temperature_degC": "21",
-    "mass_kg": "33", "crash": "no", "water": "no", "lifetime_record": "yes",
+    "mass_kg": "33", "crash": "no", "water": "no", "damage": "none", "lifetime_record": "yes",
     "expiry": "2035-01-01"}
 
 

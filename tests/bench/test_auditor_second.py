@@ -279,7 +279,7 @@ def test_cells_that_were_read_prove_the_count():
 def leaky(megohm: float, count: int = 64):
     """64 modules against a line drawn for 16: 500 Ω/V (UN R100, 5.1.3.2) · 450 V is 225 kΩ."""
     rows = [nmc(f"M{i:02d}", insulation_Mohm=f"{megohm}") for i in range(count)]
-    return study(rows, "16S4P", modules_in_pack=16)
+    return study(rows, "16S4P", modules_in_pack=16, pack_voltage="450 V")
 
 
 @pytest.mark.parametrize(("megohm", "verdict"), [

@@ -175,7 +175,8 @@ def test_the_build_sheet_says_it_too():
     """No maker's calendar life is known of any module of the truck."""
     sized = example("truck")
     told = page(build_document(sized, bench=measured_against(sized)))
-    assert "Not known of modules as dealt: calendar expiry (all 16)" in told
+    assert "Not known of modules as dealt: note on damage (all 16); calendar expiry (all 16)" \
+        in told
 
 
 # --- words -----------------------------------------------------------------------------------

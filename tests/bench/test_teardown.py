@@ -107,9 +107,9 @@ def test_parallel_modules_add_energy_not_voltage():
 
 
 def test_isolation_comes_before_the_first_tool():
-    """500 Ω/V (UN R100, 5.1.3.2) times 403.2 V is 201.6 kΩ."""
+    """500 Ω/V (UN R100, 5.1.3.2) times 403.2 V is 201.6 kΩ; read where 350 V stood."""
     for text, verdict in (("201.7 kΩ", "pass"), ("201.5 kΩ", "fail"), ("unknown", "not evaluated")):
-        assert teardown(donor(isolation=text)).checks[0].verdict == verdict
+        assert teardown(donor(isolation=text, total_voltage="350 V")).checks[0].verdict == verdict
     assert "no tool touches the pack" in teardown(donor(isolation=None)).checks[0].reason
 
 

@@ -14,6 +14,7 @@ import pytest
 from packcalc import place_sweep
 from packcalc.checks import CAUTION, FAIL
 from packcalc.clearing import clearing_by
+from packcalc.duties import MAIN_FUSE_CONSTANT
 from packcalc.findings import leaf
 from packcalc.part_checks.limits import NO_SETTING
 from packcalc.part_checks.sweep import UNDERVOLTAGE
@@ -188,7 +189,7 @@ def test_a_limit_of_one_string_alone_is_named_so():
 
 def test_the_note_of_the_main_fuse_s_time_constant_claims_the_full_voltage_alone():
     fuse = next(i for i in study("truck").items if i.key == "main_fuse")
-    note = next(f.note for f in fuse.duty if f.title == "Time constant at the highest fault")
+    note = next(f.note for f in fuse.duty if f.title == MAIN_FUSE_CONSTANT)
     assert note == "longest at the full voltage; longer ones at lower voltage stand in the sheet"
 
 

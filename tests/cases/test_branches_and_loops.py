@@ -35,7 +35,7 @@ from tests.cases.studies import study
 pytestmark = pytest.mark.thorough
 
 COLD = 17.24e-3 * 184.5 / 254.5  # Ω·mm²/m: copper's straight line of IEC 60949, 20 °C to −50 °C
-EVERY = "every fault current is opened, fuse and contactor overlapping"
+EVERY = "every fault current from pole to pole is opened, fuse and contactor overlapping"
 FIXED = "a fixed current trip tells the lowest fault from the peak load"
 OVEN, CHARGER = "oven of the round", "charger"
 BARE = {"fuse_part": "", "fuse_rating": "32 A"}

@@ -118,9 +118,10 @@ def test_a_hole_between_the_ends_of_a_place_fails_it(faulty, key):
     # the contactor breaks 1000 A; the fuse clears before the trip of 0.8 s from
     # 2250·0.8^−0.1663 = 2335 A, where 0.1663 = ln(3300/2250)/ln(1/0.1)
     assert 2250.0 * 0.8 ** -(log(3300 / 2250) / log(10.0)) == pytest.approx(2335.0, abs=0.5)
-    assert found.between.words == "nobody from 1000 A to 2336 A"
+    assert found.between.words.startswith("nobody from 1000 A to 2336 A")
+    assert ("; not shown from 701.8 A to 1000 A" in found.between.words) is (ends is None)
     assert found.nobody and worst(found.checks) == FAIL and found.remedies
-    assert f"{found.title} (from 1000 A to 2336 A)" in headline(faulty.circuit.places)
+    assert f"{found.title} ({found.between.spans})" in headline(faulty.circuit.places)
 
 
 def test_the_trip_that_tears_the_contactor_open_is_named(faulty):
@@ -205,10 +206,11 @@ def test_without_a_parts_list_nothing_is_said_between():
 def test_the_undervoltage_trip_is_held_against_the_cells_that_feed_the_fault(truck):
     left = truck.coordination.asked.fault_voltage
     lowest = truck.coordination.asked.fault_lowest.number
-    # one module of six cells feeds it through the cables, and fuse and contactor of one pole
+    # one module of six cells feeds it through the cables, fuse and contactor of one pole, and the
+    # fuse in the middle
     path = truck.brief.path
     assert left.number == pytest.approx(lowest / 6.0 * (
-        truck.pack.cable_allowance.number + path.fuse_resistance.number
+        truck.pack.cable_allowance.number + 2.0 * path.fuse_resistance.number
         + path.contactor_resistance.number))
     assert 0.5 < left.number < 1.0
     one = told(truck, "coordination", "the undervoltage trip sees the lowest fault")
@@ -238,12 +240,12 @@ def test_the_contactor_of_one_pole_opens_on_the_cells_trip(truck):
 
 def test_without_the_cells_trip_the_sweep_says_what_it_does_not_show():
     found = study("truck", management__undervoltage_trip="unknown")
-    one = told(found, "coordination", "every fault current is opened")
+    one = told(found, "coordination", "every fault current from pole to pole is opened")
     assert one.verdict == NOT_EVALUATED and found.coordination.sweep.covered
-    assert "from 928.3 A to 1800 A in a second chassis fault" in one.reason
+    assert "from 907.7 A to 1800 A in a second chassis fault" in one.reason
     assert "undervoltage_trip" in one.remedy and "sensor in each pole" in one.remedy
     between = place(found, "chassis.second.fused_pole").between
-    assert between.clears is None and between.span == "from 928.3 A to 1800 A"
+    assert between.clears is None and between.span == "from 907.7 A to 1800 A"
 
 
 def test_the_cable_is_held_against_the_slower_trip_too(truck):

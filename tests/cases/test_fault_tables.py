@@ -214,7 +214,7 @@ def test_where_no_contactor_stands_either_the_range_is_not_covered():
     assert found.faults.lowest.number == row.lowest.number
     # Talvik 315 opens within 1 s from 4.5 · 315 A = 1420 A on
     every = next(c for c in found.coordination.item.checks
-                 if c.title.startswith("every fault current is opened"))
+                 if c.title.startswith("every fault current from pole to pole is opened"))
     assert every.verdict == FAIL
     assert f"nobody from {row.lowest.shown} to 1420 A" in every.reason and row.title in every.reason
 
@@ -223,7 +223,7 @@ def test_a_bare_tap_stays_the_caution_that_its_own_row_is(truck):
     # the heater's stub has the main fuse before it and no contactor: covers are the answer there
     assert place(truck, "branch.battery heater.before").nobody
     every = next(c for c in truck.coordination.item.checks
-                 if c.title.startswith("every fault current is opened"))
+                 if c.title.startswith("every fault current from pole to pole is opened"))
     assert every.verdict != FAIL
 
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import pytest
 
-from packcalc.checks import CAUTION, FAIL, PASS
+from packcalc.checks import CAUTION, FAIL
 from packcalc.protection import ProtectionStudy
 from tests.cases.studies import study
 
-EVERY = "every fault current is opened, fuse and contactor overlapping"
+EVERY = "every fault current from pole to pole is opened, fuse and contactor overlapping"
 BARE = "chassis.second.branch.{}"
 WIRE = 20.55e-3 * (234.5 + 105) / (234.5 + 20)  # Ω·mm²/m at 105 °C, class 5 of IEC 60228
 
@@ -45,9 +45,12 @@ def test_a_wire_that_no_device_ends_fails_whatever_the_monitor_opens(ahead):
 
 def test_the_path_does_not_pass_while_a_fault_place_fails(ahead):
     one = opened(ahead)
-    assert (one.verdict, one.figure.number) == (CAUTION, 1)
-    assert place(ahead, BARE.format("battery heater")).title in one.reason
-    assert opened(study("truck")).verdict == PASS
+    bare = place(ahead, BARE.format("battery heater")).title
+    assert one.verdict == CAUTION and bare in one.reason
+    # of the truck as shipped other places are left, where covers are the usual answer
+    shipped = opened(study("truck"))
+    assert shipped.verdict == CAUTION and bare not in shipped.reason
+    assert one.figure.number > 1
 
 
 def test_the_lowest_fault_counts_a_chafed_wire_of_the_pole_without_the_main_fuse():

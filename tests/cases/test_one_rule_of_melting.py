@@ -133,8 +133,11 @@ def test_no_pair_of_the_list_hides_such_a_hole(tmp_path):
     assert all(next(x for x in c.facts if x.title == "opened by nobody").words != "nowhere"
                for c in fast)
     held = pairs["Talvik 400 full range + Lyng 500"]  # a fault place of its own has no end
-    assert held.verdict == CAUTION and all(
-        c.verdict == PASS or "nobody ends the heat" in c.reason for c in held.checks)
+    # nor is it named: the places do not count on it, and what its closed contact bears stays open
+    assert held.verdict == NOT_EVALUATED and all(
+        c.verdict == PASS or "nobody ends the heat" in c.reason
+        or "nobody is shown to end the heat" in c.reason
+        or "Nobody opens some current of" in c.reason for c in held.checks)
 
 
 def test_two_strings_behind_partial_range_fuses_have_it_both(tmp_path):

@@ -152,7 +152,7 @@ def _truck_with(truck_text: str, tmp_path, **changes: str) -> ProtectionStudy:
 
 def _spans(study: ProtectionStudy) -> str:
     return next(c for _, c in study.checks
-                if c.title.startswith("every fault current is opened")).verdict
+                if c.title.startswith("every fault current from pole to pole is opened")).verdict
 
 
 @pytest.mark.parametrize("name", ["trip_delay", "overload_delay", "voltage_delay"])

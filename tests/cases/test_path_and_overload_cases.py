@@ -217,7 +217,8 @@ def slow(current=250.0, delay=20.0, **changes):
                  overload_delay=None if delay is None else f("delay", "s", delay), **changes)
 
 
-MEETS, QUIET, BEARS = ("overload and fault range meet", "the overload trip stays quiet in use",
+MEETS, QUIET, BEARS = ("overload and fault range meet, from pole to pole",
+                       "the overload trip stays quiet in use",
                        "bears an overload until the trip has opened")
 # melts later than any slow trip here acts, up to the quick one's 600 A
 LATE = '"0.01 s: 8000 A; 1 s: 800 A; 100 s: 610 A"'
@@ -308,7 +309,7 @@ def test_a_slow_trip_covers_no_fault_but_is_not_called_too_early():
     assert at(swept, 5000.0) == BY_FUSE
     (hole,) = swept.holes
     assert hole.low == pytest.approx(700.0) and hole.high == pytest.approx(1000.0, rel=1e-6)
-    told = check(coordinate(asked(trips=alone)), "every fault current is opened")
+    told = check(coordinate(asked(trips=alone)), "every fault current from pole to pole is opened")
     assert told.verdict == FAIL and "slower than the counted time" in told.reason
     assert "a trip at or below 700.0 A that has opened it within 1.000 s" in told.remedy
 

@@ -100,9 +100,9 @@ def test_a_lower_pack_voltage_takes_nothing_from_what_the_layouts_reach(monkeypa
     """250 V given where a layout reaches 448.4 V: the bench asks at 448.4 V, as dealing does."""
     asked = brief(6, pack_voltage="250 V")
     high = leaf("highest working voltage of 6S1P", "U", "V", 448.4, "computed")
-    monkeypatch.setattr(highest_voltage, "voltage_for_bench", lambda of: high)
-    assert cli_bench._highest(None) is None
-    counted = cli_bench._highest(asked)
+    monkeypatch.setattr(highest_voltage, "asked_of_bench", lambda of: (high, 0))
+    assert cli_bench._asked_by_layouts(None) == (None, 0)
+    counted, _ = cli_bench._asked_by_layouts(asked)
     assert counted is high
     lot = grade_sheet(sheet_of({**GOOD, "insulation_voltage_V": "250"}), None, asked, counted)
     assert lot.need.voltage.number == 448.4 and lot.modules[0].grade == "undecided"
@@ -124,7 +124,7 @@ def test_where_no_layout_is_known_the_inverters_maximum_counts_beside_a_lower_pa
     (None, "not evaluated", "two-voltmeter test")])
 def test_only_a_donor_that_fails_is_told_of_a_first_fault(isolation, verdict, words):
     """16 modules of 6 cells at 4.20 V: 403.2 V, at 500 Ω/V 201.6 kΩ (UN R100, 5.1.3)."""
-    check = teardown(donor(isolation=isolation)).checks[0]
+    check = teardown(donor(isolation=isolation, total_voltage="350 V")).checks[0]
     assert check.verdict == verdict and check.remedy.startswith(words)
     assert bool(check.remedy) is bool(words)
 

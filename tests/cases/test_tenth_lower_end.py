@@ -18,9 +18,8 @@ from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.clearing import clearing_by
 from packcalc.part_checks.withstand import WITHSTANDS
 from packcalc.place_contacts import PERHAPS_LOST
-from packcalc.protect.coordination import COLD, EVERY, with_places
+from packcalc.protect.coordination import COLD, EVERY, _governing, with_places
 from packcalc.protect.places import PlacesAsked, fault_places
-from packcalc.protection import _lower_end
 from packcalc.value import replace
 from tests.cases.studies import study
 from tests.cases.test_charge_opening import LEFT, item, own_check, place
@@ -65,22 +64,14 @@ def test_the_path_claims_no_current_of_a_place_that_nobody_opens_there(long_cabl
     assert "not at every fault place" in check(long_cable, COLD).reason
 
 
-def test_a_place_counts_that_begins_the_range_or_leaves_what_is_below_the_path(long_cable):
-    where = place(long_cable, "chassis.second.route.charging run")
-    own, lowest = long_cable.coordination.asked.path_lowest, long_cable.faults.lowest
-    assert _lower_end((where,), own, lowest) == (where,)
-    # another place begins the range: this one leaves what lies below the path's own all the same
-    less = replace(lowest, value=lowest.number / 2)
-    assert _lower_end((where,), own, less) == (where,)
-    # what it leaves only from there on is the table's to say, as of the shipped examples
-    high = replace(own, value=where.between.current.number / 2)
-    assert _lower_end((where,), high, less) == ()
-
-
-def test_the_shipped_paths_claim_from_where_every_place_is_opened():
+def test_the_shipped_paths_pass_beside_no_place_that_nobody_opens():
+    # the truck's path passed while nobody opens 3000 A and more in a second chassis fault of it
     found = study("truck")
-    assert check(found, EVERY).verdict == PASS
-    assert f"from {found.faults.lowest.shown} to" in found.coordination.item.governing
+    where = place(found, "chassis.second.own_side")
+    held = check(found, EVERY)
+    assert where.nobody and held.verdict == CAUTION and where.title in held.reason
+    own = found.coordination.asked.path_lowest
+    assert f"from {own.shown} to" in found.coordination.item.governing
     # the van's charger has a fuse without a sheet: its places are shown to be ended by nobody
     told = check(study("van"), EVERY)
     assert told.verdict == CAUTION and "to open some current of: charge inlet; charger" \
@@ -88,7 +79,12 @@ def test_the_shipped_paths_claim_from_where_every_place_is_opened():
 
 
 def test_a_place_that_is_not_shown_takes_the_pass_too():
-    held = study("truck").coordination
+    bare = study("truck").coordination
+    passing = replace(next(c for c in bare.item.checks if c.title == EVERY), verdict=PASS,
+                      reason="opened")
+    asked, swept = bare.asked, bare.sweep
+    held = replace(bare, item=replace(bare.item, governing=_governing(asked, swept), checks=tuple(
+        passing if c.title == EVERY else c for c in bare.item.checks)))
     assert with_places(held, []) is held
     told = with_places(held, [], [], ["a place"])
     assert next(c for c in told.item.checks if c.title == EVERY).reason.endswith(

@@ -23,7 +23,7 @@ from packcalc.value import replace
 from tests.cases.studies import study
 
 PERHAPS = "mid-pack fuse (if one stands there)"
-MEETS = "overload and fault range meet"
+MEETS = "overload and fault range meet, from pole to pole"
 LEFT = "breaks what a trip leaves of a fault beyond it"
 OPEN_MIDDLE = {"pack__fuse_after": "unknown", "parts__mid_fuse": None}
 BRIEF = ROOT / "examples" / "truck" / "brief.toml"

@@ -21,7 +21,8 @@ from tests.handover_cases import HEAD, STRINGS, WITH_LINK, readings_of, study_of
 # With every source of its highest working voltage known: else no isolation reading holds.
 WHOLE = WITH_LINK.replace('power = "20 kW"\n', 'power = "20 kW"\nvoltage_limit = "430 V"\n') \
     .replace("[power]\n", 'overvoltage_reaction = "0.3 ms"\n[power]\n') + \
-    '[charger]\nvoltage_range = "200 V to 420 V"\n[motor]\nback_voltage = "310 V"\n'
+    '[charger]\nvoltage_range = "200 V to 420 V"\ntolerance = "1 %"\n' \
+    '[motor]\nback_voltage = "310 V"\n'
 # The sense leads go in before the string is whole: a stage of its own.
 STAGES = ["build", "dead", "logic", "supply", "monitor", "section", "sense", "pack", "weld",
           "charge", "wheels", "limited", "warm", "retorque"]

@@ -53,6 +53,8 @@ CASES: dict[str, tuple[str, dict[str, Any], str, str]] = {
                                         "precharge": {"load": [
         {"name": "heater", "kind": "constant power", "power": "3 kW",
          "wakes_at": "60 V"}]}}, "", ""),
+    "resistor not known": ("minibus", {"inverter": {"discharge_resistance": "unknown"}}, "12S2P",
+                           "grouped"),
     "no absolute maximum": ("faulty", {"inverter": {"absolute_maximum": "unknown"}}, "", ""),
     "unknowns": ("truck", {
         "charger": {"voltage_range": "unknown"}, "precharge": {"time_limit": "unknown"},

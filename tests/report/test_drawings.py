@@ -267,7 +267,7 @@ def test_slow_corner_agrees_with_the_time_of_the_study(case: str) -> None:
     assert before < level < after
 
 
-@pytest.mark.parametrize("case", ["load that wakes early", "minibus"])
+@pytest.mark.parametrize("case", ["load that wakes early", "resistor not known"])
 def test_asked_discharge_resistor_reaches_the_border_in_time(case: str) -> None:
     traces = discharging_traces(study(case))
     (_, slow), = traces.times

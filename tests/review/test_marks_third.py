@@ -154,7 +154,8 @@ def test_a_fuse_is_judged_alike_however_it_is_said(words) -> None:
     found, listed = (recheck(truck(), known(truck())["main_fuse.choice"], w)
                      for w in (words, "400 A"))
     assert found.breaks == listed.breaks and len(found.lost) == len(listed.lost)
-    hole = next(w for w in found.lost if "every fault current is opened" in w)
+    # the path itself is a caution beside places that nobody opens; what it opened is lost here
+    hole = next(w for w in found.lost if "far end of the cable battery to inverter" in w)
     assert "(not evaluated, was pass)" in hole
     assert found.words.index(hole) < found.words.index("Elsewhere it makes")
     assert "no check fails" not in found.words

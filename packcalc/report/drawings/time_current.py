@@ -12,10 +12,11 @@ from html import escape
 
 import numpy as np
 
+from packcalc.checks import CAUTION
 from packcalc.curves import LONGEST_ADIABATIC, Curve, adiabatic_time
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.sweep import number
-from packcalc.protect.coordination import Coordination, CoordinationAsked
+from packcalc.protect.coordination import EVERY, SECOND, Coordination, CoordinationAsked
 from packcalc.report.document import Cell, Column, Figure, Table
 from packcalc.units import show, significant
 from packcalc.value import value_object
@@ -347,12 +348,26 @@ def _words(found: Coordination) -> str:
         parts.append(f"The contactor counts from {significant(swept.contactor.low)} A to "
                      f"{significant(swept.contactor.limit)} A.")
     holes = [f"{h.words} from {show(h.low, 'A')} to {show(h.high, 'A')}" for h in found.unopened]
-    parts.append("Cross-hatched: " + "; ".join(holes) + "." if holes else
-                 "There is no hole: every current of the range is opened.")
-    if found.worst_heat is not None and found.worst_heat_at is not None:
-        parts.append(f"Most heat gets through at {found.worst_heat_at.shown}: "
-                     f"{found.worst_heat.shown}.")
-    return " ".join(parts)
+    through = f"from pole to pole{f' through {asked.fuse.name}' if asked.fuse else ''}"
+    parts.append(f"Cross-hatched, {through}: " + "; ".join(holes) + "." if holes else
+                 f"There is no hole {through}: every current of the range is opened there.")
+    told = next((c for c in found.item.checks if c.title == EVERY and c.verdict == CAUTION), None)
+    if told is not None:
+        parts.append(f"Fault places that pass it, and leave currents open, stand under "
+                     f"'{told.title}'.")
+    return " ".join((*parts, *_heat_words(found)))
+
+
+def _heat_words(found: Coordination) -> Iterable[str]:
+    """The most heat of this path, and of its cable at another fault place where that is more."""
+    heat, at = found.worst_heat, found.worst_heat_at
+    if heat is not None and at is not None:
+        where = f"{SECOND} through the fuse's pole" if SECOND in at.title else " from pole to pole"
+        yield f"Most heat of this path,{where}: {heat.shown} at {at.shown}."
+    for one, more, where_at in found.conductor_heat:
+        if one.name == found.asked.cable_name:
+            yield f"More gets into {one.name} elsewhere: {more.shown} at {where_at.shown}, " \
+                  f"{where_at.note}."
 
 
 _LOOKS = {"solid": "full line", "dashes": "dashed", "dots": "dotted",
