@@ -16,7 +16,7 @@ from packcalc.brief_keys import CHARGERS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
 from packcalc.findings import (
-    AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace, with_more,
+    AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace, with_less, with_more,
 )
 from packcalc.layout_findings import cables_inside
 from packcalc.pack import PackModel
@@ -207,7 +207,7 @@ def breaks_both_ways(held: Coordination) -> Finding | None:
     found, asked = weaker_direction(held.asked.contactor, held.asked.highest_voltage), held.asked
     if found is None or CONTACTOR not in asked.unnamed:
         return found
-    return found.called(note=f"{found.note or 'as far as told'}{OR_LESS}{asked.put_forward}")
+    return with_less(found, asked.put_forward)
 
 
 def weaker_direction(part: ContactorPart | None, voltage: Finding) -> Finding | None:
@@ -266,13 +266,13 @@ def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
         return None
     index = int(np.argmax(swept.heat))
     at = leaf("at", "I", "A", float(swept.current[index]), "definition")
-    unbroken_ = MELTS_BELOW.format(low=_amperes(low), floor=_amperes(side.low)) \
+    melts = MELTS_BELOW.format(low=_amperes(low), floor=_amperes(side.low)) \
         if low < side.low else ""
     return with_more(leaf(
         "total clearing I²t of the branch fuse, worst of the range", "I²t_c", "A²s",
         float(swept.heat[index]), part.basis, origin=part.origin,
         note=f"at {at.shown}; by its curve, beyond it the sheet's figure"),
-        unbroken_ or highest.untold_more)
+        "; ".join(filter(None, (melts, highest.untold_more))))
 
 
 NO_CONTACTOR = ContactorSide(None, ("no contactor counts in a branch",))

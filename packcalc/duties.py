@@ -436,9 +436,9 @@ def asked_of_contactor(brief: Brief, pack: PackModel, faults: FaultRange,
     demand = demand_on(loops, "contactors", "pole_contactor", "wire_contactor")
     step = trace(closing_difference, voltage=pack.highest_voltage,
                  level=brief.precharge.level)
-    capacitance = trace(largest_capacitance,
-                        capacitance=bus_capacitance(brief, pack.layout.in_strings),
-                        tolerance=brief.inverter.dc_link_tolerance)
+    on_bus = bus_capacitance(brief, pack.layout.in_strings)
+    capacitance = with_more(trace(largest_capacitance, capacitance=on_bus,
+                                  tolerance=brief.inverter.dc_link_tolerance), on_bus.untold_more)
     return ContactorAsked(
         highest_voltage=pack.highest_voltage, continuous_current=pack.continuous_current,
         peak_current=pack.peak_current, peak_duration=brief.power.peak_duration,

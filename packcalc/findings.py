@@ -440,6 +440,15 @@ def with_more(finding: Finding, why: str) -> Finding:
     return finding.called(note=f"{finding.note or 'as far as told'}{OR_MORE}{why}")
 
 
+def with_less(finding: Finding, why: str) -> Finding:
+    """A value that may be less by what nobody told as well; itself where nothing is said of it."""
+    if not why or not finding.known:
+        return finding
+    both = "; ".join(dict.fromkeys(filter(None, (finding.may_be_less, why))))
+    note = finding.note.partition(OR_LESS)[0]
+    return finding.called(note=f"{note or 'as far as told'}{OR_LESS}{both}")
+
+
 def smallest(candidates: Sequence[Finding], title: str, note: str = "") -> Finding:
     """The smallest of several findings, kept with its chain."""
     return choose(lambda c: min(c, key=lambda f: f.number), candidates, title, note)

@@ -23,21 +23,15 @@ def voltage_of(brief: Brief, layout: Layout) -> Finding:
     return found.called(f"highest working voltage of {layout.label}", "U")
 
 
-def voltage_for_bench(brief: Brief) -> Finding | None:
-    """The largest of all layouts that fit; of the nearest misses where none does.
+def asked_of_bench(brief: Brief) -> tuple[Finding | None, int]:
+    """The largest voltage of all layouts that fit, and the most modules of one of them.
 
-    Where the brief says how many modules the pack has, layouts of that many count alone.
+    Of the nearest misses where none fits. Where the brief says how many modules the pack has,
+    layouts of that many count alone.
 
     Returns:
-        None where no layout can be tried.
-    """
-    return asked_of_bench(brief)[0]
-
-
-def asked_of_bench(brief: Brief) -> tuple[Finding | None, int]:
-    """`voltage_for_bench`, and the most modules of a layout that fits.
-
-    That count is 0 where none fits, or where one has as many as the brief says.
+        The voltage, None where no layout can be tried; the count, 0 where none fits or where one
+        has as many as the brief says.
     """
     study = list_layouts(brief)
     count, layouts = _fitting(study)

@@ -38,7 +38,7 @@ from packcalc.duties import (
     smallest_rating,
 )
 from packcalc.feeds import Feeds, feeds_of
-from packcalc.findings import OR_LESS, Finding, largest, with_more
+from packcalc.findings import Finding, largest, with_less, with_more
 from packcalc.further_parts import disconnect_nowhere
 from packcalc.highest_voltage import voltage_of
 from packcalc.layouts import Layout
@@ -326,7 +326,7 @@ def _demanded(pack: PackModel, faults: FaultRange, loops: tuple[Loop, ...]) -> F
                                f"{'this place' if len(aside) == 1 else 'these places'}")
     open_ = open_words(open_path_loops(loops))
     if open_:
-        lowest = lowest.called(lowest.title, note=f"{lowest.note}{OR_LESS}{open_}")
+        lowest = with_less(lowest, open_)
     return faults if lowest is faults.lowest else replace(
         faults, lowest=lowest, checks=range_checks(
             faults.highest, lowest, pack.peak_current, _below_load(aside, pack.peak_current)))

@@ -282,13 +282,15 @@ def joined_limit(brief: Brief) -> Finding | None:
 
 def closing_integral(brief: Brief, pack: PackModel) -> Finding:
     """I²t of the step when the main contactor closes onto the pre-charged bus."""
-    return trace(discharge_integral, "I²t of the step when the main contactor closes",
-                 capacitance=trace(tr.largest_capacitance, capacitance=bus_capacitance(
-                     brief, pack.layout.in_strings), tolerance=brief.inverter.dc_link_tolerance),
-                 voltage=trace(tr.closing_difference, voltage=pack.highest_voltage,
-                               level=brief.precharge.level),
-                 resistance=pack.resistance_least,
-                 note="all the heat of the equalising in the loop's own resistance")
+    on_bus = bus_capacitance(brief, pack.layout.in_strings)
+    return with_more(trace(
+        discharge_integral, "I²t of the step when the main contactor closes",
+        capacitance=trace(tr.largest_capacitance, capacitance=on_bus,
+                          tolerance=brief.inverter.dc_link_tolerance),
+        voltage=trace(tr.closing_difference, voltage=pack.highest_voltage,
+                      level=brief.precharge.level),
+        resistance=pack.resistance_least,
+        note="all the heat of the equalising in the loop's own resistance"), on_bus.untold_more)
 
 
 # -- branches -------------------------------------------------------------------------------
@@ -547,9 +549,11 @@ def resistor_current(precharge: Item) -> ResistorCurrent | None:
     # From the item's own figures, so that wires and resistor are judged by one resistance.
     capacitance, voltage = found[NORMAL].inputs
     _, resistance, timeout, tries = found[FAILED].inputs
-    pulse = trace(discharge_integral, "I²t of a normal pre-charge", capacitance=capacitance,
-                  voltage=voltage, resistance=resistance,
-                  note="loads that are awake add to it, at most to the I²t of a failed try")
+    pulse = with_more(trace(
+        discharge_integral, "I²t of a normal pre-charge", capacitance=capacitance,
+        voltage=voltage, resistance=resistance,
+        note="loads that are awake add to it, at most to the I²t of a failed try"),
+        capacitance.untold_more)
     return ResistorCurrent(found[PEAK], pulse, in_a_row(timeout, tries))
 
 

@@ -22,6 +22,7 @@ SLOWEST, FASTEST = 0.1 / 3600, 0.5 / 3600
 # asked about by name.
 MOST_WARM, MOST_SLOW, LEAST_PULSE = 333.15, 0.02 / 3600, 0.1
 _NOTED = ("temperature of the capacity test", "current of the capacity test")
+_WORST = ("35 °C", "C/10")  # HOTTEST and SLOWEST, in words
 NOTE_IT = "enter what was not noted, if somebody still knows it; else repeat the test"
 SLACK = 1e-9
 BETTER, BETTER_TYPE = "better than the label", "better than its type new"
@@ -105,17 +106,26 @@ def capacity_at_bad_end(row: BenchRow, bench: Bench) -> AtCommon | None:
     if not row.capacity.known or not not_noted(row) or _capacity_refusal(rate, temperature):
         return None
     worst = (leaf("temperature of the test, not noted", "T", "°C", HOTTEST, "assumed",
-                  source="packcalc-rule", origin=_RULE, note="35 °C leaves least"),
+                  source="packcalc-rule", origin=_RULE, note=f"{_WORST[0]} leaves least"),
              leaf("rate of the test, not noted", "r", "1/h", SLOWEST, "assumed",
-                  source="packcalc-rule", origin=_RULE, note="C/10 leaves least"))
+                  source="packcalc-rule", origin=_RULE, note=f"{_WORST[1]} leaves least"))
     return _brought(row, bench, *(noted if noted.known else end for noted, end in zip(
         (temperature, rate), worst, strict=True)))
 
 
 def not_noted(row: BenchRow) -> tuple[str, ...]:
     """What nobody noted at the capacity test; empty where all was."""
-    return tuple(words for figure, words in zip(
-        (row.capacity_temperature, rate_of(row)), _NOTED, strict=True) if not figure.known)
+    return _where_not_noted(row, _NOTED)
+
+
+def worst_not_noted(row: BenchRow) -> tuple[str, ...]:
+    """What leaves least of that, in words; see `capacity_at_bad_end`."""
+    return _where_not_noted(row, _WORST)
+
+
+def _where_not_noted(row: BenchRow, words: tuple[str, str]) -> tuple[str, ...]:
+    return tuple(word for figure, word in zip(
+        (row.capacity_temperature, rate_of(row)), words, strict=True) if not figure.known)
 
 
 def _brought(row: BenchRow, bench: Bench, temperature: Finding, rate: Finding) -> AtCommon:

@@ -116,7 +116,7 @@ _TOLD_BY_TWO = re.compile(
 # No question, yet to be read: a colour or verdigris, a town or a bath.
 _READ_IT = re.compile(
     rf"\bgreen[\s-]+{_COLOURED}s?\b|\b{_COLOURED}s?[\s-]+(?:all|are|is|were|was)[\s-]+green\b")
-_TOWN = re.compile(rf"\b[Ff]rom\s+(?P<town>(?i:{_POOL}))(?=\s*(?:$|[,;.()]))")
+_TOWN = re.compile(r"\b[Ff]rom\s+(?P<town>Bath)(?=\s*(?:$|[,;.()]))")
 # Not shut, in the words of a person who says so by a "not".
 _NOT_TIGHT = re.compile(
     r"\bnot\s+(?:quite\s+|fully\s+)?(?:tight|sealed)\b|\bnicht\s+(?:(?:ganz|mehr)\s+)*dicht\b|"
@@ -241,8 +241,11 @@ def weigh(note: str) -> str:
     if " ".join(words) in NOBODY_KNOWS:
         return ASK
     grave = [i for i, word in enumerate(words) if _is_grave(word)]
-    if any(not _denied(words, i) and _denial(words, i) != NONE
-           and not _answered_no(text, found, words, i) for i in grave):
+    answered = {i + 1 for i in grave if _answered_no(text, found, words, i)}
+    # A no that answers the word before it denies nothing behind: "leak: no, swollen".
+    rest = ["" if i in answered else word for i, word in enumerate(words)]
+    if any(not _denied(rest, i) and _denial(rest, i) != NONE
+           for i in grave if i + 1 not in answered):
         return GRAVE
     if _WATER.search(" ".join(words)):
         return ASK if any(word in DENIALS for word in words) else GRAVE
@@ -340,7 +343,7 @@ def _without_places(note: str, text: str) -> tuple[str, tuple[str, ...]]:
         ('van from 0___', ('Bath',))
     """
     spans = [match.span() for match in _READ_IT.finditer(text)]
-    spans += [match.span("town") for match in _TOWN.finditer(note) if match["town"].istitle()]
+    spans += [match.span("town") for match in _TOWN.finditer(note)]
     for start, end in spans:
         text = text[:start] + "0".ljust(end - start, "_") + text[end:]
     return text, tuple(note[start:end] for start, end in spans)

@@ -105,12 +105,12 @@ _SOUND = re.compile(
     r"(?:roest|schade|lek|rook)vrije?|nichtraucher\w*|rauch(?:warn)?melder\w*|feuerfest\w*|"
     r"wasserdicht\w*|wassergekue?hlt\w*|geruch(?:s)?los\w*|unbeschae?digt\w*")
 _LINKS = {
-    "not": "nicht niet nao ikke inte non",
+    "not": "nicht niet nao ikke inte",
     "no": "kein keine keinen keiner keines keinem keinerlei nein geen nee aucun aucune ningun "
           "ninguna ninguno nessun nessuna nessuno nenhum nenhuma ingen inget",
     "nothing": "nichts rien nada niente niets",
     "never": "nie niemals nooit jamais nunca jamas aldrig aldri",
-    "without": "ohne sans sin senza sem zonder uten utan uden bez",
+    "without": "ohne sans senza sem zonder uten utan uden bez",
     "neither": "weder", "nor": "ni", "or": "oder ou oppure",
     "signs": "anzeichen zeichen signe signes senal senales signos segni segno tekenen tekens",
     "traces": "spur spuren traces tracce traccia rastro rastros sporen",
@@ -120,14 +120,18 @@ _LINKS = {
     "is": "ist est n'est",
 }
 _LINK = {word: english for english, words in _LINKS.items() for word in words.split()}
-# Denials that mean something else in another language: Dutch "pas", just now; German "Mai".
-_ONLY_BEFORE = {"pas": "not", "mai": "never"}
+# Denials that mean something else in another language: Dutch "pas", just now; German "Mai"; an
+# English "non runner", a serial "SIN".
+_ONLY_BEFORE = {"pas": "not", "mai": "never", "non": "not", "sin": "without"}
+_ITALIAN = re.compile("gonfi|rigonfi|bruciat|perdit|fus[oai]|ossid|arruggin|ruggin|allag|bagnat|"
+                      "incident|incend|dannegg|acqua|fuoco|urtat|alluvion|deform")
 _OF_ITS_LANGUAGE = {
     "pas": re.compile("gonfl|bomb|boursoufl|enfl|brul|calcin|fond|fuit|rouill|oxyd|inond|noye|"
                       "mouill|humid|incend|accident|choc|endommag|abim|casse|eau|feu|perce|surch|"
                       "deform|sinistr|explos"),
-    "mai": re.compile("gonfi|rigonfi|bruciat|perdit|fus[oai]|ossid|arruggin|ruggin|allag|bagnat|"
-                      "incident|incend|dannegg|acqua|fuoco|urtat|alluvion|deform"),
+    "mai": _ITALIAN, "non": _ITALIAN,
+    "sin": re.compile("hinch|abomb|abult|oxid|corros|fug|derram|inund|incend|accident|choq|colis|"
+                      "quem|fund|agua|fuego|golp|dan[oa]|danad|humed|mojad|explos|deform|sulfat"),
 }
 _ELIDED = re.compile(r"^(?:[dlns]|un|dell|nell|sull|all|sott)'(?=\w)")
 _OF_ITS_OWN = str.maketrans({"ø": "o", "ł": "l", "ß": "ss", "æ": "ae", "œ": "oe"})

@@ -8,6 +8,7 @@ from typing import Literal
 from packcalc.bench import rules
 from packcalc.bench.common import (
     FALL_TOLD, NOTE_IT, SURE, AtCommon, above_label, capacity_at_bad_end, larger_pulse, suspect,
+    worst_not_noted,
 )
 from packcalc.bench.damage import APART, ASK, GRAVE, NONE, TOLD_IN, weigh, weigh_past
 from packcalc.bench.isolation import line_at, of_no_layout, or_more, to_find
@@ -303,8 +304,9 @@ def _capacity(b: AtHand) -> Iterable[Ground]:
         for ground in _capacity_held(replace(b, capacity=worst)):
             if ground.effect == "reject":
                 yield replace(ground, check=replace(
-                    ground.check, reason=f"{why}; it may have been at 35 °C or C/10, and then: "
-                    f"{ground.check.reason}", remedy=f"{again}; {ground.check.remedy}"))
+                    ground.check, reason=f"{why}; it may have been at "
+                    f"{' and '.join(worst_not_noted(b.row))}, and then: {ground.check.reason}",
+                    remedy=f"{again}; {ground.check.remedy}"))
                 return
     yield untold("capacity", ENERGY, why, again)
 

@@ -48,7 +48,9 @@ from packcalc.conductors import (
     route_current,
 )
 from packcalc.errors import OutOfRange
-from packcalc.findings import OR_LESS, Finding, largest, leaf, smallest, trace, with_more
+from packcalc.findings import (
+    OR_LESS, Finding, largest, leaf, smallest, trace, with_less, with_more,
+)
 from packcalc.layout_findings import of_copper
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
@@ -154,10 +156,9 @@ class RouteResult:
 
     def _as_told(self, found: Finding | None) -> Finding | None:
         """A figure of the choice; only the most that it can be where no cable is named."""
-        if not self.asked.unnamed or found is None or not found.known or found.may_be_less:
+        if not self.asked.unnamed or found is None:
             return found
-        return found.called(note=f"{found.note or 'as far as told'}{OR_LESS}"
-                                 f"{self.asked.unnamed}, and a thinner one carries and stands less")
+        return with_less(found, f"{self.asked.unnamed}, and a thinner one carries and stands less")
 
     @property
     def current_capacity(self) -> Finding | None:

@@ -218,9 +218,8 @@ def closing_step(asked: ContactorAsked) -> ClosingStep | None:
                       voltage=difference, resistance=loop_r)
     ringing = trace(ringing_bound, difference=difference, inductance=loop_l,
                     capacitance=capacitance)
-    peak = trace(closing_peak, CLOSING_STEP,
-                 difference=difference, resistance=loop_r, inductance=loop_l,
-                 capacitance=capacitance)
+    peak = with_more(trace(closing_peak, CLOSING_STEP, difference=difference, resistance=loop_r,
+                           inductance=loop_l, capacitance=capacitance), capacitance.untold_more)
     damping = trace(damping_ratio, "Damping of the closing loop", resistance=loop_r,
                     inductance=loop_l, capacitance=capacitance)
     return ClosingStep(peak, smallest([resistive, ringing], "Bound of the step current",

@@ -636,7 +636,8 @@ def _governing(asked: CoordinationAsked, swept: Sweep, *, alone: bool = False) -
             own = asked.path_lowest or asked.fault_lowest
             span = f"{own.with_end} to {asked.fault_highest.with_end} of this path's own loop " \
                    "alone"
-        return f"{pair} open every current from {span}{less}, subject to the checks below."
+        opens = "would open" if asked.unnamed else "open"
+        return f"{pair} {opens} every current from {span}{less}, subject to the checks below."
     holes = "; ".join(f"from {_span(h)} {h.words}" for h in swept.unopened)
     return f"{pair}, from {span}: no valid pair, {holes}."
 

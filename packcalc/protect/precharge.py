@@ -32,7 +32,7 @@ from packcalc.checks import (
 )
 from packcalc.errors import OutOfRange
 from packcalc.findings import (
-    AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace, with_more,
+    AT_LEAST, Finding, Origin, leaf, smallest, trace, with_less, with_more,
 )
 from packcalc.part_checks.shown import SILENT, remark, rounded, stepped, voltage_check
 from packcalc.part_formulas import loop_time_constant
@@ -148,9 +148,10 @@ class PrechargeAsked:
         """The largest discharge resistor that this file asks for; None where it asks for none."""
         if self.highest_voltage.number <= BORDER.number:
             return None
-        return trace(tr.bleed_resistance, "Largest bleed resistance (across the bus)",
-                     time=FALL_TIME, capacitance=self.largest_capacitance,
-                     voltage=self.highest_voltage, end=BORDER)
+        return with_less(trace(
+            tr.bleed_resistance, "Largest bleed resistance (across the bus)", time=FALL_TIME,
+            capacitance=self.largest_capacitance, voltage=self.highest_voltage, end=BORDER),
+            self.capacitance.untold_more)
 
     @property
     def bleed_asked(self) -> str:
@@ -174,8 +175,13 @@ class PrechargeAsked:
 
     @property
     def largest_capacitance(self) -> Finding:
-        return trace(tr.largest_capacitance, "Bus capacitance, upper tolerance",
-                     capacitance=self.capacitance, tolerance=self.capacitance_tolerance)
+        return self.as_told(trace(
+            tr.largest_capacitance, "Bus capacitance, upper tolerance",
+            capacitance=self.capacitance, tolerance=self.capacitance_tolerance))
+
+    def as_told(self, finding: Finding) -> Finding:
+        """A figure that grows with the capacitance on the bus: more where that may be more."""
+        return with_more(finding, self.capacitance.untold_more)
 
     def refuse_nonsense(self) -> None:
         """Raise OutOfRange where a value lies outside the formulas' range."""
@@ -316,8 +322,8 @@ def _window(asked: PrechargeAsked) -> tuple[Finding, Finding | None]:
 
 def _or_less(asked: PrechargeAsked, finding: Finding) -> Finding:
     """A value that is smaller with what is in no sum; itself where everything is."""
-    why = asked.untold
-    return finding.called(note=f"{finding.note}{OR_LESS}{why}") if why else finding
+    why = "; ".join(filter(None, (asked.untold, asked.capacitance.untold_more)))
+    return with_less(finding, why)
 
 
 def _in_time_with_loads(asked: PrechargeAsked, most: Finding) -> list[Finding]:
@@ -527,10 +533,10 @@ def _part_ambient(asked: PrechargeAsked, part: ResistorPart) -> Check:
 
 
 def _mean_power(asked: PrechargeAsked, heat: dict[str, Finding]) -> Finding:
-    return trace(tr.mean_power, "Mean power of normal charges, one each timeout",
-                 energy=heat["normal"], events=leaf("Events", "n", "", 1.0, "definition"),
-                 duration=asked.timeout,
-                 note="charges that follow each other at once after a full discharge")
+    return asked.as_told(trace(
+        tr.mean_power, "Mean power of normal charges, one each timeout", energy=heat["normal"],
+        events=leaf("Events", "n", "", 1.0, "definition"), duration=asked.timeout,
+        note="charges that follow each other at once after a full discharge"))
 
 
 def _once(checks: Sequence[Check]) -> list[Check]:
@@ -557,10 +563,10 @@ def _time(asked: PrechargeAsked, low: LoadedBus, high: LoadedBus) -> Finding | N
 def _heat(asked: PrechargeAsked, resistance: Finding) -> dict[str, Finding]:
     """Currents, powers and energies at highest voltage and lower tolerance."""
     fast, volts = _fast(asked, resistance), asked.highest_voltage
-    normal = trace(tr.capacitor_energy, NORMAL,
-                   capacitance=asked.largest_capacitance, voltage=volts,
-                   note="from an empty bus to the full voltage; loads add to it, bounded by the "
-                        "failed charge")
+    normal = asked.as_told(trace(
+        tr.capacitor_energy, NORMAL, capacitance=asked.largest_capacitance, voltage=volts,
+        note="from an empty bus to the full voltage; loads add to it, bounded by the failed "
+             "charge"))
     failed = trace(tr.failed_charge_energy, FAILED, voltage=volts,
                    resistance=fast, timeout=asked.timeout, tries=asked.tries,
                    note="bus short-circuited; tries follow each other without cooling")
@@ -693,7 +699,8 @@ def _discharge(asked: PrechargeAsked, beside: str) -> tuple[Finding, ...]:
         return ()
     lost = trace(tr.resistor_power, "Power of that bleed resistor if it stays on the bus",
                  symbol="P_b", voltage=asked.highest_voltage, resistance=bleed)
-    return bleed.called(note=beside), lost
+    told = "; ".join(filter(None, (beside, bleed.note)))
+    return bleed.called(note=told), lost
 
 
 def _specification(asked: PrechargeAsked, reference: Finding,
@@ -709,7 +716,8 @@ def _specification(asked: PrechargeAsked, reference: Finding,
                     f"{asked.timeout.shown} without rest, {heat['power'].shown} each, as mounted"
                     f"{_air(asked.ambient)}", "failed pre-charge, stated by its maker"),
         Requirement("resistor: rated power", f"at least {_mean_power(asked, heat).shown} as "
-                    f"mounted{_air(asked.ambient)}", "a normal charge every timeout, for ever"),
+                    f"mounted{_air(asked.ambient)}", "a normal charge every timeout, for ever"
+                    ).resting_on(_mean_power(asked, heat)),
         Requirement("resistor: voltage and type", f"above {volts} DC, wirewound or stated pulse "
                     "type, no PTC", "the whole voltage stands across it at closing"),
         *relay_rows(heat["peak"], asked.highest_voltage, in_a_row(asked.timeout, asked.tries),

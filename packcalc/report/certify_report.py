@@ -104,7 +104,7 @@ def _asked_by(answer: Answer, file: CertifierFile) -> Cell:
 
 def _figures(answers: list[Answer]) -> tuple[tuple[Cell, ...], ...]:
     return tuple((Cell(str(a.asked.number), a.asked.number),
-                  Cell(", ".join(filter(None, (f.title, (f.most or f.least).strip())))),
+                  Cell(", ".join(filter(None, (f.title, f.most.strip(), f.least.strip())))),
                   Cell(f.symbol), finding_cell(f), words(printed(f.unit)), Cell(f.weakest))
                  for a in answers for f in a.figures if f.known)
 

@@ -10,7 +10,7 @@ from packcalc.bench.isolation import of_no_layout
 from packcalc.bench.left_open import left_open
 from packcalc.bench.next_tests import next_tests
 from packcalc.checks import NOT_EVALUATED
-from packcalc.highest_voltage import voltage_for_bench
+from packcalc.highest_voltage import asked_of_bench
 
 from .rows import GOOD, lot_of, sheet_of
 from .test_auditor_fourth import nmc
@@ -43,7 +43,7 @@ def test_where_no_layout_was_tried_the_inverters_maximum_is_told_as_at_least():
 def test_no_retest_is_asked_for_at_the_voltage_of_a_near_miss():
     """No layout fits: what the nearest miss would reach may never be built."""
     asked = brief(6, energy="900 kWh")
-    highest = voltage_for_bench(asked)
+    highest = asked_of_bench(asked)[0]
     assert of_no_layout(highest) and "the largest of the nearest misses" in highest.title
     lot = grade_sheet(sheet_of({**GOOD, "insulation_voltage_V": "50"},
                                {**GOOD, "mark": "M2", "insulation_Mohm": ""}), None, asked, highest)
@@ -56,7 +56,7 @@ def test_no_retest_is_asked_for_at_the_voltage_of_a_near_miss():
 def test_a_voltage_that_is_given_stands_before_that_of_a_near_miss():
     """What is given is the most that it may be; the inverter's own maximum still counts beside."""
     asked = brief(6, energy="900 kWh", pack_voltage="460 V")
-    high = voltage_for_bench(asked)
+    high = asked_of_bench(asked)[0]
     need = pack_need(asked.bench, asked, highest=high.called(title=high.title) if high else None)
     assert need.voltage.number == max(460.0, asked.inverter.absolute_maximum.number)
     assert not need.voltage.at_least

@@ -17,7 +17,7 @@ from packcalc.bench.grade import GradedModule, grade_sheet
 from packcalc.bench.isolation import judge_together
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
 from packcalc.findings import AT_LEAST, BOUNDED, Finding, leaf
-from packcalc.highest_voltage import voltage_for_bench
+from packcalc.highest_voltage import asked_of_bench
 from packcalc.reading.bench_brief import default_bench
 from packcalc.reading.brief_file import read_brief
 
@@ -106,7 +106,7 @@ def test_the_truck_with_its_charger_and_braking_left_open(tmp_path):
     sheet.write_text("\n".join(lines), "utf-8")
     path.write_text(text, "utf-8")
     asked = read_brief(path)
-    lot = grade_file(sheet, asked, voltage_for_bench(asked))
+    lot = grade_file(sheet, asked, asked_of_bench(asked)[0])
     assert lot.modules[0].grade == "undecided"
     together = next(c for c in lot.checks if c.title.startswith("isolation of the kept"))
     assert together.verdict == NOT_EVALUATED and "at 450.0 V or more" in together.reason
@@ -122,6 +122,6 @@ def test_the_largest_of_several_says_errs_high_only_where_it_is_settled(monkeypa
     def told(note: str) -> str:
         monkeypatch.setattr(highest_voltage, "voltage_of", lambda asked, one: leaf(
             f"highest of {one.label}", "U", "V", 25.4 * one.series, "computed", note=note))
-        return voltage_for_bench(brief(6)).title
+        return asked_of_bench(brief(6))[0].title
     assert told("").endswith("layouts that fit (errs high)")
     assert told(f"{AT_LEAST}; not evaluated: {CEILING}").endswith("layouts that fit")

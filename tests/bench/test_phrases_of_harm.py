@@ -32,7 +32,7 @@ PHRASES = (
     ("case not flat, stored upright", "plain", "ask"), ("lid not sealed", "grave", "ask"),
     ("swollen, not dented", "grave", "grave"), ("not dented but swollen", "ask", "ask"),
     ("no cover, flooded", "ask", "ask"), ("still swollen", "grave", "grave"),
-    ("non-runner; flooded", "grave", "grave"), ("non swollen", "ask", "quiet"),
+    ("non-runner; flooded", "grave", "grave"), ("non swollen", "grave", "grave"),
     ("lay flat for two years", "plain", "ask"), ("taken from pool", "plain", "ask"),
     ("from the bath", "plain", "ask"), ("in bath", "plain", "ask"),
     # German
@@ -110,7 +110,12 @@ PHRASES = (
     ("lay flat on bench", "plain", "quiet"), ("stored flat on the shelf", "plain", "quiet"),
     ("stored upright, not flat", "plain", "quiet"),
     ("stored not flat but upright", "plain", "quiet"), ("from Bath", "plain", "told"),
-    ("Van from Pool, 2019", "plain", "told"), ("rested a week indoors", "plain", "quiet"),
+    ("Van from Pool, 2019", "plain", "ask"), ("rested a week indoors", "plain", "quiet"),
+    ("non runner, flooded", "grave", "grave"), ("Non runner. Burnt out", "grave", "grave"),
+    ("sin, flooded", "grave", "grave"),
+    ("leak: no, swollen", "grave", "ask"), ("Leak: none. Swelling: yes", "grave", "ask"),
+    ("swelling: no; leak: yes", "grave", "ask"), ("Leaking: no. Burnt.", "grave", "ask"),
+    ("Van from Canal", "plain", "ask"), ("From Harbour", "plain", "ask"),
     ("leading edge up", "plain", None), ("dry shed, half charge", "plain", "quiet"),
     ("warm dry room", None, "quiet"), ("zorched", "plain", "told"),
     # owners

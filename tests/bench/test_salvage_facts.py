@@ -26,7 +26,7 @@ from packcalc.checks import CAUTION, FAIL, PASS
 from packcalc.cli import main
 from packcalc.errors import Fault, InputErrors, UserError
 from packcalc.findings import leaf
-from packcalc.highest_voltage import voltage_for_bench, voltage_of
+from packcalc.highest_voltage import asked_of_bench, voltage_of
 from packcalc.reading.bench_sheet import parse_sheet
 from packcalc.reading.brief_file import brief_from_data, read_brief
 from packcalc.reading.told_once import told_once
@@ -235,7 +235,7 @@ def test_only_a_second_reading_before_the_first_is_reversed(second, asked):
 def test_the_bench_asks_at_the_layouts_own_voltage_where_the_brief_implies_one():
     """475 V · 1.03 = 489.25 V: the charger's ceiling at its tolerance passes the inverter's 450."""
     asked = read_brief(EXAMPLES / "faulty" / "brief.toml")
-    highest = voltage_for_bench(asked)
+    highest = asked_of_bench(asked)[0]
     assert highest.number == pytest.approx(475 * 1.03) and "16S1P" in highest.title
     lot = grade_file(EXAMPLES / "faulty" / "bench.csv", asked, highest)
     told = next(c for c in lot.checks if c.title.startswith("isolation of the kept"))
@@ -247,15 +247,15 @@ def test_of_several_candidates_the_largest_counts_and_says_that_it_errs_high(mon
     """6S1P, 5S1P and 3S2P fit six modules; with five in the pack 5S1P alone."""
     monkeypatch.setattr(highest_voltage, "voltage_of", lambda asked, one: leaf(
         f"highest working voltage of {one.label}", "U", "V", 25.4 * one.series, "computed"))
-    several = voltage_for_bench(brief(6))
+    several = asked_of_bench(brief(6))[0]
     assert several.number == pytest.approx(6 * 25.4) and "6S1P" in several.title
     assert "the largest of 3 layouts that fit (errs high)" in several.title
-    one = voltage_for_bench(brief(6, modules_in_pack=5))
+    one = asked_of_bench(brief(6, modules_in_pack=5))[0]
     assert one.number == pytest.approx(5 * 25.4) and "errs" not in one.title
 
 
 def test_where_no_layout_fits_the_nearest_misses_count():
-    highest = voltage_for_bench(brief(6, energy="900 kWh"))
+    highest = asked_of_bench(brief(6, energy="900 kWh"))[0]
     assert highest.at_least and highest.title.endswith("the largest of the nearest misses")
 
 

@@ -211,7 +211,8 @@ def test_no_trip_leaves_a_hole_below_the_fuse():
     # from 700 A to 1000 A: the contactor may, its trip is not named
     found = coordinate(asked(trips=None))
     assert [(round(h.low), round(h.high), h.device) for h in found.holes] == [(700, 1000, NOBODY)]
-    assert "no valid pair: from 700.0 A to 1000 A not shown: contactor" in check(found, "every fault").reason
+    assert "no valid pair: from 700.0 A to 1000 A not shown: contactor" \
+        in check(found, "every fault").reason
     assert "a fuse that counts from 700.0 A" in check(found, "every fault").remedy
 
 
