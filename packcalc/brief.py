@@ -208,8 +208,11 @@ class PartsUse:
     management_system: str = ""
 
     def tripped(self, in_strings: bool) -> str:
-        """The contactor that the pack's trips open: in parallel strings that of each string."""
-        return (self.string_contactor if in_strings else "") or self.contactor
+        """The contactor that the pack's trips open: in parallel strings that of each string.
+
+        There is no pair common to all strings then, so that the main one stands for none of them.
+        """
+        return self.string_contactor if in_strings else self.contactor
 
 
 @value_object

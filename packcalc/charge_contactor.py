@@ -20,7 +20,9 @@ from packcalc.checks import (
 )
 from packcalc.clearing import NamedFuses, PartAnswers, charging_fuse
 from packcalc.feeds import Feeds, nearest
-from packcalc.findings import Finding, Origin, largest, smallest, trace, with_more
+from packcalc.findings import (
+    Finding, Origin, largest, smallest, trace, untold_of, with_more,
+)
 from packcalc.further_parts import stands_nowhere
 from packcalc.part_checks.contactor import (
     BREAKS_CHARGING, BY_WHOM, MAKES_STEP, CarryDemand, SwitchDemand, break_words, constant_words,
@@ -33,6 +35,7 @@ from packcalc.part_checks.withstand import (
 )
 from packcalc.parts import ContactorPart
 from packcalc.place_contacts import through_charging
+from packcalc.place_demands import FULL, Demand
 from packcalc.protect.branch_figures import branch_loops, only_at_most
 from packcalc.protect.contactor import closing_peak
 from packcalc.protect.places import Loop
@@ -83,7 +86,7 @@ def charge_contactor_item(feeds: Feeds, answers: PartAnswers, loops: Iterable[Lo
                 "say path.charge_contactor, or name none"),))
     step, part = closing_step_of(feeds), named_contactor(brief)
     carry, switch = _demands(feeds, answers.named, places)
-    switch = replace(switch, slower_loops=slower_loops(answers, faults))
+    switch = _with_slower(switch, _inlet(places), slower_loops(answers, faults))
     meets = _meets(answers, faults, at_once, switch.break_discharge)
     carry = replace(carry, borne=through_charging(places, answers, faults.loops))
     candidates = () if part is None else (_charge_candidate(
@@ -377,6 +380,24 @@ def _bursts(side: FuseSide, inlet: Loop) -> bool:
     """Whether every source together drives it above what it breaks, or may: any heat passes."""
     most = inlet.all_sources
     return most.known and (bool(most.untold_more) or most.number > side.high * (1.0 + 1e-9))
+
+
+def _with_slower(switch: SwitchDemand, inlet: Loop, slower: Demand | None) -> SwitchDemand:
+    """Of loops through the chassis each at its voltage; the longest at that of the inlet for all.
+
+    Args:
+        switch: asked from pole to pole.
+        inlet: that place.
+        slower: what the loops through the chassis ask.
+    """
+    if slower is None:
+        return switch
+    own, most = switch.time_constant, slower.constant
+    if own is not None and own.known and most is not None and inlet.voltage.known and any(
+            v.number >= inlet.voltage.number * FULL for v, _ in slower.pairs):
+        own = with_more(max(own, most, key=lambda f: f.number), untold_of((own, most))).called(
+            own.title)
+    return replace(switch, slower_loops=slower.pairs, time_constant=own)
 
 
 def _inlet(loops: Iterable[Loop]) -> Loop:

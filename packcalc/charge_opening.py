@@ -18,7 +18,7 @@ from packcalc.findings import OR_MORE, Finding, Origin, largest, leaf
 from packcalc.part_checks.contactor import unknown_break
 from packcalc.part_checks.sweep import trip_delays_known
 from packcalc.parts import CONTACTOR, ContactorPart
-from packcalc.place_demands import demand_on
+from packcalc.place_demands import Demand, demand_on
 from packcalc.place_sweep import currents_of, further
 from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.places import CHARGE_KEY, FUSE, OTHER_POLE_OF_BRANCH, Device, Loop
@@ -207,9 +207,8 @@ def _by_trip(answers: PartAnswers, place: Beyond) -> np.ndarray:
     return ~np.isnan(opens) & ~(place.clears < opens)
 
 
-def slower_loops(answers: PartAnswers,
-                 faults: FaultsBeyond) -> tuple[tuple[Finding, Finding], ...]:
-    """(voltage, time constant) of loops through the chassis of which a trip leaves it something.
+def slower_loops(answers: PartAnswers, faults: FaultsBeyond) -> Demand | None:
+    """What loops through the chassis ask of which a trip leaves it something; None without any.
 
     Or may: one whose lowest current is not known, or only at most, is not shown to leave none.
     """
@@ -218,8 +217,7 @@ def slower_loops(answers: PartAnswers,
              and (not one.lowest.known or only_at_most(one.lowest))
              and not any(one is other for other in known)]
     left = [replace(one, devices=(_own_device(one),)) for one in (*known, *open_)]
-    asked = demand_on(left, CHARGE_KEY)
-    return asked.pairs if asked is not None else ()
+    return demand_on(left, CHARGE_KEY)
 
 
 def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> Finding:

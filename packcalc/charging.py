@@ -117,8 +117,12 @@ class LoadedBus:
         """What was worked for as many loads awake: each is asked for many times."""
         return {}
 
+    @worked_once
+    def _wake(self) -> list[float]:
+        return [load.wakes_at.number for load in self.loads]
+
     def _once(self, what: str, bus: float, work: Callable[[float], Any]) -> Any:
-        key = (what, len(self.awake(bus)))
+        key = (what, len([at for at in self._wake if at <= bus]))
         if key not in self._told:
             self._told[key] = work(bus)
         return self._told[key]
@@ -177,6 +181,7 @@ class LoadedBus:
                                 resistance=self.resistance, capacitance=self.capacitance))
         return smallest(slopes, "Smallest slope on a healthy way up")
 
+    @worked_once
     def time(self) -> Finding | None:
         """Time to the level through every stage, or None when it is never reached."""
         stages = [self._stage(start, end) for start, end in self._spans()]

@@ -6,7 +6,7 @@ evaluated. A figure that nobody saw in print is never the ground of a pass.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from packcalc.findings import AT_LEAST, NEVER_A_GROUND, TO_CONFIRM, Finding
@@ -14,6 +14,13 @@ from packcalc.value import replace, value_object
 
 PASS, CAUTION, FAIL, NOT_EVALUATED = "pass", "caution", "fail", "not evaluated"
 VERDICTS = (FAIL, NOT_EVALUATED, CAUTION, PASS)
+# By relation: whether a value holds against a limit, within a slack.
+HOLDS: dict[str, Callable[[float, float, float], bool]] = {
+    "at least": lambda value, limit, slack: value >= limit - slack,
+    "above": lambda value, limit, slack: value > limit + slack,
+    "at most": lambda value, limit, slack: value <= limit + slack,
+    "below": lambda value, limit, slack: value < limit - slack,
+}
 
 # Order of checks, once and everywhere; a failure in the first four stops the item.
 STAGES = ("highest voltage", "isolation and distance", "fault range", "who clears",
@@ -119,20 +126,16 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
     Returns:
         Check; `not evaluated` where a value is lacking or where a pass would rest on a
         figure that is only remembered, or on one that may be less (a demand: more) by what
-        is not told; a caution where it would rest on one that may be more.
+        is not told, or that an entry which nothing bounds may make so; a caution where it would
+        rest on one that may be more.
     """
-    for item, role in ((figure, "the figure"), (demand, "the demand")):
-        if item is None or not item.known:
-            return Check(title, stage, NOT_EVALUATED, figure, demand, relation,
-                         missing or f"{role} is not known", remedy)
-    assert figure is not None and demand is not None
-    value, limit = figure.number, demand.number
+    if figure is None or demand is None or figure.value is None or demand.value is None:
+        role = "figure" if figure is None or figure.value is None else "demand"
+        return Check(title, stage, NOT_EVALUATED, figure, demand, relation,
+                     missing or f"the {role} is not known", remedy)
+    value, limit = figure.value, demand.value
     slack = 1e-9 * max(abs(value), abs(limit))
-    holds = {
-        "at least": value >= limit - slack, "above": value > limit + slack,
-        "at most": value <= limit + slack, "below": value < limit - slack,
-    }[relation]
-    if not holds:
+    if not HOLDS[relation](value, limit, slack):
         return Check(title, stage, FAIL, figure, demand, relation, reason, remedy)
     upwards = relation in ("at least", "above")
     most, least = (demand, figure) if upwards else (figure, demand)
@@ -142,9 +145,17 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
         if passed.verdict == NOT_EVALUATED:
             return passed
     less, more = least.may_be_less, most.untold_more
-    words = "; ".join(f"it may be {way}: {why}" for way, why in (("less", less), ("more", more))
-                      if why)
-    return on_an_open_entry(replace(passed, verdict=PASS), words) if words else passed
+    words = [f"it may be {way}: {why}" for way, why in (("less", less), ("more", more)) if why]
+    counted = _unbounded(figure, demand, most)
+    if counted is not None and counted.untold_more != more:
+        words.append(f"{counted.title} may be more: {counted.untold_more}")
+    return on_an_open_entry(replace(passed, verdict=PASS), "; ".join(words)) if words else passed
+
+
+def _unbounded(figure: Finding, demand: Finding, milder: Finding) -> Finding | None:
+    """An open entry that nothing bounds and of which more may make a pass a failure."""
+    return next((item.unbounded for item in (figure, demand) if item.unbounded is not None
+                 and (item.rises if item is milder else -item.rises) >= 0.0), None)
 
 
 def _doubted(check: Check, figure: Finding, demand: Finding, milder: Finding) -> Check:
@@ -167,6 +178,13 @@ def on_an_open_entry(check: Check, why: str) -> Check:
     words = "; ".join(w for w in (why, check.reason) if w)
     return replace(check, reason=words,
                    verdict=NOT_EVALUATED if check.verdict == PASS else check.verdict)
+
+
+def by_the_unnamed(check: Check, why: str) -> Check:
+    """A check on what nobody named, as `why` says: a failure stands, nothing else is shown."""
+    if not why or check.verdict in (FAIL, NOT_EVALUATED):
+        return check
+    return replace(on_an_open_entry(check, why), verdict=NOT_EVALUATED)
 
 
 def _may_be_more(item: Finding) -> str:

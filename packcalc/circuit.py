@@ -35,13 +35,16 @@ from packcalc.further_parts import (
     with_system,
 )
 from packcalc.pack import PackModel
+from packcalc.part_checks.cells_left import CellsLeft
 from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor
 from packcalc.part_checks.sweep import Trips
 from packcalc.part_checks.trip_checks import follows
 from packcalc.place_arcs import PlaceArc, worst_arc
+from packcalc.place_cells import cells_left
 from packcalc.place_contacts import Contacts, contacts
 from packcalc.place_heats import place_heats
 from packcalc.place_sweep import SWEPT, currents_of, heat_entries, heat_over, sweeping_by
+from packcalc.places.main_path import TERMINALS, far_ends
 from packcalc.places.rivals import worst_of_rivals
 from packcalc.places.settings import PlaceId
 from packcalc.places.shared import branch_fuse
@@ -106,6 +109,7 @@ class Circuit:
         heats: the most heat of every fault place in each conductor of the main path, its cable
             among them, and so of each string; and in each charge cable.
         contacts: what every closed contact of the main path carries until somebody has cleared.
+        cells_left: what faults leave on the cells whose own trip is to see them.
     """
 
     feeds: Feeds
@@ -120,6 +124,7 @@ class Circuit:
     mid_fuse: Item | None = None
     heats: tuple[ElsewhereHeat, ...] = ()
     contacts: Contacts = Contacts()
+    cells_left: CellsLeft | None = None
 
 
 @value_object
@@ -172,19 +177,25 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     # A rival that is not told may be the one that runs through a cable.
     carried = _without_perhaps(every)
     heats = (*place_heats(carried, answers, path.held.asked.conductors,
-                          path.pack.layout.parallel), *_cable_heats(path, carried, answers, brief))
+                          path.pack.layout.parallel,
+                          {TERMINALS, *far_ends(r.asked.name for r in path.routes
+                                                if r.asked.behind_main_fuse)}),
+             *_cable_heats(path, carried, answers, brief))
     borne = contacts(carried, answers)
     inside = _held_to_places(inside, places, heats)
     if inside is not None:
         inside = with_contacts(inside, borne.string_contactor)
-    arc = worst_arc(every, answers, splits=disconnect_stands(brief, path.pack.layout.series))
+    arc = worst_arc(every, answers, path.pack.full_voltage,
+                    splits=disconnect_stands(brief, path.pack.layout.series))
     insulation = _with_arc(study_insulation(replace(
         insulation_asked(brief, path.pack, path.pack.highest_voltage), capacitance=charged)), arc)
+    left = None if path.held.asked.fault_voltage is None else cells_left(
+        (place.loop for place in every), answers, path.held.asked.fault_voltage)
     managed = ManagementAsked(
         brief, path.pack, path.held.asked.fault_lowest, _between_poles(path),
-        takeover_of(path.held), path.held.asked.fault_voltage, path.held.asked.cable_current,
+        takeover_of(path.held), left, path.held.asked.cable_current,
         _without_contactor(path.held), lambda below: opened_all_the_same(every, below),
-        *_trip_settings(path.held.asked.trips, brief))
+        *_trip_settings(path.held.asked.trips, brief), path.held.asked.fuse_open)
     management = specify_management(managed)
     management = replace(management, item=with_system(management.item, managed))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
@@ -219,7 +230,7 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     items = (overvoltage.item, insulation.item, *several, *branches, management.item,
              _with_bus_checks(states.item, brief, path.pack))
     return Circuit(feeds, places, overvoltage, insulation, management, states, items, inside, arc,
-                   mid_fuse_asked(feeds, path.fuse_asked, loops), heats, borne)
+                   mid_fuse_asked(feeds, path.fuse_asked, loops), heats, borne, left)
 
 
 def _without_perhaps(places: tuple[FaultPlace, ...]) -> tuple[FaultPlace, ...]:
@@ -248,7 +259,8 @@ def _cable_heats(path: MainPath, places: tuple[FaultPlace, ...], answers: PartAn
             through = fault_places(PlacesAsked(
                 tuple(replace(p.loop, own_wire=None) for p in through), answers,
                 sweeping_by(answers), answers.spoils))
-        found += place_heats(through, answers, (PathConductor(name, stands, ""),), 1)
+        found += place_heats(through, answers, (PathConductor(name, stands, ""),), 1,
+                             far_ends(routes))
     return tuple(found)
 
 

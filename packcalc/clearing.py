@@ -16,7 +16,7 @@ from packcalc.brief_keys import CHARGERS
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check
 from packcalc.conductors import adiabatic_constant, aluminium_constant, cable_withstand
 from packcalc.findings import (
-    AT_LEAST, OR_LESS, Finding, Origin, leaf, smallest, trace, with_less, with_more,
+    AT_LEAST, Finding, Origin, leaf, smallest, trace, with_less, with_more,
 )
 from packcalc.layout_findings import cables_inside
 from packcalc.pack import PackModel
@@ -24,11 +24,11 @@ from packcalc.part_checks.fuse import selective
 from packcalc.part_checks.links_beside import melts_first, spoilt_words
 from packcalc.part_checks.path_conductors import PathConductor
 from packcalc.part_checks.rising import level_time
-from packcalc.part_checks.shown import underrated, voltage_check
+from packcalc.part_checks.shown import tested_constant, underrated, voltage_check
 from packcalc.part_checks.sweep import (
-    ASK_OPENING, BESIDE, TRIPLESS, UNDERVOLTAGE, ContactorSide, FuseSide, beyond_test, entries_of,
-    fuse_side, number, opening_counted, permitted_at, seeing, slower_than, sweep, trip_delays_known,
-    trips_alone, with_setting,
+    ASK_OPENING, BESIDE, TRIPLESS, UNDERVOLTAGE, ContactorSide, FuseSide, beyond_test, breaks,
+    entries_of, fuse_side, number, opening_counted, permitted_at, seeing, slower_than, sweep,
+    trip_delays_known, trips_alone, with_setting,
 )
 from packcalc.part_checks.torn import TornOpen, torn_side
 from packcalc.part_checks.unbroken import Unbroken, unbroken
@@ -363,6 +363,12 @@ class PartAnswers:
         return self if all(side is self.sides[key] for key, side in sides.items()) \
             else replace(self, sides=sides, kept={})
 
+    @property
+    def doubt(self) -> str:
+        """Why the cells' undervoltage trip is not counted on; empty where it is."""
+        trips = self.held.asked.trips
+        return trips.undervoltage_open if trips is not None else ""
+
     def path(self, device: Device) -> Coordination | None:
         """The path whose contactors a device is; None without a sweep of it."""
         found = self.inside if device.key in IN_STRINGS else self.held
@@ -370,11 +376,17 @@ class PartAnswers:
 
     def cell_trip(self, device: Device, path: Coordination) -> CellTrip:
         """What a trip on the lowest cell does in the loop of a device."""
+        key = (path is self.held, number(device.drop), number(device.falls), *_constants(device))
+        if key not in self._trips:
+            self._trips[key] = self._cell_trip(device, path)
+        return self._trips[key]
+
+    def _cell_trip(self, device: Device, path: Coordination) -> CellTrip:
         # Where the wires of this very loop are known, its own drop tells up to where it sees; the
         # path's check is of the worst of all loops.
         left = self.held.asked.fault_voltage if device.drop is None \
             and device.key in ("pole_cell_trip", "bus_cell_trip") else None
-        return cell_trip(path, self.brief, left, device)
+        return replace(cell_trip(path, self.brief, left, device), open=self.doubt)
 
     def contactor(self, device: Device, path: Coordination) -> ContactorSide:
         """The contactors of a path in this loop, whose current rises in its own time.
@@ -382,6 +394,13 @@ class PartAnswers:
         What is left on the cells is that of this loop too: their trip sees any fault in it up to
         where the conductors outside keep them above its level.
         """
+        key = (path is self.held, device.key == "contactors", number(device.setting),
+               number(device.drop), number(device.falls), *device.constants)
+        if key not in self._opened:
+            self._opened[key] = self._contactor(device, path)
+        return self._opened[key]
+
+    def _contactor(self, device: Device, path: Coordination) -> ContactorSide:
         assert path.sweep is not None
         side = path.sweep.contactor
         if device.setting is not None and path is self.held:
@@ -429,6 +448,25 @@ class PartAnswers:
     @worked_once
     def _counted(self) -> dict[tuple[Any, ...], FuseSide | None]:
         return {}
+
+    @worked_once
+    def _opened(self) -> dict[tuple[Any, ...], ContactorSide]:
+        return {}
+
+    @worked_once
+    def _trips(self) -> dict[tuple[Any, ...], CellTrip]:
+        return {}
+
+    @worked_once
+    def _bends(self) -> dict[tuple[int, int], tuple[FuseSide, ContactorSide, list[float]]]:
+        return {}
+
+    def breaks(self, fuse: FuseSide, contactor: ContactorSide) -> list[float]:
+        """Every current at which one of both begins, bends or ends."""
+        key = (id(fuse), id(contactor))  # kept with both, so that no other takes their place
+        if key not in self._bends:
+            self._bends[key] = fuse, contactor, breaks(fuse, contactor, self.named.counted_time)
+        return self._bends[key][2]
 
     def unbroken(self, device: Device) -> Unbroken | TornOpen:
         """Where a fuse of a loop may melt, or a charge contactor open, not shown to break."""
@@ -515,8 +553,9 @@ class PartAnswers:
 
 
 def _path_as_told(path: Coordination) -> Coordination:
-    return path if path.sweep is None or path.sweep.as_told is path.sweep else replace(
-        path, sweep=path.sweep.as_told)
+    swept, trips = path.sweep and path.sweep.as_told, path.asked.trips and path.asked.trips.as_told
+    return path if swept is path.sweep and trips is path.asked.trips else replace(
+        path, sweep=swept, asked=replace(path.asked, trips=trips))
 
 
 def clearing_by(held: Coordination, brief: Brief,
@@ -569,15 +608,7 @@ def _by_the_first(pair: str, answer: Answer) -> str:
 
 def _constants(device: Device) -> tuple[Any, ...]:
     """A device by its key, with the time constants of its loop and what may drive it further."""
-    return (device.key, device.untold, *constants_of(device))
-
-
-def constants_of(device: Device) -> tuple[Any, ...]:
-    """The time constants of a device's loop, each with what nobody told that may raise it."""
-    own = device.constant
-    return (number(own), own.untold_more if own is not None else "", *(
-        (number(voltage), number(constant), constant.untold_more)
-        for voltage, constant in device.breaks))
+    return (device.key, device.untold, *device.constants)
 
 
 SUM_OPEN = "with every source it may be driven above what it breaks: "
@@ -623,9 +654,8 @@ def _too_inductive(part: ContactorPart | None, device: Device,
     own = () if device.constant is None or not device.constant.known \
         else ((highest, device.constant),)
     for voltage, constant in device.breaks or own if part is not None else ():
-        permitted = permitted_at(part.permitted_time_constant, voltage)
-        test = part.break_time_constant.value if part.break_time_constant is not None else None
-        limit = test if permitted is None else permitted
+        # One of which the test is not told is a question of its path already.
+        limit = number(tested_constant(part, voltage))
         slower = "" if limit is None else slower_than(limit, constant, voltage)
         if slower:
             return (f"its breaking test had {limit * 1e3:.3g} ms, the loop has {slower}",
@@ -696,6 +726,8 @@ def _contactor_answer(held: Coordination, current: Finding, side: ContactorSide)
         return False, None, f"above the {_amperes(side.limit)} that it breaks"
     at = np.array([current.number])
     delayed = float(side.steady_times(at)[0])
+    if side.doubt and not delayed <= limit and side.may_open(at, limit)[0]:
+        return None, None, "; ".join((*side.reasons, side.doubt))
     if side.reasons and (not side.lines or delayed <= limit):
         return False if side.never else None, None, "; ".join(side.reasons)
     if np.isnan(delayed):
@@ -725,6 +757,7 @@ class CellTrip:
         soonest: time at which it may open at the earliest.
         counts: of an opening time that no sheet gives; empty where one does.
         never: whether by its own stated figures the contactor breaks nothing that it opens.
+        open: why the level is not shown to leave the load alone; empty where it is.
     """
 
     time: float
@@ -738,6 +771,7 @@ class CellTrip:
     soonest: float = np.nan
     counts: str = ""
     never: bool = False
+    open: str = ""
 
     def blind(self, current: Any) -> Any:
         """Where a fault of that current is not seen, its wires as long as they may be."""
@@ -802,8 +836,8 @@ def _cell_answer(path: Coordination, trip: CellTrip, current: Finding) -> Answer
         return False, None, (
             f"from {_amperes(trip.blind_from)}{end} the cells may keep more than its "
             f"{level.shown}: the wires outside take the rest of the voltage")
-    if trip.why:
-        return False if trip.never else None, None, trip.why
+    if trip.why or trip.open:
+        return False if trip.never else None, None, trip.why or trip.open
     return True, _time(time + trip.rise, trip.origin,
                        RISES if trip.rise else "from the brief's delay"), (
         f"{side.part.name}: the shorted cells fall below {level.shown}, which their monitor must "
@@ -814,7 +848,8 @@ def largest_to_break(held: Coordination) -> Finding:
     """Largest current that a trip may break: it opens before the fuse has cleared.
 
     At least up to where the fuse takes over, unless the trip is held back above a lower current;
-    without value where the fuse's curve or the delay of a trip is not known.
+    without value where the fuse's curve or the delay of a trip is not known. More where nobody
+    named the pair.
     """
     title = "largest current that a trip may break"
     takes, swept, trips = takeover_of(held), held.sweep, held.asked.trips
@@ -829,10 +864,11 @@ def largest_to_break(held: Coordination) -> Finding:
     # One step of the grid further: the current at which both end together lies between.
     last = min(int(np.flatnonzero(first)[-1]) + 1, swept.current.size - 1) if first.any() else 0
     most = max(takes.number, float(swept.current[last]))
-    return leaf(title, "I", "A", min(most, side.blocked_above), "given",
-                origin=Origin(f"clearing curve of {held.asked.fuse.name}, delays of the trips"),
-                note=f"up to there the contactor opens before {held.asked.fuse.name} has cleared; "
-                     "one that opens sooner than its stated delay meets more")
+    found = leaf(title, "I", "A", min(most, side.blocked_above), "given",
+                 origin=Origin(f"clearing curve of {held.asked.fuse.name}, delays of the trips"),
+                 note=f"up to there the contactor opens before {held.asked.fuse.name} has cleared; "
+                      "one that opens sooner than its stated delay meets more")
+    return with_more(found, held.asked.put_forward)
 
 
 def takeover_of(held: Coordination) -> Finding:
@@ -844,9 +880,10 @@ def takeover_of(held: Coordination) -> Finding:
             fuse.curve_times(swept.current) <= swept.counted_time)
         if inside.any():
             first = int(np.argmax(inside))
-            less = f"{OR_LESS}{swept.less}" if swept.less and first == 0 else ""
-            return leaf(title, "I", "A", float(swept.current[first]), "given",
-                        origin=fuse.origin, note=f"{note}{less}")
+            found = leaf(title, "I", "A", float(swept.current[first]), "given",
+                         origin=fuse.origin, note=note)
+            return with_less(with_less(found, swept.less if first == 0 else ""),
+                             held.asked.fuse_open)
     return leaf(title, "I", "A", None, "given", note="no fuse curve is known")
 
 

@@ -66,7 +66,8 @@ def combined_factor(first: Any, second: Any) -> Any:
          inputs={"current": "I [A] current of the route", "share": "p [] share of the busier run",
                  "ambient_factor": "k_a [] for the air temperature",
                  "grouping_factor": "k_g [] for neighbours and laying"},
-         valid="factors of one rule set only", safe_side="a higher current",
+         valid="factors of one rule set; other limits by heat",
+         safe_side="a higher current",
          source="bs-7671", where="Appendix 4, I_t at least I / (C_a · C_g)", basis="read")
 def required_table_current(current: Any, share: Any, ambient_factor: Any,
                            grouping_factor: Any) -> Any:
@@ -84,7 +85,8 @@ def required_table_current(current: Any, share: Any, ambient_factor: Any,
          inputs={"table_current": "I_t [A] from the table",
                  "ambient_factor": "k_a [] for the air temperature",
                  "grouping_factor": "k_g [] for neighbours and laying"},
-         valid="factors of one rule set only", safe_side="a lower current",
+         valid="factors of one rule set; other limits by heat",
+         safe_side="a lower current",
          source="iec-60364-5-52", where="523 and Tables B.52.14, B.52.17", basis="read")
 def corrected_current(table_current: Any, ambient_factor: Any, grouping_factor: Any) -> Any:
     """What one cable may carry where it lies.

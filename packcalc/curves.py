@@ -18,6 +18,7 @@ from packcalc.units import significant
 from packcalc.value import value_object, worked_once
 
 LONGEST_ADIABATIC = 5.0  # s, IEC 60364-4-43, 434.5.2
+LEAST = 1e-300  # counted for a zero, whose logarithm is none: outside every curve's points
 
 
 @formula(
@@ -159,17 +160,14 @@ class Curve:
             [nan, 1.0, 0.1]
         """
         logs, times = self._logs
-        with np.errstate(divide="ignore", invalid="ignore"):
-            wanted = np.log(np.asarray(current, dtype=float))
-        return np.exp(np.interp(wanted, logs, times, left=np.nan, right=np.nan))[()]
+        wanted = np.log(np.maximum(current, LEAST))
+        return np.exp(np.interp(wanted, logs, times, left=np.nan, right=np.nan))
 
     def current_at(self, time: Any) -> Any:
         """Current at a time; not a number outside the points."""
         logs, times = self._logs
-        with np.errstate(divide="ignore", invalid="ignore"):
-            wanted = np.log(np.asarray(time, dtype=float))
-        found = np.interp(wanted, times[::-1], logs[::-1], left=np.nan, right=np.nan)
-        return np.exp(found)[()]
+        wanted = np.log(np.maximum(time, LEAST))
+        return np.exp(np.interp(wanted, times[::-1], logs[::-1], left=np.nan, right=np.nan))
 
     def above(self, other: "Curve") -> float | None:
         """A current at which this curve lies above the other, or None; common range only."""

@@ -13,18 +13,22 @@ from packcalc.brief_keys import INSTALL_CHOICES, NO_LOAD_OF_ITS_OWN, STRICTEST_I
 from packcalc.charging import BusLoad, discharge_load
 from packcalc.checks import FAIL, Item
 from packcalc.clearing import path_conductors
+from packcalc.electrical import loaded_voltage, power_current
 from packcalc.feeds import (
     bus_capacitance, fault_capacitance, string_cables_open,
 )
 from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.layout_findings import cables_inside, traction_open, unnamed
+from packcalc.loads import peak_drawn
 from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.disconnect import PlaceDemand
-from packcalc.part_checks.links_beside import Beside
+from packcalc.part_checks.links_beside import WHOLE, Beside
 from packcalc.part_checks.sweep import Trips, fuse_side, trips_alone
-from packcalc.part_formulas import loop_time_constant, spare_voltage
+from packcalc.part_formulas import (
+    contacts_drop, equal_share, loop_time_constant, spare_beside, spare_voltage,
+)
 from packcalc.parts import CONTACTOR, FUSE, CablePart
 from packcalc.place_demands import Demand, demand_on
 from packcalc.places.settings import TripSettings
@@ -37,7 +41,7 @@ from packcalc.protect.contactor import ContactorAsked
 from packcalc.protect.coordination import Coordination, CoordinationAsked
 from packcalc.protect.faults import FaultAsked, FaultRange, fault_loop_inductance, fault_range
 from packcalc.protect.fuse import FuseAsked
-from packcalc.protect.places import Loop
+from packcalc.protect.places import Loop, resistance_left
 from packcalc.protect.precharge import PrechargeAsked
 from packcalc.protect.route_figures import MAIN_FUSE, NOBODY, RouteAsked
 from packcalc.protect.strings import best_string_share, other_strings
@@ -51,6 +55,7 @@ from packcalc.side_circuits import (
 )
 from packcalc.string_sweep import string_trips
 from packcalc.transients import closing_difference, largest_capacitance
+from packcalc.value import replace
 
 RULE = Origin("rule")
 # Largest of the 5 to 20 µH that a traction pack is counted at: the slower fault is the safe side.
@@ -68,7 +73,10 @@ CABLE_INDUCTANCE = leaf("inductance of a cable pair for each metre of route", "L
                         1.3e-6, "assumed", source="packcalc-rule", origin=RULE,
                         note="two cables about 100 mm apart; touching pairs have about half")
 MAIN_FUSE_CONSTANT = "Time constant at the highest fault, main fuse loop"
-WHOLE = leaf("share of the pack's current", "p", "%", 1.0, "definition", origin=RULE)
+BOTH_PARTS = leaf("disconnect and connectors, which share alike", "n", "", 2, "definition",
+                  origin=RULE)
+ONCE = leaf("contacts of a part, counted together", "n", "", 1, "definition", origin=RULE)
+SPARE_SHARED = "voltage to spare for its contacts"
 COUNTED_TIME = leaf("time within which a fault must be opened to be counted on", "t", "s", 1.0,
                     "assumed", source="packcalc-rule", origin=RULE,
                     note="a hard-shorted lithium cell is not voltage over resistance for longer")
@@ -135,6 +143,7 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
     ends = [f for f in (faults.time_constant_highest, faults.time_constant_lowest) if f.known]
     constant = largest(ends, "largest time constant of the fault circuit") \
         if len(ends) == 2 else faults.time_constant_highest
+    loaded = _loaded_cell(brief, pack)
     return CoordinationAsked(
         fault_lowest=faults.lowest, fault_highest=faults.highest,
         highest_voltage=pack.highest_voltage,
@@ -151,7 +160,7 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
         conductors=path_conductors(brief, pack, faults.highest),
         fuse=listed.part(FUSE, names.main_fuse) if names.main_fuse else None,
         contactor=listed.part(CONTACTOR, opened) if opened else None,
-        trips=_trips(brief, settings), loaded_voltage=_loaded_cell(brief, pack),
+        trips=_trips_at_load(_trips(brief, settings), loaded), loaded_voltage=loaded,
         beside=_beside(brief, pack, constant))
 
 
@@ -171,7 +180,8 @@ def _beside(brief: Brief, pack: PackModel, constant: Finding) -> tuple[Beside, .
     own = trips_alone(string_trips(brief), None).lines if strung else ()
     return tuple(Beside(role, fuse_side(
         brief.parts.list.part(FUSE, name) if name else None, pack.highest_voltage, constant,
-        COUNTED_TIME.number), share, own, strung) for role, name in named)
+        COUNTED_TIME.number), share, own, strung,
+        pack.layout.parallel if role == "string fuse" else 1) for role, name in named)
 
 
 def _loaded_cell(brief: Brief, pack: PackModel) -> Finding:
@@ -210,6 +220,14 @@ def _trips(brief: Brief, settings: TripSettings | None = None) -> Trips | None:
                  opens_within=shortest_delay(brief))
 
 
+def _trips_at_load(trips: Trips | None, loaded: Finding) -> Trips | None:
+    """A level of the cells that may lie over their voltage under load is counted on nowhere."""
+    less = loaded.may_be_less
+    return trips if trips is None or trips.undervoltage is None or not less else replace(
+        trips, undervoltage_open="whether the cells' undervoltage trip leaves the load alone is "
+                                 f"not evaluated, and it is counted on nowhere: {less}")
+
+
 def sensor_error(managed: Management) -> Finding | None:
     """What the current sensor may be wrong by, in A; of its range, or of the setting at least."""
     known = [f for f in (managed.current_sensor_range, managed.trip_current,
@@ -236,9 +254,48 @@ def carry_demand(brief: Brief, pack: PackModel, faults: FaultRange,
         fault_highest=faults.highest, fault_lowest=faults.lowest, overload=held.overload,
         in_main_path=True,
         terminal_temperature=joined_limit(brief),
-        spare_voltage=trace(spare_voltage, loaded=pack.loaded_voltage,
-                            demanded=pack.demand_voltage, note=pack.loaded_voltage.note)
-        if pack.loaded_voltage.known and pack.demand_voltage.known else None)
+        spare_voltage=_spare(brief, pack))
+
+
+def _spare(brief: Brief, pack: PackModel) -> Finding | None:
+    """What contacts may take in all, before any of them is counted.
+
+    At the current that the peak draws with the bus at what full power needs: each volt that is
+    lost raises it up to there. None where no voltage of the peak is known.
+    """
+    if not (pack.loaded_voltage.known and pack.demand_voltage.known):
+        return None
+    bare = pack.resistance_sag if pack.contacts is None else trace(
+        resistance_left, "the same without the contacts of disconnect and connectors",
+        whole=pack.resistance_sag, part=pack.contacts)
+    drawn = trace(power_current, "current of the peak at what full power needs", symbol="I_d",
+                  power=peak_drawn(brief), voltage=pack.demand_voltage)
+    note = pack.loaded_voltage.note
+    return trace(spare_voltage, demanded=pack.demand_voltage, note=note, loaded=trace(
+        loaded_voltage, "voltage at the inverter with that current, no contacts counted",
+        open_circuit_voltage=pack.open_circuit_sag, current=drawn, resistance=bare, note=note))
+
+
+def beside(demand: CarryDemand, other: Finding | None, perhaps: bool = True) -> CarryDemand:
+    """The demand on one part, with what the contacts of the other leave it of the spare voltage.
+
+    Args:
+        demand: in which the spare voltage is that of all contacts.
+        other: resistance of the other's contacts; None where none is named.
+        perhaps: whether the other may stand in the path, named or not.
+
+    Two parts share alike; where the other takes less than its half, the rest is left over. So a
+    worse other never leaves more than an unknown one, and both together take no more than all.
+    """
+    spare = demand.spare_voltage
+    if spare is None or not perhaps or not demand.peak_current.known:
+        return demand
+    left = [trace(equal_share, spare=spare, parts=BOTH_PARTS)]
+    if other is not None and not other.guesses:
+        left.append(trace(spare_beside, spare=spare, drop=trace(
+            contacts_drop, "voltage drop in the contacts of the other", contacts=ONCE,
+            current=demand.peak_current, resistance=other)))
+    return replace(demand, spare_voltage=largest(left, SPARE_SHARED, spare.note))
 
 
 def place_demand(brief: Brief, routes: tuple[RouteResult, ...]) -> PlaceDemand:

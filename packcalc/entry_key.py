@@ -32,6 +32,8 @@ class Key:
         odd: below it a value in a smaller unit is asked about beside an inverter above 60 V, where
             it is the thousandth of what such a vehicle has, and none of a small one.
         zero: whether nothing at all is plausible too, below `least`.
+        unbounded: whether a true value may well be more than `safe`, which is a choice of ours and
+            no end of what is usual: no pass rests on it.
     """
 
     section: str
@@ -56,6 +58,7 @@ class Key:
     odd: float | None = None
     zero: bool = False
     worse: str = ""
+    unbounded: bool = False
 
     @property
     def dotted(self) -> str:

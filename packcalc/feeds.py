@@ -15,8 +15,9 @@ from packcalc import modules as mod
 from packcalc import transients as tr
 from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import TAP_CHOICES, key
+from packcalc.contacts import disconnect_open
 from packcalc.findings import (
-    OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
+    AS_PARTS, OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
 )
 from packcalc.layout_findings import (
     cables_inside, cables_open, count, open_length, path_open, told_by,
@@ -126,9 +127,12 @@ def untold_in(brief: Brief, pack: PackModel, figure: Finding) -> str:
     Returns:
         What is counted in its place, in words; empty where the figure rests on nothing open.
     """
-    along = cables_open(brief)
-    return path_open(brief, figure,
-                     along if along and _through(figure, pack.cables_long) else "")
+    along, inside = cables_open(brief), disconnect_open(brief)
+    if along and not _through(figure, pack.cables_long):
+        # Whatever passes the links passes the disconnect between them.
+        along = inside if inside and any(
+            node.origin is brief.path.link_resistance.origin for node in figure.walk()) else ""
+    return path_open(brief, figure, along)
 
 
 def _through(finding: Finding, part: Finding) -> bool:
@@ -363,8 +367,15 @@ def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductan
         for whole in (bus_capacitance(brief, strung), fault_capacitance(brief, strung)))
     string = _string(brief, pack, box) if strung else None
     return Feeds(brief, pack, faults, _module(brief, pack), _cell(brief, pack), string, box,
-                 pack_inductance, per_length, on_bus, in_fault, pack.charging_current,
+                 pack_inductance, per_length, on_bus, in_fault, _charger(pack),
                  brief.motor.short_circuit_current)
+
+
+def _charger(pack: PackModel) -> Finding:
+    """Of an open power it is the least that the charger adds, as a sum without the motor is."""
+    adds = pack.charging_current
+    more = adds.untold_more
+    return adds.called(note=f"{AS_PARTS}{more}") if more else adds
 
 
 # -- one module -----------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
 
-from packcalc.errors import ProgramFault
+from packcalc.errors import OutOfRange, ProgramFault
 from packcalc.units import from_si, into_si, show, significant
 from packcalc.value import value_object, worked_once
 
@@ -30,6 +30,8 @@ TO_CONFIRM = ("remembered, consistent", "assumed", "invented")
 # How a note says that the value is the least it can be, and that another figure bounds it.
 AT_LEAST, BOUNDED = "at least this", "counted until these are known"
 OR_LESS, OR_MORE = "; or less: ", "; or more: "
+AS_PARTS = f"{AT_LEAST}; not evaluated: "  # of a sum that names its open parts
+NO_BOUND = "our assumption, and nothing bounds it"  # ends what is said of an open entry
 AT_MOST = "at most this"  # of a current: no device is shown to act on less
 
 
@@ -366,6 +368,44 @@ class Finding:
         """What the chain ends in."""
         return [node for node in self.walk() if not node.inputs]
 
+    @worked_once
+    def guesses(self) -> tuple["Finding", ...]:
+        """Of what the chain ends in, what is assumed; each once, in the order of the inputs."""
+        if not self.inputs:
+            return (self,) if self.basis == "assumed" else ()
+        found = {id(node): node for child in self.inputs for node in child.guesses}
+        return tuple(found.values())
+
+    @worked_once
+    def unbounded(self) -> "Finding | None":
+        """The first of the chain, inputs first, that an open entry without any bound may raise.
+
+        A sum that says itself which of its parts are not evaluated has none: see `AS_PARTS`.
+        """
+        if self.note.startswith(AS_PARTS):
+            return None
+        found = next(filter(None, (child.unbounded for child in self.inputs)), None)
+        return found or (self if self.untold_more.endswith(NO_BOUND) else None)
+
+    @worked_once
+    def rises(self) -> float:
+        """By how much the value grows where all that is unbounded is a hundredth more.
+
+        Zero where that is not known, too.
+        """
+        if self.value is None or self.note.startswith(AS_PARTS):
+            return 0.0
+        if self.untold_more.endswith(NO_BOUND):
+            return 0.01 * abs(self.value)
+        if self.formula is None or self.unbounded is None:
+            return 0.0
+        grown = [one.number + one.rises for one in self.inputs]
+        try:
+            change = float(self.formula.function(*grown)) - self.value
+        except (ArithmeticError, ValueError, OutOfRange):
+            return 0.0
+        return 0.0 if math.isnan(change) else change
+
     def called(self, title: str = "", symbol: str = "", note: str = "") -> "Finding":
         """The same value under another name."""
         # written out: `dataclasses.replace` takes four times as long
@@ -395,19 +435,24 @@ def trace(function: Callable[..., Any], title: str = "", *, symbol: str = "", un
         ProgramFault: an input is missing or has no value.
     """
     entry: Formula = function.formula  # type: ignore[attr-defined]
+    # Most calls give them in the order of the formula.
+    ordered = tuple(inputs.values()) if tuple(inputs) == entry.parameters \
+        else _in_order(entry, inputs)
+    values = [item.value for item in ordered]
+    if None in values:
+        values = [item.number for item in ordered]  # tells which
+    return Finding(title or entry.title, symbol or entry.symbol, unit or entry.unit,
+                   float(function(*values)), entry.basis, entry.source, None, entry, ordered, note)
+
+
+def _in_order(entry: Formula, inputs: dict[str, Finding]) -> tuple[Finding, ...]:
     try:
         ordered = tuple([inputs[name] for name in entry.parameters])
     except KeyError as missing:
         raise ProgramFault(f"{entry.name} was traced without {missing}") from missing
     if len(inputs) != len(ordered):
         raise ProgramFault(f"{entry.name} was traced with inputs it does not have")
-    values = [item.value for item in ordered]
-    if None in values:
-        values = [item.number for item in ordered]  # tells which
-    value = function(*values)
-    return Finding(title or entry.title, symbol or entry.symbol, unit or entry.unit,
-                   float(value), entry.basis, source=entry.source, formula=entry,
-                   inputs=ordered, note=note)
+    return ordered
 
 
 def choose(pick: Callable[[Sequence[Finding]], Finding], candidates: Sequence[Finding],

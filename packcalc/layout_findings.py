@@ -9,6 +9,7 @@ from typing import Any
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, Route
+from packcalc.contacts import contacts, disconnect_open, open_contacts
 from packcalc.conductors import (
     ONE_HIGH, TABLE_AT, cable_loop_resistance, copper_resistance, wire_resistance,
 )
@@ -60,6 +61,7 @@ class Builder:
         self.parallel = count("in parallel", "P", layout.parallel)
         self.growth = [o.resistance_growth for o in self.on_hand]
         self.new = rule("resistance growth of a new module", "f_age", "", 1.0)
+        self.contacts = contacts(brief)
 
     def voltage(self, per_module: list[Finding], title: str, symbol: str = "U") -> Finding:
         """Series voltage of all modules, from the voltage of one of each type."""
@@ -76,7 +78,17 @@ class Builder:
         return sum_of_parts(el.resistance_sum, parts, title)
 
     def path(self, parallel: Finding | None = None) -> Finding:
-        """Links, cables inside, fuse and contactors; every string of several has its own."""
+        """Links, cables inside, fuse, contactors, and the contacts of what is named besides.
+
+        Every string of several has its own; contacts are counted for the whole current.
+        """
+        bare = self.path_least(parallel)
+        return bare if self.contacts is None else trace(
+            el.resistance_sum, "path with the contacts of disconnect and connectors",
+            symbol="R_path", unit="mΩ", first=bare, second=self.contacts)
+
+    def path_least(self, parallel: Finding | None = None) -> Finding:
+        """The same without those contacts, which wear: the low side."""
         p = self.brief.path
         if self.layout.arrangement != "strings":
             return self._with_cables(None, trace(
@@ -130,17 +142,18 @@ class Builder:
             el.resistance_sum, "traction cables of the lowest fault", unit="mΩ", first=one,
             second=other), found) if thin else self.cables()
 
-    def resistance(self, temperature: Finding, charge: Finding, pulse: Finding, *,
+    def resistance(self, temperature: Finding, charge: Finding | list[Finding], pulse: Finding, *,
                    aged: bool, title: str, parallel: Finding | None = None,
                    cables: Finding | None = None) -> Finding:
         """Modules, path and cables at one condition; without cables of its own by the allowance.
 
         More of them may be true where nobody told them: what rests on it is an end and no value.
+        A list of charges holds one for each type.
         """
         parallel = parallel or self.parallel
-        per = [mod.traced_resistance(o.module, temperature, charge, pulse,
-                                     g if aged else self.new)
-               for o, g in zip(self.on_hand, self.growth, strict=True)]
+        charges = charge if isinstance(charge, list) else [charge] * len(self.on_hand)
+        per = [mod.traced_resistance(o.module, temperature, at, pulse, g if aged else self.new)
+               for o, at, g in zip(self.on_hand, charges, self.growth, strict=True)]
         modules = self.modules_resistance(per, parallel, f"modules, {title}")
         path = self.path(parallel)
         return with_more(trace(el.total_resistance, title, modules=modules, path=path,
@@ -223,8 +236,8 @@ def told_by(entry: Finding) -> str:
 
 def counted_for(figure: Finding, dotted: str) -> str:
     """Of an open entry that a figure rests on: what is counted in its place; else empty."""
-    one = next((n for n in figure.leaves() if n.basis == "assumed" and n.origin is not None
-                and n.origin.key == dotted), None)
+    one = next((n for n in figure.guesses if n.origin is not None and n.origin.key == dotted),
+               None)
     return f"{dotted} is left open and counted as {one.shown}" if one is not None else ""
 
 
@@ -262,10 +275,11 @@ def cables_open(brief: Brief) -> str:
     """Of the traction cables in a lowest fault: what nobody told of them; else empty.
 
     A length left open, a route without a named cable, a named one of which nothing is known: one
-    thinner than the allowance, which fails for it, still lies in the loop.
+    thinner than the allowance, which fails for it, still lies in the loop. So does a disconnect.
     """
     return "; ".join(filter(None, (traction_open(brief), *(
-        _cable_open(brief, r) for r in brief.cables.route if r.carries == "traction"))))
+        _cable_open(brief, r) for r in brief.cables.route if r.carries == "traction"),
+        disconnect_open(brief))))
 
 
 def _cable_open(brief: Brief, route: Route) -> str:
@@ -288,9 +302,9 @@ def path_open(brief: Brief, figure: Finding, along: str) -> str:
     Returns:
         What is counted in its place, in words; empty where the figure rests on nothing open.
     """
-    path = [getattr(brief.path, name) for name in PATH_ENTRIES
-            if brief.left_open(f"path.{name}")]
+    path = [(told_by(one := getattr(brief.path, name)), one) for name in PATH_ENTRIES
+            if brief.left_open(f"path.{name}")] + [("", one) for one in open_contacts(brief)]
     origins = {id(node.origin) for node in figure.walk() if node.basis == "assumed"} \
         if path else set()
-    told = [f"{told_by(one)}{one.title} {one.shown}" for one in path if id(one.origin) in origins]
+    told = [f"{line}{one.title} {one.shown}" for line, one in path if id(one.origin) in origins]
     return "; ".join(filter(None, (along, f"{PATH_OPEN}{', '.join(told)}" if told else "")))

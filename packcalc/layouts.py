@@ -8,6 +8,7 @@ import numpy as np
 
 from packcalc import electrical as el
 from packcalc.brief import Brief
+from packcalc.contacts import contacts
 from packcalc.findings import Finding, largest, leaf
 from packcalc.loads import charging_current_said, charging_power, power_of_branches
 from packcalc.value import value_object
@@ -123,6 +124,7 @@ class Asks:
     contactor: float
     cables: float
     string_cables: float
+    contacts: float
 
     @property
     def peak_drawn(self) -> float:
@@ -173,6 +175,7 @@ def asks_of(brief: Brief) -> Asks:
         cables=cable_loop(brief), string_cables=float(el.string_cables(
             b.path.string_cable_length.number, CABLE_ALLOWANCE,
             b.path.string_cable_section.number)),
+        contacts=own.number if (own := contacts(b)) is not None else 0.0,
     )
 
 

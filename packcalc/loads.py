@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from packcalc.brief import Branch, Brief
 from packcalc.brief_keys import CHARGERS
-from packcalc.findings import AT_LEAST, Finding, largest, trace
+from packcalc.findings import AT_LEAST, Finding, largest, trace, with_more
 from packcalc.transients import current_power, sum_of_powers
 
 LOADS = ("DC/DC converter", "heater", "compressor", "other")
@@ -70,8 +70,8 @@ def _with_branches(brief: Brief, motor: Finding, title: str) -> Finding:
     note = f"{AT_LEAST}: {open_}" if open_ else ""
     if more is None:
         return motor.called(note="; ".join(filter(None, (note, motor.note)))) if note else motor
-    return trace(sum_of_powers, title, symbol=motor.symbol, unit="kW", note=note, first=motor,
-                 second=more)
+    return with_more(trace(sum_of_powers, title, symbol=motor.symbol, unit="kW", note=note,
+                           first=motor, second=more), motor.untold_more)
 
 
 def charging_power(brief: Brief) -> Finding:

@@ -6,7 +6,9 @@ import math
 from collections.abc import Callable
 
 from packcalc.brief import Brief
+from packcalc.layout_findings import Builder
 from packcalc.layouts import Asks, Layout, Screened
+from packcalc.pack_charging import braking_voltage, full_voltages
 from packcalc.remedies import Remedy, Trial
 from packcalc.units import show
 from packcalc.value import value_object
@@ -135,9 +137,10 @@ def _sag(case: _Case) -> str:
 
 
 def _highest(case: _Case) -> str:
-    row = case.row
-    why = ("braking into a full cold pack" if row["regeneration_voltage"] > row["full_voltage"]
-           else "full charge with charger tolerance")
+    row, why = case.row, "full charge with charger tolerance"
+    if row["regeneration_voltage"] > row["full_voltage"]:
+        b = Builder(case.brief, case.layout)
+        why = braking_voltage(b, full_voltages(b)[0]).title
     over = row["highest_voltage"] - case.asks.absolute_maximum
     return (f"reaches {_volts(row['highest_voltage'])}, {_by(over, 'V')} over the absolute "
             f"maximum, by {why}")

@@ -142,6 +142,20 @@ class ModuleType:
         """Lowest and highest rest voltage of the module at each of `CHARGES` [V]."""
         return ocv_low(self, CHARGES), ocv_high(self, CHARGES)
 
+    @worked_once
+    def charge_rows(self) -> np.ndarray:
+        """Charges between which the highest rest voltage and the resistance both run straight.
+
+        The rows of every curve, and where it meets the full voltage with its half gap; the rows
+        of the law; low charge, and a hair more, where the milder law of temperature begins.
+        """
+        below_full = self.full_voltage.number - self.cell.hysteresis_half_gap
+        rows = [cells.LOW_CHARGE, cells.LOW_CHARGE + 1e-9, *self.cell.charge.at]
+        for c in self.high_curves:
+            at = np.array([*c.charge, np.interp(below_full, c.volt, c.charge)])
+            rows.extend((at - c.curve_empty) / (c.curve_full - c.curve_empty))
+        return np.unique(np.clip(rows, 0.0, 1.0))
+
     @property
     def half_gap(self) -> Finding:
         """Half the gap between the charge and discharge curves of the class."""

@@ -19,7 +19,7 @@ RESTARTS, RUNS_ON, LINKS_MEASURED = (
     inputs={"current": "I [A] fault current", "external": "R_x [mΩ] path and cables outside",
             "cells": "n [] cells in series"},
     basis="definition", valid="the rest of the voltage falls inside the modules",
-    safe_side="lowest fault: the highest cell voltage that a fault leaves")
+    safe_side="high: current and R_x of one loop, the current the highest that is to be seen")
 def fault_cell_voltage(current: Any, external: Any, cells: Any) -> Any:
     """What an under-voltage trip sees of a fault at the far end of the cables.
 

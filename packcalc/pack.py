@@ -15,7 +15,7 @@ import numpy as np
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, ModulesOnHand, Path
-from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.layout_findings import Builder, count, fewest_paths, rule, sum_of_parts
 from packcalc.layouts import Layout, demand_voltage, peak_voltage
 from packcalc.loads import charging_current_said, charging_power, untold
@@ -68,6 +68,7 @@ class PackModel:
     Attributes:
         cable_allowance: resistance of the traction cables that sag is judged with.
         cables_long: the same in a lowest fault: that of a named cable where it is more.
+        contacts: of the named disconnect and connectors, in `path` too; None where none are.
     """
 
     layout: Layout
@@ -112,6 +113,7 @@ class PackModel:
     path: Finding
     cable_allowance: Finding
     cables_long: Finding
+    contacts: Finding | None
     corners: tuple[Corner, ...]
     curve_spread: float
     notes: tuple[str, ...] = ()
@@ -138,8 +140,8 @@ def model_pack(brief: Brief, layout: Layout) -> PackModel:
         layout=layout, cells=layout.cells(brief), series=b.series, parallel=b.parallel,
         full_voltage=full, rest_full_voltage=rest_full, regeneration_voltage=regen,
         highest_voltage=largest([full, regen], BATTERY_SIDE), path=b.path(),
-        cable_allowance=b.cables(), cables_long=b.cables_long(), capacity=capacity,
-        corners=_corners(b, capacity.number), curve_spread=_spread(b),
+        cable_allowance=b.cables(), cables_long=b.cables_long(), contacts=b.contacts,
+        capacity=capacity, corners=_corners(b, capacity.number), curve_spread=_spread(b),
         notes=_notes(b, currents), **nearly_empty, **sag, **currents,
         **_energy(b, capacity), **_fault_resistances(b), **_counts(b))
 
@@ -226,18 +228,22 @@ def _currents(b: Builder, peak_at: Finding, rest_low: Finding) -> dict[str, Find
               "the lowest voltage at which full power is available")
     peak = trace(el.power_current, "peak current", symbol="I_pk", power=b.peak, voltage=peak_at,
                  note=f"ceiling: the bus is counted at {lowest}")
-    steady = trace(el.power_current, "continuous current", symbol="I_c", power=b.continuous,
-                   voltage=brief.inverter.voltage_low,
-                   note="ceiling: the bus is counted at its lowest operating voltage")
-    charging = trace(el.power_current, "charging current", symbol="I_ch",
-                     power=charging_power(brief), voltage=rest_low,
-                     note="largest where charging begins, at lowest charge")
+    steady = with_more(trace(
+        el.power_current, "continuous current", symbol="I_c", power=b.continuous,
+        voltage=brief.inverter.voltage_low,
+        note="ceiling: the bus is counted at its lowest operating voltage"),
+        b.continuous.untold_more)
+    charged = charging_power(brief)
+    charging = with_more(trace(
+        el.power_current, "charging current", symbol="I_ch", power=charged, voltage=rest_low,
+        note="largest where charging begins, at lowest charge"), charged.untold_more)
     said = charging_current_said(brief)
     if said is not None:
         charging = largest([charging, said], "charging current")
-    braking = trace(el.power_current, "braking current", symbol="I_rg",
-                    power=brief.regeneration.power, voltage=rest_low,
-                    note="ceiling: counted at the rest voltage at lowest charge")
+    braking = with_more(trace(
+        el.power_current, "braking current", symbol="I_rg", power=brief.regeneration.power,
+        voltage=rest_low, note="ceiling: counted at the rest voltage at lowest charge"),
+        brief.regeneration.power.untold_more)
     per_module = trace(el.module_current, current=peak, parallel=b.parallel)
     real = smallest([trace(el.pack_capacity, "real capacity of one module", parallel=count(
         "one module", "P", 1), module_capacity=o.module.capacity,
@@ -317,7 +323,7 @@ def _fault_resistances(b: Builder) -> dict[str, Finding]:
     one = fewest_paths(b)
     known = Builder(replace(b.brief, path=_known_path(b.brief)), b.layout)
     least = trace(el.resistance_sum, "least resistance of the loop", symbol="R", unit="mΩ",
-                  first=short, second=known.path(),
+                  first=short, second=known.path_least(),
                   note="new, hot cells in the first milliseconds; no cable, and nothing for an "
                        "entry left open: the least there is, errs high for a step current and "
                        "for L/R")

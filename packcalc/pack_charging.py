@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
+
 from packcalc import electrical as el
 from packcalc import modules as mod
+from packcalc.braking import Braked, at_charges
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.findings import Finding, largest, smallest, trace, with_more
 from packcalc.layout_findings import Builder, fewest_paths, rule
@@ -11,7 +16,7 @@ from packcalc.layouts import Layout, charge_ceiling
 from packcalc.modules import ModuleType
 from packcalc.screening import A_HAIR, charge_edges, charge_limit
 from packcalc.units import show
-from packcalc.value import replace
+from packcalc.value import replace, value_object
 
 Limits = tuple[tuple[Finding, Finding], ...]  # (edge of a band, charge limit from there)
 
@@ -19,12 +24,17 @@ Limits = tuple[tuple[Finding, Finding], ...]  # (edge of a band, charge limit fr
 def full_voltages(b: Builder) -> tuple[Finding, Finding]:
     """Full-charge voltage at the upper tolerance, and without it."""
     top = charge_ceiling(b.brief)
-    per = [_full_of_one(o.module) if top.number >= 1.0 else mod.traced_ocv_high(o.module, top)
-           for o in b.on_hand]
-    rest_full = b.voltage(per, "voltage at the end of charging")
+    rest_full = _standing(b, [top] * len(b.on_hand), "voltage at the end of charging")
     full = trace(el.with_tolerance, voltage=rest_full, tolerance=b.brief.charger.tolerance,
                  note=top.note if top.number > b.asks.charge_highest else "")
     return full, rest_full
+
+
+def _standing(b: Builder, charges: list[Finding], title: str) -> Finding:
+    """Highest voltage of the pack at rest, each type at a charge."""
+    return b.voltage([_full_of_one(o.module) if charge.number >= 1.0 else
+                      mod.traced_ocv_high(o.module, charge)
+                      for o, charge in zip(b.on_hand, charges, strict=True)], title)
 
 
 def _full_of_one(module: ModuleType) -> Finding:
@@ -117,38 +127,113 @@ def by_cell(limits: Limits) -> tuple[Limits, Limits]:
 
 
 def braking_voltage(b: Builder, start: Finding) -> Finding:
-    """Highest voltage while braking into a cold pack that the charger left full.
+    """Highest voltage while braking into a cold pack, at whichever charge up to the ceiling.
 
     Of parallel strings one may be in alone: its resistance counts. The charge limit is that of
     all strings, because the inverter may not be told that one is out. Resistance and voltage
     are both those at the charge that is counted: a limit that nobody keeps lowers neither.
     More of a resistance that is left open raises it further.
+
+    Args:
+        b: of the layout.
+        start: full voltage at the ceiling of charge, which braking never lowers.
     """
-    brief, asks = b.brief, b.asks
-    inside = fewest_paths(b)
-    candidates = []
-    for cold in cold_edges(b):
-        r = b.resistance(cold, charge_ceiling(brief), brief.regeneration.duration,
-                         aged=True, parallel=inside,
-                         title=f"resistance while braking at {cold.shown}")
-        free = trace(el.charging_voltage, f"voltage while braking at {cold.shown}",
-                     open_circuit_voltage=start, resistance=r, power=brief.regeneration.power)
-        if not asks.charge_limit_counts:
-            candidates.append(free)
-            break
-        pack_limit = trace(el.series_voltage, "charge limit of the pack", symbol="I", unit="A",
-                           series=b.parallel, module_voltage=limit_from(b, cold, caps=True))
-        held = trace(el.raised_voltage, f"voltage at the charge limit at {cold.shown}",
-                     open_circuit_voltage=start, current=pack_limit, resistance=r)
-        candidates.append(smallest([free, held], f"braking at {cold.shown}"))
+    limit = b.brief.regeneration.voltage_limit
+    edges = cold_edges(b)
+    cases = [_braking_at(b, start, cold)
+             for cold in (edges if b.asks.charge_limit_counts else edges[:1])]
+    _, governing = max(cases, key=lambda case: case[0].number)
     title = "braking into a full cold pack"
-    rise, limit = largest(candidates, title), brief.regeneration.voltage_limit
-    more = r.untold_more if rise.number > start.number else ""
+    if governing.below:
+        title = f"braking into a cold pack at {governing.below}"
+    rise = largest([case for case, _ in cases], title, governing.note)
+    more = governing.resistance.untold_more if rise.number > start.number else ""
     if limit.known:
         capped = largest([limit, start], "inverter's own limit, or the full voltage above it")
-        more = more if rise.number < capped.number else ""
-        rise = smallest([rise, capped], title)
+        held = rise.number >= capped.number
+        more = "" if held else more
+        rise = smallest([rise, capped], title, "" if held else governing.note)
     return with_more(rise, more)
+
+
+@value_object
+class _Behind:
+    """What is braked into: the pack at one temperature and charge.
+
+    Attributes:
+        where: temperature, and the charge where it is not the ceiling, in words.
+        below: the charge alone; empty at the ceiling.
+        note: why a charge below the ceiling counts; empty at the ceiling.
+        rest, resistance: of the pack.
+    """
+
+    where: str
+    below: str
+    note: str
+    rest: Finding
+    resistance: Finding
+
+
+def _braking_at(b: Builder, start: Finding, cold: Finding) -> tuple[Finding, _Behind]:
+    """Voltage while braking at one cold edge, and what is braked into."""
+    braked, power = _braked(b, cold), b.brief.regeneration.power
+    charges = _charges(b, braked.charges(braked.at_power(power.number)[1]))
+    free_of = _behind(b, start, cold, charges)
+    free = trace(el.charging_voltage, f"voltage while braking at {free_of.where}",
+                 open_circuit_voltage=free_of.rest, resistance=free_of.resistance, power=power)
+    if not b.asks.charge_limit_counts:
+        return free, free_of
+    limit = trace(el.series_voltage, "charge limit of the pack", symbol="I", unit="A",
+                  series=b.parallel, module_voltage=limit_from(b, cold, caps=True))
+    at_limit = _charges(b, braked.charges(braked.at_current(limit.number)[1]))
+    held_of = free_of if at_limit == charges else _behind(b, start, cold, at_limit)
+    held = trace(el.raised_voltage, f"voltage at the charge limit at {held_of.where}",
+                 open_circuit_voltage=held_of.rest, current=limit, resistance=held_of.resistance)
+    governing = held_of if held.number < free.number else free_of
+    return smallest([free, held], f"braking at {governing.where}"), governing
+
+
+def _braked(b: Builder, cold: Finding) -> Braked:
+    """The bare figures of the pack at every charge, as the screening counts them."""
+    asks, inside = b.asks, fewest_paths(b)
+    return Braked(
+        tuple(at_charges(o.module, cold.number, asks.charge_ceiling, asks.charger_tolerance,
+                         asks.regeneration_duration, o.resistance_growth.number)
+              for o in b.on_hand),
+        tuple(np.array([s.number]) for s in b.part_series), np.array([inside.number]),
+        np.array([b.path(inside).number + b.cables().number]))
+
+
+def _charges(b: Builder, found: list[Any]) -> list[Finding]:
+    """Charges of each type, found as arrays of one, as findings: the ceiling is the brief's own."""
+    top = charge_ceiling(b.brief)
+    return [top if one[0] >= top.number else rule("charge at which braking drives it highest",
+                                                  "SOC", "%", float(one[0])) for one in found]
+
+
+def _behind(b: Builder, start: Finding, cold: Finding, at: list[Finding]) -> _Behind:
+    """The traced pack with each type at a charge.
+
+    Args:
+        b: of the layout.
+        start: full voltage at the ceiling.
+        cold: temperature.
+        at: charge of each type.
+    """
+    top = charge_ceiling(b.brief)
+    below = " and ".join(dict.fromkeys(charge.shown for charge in at))
+    below = "" if all(charge == top for charge in at) else f"{below} charge"
+    where = f"{cold.shown} and {below}" if below else cold.shown
+    resistance = b.resistance(
+        cold, at, b.brief.regeneration.duration, aged=True, parallel=fewest_paths(b),
+        title=f"resistance while braking at {where}")
+    if not below:
+        return _Behind(where, "", "", start, resistance)
+    rest = trace(el.with_tolerance, f"rest voltage at {below}, with charger tolerance",
+                 voltage=_standing(b, at, f"rest voltage at {below}"),
+                 tolerance=b.brief.charger.tolerance)
+    return _Behind(where, below, f"higher than at {top.shown} charge, where charging ends: the "
+                   "cells rest lower there, but resist more", rest, resistance)
 
 
 def charging_notes(b: Builder, currents: dict[str, Finding]) -> list[str]:

@@ -33,6 +33,20 @@ def contacts_drop(contacts, current, resistance):
     return contacts * current * resistance
 
 
+@formula(title="resistance of closed contacts", symbol="R_c", unit="mΩ", text="R_c = n·R",
+         inputs={"contacts": "n [] contacts one behind the other",
+                 "resistance": "R [mΩ] of one closed contact"},
+         basis="definition")
+def contacts_resistance(contacts, resistance):
+    """What contacts add to the resistance of the path.
+
+    Examples:
+        >>> round(contacts_resistance(2, 0.2e-3), 7)
+        0.0004
+    """
+    return contacts * resistance
+
+
 @formula(title="pre-arcing I²t asked for many equal pulses", symbol="I²t_p", unit="A²s",
          text="I²t_p = 100·I²t/p",
          inputs={"integral": "I²t [A²s] of one pulse",
@@ -61,6 +75,33 @@ def spare_voltage(loaded, demanded):
         19.0
     """
     return loaded - demanded
+
+
+@formula(title="share of the voltage to spare", symbol="U_1", unit="V", text="U_1 = U_s/n",
+         inputs={"spare": "U_s [V] to spare", "parts": "n [] parts that take from it alike"},
+         basis="definition")
+def equal_share(spare, parts):
+    """What each of several parts may take where nothing is said of the others.
+
+    Examples:
+        >>> equal_share(13.0, 2)
+        6.5
+    """
+    return spare / parts
+
+
+@formula(title="voltage to spare beside another part", symbol="U_1", unit="V",
+         text="U_1 = U_s − ΔU",
+         inputs={"spare": "U_s [V] to spare", "drop": "ΔU [V] in the contacts of the other"},
+         basis="definition")
+def spare_beside(spare, drop):
+    """What another part leaves of the voltage to spare.
+
+    Examples:
+        >>> spare_beside(13.0, 3.5)
+        9.5
+    """
+    return spare - drop
 
 
 @formula(title="conventional fusing factor of a link", symbol="k2", unit="", text="k2 = I2/In",

@@ -117,7 +117,8 @@ COLUMNS: tuple[PartColumn, ...] = (
               "1200 A", "below it the link melts and goes on arcing; partial-range links have one"),
     _points("permitted_time_constant", (FUSE, CONTACTOR), ("voltage", "V", "time", "ms"),
             "permitted time constant at a DC voltage", "400 V: 15 ms; 500 V: 8 ms",
-            "L/R that the part breaks, at each DC working voltage", "not rising"),
+            "L/R that the part breaks, at each DC working voltage; of a contactor at its rated "
+            "voltage no more than its breaking test had", "not rising"),
     _curve("melting", _FUSE, "melting (pre-arcing) curve", "0.01 s: 4200 A; 1 s: 1300 A",
            "earliest melting; time: prospective current"),
     _curve("clearing", _FUSE, "total clearing curve in DC", "0.01 s: 5200 A; 1 s: 1700 A",
@@ -167,7 +168,7 @@ COLUMNS: tuple[PartColumn, ...] = (
     _quantity("break_charge", SWITCHES, "current", "breaking current, charging", "I_bc", "A",
               "1000 A", "at the rated DC voltage, current against the marked direction"),
     _quantity("break_time_constant", SWITCHES, "time", "time constant of the breaking test", "T",
-              "ms", "1 ms", ""),
+              "ms", "1 ms", "at which the breaking currents were shown"),
     _quantity("make_and_pass", _CONT, "let-through", "make-and-pass I²t", "I²t_m", "A²s",
               "400000 A²s", "closing onto a fault and passing what the fuse lets through"),
     _quantity("opening_time", _CONT, "time", "opening time with its suppression", "t_o", "ms",

@@ -71,18 +71,22 @@ class PlaceArc:
         return held if held.verdict != FAIL else replace(held, verdict=CAUTION)
 
 
-def worst_arc(places: Iterable[FaultPlace], answers: PartAnswers, *,
+def worst_arc(places: Iterable[FaultPlace], answers: PartAnswers, full: Finding, *,
               splits: bool = False) -> PlaceArc | None:
     """The place with the most incident energy; None where no current is known.
 
     Args:
         places, answers: of the layout.
+        full: voltage of the whole pack at full charge, at which fault currents are counted.
         splits: whether a disconnect by the brief splits the string.
 
+    An arc across the whole pack is counted with its highest working voltage, as in the path alone.
     No place can exceed its highest current for the longest exposure: where that bound lies at or
     below what is found, it need not be swept. Places without a device stand at theirs, and first.
     """
-    loops = [p.loop for p in places if p.loop.highest.known and p.loop.voltage.known]
+    highest = answers.held.asked.highest_voltage
+    loops = [one if one.voltage.number < full.number else replace(one, voltage=highest)
+             for p in places if (one := p.loop).highest.known and one.voltage.known]
     worst: PlaceArc | None = None
     for loop in sorted(loops, key=lambda one: (bool(one.devices), -_bound(one))):
         if worst is not None and _bound(loop) <= worst.energy.number:

@@ -13,6 +13,7 @@ from packcalc.part_checks.shown import counted
 from packcalc.protect.places import Device, Loop, path_current
 from packcalc.value import value_object
 
+LONGEST = "longest at full voltage, of"
 FULL = 1.0 - 1e-9  # of the highest voltage of all its places: rounding apart it is that
 Pair = tuple[Finding, Finding]
 
@@ -23,8 +24,8 @@ class Demand:
 
     Attributes:
         highest: largest current through it, every source that passes it counted.
-        constant: longest time constant at the highest voltage of its places; or more, where that
-            of a place may be; None where no place has one.
+        constant: longest time constant at the highest voltage of its places, its place in the
+            note; or more, where that of a place may be; None where no place has one.
         pairs: (voltage, longest time constant) at lower voltages, and of each chassis loop.
         backward: largest current of the bus alone, against the modules', into a fault on the
             modules' side; None where it meets none.
@@ -49,15 +50,15 @@ def demand_on(loops: Iterable[Loop], *keys: str) -> Demand | None:
         return None
     where, device, highest = max(found, key=lambda one: one[2].number)
     more = untold_of(one[2] for one in found)
-    slow = [(pair, bool(one.breaks)) for loop, one, _ in found for pair in _slow(loop, one)]
-    top = max((v.number for (v, _), _ in slow), default=0.0) * FULL
+    slow = [(pair, bool(one.breaks), loop) for loop, one, _ in found for pair in _slow(loop, one)]
+    top = max((v.number for (v, _), *_ in slow), default=0.0) * FULL
     # One that stands on the modules' side of a chassis loop is asked at that loop's own voltages.
-    lower = [pair for pair, chassis in slow if chassis or pair[0].number < top]
+    lower = [pair for pair, chassis, _ in slow if chassis or pair[0].number < top]
     back = [(d.sees, loop) for loop in places for d in loop.backward
             if d.key in keys and d.sees is not None]
     return Demand(
         with_more(_at(highest, where, device.sees is not None), more),
-        _longest([t for (v, t), _ in slow if v.number >= top]),
+        _longest_at([(t, loop) for (v, t), _, loop in slow if v.number >= top]),
         _longest_of_each(lower),
         with_more(_at(*max(back, key=lambda one: one[0].number)), untold_of(b for b, _ in back))
         if back else None)
@@ -88,6 +89,17 @@ def _slow(loop: Loop, device: Device) -> Iterator[Pair]:
         yield from device.breaks
     elif loop.voltage.known and device.constant is not None and device.constant.known:
         yield loop.voltage, device.constant
+
+
+def _longest_at(found: list[tuple[Finding, Loop]]) -> Finding | None:
+    """The longest with the place that asks it."""
+    longest = _longest([constant for constant, _ in found])
+    if longest is None:
+        return None
+    where = next(loop for constant, loop in found if constant.number == longest.number)
+    least = f"{longest.told_note}; " if longest.at_least else ""
+    return with_more(longest.called(note=f"{least}{LONGEST} '{where.title}'"),
+                     longest.untold_more)
 
 
 def _longest(constants: list[Finding]) -> Finding | None:

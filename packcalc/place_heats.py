@@ -6,8 +6,8 @@ trip or a mid-pack fuse ends lets more heat through them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from packcalc.place_sweep import (
     SWEPT, as_told, currents_of, entries_over, heat_entries, time_words, times_over,
 )
 from packcalc.protect.places import FUSE, FaultPlace, Loop
-from packcalc.unended import not_shown_ended, unended
+from packcalc.unended import apart
 from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
@@ -30,7 +30,10 @@ NO_END = "the ends of the fault current are not known"
 
 @dataclass(frozen=True, eq=False)
 class _Swept:
-    """One loop over its currents: time and I²t, NaN where nobody clears or the sheet is silent."""
+    """One loop over its currents: time and I²t, NaN where nobody clears or the sheet is silent.
+
+    `kept` holds the worst of each conductor: the next loop's bound and the check ask for it.
+    """
 
     loop: Loop
     answers: PartAnswers
@@ -38,10 +41,22 @@ class _Swept:
     time: np.ndarray
     heat: np.ndarray
     silent: bool
+    kept: dict[str, tuple[PathConductor, int, float]] = field(default_factory=dict)
+
+    def worst_of(self, conductor: PathConductor, parallel: int) -> tuple[PathConductor, int, float]:
+        """(conductor with its share here, index of the worst current, I²t in it)."""
+        if conductor.name not in self.kept:
+            own = _share(conductor, self, parallel)
+            part = 1.0 if own.most is None else np.minimum(1.0, own.most.number / self.current)
+            heat = np.where(np.isnan(self.heat), 0.0, self.heat * part ** 2)
+            index = int(np.argmax(heat))
+            self.kept[conductor.name] = own, index, float(heat[index])
+        return self.kept[conductor.name]
 
 
 def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
-                conductors: Iterable[PathConductor], parallel: int) -> tuple[ElsewhereHeat, ...]:
+                conductors: Iterable[PathConductor], parallel: int,
+                own: Collection[str] = ()) -> tuple[ElsewhereHeat, ...]:
     """The worst of each conductor, of all loops that run through it.
 
     Args:
@@ -49,6 +64,7 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         answers: of the layout; the places say themselves who is not named.
         conductors: links, bus bars and the modules' own; or a cable.
         parallel: modules or strings side by side.
+        own: keys of the places at the ends of their own path.
     """
     asked, named, answers = tuple(places), tuple(conductors), answers.first
     if not named:
@@ -61,7 +77,7 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
     bare = answers.as_told.unfloored
     if bare is not answers.as_told:  # nor does a fuse that melts and does not break
         swept += _all_swept([as_told(bare, loop) for loop in loops], bare, named, parallel)
-    nobody = unended(asked) or not_shown_ended(asked)
+    nobody = apart(asked, own)
     untold = next((one.loop.title for one in swept if one.silent), "")
     return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
                         if untold else _unknown(
@@ -140,26 +156,23 @@ def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) 
     """((loop, conductor with its share there, index), I²t) of the worst; (None, 0) for none."""
     worst, most = None, 0.0
     for one in swept:
-        own = _share(conductor, one, parallel)
-        part = 1.0 if own.most is None else np.minimum(1.0, own.most.number / one.current)
-        heat = np.nan_to_num(one.heat * part ** 2)
-        index = int(np.argmax(heat))
-        if heat[index] > most:
-            worst, most = (one, own, index), float(heat[index])
+        own, index, heat = one.worst_of(conductor, parallel)
+        if heat > most:
+            worst, most = (one, own, index), heat
     return worst, most
 
 
 def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
-           nobody: str, silent: str) -> ElsewhereHeat:
+           nobody: tuple[str, str], silent: str) -> ElsewhereHeat:
     worst, _ = _part_at_most(conductor, swept, parallel)
     if worst is None:
-        return ElsewhereHeat(conductor.name, silent=silent, nobody=nobody)
+        return ElsewhereHeat(conductor.name, "", None, None, silent, *nobody)
     one, own, index = worst
     at = leaf(f"current at which most heat gets into {conductor.name}", "I", "A",
               float(one.current[index]), "definition", origin=SWEPT,
               note=f"at the place '{one.loop.title}'")
     heat = traced_heat(own, _whole(one, at, index, conductor.name), at)
-    return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, nobody)
+    return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, *nobody)
 
 
 def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:

@@ -6,17 +6,18 @@ does not count yet, a trip that tears the contactor open before the fuse has cle
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers, constants_of
+from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import (
-    BESIDE, ContactorSide, FuseSide, breaks, grid, number,
+    BESIDE, ContactorSide, FuseSide, grid, number,
 )
 from packcalc.part_checks.torn import TornOpen
 from packcalc.part_checks.unbroken import Unbroken
@@ -25,7 +26,7 @@ from packcalc.protect.places import (
     CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds, spoilt_words,
 )
 from packcalc.units import show
-from packcalc.value import replace
+from packcalc.value import replace, worked_once
 
 SWEPT = Origin("sweep from lowest to highest fault of the place, with every break point")
 CLEARED, NOT_SHOWN, NOBODY = range(3)
@@ -77,7 +78,11 @@ class _Told:
         """Where it is lost in the fault before another device has cleared."""
         if self.fuse is None:
             return np.zeros(time.shape, bool)
-        return self.fuse.melts(self.seen, self.own) < np.nan_to_num(time, nan=-1.0)
+        return self._melted < time  # never where there is none
+
+    @worked_once
+    def _melted(self) -> np.ndarray:
+        return self.fuse.melts(self.seen, self.own)  # type: ignore[union-attr]
 
     def fails(self, where: np.ndarray) -> np.ndarray:
         """Where by its own sheet it does not break."""
@@ -128,7 +133,7 @@ def _swept(answers: PartAnswers, loop: Loop) -> Between:
 def alike(loop: Loop) -> tuple:
     """What a sweep depends on: taps of one point have the same devices and currents."""
     return (tuple((d.key, number(d.sees), number(d.drop), number(d.falls), number(d.setting),
-                   number(d.rating), d.paths, d.untold, *constants_of(d))
+                   number(d.rating), d.paths, d.untold, *d.constants)
                   for d in (*loop.devices, *loop.passed)), len(loop.devices), loop.lowest.number,
             loop.highest.number, tuple(loop.least(n) for n in range(1, loop.paths + 1)),
             loop.own_wire is not None, number(loop.own_wire),
@@ -274,8 +279,8 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
         share <= loop.highest.number / loop.paths * (1 + 1e-9))
     told = [_told(answers, device, current, share, loop.highest.number)
             for device in loop.devices]
-    told += [_passed(answers, device, current, share, loop.highest.number)
-             for device in loop.passed]
+    told += [_passed(answers, device, current, share, loop) for device in loop.passed
+             if not _sound(answers, device, loop)]
     fuse = _least([t.time for t in told if t.device.kind == FUSE], current)
     torn = _least([t.torn for t in told], current)
     # A contactor torn open before the fuse has cleared burns on, whatever the fuse would do.
@@ -286,25 +291,27 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
         time = time if one.burst is None else np.where(one.burst, np.nan, time)
     # Nor is anybody on what a fuse leaves burning that is not shown to break.
     alone, spoilt = time, [one.spoils(time) for one in told]
-    time = np.where(np.any(spoilt, axis=0), np.nan, time)
-    open_ = np.any([t.open for t in told] + spoilt, axis=0)
+    time = np.where(_any(spoilt), np.nan, time)
+    open_ = _any([t.open for t in told] + spoilt)
     for one in told:
         open_ = open_ if one.burst is None else open_ & ~one.burst
     # Nor is anybody not shown to, where a fuse melts before that by its sheet does not break.
     due = np.where(np.isnan(alone) & open_, _due(answers, told, current), np.nan)
     spoilt = [where | one.fails(one.spoils(due)) for one, where in zip(told, spoilt, strict=True)]
-    open_ &= ~np.any(
-        [one.fails(where) for one, where in zip(told, spoilt, strict=True)], axis=0)
+    open_ = open_ & ~_any([one.fails(where) for one, where in zip(told, spoilt, strict=True)])
     heat = _heat(answers, told, current, alone)
     wire, lost, unsure = loop.own_wire, *np.zeros((2, *current.shape), bool)
     if wire is not None:
         held = _not_by_its_fuse(told, current)
         if wire.known:
-            lost = held & (np.nan_to_num(heat) > wire.number * (1.0 + 1e-9))
+            lost = held & (heat > wire.number * (1.0 + 1e-9))
         if not wire.known or only_at_most(wire):
             unsure = held & ~lost & ~np.isnan(time)
     time, open_ = np.where(lost | unsure, np.nan, time), open_ & ~lost | unsure
     code = np.where(~np.isnan(time), CLEARED, np.where(open_, NOT_SHOWN, NOBODY))
+    if answers.doubt:  # what would be cleared were it counted on is a question
+        sure = _case(answers.as_told, loop, current, paths).code
+        code = np.where((code == NOBODY) & (sure != NOBODY), NOT_SHOWN, code)
     return _Case(told, spoilt, feeds, code, time, early, alone, lost, unsure, heat, wire)
 
 
@@ -336,6 +343,11 @@ def _not_by_its_fuse(told: list[_Told], current: np.ndarray) -> np.ndarray:
         & ~np.any([t.open for t in own if t.device.untold], axis=0)
 
 
+def _any(where: list[np.ndarray]) -> np.ndarray:
+    """Where one of them holds; `np.any` would copy them into one array first."""
+    return functools.reduce(np.logical_or, where)
+
+
 def _least(times: list[np.ndarray], current: np.ndarray) -> np.ndarray:
     found = np.full(current.shape, np.nan)
     for time in times:
@@ -346,14 +358,14 @@ def _least(times: list[np.ndarray], current: np.ndarray) -> np.ndarray:
 def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
     """Every current at which a device of the loop begins, bends or ends."""
     found: list[float] = []
-    limit = answers.named.counted_time
     paths = [(d, answers.path(d)) for d in loop.devices if d.kind == CONTACTOR]
     # The same contactors stand in a loop by several of their trips: they bend once.
     sides = {(id(p), d.key == "contactors"): answers.contactor(d, p)
              for d, p in paths if p is not None}
     switched = [*sides.values(), *(answers.torn(d).side for d in loop.passed
                                    if d.kind == CONTACTOR)]
-    for device in (*loop.devices, *loop.passed):
+    passed = [d for d in loop.passed if d.paths <= loop.paths or not _sound(answers, d, loop)]
+    for device in (*loop.devices, *passed):
         path = answers.path(device) if device.key in CELL_TRIPS else None
         if path is not None:
             trip = answers.cell_trip(device, path)
@@ -364,11 +376,11 @@ def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
             found += [*bends, *(b * (1.0 + 3.0 * BESIDE) - more for b in bends if 0.0 < more < b)]
         fuse = answers.fuse(device.as_counted) if device not in loop.passed else None
         if fuse is not None:
-            found += breaks(fuse, NO_CONTACTOR, limit)
+            found += answers.breaks(fuse, NO_CONTACTOR)
             for side in switched:
-                found += breaks(fuse, side, limit)
+                found += answers.breaks(fuse, side)
     for side in switched:
-        found += breaks(NO_FUSE, side, limit)
+        found += answers.breaks(NO_FUSE, side)
     # Shared between equal paths, a current bends where each of them has its part of it, and from
     # its own lowest on so many of them may feed it.
     return [*found, *(n * b for n in range(2, loop.paths + 1) for b in (*found, loop.least(n)))]
@@ -403,13 +415,25 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
     return _Told(device, np.where(burst, np.nan, time), quiet, none, side.high, burst, **melting)
 
 
+def _sound(answers: PartAnswers, device: Device, loop: Loop) -> bool:
+    """Whether a fuse that the current passes is shown to break all of it: it spoils nothing."""
+    fuse = answers.unbroken(device)
+    return isinstance(fuse, Unbroken) and fuse.breaks_all(
+        loop.highest.number + further(device, loop.highest.number))
+
+
 def _passed(answers: PartAnswers, device: Device, current: np.ndarray,
-            share: np.ndarray, highest: float) -> _Told:
-    """What the current passes and nobody counts on: it may melt or open, and clears nothing."""
-    own, none = share if device.paths > 1 else current, np.full(current.shape, np.nan)
-    return _Told(device, none, np.zeros(current.shape, bool), none,
-                 fuse=answers.unbroken(device), own=own, seen=own + further(device, highest),
-                 passed=True)
+            share: np.ndarray, loop: Loop) -> _Told:
+    """What the current passes and nobody counts on: it may melt or open, and clears nothing.
+
+    Of a fuse in each string that the loop does not count side by side any part counts.
+    """
+    own, none, fuse = share if device.paths > 1 else current, np.full(current.shape, np.nan), \
+        answers.unbroken(device)
+    if device.paths > loop.paths and isinstance(fuse, Unbroken):
+        own = fuse.worst(np.fmin(current, loop.highest.number * (1.0 - 1.0 / device.paths)))
+    return _Told(device, none, np.zeros(current.shape, bool), none, fuse=fuse, own=own,
+                 seen=own + further(device, loop.highest.number), passed=True)
 
 
 def further(device: Device, highest: float) -> float:
@@ -443,8 +467,8 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
     if device.key == LEAK or device.key in UNSEEN:
         return _Told(device, none, counts, torn, side.limit, due=acts, side=tears)
-    return _Told(device, np.where(counts, acts, np.nan), np.zeros(current.shape, bool), torn,
-                 side.limit, side=tears)
+    return _Told(device, np.where(counts, acts, np.nan),
+                 side.may_open(seen, counted, share) & ~counts, torn, side.limit, side=tears)
 
 
 def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: np.ndarray,
@@ -462,8 +486,11 @@ def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: n
         return _Told(device, none, soon & ~blind & ~above if limit else soon & ~blind, none, limit)
     # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same,
     # and where the wires are shorter than is counted it is not blind.
-    return _Told(device, np.where(soon & ~above & ~blind, acts + trip.rise, np.nan),
-                 np.zeros(current.shape, bool), np.where(above, trip.soonest, np.nan), limit)
+    torn, counts = np.where(above, trip.soonest, np.nan), soon & ~above & ~blind
+    if trip.open:
+        return _Told(device, none, counts, torn, limit, due=acts + trip.rise)
+    return _Told(device, np.where(counts, acts + trip.rise, np.nan),
+                 np.zeros(current.shape, bool), torn, limit)
 
 
 def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:

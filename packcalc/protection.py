@@ -7,7 +7,7 @@ again with the smallest cable; contactors and pre-charge last.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TypeVar
+from typing import Any, TypeVar
 import numpy as np
 
 from packcalc.bench.grade import GradedLot
@@ -15,6 +15,7 @@ from packcalc.brief import Brief
 from packcalc.checks import FAIL, NOT_EVALUATED, STAGES, Check, Item, judge
 from packcalc.circuit import Circuit, MainPath, study_circuit
 from packcalc.clearing import branch_sheet, charging_fuse, fuse_named, largest_to_break, path_fuses
+from packcalc.contacts import connector_contacts, disconnect_contacts
 from packcalc.duties import (
     BREAKING,
     CABLE_INDUCTANCE,
@@ -24,6 +25,7 @@ from packcalc.duties import (
     asked_of_contactor,
     asked_of_coordination,
     asked_of_fuse,
+    beside,
     cables_tried,
     carry_demand,
     faults_of,
@@ -59,16 +61,16 @@ from packcalc.places.shared import whole_drop
 from packcalc.places.stands import BETWEEN_MODULES
 from packcalc.places.table import places_asked
 from packcalc.places.trips import (
-    MAIN_PATH, aside_loops, fault_cell, fuse_alone_loops, main_path_loops, one_pole_drop,
-    one_pole_falls, one_pole_loops, open_path_loops, open_words, opened_all_the_same,
+    MAIN_PATH, aside_loops, fault_cell, fuse_alone_loops, lowest_in_one_pole, main_path_loops,
+    one_pole_drop, one_pole_falls, one_pole_loops, open_path_loops, open_words, opened_all_the_same,
     path_highest, whole_falls,
 )
 from packcalc.protect.branch_figures import BranchFuse, only_at_most
 from packcalc.protect.cable import RouteResult, size_route
 from packcalc.protect.contactor import CLOSING_STEP, size_contactors
 from packcalc.protect.coordination import (
-    Coordination, coordinate, not_by_the_unnamed, with_contacts, with_heats, with_places,
-    with_trips,
+    Coordination, coordinate, not_by_the_unnamed, with_cells, with_contacts, with_heats,
+    with_places, with_trips,
 )
 from packcalc.protect.disconnect import size_connectors, size_disconnect
 from packcalc.protect.faults import FaultRange, range_checks, told_apart
@@ -212,7 +214,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     faults = _demanded(pack, at_the_end, loops)
     listed = brief.parts.list
     rating = _rating(brief, lambda: size_main_fuse(
-        asked_of_fuse(brief, pack, faults, loops, None), path_fuses(brief)))
+        asked_of_fuse(brief, pack, faults, loops, None)))
     routes = tuple(sized_route(brief, route, pack, faults, rating) for route in brief.cables.route)
     fuse_asked = asked_of_fuse(brief, pack, faults, loops, allowed_by_cables(brief, routes))
     fuse = size_main_fuse(fuse_asked, path_fuses(brief), named=brief.parts.main_fuse)
@@ -245,7 +247,7 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
                                             pack_inductance(brief), CABLE_INDUCTANCE, step,
                                             fuse_asked, loops,
                                             settings.by_place if settings else None), overvoltage)
-    held = with_places(with_trips(held, circuit.management.trips),
+    held = with_places(with_trips(with_cells(held, circuit.cells_left), circuit.management.trips),
                        *_left_open(circuit.places, {
                            r.asked.name for r in routes if r.asked.behind_main_fuse}))
     held = with_contacts(with_heats(held, circuit.heats), circuit.contacts.contactor)
@@ -253,15 +255,17 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
     faults = replace(faults, checks=tuple(told_apart(
         c, opened_all_the_same(circuit.places, pack.peak_current.number)
         if c.verdict == FAIL and pack.peak_current.known else "") for c in faults.checks))
-    place = place_demand(brief, routes)
+    place, nowhere = place_demand(brief, routes), disconnect_nowhere(brief, layout.series)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
-             disconnect_nowhere(brief, layout.series) or size_disconnect(
-                 replace(carry, borne=circuit.contacts.in_string), listed.disconnects,
+             nowhere or size_disconnect(
+                 replace(beside(carry, connector_contacts(brief)),
+                         borne=circuit.contacts.in_string), listed.disconnects,
                  switch=pulled(pack, inductance), place=place, named=brief.parts.disconnect),
-             size_connectors(replace(carry, borne=circuit.contacts.common), listed.connectors,
-                             place=place,
-                             named=brief.parts.connector))
+             size_connectors(replace(beside(
+                 carry, disconnect_contacts(brief), nowhere is None),
+                 borne=circuit.contacts.common), listed.connectors, place=place,
+                 named=brief.parts.connector))
     return ProtectionStudy(study, named, pack, miss, faults, routes, items, held, circuit, found,
                            own.lowest if own else None)
 
@@ -398,7 +402,8 @@ def _left_open(places: Iterable[FaultPlace],
     """
     nobody, melting, asked = [], [], []
     for place in places:
-        own = _of_the_path(place, routes)
+        own = any(_of_the_path(one, routes) for one in place.rivals or (place,)
+                  if (one.nobody, one.shown) == (place.nobody, place.shown))
         if any(c.verdict == FAIL for c in place.checks) or place.nobody and own:
             nobody.append(place.title)
         elif _may_melt(place):
@@ -442,7 +447,7 @@ def _settings(brief: Brief, layout: Layout, loops: tuple[Loop, ...]) -> TripSett
 
 
 def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
-                loops: tuple[Loop, ...]) -> dict[str, Finding | None]:
+                loops: tuple[Loop, ...]) -> dict[str, Any]:
     """What a fault that a few modules feed leaves on their cells, and its lowest current."""
     feeds = _feeds(brief, pack, faults)
     one_pole, no_contactor = (
@@ -453,7 +458,8 @@ def _fed_by_few(brief: Brief, pack: PackModel, faults: FaultRange,
             "fault_highest": path_highest(faults.highest, loops), "path_lowest": faults.lowest,
             "fuse_alone_lowest": no_contactor, "fault_drop": whole_drop(feeds),
             "fault_falls": whole_falls(loops), "one_pole_drop": one_pole_drop(loops),
-            "one_pole_falls": one_pole_falls(loops)}
+            "one_pole_falls": one_pole_falls(loops),
+            "lowest_in_one_pole": lowest_in_one_pole(loops, faults.lowest)}
 
 
 def _left(parts: tuple[AnyPart, ...], item: Item) -> tuple[AnyPart, ...]:
@@ -484,7 +490,8 @@ def _let_through(held: Coordination) -> Finding:
     if fuse is None or held.sweep is None or np.isnan(held.sweep.fuse.integral):
         return LET_THROUGH
     assert fuse.clearing_i2t is not None
-    return fuse.clearing_i2t.called(f"total clearing I²t of {fuse.name} at the highest fault")
+    return with_more(fuse.clearing_i2t.called(
+        f"total clearing I²t of {fuse.name} at the highest fault"), held.asked.fuse_open)
 
 
 def _held_route(brief: Brief, route: RouteResult, held: Coordination,
@@ -529,8 +536,8 @@ def _placed_route(brief: Brief, route: RouteResult, held: Coordination,
         asked = traction if traction is not None else replace(
             route.asked, let_through=other.heat, protected_by=BEHIND_MAIN, fuse_open="")
         asked = replace(asked, let_through=None if other.silent else asked.let_through)
-    return size_route(replace(asked, unended=other.nobody), cables_tried(brief, told),
-                      named=told.cable, before=route)
+    return size_route(replace(asked, unended=other.unended, left=bool(other.left)),
+                      cables_tried(brief, told), named=told.cable, before=route)
 
 
 def _with_places(asked: RouteAsked, other: ElsewhereHeat) -> RouteAsked:
@@ -649,8 +656,8 @@ def _voltage_item(brief: Brief, pack: PackModel) -> Item:
 def _highest(brief: Brief, pack: PackModel) -> Finding:
     """Of the battery side; the inverter's own limit bounds what is open of braking, if it may."""
     limit, most = brief.regeneration.voltage_limit, brief.inverter.absolute_maximum
-    if not (pack.highest_voltage.untold_more and limit.known and most.known
-            and limit.number <= most.number):
+    open_ = pack.highest_voltage.untold_more or pack.highest_voltage.unbounded
+    if not (open_ and limit.known and most.known and limit.number <= most.number):
         return pack.highest_voltage
     return largest([pack.full_voltage, limit], pack.highest_voltage.title)
 

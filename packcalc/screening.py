@@ -15,6 +15,7 @@ import numpy as np
 
 from packcalc import electrical as el
 from packcalc import modules as mod
+from packcalc.braking import AtCharges, Braked, at_charges
 from packcalc.brief import Brief, ModulesOnHand
 from packcalc.layouts import CHECKS, Asks, Layout, Screened
 from packcalc.mixes import SideBySide, most_capacity, stand_together
@@ -79,7 +80,7 @@ class _Laws:
     sag_voltage: np.ndarray
     sag_resistance: np.ndarray
     steady_resistance: Any
-    braking_resistance: list[Any]
+    braked: list[AtCharges]
     charge_limits: list[Any]
     braking_limits: list[Any]
 
@@ -89,7 +90,11 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
     left = np.maximum(left, 0.0)
     # All edges at once, each as many rows as what stands beside it.
     at_edges = np.stack(np.broadcast_arrays(*edges, asks.charge_ceiling)[:-1])
+    warmer = (at_edges[1:] > at_edges[:-1]).reshape(len(edges) - 1, -1).any(axis=1)
+    at_edges = at_edges[[True, *warmer]]  # edges below the coldest cells are the coldest again
     charging = list(charge_limit(on_hand, at_edges + A_HAIR))
+    # Resistance falls as cells warm: where nothing limits the current, the coldest governs.
+    looked_at = at_edges if asks.charge_limit_counts else at_edges[:1]
     as_stated = on_hand.stated_health.number == on_hand.state_of_health.number
     return _Laws(
         full=mod.ocv_high(module, asks.charge_ceiling),
@@ -101,8 +106,8 @@ def _laws(asks: Asks, on_hand: ModulesOnHand, left: np.ndarray, edges: list[Any]
         sag_resistance=mod.resistance(module, asks.coldest, left, asks.peak_duration, growth),
         steady_resistance=mod.resistance(module, asks.coldest, asks.charge_lowest, LONGEST_PULSE,
                                          growth),
-        braking_resistance=list(mod.resistance(module, at_edges, asks.charge_ceiling,
-                                               asks.regeneration_duration, growth)),
+        braked=[at_charges(module, kelvin, asks.charge_ceiling, asks.charger_tolerance,
+                           asks.regeneration_duration, growth) for kelvin in looked_at],
         charge_limits=charging,
         braking_limits=charging if as_stated else list(braking_limit(on_hand, at_edges + A_HAIR)),
     )
@@ -324,7 +329,7 @@ class _Evaluation:
         self.series, self.parallel = rows.series.astype(float), rows.parallel.astype(float)
         steps = self.series.sum(axis=1)
         grouped = el.grouped_path(steps, asks.link, asks.fuse, asks.contactor) + asks.string_cables
-        self.path, self.fewest_path = (asks.cables + np.where(
+        self.path, self.fewest_path = (asks.cables + asks.contacts + np.where(
             rows.strings, el.strings_path(steps, inside, asks.link, asks.fuse, asks.contactor)
             + asks.string_cables / inside, grouped) for inside in (self.parallel, 1.0))
         # Of parallel strings one may be in alone.
@@ -341,10 +346,6 @@ class _Evaluation:
     def resistance(self, per_module: list[Any]) -> np.ndarray:
         """Modules, path and cables."""
         return self.total(per_module) / self.parallel + self.path
-
-    def resistance_of_fewest(self, per_module: list[Any]) -> np.ndarray:
-        """Modules, path and cables where a string is alone in; of all where they are grouped."""
-        return self.total(per_module) / self.fewest + self.fewest_path
 
     def columns(self, left: np.ndarray, module_capacity: float,
                 most_capacities: list[Any]) -> dict[str, np.ndarray]:
@@ -383,21 +384,22 @@ class _Evaluation:
         }
 
     def _braking(self, start: np.ndarray) -> np.ndarray:
-        """Highest voltage while braking into a pack that the charger left at `start`.
+        """Highest voltage while braking into a pack at any charge up to the ceiling.
 
         A string may be alone in, and the inverter may be told the charge limit of all.
+
+        Args:
+            start: voltage at the ceiling, which braking never lowers.
         """
-        asks, highest = self.asks, start
-        for i in range(len(self.laws[0].charge_limits)):
-            resistance = self.resistance_of_fewest(
-                [w.braking_resistance[i] for w in self.laws])
-            voltage = el.charging_voltage(start, resistance, asks.regeneration)
-            if asks.charge_limit_counts:
-                limit = _braking_cap(self.laws, i) * self.parallel
-                voltage = np.minimum(voltage, el.raised_voltage(start, limit, resistance))
-            highest = np.maximum(highest, voltage)
-            if not asks.charge_limit_counts:
-                break  # resistance falls as cells warm: the coldest governs
+        asks, highest, rows = self.asks, start.copy(), np.arange(len(start))
+        power = np.broadcast_to(asks.regeneration, start.shape)
+        for i in range(len(self.laws[0].braked)):
+            braked = Braked(tuple(w.braked[i] for w in self.laws), tuple(self.series.T),
+                            self.fewest, self.fewest_path).of(rows)
+            limit = (_braking_cap(self.laws, i) * self.parallel)[rows]
+            voltage, held = braked.within(power[rows], limit if asks.charge_limit_counts else None)
+            highest[rows] = np.maximum(highest[rows], voltage)
+            rows = rows[held]  # at the whole power the coldest edge is the worst
         if np.isfinite(asks.regeneration_limit):
             highest = np.minimum(highest, np.maximum(asks.regeneration_limit, start))
         return highest

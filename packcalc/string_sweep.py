@@ -19,7 +19,9 @@ from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.shown import rounded
 from packcalc.part_checks.sweep import Trips, fuse_side
 from packcalc.parts import CONTACTOR, FUSE
-from packcalc.protect.coordination import Coordination, coordinate, own_trip_line, with_trips
+from packcalc.protect.coordination import (
+    Coordination, coordinate, not_by_the_unnamed, own_trip_line, with_trips,
+)
 from packcalc.protect.places import Loop
 from packcalc.protect.strings import string_duty
 from packcalc.side_circuits import shortest_delay, string_fuse_asked, strings_asked
@@ -71,6 +73,7 @@ def string_coordination(feeds: Feeds, main: Coordination,
         contactor=listed.part(CONTACTOR, names.string_contactor)
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
         fault_drop=None, fault_falls=None, one_pole_drop=None, one_pole_falls=None,
+        lowest_in_one_pole=False,
         path_lowest=None, one_pole_lowest=None, fuse_alone_lowest=None),
         listed.fuses, listed.contactors)
     held = with_trips(held, (own_trip_line(held.asked), *_sensor_line(held.asked.trips)))
@@ -98,16 +101,17 @@ def _between_modules(main: Coordination, brief: Brief, constant: Finding) -> tup
 def _overloads(main: Coordination) -> tuple[Check, ...]:
     """The pack's overload in the fuses that stand in each string: its trips see that one."""
     path = main.overload
-    return () if path is None else tuple(check for link, check in zip(
-        main.asked.beside, path.further, strict=True) if link.in_string)
+    return () if path is None else not_by_the_unnamed(main.asked, tuple(
+        check for link, check in zip(main.asked.beside, path.further, strict=True)
+        if link.in_string))
 
 
 def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
     """The sweep ends at what the other strings give alone: the bus adds to each of its currents."""
     fuse = held.asked.fuse
-    return () if fuse is None else (breaking_check(
+    return () if fuse is None else not_by_the_unnamed(held.asked, (breaking_check(
         fuse, held.asked.highest_voltage, every, EVERY,
-        "the sweep counts what the other strings give alone"),)
+        "the sweep counts what the other strings give alone"),))
 
 
 def string_trips(brief: Brief) -> Trips | None:

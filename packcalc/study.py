@@ -177,9 +177,9 @@ def _best(found: list[Screened]) -> list[Screened]:
 def _nearest(near: list[Screened]) -> tuple[tuple[Screened, int], ...]:
     ranked = sorted((round(float(short), 6), w, i) for w, f in enumerate(near)
                     for i, short in enumerate(lay.shortfalls(f)))
-    if ranked and ranked[0][0] < lay.OUTSIDE:
+    nothing = [lay.carries_nothing(f) for f in near]
+    if not all(one.all() for one in nothing):
         # What cannot hold the bus at all is shown only where nothing can.
-        nothing = [lay.carries_nothing(f) for f in near]
         ranked = [(short, w, i) for short, w, i in ranked if not nothing[w][i]]
     chosen: dict[tuple, tuple[float, int, int]] = {}
     for short, w, i in ranked:

@@ -254,10 +254,10 @@ def test_every_check_has_a_margin_in_the_stated_order():
 # --- highest working voltage ----------------------------------------------------------
 
 def highest_by_hand(brief, layout):
-    """Braking from the charger's upper end, over a dense sweep of cell temperatures."""
+    """Braking with the charger's upper tolerance, over dense sweeps of temperature and charge."""
     asks, on_hand = asks_of(brief), brief.modules[0]
-    start = layout.series * float(mod.ocv_high(on_hand.module, asks.charge_highest)) \
-        * (1 + asks.charger_tolerance)
+    charge = np.linspace(0.0, asks.charge_highest, 201)[:, None]
+    start = layout.series * mod.ocv_high(on_hand.module, charge) * (1 + asks.charger_tolerance)
     path = asks.cables + (el.strings_path if layout.arrangement == "strings" else
                           lambda s, p, *rest: el.grouped_path(s, *rest))(
         layout.series, layout.parallel, asks.link, asks.fuse, asks.contactor)
@@ -265,15 +265,15 @@ def highest_by_hand(brief, layout):
                             [[e - 1e-9, e + 1e-9] for e in (273.15, 278.15, 288.15)])
     kelvin = kelvin[(asks.coldest <= kelvin) & (kelvin <= asks.hottest)]
     r = path + layout.series / layout.parallel * mod.resistance(
-        on_hand.module, kelvin, asks.charge_highest, asks.regeneration_duration,
+        on_hand.module, kelvin, charge, asks.regeneration_duration,
         on_hand.resistance_growth.number)
     voltage = el.charging_voltage(start, r, asks.regeneration)
     if asks.follows_charge_limit:
         limit = layout.parallel * on_hand.state_of_health.number \
             * mod.charge_current_limit(on_hand.module, kelvin)
         voltage = np.minimum(voltage, start + limit * r)
-    assert voltage.shape == kelvin.shape and len(kelvin) > 4000
-    return max(start, float(voltage.max()))
+    assert voltage.shape == (201, len(kelvin)) and len(kelvin) > 4000
+    return max(float(start.max()), float(voltage.max()))
 
 
 @pytest.mark.parametrize("follows", ["yes", "no"])

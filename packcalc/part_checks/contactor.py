@@ -12,7 +12,7 @@ from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.shown import (
     OPTIMISTIC, SILENT, at_voltage, counted, least_left, remark, rounded, stepped,
-    terminals_check, voltage_check,
+    terminals_check, tested_constant, voltage_check,
 )
 from packcalc.part_checks.limits import COUNTED_TIME
 from packcalc.part_checks.overload import OverloadPath
@@ -44,8 +44,8 @@ class CarryDemand:
         in_main_path: whether the overloads of the main path run through it.
         terminal_temperature: up to which the conductors joined to it may run.
         counted_resistance: with which one closed contact is counted in sag and fault currents.
-        spare_voltage: what is left above the inverter's need at the end of the peak, for a
-            part whose resistance is counted nowhere.
+        spare_voltage: what is left above the inverter's need at the end of the peak for its
+            contacts, beside those of the other part in the path.
         fault_lowest: through it, or None.
     """
 
@@ -110,7 +110,7 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
                          "at least", switch.closing_step, missing=f"{SILENT}the making current"
                          if part.make_current is None else "closing step is not known",
                          remedy="a higher pre-charge level"), part, volts),
-        judge(TEST, "fault range", _test_time_constant(part, volts), "at least",
+        judge(TEST, "fault range", tested_constant(part, volts), "at least",
               switch.time_constant, missing=f"{SILENT}the time constant of its breaking test",
               remedy="a contactor tested at a longer time constant"),
         *_slower_check(part, switch),
@@ -137,7 +137,7 @@ def relay_part_checks(part: ContactorPart, carry: CarryDemand,
             "makes the current into the empty link", "fault range", part.make_current,
             "at least", carry.peak_current, missing=f"{SILENT}the making current"
             if part.make_current is None else NO_PEAK, remedy="a larger resistance"), part, volts),
-        judge(TEST, "fault range", _test_time_constant(part, volts), "at least",
+        judge(TEST, "fault range", tested_constant(part, volts), "at least",
               switch.time_constant, missing=f"{SILENT}the time constant of its breaking test"
               if part.break_time_constant is None and part.permitted_time_constant is None
               else NO_PEAK, remedy="a contactor tested at a longer time constant"),
@@ -203,12 +203,6 @@ def _opens_in_time(part: ContactorPart, switch: SwitchDemand) -> Check:
                  remedy="a longer delay in the brief, or a quicker contactor or suppression")
 
 
-def _test_time_constant(part: ContactorPart, voltage: Finding) -> Finding | None:
-    return stepped(part.permitted_time_constant, voltage, upper=True,
-                   title="permitted time constant at the next stated voltage") \
-        or part.break_time_constant
-
-
 def _slower_check(part: ContactorPart, switch: SwitchDemand) -> tuple[Check, ...]:
     """Loops at lower voltages, where least is left of what is permitted there.
 
@@ -217,17 +211,23 @@ def _slower_check(part: ContactorPart, switch: SwitchDemand) -> tuple[Check, ...
     """
     found = []
     for voltage, constant in switch.slower_loops:
-        figure = stepped(part.permitted_time_constant, voltage, upper=True,
-                         title="permitted time constant at the next stated voltage")
-        test = part.break_time_constant
-        if figure is None and test is not None and test.number >= constant.number:
-            figure = test
+        figure = tested_constant(part, voltage)
+        if figure is part.break_time_constant and figure is not None \
+                and figure.number < constant.number:
+            figure = _permitted_less(part, voltage, constant)
         found.append(judge(SLOWER, "fault range", figure, "at least", constant,
                            reason=f"loop of {voltage.shown}",
                            missing=f"{SILENT}a time constant of {constant.shown} permitted at "
                                    f"{voltage.shown} or above",
                            remedy="a contactor tested at a longer time constant"))
     return tuple(sorted(found, key=least_left)[:1])
+
+
+def _permitted_less(part: ContactorPart, voltage: Finding, constant: Finding) -> Finding | None:
+    """What its sheet permits at a voltage, where that alone is less than a loop has; else None."""
+    figure = stepped(part.permitted_time_constant, voltage, upper=True,
+                     title="permitted time constant at the next stated voltage")
+    return figure if figure is not None and figure.number < constant.number else None
 
 
 def constant_words(constant: Finding | None) -> str:

@@ -134,7 +134,7 @@ def _fuse_inside(part: DisconnectPart, place: PlaceDemand) -> Check:
 
 def _drop(part: DisconnectPart | ConnectorPart, demand: CarryDemand, contacts: Finding | None,
           missing: str) -> Check:
-    """Its resistance is in no sum of the brief: what it takes must be to spare."""
+    """What it takes must be to spare beside the other part in the path; see `duties.beside`."""
     drop = None
     if part.contact_resistance is not None and contacts is not None and demand.peak_current.known:
         drop = trace(contacts_drop, "voltage drop in its contacts at the peak", contacts=contacts,
@@ -143,8 +143,8 @@ def _drop(part: DisconnectPart | ConnectorPart, demand: CarryDemand, contacts: F
         else missing if contacts is None else "the voltage to spare at the peak is not known"
     return judge("voltage drop at the peak within what is to spare", "voltage drop", drop,
                  "at most", demand.spare_voltage, missing=ask,
-                 reason="its contacts are counted in no resistance of the brief",
-                 remedy="a part of less resistance, or its resistance added to the links'")
+                 reason="what other contacts of the path leave to spare, at least half",
+                 remedy="a part of less resistance")
 
 
 def _fault_carry(part: DisconnectPart | ConnectorPart, demand: CarryDemand) -> Check:

@@ -7,7 +7,7 @@ from packcalc.checks import (
 )
 from packcalc.conductors import cable_fault_integral
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, largest, leaf, smallest, trace, with_more
+from packcalc.findings import Finding, largest, leaf, smallest, trace, untold_of, with_more
 from packcalc.layout_findings import counted_for
 from packcalc.fuse_formulas import (
     FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor, fuse_melting_current_demand,
@@ -354,8 +354,10 @@ def _endures(part: FusePart, demand: FuseDemand) -> Check:
     if share is None or not demand.peak_current.known:
         return Check(title, stage, NOT_EVALUATED, reason="more peaks in life than the published "
                      f"figures hold, or peak unknown: {SILENT}the share at that number of pulses")
-    asked = trace(fuse_melting_current_demand, "Melting current asked at the length of the peak",
-                  peak_current=demand.peak_current, share=share)
+    asked = with_more(trace(
+        fuse_melting_current_demand, "Melting current asked at the length of the peak",
+        peak_current=demand.peak_current, share=share),
+        untold_of(f for f in (demand.cycles, demand.peak_current) if f is not None))
     if melting is None:
         return Check(title, stage, NOT_EVALUATED, None, asked, "at least",
                      f"{SILENT}the melting current at {demand.peak_duration.shown}")

@@ -20,6 +20,7 @@ from packcalc.monitoring import (
 )
 from packcalc.pack import PackModel
 from packcalc.pack_charging import Limits, by_cell, charge_limits
+from packcalc.part_checks.cells_left import CellsLeft
 from packcalc.value import value_object
 
 RULE = Origin("rule")
@@ -42,6 +43,8 @@ _FOLLOWS = ("open contactors, only within what they can break; it follows the ce
 CLOSING_COLD = "cell temperature, low, contactors closed"
 CLOSING_LOW = "charge, low, contactors closed"
 NO_SETTING = "no setting serves both"
+RANGE_OPEN = ("the range of the current sensor is left open and counted as the least that it must "
+              "tell apart; its error is of that range")
 NEVER_ABOVE = "never above the cells' charge limit by temperature: see what is open"
 
 
@@ -58,8 +61,8 @@ class ManagementAsked:
         brief, pack: what is asked, and the layout.
         fault_lowest: of the fault range; fault_highest: from pole to pole, every source.
         takeover: current from which the fuse opens within the counted time; may lack a value.
-        fault_cell: voltage left on the cells that feed the lowest fault; None counts the whole
-            pack as feeding it.
+        fault_cell: voltage left on the cells by the faults that their trip is to see; None counts
+            the lowest fault, and the whole pack as feeding it.
         cable_current: what the traction cables carry for ever; None where not known.
         no_contactor: whether the lowest fault is one of a loop without a contactor.
         settings: of a current trip that follows the cells' temperature: the lowest at full power,
@@ -67,6 +70,7 @@ class ManagementAsked:
         follows: the same trip held against the lowest faults.
         opened: who opens every fault that can be smaller than a current, in words, without a trip
             on that current; "" where nobody is shown to.
+        fuse_open: what is not shown of the main fuse that nobody named; else empty.
     """
 
     brief: Brief
@@ -74,12 +78,13 @@ class ManagementAsked:
     fault_lowest: Finding
     fault_highest: Finding
     takeover: Finding
-    fault_cell: Finding | None = None
+    fault_cell: CellsLeft | None = None
     cable_current: Finding | None = None
     no_contactor: bool = False
     opened: Callable[[float], str] = nobody_shown
     settings: tuple[Finding, Finding] | None = None
     follows: Check | None = None
+    fuse_open: str = ""
 
     @property
     def cells(self) -> int:
@@ -528,15 +533,16 @@ def range_needed(asked: ManagementAsked) -> Finding:
                   ("highest current of the trip as it is asked", quick.least),
                   ("highest current of the trip as it is set", own.trip_current))
                 if trip is not None and trip.known)]
-    return largest([f for f in wanted if f.known], "highest current to be told apart")
+    return with_more(largest([f for f in wanted if f.known], "highest current to be told apart"),
+                     asked.fuse_open)
 
 
 def reach(asked: ManagementAsked) -> Finding:
     """Range of the current sensor: as given, else the least that it must tell apart."""
     own = asked.brief.management.current_sensor_range
     wanted = (asked.takeover, asked.pack.peak_current, asked.fault_lowest)
-    return own if own.known else largest([f for f in wanted if f.known],
-                                         "least range of the current sensor")
+    return own if own.known else with_more(
+        largest([f for f in wanted if f.known], "least range of the current sensor"), RANGE_OPEN)
 
 
 def where_known(finding: Finding) -> Finding | None:

@@ -15,18 +15,20 @@ from typing import Any
 import numpy as np
 
 from packcalc.checks import FAIL, NOT_EVALUATED, PASS, Check
-from packcalc.findings import Finding, Origin
+from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.fusing import breaks_overloads
 from packcalc.part_checks.shown import counted
 from packcalc.part_checks.slow_opening import melting_words
 from packcalc.part_checks.sweep import (
     BESIDE, MAY_MELT, TRIPLESS, ContactorSide, FuseSide, Sweep, TripLine, breaks, grid, sweep,
 )
+from packcalc.part_checks.unbroken import NO_SHEET, Unbroken
 from packcalc.units import show
 from packcalc.value import replace
 
 STAGE = "who clears"
 NONE_OPEN = counted("none", 0, "definition")
+WHOLE = leaf("share of the pack's current", "p", "%", 1.0, "definition", origin=Origin("rule"))
 LEAST = 1e-3  # of the range, where the sheet has no rated current to begin at
 
 
@@ -40,6 +42,8 @@ class Beside:
         share: largest of the pack's current that runs through it.
         own: trips on its own current.
         in_string: whether it stands in each of several strings.
+        strings: how many of them stand side by side, at the ends of their strings.
+        most: A, largest current of a fault that runs through it.
     """
 
     name: str
@@ -47,10 +51,30 @@ class Beside:
     share: Finding
     own: tuple[TripLine, ...] = ()
     in_string: bool = False
+    strings: int = 1
+    most: float = np.inf
 
     @property
     def title(self) -> str:
         return f"{self.name}: an overload is opened before it melts unbroken"
+
+    @property
+    def unbroken(self) -> Unbroken:
+        """Where it may melt and is not shown to break: of one that nobody named, anywhere."""
+        return self.fuse.unbroken if self.fuse.part is not None else Unbroken(open=NO_SHEET)
+
+    def through_one_pole(self, highest: Finding) -> Beside:
+        """As a second chassis fault has it: one string may carry all of it, or any part."""
+        most = highest.number * (1.0 - 1.0 / self.strings) if self.strings > 1 else np.inf
+        return replace(self, share=WHOLE, most=most)
+
+    def melts_at(self, current: Any) -> np.ndarray:
+        """What it carries of the pack's current where it first melts unbroken.
+
+        With more strings in, each carries less than its share: below what it breaks it melts too.
+        """
+        own = np.minimum(np.asarray(current, dtype=float) * self.share.number, self.most)
+        return self.unbroken.worst(own) if self.in_string else own
 
     def contactor(self, side: ContactorSide) -> ContactorSide:
         """The contactors as the current in the link sees them, on the pack's trips and its own."""
@@ -69,15 +93,7 @@ def melts_first(link: Beside, current: Any, time: Any) -> np.ndarray:
         current: of the pack.
         time: until somebody clears it, no further fuse lost before; NaN for nobody.
     """
-    return _first_melting(link, current) < np.nan_to_num(time, nan=-1.0)
-
-
-def _first_melting(link: Beside, current: Any) -> np.ndarray:
-    """With more strings in, each carries less than its share: below what it breaks it melts too."""
-    fuse, own = link.fuse.unbroken, np.asarray(current, dtype=float) * link.share.number
-    melts, below = fuse.melts(own), fuse.low * (1.0 - BESIDE)
-    return np.fmin(melts, np.where(own > below, fuse.melts(below), np.inf)) \
-        if link.in_string else melts
+    return link.unbroken.melts(link.melts_at(current)) < np.nan_to_num(time, nan=-1.0)
 
 
 def spoilt(swept: Sweep, links: Sequence[Beside]) -> Sweep:
@@ -98,11 +114,8 @@ def spoilt_words(links: Iterable[Beside], current: np.ndarray, time: np.ndarray)
     for link in links:
         lost = current[melts_first(link, current, time)]
         if lost.size:
-            own = float(lost[-1]) * link.share.number
-            fuse = link.fuse.unbroken
-            # In one of several strings it may be a lesser share alone that melts it unbroken.
-            at = own if np.isfinite(fuse.melts(own)) else fuse.low * (1.0 - BESIDE)
-            found.append(f"the {link.name} may melt before and {fuse.why(at)}")
+            why = link.unbroken.why(float(link.melts_at(lost[-1])))
+            found.append(f"the {link.name} may melt before and {why}")
     return "; ".join(found)
 
 

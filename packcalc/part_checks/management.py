@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from packcalc.checks import Check, Fact, figure_fact, judge, on_an_open_entry
-from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace
+from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.monitoring import (
     LINKS_MEASURED, RESTARTS, channels_of, monitors_needed, sensor_deviation,
 )
@@ -108,8 +108,9 @@ def range_counted(asked: ManagementAsked) -> Finding:
 
 
 def at_least_both(stated: Finding, needed: Finding) -> Finding:
-    """What the brief counts on, or the demand where that is more, or nobody said."""
-    return stated if stated.known and stated.number >= needed.number else needed
+    """What the brief counts on, or the demand where that is or may be more, or nobody said."""
+    return with_more(stated, needed.untold_more) \
+        if stated.known and stated.number >= needed.number else needed
 
 
 def error_counted(asked: ManagementAsked) -> Finding:

@@ -136,10 +136,12 @@ class OverloadPath:
     Attributes:
         asked: what is held against; its cable is of no account to the properties.
         swept: the path.
+        unnamed: why what opens it is not shown, where nobody named that; else empty.
     """
 
     asked: OverloadAsked
     swept: Sweep
+    unnamed: str = ""
 
     @worked_once
     def melting(self) -> _Melting:
@@ -393,7 +395,7 @@ def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
             current=most, time=delay), reason=f"at {most.shown}, the most that the slow trip is "
             "left with: losing no heat, the cable stays below its steady limit")
         if longer.verdict != FAIL:
-            return longer
+            return _by_trip(longer, asked, swept, most)
     if delay.number > LONGEST_ADIABATIC:
         return Check(title, stage, NOT_EVALUATED, None, delay, "",
                      f"beyond {LONGEST_ADIABATIC:g} s k²S² does not hold: ask the cable's maker "
@@ -402,9 +404,50 @@ def _bears(asked: OverloadAsked, swept: Sweep) -> Check:
                      f"of at most {LONGEST_ADIABATIC:g} s")
     heat = trace(cable_fault_integral, "largest I²t of an overload until the trip has opened",
                  current=most, time=delay)
-    return judge(title, stage, asked.cable_withstand, "at least", heat,
-                 reason=f"at {most.shown}, the most that the slow trip is left with",
-                 remedy="a shorter delay, a lower over-current trip or a larger section")
+    return _by_trip(judge(
+        title, stage, asked.cable_withstand, "at least", heat,
+        reason=f"at {most.shown}, the most that the slow trip is left with",
+        remedy="a shorter delay, a lower over-current trip or a larger section"),
+        asked, swept, most)
+
+
+def _by_trip(held: Check, asked: OverloadAsked, swept: Sweep, most: Finding) -> Check:
+    """No pass on the delay of the slow trip where nobody has opened within it.
+
+    Args:
+        held: by that delay.
+        asked, swept: the path.
+        most: highest current that is left to the trip.
+    """
+    held, side = _trip_opens(held, asked, swept), swept.contactor
+    if held.verdict not in (PASS, CAUTION) or most.number <= side.limit:
+        return held
+    above = Met.at(_grid(side.limit * (1.0 + BESIDE), most.number, bends(swept)), swept)
+    open_ = ~above.melted & ~(above.time <= asked.delay.number * (1.0 + BESIDE))
+    return held if not open_.any() else replace(
+        held, verdict=NOT_EVALUATED, reason=f"{held.reason}; nobody is shown to open it in that "
+        f"time from {show(float(above.current[open_][0]), 'A')}, above what the contactor breaks",
+        remedy="a contactor that breaks more")
+
+
+def _trip_opens(held: Check, asked: OverloadAsked, swept: Sweep) -> Check:
+    """No pass by the overload trip where its contactor is not shown to open it."""
+    if held.verdict not in (PASS, CAUTION):
+        return held
+    highest, side = asked.highest, swept.contactor
+    asks = [SAY_DELAY] \
+        if asked.delay is None or not asked.delay.known else list(side.reasons)
+    if asks:
+        return replace(held, verdict=NOT_EVALUATED, reason="; ".join(asks), remedy="")
+    if highest.number <= side.limit:
+        return held
+    part = side.part
+    assert part is not None and part.break_discharge and part.break_charge
+    limit = smallest([part.break_discharge, part.break_charge],
+                     "current that the contactor breaks", "lower of the two directions")
+    return Check(held.title, held.stage, FAIL, highest, limit, "at most",
+                 "the overload trip opens above what the contactor breaks",
+                 "a contactor that breaks more")
 
 
 def ends_overload(path: OverloadPath, cable_current: Finding, cable_name: str) -> Check | None:
@@ -425,20 +468,7 @@ def ends_overload(path: OverloadPath, cable_current: Finding, cable_name: str) -
                   remedy="a lower overload trip, a better current sensor, or a larger cable")
     if check.verdict != PASS:
         return check
-    asks = [SAY_DELAY] \
-        if asked.delay is None or not asked.delay.known else list(swept.contactor.reasons)
-    if asks:
-        return Check(title, STAGE, NOT_EVALUATED, highest, cable_current, "at most",
-                     "; ".join(asks))
-    if highest.number > swept.contactor.limit:
-        part = swept.contactor.part
-        assert part is not None and part.break_discharge and part.break_charge
-        limit = smallest([part.break_discharge, part.break_charge],
-                         "current that the contactor breaks", "lower of the two directions")
-        return Check(title, STAGE, FAIL, highest, limit, "at most",
-                     "the overload trip opens above what the contactor breaks",
-                     "a contactor that breaks more")
-    return past_others(_ended(check, path.melting), path.further)
+    return past_others(_ended(_trip_opens(check, asked, swept), path.melting), path.further)
 
 
 def needs_trip(cable_current: Finding) -> str:

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Requirement, judge
+from packcalc.checks import (
+    CAUTION, FAIL, NOT_EVALUATED, Check, Requirement, by_the_unnamed, judge,
+)
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.overload import OverloadPath, past_others
 from packcalc.part_checks.shown import SILENT
@@ -23,7 +25,15 @@ SWEPT = Origin("clearing curve of the fuse, trips of the contactor")
 
 
 def overload_carried(part: Contact, path: OverloadPath | None) -> Check:
-    """Every current between what it carries for ever and the fault range."""
+    """Every current between what it carries for ever and the fault range.
+
+    What the first pair of the list would leave to it shows nothing while nobody named that pair.
+    """
+    return by_the_unnamed(_told(part, path), path.unnamed if path is not None else "")
+
+
+def _told(part: Contact, path: OverloadPath | None) -> Check:
+    """No failure by what nobody told of the loop alone."""
     held = _carried(part, path)
     side = path.swept.contactor if path is not None else None
     if path is None or side is None or not side.untold or held.verdict != FAIL:
@@ -75,7 +85,10 @@ def overload_rows(path: OverloadPath | None) -> tuple[Requirement, ...]:
         worst = int(np.argmax(heat))
         words.append(f"{show(float(current[worst]), 'A')} for "
                      f"{show(float(path.met.time[worst]), 's')}")
-    return (Requirement("overloads", "; ".join(words), "what trips and fuse leave to it"),)
+    if path.unnamed:
+        words[0] = f"at least {words[0]}"
+    return (Requirement("overloads", "; ".join(words), "; ".join(filter(None, (
+        "what trips and fuse leave to it", path.unnamed)))),)
 
 
 def _opened_by(path: OverloadPath, current: float) -> Origin:

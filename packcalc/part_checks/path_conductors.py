@@ -58,6 +58,7 @@ class ElsewhereHeat:
         silent: a place at which it is not known, and why; else empty.
         nobody: where nobody ends the heat in it, or is shown to, the gravest of these places;
             else empty.
+        left: the same where an end of its own path is one of them; else empty.
     """
 
     name: str
@@ -66,6 +67,12 @@ class ElsewhereHeat:
     at: Finding | None = None
     silent: str = ""
     nobody: str = ""
+    left: str = ""
+
+    @property
+    def unended(self) -> str:
+        """Every place that is left to nobody, in words."""
+        return "; ".join(filter(None, (self.left, self.nobody)))
 
 
 def path_heat(swept: Sweep, conductor: PathConductor) -> np.ndarray:
@@ -170,13 +177,17 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
 
 
 def as_placed(held: Check, elsewhere: ElsewhereHeat | None) -> Check:
-    """No pass where a fault place is left to nobody, or where its heat is not known."""
+    """No pass where a fault place is left to nobody, or where its heat is not known.
+
+    Nor a caution where that is an end of its own path: it holds only where somebody opens.
+    """
     if elsewhere is None or held.verdict not in (PASS, CAUTION):
         return held
-    same, nobody = f"'{elsewhere.place}'", elsewhere.nobody
+    same, nobody = f"'{elsewhere.place}'", elsewhere.unended
     if same in held.reason:
         nobody = nobody.replace(f"at {same}", "there")
+    nobody = f"{ENDED_ONLY}: {nobody}" if elsewhere.left else nobody
     told = "; ".join(w for w in (held.reason, elsewhere.silent, nobody) if w)
-    if elsewhere.silent:
+    if elsewhere.silent or elsewhere.left:
         return replace(held, verdict=NOT_EVALUATED, reason=told)
     return replace(held, verdict=CAUTION, reason=told) if elsewhere.nobody else held

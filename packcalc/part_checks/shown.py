@@ -6,8 +6,8 @@ import math
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
-from packcalc.findings import Finding, Origin, leaf
-from packcalc.parts import FusePart, Part, Points
+from packcalc.findings import Finding, Origin, leaf, with_less
+from packcalc.parts import ContactorPart, FusePart, Part, Points
 from packcalc.tables import table
 from packcalc.units import from_si, printed, significant
 from packcalc.value import replace
@@ -92,6 +92,27 @@ def stepped(points: Points | None, at: Finding, *, upper: bool, title: str,
         return None
     return leaf(title, symbol or points.column.symbol or "x", points.column.unit, value,
                 points.basis, origin=points.origin, note="next stated point on the safe side")
+
+
+def tested_constant(part: ContactorPart, voltage: Finding) -> Finding | None:
+    """Longest time constant at which a contactor is shown to break its current; None for none.
+
+    The breaking current is that of its test, at the rated voltage: what is permitted there, beside
+    no current, makes it no longer. At a lower voltage what is permitted counts, else the test.
+    """
+    points, test, full = (part.permitted_time_constant, part.break_time_constant,
+                          part.rated_voltage_dc)
+    permitted = stepped(points, voltage, upper=True,
+                        title="permitted time constant at the next stated voltage")
+    if points is None or permitted is None:
+        return test
+    same = 1.0 - 1e-9
+    if full is not None and any(
+            voltage.number * same <= u < full.number * same for u in points.first):
+        return permitted
+    if test is None:
+        return with_less(permitted, "the time constant of its breaking test is not told")
+    return test if test.number < permitted.number else permitted
 
 
 def never_above(title: str, stage: str, voltage: Finding, border: Finding) -> Check:

@@ -20,7 +20,7 @@ from packcalc.errors import OutOfRange
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.moving import MovingTrip
 from packcalc.part_checks.rising import level_time, rising_time
-from packcalc.part_checks.shown import fuse_curves, underrated, voltage_reason
+from packcalc.part_checks.shown import fuse_curves, tested_constant, underrated, voltage_reason
 from packcalc.part_checks.unbroken import NO_FUSE, Unbroken, floor_reason, unbroken
 from packcalc.parts import ContactorPart, FusePart, Points
 from packcalc.value import replace, value_object, worked_once
@@ -36,6 +36,7 @@ DEVICES = ("nobody", "fuse", "contactor", "fuse or contactor",
            "break it")
 MAY_OPEN = ("", "fuse", "contactor", "fuse or contactor")  # of whom data are missing, as bits
 UNOPENED = (NOBODY, TOO_EARLY, TOO_SLOW, TORN_UNSHOWN, MELTS, MAY_MELT)
+IS_UNOPENED = np.isin(range(len(DEVICES)), UNOPENED)
 TORN = (TOO_EARLY, TORN_UNSHOWN)
 NOT_SHOWN = "not shown"
 MELTED = (MELTS, MAY_MELT)
@@ -43,6 +44,7 @@ OVERLOAD, UNDERVOLTAGE = "overload trip", "cells' undervoltage trip"
 DELAY_ENTRIES = {OVERLOAD: "management.overload_delay", UNDERVOLTAGE: "management.voltage_delay"}
 AT_ONCE = "{entries} left open: that trip may act at once, and is counted on nowhere"
 GRID = 400
+EVENLY = np.linspace(0.0, 1.0, GRID)
 ROUNDS = 6  # until a trip's time and the current at which a curve meets it agree to seven figures
 REFINED, REFINED_GRID = 3, 100  # rounds and currents to find a crossing between two of the grid
 BESIDE = 1e-9  # a break point is tried on it and this share to either side
@@ -61,6 +63,8 @@ class Trips:
         name: who trips, as the report prints it.
         current, delay: threshold, and time from crossing it to the coil's being off.
         undervoltage, undervoltage_delay: of one cell: each is read by itself.
+        undervoltage_open: why that level is not shown to leave the load alone; it is counted on
+            nowhere then, and may act all the same.
         overload, overload_delay: a slower and lower current limit, for the cables.
         falls_in_the_cold: whether the current limit falls with the cells' temperature.
         blocked_above: current above which the contactors stay closed and leave it to the fuse.
@@ -89,6 +93,12 @@ class Trips:
     moving: MovingTrip | None = None
     opens_within: Finding | None = None
     delay_entry: str = "management.trip_delay"
+    undervoltage_open: str = ""
+
+    @property
+    def as_told(self) -> Trips:
+        """The same were the load no heavier than is told."""
+        return replace(self, undervoltage_open="") if self.undervoltage_open else self
 
 
 def entries_of(what: str, *entries: Finding | None) -> Origin:
@@ -283,7 +293,7 @@ class TripLine:
     """One trip that acts at and above a current, and below another where it has an end.
 
     `entries` are what it was set by: its level and its delay; `delay_open` is the dotted name of
-    one that nobody told, which counts as none.
+    one that nobody told, which counts as none; `open` says why it is not counted on.
     """
 
     name: str
@@ -292,9 +302,11 @@ class TripLine:
     to_current: float = np.inf
     entries: tuple[Finding, ...] = ()
     delay_open: str = ""
+    open: str = ""
 
     def acts(self, current: Any) -> Any:
-        return (current >= self.from_current) & (current < self.to_current)
+        acts = current >= self.from_current
+        return acts if self.to_current == np.inf else acts & (current < self.to_current)
 
 
 @value_object
@@ -306,7 +318,7 @@ class ContactorSide:
         reasons: why it does not count.
         stated: those of them that its own stated figures give: no answer to a question mends them.
         slow: the one of them that the time constant of its path gives.
-        lines: the trips that are sure to open it.
+        lines: the trips that are sure to open it, and those that are not counted on as yet.
         threats: the same at the earliest they may act; an open delay counts as none.
         limit: highest current that it breaks in either direction; 0 where not shown.
         opening: opening time.
@@ -332,14 +344,26 @@ class ContactorSide:
 
     @property
     def untold(self) -> str:
-        """Why it is not shown to break, where that is only what nobody told of its path; or ""."""
-        only = self.slow != ASK_TEST and self.reasons == (self.slow,)
-        return self.slow if only and self.slow not in self.stated else ""
+        """Why it is not shown to open, where that is only what nobody told of its path; or ""."""
+        slow = self.slow if self.slow != ASK_TEST and self.slow not in self.stated else ""
+        if self.reasons and self.reasons != (slow,):
+            return ""
+        return "; ".join(filter(None, (slow if self.reasons else "", self.doubt)))
 
     @property
     def as_told(self) -> ContactorSide:
-        """The same were its path no slower than is told: what fails then fails in any case."""
-        return replace(self, reasons=(), slow="") if self.untold else self
+        """The same were its path as it is told: what fails then fails in any case."""
+        return replace(self, reasons=(), slow="", lines=tuple(
+            replace(line, open="") for line in self.lines)) if self.untold else self
+
+    @property
+    def doubt(self) -> str:
+        """Why a trip of its is not counted on; empty where every one is."""
+        return next((line.open for line in self.lines if line.open), "")
+
+    @worked_once
+    def _sure(self) -> tuple[TripLine, ...]:
+        return tuple(line for line in self.lines if not line.open)
 
     def in_loop(self, slow: str, stated: bool) -> ContactorSide:
         """The same in a loop whose time constant, and not that of its path, says what it is.
@@ -359,11 +383,11 @@ class ContactorSide:
         From the start of the fault: until the rising current has reached the trip's level, then
         delay and opening time. It errs long.
         """
-        return self._first(self.lines, current, self.time_constant)
+        return self._first(self._sure, current, self.time_constant)
 
     def steady_times(self, current: Any) -> np.ndarray:
         """The same of a current that stands at once."""
-        return self._first(self.lines, current)
+        return self._first(self._sure, current)
 
     def may_open(self, seen: Any, within: float, own: Any = None) -> np.ndarray:
         """Where it is not counted for want of data, and may open all the same.
@@ -374,15 +398,22 @@ class ContactorSide:
             own: current that it breaks; None where that is the same.
         """
         at = np.asarray(seen, dtype=float)
-        if not self.reasons or self.never:  # a question that is left open mends nothing there
+        # a question that is left open mends nothing where it breaks nothing
+        if self.never or not (self.reasons or self.doubt):
             return np.zeros(at.shape, dtype=bool)
-        may = self.steady_times(at) <= within if self.lines else np.ones(at.shape, dtype=bool)
+        may = self._first(self.lines, at) <= within if self.lines \
+            else np.ones(at.shape, dtype=bool)
         # Whatever else is asked for, nothing opens above what its sheet says.
         return may & ~((at if own is None else own) > self.limit) if self.limit else may
 
-    def earliest(self, current: Any) -> np.ndarray:
-        """The soonest that a trip may open it; NaN where none can."""
-        return np.fmin(self._first(self.lines, current), self._first(self.threats, current))
+    def earliest(self, current: Any, steady: np.ndarray | None = None) -> np.ndarray:
+        """The soonest that a trip may open it; NaN where none can.
+
+        Args:
+            steady: what `steady_times` gives, where it is known already.
+        """
+        return np.fmin(self.steady_times(current) if steady is None else steady,
+                       self._first(self.threats, current))
 
     def at_once(self, current: float) -> str:
         """Which open delays make a trip act at once at a current, in words; empty where none."""
@@ -392,16 +423,16 @@ class ContactorSide:
 
     def _first(self, lines: Iterable[TripLine], current: Any, rise: float = 0.0) -> np.ndarray:
         at = np.asarray(current, dtype=float)
-        best = np.full(at.shape, np.nan)
+        best, shut = np.full(at.shape, np.nan), self.blocked_above
         for line in lines:
-            acts = line.acts(at) & (at < self.blocked_above)
+            acts = line.acts(at) if shut == np.inf else line.acts(at) & (at < shut)
             time = line.delay + self.opening + (self.rise(line, at) if rise else 0.0)
             best = np.fmin(best, np.where(acts, time, np.nan))
         return best
 
     def first(self, current: float) -> TripLine:
         """The trip that opens one current; some trip acts there."""
-        return min((x for x in self.lines if x.acts(current)),
+        return min((x for x in self._sure if x.acts(current)),
                    key=lambda x: x.delay + float(self.rise(x, current)))
 
     def origin(self, current: float) -> Origin:
@@ -518,7 +549,8 @@ def _lines(trips: Trips | None, undervoltage: tuple[float, float] | None,
             bound = opening if opening is trips.opens_within else None
             lines.append(TripLine(
                 UNDERVOLTAGE, low, trips.undervoltage_delay.number + (number(opening) or 0.0), high,
-                _known(trips.undervoltage, trips.undervoltage_delay, bound)))
+                _known(trips.undervoltage, trips.undervoltage_delay, bound),
+                open=trips.undervoltage_open))
     return tuple(lines)
 
 
@@ -579,22 +611,27 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
     if number(trips.undervoltage_delay) is None:
         found.append(TripLine(UNDERVOLTAGE, low, soonest,
                               delay_open=DELAY_ENTRIES[UNDERVOLTAGE]))
-    elif np.isfinite(high):  # above it the cells may fall as well, where they are weak or near
-        found.append(TripLine(UNDERVOLTAGE, high, trips.undervoltage_delay.number + soonest))
+        return tuple(found)
+    # Above it the cells may fall as well, where they are weak or near.
+    begins = low if trips.undervoltage_open else high
+    if np.isfinite(begins):
+        found.append(TripLine(UNDERVOLTAGE, begins, trips.undervoltage_delay.number + soonest))
     return tuple(found)
 
 
 def _inductive_reason(part: ContactorPart, voltage: Finding,
                       time_constant: Finding) -> tuple[str, bool]:
     """(why it is not shown to break the path's, whether by a figure that its sheet states)."""
-    permitted = permitted_at(part.permitted_time_constant, voltage)
-    if permitted is None:
-        permitted = number(part.break_time_constant)
-    if permitted is None:
+    found = tested_constant(part, voltage)
+    if found is None:
         return ASK_TEST, False
-    slower = slower_than(permitted, time_constant)
-    return (f"its breaking test had {permitted * 1e3:.3g} ms, the circuit has {slower}"
-            if slower else "", beyond_test(permitted, time_constant))
+    tested = found.number
+    beyond = beyond_test(tested, time_constant)
+    if found.may_be_less and not beyond:
+        return ASK_TEST, False
+    slower = slower_than(tested, time_constant)
+    return (f"its breaking test had {tested * 1e3:.3g} ms, the circuit has {slower}"
+            if slower else "", beyond)
 
 
 def beyond_test(tested: float, constant: Finding) -> bool:
@@ -706,11 +743,11 @@ class Sweep:
     @worked_once
     def may(self) -> np.ndarray:
         """Index into MAY_OPEN at each current; 0 where somebody is shown to open it."""
-        return np.where(np.isin(self.device, UNOPENED), may_open(
+        return np.where(IS_UNOPENED[self.device], may_open(
             self.current, self.fuse, self.contactor, self.counted_time), 0)
 
     def _spans(self, may: np.ndarray) -> tuple[Hole, ...]:
-        bad = np.isin(self.device, UNOPENED)
+        bad = IS_UNOPENED[self.device]
         code = np.where(bad, len(MAY_OPEN) * self.device + may, -1)
         starts = np.flatnonzero(np.diff(code, prepend=-2))
         ends = np.append(starts[1:], code.size) - 1
@@ -755,19 +792,25 @@ def sweep(low: float, high: float, fuse: FuseSide, contactor: ContactorSide,
 def judge_heat(current: Any, fuse: FuseSide, contactor: ContactorSide,
                counted_time: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(device, time, I²t let through) at each current; NaN as in `judge_currents`."""
-    device, time = judge_currents(current, fuse, contactor, counted_time)
-    both, own = device == BY_BOTH, fuse.heat(current)
-    by_fuse = (device == BY_FUSE) | (both & ~(contactor.times(current) < fuse.times(current)))
+    at = np.asarray(current, dtype=float)
+    fuse_time, trip_time = fuse.times(at), contactor.times(at)
+    device, time = _judged(at, fuse, contactor, counted_time, fuse_time, trip_time)
+    both, own, whole = device == BY_BOTH, fuse.heat(at), at ** 2 * time
+    by_fuse = (device == BY_FUSE) | (both & ~(trip_time < fuse_time))
     # Whoever is first, no more than the fuse lets through has gone by.
-    by_fuse |= both & (own < np.asarray(current) ** 2 * time)
-    return device, time, np.where(by_fuse, own, np.asarray(current) ** 2 * time)
+    by_fuse |= both & (own < whole)
+    return device, time, np.where(by_fuse, own, whole)
 
 
 def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
                    counted_time: float) -> tuple[np.ndarray, np.ndarray]:
     """(device, time) at each current; the time is NaN where nobody is counted."""
     at = np.asarray(current, dtype=float)
-    fuse_time, trip_time = fuse.times(at), contactor.times(at)
+    return _judged(at, fuse, contactor, counted_time, fuse.times(at), contactor.times(at))
+
+
+def _judged(at: np.ndarray, fuse: FuseSide, contactor: ContactorSide, counted_time: float,
+            fuse_time: np.ndarray, trip_time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     within = counted_time * (1.0 + 1e-9)
     # The counted second is of the curve and of the trip's delay: the rise of the current adds
     # milliseconds to it.
@@ -779,12 +822,12 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
     # A trip that its contactor breaks, but later than a shorted cell can be counted on.
     late = trips & (delayed > within) & (at <= contactor.limit) & (not contactor.reasons)
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
-    soonest = contactor.earliest(at)
+    soonest = contactor.earliest(at, delayed)
     above = (at > contactor.limit) & (contactor.limit > 0.0)
     torn = ~np.isnan(soonest) & ((at > contactor.limit) | bool(contactor.reasons))
     early = torn & ~late & ~(by_fuse & (fuse_time < soonest))
     # Nor does it open what a fuse leaves burning that melts before and is not shown to break.
-    lost = by_contactor & (fuse.unbroken.melts(at) < np.nan_to_num(trip_time, nan=-1.0))
+    lost = by_contactor & (fuse.unbroken.melts(at) < trip_time)  # never where it has none
     device = np.select(
         [early & above, early, lost & fuse.unbroken.fails(at), lost, by_fuse & by_contactor,
          by_fuse, by_contactor, late],
@@ -792,7 +835,7 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
         NOBODY)
     time = np.fmin(np.where(by_fuse, fuse_time, np.nan),
                    np.where(by_contactor, trip_time, np.nan))
-    return device, np.where(np.isin(device, UNOPENED), np.nan, time)
+    return device, np.where(IS_UNOPENED[device], np.nan, time)
 
 
 def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> list[float]:
@@ -804,12 +847,11 @@ def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> lis
         if curve is not None:
             found += curve.currents
     if fuse.melting is not None:  # where it melts as the contactor has opened
-        found += [float(fuse.melting.current_at(_risen(line, contactor, fuse.melting)))
-                  for line in contactor.lines]
+        found += fuse.melting.current_at(_risen(contactor, fuse.melting)).tolist()
     if fuse.clearing is not None:
         times = [counted_time, *(line.delay + contactor.opening
                                    for line in (*contactor.lines, *contactor.threats))]
-        times += [_risen(line, contactor, fuse.clearing) for line in contactor.lines]
+        times += _risen(contactor, fuse.clearing).tolist()
         # Where the rise of the current ends with a trip: it adds one and a half time constants.
         later = [t - 1.5 * fuse.time_constant for t in times if t > 1.5 * fuse.time_constant]
         found += fuse.clearing.current_at(np.array([*times, *later])).tolist()
@@ -817,27 +859,31 @@ def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> lis
     return found
 
 
-def _risen(line: TripLine, contactor: ContactorSide, curve: Curve) -> float:
-    """Time of a trip where a curve of the fuse meets it: the rise of that current counted in."""
-    steady = time = line.delay + contactor.opening
-    for _ in range(ROUNDS if contactor.time_constant else 0):
-        meets = float(curve.current_at(time))
-        if np.isnan(meets):
-            break
-        before, time = time, steady + float(contactor.rise(line, meets))
-        if abs(time - before) <= 1e-6 * time:
+def _risen(contactor: ContactorSide, curve: Curve) -> np.ndarray:
+    """Time of each trip where a curve of the fuse meets it: that current's rise counted in."""
+    lines = contactor.lines
+    steady = time = np.array([line.delay for line in lines]) + contactor.opening
+    level = np.array([np.inf if line.name == UNDERVOLTAGE else line.from_current
+                      for line in lines])  # a voltage comes last, at the very current
+    for _ in range(ROUNDS if contactor.time_constant and lines else 0):
+        meets = curve.current_at(time)
+        before, time = time, np.where(np.isnan(meets), time, steady + level_time(
+            meets, contactor.time_constant, level))
+        if (np.abs(time - before) <= 1e-6 * time).all():
             break
     return time
 
 
 def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:
     """A dense logarithmic grid from end to end, with every break point and both its sides."""
-    marks = np.fromiter(points, float)
+    marks = np.array(list({*points}))
     marks = marks[(marks >= low) & (marks <= high)]
-    beside = np.concatenate([marks, marks * (1 - BESIDE), marks * (1 + BESIDE)])
-    dense = np.geomspace(low, high, GRID)
-    dense[0], dense[-1] = low, high
-    return np.unique(np.clip(np.concatenate([dense, beside]), low, high))
+    dense = low * np.exp(EVENLY * np.log(high / low))
+    dense[-1] = high
+    every = np.concatenate([dense, marks, marks * (1 - BESIDE), marks * (1 + BESIDE)])
+    every = np.minimum(np.maximum(every, low), high)
+    every.sort()
+    return every[np.append(True, every[1:] != every[:-1])]
 
 
 @value_object

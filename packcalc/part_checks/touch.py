@@ -21,7 +21,7 @@ BOND = leaf("resistance from exposed metal to chassis", "R_b", "Ω", 0.1, "read"
 BOND_CURRENT = leaf("current of the bond measurement", "I", "A", 0.2, "read",
                     source="un-r100-bonding", origin=Origin("paragraph 5.1.2.2"))
 INLET_TIME = leaf("time from parting a connector to 60 V", "t", "s", 1.0, "read",
-                  source="fmvss-305-2017", origin=Origin("82 FR 44945"))
+                  source="fmvss-305-connectors", origin=Origin("82 FR 44945, 84 FR 44254"))
 INLET_INSULATION = leaf("insulation of the charge inlet's AC side", "R", "MΩ", 1e6, "read",
                         source="un-r100", origin=Origin("paragraph 5.1.3.4"),
                         note="read in a national text that copies the regulation")
@@ -80,7 +80,7 @@ def touch_lines() -> tuple[Requirement, ...]:
                     "covers with tools alone", "UN R100 5.1.1 [un-r100-touch]"),
         Requirement("charge inlet and every connector that parts by hand",
                     f"IPXXB when apart, or at most {BORDER.shown} within {INLET_TIME.shown}, or a "
-                    "lock of two actions", f"[{INLET_TIME.source}]"),
+                    "lock of two actions", f"as UN R100 5.1.1.3 [{INLET_TIME.source}]"),
         Requirement("AC side of the inverter, joined to the pack", "500 Ω/V, or doubled insulation "
                     "or robust housings with 100 Ω/V", f"UN R100 5.1.3.2 [{JOINED.source}]"),
         Requirement("charge inlet, AC side, plug out", f"at least {INLET_INSULATION.shown}; earth "

@@ -16,6 +16,7 @@ from packcalc.checks import (
 )
 from packcalc.findings import Finding, smallest, trace
 from packcalc.monitoring import acts_by, acts_from
+from packcalc.part_checks.cells_left import CellsLeft, sees_faults
 from packcalc.part_checks.fusing import left_unbroken
 from packcalc.part_checks.links_beside import Beside
 from packcalc.part_checks.overload import OverloadAsked, OverloadPath, ends_overload, needs_trip
@@ -24,12 +25,13 @@ from packcalc.part_checks.shown import voltage_reason
 from packcalc.part_checks.sweep import (
     UNDERVOLTAGE, ContactorSide, Sweep, Trips, at_highest, lower_end, number, seeing, sweep,
 )
-from packcalc.parts import ContactorPart, FusePart
+from packcalc.parts import FUSE, ContactorPart, FusePart
 from packcalc.value import replace, value_object
 
 FOLLOWS = "the current trip lies below the lowest fault at every temperature of the cells"
 READS = ("the temperature that it reads is counted as that of the coldest cells: its error and "
          "their spread are not evaluated, allow for them in the points")
+SEES = "the undervoltage trip sees the lowest fault"
 NO_SOLUTION = "no current carries the power asked, cold and nearly empty"
 
 
@@ -51,6 +53,8 @@ class CoordinationAsked:
         loaded_voltage: lowest voltage of one cell under load, for the undervoltage trip.
         fault_voltage: of one cell of the run that feeds the lowest fault; its note says what a
             reading of the whole pack would see.
+        cells_left: of all faults that the cells' trip is to see, once every fault place is known.
+        lowest_in_one_pole: whether the lowest fault passes one pole alone, the sensor's or not.
         one_pole_lowest: lowest fault of a loop through the fuse's pole alone, where one contactor
             breaks and the current sensor may sit in the other pole; None without such a loop.
         path_lowest: lowest fault from pole to pole alone, where another loop gives less; None where
@@ -94,6 +98,8 @@ class CoordinationAsked:
     one_pole_falls: Finding | None = None
     beside: tuple[Beside, ...] = ()
     unnamed: tuple[str, ...] = ()
+    cells_left: CellsLeft | None = None
+    lowest_in_one_pole: bool = False
 
     @property
     def known(self) -> bool:
@@ -112,6 +118,17 @@ class CoordinationAsked:
         """What of the pair nobody named, in words; empty where the brief names both."""
         return f"{' and '.join(self.unnamed)} put forward, not named in the brief" \
             if self.unnamed else ""
+
+    @property
+    def pair_open(self) -> str:
+        """Why the pair shows nothing: its name, and what of it nobody named; else empty."""
+        return f"{self.pair}: {self.put_forward}" if self.unnamed else ""
+
+    @property
+    def fuse_open(self) -> str:
+        """What is not shown of the fuse that stands in for one nobody named; else empty."""
+        return f"{self.put_forward}: the one that is built in may clear at less or at more; name " \
+            "the main fuse" if FUSE in self.unnamed else ""
 
 
 def undervoltage_span(asked: CoordinationAsked) -> tuple[float, float] | None:
@@ -204,7 +221,7 @@ def overloaded(asked: CoordinationAsked, swept: Sweep) -> OverloadPath:
         trips.overload, trips.overload_delay, asked.continuous_load, asked.peak_load,
         asked.peak_duration, _left_alone(asked, met), asked.cable_current, asked.cable_withstand,
         asked.cable_name, trips.sensor_error, asked.cable_warming, asked.beside,
-        _highest_setting(trips, met)), met)
+        _highest_setting(trips, met)), met, asked.pair_open)
 
 
 def _highest_setting(trips: Trips, met: Sweep) -> Finding | None:
@@ -231,7 +248,7 @@ def trip_checks(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     """A trip must carry every load and still see every fault that is left to it."""
     stage, trips = "who clears", asked.trips
     by_fuse = swept.fuse.low <= asked.fault_lowest.number and not swept.fuse.reasons
-    alone = by_fuse and not asked.fault_lowest.may_be_less
+    alone = by_fuse and not (asked.fault_lowest.may_be_less or asked.fuse_open)
     if trips is None or (trips.current is None and trips.undervoltage is None
                          and trips.overload is None and trips.moving is None):
         words = ("the fuse alone is shown to open the lowest fault; name the current trip all the "
@@ -290,14 +307,18 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
     title, stage, trips = "the trip tells a fault from a load", "who clears", asked.trips
     assert trips is not None
     if by_fuse:
-        return judge(title, stage, counts_from(swept, "current from which the fuse counts"),
+        held = judge(title, stage, counts_from(swept, "current from which the fuse counts"),
                      "at most", asked.fault_lowest,
                      reason="the fuse alone opens the lowest fault; no trip is needed for it")
+        return on_an_open_entry(held, asked.fuse_open) if asked.fuse_open else held
     span = undervoltage_span(asked)
     if sees_every_loop(asked) and span is not None and span[0] < span[1]:
         held = judge(title, stage, trips.undervoltage, "above", asked.fault_voltage,
                      reason="by the undervoltage of the cells that feed the fault: the level lies "
                             "over what is left on them, and under the lowest voltage under load")
+        assert trips.undervoltage is not None
+        doubt = asked.cells_left.doubt(trips.undervoltage) if asked.cells_left else ""
+        held = on_an_open_entry(held, doubt) if doubt else held
         less = asked.loaded_voltage.may_be_less if asked.loaded_voltage else ""
         return on_an_open_entry(held, f"the lowest voltage under load may be less: {less}") \
             if less else held
@@ -318,18 +339,24 @@ def _sees_lowest(asked: CoordinationAsked, swept: Sweep, by_fuse: bool) -> Check
         return Check(title, stage, CAUTION, check.figure, asked.fault_lowest, "at most",
                      "the limit is said to fall in the cold: prove it at the coldest cells",
                      remedy)
+    if check.verdict == PASS and asked.lowest_in_one_pole:
+        return replace(check, verdict=CAUTION, reason=f"{check.reason}, and it passes one pole "
+                       "alone: this trip sees it only with its sensor in that pole",
+                       remedy="an undervoltage trip on the cells, by name")
     return check
 
 
 def _undervoltage_checks(asked: CoordinationAsked, trips: Trips) -> list[Check]:
-    stage, level = "who clears", trips.undervoltage
+    stage, level, left = "who clears", trips.undervoltage, asked.cells_left
+    if left is None and asked.fault_voltage is not None:
+        left = CellsLeft(asked.fault_voltage)
+    missing = ("the voltage left on the cells at the lowest fault is not known: it needs the "
+               "resistance outside the modules")
     return [
         _quiet_under_load(asked, level),
-        judge("the undervoltage trip sees the lowest fault", stage, level, "above",
-              asked.fault_voltage, missing="the voltage left on the cells at the lowest fault is "
-              "not known: it needs the resistance outside the modules",
-              reason=asked.fault_voltage.told_note if asked.fault_voltage else "",
-              remedy="a higher level; every cell read by itself, not the pack's whole voltage"),
+        Check(SEES, stage, NOT_EVALUATED, level, reason=missing) if left is None else sees_faults(
+            SEES, level, left, missing=missing, remedy="a higher level; every cell read by "
+            "itself, not the pack's whole voltage"),
     ]
 
 

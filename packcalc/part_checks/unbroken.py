@@ -48,7 +48,12 @@ class Unbroken:
         """
         at = np.asarray(current, dtype=float)
         small = at if least is None else np.asarray(least, dtype=float)
-        return bool(self.never) | (at > self.high * (1.0 + 1e-9)) | (small < self.low)
+        return np.ones(at.shape, bool) if self.never \
+            else (at > self.high * (1.0 + 1e-9)) | (small < self.low)
+
+    def breaks_all(self, highest: float) -> bool:
+        """Whether it is shown to break every current up to one."""
+        return not (self.never or self.open) and self.low <= 0.0 and highest <= self.high
 
     def melts(self, current: Any, least: Any = None) -> np.ndarray:
         """Earliest time at which it melts and is not shown to break; infinite where it is.
@@ -63,6 +68,15 @@ class Unbroken:
             time = np.where(small > self.melting.highest, 0.0, inside)
         harmless = (small <= self.rated) | ~(self.fails(current, least) | bool(self.open))
         return np.where(harmless, np.inf, time)
+
+    def worst(self, most: Any) -> np.ndarray:
+        """Of every current up to a largest one that at which it first melts unbroken.
+
+        Below what it breaks it melts too, be it later.
+        """
+        at = np.asarray(most, dtype=float)
+        below = np.minimum(at, np.nextafter(self.low, 0.0))
+        return np.where(self.melts(below) < self.melts(at), below, at)
 
     def timed(self, current: Any) -> np.ndarray:
         """Where its curve says when it melts; below the first point it is later than there."""

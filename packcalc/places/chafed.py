@@ -31,8 +31,9 @@ from packcalc.places.chassis import (
     drop,
     in_a_row,
     middle,
+    of_string,
 )
-from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
+from packcalc.places.shared import Shared, with_sources
 from packcalc.places.slowest import UNTOLD, Stretch, one_conductor, route_conductor, route_loop
 from packcalc.places.stands import PERHAPS
 from packcalc.protect.branch_figures import (
@@ -312,7 +313,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
     fuses = tuple(replace(one, sees=given["all_sources"]) for one in wire.own) + (
         (shared.main,) if behind else ())
     given["notes"] = (*given["notes"], *wire.open_, runs.words,
-                      *(() if fuses else (NO_FUSE_NOTE,)), LONG_BRANCH.format(what=wire.what))
+                      *(() if fuses else (shared.bare,)), LONG_BRANCH.format(what=wire.what))
     wires = _with_pole(shared, wire)
     contactors = _contactors(shared, wire, wires, runs.breaks)
     module = shared.feeds.module
@@ -327,6 +328,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
         passed=(*(replace(d, sees=given["all_sources"], breaks=runs.breaks)
                   for d in wire.perhaps), *middle(shared, runs.breaks),
+                *of_string(shared, runs.breaks),
                 *(shared.to_inlet(runs.breaks) if wire.to_inlet else ())),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
@@ -353,7 +355,7 @@ def _with_pole(shared: Shared, wire: Wire) -> Finding:
     fuse = wire.taps != AHEAD and "pole" in shared.stands
     switched, inside = wire.taps == BUS or shared.strung, string_cables(shared.brief)
     return in_a_row(wire.hot, (
-        (inside, inside is not None), (path.fuse_resistance, fuse),
+        (inside, inside is not None), (shared.pack.contacts, True), (path.fuse_resistance, fuse),
         (path.fuse_resistance, shared.in_disconnect),
         (path.fuse_resistance, shared.strung), (path.contactor_resistance, switched),
         (shared.pack.cables_long, wire.taps == BUS)),

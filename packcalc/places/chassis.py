@@ -11,7 +11,7 @@ from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
 from packcalc.places.slowest import Stretch, loop_constant, slowest
-from packcalc.places.stands import MID_KEY, run_on_one_side
+from packcalc.places.stands import MID_KEY, run_on_one_side, run_up_to_fuse
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import (
     ACTS,
@@ -73,51 +73,62 @@ def first_chassis(shared: Shared) -> Loop:
 
 def second_chassis(shared: Shared, pair: Pair) -> Loop:
     """A second chassis fault: modules between the two faults, chassis as the way back."""
-    most = _most(shared, pair)
-    runs = Runs.of(shared, most, shared.traction_pole if pair.contactor else [])
+    least, most = _least(shared, pair), _most(shared, pair)
+    runs = Runs.of(shared, most, shared.traction_pole if pair.contactor else [], least)
     strongest = runs.strongest
     # Where no fuse stands in the loop a monitor must act on the first fault: one that warns opens
     # nothing.
     outside = shared.bus(None) | {"cables": shared.traction_names} if pair.contactor \
         else {"notes": ()}
-    outside["notes"] = (*(() if pair.fused else (NO_FUSE_NOTE,)), runs.words,
+    bare = shared.bare if pair.contactor else NO_FUSE_NOTE
+    outside["notes"] = (*(() if pair.fused else (bare,)), runs.words,
                         *outside["notes"])
     if "sources" in outside:
         outside["all_sources"] = with_sources(strongest.current, outside["sources"])
     return shared.loop(
         f"chassis.second.{pair.key}", f"second chassis fault: {pair.title}",
-        feeds=f"modules between the two faults, 1 to {most}",
-        lowest=_through_one_module(shared, pair),
+        feeds=f"modules between the two faults, {least} to {most}",
+        lowest=_through_fewest(shared, pair, least),
         highest=strongest.current.called("highest current of the second chassis fault"),
         voltage=shared.feeds.run_voltage(count("most modules between the two faults", "n", most),
                                          "highest voltage between the two faults"),
         inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         devices=_devices(shared, pair, runs.breaks),
-        passed=() if pair.one_side else middle(shared, runs.breaks),
+        passed=(*(() if pair.one_side else middle(shared, runs.breaks)),
+                *(of_string(shared, runs.breaks) if pair.contactor else ())),
         inherent=not pair.contactor or (shared.opened_at_first and not pair.fused),
         perhaps=(MID_KEY,) if shared.mid_open and pair.contactor else (),
         remedies=pair.remedies, **outside)
 
 
-def _through_one_module(shared: Shared, pair: Pair) -> Finding:
-    module = shared.feeds.module
-    loop = trace(pair_resistance, "one module and the long hot way back",
-                 first=module.resistance_long, second=way_back(shared, pair))
+def _through_fewest(shared: Shared, pair: Pair, least: int) -> Finding:
+    module, words = shared.feeds.module, "one module"
+    voltage, resistance = module.voltage_empty, module.resistance_long
+    if least > 1:
+        words, n = f"{least} modules", count("fewest modules between the two faults", "n", least)
+        voltage = trace(el.series_voltage, "lowest voltage between the two faults", series=n,
+                        module_voltage=voltage)
+        resistance = trace(el.stack_resistance, "fewest modules between the two faults", series=n,
+                           parallel=count("as it stands", "P", 1), module_resistance=resistance)
+    loop = trace(pair_resistance, f"{words} and the long hot way back",
+                 first=resistance, second=way_back(shared, pair))
     return trace(prospective_fault_current, "lowest current of the second chassis fault",
-                 voltage=module.voltage_empty, resistance=loop,
-                 note="one module between the faults; a poor contact makes it lower still")
+                 voltage=voltage, resistance=loop,
+                 note=f"{words} between the faults; a poor contact makes it lower still")
 
 
 def way_back(shared: Shared, pair: Pair) -> Finding:
     """Most resistance of the loop outside the modules that feed it.
 
-    The traction cables and those inside a string, and what stands in the chafed pole: its fuse,
-    that of a string, its contactor. Two leaks inside the box pass none of these, and may have as
-    much in their way: their current is counted no higher.
+    The traction cables and those inside a string, the contacts of disconnect and connectors, and
+    what stands in the chafed pole: its fuse, that of a string, its contactor. Two leaks inside
+    the box pass none of these, and may have as much in their way: their current is counted no
+    higher.
     """
     path, inside = shared.brief.path, string_cables(shared.brief)
     return in_a_row(shared.pack.cables_long, (
-        (inside, inside is not None), (path.fuse_resistance, pair.fused or shared.mid_open),
+        (inside, inside is not None), (shared.pack.contacts, True),
+        (path.fuse_resistance, pair.fused or shared.mid_open),
         (path.fuse_resistance, pair.fuse == POLE_FUSE and shared.own_mid),
         (path.fuse_resistance, shared.in_disconnect and not pair.one_side),
         (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
@@ -143,7 +154,8 @@ def _devices(shared: Shared, pair: Pair,
     alone = shared.one_pole
     return (*fuses, Device("pole_contactor", alone, CONTACTOR, breaks=breaks),
             Device("pole_cell_trip", f"{alone}, on the lowest cell", CONTACTOR, breaks=breaks,
-                   drop=drop(shared, way_back(shared, pair)), falls=shared.module_falls))
+                   drop=drop(shared, way_back(shared, pair), _least(shared, pair)),
+                   falls=shared.module_falls))
 
 
 def middle(shared: Shared,
@@ -152,16 +164,32 @@ def middle(shared: Shared,
     return tuple(replace(d, breaks=breaks) for d in shared.middle(chassis=True))
 
 
+def of_string(shared: Shared,
+              breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
+    """The fuse of a string, in a loop of its modules and of what the other strings push in.
+
+    It stands at one end of its string: by the pole and the leak it carries any part of the
+    current, or none. It may melt before others have cleared, and is not counted on.
+    """
+    return (replace(shared.string, breaks=breaks),) if shared.strung else ()
+
+
 def _fuses_of(shared: Shared, pair: Pair) -> tuple[Device, ...]:
     """Fuses that the loop passes wherever the leak is: those of its own pole, or the middle.
 
-    A string fuse stands at one end of its string: it counts with the one fused pole alone.
+    That of a string counts with the one fused pole alone: elsewhere see `of_string`.
     """
     if pair.fuse == MIDDLE_FUSE:
         return (shared.mid,)
     if pair.fuse != POLE_FUSE:
         return ()
     return (shared.main,) if "both" in shared.stands else shared.upstream
+
+
+def _least(shared: Shared, pair: Pair) -> int:
+    """Fewest modules between the faults: from a pole past the mid-pack fuse all up to that."""
+    beyond = pair.fuse == MIDDLE_FUSE and pair.contactor
+    return run_up_to_fuse(shared.brief, shared.series) if beyond else 1
 
 
 def _most(shared: Shared, pair: Pair) -> int:
@@ -181,20 +209,21 @@ class Slow:
 
 @value_object
 class Runs:
-    """One, some and all modules between the faults."""
+    """Fewest, some and all modules between the faults."""
 
     found: tuple[Slow, ...]
 
     @classmethod
-    def of(cls, shared: Shared, most: int, stretches: list[Stretch]) -> Runs:
+    def of(cls, shared: Shared, most: int, stretches: list[Stretch], least: int = 1) -> Runs:
         """Each with the slowest loop of its modules and the conductors that may be in it.
 
         Args:
-            most: modules between two faults.
+            most, least: modules between two faults.
             stretches: the pole's conductors outside the box, the chassis as way back.
         """
         found = []
-        for modules in sorted({1, min(2, most), max(1, most // 4), max(1, most // 2), most}):
+        for modules in sorted({max(least, n) for n in (1, min(2, most), most // 4, most // 2,
+                                                       most)}):
             run = shared.run(modules)
             inductance, resistance = slowest(shared.feeds.of_run(modules), run.resistance,
                                              shared.feeds.per_length, stretches)
@@ -273,10 +302,11 @@ def beside_one_cell(shared: Shared) -> Finding:
                      beside=count("modules beside it", "P − 1", layout.parallel - 1)))
 
 
-def drop(shared: Shared, external: Finding) -> Finding | None:
-    """What the cells of one module keep of a fault that they feed through a resistance."""
+def drop(shared: Shared, external: Finding, modules: int = 1) -> Finding | None:
+    """What the cells of some modules keep of a fault that they feed through a resistance."""
     if not external.known:
         return None
     least = min(shared.brief.modules[p.entry].module.series for p in shared.pack.layout.parts)
+    words = "one module" if modules == 1 else f"{modules} modules"
     return trace(drop_each, external=external,
-                 cells=count("cells in series of one module", "n", least))
+                 cells=count(f"cells in series of {words}", "n", modules * least))

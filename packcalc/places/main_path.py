@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from packcalc import electrical as el
 from packcalc.brief import Branch, Route
@@ -29,10 +30,18 @@ CHARGER_SIDE = ("the charger's side stays fed by the charger after the pack's co
 INLET_AT = "counted as leaving behind the main fuse and the contactors: look at the drawing"
 
 
+TERMINALS = "terminals"
+
+
+def far_ends(routes: Iterable[str]) -> set[str]:
+    """Keys of the places at the far ends of cables, traction or charging."""
+    return {f"{kind}.{name}" for name in routes for kind in ("cable", "inlet")}
+
+
 def terminals(shared: Shared) -> Loop:
     """Across the pack's terminals: everything of the main path stands before them."""
     return shared.loop(
-        "terminals", "across the pack terminals, behind fuse and contactors",
+        TERMINALS, "across the pack terminals, behind fuse and contactors",
         lowest=_lowest_in_box(shared, "lowest fault current at the terminals"),
         inductance=shared.feeds.pack_inductance,
         devices=(*shared.upstream, shared.contactors), passed=shared.middle(),

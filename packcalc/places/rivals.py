@@ -1,12 +1,15 @@
-"""Loops that are told as one fault place: the one with the worst answer names it."""
+"""Loops that are told as one fault place: the worst of each answer, and all that any leaves."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from math import inf
+from os.path import commonprefix
 
 from packcalc.findings import Finding, untold_of, with_more
 from packcalc.protect.branch_figures import AT_MOST, only_at_most, told_with_bound
-from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace, Loop, Source
+from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace, Loop, Source, left_between
+from packcalc.unended import APART, gaps_of, gaps_together
 from packcalc.value import replace
 
 
@@ -22,34 +25,64 @@ def worst_of_rivals(places: Iterable[FaultPlace]) -> tuple[FaultPlace, ...]:
 def _worst(group: list[FaultPlace]) -> FaultPlace:
     """The worst of rivals, with all of them in its first note, worst first.
 
-    Its highest current, and of one wire at several taps each figure and answer, is the worst of
-    them all: a tap left open is told no milder than any. Another one of which not all is shown
-    may be worse: the title names it too, and the lowest current is only at most.
+    Its highest current, what is between and of one wire at several taps each figure and answer is
+    the worst of them all: a tap left open is told no milder than any, and what one of them leaves
+    stands beside what the others leave. The lowest current is the least of those that are not
+    shown from end to end. One whose currents are not known may be worse: the title names it too,
+    and the lowest current is only at most.
     """
     ranked = sorted(group, key=_gravity, reverse=True)
     worst = ranked[0]
     if worst.loop.rival is None:
         return worst
     each = "; ".join(f"{p.loop.rival.name} {_told(p)}" for p in ranked if p.loop.rival is not None)
-    title = f"{worst.title}, at worst that of {worst.loop.rival.name}{_open_words(ranked[1:])}"
     first = f"{worst.loop.rival.words}: {each}{_highest(ranked)}"
     fed = _fed(ranked)
+    left = [p for p in ranked if not p.shown] or ranked
     found = replace(
-        worst, at_highest=_gravest(p.at_highest for p in ranked),
-        others=tuple(one for _, one in fed), loop=replace(
-            _strongest(ranked), title=title,
-            lowest=_or_less(worst.lowest, ranked[1:]), notes=(first, *worst.loop.notes),
+        worst, at_highest=_gravest(ranked, lambda p: p.at_highest, lambda p: _value(p.highest)),
+        at_lowest=_gravest_of_lowest(left), between=_all_between(ranked),
+        rivals=tuple(ranked), others=tuple(one for _, one in fed), loop=replace(
+            _strongest(ranked), title=_title(ranked), lowest=_least(left, ranked),
+            notes=(first, *_each_once(p.loop.notes for p in ranked)),
             sources=tuple(source for source, _ in fed)))
-    return _of_one_wire(found, first, ranked) if worst.loop.rival.one_wire else found
+    return _of_one_wire(found, ranked) if worst.loop.rival.one_wire else found
+
+
+def _title(ranked: list[FaultPlace]) -> str:
+    """Of one wire with its worst tap; of several the words of all that are not shown."""
+    rival = ranked[0].loop.rival
+    if rival is not None and rival.one_wire:
+        return f"{ranked[0].title}, at worst that of {rival.name}{_open_words(ranked[1:])}"
+    titles = list(dict.fromkeys(p.title for p in ranked if p is ranked[0] or not p.shown))
+    same = commonprefix(titles).rpartition(" ")[0] + " " if len(titles) > 1 else ""
+    return " or ".join((titles[0], *(one.removeprefix(same) for one in titles[1:]))) \
+        + _open_words(ranked)
+
+
+def _all_between(ranked: list[FaultPlace]) -> Cleared | None:
+    """What any of them leaves of the currents between; else the gravest of them, or the slowest."""
+    told = [p for p in ranked if p.between is not None]
+    if not told:  # the ends of each say it all
+        return None
+    gaps = gaps_together(ranked) if len(ranked) > 1 else ()
+    if not gaps:
+        return _gravest(told, lambda p: p.between)
+    found = left_between(gaps)
+    return replace(found, why=left_between([g for g in gaps if g.clears is found.clears]).why)
 
 
 def _strongest(ranked: list[FaultPlace]) -> Loop:
-    """The loop of the first, with the voltage and the highest currents of all."""
+    """The loop of the first, with the voltage, the highest currents and the slowest of all.
+
+    They differ in what lies before them: the slowest may be another than the strongest.
+    """
     loops = [p.loop for p in ranked]
-    most = max(loops, key=lambda one: _value(one.highest))
     return replace(
-        loops[0], highest=most.highest, inductance=most.inductance,
-        time_constant=most.time_constant, voltage=_most(one.voltage for one in loops),
+        loops[0], highest=max((one.highest for one in loops), key=_value),
+        inductance=_most(one.inductance for one in loops),
+        time_constant=_most(one.time_constant for one in loops),
+        voltage=_most(one.voltage for one in loops),
         all_sources=_most(one.all_sources for one in loops))
 
 
@@ -63,44 +96,40 @@ def _value(figure: Finding) -> float:
     return figure.number if figure.known else -1.0
 
 
-def _of_one_wire(worst: FaultPlace, first: str, ranked: list[FaultPlace]) -> FaultPlace:
-    """Besides the highest end the lowest, what is between, and every caution and remedy.
-
-    Its taps differ in what lies before them: the slowest may be another than the strongest.
-    """
-    between = [p.between for p in ranked if p.between is not None]
+def _of_one_wire(worst: FaultPlace, ranked: list[FaultPlace]) -> FaultPlace:
+    """Besides what is told of all rivals the lowest of all, and every remedy."""
     return replace(
-        worst, at_lowest=_gravest(p.at_lowest for p in ranked),
-        between=_gravest(between) if between else None, loop=replace(
-            worst.loop, lowest=_least(ranked), inductance=_most(
-                p.loop.inductance for p in ranked),
-            time_constant=_most(p.loop.time_constant for p in ranked),
-            notes=(first, *_each_once(p.loop.notes for p in ranked)),
+        worst, at_lowest=_gravest_of_lowest(ranked), loop=replace(
+            worst.loop, lowest=_least(ranked, ranked),
             remedies=_each_once(p.loop.remedies for p in ranked),
             # one that nobody ends where covers are no answer fails, whatever another is
             inherent=all(p.loop.inherent for p in ranked if p.nobody or p is ranked[0])))
 
 
-def _least(ranked: list[FaultPlace]) -> Finding:
-    """The lowest current of all; only the most that it can be where that of one is open."""
-    known = [p.lowest for p in ranked if p.lowest.known]
-    return _or_less(min(known, key=lambda one: one.number), ranked) if known else ranked[0].lowest
-
-
-def _or_less(lowest: Finding, others: list[FaultPlace]) -> Finding:
-    """A lowest current; only the most that it can be where that of another one is open."""
-    open_ = [p for p in others if not p.lowest.known or only_at_most(p.lowest)]
+def _least(left: list[FaultPlace], ranked: list[FaultPlace]) -> Finding:
+    """The lowest current of some rivals; only the most that it can be where one of all is open."""
+    known = [p.lowest for p in left if p.lowest.known]
+    lowest = min(known, key=lambda one: one.number) if known else left[0].lowest
+    open_ = [p for p in ranked if not p.lowest.known or only_at_most(p.lowest)]
     if not open_ or not lowest.known or only_at_most(lowest):
         return lowest
     return lowest.called(note=f"{AT_MOST}: that of {_name(open_[0])} may be less")
 
 
 def _open_words(others: list[FaultPlace]) -> str:
-    """Which of the other rivals may be worse, not all of it being shown; empty for none."""
-    names = list(dict.fromkeys(_name(p) for p in others if not p.lowest.known
-                               or any(one.clears is None for one in p.answers)))
+    """Which rivals may be worse than what is told of all, in words; empty for none."""
+    names = list(dict.fromkeys(_name(p) for p in others if _may_be_worse(p)))
     more = f" and {len(names) - 1} more" if len(names) > 1 else ""
     return f" as far as is known (not shown: {names[0]}{more})" if names else ""
+
+
+def _may_be_worse(place: FaultPlace) -> bool:
+    """Whether an end of it is not shown that no span tells."""
+    gaps = gaps_of(place)
+    return not place.lowest.known or any(
+        one.clears is None and not (one.current.known and any(
+            g.low * (1.0 - APART) <= one.current.number <= g.high * (1.0 + APART) for g in gaps))
+        for one in (place.at_highest, place.at_lowest))
 
 
 def _name(place: FaultPlace) -> str:
@@ -118,10 +147,19 @@ def _fed(ranked: list[FaultPlace]) -> list[tuple[Source, Cleared]]:
     return list(found.values())
 
 
-def _gravest(answers: Iterable[Cleared]) -> Cleared:
-    """The worst answer, and of those that clear the slowest."""
-    return max(answers, key=lambda one: (
-        _weight(one), one.time.number if one.time is not None and one.time.known else 0.0))
+def _gravest(places: Sequence[FaultPlace], answer: Callable[[FaultPlace], Cleared | None],
+             rank: Callable[[FaultPlace], float] = lambda _: 0.0) -> Cleared:
+    """The worst answer, of those that clear the slowest, and of equal ones that of most rank."""
+    told = [(one, p) for p in places if (one := answer(p)) is not None]
+    return max(told, key=lambda pair: (
+        _weight(pair[0]), pair[0].time.number
+        if pair[0].time is not None and pair[0].time.known else 0.0, rank(pair[1])))[0]
+
+
+def _gravest_of_lowest(places: Sequence[FaultPlace]) -> Cleared:
+    """Who ends the lowest current, at worst; of equal answers that of the least current."""
+    return _gravest(places, lambda p: p.at_lowest,
+                    lambda p: -p.lowest.number if p.lowest.known else -inf)
 
 
 def _each_once(told: Iterable[Sequence[str]]) -> tuple[str, ...]:
@@ -150,8 +188,11 @@ def _weight(one: Cleared) -> int:
 
 
 def _told(place: FaultPlace) -> str:
-    """Its lowest current with who ends it, and where it is graver, who ends the others."""
-    low, grave = place.at_lowest, max(place.answers, key=_weight)
+    """Its lowest current with who ends it, and up to where; what is graver between beside it."""
+    low, gaps = place.at_lowest, gaps_of(place)
     lowest = told_with_bound(place.lowest) if place.lowest.known else "not known"
+    grave = left_between(gaps) if gaps else max(place.answers, key=_weight)
+    if gaps and _weight(grave) == _weight(low):
+        return f"{lowest}: {grave.words.replace(f'from {place.lowest.shown} to', 'up to', 1)}"
     more = f", {grave.words}" if _weight(grave) > _weight(low) else ""
     return f"{lowest}: {low.words}{more}"

@@ -50,6 +50,7 @@ SAY_INSIDE = ("a disconnect without a fuse (fuse_inside = no), or its fuse enter
 SAY_FUSE = ("say whether a fuse of its own stands there: branch.fuse_rating with what is printed "
             'on it, or "none"')
 NO_FUSE_NOTE = "no fuse stands in this loop"
+NONE_COUNTS = "no fuse counts in this loop"
 ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
 
 
@@ -150,6 +151,11 @@ class Shared:
         if "mid-pack" in self.brief.path.main_fuse:
             return self.main
         return Device(MID_KEY, MID_PERHAPS if self.mid_open else "mid-pack fuse" + NOT_NAMED, FUSE)
+
+    @property
+    def bare(self) -> str:
+        """Of a loop of modules and one pole without a fuse of its own: a string's may melt."""
+        return NONE_COUNTS if self.strung else NO_FUSE_NOTE
 
     @worked_once
     def upstream(self) -> tuple[Device, ...]:

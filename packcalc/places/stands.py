@@ -53,11 +53,21 @@ def fuse_in_disconnect(brief: Brief, series: int) -> str:
 
 def run_on_one_side(brief: Brief, series: int) -> int:
     """Most modules between two faults on one side of the mid-pack fuse; all without a fuse."""
+    return max(_sides(brief, series), default=series)
+
+
+def run_up_to_fuse(brief: Brief, series: int) -> int:
+    """Fewest modules between either pole and the mid-pack fuse; one where its place is open."""
+    return min(_sides(brief, series), default=1)
+
+
+def _sides(brief: Brief, series: int) -> tuple[int, ...]:
+    """Modules on either side of the mid-pack fuse; empty without one whose place is known."""
     after = brief.pack.fuse_after
     if "mid-pack" not in fuse_stands(brief, series) or not after.known \
             or not 0 < after.number < series:
-        return series
-    return max(int(after.number), series - int(after.number))
+        return ()
+    return int(after.number), series - int(after.number)
 
 
 def largest_section(brief: Brief, series: int) -> int:

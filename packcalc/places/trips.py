@@ -79,6 +79,18 @@ def one_pole_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
                  if {"pole_contactor", "wire_contactor"} & {d.key for d in loop.devices})
 
 
+def lowest_in_one_pole(loops: Iterable[Loop], lowest: Finding) -> bool:
+    """Whether the least of the loops of the main path passes one pole's contactor alone.
+
+    Args:
+        loops: every fault place.
+        lowest: at the far end of the traction cables.
+    """
+    least = min(main_path_loops(loops), key=lambda loop: loop.lowest.number, default=None)
+    return least is not None and lowest.known and least.lowest.number < lowest.number \
+        and bool({"pole_contactor", "wire_contactor"} & {d.key for d in least.devices})
+
+
 def fuse_alone_loops(loops: Iterable[Loop]) -> tuple[Loop, ...]:
     """Those of them in which no contactor stands, and covers are not the usual answer."""
     return tuple(loop for loop in main_fuse_loops(loops)
@@ -152,6 +164,19 @@ def _highest(borders: Iterable[Finding | None]) -> Finding | None:
     return max((one for one in found if one is not None), key=lambda one: one.number)
 
 
+def left_on_cells(current: Finding, drop: Finding, title: str = "") -> Finding:
+    """What a fault leaves on its own cells.
+
+    Args:
+        current: of the loop.
+        drop: resistance outside the modules of that loop for each of its cells, see
+            `places.drop_each`.
+        title: as printed.
+    """
+    external, cells = drop.inputs
+    return trace(fault_cell_voltage, title, current=current, external=external, cells=cells)
+
+
 def fault_cell(feeds: Feeds, loops: Sequence[Loop]) -> Finding:
     """What the cells that feed a lowest fault still show: the drop outside the modules.
 
@@ -165,9 +190,8 @@ def fault_cell(feeds: Feeds, loops: Sequence[Loop]) -> Finding:
                   external=trace(el.resistance_sum, "path and cables outside the modules",
                                  unit="mΩ", first=pack.path, second=pack.cables_long),
                   cells=count("cells in series", "n", sum(s * c for s, c in parts)))
-    alone = [trace(fault_cell_voltage, f"voltage left on a cell, one module shorted {how}",
-                   current=loop.lowest, external=device.drop,
-                   cells=count("cells, their share each", "n", 1))
+    alone = [left_on_cells(loop.lowest, device.drop,
+                           f"voltage left on a cell, one module shorted {how}")
              for key, how in (("pole_cell_trip", "by a second chassis fault"),
                               ("wire_cell_trip", "through a branch's wire"))
              for loop in main_path_loops(loops) for device in loop.devices
@@ -182,6 +206,5 @@ def fault_cell(feeds: Feeds, loops: Sequence[Loop]) -> Finding:
                  series=count("modules outside the fault", "n", pack.layout.series - 1),
                  module_voltage=feeds.module.voltage_empty)
     return largest([whole, *alone], title).called(title, note=(
-        "every cell is read by itself: in a second chassis fault with one module in it the others "
-        f"hold the whole pack above {rest.shown}, and a trip on the pack's voltage does not see "
-        f"it{open_}"))
+        "every cell is read by itself: with one module in the fault a trip on the whole pack's "
+        f"voltage does not see it, the others hold that above {rest.shown}{open_}"))

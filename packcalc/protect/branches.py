@@ -336,14 +336,15 @@ def _stub(asked: BranchAsked, duty: BranchDuty, at_tap: Check) -> Check:
     heat, stands = asked.stub_heat, duty.withstand
     none = asked.tap_length.known and asked.tap_length.number == 0
     sure = stands.known and not only_at_most(stands)
-    if heat is None or none or (heat.known and sure and heat.number <= stands.number):
+    bears_it = heat is not None and heat.known and sure and heat.number <= stands.number
+    if heat is None or none or bears_it and not heat.untold_more:
         return at_tap
     through = f"lets up to {heat.shown} through, {heat.note}" if heat.known else heat.note
     bears = told_with_bound(stands) if stands.known else "what is not known"
     told = f"until the fuse it stands {bears}, and a fault there {through}"
     words = "; ".join(w for w in (told, at_tap.reason) if w)
     verdict = at_tap.verdict if at_tap.verdict != PASS else \
-        CAUTION if sure or not heat.known else NOT_EVALUATED
+        CAUTION if sure and not bears_it or not heat.known else NOT_EVALUATED
     return replace(at_tap, verdict=verdict, reason=words, remedy=STUB_REMEDY)
 
 

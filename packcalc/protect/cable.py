@@ -52,6 +52,7 @@ from packcalc.findings import (
     OR_LESS, Finding, largest, leaf, smallest, trace, with_less, with_more,
 )
 from packcalc.layout_findings import of_copper
+from packcalc.part_checks.path_conductors import ENDED_ONLY
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
 from packcalc.protect.route_figures import (
@@ -111,7 +112,8 @@ class RunChoice:
 
 
 # What is asked of a route besides its load, its way and its sections: who clears a fault in it.
-_OF_FAULTS = ("let_through", "overload", "unended", "protected_by", "fuse_lost", "fuse_open")
+_OF_FAULTS = ("let_through", "overload", "unended", "left", "protected_by", "fuse_lost",
+              "fuse_open")
 
 
 class _Worked:
@@ -420,7 +422,7 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     if figures.refusal or figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
     # Who is not shown to clear says more than the figure that lacks, and no curve would mend it.
-    let_through = _where_ended(asked, SOME_LEFT, judge(
+    let_through = _where_ended(asked, "" if asked.left else SOME_LEFT, judge(
         "Let-through of the fuse", stage, figures.withstand, "at least", asked.let_through,
         reason=WHOLE_RANGE,
         remedy="a larger section, a faster fuse or a quicker trip",
@@ -444,11 +446,18 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
 
 
 def _where_ended(asked: RouteAsked, words: str, held: Check) -> Check:
-    """No pass while a fault place whose current runs through this cable is left to nobody."""
-    if not asked.unended or held.verdict not in (PASS, NOT_EVALUATED):
+    """No pass while a fault place whose current runs through this cable is left to nobody.
+
+    Nor a caution where that is its own far end: it holds only where somebody opens the fault.
+    """
+    if not asked.unended or held.verdict not in (PASS, CAUTION, NOT_EVALUATED):
         return held
-    return replace(held, reason=f"{held.reason}; {words}",
-                   verdict=CAUTION if held.verdict == PASS else NOT_EVALUATED)
+    if asked.left:
+        only = f"{ENDED_ONLY}: {words}" if words else ENDED_ONLY
+        return replace(held, reason=f"{held.reason}; {only}", verdict=NOT_EVALUATED)
+    return held if held.verdict == CAUTION else replace(
+        held, reason=f"{held.reason}; {words}",
+        verdict=CAUTION if held.verdict == PASS else NOT_EVALUATED)
 
 
 def _overload_check(asked: RouteAsked, duty: Duty, figures: Figures) -> Check:
@@ -697,6 +706,8 @@ def _notes(asked: RouteAsked, frame: Frame) -> tuple[str, ...]:
     if frame.rule.key == "NFPA 70":
         notes.append("The 125 % for continuous loads of 210.19 and 215.2 (remembered) is not "
                      "applied: the continuous current is taken as it is.")
+    else:
+        notes.append("The terminals' factor: equation of NFPA 70 310.15(B), the physics of both.")
     return tuple(notes)
 
 

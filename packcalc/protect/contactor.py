@@ -307,7 +307,7 @@ def _time_constant(asked: ContactorAsked) -> Finding | None:
     title, longest = "Time constant of the circuit that is broken", asked.longest_constant
     own = trace(loop_time_constant, title, inductance=inductance, resistance=asked.loop_resistance)
     found = own if longest is None or longest.number <= own.number else longest.called(
-        title, own.symbol, note="longest of all fault places from pole to pole")
+        title, own.symbol)
     return with_more(found, untold_of((inductance, *((longest,) if longest else ()))))
 
 

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from packcalc.checks import (
-    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Fact, Item, Requirement, judge,
-    on_an_open_entry, word_fact,
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Candidate, Check, Fact, Item, Requirement,
+    by_the_unnamed, judge, on_an_open_entry, word_fact,
 )
 from packcalc.conductors import cable_fault_integral
 from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
 from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
+from packcalc.part_checks.cells_left import CellsLeft
 from packcalc.part_checks.closing import closing
 from packcalc.part_checks.limits import as_printed
 from packcalc.part_checks.links_beside import spoilt, spoilt_words
@@ -417,10 +418,7 @@ def _all_checks(asked: CoordinationAsked, swept: Sweep, heat: _Worst | None,
 
 def not_by_the_unnamed(asked: CoordinationAsked, checks: tuple[Check, ...]) -> tuple[Check, ...]:
     """Of a pair that nobody named nothing is shown: what fails by the best of the list stays."""
-    why = f"{asked.pair}: {asked.put_forward}"
-    return checks if not asked.unnamed else tuple(
-        c if c.verdict in (FAIL, NOT_EVALUATED) else replace(
-            on_an_open_entry(c, why), verdict=NOT_EVALUATED) for c in checks)
+    return tuple(by_the_unnamed(c, asked.pair_open) for c in checks)
 
 
 def _cold_check(asked: CoordinationAsked, swept: Sweep) -> Check:
@@ -527,7 +525,8 @@ def _one_pole_open(asked: CoordinationAsked, swept: Sweep, title: str, stage: st
 def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     """The cable once more where only the cells' undervoltage trip sees the fault: it is slower.
 
-    A fuse between the modules lies in such a loop wherever the leak is beyond it.
+    A fuse between the modules lies in such a loop wherever the leak is beyond it, and that of a
+    string.
     """
     alone, withstand = one_pole_sweep(asked, swept), asked.cable_withstand
     worst = _worst_heat(asked, alone) if alone is not None else None
@@ -536,13 +535,14 @@ def _one_pole_heat(asked: CoordinationAsked, swept: Sweep) -> tuple[Check, ...]:
     where = (f"worst at {worst.at.shown}{overheated_words(alone, withstand.number)}, of a loop "
              "through the fuse's pole: by the fuse or on the cells' undervoltage trip, whichever "
              "comes first: the current sensor may sit in the other pole")
-    left = spoilt_words(asked.beside, alone.current, alone.time)
+    beside = tuple(link.through_one_pole(asked.fault_highest) for link in asked.beside)
+    left = spoilt_words(beside, alone.current, alone.time)
     where = f"{where}; {left}" if left else where
     held = judge(f"{asked.cable_name} survives the heat of a second chassis fault through the "
                  "fuse's pole", "fault range", withstand, "at least", worst.value, reason=where,
                  remedy="a larger section, a shorter delay of the undervoltage trip, or a current "
                         "sensor in each pole")
-    return (as_swept(held, spoilt(alone, asked.beside), where),)
+    return (as_swept(held, spoilt(alone, beside), where),)
 
 
 def _cable_checks(asked: CoordinationAsked, swept: Sweep,
@@ -764,6 +764,28 @@ def _with_cable(held: Coordination, swept: Sweep, other: ElsewhereHeat) -> Coord
         return replace(held, item=item)
     return replace(held, conductor_heat=(*held.conductor_heat, (cable, other.heat, other.at)),
                    item=replace(item, duty=(*item.duty, other.heat, other.at)))
+
+
+def with_cells(held: Coordination, left: CellsLeft | None) -> Coordination:
+    """The checks of the trips once more, with what all faults leave on the cells.
+
+    Args:
+        held: of the main path.
+        left: up to the highest current that is left to the cells' trip; None where not known.
+    """
+    if held.sweep is None or left is None:
+        return held
+
+    def checks(asked: CoordinationAsked) -> tuple[Check, ...]:
+        assert held.sweep is not None
+        return _untold(asked, held.sweep, lambda made: trip_checks(asked, made))
+
+    before = {c.title for c in checks(held.asked)}
+    own = held.item.checks
+    at = next(i for i, c in enumerate(own) if c.title in before)
+    new = checks(replace(held.asked, fault_voltage=left.worst, cells_left=left))
+    return replace(held, item=replace(held.item, checks=(
+        *own[:at], *new, *(c for c in own[at:] if c.title not in before))))
 
 
 def with_places(held: Coordination, left: Sequence[str], unshown: Sequence[str] = (),

@@ -27,6 +27,7 @@ CONNECTOR_NOTES = (
     "contacts part (common practice).",
     "A salvaged connector has an unknown number of matings and faults behind it.",
 )
+NONE_NAMED = "None named: their contacts stand in no sum."
 
 
 def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *,
@@ -72,7 +73,7 @@ def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
         *((Requirement("conductor", f"takes {place.section.shown}", "never a cut-down strand"),)
           if place.section is not None else ()))
     return _item("connectors", "Connectors of the main path", demand, candidates, rows,
-                 CONNECTOR_NOTES, named)
+                 CONNECTOR_NOTES if named else (*CONNECTOR_NOTES, NONE_NAMED), named)
 
 
 def _pulled(demand: CarryDemand, switch: SwitchDemand | None) -> tuple[Requirement, ...]:
@@ -88,10 +89,14 @@ def _pulled(demand: CarryDemand, switch: SwitchDemand | None) -> tuple[Requireme
 
 
 def _spare(demand: CarryDemand) -> str:
-    """What its contacts may take at the peak; empty where that is not known or may be less."""
+    """What its contacts may take at the peak; empty where that is not known or may be less.
+
+    A bound for the voltage: no sound contact comes near it, for its heat.
+    """
     spare = demand.spare_voltage
     return "" if spare is None or not spare.known or spare.may_be_less else \
-        f", in all at most {spare.shown} at {demand.peak_current.shown}"
+        f", in all at most {spare.shown} at {demand.peak_current.shown}: what other contacts " \
+        "leave to spare, at least half; for its heat far less"
 
 
 def _volts(demand: CarryDemand) -> str:

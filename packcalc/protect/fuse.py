@@ -14,7 +14,7 @@ from packcalc.checks import (
     on_an_open_entry, open_of, word_fact, worst,
 )
 from packcalc.conductors import copper_resistance
-from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace, with_more
+from packcalc.findings import AT_LEAST, Finding, largest, leaf, trace, untold_of, with_more
 from packcalc.layout_findings import counted_for
 from packcalc.fuse_formulas import (
     COUNTED_ON, FLUCTUATION, HOTTEST_PART, RATING_AMBIENT, fuse_ambient_factor,
@@ -222,8 +222,9 @@ def _melting_current(asked: FuseAsked) -> Finding:
                            float(row["share_ratio"]))
     note = "" if known else (f"number of peaks in life unknown: taken as {most:.0f}, the most "
                              "that the table holds")
-    return trace(fuse_melting_current_demand, title, note=note,
-                 peak_current=asked.peak_current, share=share)
+    return with_more(trace(fuse_melting_current_demand, title, note=note,
+                           peak_current=asked.peak_current, share=share),
+                     untold_of(f for f in (asked.cycles, asked.peak_current) if f is not None))
 
 
 def _cable_rating(cable: Finding) -> Finding:
@@ -556,7 +557,7 @@ def _specification(asked: FuseAsked, duty: FuseDuty) -> tuple[Requirement, ...]:
         Requirement(f"Melting current at {asked.peak_duration.shown}",
                     f"at least {rounded(duty.melting_current, True)}", "repeated peaks must not "
                     f"age the link: by the family's own share at {pulses(asked.cycles).shown} "
-                    "pulses"),
+                    "pulses").resting_on(duty.melting_current),
         *_figures_asked(asked, duty),
         Requirement("Air around the fuse", asked.box_ambient.shown, "inside the box, at load"),
         Requirement("To send", TO_SEND, "without these no rating can pass"))

@@ -11,7 +11,7 @@ from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge, on_an_open_entry,
 )
 from packcalc.electrical import resistance_sum
-from packcalc.findings import Finding, Origin, largest, leaf, trace
+from packcalc.findings import Finding, Origin, largest, leaf, trace, with_more
 from packcalc.monitoring import (
     LINKS_MEASURED,
     RESTARTS,
@@ -28,6 +28,7 @@ from packcalc.monitoring import (
     trip_highest,
     trip_lowest,
 )
+from packcalc.part_checks.cells_left import CellsLeft, sees_faults
 from packcalc.part_checks.limits import (
     COUNTED_TIME, OVERLOAD_LIMIT,
     RULE, Limit, ManagementAsked, cell_limits, charge_bands,
@@ -385,9 +386,11 @@ def _guards_modules(asked: ManagementAsked) -> Check:
                  "less continuous power or more in parallel first")
     if not own.overload_trip.known:
         return Check(title, "thermal load", NOT_EVALUATED, None, limit, "at most", told)
-    held = judge(title, "thermal load", trace(trip_highest, trip=own.overload_trip,
-                 error=own.current_sensor_error, full_range=reach(asked)), "at most", limit,
-                 reason="the setting plus the sensor's error")
+    span = reach(asked)
+    held = judge(title, "thermal load", with_more(
+        trace(trip_highest, trip=own.overload_trip, error=own.current_sensor_error,
+              full_range=span), span.untold_more), "at most", limit,
+        reason="the setting plus the sensor's error")
     if held.verdict == FAIL:
         return replace(held, verdict=CAUTION, reason=f"{told}; above it only their temperature "
                        "trips act", remedy="a lower overload trip, a better current sensor, more "
@@ -442,11 +445,13 @@ def _cells_in_series(asked: ManagementAsked) -> Finding:
     return leaf("cells in series", "n", "", asked.cells, "definition", origin=Origin("layout"))
 
 
-def _fault_cell(asked: ManagementAsked) -> Finding:
+def _fault_cell(asked: ManagementAsked) -> CellsLeft:
+    if asked.fault_cell is not None:
+        return asked.fault_cell
     external = trace(resistance_sum, "path and cables outside the modules", unit="mΩ",
                      first=asked.pack.path, second=asked.pack.cables_long)
-    return trace(fault_cell_voltage, current=asked.fault_lowest, external=external,
-                 cells=_cells_in_series(asked))
+    return CellsLeft(trace(fault_cell_voltage, current=asked.fault_lowest, external=external,
+                           cells=_cells_in_series(asked)))
 
 
 def _loaded_cell(asked: ManagementAsked) -> Finding | None:
@@ -459,11 +464,10 @@ def _loaded_cell(asked: ManagementAsked) -> Finding | None:
 
 def _under_voltage(asked: ManagementAsked) -> tuple[Check, ...]:
     trip = asked.brief.management.undervoltage_trip
-    fault = asked.fault_cell or _fault_cell(asked)
-    checks = [judge("under-voltage trip sees the lowest fault", "who clears", trip, "above", fault,
-                    missing=f"set it above {fault.least}{fault.shown}: it then tells a cold "
-                            "fault from a load",
-                    reason=fault.told_note, remedy="a higher trip")]
+    left = _fault_cell(asked)
+    checks = [sees_faults("under-voltage trip sees the lowest fault", trip, left,
+                          missing=f"set it above {left.worst.least}{left.worst.shown}: it then "
+                                  "tells a cold fault from a load", remedy="a higher trip")]
     checks.append(_below_loaded(asked, trip))
     delay = asked.brief.management.voltage_delay
     checks.append(judge("under-voltage trip acts within the counted time", "who clears", delay,
@@ -545,7 +549,7 @@ def _duty(asked: ManagementAsked) -> tuple[Finding, ...]:
     channels = leaf("cell voltages to monitor", "n", "", asked.pack.channels, "definition",
                     origin=Origin("layout"), note="every cell of every stack and string")
     found = [channels, _sensors(asked), asked.fault_lowest, asked.pack.peak_current,
-             _fault_cell(asked)]
+             _fault_cell(asked).worst]
     loaded = _loaded_cell(asked)
     found += [loaded] if loaded else []
     band = _trip_band(asked)
@@ -587,7 +591,8 @@ def _specification(asked: ManagementAsked, limits: tuple[Limit, ...]) -> tuple[R
     lines.append(Requirement(
         "current sensor: range, both directions", f"at least {rounded(range_counted(asked), True)}",
         "the trips with its error, and up to where the fuse takes over" + (
-            "" if asked.takeover.known else ", which is not known yet")))
+            "" if asked.takeover.known else ", which is not known yet")).resting_on(
+                range_counted(asked)))
     lines.append(Requirement("current sensor: error",
                              f"at most {rounded(error_counted(asked), False, 4)}, whatever its "
                              "range", "with temperature and age"))

@@ -16,7 +16,8 @@ from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import (
-    AT_LEAST, BOUNDED, Finding, Origin, formula, largest, leaf, smallest, trace, with_more,
+    AS_PARTS, BOUNDED, Finding, Origin, formula, largest, leaf, smallest, trace, untold_of,
+    with_less, with_more,
 )
 from packcalc.pack import PackModel
 from packcalc.part_checks.limits import highest_cell_trip, tolerance_open
@@ -129,7 +130,7 @@ class OvervoltageAsked:
 
     Attributes:
         full_voltage: end of charging with the charger's tolerance.
-        braking_voltage: braking into a full cold pack.
+        braking_voltage: braking into a cold pack, full or at a charge that gives more.
         empty_voltage: rest voltage when empty.
         braking_power: fed back by the inverter.
         braking_limit: voltage at which the inverter itself stops braking.
@@ -144,6 +145,8 @@ class OvervoltageAsked:
         others: further parts with their rated DC voltage, or None where nobody stated it.
         trip: over-voltage trip of all cells together; None where nobody stated it.
         trip_most: the highest that this trip may be, every cell at what a full one may see.
+        least_full: full voltage of a charger that ends at its very set point, where nobody told
+            its tolerance; None where somebody did.
         trip_delay, braking_time: delay of that trip; length of a braking pulse.
     """
 
@@ -164,6 +167,7 @@ class OvervoltageAsked:
         ("main fuse", None), ("main contactors", None), ("traction cable", None))
     trip: Finding | None = None
     trip_most: Finding | None = None
+    least_full: Finding | None = None
     trip_delay: Finding | None = None
     braking_time: Finding | None = None
     at_a_station: bool = False
@@ -225,14 +229,18 @@ def overvoltage_asked(brief: Brief, pack: PackModel,
         pack: the layout at its corners.
         others: parts with their rated DC voltages; empty asks for the three main ones.
     """
-    inverter, defaults = brief.inverter, OvervoltageAsked.others
+    inverter, defaults, open_ = brief.inverter, OvervoltageAsked.others, tolerance_open(brief)
+    limit, raised = brief.regeneration.voltage_limit, pack.regeneration_voltage
+    capped = limit.known and raised.number >= limit.number  # more power raises it no further
     return OvervoltageAsked(
-        full_voltage=pack.full_voltage, braking_voltage=pack.regeneration_voltage,
+        full_voltage=pack.full_voltage, least_full=pack.rest_full_voltage if open_ else None,
+        braking_voltage=with_more(
+            raised, open_ or ("" if capped else brief.regeneration.power.untold_more)),
         empty_voltage=pack.empty_voltage, braking_power=brief.regeneration.power,
         braking_limit=brief.regeneration.voltage_limit, capacitance=_least_capacitance(brief),
         reaction=inverter.overvoltage_reaction, back_voltage=brief.motor.back_voltage,
         station_voltage=brief.station.voltage, at_a_station=brief.at_a_station,
-        charger_ceiling=_charger_ceiling(brief), charger_open=tolerance_open(brief),
+        charger_ceiling=_charger_ceiling(brief), charger_open=open_,
         absolute_maximum=inverter.absolute_maximum, capacitor_rating=inverter.capacitor_rating,
         semiconductor_rating=inverter.semiconductor_rating, others=others or defaults,
         trip=_pack_trip(brief, pack), trip_most=_highest_trip(brief, pack),
@@ -322,20 +330,29 @@ def _chain(asked: OvervoltageAsked) -> tuple[Link, ...]:
 
 def _by_charger(asked: OvervoltageAsked, name: str, side: str, voltage: Finding) -> Link:
     """Of an open tolerance it is the least that it can be."""
-    more = asked.charger_open
-    return Link(name, side, with_more(voltage, more), f"{NOT_KNOWN}{more}" if more else "")
+    return _as_far(name, side, with_more(voltage, asked.charger_open))
+
+
+def _as_far(name: str, side: str, voltage: Finding) -> Link:
+    """A link with what nobody told that may raise it."""
+    more = voltage.untold_more
+    return Link(name, side, voltage, f"{NOT_KNOWN}{more}" if more else "")
 
 
 def _braking(asked: OvervoltageAsked) -> Link:
     """Of open resistances it is the least it can be, and the inverter's own limit bounds it."""
-    name, more = "braking into a full cold pack", asked.braking_voltage.untold_more
+    name, more = asked.braking_voltage.title, asked.braking_voltage.untold_more
     bound = "at most the inverter's own limit: " if asked.braking_limit.known else NOT_KNOWN
     return Link(name, BATTERY, asked.braking_voltage, f"{bound}{more}" if more else "")
 
 
 def _start(asked: OvervoltageAsked) -> Finding:
-    """Bus voltage at which the inverter begins to stop braking."""
-    return largest([asked.braking_voltage, asked.full_voltage, asked.braking_limit],
+    """Bus voltage at which the inverter begins to stop braking: its limit bounds what is open."""
+    braking = asked.braking_voltage
+    if asked.braking_limit.known:
+        braking = braking.called(note=braking.told_note)
+    return largest([braking,
+                    with_more(asked.full_voltage, asked.charger_open), asked.braking_limit],
                    "bus voltage when the inverter begins to stop braking")
 
 
@@ -366,9 +383,9 @@ def _room(asked: OvervoltageAsked) -> Finding | None:
     if not asked.braking_limit.known or not limit.known or asked.braking_power.number == 0 \
             or limit.number <= start.number:
         return None
-    return trace(time_at_power, "time from the braking limit to the absolute maximum",
-                 capacitance=asked.capacitance, lower=start, upper=limit,
-                 power=asked.braking_power)
+    return with_less(trace(time_at_power, "time from the braking limit to the absolute maximum",
+                           capacitance=asked.capacitance, lower=start, upper=limit,
+                           power=asked.braking_power), untold_of((start, asked.braking_power)))
 
 
 def _dump(asked: OvervoltageAsked) -> Link:
@@ -378,10 +395,11 @@ def _dump(asked: OvervoltageAsked) -> Link:
     missing = [f.title for f in (asked.braking_limit, asked.reaction) if not f.known]
     if missing:
         return Link(name, INVERTER, None, NOT_KNOWN + "; ".join(missing))
+    start = _start(asked)
     peak = trace(fed_voltage, "link voltage after a contactor opened under braking",
-                 start=_start(asked), power=asked.braking_power, time=asked.reaction,
+                 start=start, power=asked.braking_power, time=asked.reaction,
                  capacitance=asked.capacitance)
-    return Link(name, INVERTER, peak)
+    return _as_far(name, INVERTER, with_more(peak, untold_of((start, asked.braking_power))))
 
 
 def _spinning(asked: OvervoltageAsked) -> Link:
@@ -415,24 +433,27 @@ def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, 
             "highest operating voltage; its absolute maximum is left open, and so are these"
         found.append(most.called(f"inverter's {whose}: " + "; ".join(lacking)))
     if DUMP in lacking and asked.braking_limit.known:
-        found.append(_start(asked))
+        start = _start(asked)
+        found.append(start.called(note=start.told_note))
     return tuple(found)
 
 
 def _unknown_links(chain: tuple[Link, ...]) -> str:
     lacking = [link.name for link in chain if _lacks(link)]
-    return "" if not lacking else f"{AT_LEAST}; not evaluated: " + "; ".join(lacking)
+    return "" if not lacking else AS_PARTS + "; ".join(lacking)
 
 
 def _times(asked: OvervoltageAsked) -> tuple[Finding, ...]:
     """Time to the inverter's limit after a contactor opened, counted from the full pack."""
-    start = largest([asked.braking_voltage, asked.full_voltage], "bus voltage before opening")
+    start = largest([asked.braking_voltage, with_more(asked.full_voltage, asked.charger_open)],
+                    "bus voltage before opening")
     limit = asked.absolute_maximum
     if not limit.known or asked.braking_power.number == 0 or limit.number <= start.number:
         return ()
-    return (trace(time_at_power, "time to the inverter's absolute maximum after a contactor opened "
-                  "under braking", capacitance=asked.capacitance, lower=start, upper=limit,
-                  power=asked.braking_power),)
+    return (with_less(
+        trace(time_at_power, "time to the inverter's absolute maximum after a contactor opened "
+              "under braking", capacitance=asked.capacitance, lower=start, upper=limit,
+              power=asked.braking_power), untold_of((start, asked.braking_power))),)
 
 
 def _room_left(asked: OvervoltageAsked, highest: Finding) -> tuple[Finding, ...]:
@@ -554,6 +575,9 @@ def _braking_trip_check(asked: OvervoltageAsked, reaction: Check) -> Check:
     if reaction.verdict == PASS:
         return replace(held, verdict=CAUTION, reason=f"{told}; the inverter is shown to stop in "
                        "time, and braking is lost without a warning")
+    if reaction.verdict == NOT_EVALUATED and reaction.figure is not None:
+        return replace(held, verdict=NOT_EVALUATED, reason=f"{told}; whether the inverter "
+                       f"stops in time is not evaluated: {reaction.reason}")
     return replace(held, reason=f"{told}, and nobody is shown to stop the rise of the link")
 
 
@@ -585,7 +609,7 @@ def _station_check(asked: OvervoltageAsked) -> tuple[Check, ...]:
     if not (asked.station_voltage.known or asked.at_a_station):
         return ()
     check = judge("a charging station that runs to its ceiling stays at the end of charging", STAGE,
-                  asked.station_voltage, "at most", asked.full_voltage,
+                  asked.station_voltage, "at most", asked.least_full or asked.full_voltage,
                   missing="station's ceiling is not given, and the vehicle charges at one: read it "
                           "on its plate, as station.voltage",
                   remedy="a station of a lower ceiling")
@@ -636,7 +660,7 @@ def _generator_check(asked: OvervoltageAsked) -> Check:
 def _feeds_full_check(asked: OvervoltageAsked) -> Check:
     """Above the full pack a dead inverter overcharges it, and nobody limits the current."""
     return judge("dead inverter cannot overcharge the pack through its diodes", STAGE,
-                 asked.back_voltage, "at most", asked.full_voltage,
+                 asked.back_voltage, "at most", asked.least_full or asked.full_voltage,
                  missing="ask the motor's maker for the peak line voltage at top speed; 0 V for a "
                          "motor without magnets",
                  reason="a dead inverter's diodes would charge the full pack above it, with what "
@@ -658,7 +682,7 @@ def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requireme
         lines.append(Requirement(
             "inverter: from its own braking limit to no braking power, a contactor open",
             f"at most {room.shown}", f"from {_start(asked).shown} to its absolute maximum of "
-            f"{asked.absolute_maximum.shown}"))
+            f"{asked.absolute_maximum.shown}").resting_on(room))
     elif times and not asked.braking_limit.known:
         lines.append(Requirement("inverter: from an open contactor to no braking power",
                                  f"under {times[0].shown}, less what passes until it begins to "

@@ -9,6 +9,7 @@ count.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
@@ -16,7 +17,7 @@ from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.part_checks.shown import counted
 from packcalc.protect.branch_figures import only_at_most
 from packcalc.units import show
-from packcalc.value import replace, value_object
+from packcalc.value import replace, value_object, worked_once
 
 NOBODY = "nobody"
 NEXT_TO_NOTHING = 1e-3  # of what a current is at most: below it no device of any loop acts
@@ -202,6 +203,14 @@ class Device:
     def untold(self) -> str:
         """Why every source together may give it more than is counted; empty where none may."""
         return self.sees.untold_more if self.sees is not None else ""
+
+    @worked_once
+    def constants(self) -> tuple[Any, ...]:
+        """The time constants of its loop, each with what nobody told that may raise it."""
+        own = self.constant
+        return (own.value if own is not None else None, own.untold_more if own is not None else "",
+                *[(voltage.value, constant.value, constant.untold_more)
+                  for voltage, constant in self.breaks])
 
     @property
     def as_counted(self) -> Device:
@@ -473,6 +482,9 @@ class FaultPlace:
         at_highest, at_lowest: of the battery's current.
         others: one answer for every other source.
         between: of every current between the two; None where the ends say it all.
+        gaps: what of these currents nobody ends or is shown to end, rising; empty where no part
+            is at hand.
+        rivals: the loops that are told as this one place, worst first; empty for one alone.
     """
 
     loop: Loop
@@ -480,6 +492,8 @@ class FaultPlace:
     at_lowest: Cleared
     others: tuple[Cleared, ...] = ()
     between: Cleared | None = None
+    gaps: tuple[Gap, ...] = ()
+    rivals: tuple[FaultPlace, ...] = ()
 
     @property
     def key(self) -> str:
@@ -576,7 +590,7 @@ def _settled(loop: Loop, asked: PlacesAsked) -> FaultPlace:
     if swept is None:
         return FaultPlace(loop, high, _bounded(low), others)
     return FaultPlace(loop, _as_swept(high, swept), _bounded(_as_swept(low, swept)), others,
-                      _between(swept, high, low))
+                      _between(swept, high, low), swept.gaps)
 
 
 def _bounded(low: Cleared) -> Cleared:
@@ -609,11 +623,15 @@ def _between(swept: Between, high: Cleared, low: Cleared) -> Cleared | None:
             return None
         return Cleared(BETWEEN, swept.at, swept.device, True, swept.slowest,
                        span=f"slowest {swept.slowest.shown} at {swept.at.shown}")
-    grave = next((g for g in swept.gaps if g.clears is False), swept.gaps[0])
+    return left_between(swept.gaps)
+
+
+def left_between(gaps: Sequence[Gap]) -> Cleared:
+    """The gravest that is said of some currents, with the spans of all of which it is said."""
+    grave = next((g for g in gaps if g.clears is False), gaps[0])
     at = leaf("current from which nobody is shown to clear", "I", "A", grave.low, "definition")
-    why = swept.gaps[0].why if len(swept.gaps) == 1 else "; ".join(
-        f"{g.span} {g.why}" for g in swept.gaps)
-    spans = {verdict: " and ".join(g.span for g in swept.gaps if g.clears is verdict)
+    why = gaps[0].why if len(gaps) == 1 else "; ".join(f"{g.span} {g.why}" for g in gaps)
+    spans = {verdict: " and ".join(g.span for g in gaps if g.clears is verdict)
              for verdict in (False, None)}
     further = f"not shown {spans[None]}" if grave.clears is False and spans[None] else ""
     return Cleared(BETWEEN, at, grave.device or NOBODY, grave.clears, None, why,

@@ -280,7 +280,8 @@ def _beside_words(asked: PrechargeAsked, resistance: Finding) -> str:
 
 def _failed(asked: PrechargeAsked, resistance: Finding) -> set[str]:
     """Titles of the checks that fail for what lies across the bus meanwhile."""
-    return {check.title for checks in _bus_checks(asked, resistance) for check in checks
+    held = _bus_checks(asked, resistance, _slow_buses(asked, resistance))
+    return {check.title for checks in held for check in checks
             if check.verdict == FAIL}
 
 
@@ -368,7 +369,7 @@ def _load_limits(asked: PrechargeAsked) -> list[Finding]:
     return limits
 
 
-def _slow_buses(asked: PrechargeAsked, resistance: Finding) -> tuple[LoadedBus, ...]:
+def _slow_buses(asked: PrechargeAsked, resistance: Finding) -> tuple[LoadedBus, LoadedBus]:
     """The slow corner at the lowest and at the highest battery voltage."""
     slow = trace(tr.largest_resistance, "Pre-charge resistance, upper tolerance",
                  resistance=resistance, tolerance=asked.resistor_tolerance)
@@ -413,9 +414,9 @@ def _fast(asked: PrechargeAsked, resistance: Finding) -> Finding:
 
 
 def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
-    time = _time(asked, *_slow_buses(asked, resistance))
-    heat = _heat(asked, resistance)
-    loads, times = _bus_checks(asked, resistance)
+    buses = _slow_buses(asked, resistance)
+    time, heat = _time(asked, *buses), _heat(asked, resistance)
+    loads, times = _bus_checks(asked, resistance, buses)
     checks = [_voltage_check(asked), _peak_check(asked, heat["peak"]),
               _breaking_check(asked, heat["peak"]), *loads, _energy_check(asked, heat), *times]
     facts = (
@@ -429,19 +430,19 @@ def _candidate(asked: PrechargeAsked, resistance: Finding) -> Candidate:
     return Candidate(f"{significant(resistance.number, 2)} Ω", tuple(_once(checks)), facts)
 
 
-def _bus_checks(asked: PrechargeAsked, resistance: Finding) -> tuple[list[Check], list[Check]]:
+def _bus_checks(asked: PrechargeAsked, resistance: Finding,
+                buses: tuple[LoadedBus, LoadedBus]) -> tuple[list[Check], list[Check]]:
     """What lies across the bus, held against the resistance; the times to the level."""
-    low, high = _slow_buses(asked, resistance)
-    time = _time(asked, low, high)
+    time = _time(asked, *buses)
     loads = [_all_told(asked, _on_its_word(asked, check))
-             for bus in (low, high) for check in load_checks(bus)]
+             for bus in buses for check in load_checks(bus)]
     times = [_time_check(asked, time, asked.time_limit, "bus reaches the level in time"),
              _time_check(asked, time, asked.timeout, "timeout is longer than a slow charge")]
     beside = asked.beside_bleed
     if beside is None:
         return loads, times
-    known = {c.title: c for c in _once([c for part in _bus_checks(beside, resistance)
-                                        for c in part])}
+    known = {c.title: c for c in _once([c for part in _bus_checks(
+        beside, resistance, _slow_buses(beside, resistance)) for c in part])}
     loads, times = ([_told_beside(asked, check, known.get(check.title)) for check in part]
                     for part in (loads, times))
     return loads, times
@@ -551,7 +552,7 @@ def _once(checks: Sequence[Check]) -> list[Check]:
 
 def _time(asked: PrechargeAsked, low: LoadedBus, high: LoadedBus) -> Finding | None:
     """To the level, the slower of both; at least that while what a load draws is not known."""
-    times = [low.time(), high.time()]
+    times = [low.time, high.time]
     known = [time for time in times if time is not None]
     if len(known) < 2:
         return None

@@ -79,6 +79,7 @@ class RouteAsked:
         runs: cables a pole to try.
         let_through: largest I²t that the chosen devices let through anywhere in the range.
         unended: where nobody ends the heat in it, or is shown to, in words; else empty.
+        left: whether its own far end is one of these places.
         fuse_lost: why its own fuse does not break some fault in it, by its sheet; else empty.
         fuse_open: why that fuse is not shown to, though its sheet is at hand; else empty.
         protected_by: who ends its faults where no fuse of its own is counted on; else empty.
@@ -114,6 +115,7 @@ class RouteAsked:
     runs: tuple[int, ...] = (1, 2)
     let_through: Finding | None = None
     unended: str = ""
+    left: bool = False
     fuse_lost: str = ""
     fuse_open: str = ""
     protected_by: str = ""

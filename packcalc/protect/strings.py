@@ -15,7 +15,9 @@ import numpy as np
 from packcalc import transients as tr
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, Item, Requirement, judge
 from packcalc.errors import OutOfRange
-from packcalc.findings import OR_LESS, Finding, Origin, formula, largest, leaf, smallest, trace
+from packcalc.findings import (
+    OR_LESS, Finding, Origin, formula, largest, leaf, smallest, trace, with_less, with_more,
+)
 from packcalc.part_checks.shown import rounded
 from packcalc.value import replace, value_object
 
@@ -384,7 +386,8 @@ def string_duty(asked: StringsAsked) -> StringsDuty:
                       strings=asked.strings, mismatch=asked.mismatch)
 
     def of_string(current: Finding, words: str, share: Finding) -> Finding:
-        return trace(shared_current, words, share=share, current=current)
+        return with_more(trace(shared_current, words, share=share, current=current),
+                         current.untold_more)
 
     both = trace(pair_resistance, "one other string, and what is left of this one, cold and aged",
                  first=asked.resistance_long,
@@ -564,7 +567,8 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
                     "into its own fault, backwards"),
         Requirement("management system: closes a string onto the bus only below a measured "
                     "difference of", _measured(asked, duty), "first current within the charge "
-                    "limit of the receiver, however the two readings err"),
+                    "limit of the receiver, however the two readings err").resting_on(
+                        joining_reading(asked, duty)),
     )
 
 
@@ -601,7 +605,8 @@ def joining_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:
     """
     if joining_barred(asked, duty) or not (duty.difference.known and asked.voltage_error.known):
         return None
-    return trace(measured_difference, difference=duty.difference, error=asked.voltage_error)
+    return with_less(trace(measured_difference, difference=duty.difference,
+                           error=asked.voltage_error), asked.voltage_error.untold_more)
 
 
 def allowed_reading(asked: StringsAsked, duty: StringsDuty) -> Finding | None:

@@ -22,7 +22,7 @@ from packcalc.brief_keys import KEYS
 from packcalc.dimensions import BARE, dimension
 from packcalc.entry_key import Key
 from packcalc.errors import Fault, InputErrors, UnitError, UserError, nearest
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.findings import NO_BOUND, Finding, Origin, leaf, with_more
 from packcalc.reading.positions import LONGEST_SHOWN, KeyPath, locate, one_line, shown_key
 from packcalc.units import (
     from_si,
@@ -486,5 +486,7 @@ def _left_open(notes: Notes, key: Key, path: KeyPath, safe: Safe) -> dict[str, A
     if key.pair:
         return {name: _end_of_range(key, index, None, key.basis, origin, key.consequence)
                 for index, name in enumerate(key.pair)}
-    return {key.name: leaf(key.title, key.symbol, key.unit, safe.value, key.basis,
-                           source=key.source, origin=origin, note=key.consequence)}
+    counted = leaf(key.title, key.symbol, key.unit, safe.value, key.basis,
+                   source=key.source, origin=origin, note=key.consequence)
+    return {key.name: with_more(counted, f"{dotted} is left open and counted as {taken}, {NO_BOUND}"
+                                if key.unbounded else "")}

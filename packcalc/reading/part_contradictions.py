@@ -201,7 +201,7 @@ def _copper(part: CablePart) -> Iterator[Contradiction]:
 def _tested(part: ContactorPart) -> Iterator[Contradiction]:
     """At the full voltage nothing far slower is permitted than the breaking test had there.
 
-    What is permitted counts alone, so that a slip in the test would go unseen.
+    The shorter of both counts there, so that a slip in the test would turn a good part down.
     """
     test, permitted, full = (part.break_time_constant, part.permitted_time_constant,
                              part.rated_voltage_dc)

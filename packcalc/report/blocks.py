@@ -93,7 +93,7 @@ def _beside(finding: Finding) -> str:
 def checks_table(key: str, caption: str, checks: Iterable[Check], note: str = "") -> Table:
     """Checks one a row, in the order given."""
     columns = (Column("check", "Check", wide=True), Column("verdict", "Verdict"),
-               Column("why", "Figure, demand and reason", wide=True),
+               Column("why", "Figure, demand, why", wide=True),
                Column("remedy", "What would change it", wide=True))
     rows = tuple((Cell(c.title), Cell(c.verdict), Cell(_why(c)), words(c.remedy)) for c in checks)
     return Table(key, caption, columns, rows, note)

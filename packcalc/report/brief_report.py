@@ -40,7 +40,7 @@ def inputs_table(brief: Brief) -> Table:
     rows, doubts = [], {u.dotted: u.key.doubt for u in brief.unknowns}
     for dotted, leaf in brief.entries():
         if leaf.known:
-            note = "; ".join(filter(None, (leaf.note, doubts.get(dotted, ""))))
+            note = "; ".join(filter(None, (leaf.told_note, doubts.get(dotted, ""))))
             rows.append((Cell(dotted), Cell(leaf.title), Cell(leaf.shown), Cell(leaf.basis),
                          words(str(leaf.origin or "")), words(note)))
     rows += [_word_row(brief, dotted, value) for dotted, value in brief.words()

@@ -26,7 +26,7 @@ from packcalc.study import LayoutStudy, above_maximum
 COLUMNS = (
     column("layout", "Layout"), column("arrangement", "Arrangement"), column("cells", "Cells"),
     column("highest_voltage_V", "Highest", "V"), column("full_voltage_V", "Full", "V"),
-    column("regeneration_voltage_V", "Braking, full", "V"),
+    column("regeneration_voltage_V", "Braking", "V"),
     column("nominal_voltage_V", "Mean", "V"), column("loaded_voltage_V", "Loaded", "V"),
     column("total_energy_kWh", "Held full, as worn", "kWh"),
     column("usable_energy_kWh", "Usable", "kWh"),
@@ -42,14 +42,14 @@ COLUMNS = (
 
 LEGEND = (
     "Highest: highest voltage of the battery side. Full: end of charging with the charger's "
-    "tolerance. "
-    "Braking, full: power fed back into a full cold pack. Mean: over the charge window. Loaded: "
-    "at the inverter, cold, aged, nearly empty, at the end of the peak. Held full, as worn: from "
-    "full to empty at the state of health counted; no figure of hazard: the energy stored when "
-    "full, at most, counts all of the label and is higher. Usable: within the charge window. "
-    "Available: power with the bus held at the voltage that full power needs. Peak: current of "
-    "the peak power at the lowest voltage at which it may be drawn. Rate: peak current of a "
-    "module against its real capacity. Channels: cell voltages to monitor."
+    "tolerance. Braking: power fed back into a cold pack, full or at a lower charge that gives "
+    "more. Mean: over the charge window. Loaded: at the inverter, cold, aged, nearly empty, at "
+    "the end of the peak. Held full, as worn: from full to empty at the state of health counted; "
+    "no figure of hazard: the energy stored when full, at most, counts all of the label and is "
+    "higher. Usable: within the charge window. Available: power with the bus held at the voltage "
+    "that full power needs. Peak: current of the peak power at the lowest voltage at which it may "
+    "be drawn. Rate: peak current of a module against its real capacity. Channels: cell voltages "
+    "to monitor."
 )
 ENTRY = ("Entry: number in the brief's list of [[modules]], as --module takes it; the same stands "
          "in brackets behind a layout where the brief has several.")
@@ -165,6 +165,11 @@ def _measurements(brief: Brief) -> Table:
          words(u.key.title), words(u.key.find)) for u in brief.unknowns if u.decides))
 
 
+# Open entries that nothing bounds, and by which layouts fit or miss.
+TRIED_WITH = ("inverter.full_power_from", "power.continuous", "regeneration.power",
+              "charger.power")
+
+
 def layouts_section(study: LayoutStudy, most: int = 20) -> Section:
     """Layouts, misses and refusals."""
     blocks: list[Block] = []
@@ -210,9 +215,8 @@ def _open_at_load(study: LayoutStudy) -> Iterator[str]:
 
 
 def _assumed(brief: Brief) -> Iterator[str]:
-    """At which voltages the peak is held while nobody said where full power ends."""
-    key = next((u.key for u in brief.unknowns if u.dotted == "inverter.full_power_from"), None)
-    if key is not None:
+    """What layouts are tried with while nobody said it, and a true value may well be more."""
+    for key in (u.key for u in brief.unknowns if u.dotted in TRIED_WITH):
         yield f"Assumed, because {key.dotted} is open: {key.consequence}."
 
 

@@ -96,9 +96,9 @@ def _decision(row: dict[str, Any], page: Any) -> str:
     worked = f'<p class=worked>worked: {chains}</p>' if chains else ""
     mark = shown["mark"] if row["marks"] else escaped(row["standing"])
     return (
-        f'<tr id="d-{escaped(row["decision"])}" data-digest={row["digest"]} '
-        f'data-part={page.part_numbers(row)} '
-        f'data-basis={page.grounds(row["grounds"]) or NOTHING}{standing}>\n'
+        f'<tr id="d-{escaped(row["decision"])}" data-d={row["digest"]} '
+        f'data-p={page.part_numbers(row)} '
+        f'data-b={page.grounds(row["grounds"]) or NOTHING}{standing}>\n'
         f'<th>{row["number"]}</th>\n'
         f'<td><p>{escaped(row["part"])}: {escaped(row["what"])}</p><p>{shown["figure"]}</p>'
         f'{also}{worked}</td>\n'
@@ -112,7 +112,7 @@ def _decision(row: dict[str, Any], page: Any) -> str:
 def worked(step: Step, page: Any, *, chain: bool = False) -> str:
     """A step in its own place: of a chain that the document unfolds, or shared by several."""
     mark = f" id={page.mark(step)}"
-    grounds = f" data-basis={page.grounds(step.finding.grounds())}" if chain else ""
+    grounds = f" data-b={page.grounds(step.finding.grounds())}" if chain else ""
     number = str(page.number(step))
     said = f". {escaped(step.finding.title)}: <b>{escaped(result(step.finding))}</b> " \
         f"({_ground(step)})"

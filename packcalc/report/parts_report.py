@@ -58,7 +58,7 @@ def _checks(item: Item, key: str, parts: list[Candidate]) -> Table:
     columns = (Column("part", "Part"), Column("stage", "Stage"),
                Column("check", "Check", wide=True), Column("verdict", "Verdict"),
                Column("margin_percent", "Margin [%]", "right"),
-               Column("why", "Figure, demand and reason", wide=True))
+               Column("why", "Figure, demand, why", wide=True))
     rows = tuple((Cell(p.name), Cell(c.stage), Cell(c.title), Cell(c.verdict), _margin_cell(c),
                   Cell(c.sentence or "–")) for p in parts for c in p.checks)
     return Table(f"{key}_parts_checks", f"{item.title}: every check of the parts that fail none",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from packcalc.findings import Finding
@@ -121,8 +121,8 @@ def places_table(places: Sequence[FaultPlace]) -> Table:
                column("inductance_uH", "Inductance", "µH"),
                column("time_constant_ms", "Time constant", "ms"))
     rows = tuple((Cell(p.title), words(p.loop.feeds), _figure(p.loop.voltage),
-                  _figure(p.loop.highest), _all(p), words(p.at_highest.words),
-                  _time(p.at_highest), _lowest(p.lowest), words(p.at_lowest.words),
+                  _figure(p.loop.highest), *_whose(p, _all(p), _highest_end),
+                  _time(p.at_highest), *_whose(p, _lowest(p), _lowest_end),
                   _time(p.at_lowest), words(_between(p)),
                   _time(p.between) if p.between else Cell("–"),
                   _least(p.loop.inductance), _least(p.loop.time_constant))
@@ -184,10 +184,32 @@ def _all(place: FaultPlace) -> Cell:
     return Cell(f"{cell.text} and {', '.join(open_)}", cell.value) if open_ else cell
 
 
-def _lowest(finding: Finding) -> Cell:
+def _lowest(place: FaultPlace) -> Cell:
     """What is only the most that it can be is no figure to count with: none goes into the data."""
-    cell = _figure(finding)
-    return Cell(f"at most {cell.text}") if only_at_most(finding) else cell
+    cell = _figure(place.lowest)
+    return Cell(f"at most {cell.text}") if only_at_most(place.lowest) else cell
+
+
+def _whose(place: FaultPlace, cell: Cell, end: Callable[[FaultPlace], tuple[Finding, Cleared]],
+           ) -> tuple[Cell, Cell]:
+    """A current and who ends it; of several told as one place whose each is, where they differ."""
+    current, answer = end(place)
+    told = [(p.loop.rival.name, *end(p)) for p in place.rivals if p.loop.rival is not None]
+    own = [name for name, figure, _ in told if figure.value == current.value]
+    by = [name for name, _, one in told if one == answer]
+    whose = next((name for name in own if name in by), own[0] if own else "")
+    if len(own) < len(told) and whose:
+        figure, joint, more = cell.text.partition(" and ")
+        cell = Cell(f"{figure} ({whose}){joint}{more}", cell.value)
+    return cell, words(f"{answer.words} ({by[0]})" if by and whose not in by else answer.words)
+
+
+def _highest_end(place: FaultPlace) -> tuple[Finding, Cleared]:
+    return place.highest, place.at_highest
+
+
+def _lowest_end(place: FaultPlace) -> tuple[Finding, Cleared]:
+    return place.lowest, place.at_lowest
 
 
 def _least(finding: Finding) -> Cell:

@@ -306,7 +306,7 @@ def _changes(review: Review) -> list[Block]:
     blocks += broken(review)
     columns = (Column("decision", "Id"), Column("where", "Where", wide=True),
                Column("check", "Check", wide=True), Column("before", "Before"),
-               Column("after", "After"), Column("why", "Figure, demand and reason", wide=True))
+               Column("after", "After"), Column("why", "Figure, demand, why", wide=True))
     rows = tuple((Cell(r.decision_id), *row) for r in review.rechecks for row in _effects(r))
     if rows:
         blocks.append(Table("review_effects", "Every check of each change, and what reads "

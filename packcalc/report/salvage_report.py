@@ -18,8 +18,9 @@ def front_against_bench(found: Measured) -> tuple[Block, ...]:
     blocks: list[Block] = []
     rows = []
     if found.by_brief is not None:
-        rows.append(("fault_lowest_by_brief_A", "Lowest fault current by the brief alone, which no "
-                     "figure stands on", number(found.by_brief.value, "A")))
+        rows.append(("fault_lowest_by_brief_A", "Lowest fault current by the brief alone; "
+                     "only the cells' undervoltage trip is held against it too",
+                     number(found.by_brief.value, "A")))
     if found.energy is not None:
         rows.append(("usable_energy_dealt_kWh", "Usable energy, modules as dealt",
                      number(found.energy.value, "kWh")))

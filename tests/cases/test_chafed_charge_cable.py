@@ -43,10 +43,11 @@ def place(study, key=KEY):
 
 
 def ohms(study, cable):
-    """Loop of one module, what stands in a pole of the truck, the traction cables, the cable."""
+    """One module, what stands in a pole of the truck, contacts, the traction cables, the cable."""
     path, feeds = study.brief.path, study.circuit.feeds
     return (feeds.module.resistance_long.number + path.fuse_resistance.number
-            + path.contactor_resistance.number + study.pack.cable_allowance.number + cable)
+            + path.contactor_resistance.number + study.pack.contacts.number
+            + study.pack.cable_allowance.number + cable)
 
 
 def test_a_charge_cable_without_a_branch_is_a_place_of_the_second_chassis_fault():
@@ -69,7 +70,7 @@ def test_the_lowest_fault_of_the_first_page_is_no_higher_than_that_place():
 
 def test_one_cell_between_the_faults_is_counted_with_that_cable():
     found = place(sized(none=True, **LONG), "chassis.second.inside_module_branch")
-    assert "charge cable" in found.title and ROUTE in found.title
+    assert "charge cable" in found.title and ROUTE in found.rivals[0].loop.rival.name
     assert found.lowest.number < 100.0
 
 

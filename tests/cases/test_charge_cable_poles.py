@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.part_checks.path_conductors import ENDED_ONLY
 from tests.cases.studies import study
 from tests.cases.test_one_rule_of_melting import listed
 
@@ -55,8 +56,11 @@ def test_the_pole_without_a_fuse_is_told_at_the_cable(name, fused):
     check = only(route(found, name).item.checks, SHORT)
     # of one whose poles are left open the place is told as the worst of both answers
     title = place.title.partition(", at worst that of")[0]
-    assert check.verdict == CAUTION and f"nobody ends the heat at '{title}'" in check.reason
-    assert own(found, LETS, name).verdict == CAUTION
+    assert f"nobody ends the heat at '{title}'" in check.reason
+    # at the minibus's own inlet nobody is shown to, beside a charge contactor that none names
+    verdict = CAUTION if name == "truck" else NOT_EVALUATED
+    assert check.verdict == own(found, LETS, name).verdict == verdict
+    assert (ENDED_ONLY in check.reason) is (name == "minibus")
 
 
 @pytest.mark.parametrize("name", CABLES)
@@ -74,7 +78,7 @@ def test_the_slower_end_of_the_pole_without_a_fuse_counts():
     # contactor of that pole alone, on the cells' trip: 0.5489 s, up to the 1600 A at which a trip
     # would tear the charge contactor open
     heat = own(poles("truck", "one"), LETS).demand
-    assert heat.number == pytest.approx(1508.0 ** 2 * 0.5489, rel=1e-2)
+    assert heat.number == pytest.approx(1480.0 ** 2 * 0.5489, rel=1e-2)
 
 
 def test_whoever_is_not_shown_to_end_a_fault_ends_none():
@@ -90,7 +94,7 @@ def test_whoever_is_not_shown_to_end_a_fault_ends_none():
 
 @pytest.mark.parametrize(("changes", "words"), [
     ({"lowest_breaking_current": "750 A"},
-     "at 710.9 A Talvik 80 branch does not break it: its lowest breaking current is 750.0 A"),
+     "at 706.0 A Talvik 80 branch does not break it: its lowest breaking current is 750.0 A"),
     ({"rated_voltage_dc": "100 V", "clearing_i2t_at": "100 V", "permitted_time_constant": ""},
      "Talvik 80 branch does not break it: its rated voltage 100.0 V is not above 448.4 V"),
     ({"breaking_capacity": "20000 A"},

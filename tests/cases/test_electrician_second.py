@@ -119,7 +119,7 @@ def test_a_hole_between_the_ends_of_a_place_fails_it(faulty, key):
     # 2250·0.8^−0.1663 = 2335 A, where 0.1663 = ln(3300/2250)/ln(1/0.1)
     assert 2250.0 * 0.8 ** -(log(3300 / 2250) / log(10.0)) == pytest.approx(2335.0, abs=0.5)
     assert found.between.words.startswith("nobody from 1000 A to 2336 A")
-    assert ("; not shown from 701.8 A to 1000 A" in found.between.words) is (ends is None)
+    assert ("; not shown from 701.7 A to 1000 A" in found.between.words) is (ends is None)
     assert found.nobody and worst(found.checks) == FAIL and found.remedies
     assert f"{found.title} ({found.between.spans})" in headline(faulty.circuit.places)
 
@@ -142,7 +142,7 @@ def test_a_place_that_holds_everywhere_prints_its_slowest_current(truck):
         0.15 + tau * log(current / (current - 675.0)))
     assert found.between.current.number == pytest.approx(found.lowest.number)
     row = next(r for r in places_table(truck.circuit.places).rows if r[0].text == found.title)
-    assert any(cell.text == "main contactors, slowest 0.1511 s at 1210 A" for cell in row)
+    assert any(cell.text == "main contactors, slowest 0.1511 s at 1209 A" for cell in row)
 
 
 def test_coordination_and_the_places_say_the_same(faulty, truck):
@@ -211,14 +211,16 @@ def test_the_undervoltage_trip_is_held_against_the_cells_that_feed_the_fault(tru
     path = truck.brief.path
     assert left.number == pytest.approx(lowest / 6.0 * (
         truck.pack.cable_allowance.number + 2.0 * path.fuse_resistance.number
-        + path.contactor_resistance.number))
+        + path.contactor_resistance.number + truck.pack.contacts.number))
     assert 0.5 < left.number < 1.0
     one = told(truck, "coordination", "the undervoltage trip sees the lowest fault")
-    assert one.verdict == PASS and one.figure.number == pytest.approx(2.7)
+    # all but a leak inside a module, which is apart
+    assert one.verdict == CAUTION and one.figure.number == pytest.approx(2.7)
     # fifteen modules keep their voltage: 15 · 20.43 V on the pack's terminals
     assert "306.5 V" in one.reason and "does not see" in one.reason
     same = told(truck, "management", "under-voltage trip sees the lowest fault")
-    assert same.demand.number == left.number and "306.5 V" in same.reason
+    # up to the current that the trip is counted for, and not at the lowest alone
+    assert same.demand.number == one.demand.number > 2 * left.number and "306.5 V" in same.reason
 
 
 def test_a_level_below_what_the_cells_keep_does_not_see_it():
@@ -242,10 +244,10 @@ def test_without_the_cells_trip_the_sweep_says_what_it_does_not_show():
     found = study("truck", management__undervoltage_trip="unknown")
     one = told(found, "coordination", "every fault current from pole to pole is opened")
     assert one.verdict == NOT_EVALUATED and found.coordination.sweep.covered
-    assert "from 907.7 A to 1800 A in a second chassis fault" in one.reason
+    assert "from 899.7 A to 1800 A in a second chassis fault" in one.reason
     assert "undervoltage_trip" in one.remedy and "sensor in each pole" in one.remedy
     between = place(found, "chassis.second.fused_pole").between
-    assert between.clears is None and between.span == "from 907.7 A to 1800 A"
+    assert between.clears is None and between.span == "from 899.7 A to 1800 A"
 
 
 def test_the_cable_is_held_against_the_slower_trip_too(truck):

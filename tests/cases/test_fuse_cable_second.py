@@ -258,11 +258,13 @@ def test_the_worst_arc_is_where_nobody_clears(truck):
     found = arc(truck)
     loops = [p.loop for p in truck.circuit.places if p.loop.highest.known]
     box = next(p.loop for p in truck.circuit.places if p.title == found.place)
-    wanted = calories(box.voltage.number, box.highest.number, 2.0)
+    # Between the pack's poles: with its highest working voltage, as the arc of the path alone.
+    wanted = calories(truck.pack.highest_voltage.number, box.highest.number, 2.0)
     assert found.energy.number / 41840 == pytest.approx(wanted)
     assert wanted > 50 and not found.ended
     # No place can exceed two seconds at its own highest current.
-    assert wanted <= max(calories(x.voltage.number, x.highest.number, 2.0) for x in loops) + 1e-9
+    assert wanted <= max(calories(truck.pack.highest_voltage.number, x.highest.number, 2.0)
+                         for x in loops) + 1e-9
     assert found.energy.number > truck.coordination.worst_arc.number
     check = next(c for c in truck.circuit.insulation.item.checks if c.title.startswith("worst arc"))
     assert check.verdict == CAUTION and found.place in check.reason
@@ -286,21 +288,22 @@ def test_a_place_that_is_cleared_counts_its_device_at_half_the_current(truck):
 
     answers = clearing_by(truck.coordination, truck.brief)
     behind = next(p for p in truck.circuit.places if p.key == "terminals")
-    alone = worst_arc([behind], answers)
+    full = truck.pack.full_voltage
+    alone = worst_arc([behind], answers, full)
     # Half the lowest fault lies under the trip, as in the main path's own sweep: two seconds up to
-    # twice the trip with its sensor's error, at this place's own voltage.
-    same = truck.coordination.worst_arc.number * behind.loop.voltage.number \
-        / truck.pack.highest_voltage.number
+    # twice the trip with its sensor's error, at the same voltage.
+    same = truck.coordination.worst_arc.number
     assert not alone.ended and alone.energy.number == pytest.approx(same, rel=0.05)
     # From 4000 A on the device sees 2000 A or more and ends it: no two seconds any more.
     strong = replace(behind, loop=replace(behind.loop, lowest=leaf("I", "I", "A", 4000.0, "given")))
-    ended = worst_arc([strong], answers)
+    ended = worst_arc([strong], answers, full)
+    highest = truck.pack.highest_voltage.number
     assert ended.ended and ended.energy.number < calories(
-        behind.loop.voltage.number, behind.loop.highest.number, 2.0) * 41840
+        highest, behind.loop.highest.number, 2.0) * 41840
     # Without a device it burns the whole two seconds, at its highest current.
     bare = replace(behind, loop=replace(behind.loop, devices=()))
-    assert worst_arc([bare], answers).energy.number == pytest.approx(
-        calories(bare.loop.voltage.number, bare.loop.highest.number, 2.0) * 41840)
+    assert worst_arc([bare], answers, full).energy.number == pytest.approx(
+        calories(highest, bare.loop.highest.number, 2.0) * 41840)
 
 
 # -- the bench sheet against the brief ------------------------------------------------------------

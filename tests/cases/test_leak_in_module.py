@@ -36,6 +36,10 @@ def one_cell(found, name):
     return feeds.cell.voltage_empty.number / (feeds.cell.resistance_long.number + wires)
 
 
+def rival(found, name):
+    return next(p for p in place(found).rivals if p.loop.rival.name == name)
+
+
 def words(found):
     return next(n for n in place(found).loop.notes if n.startswith("one cell between"))
 
@@ -43,13 +47,17 @@ def words(found):
 def test_one_cell_may_drive_less_than_the_branch_fuse_opens():
     truck = study("truck")
     at = place(truck)
-    assert "battery heater" in at.title
-    assert at.lowest.number == pytest.approx(one_cell(truck, "battery heater"))
+    heater = rival(truck, "battery heater")
+    assert heater is at.rivals[0]
+    assert heater.lowest.number == pytest.approx(one_cell(truck, "battery heater"))
     # Talvik 40 branch clears within 1 s from 180 A on, and its tap has no contactor before it
-    assert at.lowest.number < 180.0 < place(
+    assert heater.lowest.number < 180.0 < place(
         truck, "chassis.second.branch.battery heater").lowest.number
+    assert heater.at_lowest.clears is False and heater.between.clears is False
+    assert "below 180.0 A" in heater.at_lowest.why
+    # the place began at the heater's current, above that of the DC/DC converter
     assert at.at_lowest.clears is False and at.nobody and at.between.clears is False
-    assert "below 180.0 A" in at.at_lowest.why
+    assert at.lowest.number == pytest.approx(one_cell(truck, "DC/DC converter"))
 
 
 def test_it_is_a_caution_with_remedies_and_the_first_screen_counts_it():
@@ -100,7 +108,8 @@ def test_the_worst_is_one_that_nobody_clears_before_one_that_a_trip_sees():
     heater = {"battery heater": {"fuse_part": "Talvik 2 tap", "fuse_rating": "2 A"}}
     # Its fuse now clears one cell's current: of those that no trip sees the smallest is the worst.
     found = study("truck", branch=heater)
-    assert "DC/DC converter" in place(found).title and place(found).at_lowest.clears is not True
+    assert place(found).rivals[0] is rival(found, "DC/DC converter")
+    assert place(found).at_lowest.clears is not True
 
 
 def _answered(name, lowest, clears, contactor=False, between=None):
@@ -122,8 +131,8 @@ def test_the_worst_of_rivals_is_that_of_the_worst_of_all_its_answers():
               _answered("bursts", 50.0, True, between=False), _answered("sees", 2.0, True, True)]
     first, worst = worst_of_rivals((other, *rivals))
     # the silent one may be worse still, which the title left out
-    assert first is other and worst.title == (
-        "leak, at worst that of bursts as far as is known (not shown: silent)")
+    assert first is other and worst.rivals[0] is rivals[2]
+    assert worst.title == "leak as far as is known (not shown: silent)"
     note = worst.loop.notes[0]
     assert note.startswith("each: bursts 50.00 A: a fuse, nobody; silent 9.000 A: not shown")
     assert [note.index(n) for n in ("bursts", "silent", "ends", "sees")] == sorted(
@@ -148,10 +157,11 @@ def test_a_branch_without_a_fuse_in_that_pole_is_never_told_as_cleared_by_it():
     bare = {"battery heater": {"fuse_part": "", "fuse_rating": "none"}}
     found = study("truck", branch=bare)
     at = place(found)
-    assert "battery heater" in at.title and at.at_lowest.clears is False
+    assert at.rivals[0] is rival(found, "battery heater") and at.at_lowest.clears is False
     assert pl.OTHER_POLE_OF_BRANCH in at.remedies
+    lowest = show(at.rivals[0].lowest.number, 'A')
     assert words(found).startswith(f"one cell between the faults, each branch at its lowest: "
-                                   f"battery heater {show(at.lowest.number, 'A')}: nobody")
+                                   f"battery heater {lowest}: nobody up to ")
 
 
 @pytest.mark.parametrize("name", ["truck", "van", "minibus"])

@@ -50,7 +50,8 @@ def test_the_path_does_not_pass_while_a_fault_place_fails(ahead):
     # of the truck as shipped other places are left, where covers are the usual answer
     shipped = opened(study("truck"))
     assert shipped.verdict == CAUTION and bare not in shipped.reason
-    assert one.figure.number == 6
+    # among them a leak in a module and the chafed wires that leave behind the contactors
+    assert one.figure.number == 7
 
 
 def test_the_lowest_fault_counts_a_chafed_wire_of_the_pole_without_the_main_fuse():
@@ -61,7 +62,7 @@ def test_the_lowest_fault_counts_a_chafed_wire_of_the_pole_without_the_main_fuse
     # both wires of 5 m, 6 mm²: 45.7 mΩ more than at a chafed traction cable, 537.2 A
     assert 2 * 5 * WIRE / 6 == pytest.approx(45.7e-3, rel=1e-3)
     lowest = found.faults.lowest
-    assert lowest.number == at.lowest.number == pytest.approx(390.2, abs=0.05)
+    assert lowest.number == at.lowest.number == pytest.approx(389.9, abs=0.05)
     assert lowest.number < place(found, "chassis.second.fused_pole").lowest.number
     assert "chafed wire of floor heater" in lowest.note
     assert found.coordination.asked.fault_lowest.number == lowest.number

@@ -317,9 +317,9 @@ def test_the_sheet_asks_for_both_ends_and_shows_the_highest_setting():
     found = truck(WARM)
     asked = next(r for r in found.coordination.item.specification
                  if r.what == "trip: current, delay, name").value
-    # 427.2 A of peak load and 907.7 A of lowest fault, each 25 A nearer
+    # 427.2 A of peak load and 899.7 A of lowest fault, each 25 A nearer
     assert asked == ("at least 452.2 A wherever full power may be asked; at most the lowest fault "
-                     "of each temperature less the sensor's error (882.6 A at the coldest cells); "
+                     "of each temperature less the sensor's error (874.6 A at the coldest cells); "
                      f"the brief counts on {WARM}; has opened within 0.1500 s")
     quick = next(x for x in found.circuit.management.limits
                  if x.quantity == "discharge current, fault")

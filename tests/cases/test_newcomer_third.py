@@ -13,7 +13,7 @@ import numpy as np
 import packcalc
 import pint
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from packcalc import api
 from packcalc import layouts as lay
@@ -230,7 +230,7 @@ def test_what_a_lowered_charge_limit_may_let_in_keeps_a_line():
 def test_every_list_says_which_modules_and_the_number_that_the_option_takes(tmp_path):
     path = written(tmp_path, TWINS)
     found = json.loads(run("layouts", path, "--format", "json").out)["near_misses"]
-    assert {(m["layout"], m["module_entries"]) for m in found} >= {("6S1P", "1"), ("6S1P", "2")}
+    assert {(m["layout"], m["module_entries"]) for m in found} >= {("7S1P", "1"), ("7S1P", "2")}
     assert all("16s-200-ah-nca" in m["modules"] for m in found)
     lines = run("layouts", path, "--format", "csv", "--table", "near_misses").out.splitlines()
     first = next(csv.DictReader(io.StringIO("\n".join(
@@ -238,7 +238,7 @@ def test_every_list_says_which_modules_and_the_number_that_the_option_takes(tmp_
     assert first["module_entries"] == found[0]["module_entries"]
     assert first["layout"] == found[0]["layout"]  # a script gets the bare name
     text = run("layouts", path).out
-    assert "6S1P (2)" in text and "6S1P (1)" in text
+    assert "7S1P (2)" in text and "7S1P (1)" in text
     for miss in found:  # what is printed can be said
         study = api.size_protection(brief(TWINS), miss["layout"],
                                     module=miss["module_entries"]).layout
@@ -274,12 +274,16 @@ def highest(chemistry: str, charge: int, charger: str | None, watts: int) -> flo
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(["NMC", "NCA", "LFP"]), st.integers(50, 100), st.integers(50, 100),
        st.sampled_from([None, "100 V to 460 V"]), st.integers(300, 100_000))
+@example("NMC", 85, 86, "100 V to 460 V", 40_000)
+@example("NMC", 85, 88, "100 V to 460 V", 40_000)
+@example("NMC", 85, 90, "100 V to 460 V", 55_000)
+@example("NMC", 81, 89, "100 V to 460 V", 70_000)
 def test_less_charge_never_gives_more_voltage(chemistry, one, other, charger, watts):
-    """Up to a rise of two fifths of the full voltage; beyond it nothing is a candidate."""
+    """NMC once gave more held under 85 % than under 90 %: the ceiling alone was counted, and cells
+    resist more below it. See `tests/test_braking.py`."""
     less, more = sorted((one, other))
-    most = highest(chemistry, more, charger, watts)
-    assume(most <= 1.4 * highest(chemistry, more, charger, 0))
-    assert highest(chemistry, less, charger, watts) <= most * (1.0 + 1e-12)
+    assert highest(chemistry, less, charger, watts) <= \
+        highest(chemistry, more, charger, watts) * (1.0 + 1e-12)
 
 
 def test_a_charge_limit_that_nobody_keeps_leaves_the_braking_voltage_alone():

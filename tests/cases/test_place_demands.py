@@ -484,7 +484,7 @@ def test_a_contactor_is_held_against_its_slowest_loop():
 
 
 @pytest.mark.parametrize("name, key, constant", [
-    ("minibus", "string_contactors", 0.7423), ("truck", "charge_contactor", 1.624)])
+    ("minibus", "string_contactors", 0.7423), ("truck", "charge_contactor", 1.723)])
 def test_a_contactor_sheet_prints_the_time_constant_that_its_check_asks(name, key, constant):
     words = line(item(study(name), key), "breaks")
     asked = figure(words.split("L/R at least ")[1])

@@ -65,7 +65,8 @@ def with_fuse(parts, name):
 def back_of(found, fuses=1):
     """Traction cables, fuses and contactor of one pole."""
     path = found.brief.path
-    return (found.pack.cable_allowance.number + path.fuse_resistance.number * fuses
+    contacts = found.pack.contacts.number if found.pack.contacts is not None else 0.0
+    return (found.pack.cable_allowance.number + contacts + path.fuse_resistance.number * fuses
             + path.contactor_resistance.number)
 
 

@@ -419,12 +419,12 @@ def test_the_sheet_beside_fuse_and_contactor_asks_for_what_the_table_of_limits_s
     guards = next(c for _, c in truck.checks
                   if c.title == "overload trip ends an overload of the modules")
     assert "at or below 186.2 A; the continuous load asks for at least 213.4 A" in guards.reason
-    # 427.2 A of peak load, 907.7 A lowest fault, each 25 A nearer
+    # 427.2 A of peak load, 899.7 A lowest fault, each 25 A nearer
     assert asked_for(truck, "coordination", QUICK_LINE) \
-        == "at least 452.2 A and at most 882.6 A; has opened within 0.1500 s"
+        == "at least 452.2 A and at most 874.6 A; has opened within 0.1500 s"
     quick = next(x for x in truck.circuit.management.limits
                  if x.quantity == "discharge current, fault")
-    assert "set between 452.2 A and 882.6 A" in quick.action
+    assert "set between 452.2 A and 874.6 A" in quick.action
 
 
 @pytest.mark.parametrize(("delay", "asked"), [

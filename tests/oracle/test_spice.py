@@ -41,16 +41,16 @@ def test_the_record_names_its_engine():
 
 @pytest.mark.parametrize("name, value, tolerance", [
     ("no load, voltage at 0.1 s", tr.charged_voltage(400.0, 100.0, 1e-3, 0.1), CLOSE),
-    ("no load, time to 380 V", bus(0.95).time().number, CLOSE),
+    ("no load, time to 380 V", bus(0.95).time.number, CLOSE),
     ("no load, heat in the resistor", tr.capacitor_energy(1e-3, 400.0), CLOSE),
     ("500 ohm load on 50 ohm, end", tr.divided_voltage(400.0, 50.0, 500.0), CLOSE),
-    ("500 ohm load on 50 ohm, time to 340 V", bus(0.85, bleed(500.0), ohms=50.0).time().number,
+    ("500 ohm load on 50 ohm, time to 340 V", bus(0.85, bleed(500.0), ohms=50.0).time.number,
      CLOSE),
     ("100 W waking at 60 V, end", tr.bus_voltage_with_power(400.0, 100.0, 100.0), CLOSE),
-    ("100 W waking at 60 V, time to 360 V", bus(0.9, supply(100.0)).time().number, RAMPED),
+    ("100 W waking at 60 V, time to 360 V", bus(0.9, supply(100.0)).time.number, RAMPED),
     ("190 W waking at 60 V, end", tr.bus_voltage_with_power(400.0, 100.0, 190.0), CLOSE),
     ("100 W at 60 V and 5 kohm, time to 350 V",
-     bus(0.875, bleed(5000.0), supply(100.0)).time().number, RAMPED),
+     bus(0.875, bleed(5000.0), supply(100.0)).time.number, RAMPED),
     ("closing step, ringing 60 mohm", closing_peak(20.0, 0.06, 5e-6, 1e-3), CLOSE),
     ("closing step, critical 141.421356 mohm", closing_peak(20.0, 0.141421356, 5e-6, 1e-3), CLOSE),
     ("closing step, creeping 300 mohm", closing_peak(20.0, 0.3, 5e-6, 1e-3), CLOSE),
@@ -63,7 +63,7 @@ def test_formula_agrees_with_the_engine(name, value, tolerance):
                                          (300.0, "300 W waking at 60 V, end")])
 def test_a_load_above_204_w_hangs_the_bus_where_it_wakes(watts, name):
     assert tr.passing_power(400.0, 100.0, 60.0) == 204.0 < watts
-    assert bus(0.5, supply(watts)).time() is None
+    assert bus(0.5, supply(watts)).time is None
     assert SPICE[name] == pytest.approx(60.0, abs=0.1)  # within the ramp of the netlist
 
 

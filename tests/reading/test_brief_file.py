@@ -121,7 +121,8 @@ def test_open_entries_hold_the_safe_value_and_say_what_it_means(key: Key) -> Non
             assert found.basis == "assumed"
             taken = next(u for u in brief.unknowns if u.key.dotted == key.dotted)
             # The words of an open growth say which law counted; all others are the schema's.
-            assert found.note == (taken.key if key.dotted in BY_CLASS else key).consequence
+            assert found.told_note == (taken.key if key.dotted in BY_CLASS else key).consequence
+            assert bool(found.untold_more) == key.unbounded
             assert (found.origin.line, found.origin.text) == (0, "unknown")
             if key.dotted not in (*DERIVED, *BY_CLASS):
                 safe = None if key.safe is None else into_si(float(key.safe), key.unit)

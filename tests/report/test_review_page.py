@@ -118,7 +118,7 @@ PROBE = """
 addEventListener("load", function () {
   var out = { errors: [] };
   function rows() {
-    return Array.from(document.querySelectorAll("tr[data-digest]")).filter(function (row) {
+    return Array.from(document.querySelectorAll("tr[data-d]")).filter(function (row) {
       return row.getClientRects().length;
     });
   }
@@ -137,14 +137,14 @@ addEventListener("load", function () {
   pick("by-verdict", "not evaluated"); out.verdict = ids();
   all(); pick("by-basis", document.querySelector("#by-basis option:nth-child(2)").value);
   out.weak = ids();
-  out.chains = Array.from(document.querySelectorAll("details.chain[data-basis]")).filter(function (node) {
+  out.chains = Array.from(document.querySelectorAll("details.chain[data-b]")).filter(function (node) {
     return node.getClientRects().length; }).length;
   all(); pick("by-part", document.querySelector("#by-part option:nth-child(2)").value);
   out.part = document.querySelector("#by-part option:nth-child(2)").textContent;
   out.parts = rows().map(function (row) { return row.querySelector("td p").textContent; });
   pick("search", "zzzz"); out.none = ids().length; all();
   pick("search", "zzzz");
-  var link = document.querySelector("tr[data-digest] .worked a");
+  var link = document.querySelector("tr[data-d] .worked a");
   location.hash = link.getAttribute("href"); dispatchEvent(new HashChangeEvent("hashchange"));
   var place = document.getElementById(location.hash.slice(1));
   out.linked = place.closest("details").open && place.getClientRects().length > 0;
@@ -184,7 +184,7 @@ addEventListener("load", function () {
   out.named = Array.from(document.querySelectorAll("input, select")).every(function (node) {
     return node.labels && node.labels.length && node.labels[0].textContent.trim();
   });
-  out.small = Array.from(document.querySelectorAll("tr[data-digest] label, button, select")).filter(
+  out.small = Array.from(document.querySelectorAll("tr[data-d] label, button, select")).filter(
     function (n) { var b = n.getBoundingClientRect(); return b.height && b.height < 24; }).length;
   out.ran = "broken" in window;
   blobs[0].text().then(function (text) {
@@ -241,7 +241,7 @@ def test_a_part_is_found_with_what_is_fitted_there() -> None:
     """The truck's main fuse is named: its checks stand under "Main fuse, Talvik ..."."""
     text = render(report("truck"), "html")
     number = re.search(r'<option value="(\d+)">Main fuse</option>', text)[1]
-    rows = re.findall(r'<tr id="d-([^"]+)"[^>]* data-part=([\d|]+) ', text)
+    rows = re.findall(r'<tr id="d-([^"]+)"[^>]* data-p=([\d|]+) ', text)
     found = {name for name, parts in rows if number in parts.split("|")}
     for d in known(example("truck")).values():
         if d.item == "main_fuse" or "Main fuse" in d.also:
@@ -348,7 +348,7 @@ addEventListener("load", function () {
     var box = node.getBoundingClientRect();
     return box.width && box.right > width + 0.5 && !node.closest(".scroll, .skip");
   }).map(function (node) { return node.tagName + " " + node.className; });
-  var cells = document.querySelector("tr[data-digest]").cells;
+  var cells = document.querySelector("tr[data-d]").cells;
   document.title = JSON.stringify({ width: width, beyond: beyond.slice(0, 9),
     scroll: document.documentElement.scrollWidth,
     heads: Array.from(cells).map(function (c) { return getComputedStyle(c, "::before").content; }) });

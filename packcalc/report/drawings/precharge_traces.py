@@ -134,7 +134,7 @@ def _loaded_curve(study: ProtectionStudy, corner: Corner) -> Curve:
         return corner.curve
     buses = [_bus(study, corner, volts) for volts in
              (study.pack.rest_low_voltage, study.pack.highest_voltage)]
-    reached = [bus.time() for bus in buses]
+    reached = [bus.time for bus in buses]
     slower = max(range(2), key=lambda i: np.inf if reached[i] is None else reached[i].number)
     times, volts = stages_of(buses[slower])
     share = 100 * volts / buses[slower].voltage.number

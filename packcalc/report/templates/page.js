@@ -26,8 +26,10 @@ document.querySelectorAll("table.words").forEach(function (table) {
 (function () {
   var form = document.getElementById("review");
   if (!form) { return; }
-  var rows = Array.from(document.querySelectorAll("tr[data-digest]"));
-  var chains = Array.from(document.querySelectorAll(".chain[data-basis]"));
+  // Written hundreds of times, so in a letter each: digest, part and basis of a row or a chain.
+  var SHORT = { part: "p", basis: "b" };
+  var rows = Array.from(document.querySelectorAll("tr[data-d]"));
+  var chains = Array.from(document.querySelectorAll(".chain[data-b]"));
   var said = document.getElementById("said"), unsaved = false;
   function labelled(words, input, kind) {
     var label = document.createElement("label");
@@ -106,7 +108,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     if (!isDate(person.date)) { return refuse(field("date"), "Give the date as year-month-day, for example 2026-11-24."); }
     if (impossible(person.date)) { return refuse(field("date"), "The date " + impossible(person.date) + ": give the day on which you mark."); }
     for (var i = 0; i < rows.length; i += 1) {
-      var row = rows[i], mark = { decision_id: row.id.slice(2), digest: row.dataset.digest };
+      var row = rows[i], mark = { decision_id: row.id.slice(2), digest: row.dataset.d };
       var chosen = row.querySelector("input[type=radio]:checked");
       mark.verdict = chosen ? chosen.value : "";
       ["change_to", "note"].forEach(function (key) {
@@ -140,7 +142,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     said.textContent = file.marks.length + " marks saved as " + link.download + ". Hand the file back; packcalc report BRIEF --review FILE reads it.";
   });
   document.addEventListener("change", function (event) {
-    var row = event.target.closest("tr[data-digest]");
+    var row = event.target.closest("tr[data-d]");
     if (!row) { return; }
     unsaved = true;  // paper shows what was chosen, else empty boxes
     row.classList.toggle("marked", Boolean(row.querySelector("input[type=radio]:checked").value));
@@ -162,7 +164,7 @@ document.querySelectorAll("table.words").forEach(function (table) {
     var wanted = selects[key].value;
     if (!wanted) { return true; }
     var between = key === "basis" ? "" : "|";  // a basis is one digit
-    var own = (key === "verdict" ? node.cells[2].textContent.trim() : node.dataset[key] || "not marked").split(between);
+    var own = (key === "verdict" ? node.cells[2].textContent.trim() : node.dataset[SHORT[key] || key] || "not marked").split(between);
     return wanted.split(between).some(function (word) { return own.indexOf(word) >= 0; });
   }
   function own(node) {  // what is decided, without the words of its boxes and of its mark
