@@ -132,12 +132,12 @@ KEYS: tuple[Key, ...] = (
         beyond=PULSES_END + "let the inverter or the management system end braking before it"),
     Key("regeneration", "voltage_limit", "voltage", "U_rg", "V",
         "voltage at which the inverter itself stops braking, upper tolerance", 8, 2000, None, None,
-        "no limit is counted on: the rise into a full cold pack stands in full",
+        "no limit is counted on: the rise into a cold pack stands in full",
         "inverter's manual: DC over-voltage regeneration limit with its tolerance"),
     Key("regeneration", "follows_charge_limit", "words", "", "",
         "management system cuts braking to the cells' charge limit in the cold",
         safe="no", other="yes", choices=("yes", "no"),
-        consequence="braking power is counted in full even on a cold full pack; where the "
+        consequence="braking power is counted in full even on a cold pack; where the "
                     "inverter's own voltage limit is given, that limit alone counts",
         find="management system's manual: charge current limit sent to the inverter, and proof "
              "that the inverter obeys it"),
@@ -168,7 +168,7 @@ KEYS: tuple[Key, ...] = (
         "coldest morning at the parking place; the battery heater's setting", ends=TABLES_END),
     Key("battery", "coldest_closed", "temperature", "θ_cl", "°C",
         "coldest cells at which the contactors may be closed", -20, 25, -20, 0,
-        "lowest fault is counted at −20 °C, and so are braking into a full pack, charging and the "
+        "lowest fault is counted at −20 °C, and so are braking into a cold pack, charging and the "
         "joining of strings: cells this cold may still do all of it",
         "management system's lowest temperature for closing; not the temperature for full power. "
         "Below it, and below the lowest charge in use, it must keep the contactors open",

@@ -7,10 +7,9 @@ stage has an exact time.
 
 from __future__ import annotations
 
+import bisect
 import functools
 import math
-from collections.abc import Callable
-from typing import Any
 
 from packcalc import transients as tr
 from packcalc.checks import FAIL, Check, judge
@@ -110,42 +109,53 @@ class LoadedBus:
 
     def awake(self, bus: float) -> tuple[BusLoad, ...]:
         """The loads that draw at a bus voltage."""
-        return tuple(load for load in self.loads if load.wakes_at.number <= bus)
+        return self._woken[:self._count(bus)]
 
     @worked_once
-    def _told(self) -> dict[tuple[str, int], Any]:
-        """What was worked for as many loads awake: each is asked for many times."""
-        return {}
+    def _woken(self) -> tuple[BusLoad, ...]:
+        return tuple(sorted(self.loads, key=lambda load: load.wakes_at.number))
 
     @worked_once
     def _wake(self) -> list[float]:
-        return [load.wakes_at.number for load in self.loads]
+        return [load.wakes_at.number for load in self._woken]
 
-    def _once(self, what: str, bus: float, work: Callable[[float], Any]) -> Any:
-        key = (what, len([at for at in self._wake if at <= bus]))
-        if key not in self._told:
-            self._told[key] = work(bus)
-        return self._told[key]
+    def _count(self, bus: float) -> int:
+        return bisect.bisect_right(self._wake, bus)
+
+    @worked_once
+    def _sources(self) -> list[tuple[Finding, Finding]]:
+        """Of as many loads awake as it has been asked for, from none on."""
+        return [(self.voltage, self.resistance)]
+
+    @worked_once
+    def _powers(self) -> dict[int, Finding]:
+        return {}
 
     def source(self, bus: float) -> tuple[Finding, Finding]:
         """Open-circuit voltage and resistance with the resistive loads that are awake."""
-        return self._once("source", bus, self._source)
+        found, count = self._sources, self._count(bus)
+        for load in self._woken[len(found) - 1:count]:
+            found.append(self._behind(*found[-1], load))
+        return found[count]
 
-    def _source(self, bus: float) -> tuple[Finding, Finding]:
-        voltage, resistance = self.voltage, self.resistance
-        for load in self.awake(bus):
-            if load.kind == "resistive":
-                assert load.resistance is not None
-                voltage = trace(tr.divided_voltage, f"Bus voltage left by {load.name}",
-                                voltage=voltage, resistance=resistance,
-                                load_resistance=load.resistance)
-                resistance = trace(tr.parallel_resistance, f"Resistance with {load.name}",
-                                   resistance=resistance, load_resistance=load.resistance)
-        return voltage, resistance
+    @staticmethod
+    def _behind(voltage: Finding, resistance: Finding,
+                load: BusLoad) -> tuple[Finding, Finding]:
+        """A source with one load more across it."""
+        if load.kind != "resistive":
+            return voltage, resistance
+        assert load.resistance is not None
+        return (trace(tr.divided_voltage, f"Bus voltage left by {load.name}", voltage=voltage,
+                      resistance=resistance, load_resistance=load.resistance),
+                trace(tr.parallel_resistance, f"Resistance with {load.name}",
+                      resistance=resistance, load_resistance=load.resistance))
 
     def power(self, bus: float) -> Finding:
         """Sum of the constant-power loads that are awake."""
-        return self._once("power", bus, self._power)
+        count = self._count(bus)
+        if count not in self._powers:
+            self._powers[count] = self._power(bus)
+        return self._powers[count]
 
     def _power(self, bus: float) -> Finding:
         powers = [load.power for load in self.awake(bus)

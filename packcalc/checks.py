@@ -154,8 +154,11 @@ def judge(title: str, stage: str, figure: Finding | None, relation: str,
 
 def _unbounded(figure: Finding, demand: Finding, milder: Finding) -> Finding | None:
     """An open entry that nothing bounds and of which more may make a pass a failure."""
-    return next((item.unbounded for item in (figure, demand) if item.unbounded is not None
-                 and (item.rises if item is milder else -item.rises) >= 0.0), None)
+    for item in (figure, demand):
+        if item.unbounded is not None \
+                and (item.rises if item is milder else -item.rises) >= 0.0:
+            return item.unbounded
+    return None
 
 
 def _doubted(check: Check, figure: Finding, demand: Finding, milder: Finding) -> Check:

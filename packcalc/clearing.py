@@ -413,7 +413,10 @@ class PartAnswers:
 
     def sensed(self, device: Device, path: Coordination) -> ContactorSide:
         """The same on the current's trips alone: that of the cells is a device of its own."""
-        return seeing(self.contactor(device, path), path.asked.trips, None)
+        side = self.contactor(device, path)
+        if id(side) not in self._blind:  # it is kept in `_opened`
+            self._blind[id(side)] = seeing(side, path.asked.trips, None)
+        return self._blind[id(side)]
 
     def fuse(self, device: Device) -> FuseSide | None:
         """Where a fuse counts in this loop; None where that is not shown."""
@@ -451,6 +454,10 @@ class PartAnswers:
 
     @worked_once
     def _opened(self) -> dict[tuple[Any, ...], ContactorSide]:
+        return {}
+
+    @worked_once
+    def _blind(self) -> dict[int, ContactorSide]:
         return {}
 
     @worked_once
@@ -899,7 +906,8 @@ def opened_untimed(held: Coordination, path: str = "") -> Untimed:
     """
     breaks = breaks_both_ways(held)
     hold = _held_up(held, breaks) if breaks is not None and held.sweep is not None else None
-    return Untimed(path, breaks, untimed_current(held), hold, held.asked.fault_highest)
+    return Untimed(path, breaks, untimed_current(held), hold, held.asked.fault_highest,
+                   held.asked.pair_open)
 
 
 def _held_up(held: Coordination, breaks: Finding) -> Finding | None:

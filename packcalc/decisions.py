@@ -84,6 +84,7 @@ class Decision:
     also: tuple[str, ...] = ()
     aliases: tuple[str, ...] = ()
     leading: bool = False
+    nobody: bool = False
 
     @property
     def grounds(self) -> tuple[str, ...]:
@@ -135,7 +136,7 @@ def gravity(decision: Decision) -> tuple[int, float, int, int]:
     order = (FAIL, NOT_EVALUATED, CAUTION, "", PASS)
     caution = kills and decision.verdict == CAUTION
     missed = missed_by(decision.check) if caution and decision.check else 0.0
-    nobody = decision.item == "place" and caution
+    nobody = decision.nobody and caution
     main = decision.kind == CHOICE and not decision.item.startswith(BRANCH)
     ranks = (decision.verdict == FAIL, decision.leading, main and decision.verdict != PASS,
              nobody, missed > 0.0, kills and decision.verdict == NOT_EVALUATED, caution, main,
@@ -463,6 +464,7 @@ def _of_place(place: FaultPlace) -> Decision:
     ends = tuple(f for f in (place.highest, place.lowest) if f.known)
     decision = _of_check(f"place.{place.key}", PLACE, both, ends)
     return replace(decision, id=decision_id("place", place.key), item="place",
+                   nobody=place.nobody,
                    digest=_digest([decision.digest, *_printed_beside(place)]))
 
 

@@ -145,7 +145,8 @@ def asked_of_coordination(brief: Brief, pack: PackModel, faults: FaultRange,
         if len(ends) == 2 else faults.time_constant_highest
     loaded = _loaded_cell(brief, pack)
     return CoordinationAsked(
-        fault_lowest=faults.lowest, fault_highest=faults.highest,
+        entries=("parts.main_fuse", "parts.string_contactor" if pack.layout.in_strings
+                 else "parts.contactor"), fault_lowest=faults.lowest, fault_highest=faults.highest,
         highest_voltage=pack.highest_voltage,
         time_constant=constant,
         counted_time=COUNTED_TIME,

@@ -137,10 +137,17 @@ def untold_in(brief: Brief, pack: PackModel, figure: Finding) -> str:
 
 def _through(finding: Finding, part: Finding) -> bool:
     """Whether a figure rests on a part of the loop; not where that was taken out again."""
-    if finding.formula is part.formula and finding.value == part.value:
-        return True
-    left = finding.formula is not None and finding.formula.function is resistance_left
-    return not left and any(_through(one, part) for one in finding.inputs)
+    waiting, seen = [finding], set()
+    while waiting:
+        one = waiting.pop()
+        if id(one) in seen:
+            continue
+        seen.add(id(one))
+        if one.formula is part.formula and one.value == part.value:
+            return True
+        if one.formula is None or one.formula.function is not resistance_left:
+            waiting.extend(one.inputs)
+    return False
 
 
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:

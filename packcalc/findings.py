@@ -384,8 +384,10 @@ class Finding:
         """
         if self.note.startswith(AS_PARTS):
             return None
-        found = next(filter(None, (child.unbounded for child in self.inputs)), None)
-        return found or (self if self.untold_more.endswith(NO_BOUND) else None)
+        for child in self.inputs:  # written out: every check asks this of both its figures
+            if child.unbounded is not None:
+                return child.unbounded
+        return self if self.untold_more.endswith(NO_BOUND) else None
 
     @worked_once
     def rises(self) -> float:

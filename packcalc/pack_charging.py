@@ -111,12 +111,17 @@ def charge_limits(brief: Brief, layout: Layout, *, beyond: bool = False) -> Limi
         brief, layout: asked.
         beyond: whether edges count too that lie above the hottest cells in use.
     """
-    b = Builder(brief, layout)
-    paths = fewest_paths(b)
-    edges = sorted((*cold_edges(b), *hot_edges(b, beyond)), key=lambda f: f.number)
+    paths = fewest_paths(Builder(brief, layout))
     return tuple((edge, trace(el.series_voltage, f"charge limit from {edge.shown}", symbol="I",
-                              unit="A", series=paths, module_voltage=limit_from(b, edge)))
-                 for edge in edges)
+                              unit="A", series=paths, module_voltage=limit))
+                 for edge, limit in module_limits(brief, layout, beyond=beyond))
+
+
+def module_limits(brief: Brief, layout: Layout, *, beyond: bool = False) -> Limits:
+    """The same of one module of the layout, the weakest of any type."""
+    b = Builder(brief, layout)
+    edges = sorted((*cold_edges(b), *hot_edges(b, beyond)), key=lambda f: f.number)
+    return tuple((edge, limit_from(b, edge)) for edge in edges)
 
 
 def by_cell(limits: Limits) -> tuple[Limits, Limits]:
@@ -124,6 +129,13 @@ def by_cell(limits: Limits) -> tuple[Limits, Limits]:
     less = [limit.number < before.number for (_, limit), (_, before) in zip(limits[1:], limits)]
     return ((limits[0], *(one for one, falls in zip(limits[1:], less) if not falls)),
             tuple(one for one, falls in zip(limits[1:], less) if falls))
+
+
+def by_temperature(limits: Limits) -> str:
+    """Limits in words, each with the temperature that it begins at."""
+    cold, hot = (", ".join(f"{limit.shown} above {edge.shown}" for edge, limit in part)
+                 for part in by_cell(limits))
+    return f"{cold} of the coldest cell" + (f", {hot} of the hottest" if hot else "")
 
 
 def braking_voltage(b: Builder, start: Finding) -> Finding:
@@ -149,7 +161,8 @@ def braking_voltage(b: Builder, start: Finding) -> Finding:
     rise = largest([case for case, _ in cases], title, governing.note)
     more = governing.resistance.untold_more if rise.number > start.number else ""
     if limit.known:
-        capped = largest([limit, start], "inverter's own limit, or the full voltage above it")
+        capped = largest([limit, start], "inverter's own limit" if limit.number >= start.number else
+                         f"full voltage, above the inverter's own limit of {limit.shown}")
         held = rise.number >= capped.number
         more = "" if held else more
         rise = smallest([rise, capped], title, "" if held else governing.note)

@@ -61,7 +61,8 @@ class _Left:
         words = ", ".join(filter(None, (
             f"{self.at.shown} at '{self.loop.title}'", self.unseen,
             "up to there no other device is shown to open it")))
-        return self.voltage.called(TITLE, note=f"{words}; the trip's reading error comes on top")
+        return self.voltage.called(TITLE, note=f"{words}; on top the trip's reading "
+                                  "error: ask its maker")
 
 
 def cells_left(loops: Iterable[Loop], answers: PartAnswers, lowest: Finding) -> CellsLeft:

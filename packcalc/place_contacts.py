@@ -22,7 +22,7 @@ from packcalc.protect.coordination import Coordination, until_cleared
 from packcalc.protect.places import (
     CHARGE_KEY, CONTACTOR, FUSE, Device, FaultPlace, Loop, PlacesAsked, fault_places,
 )
-from packcalc.unended import not_shown_ended, unended
+from packcalc.unended import APART, not_shown_ended, unended
 from packcalc.value import replace
 
 PERHAPS_LOST = ("at '{title}' a fuse may stand that nobody spoke of, and melt before anybody has "
@@ -48,11 +48,15 @@ class Contacts:
 
 @dataclass(frozen=True, eq=False)
 class _Carried:
-    """One place while a number of equal paths feeds it: as a string has it, and as the whole."""
+    """One place while a number of equal paths feeds it: as a string has it, and as the whole.
+
+    `shown` tells whether somebody is shown to end these currents.
+    """
 
     loop: Loop
     share: Stretch
     whole: Stretch
+    shown: bool = True
 
 
 def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
@@ -71,16 +75,24 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
     def through(own: list[Stretch], counts: Callable[[Device], bool]) -> Borne | None:
         held = [(one, _contactors(one.loop, counts)) for one in found]
         # One pole's contactor is not told apart from its string's: it carries the whole.
-        return borne([*own, *(one.share if max(d.paths for d in devices) > 1 else one.whole
-                              for one, devices in held if devices)],
-                     _open(loop for loop in unknown if _contactors(loop, counts)),
-                     *_nobody([p for p in asked if _contactors(p.loop, counts)]))
+        return _borne(own, [(one.shown, one.share if max(d.paths for d in devices) > 1
+                             else one.whole) for one, devices in held if devices],
+                      _open(loop for loop in unknown if _contactors(loop, counts)),
+                      *_nobody([p for p in asked if _contactors(p.loop, counts)]))
 
     return Contacts(through(path, lambda d: d.key not in IN_STRINGS),
                     through(inside, lambda d: d.key in IN_STRINGS),
-                    borne([*path, *inside, *(one.share for one in found)], _open(unknown),
-                          *_nobody(asked)),
-                    borne([*path, *(one.whole for one in found)], _open(unknown), *_nobody(asked)))
+                    _borne([*path, *inside], [(one.shown, one.share) for one in found],
+                           _open(unknown), *_nobody(asked)),
+                    _borne(path, [(one.shown, one.whole) for one in found], _open(unknown),
+                           *_nobody(asked)))
+
+
+def _borne(own: list[Stretch], placed: Sequence[tuple[bool, Stretch]],
+           *left_out: str) -> Borne | None:
+    """What a contact carries of its own path and of all places, by whether it is shown to end."""
+    return borne([*own, *(one for shown, one in placed if shown)], *left_out,
+                 unshown=borne(one for shown, one in placed if not shown))
 
 
 def through_charging(loops: Iterable[Loop], answers: PartAnswers,
@@ -99,8 +111,9 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers,
     known, unknown = _known(closed)
     nobody, left = _nobody(fault_places(PlacesAsked(closed, answers, sweeping_by(answers),
                                                     answers.spoils)))
-    return borne([one.whole for loop in known for one in _asked_of(answers.first, loop)],
-                 _open(unknown), nobody, left or _perhaps_lost(zip(closed, _closed(told)), answers))
+    return _borne([], [(one.shown, one.whole) for loop in known
+                       for one in _asked_of(answers.first, loop)], _open(unknown), nobody,
+                  left or _perhaps_lost(zip(closed, _closed(told)), answers))
 
 
 def _closed(loops: Iterable[Loop]) -> tuple[Loop, ...]:
@@ -149,7 +162,10 @@ def _nobody(places: Sequence[FaultPlace]) -> tuple[str, str]:
     Who is not shown to end it may be nobody: an open datum is no milder than a bad one.
     """
     own = [p for p in places if not p.loop.inherent]
-    return unended(places) or not_shown_ended(places), unended(own) or not_shown_ended(own)
+    nobody, open_ = unended(places), not_shown_ended(own)
+    # What is not shown at one place hides no other at which nobody is left.
+    left = unended(own) or (open_ and "; ".join(filter(None, (nobody, open_))))
+    return nobody or not_shown_ended(places), left
 
 
 def _open(loops: Iterable[Loop]) -> str:
@@ -160,28 +176,32 @@ def _open(loops: Iterable[Loop]) -> str:
 
 def _asked_of(answers: PartAnswers, loop: Loop) -> Iterator[_Carried]:
     """As it is shown, and as it were if what is told is all: what is open asks no less."""
-    yield from _carried(answers, loop)
+    yield from _carried(answers, loop, unshown=True)
     told = as_told(answers, loop)
     if told is not loop or answers.as_told is not answers:
         yield from _carried(answers.as_told, told)
 
 
-def _carried(answers: PartAnswers, loop: Loop) -> Iterator[_Carried]:
+def _carried(answers: PartAnswers, loop: Loop, unshown: bool = False) -> Iterator[_Carried]:
+    """Until somebody has cleared it; `unshown` adds until when at latest where nobody is shown."""
     swept = swept_once(answers, loop)
     fuses = [(d, side) for d in loop.devices if d.kind == FUSE
              for side in [answers.fuse(d)] if side is not None]
-    for paths, case in enumerate(swept.cases, 1):
-        cleared = case.feeds & (case.code == CLEARED)
-        if not cleared.any():
+    origin = functools.cache(functools.partial(heat_entries, answers, loop))
+    for shown, paths, where, times in (
+            *((True, n, c.feeds & (c.code == CLEARED), c.time)
+              for n, c in enumerate(swept.cases, 1)),
+            *((False, *one) for one in (swept.unshown if unshown else ()))):
+        if not where.any():
             continue
-        fault, time = swept.current[cleared], case.time[cleared]
+        fault, time = swept.current[where], times[where]
         share, least, most = fault / paths, np.full(fault.shape, np.inf), fault
         for device, side in fuses:
             own = share if device.paths > 1 else fault
+            if own[-1] * (1.0 + APART) < side.low:
+                continue  # it counts nowhere here
             through, cut_off = let_through(side, own)
             time, least = np.fmin(time, through), np.fmin(least, cut_off)
             most = most if device.paths > 1 else np.fmin(most, cut_off)
-
-        origin = functools.cache(functools.partial(heat_entries, answers, loop))
         yield _Carried(loop, Stretch(loop.title, fault, np.fmin(share, least), time, origin),
-                       Stretch(loop.title, fault, most, time, origin))
+                       Stretch(loop.title, fault, most, time, origin), shown)

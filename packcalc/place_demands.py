@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator
 
 from packcalc.findings import AT_LEAST, Finding, trace, untold_of, with_more
 from packcalc.part_checks.shown import counted
-from packcalc.protect.places import Device, Loop, path_current
+from packcalc.protect.places import FUSE, Device, Loop, path_current
+from packcalc.protect.strings import shared_current
 from packcalc.value import value_object
 
 LONGEST = "longest at full voltage, of"
@@ -66,15 +67,33 @@ def demand_on(loops: Iterable[Loop], *keys: str) -> Demand | None:
 
 def _asks(loops: tuple[Loop, ...],
           keys: tuple[str, ...]) -> Iterator[tuple[Loop, Device, Finding]]:
-    """(place, device, largest current through it) wherever it stands."""
+    """(place, device, largest current through it) wherever it stands.
+
+    A fuse that the current may pass is asked the same where nobody counts on it: it may melt, and
+    the table holds it against that place.
+    """
     for loop in loops:
         for device in loop.devices:
             if device.key in keys:
                 yield loop, device, device.sees or _share(loop.highest, device.paths)
+        for device in loop.passed:
+            if device.key in keys and device.kind == FUSE:
+                yield loop, device, device.sees or _part(loop, device)
         for source in loop.sources:
             for device in source.devices:
                 if device.key in keys:
                     yield loop, device, source.current
+
+
+def _part(loop: Loop, passed: Device) -> Finding:
+    """Its equal part; where the loop does not count those of all strings side by side, at most
+    what all strings but one give.
+    """
+    if passed.paths == 1 or not loop.highest.known or passed.paths <= loop.paths:
+        return _share(loop.highest, passed.paths)
+    return trace(shared_current, f"{loop.highest.title}, of all strings but one",
+                 current=loop.highest, share=counted(
+                     "share of all strings but one", 1.0 - 1.0 / passed.paths, "definition"))
 
 
 def _share(current: Finding, paths: int) -> Finding:
@@ -112,9 +131,12 @@ def _longest_of_each(pairs: list[Pair]) -> tuple[Pair, ...]:
     """One pair a voltage, rising."""
     found: dict[str, Pair] = {}
     for voltage, constant in pairs:
-        before, known = found.get(voltage.shown, (voltage, constant))
-        found[voltage.shown] = (voltage if constant.number > known.number else before,
-                                _longest([known, constant]) or constant)
+        pair = found.setdefault(voltage.shown, (voltage, constant))
+        before, known = pair
+        longer = constant.number > known.number
+        if longer or constant.untold_more:
+            found[voltage.shown] = (voltage if longer else before,
+                                    _longest([known, constant]) or constant)
     return tuple(sorted(found.values(), key=lambda pair: pair[0].number))
 
 

@@ -18,10 +18,11 @@ from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, t
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import (
-    SWEPT, as_told, currents_of, entries_over, heat_entries, time_words, times_over,
+    SWEPT, SweptOnce, as_told, entries_over, heat_entries, swept_once, time_words,
 )
 from packcalc.protect.places import FUSE, FaultPlace, Loop
 from packcalc.unended import apart
+from packcalc.units import show
 from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
@@ -41,17 +42,25 @@ class _Swept:
     time: np.ndarray
     heat: np.ndarray
     silent: bool
+    swept: SweptOnce
     kept: dict[str, tuple[PathConductor, int, float]] = field(default_factory=dict)
 
     def worst_of(self, conductor: PathConductor, parallel: int) -> tuple[PathConductor, int, float]:
         """(conductor with its share here, index of the worst current, I²t in it)."""
         if conductor.name not in self.kept:
             own = _share(conductor, self, parallel)
-            part = 1.0 if own.most is None else np.minimum(1.0, own.most.number / self.current)
-            heat = np.where(np.isnan(self.heat), 0.0, self.heat * part ** 2)
-            index = int(np.argmax(heat))
-            self.kept[conductor.name] = own, index, float(heat[index])
+            self.kept[conductor.name] = own, *self._most(own, self.heat)
         return self.kept[conductor.name]
+
+    def unshown_of(self, conductor: PathConductor, parallel: int) -> tuple[int, float]:
+        """(index, I²t in it) of the worst current that is not shown to be ended."""
+        return self._most(self.worst_of(conductor, parallel)[0], self.swept.unshown_heat[0])
+
+    def _most(self, own: PathConductor, heat: np.ndarray) -> tuple[int, float]:
+        part = 1.0 if own.most is None else np.minimum(1.0, own.most.number / self.current)
+        known = np.where(np.isnan(heat), 0.0, heat * part ** 2)
+        index = int(np.argmax(known))
+        return index, float(known[index])
 
 
 def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
@@ -79,7 +88,8 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         swept += _all_swept([as_told(bare, loop) for loop in loops], bare, named, parallel)
     nobody = apart(asked, own)
     untold = next((one.loop.title for one in swept if one.silent), "")
-    return tuple(_worst(one, swept, parallel, nobody, f"at '{untold}' {UNTOLD}"
+    open_ = [one for one in swept if one.answers is answers and one.swept.unshown]
+    return tuple(_worst(one, swept, open_, parallel, nobody, f"at '{untold}' {UNTOLD}"
                         if untold else _unknown(
                             loops, answers, _part_at_most(one, swept, parallel)[1]))
                  for one in named)
@@ -129,8 +139,8 @@ def _bound(loop: Loop, answers: PartAnswers) -> float:
 
 
 def _swept(loop: Loop, answers: PartAnswers) -> _Swept:
-    current = currents_of(answers, loop)
-    time = times_over(answers, loop, current)
+    one = swept_once(answers, loop)
+    current, time = one.current, one.time
     heat, counts, least = current ** 2 * time, np.zeros(current.shape, bool), \
         np.full(current.shape, np.nan)
     for side in (answers.fuse(d) for d in loop.devices if d.kind == FUSE and d.paths == 1):
@@ -140,7 +150,7 @@ def _swept(loop: Loop, answers: PartAnswers) -> _Swept:
             least = np.fmin(least, np.where(own, side.heat(current), np.nan))
     untold = counts & np.isnan(least) & ~np.isnan(time)
     heat = np.where(np.isnan(heat) | untold, np.nan, np.fmin(heat, least))
-    return _Swept(loop, answers, current, time, heat, bool(untold.any()))
+    return _Swept(loop, answers, current, time, heat, bool(untold.any()), one)
 
 
 def _share(conductor: PathConductor, one: _Swept, parallel: int) -> PathConductor:
@@ -162,17 +172,31 @@ def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) 
     return worst, most
 
 
-def _worst(conductor: PathConductor, swept: list[_Swept], parallel: int,
+def _worst(conductor: PathConductor, swept: list[_Swept], open_: list[_Swept], parallel: int,
            nobody: tuple[str, str], silent: str) -> ElsewhereHeat:
-    worst, _ = _part_at_most(conductor, swept, parallel)
+    worst, most = _part_at_most(conductor, swept, parallel)
+    unshown = _unshown(conductor, open_, parallel, most)
     if worst is None:
-        return ElsewhereHeat(conductor.name, "", None, None, silent, *nobody)
+        return ElsewhereHeat(conductor.name, "", None, None, silent, *nobody, unshown)
     one, own, index = worst
     at = leaf(f"current at which most heat gets into {conductor.name}", "I", "A",
               float(one.current[index]), "definition", origin=SWEPT,
               note=f"at the place '{one.loop.title}'")
     heat = traced_heat(own, _whole(one, at, index, conductor.name), at)
-    return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, *nobody)
+    return ElsewhereHeat(conductor.name, one.loop.title, heat, at, silent, *nobody, unshown)
+
+
+def _unshown(conductor: PathConductor, swept: list[_Swept], parallel: int,
+             most: float) -> Finding | None:
+    """What a current that is not shown to be ended may ask beyond all that is; None for no more."""
+    found = [(*one.unshown_of(conductor, parallel)[::-1], one) for one in swept
+             if one.swept.unshown_heat[1] > most]
+    heat, index, one = max(found, key=lambda told: told[0], default=(0.0, 0, None))
+    if one is None or heat <= most:
+        return None
+    return leaf(f"I²t in {conductor.name} where nobody is shown to end it", "I²t", "A²s", heat,
+                "computed", source="packcalc-rule", origin=SWEPT,
+                note=f"{show(float(one.current[index]), 'A')} of '{one.loop.title}'")
 
 
 def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:

@@ -17,7 +17,7 @@ from packcalc.clearing import CELL_TRIPS, LEAK, UNSEEN, PartAnswers
 from packcalc.findings import Finding, Origin, leaf
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import (
-    BESIDE, ContactorSide, FuseSide, grid, number,
+    BESIDE, REFINED, REFINED_GRID, ROUNDS, ContactorSide, FuseSide, grid, number,
 )
 from packcalc.part_checks.torn import TornOpen
 from packcalc.part_checks.unbroken import Unbroken
@@ -25,6 +25,7 @@ from packcalc.protect.branch_figures import only_at_most, told_with_bound
 from packcalc.protect.places import (
     CONTACTOR, FUSE, Between, Device, Gap, Loop, either, grounds, spoilt_words,
 )
+from packcalc.unended import APART
 from packcalc.units import show
 from packcalc.value import replace, worked_once
 
@@ -38,6 +39,7 @@ WIRE_OPEN = ("what the conductor of this branch or cable stands is {stands}, and
              "fault until {by} could clear")
 NO_WIRE = ("the conductor of this branch or cable stands {stands} and does not survive: {heat} "
            "pass until {by} could clear")
+SHARED = "while {paths} paths feed it, each its part"
 OWN_FUSE = "branch_fuse."
 NO_FUSE, NO_CONTACTOR = FuseSide(None), ContactorSide(None)
 
@@ -59,6 +61,8 @@ class _Told:
         due: when it would have cleared where all but its seeing the fault is shown; else None.
         passed: whether nobody counts on it here, and it may melt or open all the same.
         side: of a contactor on the current's trips.
+        late: when it has cleared were all of it shown, and did its trip see this very loop; NaN
+            where it never does, infinite where nobody knows when.
     """
 
     device: Device
@@ -73,6 +77,7 @@ class _Told:
     due: np.ndarray | None = None
     passed: bool = False
     side: ContactorSide | None = None
+    late: np.ndarray | float = np.nan
 
     def spoils(self, time: np.ndarray) -> np.ndarray:
         """Where it is lost in the fault before another device has cleared."""
@@ -149,12 +154,35 @@ class SweptOnce:
         cases: one for each number of equal paths that may feed it.
         code: the worst answer of them.
         time: s, until it is cleared; NaN where nobody is shown to clear it.
+        counted_time: s, within which a fault must be cleared.
     """
 
     current: np.ndarray
     cases: list[_Case]
     code: np.ndarray
     time: np.ndarray
+    counted_time: float
+
+    @worked_once
+    def unshown(self) -> list[tuple[int, np.ndarray, np.ndarray]]:
+        """(paths, where, time) of what is not shown to be ended, were it all the same, at latest.
+
+        Whoever is shown to end it takes no longer than the devices of the loop may.
+        """
+        open_ = self.code == NOT_SHOWN
+        return [(c.paths, open_ & c.feeds, c.at_latest(self.counted_time))
+                for c in self.cases] if open_.any() else []
+
+    @worked_once
+    def unshown_heat(self) -> tuple[np.ndarray, float]:
+        """(I²t of these currents until then, 0 of any other; the most of it)."""
+        if not self.unshown:
+            return np.zeros(self.current.shape), 0.0
+        heat = np.max([np.where(where, np.where(np.isnan(c.heat), self.current ** 2 * time, c.heat),
+                                0.0)
+                       for c, (_, where, time) in zip(self.cases, self.unshown, strict=True)],
+                      axis=0)
+        return heat, float(heat.max())
 
 
 def swept_once(answers: PartAnswers, loop: Loop) -> SweptOnce:
@@ -162,8 +190,34 @@ def swept_once(answers: PartAnswers, loop: Loop) -> SweptOnce:
     key = alike(loop)
     if key not in answers.kept:
         current = grid(loop.lowest.number, loop.highest.number, _breaks(answers, loop))
-        answers.kept[key] = SweptOnce(current, *_judged(answers, loop, current))
+        judged = _judged(answers, loop, current)
+        for _ in range(ROUNDS):  # a step may hold more than one crossing
+            beside = _crossings(answers, loop, current, judged[1])
+            if not beside.size:
+                break
+            current = np.union1d(current, beside)
+            judged = _judged(answers, loop, current)
+        answers.kept[key] = SweptOnce(current, *judged, answers.named.counted_time)
     return answers.kept[key]
+
+
+def _crossings(answers: PartAnswers, loop: Loop, current: np.ndarray,
+               code: np.ndarray) -> np.ndarray:
+    """The last current of one answer and the first of the next, where the grid holds neither.
+
+    A span of nobody that began at a current of the grid alone would leave out what lies before.
+    """
+    apart = (code[1:] != code[:-1]) & (current[1:] > current[:-1] * (1.0 + APART))
+    (steps,) = apart.nonzero()
+    if not steps.size:
+        return steps
+    inside, outside, row = current[steps], current[steps + 1], np.arange(steps.size)
+    for _ in range(REFINED):
+        between = np.geomspace(inside, outside, REFINED_GRID, axis=1)
+        told = _judged(answers, loop, between.ravel())[1].reshape(between.shape)
+        after = np.maximum(np.argmax(told != told[:, :1], axis=1), 1)
+        inside, outside = between[row, after - 1], between[row, after]
+    return np.concatenate([inside, outside])
 
 
 def as_told(answers: PartAnswers, loop: Loop) -> Loop:
@@ -237,6 +291,7 @@ class _Case:
     """What the devices do while a number of equal paths feeds the fault.
 
     Attributes:
+        paths: that number.
         told: one answer a device.
         feeds: where so many paths can give the current.
         code, time: CLEARED with its time, NOT_SHOWN, or NOBODY.
@@ -249,6 +304,7 @@ class _Case:
         wire: I²t that this conductor stands; None where none is held.
     """
 
+    paths: int
     told: list[_Told]
     spoilt: list[np.ndarray]
     feeds: np.ndarray
@@ -266,6 +322,25 @@ class _Case:
         return self.alone_by(index) or either(
             [t.device.name for t in self.told if t.open[index] and not t.passed]) \
             or _open_names(self, index)
+
+    def at_latest(self, counted_time: float) -> np.ndarray:
+        """How long a current lasts that is not shown to be ended, were it all the same.
+
+        Until the quickest that is counted has cleared, whatever is lost before; a fuse that is not
+        shown to break every source clears then, or bursts. Without one until the slowest that
+        might act would have, in a fault that it sees: a better part asks no more. Where that is
+        slower or nobody knows when, for the whole second that is counted on.
+        """
+        fuses = [t for t in self.told if t.device.kind == FUSE]
+        soonest = _least([t.time for t in self.told] +
+                         [t.due for t in fuses if t.due is not None], self.alone)
+        slowest = np.zeros(self.alone.shape)
+        for one in (t for t in self.told if not t.passed):
+            late = np.where(one.open, one.late, np.nan) if one.device.kind == FUSE else one.late
+            slowest = np.fmax(slowest, np.minimum(late, counted_time))
+        slowest = np.where(slowest > 0.0, slowest, counted_time)
+        return np.where(np.isnan(self.alone), np.where(np.isnan(soonest), slowest, soonest),
+                        self.alone)
 
     def alone_by(self, index: int) -> str:
         """Who clears one current where nothing is lost before; empty for nobody."""
@@ -312,7 +387,7 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     if answers.doubt:  # what would be cleared were it counted on is a question
         sure = _case(answers.as_told, loop, current, paths).code
         code = np.where((code == NOBODY) & (sure != NOBODY), NOT_SHOWN, code)
-    return _Case(told, spoilt, feeds, code, time, early, alone, lost, unsure, heat, wire)
+    return _Case(paths, told, spoilt, feeds, code, time, early, alone, lost, unsure, heat, wire)
 
 
 def _due(answers: PartAnswers, told: list[_Told], current: np.ndarray) -> np.ndarray:
@@ -404,7 +479,7 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
             open_ &= ~melting["fuse"].fails(own + more, own)
         told = answers.fuse(device.as_told) if melting else None
         due = None if told is None else np.where(told.counts(own), told.times(own), np.nan)
-        return _Told(device, none, open_, none, due=due, **melting)
+        return _Told(device, none, open_, none, due=due, late=np.inf, **melting)
     time, quiet = np.where(side.counts(own), side.times(own), np.nan), np.zeros(own.shape, bool)
     if device.sees is None:
         return _Told(device, time, quiet, none, **melting)
@@ -462,13 +537,14 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     acts, soon = side.times(seen), side.steady_times(seen) <= counted
     if side.reasons:
         return _Told(device, none, side.may_open(seen, counted, share), torn,
-                     0.0 if side.never else side.limit, side=tears)
+                     0.0 if side.never else side.limit, side=tears, late=np.inf)
     counts = ~above & soon
     # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
     if device.key == LEAK or device.key in UNSEEN:
-        return _Told(device, none, counts, torn, side.limit, due=acts, side=tears)
+        return _Told(device, none, counts, torn, side.limit, due=acts, side=tears, late=acts)
     return _Told(device, np.where(counts, acts, np.nan),
-                 side.may_open(seen, counted, share) & ~counts, torn, side.limit, side=tears)
+                 side.may_open(seen, counted, share) & ~counts, torn, side.limit, side=tears,
+                 late=acts)
 
 
 def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: np.ndarray,
@@ -481,16 +557,19 @@ def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: n
     acts = np.where(seen >= trip.shut_from, np.nan, trip.time)
     soon = acts <= answers.named.counted_time * (1.0 + 1e-9)
     if trip.never:
-        return _Told(device, none, np.zeros(current.shape, bool), trip.soonest + 0.0 * current)
+        return _Told(device, none, np.zeros(current.shape, bool), trip.soonest + 0.0 * current,
+                     late=np.inf)
     if trip.why:
-        return _Told(device, none, soon & ~blind & ~above if limit else soon & ~blind, none, limit)
+        return _Told(device, none, soon & ~blind & ~above if limit else soon & ~blind, none, limit,
+                     late=np.inf)
     # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same,
     # and where the wires are shorter than is counted it is not blind.
     torn, counts = np.where(above, trip.soonest, np.nan), soon & ~above & ~blind
+    late = acts + trip.rise
     if trip.open:
-        return _Told(device, none, counts, torn, limit, due=acts + trip.rise)
-    return _Told(device, np.where(counts, acts + trip.rise, np.nan),
-                 np.zeros(current.shape, bool), torn, limit)
+        return _Told(device, none, counts, torn, limit, due=late, late=late)
+    return _Told(device, np.where(counts, late, np.nan), np.zeros(current.shape, bool), torn,
+                 limit, late=late)
 
 
 def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:
@@ -546,13 +625,18 @@ def _open_names(case: _Case, index: int) -> str:
 
 
 def _ground(answers: PartAnswers, case: _Case, current: np.ndarray, index: int) -> str:
-    """Why no device of a loop is shown to open one current."""
-    at = leaf("current", "I", "A", float(current[index]), "definition")
+    """Why no device of a loop is shown to open one current, each asked of what it carries."""
     spoilt = [one for one, where in zip(case.told, case.spoilt, strict=True) if where[index]]
-    words = grounds([(one.device.name, answers(one.device, at)[2]) for one in case.told
-                     if np.isnan(one.time[index]) and not _bursts(one, index)
-                     and not one.passed and one not in spoilt])
-    return _joined(*(one.spoilt_at(index, case.by(index)) for one in spoilt),
+    left = [one for one in case.told if np.isnan(one.time[index]) and not _bursts(one, index)
+            and not one.passed and one not in spoilt]
+    at = leaf("current", "I", "A", float(current[index]), "definition")
+    shared = [one for one in left if one.device.key == "string_contactors" or (
+        one.device.kind == FUSE and one.device.paths > 1)] if case.paths > 1 else []
+    share = replace(at, value=at.number / case.paths) if shared else at
+    words = grounds([(one.device.name, answers(one.device, share if one in shared else at)[2])
+                     for one in left])
+    return _joined(SHARED.format(paths=case.paths) if shared else "",
+                   *(one.spoilt_at(index, case.by(index)) for one in spoilt),
                    _lost_words(case, index),
                    *(BURST.format(name=one.device.name, limit=show(one.limit, "A"))
                      for one in case.told if _bursts(one, index)), words)

@@ -536,7 +536,8 @@ def _placed_route(brief: Brief, route: RouteResult, held: Coordination,
         asked = traction if traction is not None else replace(
             route.asked, let_through=other.heat, protected_by=BEHIND_MAIN, fuse_open="")
         asked = replace(asked, let_through=None if other.silent else asked.let_through)
-    return size_route(replace(asked, unended=other.unended, left=bool(other.left)),
+    return size_route(replace(asked, unended=other.unended, left=bool(other.left),
+                              unshown=other.unshown),
                       cables_tried(brief, told), named=told.cable, before=route)
 
 

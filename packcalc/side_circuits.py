@@ -43,12 +43,14 @@ from packcalc.protect.faults import fault_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import FAILED, NORMAL, PEAK, in_a_row
+from packcalc.protect.state_checks import NO_RESISTOR
 from packcalc.protect.string_contactors import size_string_contactors
 from packcalc.protect.strings import (
     ChargeLimit,
     StringsAsked,
     StringsDuty,
     allowed_reading,
+    fuse_opens,
     size_strings,
     string_duty,
 )
@@ -72,8 +74,8 @@ def strings_asked(feeds: Feeds, loops: Iterable[Loop]) -> StringsAsked | None:
         feeds: every source of the layout.
         loops: every fault place: what a string's fuse must break.
     """
-    string, pack, brief = feeds.string, feeds.pack, feeds.brief
-    demand = demand_on(loops, STRING_FUSE)
+    string, pack, brief, places = feeds.string, feeds.pack, feeds.brief, tuple(loops)
+    demand = demand_on(places, STRING_FUSE)
     if string is None or demand is None:
         return None
     return StringsAsked(
@@ -88,7 +90,15 @@ def strings_asked(feeds: Feeds, loops: Iterable[Loop]) -> StringsAsked | None:
         charge_limits=_charge_limits(feeds), capacity=string.capacity, slope=string.slope,
         hysteresis=string.hysteresis, voltage_error=brief.strings.voltage_error,
         mismatch=brief.strings.mismatch, left_resistance=feeds.left_in_string(1),
-        continuous_limit=pack.module_continuous_limit)
+        continuous_limit=pack.module_continuous_limit, beside_main=tuple(
+            loop.lowest for loop in places if loop.lowest.known and _beside_main(loop)))
+
+
+def _beside_main(loop: Loop) -> bool:
+    """Whether the string's fuse is counted on with the main fuse, and no branch's own is asked."""
+    keys = [d.key for d in loop.devices]
+    return loop.sizes and STRING_FUSE in keys and "main_fuse" in keys \
+        and not any(k.startswith("branch_fuse") for k in keys)
 
 
 def _charge_limits(feeds: Feeds) -> tuple[ChargeLimit, ...]:
@@ -170,7 +180,8 @@ def string_fuse_asked(feeds: Feeds, loops: Iterable[Loop]) -> FuseAsked | None:
         highest_voltage=pack.highest_voltage, continuous_current=duty.continuous,
         peak_current=duty.peak, peak_duration=brief.power.peak_duration,
         box_ambient=brief.surroundings.box_ambient, fault_highest=asked.fuse_breaks,
-        fault_lowest=duty.lowest, time_constant_highest=tau_high, time_constant_lowest=tau_low,
+        fault_lowest=fuse_opens(asked, duty), time_constant_highest=tau_high,
+        time_constant_lowest=tau_low,
         slower_loops=demand.pairs,
         cycles=brief.power.peaks_in_life, bus_insulation=brief.insulation.bus_withstand,
         path_resistance=brief.path.fuse_resistance, terminal_temperature=joined_limit(brief),
@@ -529,6 +540,8 @@ def branch_items(feeds: Feeds, loops: Iterable[Loop], sheet: FuseSheet | None = 
         weakest: what each branch's fuse is counted on for elsewhere, by the branch's name.
     """
     passes = resistor_current(precharge) if precharge is not None else None
+    if passes is not None and not feeds.brief.parts.resistor:
+        passes = passes.or_more(NO_RESISTOR)
     places = tuple(loops)
     asked = [(b, replace(branch_asked(feeds, places, b), stub_heat=(stubs or {}).get(b.name),
                          weakest=(weakest or {}).get(b.name),

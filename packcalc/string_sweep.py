@@ -73,7 +73,7 @@ def string_coordination(feeds: Feeds, main: Coordination,
         contactor=listed.part(CONTACTOR, names.string_contactor)
         if names.string_contactor else None, loaded_voltage=None, fault_voltage=None,
         fault_drop=None, fault_falls=None, one_pole_drop=None, one_pole_falls=None,
-        lowest_in_one_pole=False,
+        lowest_in_one_pole=False, entries=("parts.string_fuse", "parts.string_contactor"),
         path_lowest=None, one_pole_lowest=None, fuse_alone_lowest=None),
         listed.fuses, listed.contactors)
     held = with_trips(held, (own_trip_line(held.asked), *_sensor_line(held.asked.trips)))

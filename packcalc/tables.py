@@ -67,19 +67,6 @@ class Table:
                 return row
         raise OutOfRange(self._outside(key, value, rows, want))
 
-    def at_or_below(self, key: str, value: float, *, want: str) -> dict[str, float | str | None]:
-        """The row with the largest `key` that is not above `value` (rounds down).
-
-        Raises:
-            OutOfRange: `value` lies below the table.
-        """
-        rows = sorted((r for r in self.rows if isinstance(r[key], float)
-                       and r.get(want) is not None), key=lambda r: r[key], reverse=True)
-        for row in rows:
-            if row[key] <= value:
-                return row
-        raise OutOfRange(self._outside(key, value, rows, want))
-
     def _outside(self, key: str, value: float, rows: list, want: str) -> str:
         ends = sorted(r[key] for r in rows)
         span = f"{ends[0]:g} to {ends[-1]:g}" if ends else "no rows"

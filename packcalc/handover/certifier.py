@@ -19,6 +19,7 @@ from packcalc.findings import Finding, trace
 from packcalc.handover.figures import BORDER, Figures, discharge_open, discharge_time
 from packcalc.handover.inside import disconnect_of, disconnect_open
 from packcalc.handover.voltage_class import called
+from packcalc.pack_charging import module_limits
 from packcalc.protect.insulation import ENERGY_LIMIT, as_open
 from packcalc.protection import ProtectionStudy
 from packcalc.value import value_object
@@ -143,7 +144,8 @@ def _modules(f: Figures) -> tuple[str, tuple[Finding, ...]]:
     modules = [f.brief.modules[p.entry].module for p in f.pack.layout.parts]
     named = "; ".join(m.title for m in modules)
     limits = (f.pack.full_voltage, f.pack.empty_voltage, f.pack.module_peak_limit,
-              f.pack.module_continuous_limit, f.pack.module_charge_limit)
+              f.pack.module_continuous_limit,
+              *(limit for _, limit in module_limits(f.brief, f.pack.layout, beyond=True)))
     return named, tuple(x for x in limits if x.known)
 
 

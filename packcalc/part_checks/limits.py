@@ -19,7 +19,7 @@ from packcalc.monitoring import (
     cell_share, outlasting, rounded_down, rounded_up, sensor_deviation, trip_highest, trip_lowest,
 )
 from packcalc.pack import PackModel
-from packcalc.pack_charging import Limits, by_cell, charge_limits
+from packcalc.pack_charging import by_cell, by_temperature, charge_limits
 from packcalc.part_checks.cells_left import CellsLeft
 from packcalc.value import value_object
 
@@ -193,16 +193,11 @@ def charge_bands(asked: ManagementAsked) -> str:
     cold, hot = by_cell(limits)
     off = trace(sensor_deviation, error=asked.brief.management.current_sensor_error,
                 full_range=reach(asked))
-    words = (f"set at most {_above(cold)} of the coldest cell, {_above(hot)} of the hottest, "
-             f"less the sensor's error of {off.shown}")
+    words = f"set at most {by_temperature(limits)}, less the sensor's error of {off.shown}"
     some = (limit.number for _, limit in hot if limit.number)
     if min(*(limit.number for _, limit in cold), *some, math.inf) <= off.number:
         words += ", which hides the smaller of them: a finer sensor for it"
     return words
-
-
-def _above(limits: Limits) -> str:
-    return ", ".join(f"{limit.shown} above {edge.shown}" for edge, limit in limits)
 
 
 def _counted_within(delay: Finding, title: str) -> Finding:
@@ -534,7 +529,8 @@ def range_needed(asked: ManagementAsked) -> Finding:
                   ("highest current of the trip as it is set", own.trip_current))
                 if trip is not None and trip.known)]
     return with_more(largest([f for f in wanted if f.known], "highest current to be told apart"),
-                     asked.fuse_open)
+                     asked.fuse_open or ("" if asked.takeover.known else asked.takeover.note
+                                         or "the current at which the fuse takes over"))
 
 
 def reach(asked: ManagementAsked) -> Finding:

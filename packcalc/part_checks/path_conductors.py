@@ -59,6 +59,8 @@ class ElsewhereHeat:
         nobody: where nobody ends the heat in it, or is shown to, the gravest of these places;
             else empty.
         left: the same where an end of its own path is one of them; else empty.
+        unshown: I²t that a current which is not shown to be ended may ask beyond `heat`; its note
+            says where. None for no more.
     """
 
     name: str
@@ -68,6 +70,7 @@ class ElsewhereHeat:
     silent: str = ""
     nobody: str = ""
     left: str = ""
+    unshown: Finding | None = None
 
     @property
     def unended(self) -> str:
@@ -176,6 +179,13 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
     return as_placed(as_swept(held, swept, words), elsewhere)
 
 
+def asked_beyond(stands: Finding | None, unshown: Finding | None) -> str:
+    """Why a conductor is not shown to stand what nobody is shown to end; empty where it is."""
+    if stands is None or unshown is None or not stands.number < unshown.number * (1.0 - 1e-9):
+        return ""
+    return f"not shown to be cleared: {unshown.note}, which asks {unshown.shown} where it is"
+
+
 def as_placed(held: Check, elsewhere: ElsewhereHeat | None) -> Check:
     """No pass where a fault place is left to nobody, or where its heat is not known.
 
@@ -187,7 +197,8 @@ def as_placed(held: Check, elsewhere: ElsewhereHeat | None) -> Check:
     if same in held.reason:
         nobody = nobody.replace(f"at {same}", "there")
     nobody = f"{ENDED_ONLY}: {nobody}" if elsewhere.left else nobody
-    told = "; ".join(w for w in (held.reason, elsewhere.silent, nobody) if w)
-    if elsewhere.silent or elsewhere.left:
+    more = asked_beyond(held.figure, elsewhere.unshown)
+    told = "; ".join(w for w in (held.reason, elsewhere.silent, nobody, more) if w)
+    if elsewhere.silent or elsewhere.left or more:
         return replace(held, verdict=NOT_EVALUATED, reason=told)
     return replace(held, verdict=CAUTION, reason=told) if elsewhere.nobody else held

@@ -9,7 +9,7 @@ from __future__ import annotations
 from packcalc.checks import CAUTION, FAIL, PASS, Check, judge
 from packcalc.conductors import cable_fault_integral
 from packcalc.errors import OutOfRange
-from packcalc.findings import Finding, largest, leaf, trace
+from packcalc.findings import Finding, largest, leaf, trace, with_more
 from packcalc.part_checks.fuse import SteadyLoad, carries_check, outlives_check
 from packcalc.part_checks.shown import SILENT, fuse_curves
 from packcalc.parts import FusePart
@@ -36,11 +36,17 @@ class ResistorCurrent:
     pulse: Finding
     failing: Finding
 
+    def or_more(self, why: str) -> ResistorCurrent:
+        """The same of a resistor that stands for one nobody named, which may be smaller."""
+        return replace(self, peak=with_more(self.peak, why), pulse=with_more(self.pulse, why))
+
 
 def wires_load(own: Finding, passes: ResistorCurrent | None) -> Finding:
     """The larger of what the brief states for these wires and of what the resistor passes."""
-    if passes is None or (own.known and own.number >= passes.peak.number):
+    if passes is None:
         return own
+    if own.known and own.number >= passes.peak.number:
+        return with_more(own, passes.peak.untold_more)
     return largest([own, passes.peak], "largest current of the pre-charge wires")
 
 

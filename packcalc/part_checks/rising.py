@@ -7,6 +7,7 @@ comes later, and so do the end of the arc and the moment at which a trip sees it
 from __future__ import annotations
 
 import functools
+import math
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from packcalc.curves import rising_integral
 # Time constants after which a current counts as risen: within 0.1 % of its end. A trip whose level
 # lies closer to that end than this is counted with no more; its sensor's error is in the level.
 RISEN = 7.0
+LEFT = math.exp(-RISEN)
 # Of one ampere in a loop of one second; below its first point the longer time is taken.
 POINTS = np.geomspace(1e-3, 1e4, 600)
 
@@ -67,4 +69,4 @@ def level_time(prospective: Any, time_constant: float, level: Any) -> np.ndarray
     """
     end, at = np.asarray(prospective, dtype=float), np.asarray(level, dtype=float)
     left = 1.0 - np.minimum(at / end, 1.0)
-    return -np.log(np.maximum(left, np.exp(-RISEN))) * time_constant
+    return -np.log(np.maximum(left, LEFT)) * time_constant

@@ -25,7 +25,7 @@ from packcalc.part_checks.shown import voltage_reason
 from packcalc.part_checks.sweep import (
     UNDERVOLTAGE, ContactorSide, Sweep, Trips, at_highest, lower_end, number, seeing, sweep,
 )
-from packcalc.parts import FUSE, ContactorPart, FusePart
+from packcalc.parts import CONTACTOR, FUSE, ContactorPart, FusePart
 from packcalc.value import replace, value_object
 
 FOLLOWS = "the current trip lies below the lowest fault at every temperature of the cells"
@@ -69,6 +69,7 @@ class CoordinationAsked:
             not the usual answer; its note says where; None without such a loop.
         unnamed: which of fuse and contactor the brief does not name: the first of the list stands
             for it.
+        entries: by which lines of the brief a fuse and a contactor of this path are named.
     """
 
     fault_lowest: Finding
@@ -98,6 +99,7 @@ class CoordinationAsked:
     one_pole_falls: Finding | None = None
     beside: tuple[Beside, ...] = ()
     unnamed: tuple[str, ...] = ()
+    entries: tuple[str, str] = ("parts.main_fuse", "parts.contactor")
     cells_left: CellsLeft | None = None
     lowest_in_one_pole: bool = False
 
@@ -116,8 +118,10 @@ class CoordinationAsked:
     @property
     def put_forward(self) -> str:
         """What of the pair nobody named, in words; empty where the brief names both."""
-        return f"{' and '.join(self.unnamed)} put forward, not named in the brief" \
-            if self.unnamed else ""
+        lines = [line for what, line in zip((FUSE, CONTACTOR), self.entries, strict=True)
+                 if what in self.unnamed]
+        return f"{' and '.join(self.unnamed)} put forward, not named in the brief " \
+               f"({' and '.join(lines)})" if lines else ""
 
     @property
     def pair_open(self) -> str:

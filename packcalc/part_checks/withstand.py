@@ -63,6 +63,7 @@ class Borne:
         open: why more than this may be asked; empty where nothing is left out.
         nobody: the gravest place of which nobody ends some current; else empty.
         left: the same of the path itself, or of a place at which it fails; else empty.
+        unshown: what currents ask that are not shown to be ended, were they all the same.
     """
 
     current: np.ndarray
@@ -73,6 +74,7 @@ class Borne:
     open: str = ""
     nobody: str = ""
     left: str = ""
+    unshown: Borne | None = None
 
     def place(self, index: int) -> str:
         title = self.stretches[self.where[index]].title
@@ -84,20 +86,34 @@ class Borne:
     @property
     def words(self) -> str:
         """For a supplier: the highest current, the most I²t and the longest time."""
-        picked = dict.fromkeys((self.current.size - 1,
-                                int(np.argmax(self.current ** 2 * self.time)), 0))
-        return "; ".join(f"{show(float(self.current[i]), 'A')} for {show(float(self.time[i]), 's')}"
-                         for i in picked)
+        picked = dict.fromkeys((self.current.size - 1, self.hottest, 0))
+        return "; ".join((*(self.point(i) for i in picked), *(
+            f"{one.point(one.hottest)} where nobody is shown to clear it"
+            for one in (self.unshown,) if one is not None and not self.covers(one, one.hottest))))
+
+    @property
+    def hottest(self) -> int:
+        """Index of the most I²t."""
+        return int(np.argmax(self.current ** 2 * self.time))
+
+    def point(self, index: int) -> str:
+        return f"{show(float(self.current[index]), 'A')} for {show(float(self.time[index]), 's')}"
+
+    def covers(self, other: Borne, index: int) -> bool:
+        """Whether one point of another asks no more than some point of this."""
+        return bool(((self.current >= other.current[index] * CLOSE)
+                     & (self.time >= other.time[index] * CLOSE)).any())
 
 
 def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
-          left: str = "") -> Borne | None:
+          left: str = "", unshown: Borne | None = None) -> Borne | None:
     """What all of them ask of one contact; None where nobody is shown to clear anything.
 
     Args:
         left_out: why more may be asked.
         nobody: a place of which nobody ends some current.
         left: one at which that fails.
+        unshown: what of it is not shown to be ended asks.
     """
     found = tuple(stretches)
     if not found:
@@ -112,7 +128,7 @@ def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
     longest = np.maximum.accumulate(time[falling])
     kept = falling[np.diff(longest, prepend=-1.0) > 0.0][::-1]
     return Borne(current[kept], time[kept], fault[kept], where[kept], found, left_out,
-                 nobody, next((one.left for one in found if one.left), left))
+                 nobody, next((one.left for one in found if one.left), left), unshown)
 
 
 def let_through(fuse: FuseSide, current: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -208,11 +224,30 @@ def borne_check(title: str, part: Contact, found: Borne, *, stage: str = STAGE,
         held = judge(title, stage, _stands(part, float(stands[worst])), "at least",
                      leaf(f"{asked}, at that current", "t", "s", float(found.time[worst]),
                           "given", origin=found.origin(worst)), reason=at, remedy=remedy)
-    return _while_ended(held, found, worst)
+    return _while_ended(part, held, found, worst)
 
 
-def _while_ended(held: Check, found: Borne, worst: int) -> Check:
+def _while_ended(part: Contact, held: Check, found: Borne, worst: int) -> Check:
     """No pass where nobody ends some current, as a cable in the same fault is held."""
+    more = _beyond(part, found.unshown) if held.verdict in (PASS, CAUTION) else ""
+    told = _as_left(held, found, worst)
+    return replace(told, verdict=NOT_EVALUATED, reason=f"{told.reason}; {more}") if more else told
+
+
+def _beyond(part: Contact, unshown: Borne | None) -> str:
+    """What it is not shown to stand of currents that nobody is shown to end; empty for nothing."""
+    if unshown is None:
+        return ""
+    shown, _ = carried(part, unshown.current)
+    lacks = np.flatnonzero(shown < unshown.time * CLOSE)
+    if not lacks.size:
+        return ""
+    index = int(lacks[_least(shown[lacks] / unshown.time[lacks])])
+    return f"not shown to be cleared: {unshown.point(index)}{unshown.place(index)}, and its " \
+           "points do not show that it carries that"
+
+
+def _as_left(held: Check, found: Borne, worst: int) -> Check:
     if found.left and held.verdict in (PASS, CAUTION):
         return replace(held, verdict=NOT_EVALUATED,
                        reason=f"{held.reason}; {ENDED_ONLY}: {found.left}")

@@ -305,8 +305,8 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
 
     Of the pack's own fuses those count that stand in either pole.
     """
-    runs = Runs.of(shared, shared.series, [
-        *(shared.traction_pole if wire.taps == BUS else ()), wire.stretch])
+    stretches = [*(shared.traction_pole if wire.taps == BUS else ()), wire.stretch]
+    runs = Runs.of(shared, shared.series, stretches)
     highest = runs.strongest.current.called("highest current of the second chassis fault")
     given = wire.given | {"all_sources": with_sources(highest, wire.given["sources"])}
     behind = wire.taps != AHEAD and "both" in shared.stands
@@ -327,7 +327,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
         passed=(*(replace(d, sees=given["all_sources"], breaks=runs.breaks)
-                  for d in wire.perhaps), *middle(shared, runs.breaks),
+                  for d in wire.perhaps), *middle(shared, runs, stretches),
                 *of_string(shared, runs.breaks),
                 *(shared.to_inlet(runs.breaks) if wire.to_inlet else ())),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.

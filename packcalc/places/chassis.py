@@ -10,7 +10,7 @@ from packcalc.layout_findings import count, string_cables
 from packcalc.places.leaks import leaks
 from packcalc.places.runs import Run
 from packcalc.places.shared import NO_FUSE_NOTE, Shared, with_sources
-from packcalc.places.slowest import Stretch, loop_constant, slowest
+from packcalc.places.slowest import SLOWEST, Stretch, loop_constant, slowest
 from packcalc.places.stands import MID_KEY, run_on_one_side, run_up_to_fuse
 from packcalc.protect.faults import prospective_fault_current
 from packcalc.protect.places import (
@@ -74,7 +74,8 @@ def first_chassis(shared: Shared) -> Loop:
 def second_chassis(shared: Shared, pair: Pair) -> Loop:
     """A second chassis fault: modules between the two faults, chassis as the way back."""
     least, most = _least(shared, pair), _most(shared, pair)
-    runs = Runs.of(shared, most, shared.traction_pole if pair.contactor else [], least)
+    stretches = shared.traction_pole if pair.contactor else []
+    runs = Runs.of(shared, most, stretches, least)
     strongest = runs.strongest
     # Where no fuse stands in the loop a monitor must act on the first fault: one that warns opens
     # nothing.
@@ -94,7 +95,7 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
                                          "highest voltage between the two faults"),
         inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         devices=_devices(shared, pair, runs.breaks),
-        passed=(*(() if pair.one_side else middle(shared, runs.breaks)),
+        passed=(*(() if pair.one_side else middle(shared, runs, stretches)),
                 *(of_string(shared, runs.breaks) if pair.contactor else ())),
         inherent=not pair.contactor or (shared.opened_at_first and not pair.fused),
         perhaps=(MID_KEY,) if shared.mid_open and pair.contactor else (),
@@ -158,10 +159,21 @@ def _devices(shared: Shared, pair: Pair,
                    falls=shared.module_falls))
 
 
-def middle(shared: Shared,
-            breaks: tuple[tuple[Finding, Finding], ...]) -> tuple[Device, ...]:
-    """A mid-pack fuse of its own, which the loop passes where the leak lies beyond it."""
-    return tuple(replace(d, breaks=breaks) for d in shared.middle(chassis=True))
+def middle(shared: Shared, runs: Runs, stretches: list[Stretch]) -> tuple[Device, ...]:
+    """A mid-pack fuse of its own, which the loop passes where the leak lies beyond it.
+
+    Between it and either pole lie modules, and all of them are then in the loop; but for parallel
+    strings, of which the others may leave the voltage of a single one.
+
+    Args:
+        shared: of the layout.
+        runs: of the loop, wherever the leak is.
+        stretches: as of `Runs.of`.
+    """
+    least = 1 if shared.strung else run_up_to_fuse(shared.brief, shared.series)
+    beyond = runs if least == 1 else Runs.of(shared, shared.series, stretches, least)
+    return tuple(replace(d, breaks=(beyond if d.key == MID_KEY else runs).breaks)
+                 for d in shared.middle(chassis=True))
 
 
 def of_string(shared: Shared,
@@ -251,7 +263,7 @@ class Runs:
         """The slowest in words."""
         modules = self.slow.run.modules
         several = f"{modules} module{'s' if modules > 1 else ''} between the two faults"
-        return (f"slowest of these loops: {several}, {self.slow.constant.least}"
+        return (f"{SLOWEST}: {several}, {self.slow.constant.least}"
                 f"{self.slow.constant.shown} at "
                 f"{self.slow.run.current.shown}; the way back is counted with the conductor's "
                 "inductance and with no resistance")

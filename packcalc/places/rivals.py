@@ -7,6 +7,7 @@ from math import inf
 from os.path import commonprefix
 
 from packcalc.findings import Finding, untold_of, with_more
+from packcalc.places.slowest import SLOWEST
 from packcalc.protect.branch_figures import AT_MOST, only_at_most, told_with_bound
 from packcalc.protect.places import CONTACTOR, Cleared, FaultPlace, Loop, Source, left_between
 from packcalc.unended import APART, gaps_of, gaps_together
@@ -44,7 +45,7 @@ def _worst(group: list[FaultPlace]) -> FaultPlace:
         at_lowest=_gravest_of_lowest(left), between=_all_between(ranked),
         rivals=tuple(ranked), others=tuple(one for _, one in fed), loop=replace(
             _strongest(ranked), title=_title(ranked), lowest=_least(left, ranked),
-            notes=(first, *_each_once(p.loop.notes for p in ranked)),
+            notes=(first, *_notes(ranked)),
             sources=tuple(source for source, _ in fed)))
     return _of_one_wire(found, ranked) if worst.loop.rival.one_wire else found
 
@@ -145,6 +146,15 @@ def _fed(ranked: list[FaultPlace]) -> list[tuple[Source, Cleared]]:
         if key not in found or key[1] and source.current.number > found[key][0].current.number:
             found[key] = source, one
     return list(found.values())
+
+
+def _notes(ranked: Sequence[FaultPlace]) -> Iterable[str]:
+    """The notes of all, of their time constants that of the slowest alone and of what is open."""
+    slow = max((p.loop for p in ranked), key=lambda loop: _value(loop.time_constant))
+    kept = {note for loop in (slow, *(p.loop for p in ranked if p.loop.time_constant.untold_more))
+            for note in loop.notes}
+    return (note for note in _each_once(p.loop.notes for p in ranked)
+            if note in kept or not note.startswith(SLOWEST))
 
 
 def _gravest(places: Sequence[FaultPlace], answer: Callable[[FaultPlace], Cleared | None],

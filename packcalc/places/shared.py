@@ -419,8 +419,8 @@ class Shared:
 
     def bounded(self, lowest: Finding) -> Finding:
         """A lowest current through conductors of which something is left open: only at most."""
-        why = untold_in(self.brief, self.pack, lowest)
-        if not why or only_at_most(lowest):
+        why = "" if only_at_most(lowest) else untold_in(self.brief, self.pack, lowest)
+        if not why:
             return lowest
         return lowest.called(note=at_most(why, lowest.note))
 

@@ -23,6 +23,7 @@ from packcalc.protect.cable import RouteResult
 from packcalc.protect.faults import fault_loop_inductance, fault_time_constant
 from packcalc.value import value_object
 
+SLOWEST = "slowest of these loops"  # how the note of a place on its time constant begins
 ONE_CABLE = leaf("cables a pole", "n", "", 1, "definition")
 
 

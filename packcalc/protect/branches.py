@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from packcalc.cable_rules import section_words
 from packcalc.checks import (
-    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge, on_an_open_entry,
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, by_the_unnamed, judge,
+    on_an_open_entry,
 )
 from packcalc.findings import Finding, leaf
 from packcalc.part_checks.fuse import (
@@ -182,12 +183,13 @@ def _resistor_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
         return pulse
     own = branch_load(asked.power, asked.current, asked.lowest_bus)
     opens = fuse.opens_from is not None and duty.load.number >= fuse.opens_from.number
-    return (*pulse, *one_current(own, passes),
+    held = (*pulse, *one_current(own, passes),
             carries_tries(_carries(asked, duty), fuse.part, duty.load, passes, asked.ambient),
             _of_class(asked, stands_tries(
                 duty.withstand, asked.capacity, duty.load, passes,
                 fuse.clearing if opens and fuse.clearing.known else None),
                 "the worse for each figure"))
+    return tuple(by_the_unnamed(c, passes.peak.untold_more) for c in held)
 
 
 def _one_circuit(asked: BranchAsked) -> tuple[Check, ...]:

@@ -52,7 +52,7 @@ from packcalc.findings import (
     OR_LESS, Finding, largest, leaf, smallest, trace, with_less, with_more,
 )
 from packcalc.layout_findings import of_copper
-from packcalc.part_checks.path_conductors import ENDED_ONLY
+from packcalc.part_checks.path_conductors import ENDED_ONLY, asked_beyond
 from packcalc.part_checks.shown import SILENT, remark, stepped, voltage_check
 from packcalc.parts import CablePart
 from packcalc.protect.route_figures import (
@@ -112,7 +112,7 @@ class RunChoice:
 
 
 # What is asked of a route besides its load, its way and its sections: who clears a fault in it.
-_OF_FAULTS = ("let_through", "overload", "unended", "left", "protected_by", "fuse_lost",
+_OF_FAULTS = ("let_through", "overload", "unended", "left", "unshown", "protected_by", "fuse_lost",
               "fuse_open")
 
 
@@ -422,7 +422,7 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     if figures.refusal or figures.withstand is None:
         return [Check("Adiabatic heating", stage, FAIL, reason=figures.refusal)]
     # Who is not shown to clear says more than the figure that lacks, and no curve would mend it.
-    let_through = _where_ended(asked, "" if asked.left else SOME_LEFT, judge(
+    let_through = _where_ended(asked, "" if asked.left else SOME_LEFT, figures.withstand, judge(
         "Let-through of the fuse", stage, figures.withstand, "at least", asked.let_through,
         reason=WHOLE_RANGE,
         remedy="a larger section, a faster fuse or a quicker trip",
@@ -445,11 +445,16 @@ def _fault_checks(asked: RouteAsked, figures: Figures) -> list[Check]:
     return [let_through, lowest]
 
 
-def _where_ended(asked: RouteAsked, words: str, held: Check) -> Check:
+def _where_ended(asked: RouteAsked, words: str, stands: Finding | None, held: Check) -> Check:
     """No pass while a fault place whose current runs through this cable is left to nobody.
 
-    Nor a caution where that is its own far end: it holds only where somebody opens the fault.
+    Nor a caution where that is its own far end: it holds only where somebody opens the fault; nor
+    where it is not shown to stand what is not shown to be ended.
     """
+    more = asked_beyond(stands, asked.unshown)
+    if more and held.verdict in (PASS, CAUTION):
+        return replace(held, reason="; ".join(filter(None, (held.reason, words, more))),
+                       verdict=NOT_EVALUATED)
     if not asked.unended or held.verdict not in (PASS, CAUTION, NOT_EVALUATED):
         return held
     if asked.left:
@@ -741,7 +746,7 @@ def _short_circuit_check(asked: RouteAsked, choices: tuple[RunChoice, ...],
         why = "no fuse is chosen yet for this route"
     elif asked.let_through is not None and asked.let_through.known:
         held = next((c for c in (*own, *choices) if c.candidate), None)
-        return (_where_ended(asked, asked.unended, judge(
+        return (_where_ended(asked, asked.unended, held and held.withstand, judge(
             title, stage, asked.let_through, "at most", held and held.withstand,
             missing=f"k²S² of {held.candidate.name} is not known" if held and held.candidate
             else "no section qualifies that could be held against it",

@@ -714,7 +714,9 @@ def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordi
         (told,) = not_by_the_unnamed(held.asked, (
             conductor_check(held.sweep, conductor, heat, at, other),))
         checks = [told if c.title == told.title else c for c in checks]
-        rows = [_conductor_line(conductor, heat) if r.what == conductor.name else r for r in rows]
+        asked = max((f for f in (heat, other and other.unshown) if f is not None),
+                    key=lambda f: f.number, default=None)  # of a sheet: more is no harm
+        rows = [_conductor_line(conductor, asked) if r.what == conductor.name else r for r in rows]
     return replace(held, conductor_heat=tuple(worst), item=replace(
         held.item, checks=tuple(checks), specification=tuple(rows), duty=tuple(duty)))
 

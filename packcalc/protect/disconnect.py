@@ -16,6 +16,7 @@ from packcalc.part_checks.disconnect import (
 )
 from packcalc.part_checks.overload_carried import overload_rows
 from packcalc.parts import ConnectorPart, DisconnectPart
+from packcalc.units import show
 
 DISCONNECT_NOTES = (
     "A disconnect without a stated DC breaking capacity opens no load: its pilot contact must "
@@ -121,12 +122,21 @@ def _withstands(demand: CarryDemand) -> Requirement:
     return Requirement(title, withstand_words(*ends), why).resting_on(*ends)
 
 
+def _stands(demand: CarryDemand) -> str:
+    """What of the highest fault its sheet is asked to stand: one string's part, or a cut-off."""
+    fault = demand.fault_highest
+    if demand.borne is None or not fault.known:
+        return fault.with_end
+    through = show(float(demand.borne.current[-1]), "A")
+    return fault.with_end if through == fault.shown else f"{through} of a fault of {fault.with_end}"
+
+
 def _item(key: str, title: str, demand: CarryDemand, candidates: tuple[Candidate, ...],
           rows: tuple[Requirement, ...], notes: tuple[str, ...], named: str) -> Item:
     return Item(
         key=key, title=title,
         governing=f"carries {demand.continuous_current.shown} at {demand.ambient.shown} and "
-                  f"stands {demand.fault_highest.with_end} until the fuse has cleared",
+                  f"stands {_stands(demand)} until somebody has cleared it",
         duty=(demand.highest_voltage, demand.fault_highest, demand.continuous_current,
               demand.peak_current, demand.peak_duration, demand.ambient),
         specification=rows, candidates=candidates,

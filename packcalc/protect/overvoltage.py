@@ -1,6 +1,6 @@
 """The over-voltage chain: every way in which a voltage rises above full charge.
 
-Charger with tolerance, the charger's own ceiling, braking into a full cold pack, a contactor
+Charger with tolerance, the charger's own ceiling, braking into a cold pack, a contactor
 that opens under braking, a motor spinning behind a dead inverter, the ceiling of a charging
 station. The largest is the highest working voltage; each part is held against it.
 """
@@ -16,9 +16,10 @@ from packcalc.brief_keys import key
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Item, Requirement, judge
 from packcalc.electrical import series_voltage, with_tolerance
 from packcalc.findings import (
-    AS_PARTS, BOUNDED, Finding, Origin, formula, largest, leaf, smallest, trace, untold_of,
-    with_less, with_more,
+    AS_PARTS, AT_LEAST, BOUNDED, NO_BOUND, Finding, Origin, formula, largest, leaf, smallest,
+    trace, untold_of, with_less, with_more,
 )
+from packcalc.layout_findings import told_by
 from packcalc.pack import PackModel
 from packcalc.part_checks.limits import highest_cell_trip, tolerance_open
 from packcalc.units import into_si
@@ -30,6 +31,7 @@ BATTERY, CHARGE, INVERTER = "battery side", "charge side", "inverter side"
 CAPACITANCE = "inverter.dc_link_capacitance"
 NOT_KNOWN = "not known: "  # how the reason of a link that is open begins
 DUMP = "contactor opens under braking"
+END_LOWER = "a lower end of charging"
 
 NOTES = (
     "A contactor that opens under braking leaves the link capacitors alone with the braking "
@@ -288,8 +290,11 @@ def _least_capacitance(brief: Brief) -> Finding:
                        source="packcalc-rule", origin=nominal.origin,
                        note="for a rise the small side is the safe one: less than one inverter "
                             "usually holds")
-    return trace(smallest_capacitance, capacitance=nominal,
-                 tolerance=brief.inverter.dc_link_tolerance)
+    least = trace(smallest_capacitance, capacitance=nominal,
+                  tolerance=brief.inverter.dc_link_tolerance)
+    return with_less(least, f"{told_by(nominal)}a smaller DC link rises further; left open and "
+                     f"counted for a rise as {nominal.shown}, {NO_BOUND}"
+                     if brief.left_open(CAPACITANCE) else "")
 
 
 def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
@@ -298,8 +303,13 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
     known = [link.voltage for link in chain if link.voltage is not None]
     # What is open of a link is bounded as one that is not known at all.
     told = [f.called(note=f.told_note) for f in known]
-    highest = largest([*told, *_bounds(asked, chain)], "highest working voltage",
-                      _unknown_links(chain))
+    bounds = _bounds(asked, chain)
+    # What is counted for an open link beyond its bound is not bounded by it.
+    most = max((bound.number for bound in bounds), default=np.inf)
+    beyond = untold_of(f for f in known
+                       if f.number > most and f.untold_more.endswith(NO_BOUND))
+    highest = with_more(largest([*told, *bounds], "highest working voltage",
+                                _unknown_links(chain, bool(beyond))), beyond)
     # Its diodes feed the closed battery without control.
     battery = largest([with_more(asked.full_voltage, asked.charger_open), asked.braking_voltage,
                        asked.back_voltage],
@@ -308,7 +318,7 @@ def study_overvoltage(asked: OvervoltageAsked) -> OvervoltageResult:
     checks = (*(s.check for s in standings), *_duty_checks(asked, highest))
     item = Item(
         key="overvoltage", title=TITLE,
-        governing=highest.note.split("governed by: ")[-1],
+        governing=highest.told_note.split("governed by: ")[-1],
         duty=(highest, battery, *known, *_times(asked), *_room_left(asked, highest)),
         specification=_specification(asked, highest), open_items=_open_items(chain),
         notes=NOTES, checks=checks)
@@ -385,7 +395,12 @@ def _room(asked: OvervoltageAsked) -> Finding | None:
         return None
     return with_less(trace(time_at_power, "time from the braking limit to the absolute maximum",
                            capacitance=asked.capacitance, lower=start, upper=limit,
-                           power=asked.braking_power), untold_of((start, asked.braking_power)))
+                           power=asked.braking_power), _rise_open(asked, start))
+
+
+def _rise_open(asked: OvervoltageAsked, start: Finding) -> str:
+    """What nobody told that may let the link rise further or sooner under braking; else empty."""
+    return untold_of((start, asked.braking_power)) or asked.capacitance.may_be_less
 
 
 def _dump(asked: OvervoltageAsked) -> Link:
@@ -399,7 +414,7 @@ def _dump(asked: OvervoltageAsked) -> Link:
     peak = trace(fed_voltage, "link voltage after a contactor opened under braking",
                  start=start, power=asked.braking_power, time=asked.reaction,
                  capacitance=asked.capacitance)
-    return _as_far(name, INVERTER, with_more(peak, untold_of((start, asked.braking_power))))
+    return _as_far(name, INVERTER, with_more(peak, _rise_open(asked, start)))
 
 
 def _spinning(asked: OvervoltageAsked) -> Link:
@@ -438,9 +453,11 @@ def _bounds(asked: OvervoltageAsked, chain: tuple[Link, ...]) -> tuple[Finding, 
     return tuple(found)
 
 
-def _unknown_links(chain: tuple[Link, ...]) -> str:
+def _unknown_links(chain: tuple[Link, ...], beyond: bool) -> str:
+    """Which links are open, in words; `beyond` where one is so that nothing bounds."""
     lacking = [link.name for link in chain if _lacks(link)]
-    return "" if not lacking else AS_PARTS + "; ".join(lacking)
+    start = f"{AT_LEAST}: not evaluated: " if beyond else AS_PARTS
+    return "" if not lacking else start + "; ".join(lacking)
 
 
 def _times(asked: OvervoltageAsked) -> tuple[Finding, ...]:
@@ -453,7 +470,7 @@ def _times(asked: OvervoltageAsked) -> tuple[Finding, ...]:
     return (with_less(
         trace(time_at_power, "time to the inverter's absolute maximum after a contactor opened "
               "under braking", capacitance=asked.capacitance, lower=start, upper=limit,
-              power=asked.braking_power), untold_of((start, asked.braking_power))),)
+              power=asked.braking_power), _rise_open(asked, start)),)
 
 
 def _room_left(asked: OvervoltageAsked, highest: Finding) -> tuple[Finding, ...]:
@@ -523,9 +540,9 @@ def _semiconductors(rating: Finding, highest: Finding) -> Standing:
 
 def _duty_checks(asked: OvervoltageAsked, highest: Finding) -> tuple[Check, ...]:
     reaction = _reaction_check(asked)
-    return (reaction, _limit_check(asked), _braking_trip_check(asked, reaction),
-            _charger_check(asked), *_station_check(asked), _generator_check(asked),
-            _feeds_full_check(asked))
+    return (reaction, _limit_check(asked), *_brakes_when_full(asked),
+            _braking_trip_check(asked, reaction), _charger_check(asked), *_station_check(asked),
+            _generator_check(asked), _feeds_full_check(asked))
 
 
 def _reaction_check(asked: OvervoltageAsked) -> Check:
@@ -560,25 +577,58 @@ def _braking_trip_check(asked: OvervoltageAsked, reaction: Check) -> Check:
     held = judge(title, STAGE, asked.braking_voltage, "below", asked.trip,
                  missing="say management.overvoltage_trip: a trip under braking opens a contactor "
                          "under regeneration",
-                 remedy="braking cut to nothing near full charge and in the cold; an inverter "
-                        "limit below the trip; a lower end of charging")
+                 remedy=END_LOWER if _only_charged(asked) else
+                 "braking cut to nothing near full charge and in the cold; an inverter limit below "
+                 f"the trip; {END_LOWER}")
     if held.verdict != FAIL:
         return held
-    limit = asked.braking_limit
-    words = ("the inverter's own limit of " + limit.shown + " lies above the trip"
-             if limit.known and asked.trip is not None and limit.number > asked.trip.number else
-             "the inverter is not shown to limit before it")
+    words = _limits_where(asked)
     if _outlasted(asked):
         return replace(held, verdict=CAUTION, reason=f"{words}; the trip's delay outlasts the "
                        "braking pulse, and cells stand above their trip until it ends")
-    told = f"{words}: the trip opens a contactor under regeneration"
+    told = f"{words}: the trip opens a contactor" + (
+        "" if _only_charged(asked) else " under regeneration")
     if reaction.verdict == PASS:
-        return replace(held, verdict=CAUTION, reason=f"{told}; the inverter is shown to stop in "
-                       "time, and braking is lost without a warning")
+        return replace(held, verdict=CAUTION, reason=told if _only_charged(asked) else
+                       f"{told}; the inverter is shown to stop in time, and braking is lost "
+                       "without a warning")
     if reaction.verdict == NOT_EVALUATED and reaction.figure is not None:
         return replace(held, verdict=NOT_EVALUATED, reason=f"{told}; whether the inverter "
                        f"stops in time is not evaluated: {reaction.reason}")
     return replace(held, reason=f"{told}, and nobody is shown to stop the rise of the link")
+
+
+def _limits_where(asked: OvervoltageAsked) -> str:
+    """Where the inverter's own limit lies beside the cells' trip, in words."""
+    limit, trip = asked.braking_limit, asked.trip
+    own = f"the inverter's own limit of {limit.shown} lies"
+    if limit.known and trip is not None and limit.number > trip.number:
+        return f"{own} above the trip"
+    if _only_charged(asked):
+        return f"{own} below it; charging, not braking, reaches {asked.full_voltage.shown}"
+    return "the inverter is not shown to limit before it"
+
+
+def _only_charged(asked: OvervoltageAsked) -> bool:
+    """Whether it is the end of charging that reaches the trip: the inverter limits below both."""
+    limit, trip = asked.braking_limit, asked.trip
+    return limit.known and trip is not None and limit.number < trip.number \
+        and asked.full_voltage.number >= asked.braking_voltage.number
+
+
+def _brakes_when_full(asked: OvervoltageAsked) -> tuple[Check, ...]:
+    """Told where it may not: one that limits below the full pack has no electric brake there."""
+    if not asked.braking_limit.known or asked.braking_power.number == 0:
+        return ()
+    check = judge("inverter brakes into a full pack", STAGE, asked.braking_limit, "at least",
+                  with_more(asked.full_voltage, asked.charger_open),
+                  remedy="the driver is warned, and other brakes hold the vehicle alone; a higher "
+                         f"limit; {END_LOWER}")
+    if check.verdict != FAIL:
+        return () if check.verdict == PASS else (check,)
+    return (replace(check, verdict=CAUTION, reason="no electric braking while the pack stands "
+                    f"above {asked.braking_limit.shown}: after charging, until it has fallen "
+                    "there"),)
 
 
 def _outlasted(asked: OvervoltageAsked) -> bool:
@@ -671,6 +721,13 @@ def _feeds_full_check(asked: OvervoltageAsked) -> Check:
                         "maker states")
 
 
+def _begins(asked: OvervoltageAsked) -> str:
+    """From where the rise is counted, in words: a limit below the full pack shortens no time."""
+    start, limit = _start(asked), asked.braking_limit
+    return start.shown if limit.number >= start.number else \
+        f"{start.shown}, the full pack above its limit of {limit.shown},"
+
+
 def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requirement, ...]:
     volts = highest.shown + (", or more: what is open in the chain" if highest.at_least else "")
     lines = [Requirement("every part on traction voltage: rated DC voltage", f"at least {volts}",
@@ -681,7 +738,7 @@ def _specification(asked: OvervoltageAsked, highest: Finding) -> tuple[Requireme
     if room is not None:
         lines.append(Requirement(
             "inverter: from its own braking limit to no braking power, a contactor open",
-            f"at most {room.shown}", f"from {_start(asked).shown} to its absolute maximum of "
+            f"at most {room.shown}", f"from {_begins(asked)} to its absolute maximum of "
             f"{asked.absolute_maximum.shown}").resting_on(room))
     elif times and not asked.braking_limit.known:
         lines.append(Requirement("inverter: from an open contactor to no braking power",

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, Check, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge
 from packcalc.findings import Finding, Origin, formula, leaf, trace
 from packcalc.fuse_formulas import COUNTED_ON
 from packcalc.part_checks.shown import counted
@@ -457,6 +457,12 @@ class Loop:
             self.lowest.number * NEXT_TO_NOTHING, "definition"))
 
     @property
+    def fed_more(self) -> tuple[str, ...]:
+        """Which sources of unknown current may drive a fuse further than is counted."""
+        return tuple(source.name for source in self.sources if not source.current.known) if any(
+            d.kind == FUSE and d.sees is not None for d in self.devices) else ()
+
+    @property
     def as_fused(self) -> Loop:
         """The same where somebody said that every fuse stands there which may."""
         there = tuple(d for d in self.passed if d.key in self.perhaps)
@@ -756,6 +762,9 @@ def _through(device: Device, end: str, current: Finding) -> Finding:
     return trace(path_current, f"current through one {device.name}", current=current, paths=paths)
 
 
+FED_MORE = "in no sum, and may drive a fuse above what it breaks"
+
+
 def _check(place: FaultPlace, one: Cleared) -> Check:
     whole = one.end == BETWEEN
     which = "every fault current between the ends" if whole else f"the {one.end} fault current"
@@ -764,8 +773,11 @@ def _check(place: FaultPlace, one: Cleared) -> Check:
     # Between the ends the span stands in the words.
     reason = told if whole else f"{one.current.shown}: {told}"
     if one.clears:
-        return judge(title, "who clears", one.time, "at most", COUNTED_ON, reason=reason,
+        held = judge(title, "who clears", one.time, "at most", COUNTED_ON, reason=reason,
                      missing=f"{reason}; its time is not known")
+        open_ = " and ".join(place.loop.fed_more) if one.end == "highest" else ""
+        return held if not open_ or held.verdict != PASS else replace(
+            held, verdict=CAUTION, reason=f"{reason}; {FED_MORE}: {open_}")
     remedy = "; ".join(place.loop.remedies)
     if one.clears is None:
         return Check(title, "who clears", NOT_EVALUATED, reason=reason, remedy=remedy)

@@ -80,6 +80,7 @@ class RouteAsked:
         let_through: largest I²t that the chosen devices let through anywhere in the range.
         unended: where nobody ends the heat in it, or is shown to, in words; else empty.
         left: whether its own far end is one of these places.
+        unshown: I²t that a fault may ask which is not shown to be ended; None for no more.
         fuse_lost: why its own fuse does not break some fault in it, by its sheet; else empty.
         fuse_open: why that fuse is not shown to, though its sheet is at hand; else empty.
         protected_by: who ends its faults where no fuse of its own is counted on; else empty.
@@ -116,6 +117,7 @@ class RouteAsked:
     let_through: Finding | None = None
     unended: str = ""
     left: bool = False
+    unshown: Finding | None = None
     fuse_lost: str = ""
     fuse_open: str = ""
     protected_by: str = ""

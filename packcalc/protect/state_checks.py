@@ -13,7 +13,7 @@ from packcalc.brief import Brief
 from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, TAP_CHOICES
 from packcalc.charging import BLEED_OPEN, TIMEOUT_OPEN
 from packcalc.checks import (
-    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, judge, on_an_open_entry,
+    CAUTION, FAIL, NOT_EVALUATED, PASS, Check, by_the_unnamed, judge, on_an_open_entry,
 )
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.pack import PackModel
@@ -54,6 +54,7 @@ class Untimed:
         hold: time in which the fuse clears what the contactor breaks at most; None where it is
             not shown to.
         highest: highest fault of the path.
+        open: why a fuse or contactor of it shows nothing: nobody named it; empty where all are.
     """
 
     path: str
@@ -61,6 +62,7 @@ class Untimed:
     left: Finding
     hold: Finding | None
     highest: Finding
+    open: str = ""
 
 
 @value_object
@@ -324,14 +326,14 @@ def _untimed_check(one: Untimed) -> Check:
     held = judge(title, "who clears", one.breaks, "at least", left,
                  missing=left.note if not left.known else
                  f"ask the contactor's maker: {left.shown} in both directions", remedy=remedy)
-    if held.verdict == CAUTION:
+    if held.verdict == CAUTION and not one.open:
         return replace(held, remedy=f"{ASK_SHORTEST}; {remedy}")
     if held.verdict != FAIL:
-        return held
-    return replace(held, verdict=CAUTION, reason=(
+        return by_the_unnamed(held, one.open)
+    return by_the_unnamed(replace(held, verdict=CAUTION, reason=(
         "lost 12 V supply, emergency stop or crash: the contact parts before the fuse has "
         f"cleared, and from {held.figure.shown} to {held.demand.shown} it is torn open in an arc "
-        "that it is not shown to put out"))
+        "that it is not shown to put out")), one.open)
 
 
 def _late_check(one: Untimed) -> Check:

@@ -314,6 +314,7 @@ class StringsAsked:
         voltage_error: V, error of the measured difference.
         mismatch: resistance of the others above the best one's.
         continuous_limit: of one string's modules, discharging; None where it was not asked.
+        beside_main: lowest currents that its fuse is counted on for beside the main fuse.
     """
 
     fuse_breaks: Finding
@@ -336,6 +337,7 @@ class StringsAsked:
     regeneration_current: Finding | None = None
     left_resistance: Finding | None = None
     continuous_limit: Finding | None = None
+    beside_main: tuple[Finding, ...] = ()
 
 
 @value_object
@@ -453,6 +455,15 @@ def _joining(asked: StringsAsked) -> dict[str, Finding | None]:
                             slope=asked.slope)}
 
 
+def fuse_opens(asked: StringsAsked, duty: StringsDuty) -> Finding:
+    """Lowest current that a string's fuse is asked to open, and from which on it must break."""
+    lowest = (duty.lowest, *asked.beside_main)
+    least = min(lowest, key=lambda f: f.number)
+    if least is not duty.lowest:
+        least = smallest(lowest, "lowest fault through a string fuse")
+    return with_less(least, next((f.may_be_less for f in lowest if f.may_be_less), ""))
+
+
 def size_strings(asked: StringsAsked, breaks: tuple[Finding, Finding] | None = None) -> Item:
     """Duty of string fuses and contactors, and whether strings may be joined by voltage.
 
@@ -541,7 +552,7 @@ def _module_check(asked: StringsAsked, duty: StringsDuty) -> Check:
 
 def _specification(asked: StringsAsked, duty: StringsDuty,
                    breaks: tuple[Finding, Finding]) -> tuple[Requirement, ...]:
-    low = f"at most {duty.lowest.shown}"
+    opens = fuse_opens(asked, duty)
     volts = asked.highest_voltage.least + asked.highest_voltage.shown
     return (
         Requirement("string fuse, each string: rated DC voltage", f"above {volts}",
@@ -550,8 +561,9 @@ def _specification(asked: StringsAsked, duty: StringsDuty,
                     f"above {rounded(asked.fuse_breaks, True)}", "every source of the worst fault "
                     "place; a fault in one string is fed by all the others and the bus"
                     ).resting_on(asked.fuse_breaks),
-        Requirement("string fuse: current that it surely opens within 1 s", low,
-                    "one other string alone, cold, aged and empty"),
+        Requirement("string fuse: current that it surely opens within 1 s",
+                    f"at most {opens.shown}", "one string alone, cold, aged and empty"
+                    ).resting_on(opens),
         Requirement("string fuse: continuous current at the box's temperature",
                     f"at least {duty.continuous.shown}", "best string, one string open"),
         Requirement("string contactor, each pole: rated DC voltage",

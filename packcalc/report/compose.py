@@ -18,6 +18,7 @@ from packcalc.measured import Measured, measured_against
 from packcalc.mixes import mix_cautions, module_numbers
 from packcalc.next_steps import find_next
 from packcalc.pack import PackModel
+from packcalc.protect.branch_figures import only_at_most
 from packcalc.protection import ProtectionStudy
 from packcalc.report.blocks import (
     RULES_TOLD_ONCE,
@@ -227,6 +228,20 @@ def _fault_highest(study: ProtectionStudy) -> Cell:
                 _cell(most).value)
 
 
+def _fault_lowest(study: ProtectionStudy) -> Cell:
+    """Of the loops that size parts, with the lowest of those that are only told."""
+    lowest = study.faults.lowest
+    cell = _at_most(lowest)
+    told = [p.lowest for place in study.circuit.places for p in (place, *place.rivals)]
+    less = [one for one in told
+            if one.known and lowest.known and 0.0 < one.number < lowest.number]
+    if not less:
+        return cell
+    bound = "at most " if any(not one.known or only_at_most(one) for one in told) else ""
+    return replace(cell, text=f"{cell.text} of the loops that size parts; {bound}"
+                   f"{min(less, key=lambda one: one.number).shown} of others")
+
+
 def _first(study: ProtectionStudy, bench: Measured = Measured(),
            review: Review | None = None) -> Section:
     """What can kill, what is open and what nobody clears: one screen."""
@@ -242,7 +257,7 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     blocks.append(Facts("first", "What can kill, in five figures", (
         ("highest_voltage_V", "Highest working voltage", _at_least(pack.highest_voltage)),
         ("fault_highest_A", "Highest fault current", _fault_highest(study)),
-        ("fault_lowest_A", "Lowest fault current", _at_most(faults.lowest)),
+        ("fault_lowest_A", "Lowest fault current", _fault_lowest(study)),
         ("least_fuse_rating_A", "Least main fuse rating, load side", _at_least(_least(study))),
         ("stored_energy_kWh", "Energy stored when full, at most",
          _cell(of_pack(study.brief, pack))),

@@ -58,7 +58,7 @@ def headline(places: Sequence[FaultPlace]) -> str:
     """Where nobody clears a fault, and how far the rest is shown, in a few sentences."""
     nobody = [_where(p) for p in places if p.nobody]
     open_ = [p for p in places if not p.nobody and not p.shown]
-    fed = [p for p in places if p.shown and p.feeding_on]
+    fed = [p for p in places if p.shown and (p.feeding_on or p.loop.fed_more)]
     shown = len(places) - len(nobody) - len(open_) - len(fed)
     words_ = [f"Nobody clears a fault: {'; '.join(nobody)}." if nobody else
               "No place was found that nobody clears."]
@@ -66,7 +66,8 @@ def headline(places: Sequence[FaultPlace]) -> str:
         words_.append(_not_shown(open_))
     words_.append(f"Shown from end to end: {shown} of {len(places)} places.")
     if fed:
-        feeders = dict.fromkeys(f"the {name}" for p in fed for name in p.feeding_on)
+        feeders = dict.fromkeys(
+            f"the {name}" for p in fed for name in (*p.feeding_on, *p.loop.fed_more))
         words_.append(f"For {len(fed)} more the battery's current is shown, and not who ends that "
                       f"of {' and '.join(feeders)}.")
     bare = dict.fromkeys(d.name.partition(NOT_NAMED)[0] for p in places for d in p.loop.devices

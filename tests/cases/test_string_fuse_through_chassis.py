@@ -73,6 +73,8 @@ def worst(made, key):
     return next((v for v in (FAIL, NOT_EVALUATED, CAUTION) if v in verdicts), PASS)
 
 
+# One of which nobody tells the current would leave a caution at the fuse of a branch.
+KNOWN = {"motor__short_circuit_current": "100 A", "station__capacitance": "0 mF"}
 WIRES = [f"branch.{name}" for name in ("DC/DC converter", "cabin compressor", "floor heater",
                                        "pre-charge wires", "insulation monitor")]
 
@@ -81,7 +83,7 @@ WIRES = [f"branch.{name}" for name in ("DC/DC converter", "cabin compressor", "f
 @pytest.mark.parametrize("key", ["fused_pole", *WIRES])
 def test_a_string_fuse_that_does_not_break_leaves_a_chassis_loop_to_nobody(key):
     """Main fuses in both poles: the place counted the string's as neither opening nor bursting."""
-    assert worst(study("minibus", **BOTH), key) == PASS
+    assert worst(study("minibus", **BOTH, **KNOWN), key) == PASS
     made = study("minibus", **BOTH, **WEAK)
     assert worst(made, key) == FAIL
     assert any(MELTS in c.reason for c in place(made, key).checks)
@@ -91,7 +93,7 @@ def test_a_string_fuse_that_does_not_break_leaves_a_chassis_loop_to_nobody(key):
 @pytest.mark.parametrize("key", WIRES)
 def test_so_does_a_small_one_beside_one_main_fuse(key):
     """One main fuse as shipped: the chafed wires passed, with or without a name for it."""
-    assert worst(study("minibus"), key) == PASS
+    assert worst(study("minibus", **KNOWN), key) == PASS
     assert worst(study("minibus", parts__string_fuse="Talvik 20 branch"), key) == FAIL
     assert worst(study("minibus", parts__string_fuse=None), key) == NOT_EVALUATED
 

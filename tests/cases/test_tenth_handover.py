@@ -91,11 +91,12 @@ def test_the_note_of_a_layout_names_the_hot_end_too() -> None:
 def test_an_open_link_is_no_upper_bound_on_any_page() -> None:
     sized = study("truck", **NO_LINK)
     said = "DC-link capacitance is not known, counted with 3.000 mF"
-    assert discharge_open(sized) == (said,)
+    # a smaller one than is counted lets the link rise further, and the fall begin higher
+    assert discharge_open(sized) == (said, "parts of the over-voltage chain are not evaluated")
     sheet = " ".join(w for h in responder_sheet(sized).headings for w in h.known)
     assert "COUNT ON THE LINK ABOVE 60 V FOR LONGER THAN" in sheet and "in up to" not in sheet
     waits = " ".join(w for e in maintenance(sized).events for w in e.actions)
-    assert f"it may fall sooner or stay far longer ({said})" in waits
+    assert f"it may fall sooner or stay far longer ({said}" in waits
     assert " and longer for the link" not in waits
     assert any(said in row.known for row in certifier_file(sized).answers)
     for name in ("weld.fall_time", "supply.discharge_constant", "supply.discharge_alone",
