@@ -528,13 +528,15 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     above = share > side.limit
     if device.key in CELL_TRIPS:
         return _on_the_cells(answers, device, side.limit, current, seen, above)
-    soonest, tears = side.earliest(seen), side
+    steady = side.steady_times(seen)
+    soonest, tears = side.earliest(seen, steady), side
     torn = np.where(above | bool(side.reasons), soonest, np.nan)
     if device.key in UNSEEN:
         path = answers.path(device)
         assert path is not None
         side = answers.sensed(device, path)
-    acts, soon = side.times(seen), side.steady_times(seen) <= counted
+        steady = side.steady_times(seen)
+    acts, soon = side.times(seen), steady <= counted
     if side.reasons:
         return _Told(device, none, side.may_open(seen, counted, share), torn,
                      0.0 if side.never else side.limit, side=tears, late=np.inf)
