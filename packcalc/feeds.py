@@ -117,17 +117,20 @@ def string_cables_open(brief: Brief) -> str:
         f"{length.shown}, our assumption, and may be more" if open_length(length) else ""
 
 
-def untold_in(brief: Brief, pack: PackModel, figure: Finding) -> str:
+def untold_in(brief: Brief, pack: PackModel, figure: Finding,
+              cables: str | None = None) -> str:
     """What nobody told of the main path and its cables that may take more from a lowest current.
 
     Args:
         brief, pack: of the layout.
         figure: the current, or the resistance that it rests on.
+        cables: what `cables_open` says of the brief, where it is known already.
 
     Returns:
         What is counted in its place, in words; empty where the figure rests on nothing open.
     """
-    along, inside = cables_open(brief), disconnect_open(brief)
+    along = cables_open(brief) if cables is None else cables
+    inside = disconnect_open(brief)
     if along and not _through(figure, pack.cables_long):
         # Whatever passes the links passes the disconnect between them.
         along = inside if inside and any(

@@ -137,10 +137,9 @@ def _swept(answers: PartAnswers, loop: Loop) -> Between:
 
 def alike(loop: Loop) -> tuple:
     """What a sweep depends on: taps of one point have the same devices and currents."""
-    return (tuple((d.key, number(d.sees), number(d.drop), number(d.falls), number(d.setting),
-                   number(d.rating), d.paths, d.untold, *d.constants)
-                  for d in (*loop.devices, *loop.passed)), len(loop.devices), loop.lowest.number,
-            loop.highest.number, tuple(loop.least(n) for n in range(1, loop.paths + 1)),
+    return (tuple([d.signature for d in (*loop.devices, *loop.passed)]), len(loop.devices),
+            loop.lowest.number, loop.highest.number,
+            tuple(loop.least(n) for n in range(1, loop.paths + 1)),
             loop.own_wire is not None, number(loop.own_wire),
             loop.own_wire is not None and only_at_most(loop.own_wire))
 

@@ -8,7 +8,7 @@ from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
 from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, summed, untold_in
 from packcalc.findings import Finding, Origin, leaf, trace
-from packcalc.layout_findings import count
+from packcalc.layout_findings import cables_open, count
 from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
 from packcalc.places.runs import Run, run_of
@@ -417,9 +417,15 @@ class Shared:
                 strings=self.feeds.strings, share=shares[-1].shown))
         return Loop(key, title, **known, shares=shares)
 
+    @worked_once
+    def cables_open(self) -> str:
+        """What nobody told of the traction cables in a lowest fault; else empty."""
+        return cables_open(self.brief)
+
     def bounded(self, lowest: Finding) -> Finding:
         """A lowest current through conductors of which something is left open: only at most."""
-        why = "" if only_at_most(lowest) else untold_in(self.brief, self.pack, lowest)
+        why = "" if only_at_most(lowest) else untold_in(
+            self.brief, self.pack, lowest, self.cables_open)
         if not why:
             return lowest
         return lowest.called(note=at_most(why, lowest.note))

@@ -212,6 +212,13 @@ class Device:
                 *[(voltage.value, constant.value, constant.untold_more)
                   for voltage, constant in self.breaks])
 
+    @worked_once
+    def signature(self) -> tuple[Any, ...]:
+        """All that a sweep asks of it: equal ones do the same at every current."""
+        figures = (self.sees, self.drop, self.falls, self.setting, self.rating)
+        return (self.key, *[None if f is None else f.value for f in figures], self.paths,
+                self.untold, *self.constants)
+
     @property
     def as_counted(self) -> Device:
         """The same as if what is counted of every source were the most of it."""
