@@ -36,7 +36,8 @@ def connector_contacts(brief: Brief) -> Finding | None:
 def contacts(brief: Brief) -> Finding | None:
     """Those of both, one behind the other; None where the brief names neither.
 
-    Counted whole wherever a loop may pass them: a lowest current errs low.
+    Counted whole in the path from pole to pole and in every chassis loop: a lowest current errs
+    low. What paralleled strings have in common leaves them out, and errs high by that.
     """
     found = [one for one in (disconnect_contacts(brief), connector_contacts(brief))
              if one is not None]
