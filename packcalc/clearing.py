@@ -515,7 +515,17 @@ class PartAnswers:
             return None
         return bool(fuse.fails(at)[0]), fuse.why(current.number)
 
+    @worked_once
+    def _said(self) -> dict[tuple[Any, ...], Answer]:
+        return {}
+
     def __call__(self, device: Device, current: Finding) -> Answer:
+        key = device.signature, current.value
+        if key not in self._said:
+            self._said[key] = self._told(device, current)
+        return self._said[key]
+
+    def _told(self, device: Device, current: Finding) -> Answer:
         clears, time, why = self._answer(device, current)
         if clears is not None or self.tried is None or not self.unnamed(device):
             return clears, time, why

@@ -24,7 +24,8 @@ TABLE_AT = leaf("temperature of the resistance table", "θ_0", "°C", 293.15, "r
 
 
 def _any(condition: Any) -> bool:
-    return bool(np.any(condition))
+    # `np.any` of a single truth takes as long as all the rest of these formulas
+    return bool(condition if isinstance(condition, (bool, np.bool_)) else np.any(condition))
 
 
 @formula(title="correction factor for the air temperature", symbol="k_a", unit="",

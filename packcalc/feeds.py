@@ -6,7 +6,7 @@ Lowest: cold, aged, empty, long-pulse resistance, one string. Each figure keeps 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 
@@ -134,23 +134,30 @@ def untold_in(brief: Brief, pack: PackModel, figure: Finding,
     if along and not _through(figure, pack.cables_long):
         # Whatever passes the links passes the disconnect between them.
         along = inside if inside and any(
-            node.origin is brief.path.link_resistance.origin for node in figure.walk()) else ""
+            node.origin is brief.path.link_resistance.origin for node in _chain(figure)) else ""
     return path_open(brief, figure, along)
 
 
 def _through(finding: Finding, part: Finding) -> bool:
     """Whether a figure rests on a part of the loop; not where that was taken out again."""
+    return any(one.formula is part.formula and one.value == part.value
+               for one in _chain(finding, resistance_left))
+
+
+def _chain(finding: Finding, taken_out: Callable | None = None) -> Iterator[Finding]:
+    """A figure and what it rests on, itself first; nothing past a formula that takes it out.
+
+    As `Finding.walk` does, which keeps all that it has walked: dear for a figure that is new.
+    """
     waiting, seen = [finding], set()
     while waiting:
         one = waiting.pop()
         if id(one) in seen:
             continue
         seen.add(id(one))
-        if one.formula is part.formula and one.value == part.value:
-            return True
-        if one.formula is None or one.formula.function is not resistance_left:
+        yield one
+        if taken_out is None or one.formula is None or one.formula.function is not taken_out:
             waiting.extend(one.inputs)
-    return False
 
 
 def bus_capacitance(brief: Brief, strung: bool) -> Finding:

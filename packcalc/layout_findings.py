@@ -304,7 +304,6 @@ def path_open(brief: Brief, figure: Finding, along: str) -> str:
     """
     path = [(told_by(one := getattr(brief.path, name)), one) for name in PATH_ENTRIES
             if brief.left_open(f"path.{name}")] + [("", one) for one in open_contacts(brief)]
-    origins = {id(node.origin) for node in figure.walk() if node.basis == "assumed"} \
-        if path else set()
+    origins = {id(node.origin) for node in figure.guesses} if path else set()
     told = [f"{line}{one.title} {one.shown}" for line, one in path if id(one.origin) in origins]
     return "; ".join(filter(None, (along, f"{PATH_OPEN}{', '.join(told)}" if told else "")))

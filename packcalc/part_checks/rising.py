@@ -48,9 +48,9 @@ def rising_time(prospective: Any, time_constant: float, integral: Any) -> np.nda
     share = steady / time_constant
     x = np.exp(np.interp(np.log(share), heats, times))
     # The integral bends upwards, so that one step along its tangent ends at the root or later.
-    slope = np.expm1(-x) ** 2
-    heat = x + 2.0 * np.expm1(-x) - 0.5 * np.expm1(-2.0 * x)
-    return np.maximum((x - (heat - share) / slope) * time_constant, steady)
+    less = np.expm1(-x)
+    heat = x + 2.0 * less - 0.5 * less * (less + 2.0)  # e^-2x - 1, from e^-x - 1
+    return np.maximum((x - (heat - share) / less ** 2) * time_constant, steady)
 
 
 def level_time(prospective: Any, time_constant: float, level: Any) -> np.ndarray:

@@ -9,6 +9,7 @@ data are missing: of a path as of a fault place.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
@@ -138,6 +139,16 @@ class FuseSide:
     time_constant: float = 0.0
     unbroken: Unbroken = NO_FUSE
 
+    def answers(self, current: Any) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(`curve_times`, `times`, `heat`) of one and the same currents."""
+        at = np.asarray(current, dtype=float)
+        if self.clearing is None or self.part is None:
+            none = np.full(at.shape, np.nan)
+            return none, none, none
+        inside = self.clearing.time_at(at)
+        steady, heat = self._steady(at, inside), self._heat(at, inside)
+        return steady, self._risen(at, steady, heat), heat
+
     @property
     def origin(self) -> Origin:
         """The row that holds its clearing curve."""
@@ -163,11 +174,11 @@ class FuseSide:
         let its clearing I²t through, and never sooner than by its curve. Where the sheet is
         silent beyond the last point, that point's time at the full current counts as the I²t.
         """
-        if not self.time_constant or self.clearing is None:
-            return self.curve_times(current)
-        at = np.asarray(current, dtype=float)
-        inside = self.clearing.time_at(at)
-        steady, heat = self._steady(at, inside), self._heat(at, inside)
+        return self.answers(current)[1]
+
+    def _risen(self, at: np.ndarray, steady: np.ndarray, heat: np.ndarray) -> np.ndarray:
+        if not self.time_constant:
+            return steady
         heat = np.where(np.isnan(heat), at ** 2 * steady, heat)
         return np.fmax(steady, rising_time(at, self.time_constant, heat))
 
@@ -423,12 +434,13 @@ class ContactorSide:
 
     def _first(self, lines: Iterable[TripLine], current: Any, rise: float = 0.0) -> np.ndarray:
         at = np.asarray(current, dtype=float)
-        best, shut = np.full(at.shape, np.nan), self.blocked_above
+        best, shut = None, self.blocked_above
         for line in lines:
             acts = line.acts(at) if shut == np.inf else line.acts(at) & (at < shut)
             time = line.delay + self.opening + (self.rise(line, at) if rise else 0.0)
-            best = np.fmin(best, np.where(acts, time, np.nan))
-        return best
+            own = np.where(acts, time, np.nan)
+            best = own if best is None else np.fmin(best, own)
+        return np.full(at.shape, np.nan) if best is None else best
 
     def first(self, current: float) -> TripLine:
         """The trip that opens one current; some trip acts there."""
@@ -793,9 +805,10 @@ def judge_heat(current: Any, fuse: FuseSide, contactor: ContactorSide,
                counted_time: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(device, time, I²t let through) at each current; NaN as in `judge_currents`."""
     at = np.asarray(current, dtype=float)
-    fuse_time, trip_time = fuse.times(at), contactor.times(at)
-    device, time = _judged(at, fuse, contactor, counted_time, fuse_time, trip_time)
-    both, own, whole = device == BY_BOTH, fuse.heat(at), at ** 2 * time
+    by_curve, fuse_time, own = fuse.answers(at)
+    trip_time = contactor.times(at)
+    device, time = _judged(at, fuse, contactor, counted_time, by_curve, fuse_time, trip_time)
+    both, whole = device == BY_BOTH, at ** 2 * time
     by_fuse = (device == BY_FUSE) | (both & ~(trip_time < fuse_time))
     # Whoever is first, no more than the fuse lets through has gone by.
     by_fuse |= both & (own < whole)
@@ -806,15 +819,17 @@ def judge_currents(current: Any, fuse: FuseSide, contactor: ContactorSide,
                    counted_time: float) -> tuple[np.ndarray, np.ndarray]:
     """(device, time) at each current; the time is NaN where nobody is counted."""
     at = np.asarray(current, dtype=float)
-    return _judged(at, fuse, contactor, counted_time, fuse.times(at), contactor.times(at))
+    by_curve, fuse_time, _ = fuse.answers(at)
+    return _judged(at, fuse, contactor, counted_time, by_curve, fuse_time, contactor.times(at))
 
 
 def _judged(at: np.ndarray, fuse: FuseSide, contactor: ContactorSide, counted_time: float,
-            fuse_time: np.ndarray, trip_time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+            by_curve: np.ndarray, fuse_time: np.ndarray,
+            trip_time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     within = counted_time * (1.0 + 1e-9)
     # The counted second is of the curve and of the trip's delay: the rise of the current adds
     # milliseconds to it.
-    by_fuse = fuse.counts(at) & (fuse.curve_times(at) <= within)
+    by_fuse = fuse.counts(at) & (by_curve <= within)
     trips, delayed = ~np.isnan(trip_time), contactor.steady_times(at)
     by_contactor = trips & (at <= contactor.limit) & (delayed <= within)
     if contactor.reasons:
@@ -828,11 +843,12 @@ def _judged(at: np.ndarray, fuse: FuseSide, contactor: ContactorSide, counted_ti
     early = torn & ~late & ~(by_fuse & (fuse_time < soonest))
     # Nor does it open what a fuse leaves burning that melts before and is not shown to break.
     lost = by_contactor & (fuse.unbroken.melts(at) < trip_time)  # never where it has none
-    device = np.select(
-        [early & above, early, lost & fuse.unbroken.fails(at), lost, by_fuse & by_contactor,
-         by_fuse, by_contactor, late],
-        [TOO_EARLY, TORN_UNSHOWN, MELTS, MAY_MELT, BY_BOTH, BY_FUSE, BY_CONTACTOR, TOO_SLOW],
-        NOBODY)
+    device = np.full(at.shape, NOBODY)
+    for where, what in ((late, TOO_SLOW), (by_contactor, BY_CONTACTOR), (by_fuse, BY_FUSE),
+                        (by_fuse & by_contactor, BY_BOTH), (lost, MAY_MELT),
+                        (lost & fuse.unbroken.fails(at), MELTS), (early, TORN_UNSHOWN),
+                        (early & above, TOO_EARLY)):  # the gravest last
+        device[where] = what
     time = np.fmin(np.where(by_fuse, fuse_time, np.nan),
                    np.where(by_contactor, trip_time, np.nan))
     return device, np.where(IS_UNOPENED[device], np.nan, time)
@@ -855,7 +871,7 @@ def breaks(fuse: FuseSide, contactor: ContactorSide, counted_time: float) -> lis
         # Where the rise of the current ends with a trip: it adds one and a half time constants.
         later = [t - 1.5 * fuse.time_constant for t in times if t > 1.5 * fuse.time_constant]
         found += fuse.clearing.current_at(np.array([*times, *later])).tolist()
-        found += [float(np.sqrt(fuse.integral / t)) for t in later]
+        found += [math.sqrt(fuse.integral / t) for t in later]
     return found
 
 
@@ -883,7 +899,9 @@ def grid(low: float, high: float, points: Iterable[float]) -> np.ndarray:
     every = np.concatenate([dense, marks, marks * (1 - BESIDE), marks * (1 + BESIDE)])
     every = np.minimum(np.maximum(every, low), high)
     every.sort()
-    return every[np.append(True, every[1:] != every[:-1])]
+    new = np.ones(every.shape, bool)
+    new[1:] = every[1:] != every[:-1]
+    return every[new]
 
 
 @value_object

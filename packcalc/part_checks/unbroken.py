@@ -63,8 +63,8 @@ class Unbroken:
         small = np.asarray(current if least is None else least, dtype=float)
         time = np.zeros(small.shape)
         if self.melting is not None:
-            inside = self.melting.time_at(np.clip(small, self.melting.lowest,
-                                                  self.melting.highest))
+            inside = self.melting.time_at(np.minimum(
+                np.maximum(small, self.melting.lowest), self.melting.highest))
             time = np.where(small > self.melting.highest, 0.0, inside)
         harmless = (small <= self.rated) | ~(self.fails(current, least) | bool(self.open))
         return np.where(harmless, np.inf, time)

@@ -136,8 +136,9 @@ def let_through(fuse: FuseSide, current: np.ndarray) -> tuple[np.ndarray, np.nda
 
     A withstand is of a steady current: the let-through counts as so long at full current.
     """
-    counts = fuse.counts(current) & ~np.isnan(fuse.times(current))
-    taken = np.fmax(fuse.curve_times(current), fuse.heat(current) / current ** 2)
+    steady, times, heat = fuse.answers(current)
+    counts = fuse.counts(current) & ~np.isnan(times)
+    taken = np.fmax(steady, heat / current ** 2)
     cut_off = number(fuse.part.cut_off_current) if fuse.part is not None else None
     return (np.where(counts, taken, np.nan),
             np.where(counts, np.inf if cut_off is None else cut_off, np.inf))
@@ -267,8 +268,13 @@ def _with_points(part: Contact, found: Borne) -> Borne:
     after = np.searchsorted(found.current, marks)
     near = found.current[after] < found.current[after - 1] * NEAR
     marks, after = marks[near], after[near]
+    if not marks.size:
+        return found
     time = np.exp(np.interp(np.log(marks), np.log(found.current), np.log(found.time)))
-    return replace(found, **{name: np.insert(getattr(found, name), after, new) for name, new in (
+    old = found.current.size
+    order = np.insert(np.arange(old), after, old + np.arange(marks.size))
+    return replace(found, **{name: np.concatenate([getattr(found, name), new])[order]
+                             for name, new in (
         ("current", marks), ("time", time), ("fault", found.fault[after]),
         ("where", found.where[after]))})
 

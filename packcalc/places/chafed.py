@@ -132,8 +132,9 @@ def chafed_wires(shared: Shared) -> Iterator[Loop]:
                for wire in _of_branch(shared, told)),
              *(_of_route(shared, route) for route in undescribed_routes(shared.brief)),
              *(() if shared.brief.charge_cable_told else (_untold(shared),))]
-    yield from (_chafed(shared, wire) for wire in wires)
-    yield from (_one_cell(shared, wire) for wire in wires)
+    chafed = [_chafed(shared, wire) for wire in wires]
+    yield from chafed
+    yield from (_one_cell(shared, *one) for one in zip(wires, chafed, strict=True))
 
 
 def undescribed_routes(brief: Brief) -> tuple[Route, ...]:
@@ -375,12 +376,11 @@ def _contactors(shared: Shared, wire: Wire, wires: Finding,
 # -- one cell between them ------------------------------------------------------------------
 
 
-def _one_cell(shared: Shared, wire: Wire) -> Loop:
+def _one_cell(shared: Shared, wire: Wire, asked: Loop) -> Loop:
     """A leak between two cells of a module: one place for all wires.
 
-    The fault of `_chafed` with one cell between; a main fuse in both poles is in it.
+    The fault of `_chafed`, as asked, with one cell between; a main fuse in both poles is in it.
     """
-    asked = _chafed(shared, wire)
     switched = any(d.kind == CONTACTOR for d in asked.devices)
     wires = _with_pole(shared, wire)
     # The drop of one cell: it carries all that the conductors take.
