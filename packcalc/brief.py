@@ -18,7 +18,7 @@ from packcalc.entry_key import Key
 from packcalc.findings import Finding, Origin, largest, leaf
 from packcalc.modules import ModuleType, knows_growth, traced_growth
 from packcalc.parts import NO_PARTS, PartsList
-from packcalc.value import replace, value_object
+from packcalc.value import replace, value_object, worked_once
 
 NO_ENTRY = {"entry": False}  # metadata of a field that is no entry of the brief
 
@@ -511,7 +511,11 @@ class Brief:
 
     def left_open(self, dotted: str) -> bool:
         """Whether the user left an entry open, so that only its safe value is counted on."""
-        return any(unknown.dotted == dotted for unknown in self.unknowns)
+        return dotted in self._open_entries
+
+    @worked_once
+    def _open_entries(self) -> frozenset[str]:
+        return frozenset(unknown.dotted for unknown in self.unknowns)
 
     @property
     def at_a_station(self) -> bool:

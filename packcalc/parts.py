@@ -495,7 +495,12 @@ class PartsList:
 
     def of(self, kind: str) -> tuple[Part, ...]:
         """The parts of one kind."""
-        return tuple(p for p in self.parts if type(p) is PART_CLASSES[kind])
+        return self._by_class.get(PART_CLASSES[kind], ())
+
+    @worked_once
+    def _by_class(self) -> dict[type, tuple[Part, ...]]:
+        return {made: tuple(p for p in self.parts if type(p) is made)
+                for made in {type(p) for p in self.parts}}
 
     @property
     def fuses(self) -> tuple[FusePart, ...]:

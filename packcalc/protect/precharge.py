@@ -39,7 +39,7 @@ from packcalc.part_formulas import loop_time_constant
 from packcalc.parts import ContactorPart, ResistorPart
 from packcalc.tables import table
 from packcalc.units import significant
-from packcalc.value import replace, value_object
+from packcalc.value import replace, value_object, worked_once
 
 TITLE = "Pre-charge resistor and relay"
 LEVEL_TIME = "Time to the closing level"
@@ -125,25 +125,25 @@ class PrechargeAsked:
                                    "bleed_tolerance"))
         return tuple(f for f in given if isinstance(f, Finding) and not f.known)
 
-    @property
+    @worked_once
     def known_loads(self) -> tuple[BusLoad, ...]:
         """Loads that can be computed, in the order in which they wake, an open one at worst."""
         known = [load.at_worst for load in self.loads if load.known]
         return tuple(sorted(known, key=lambda load: load.wakes_at.number))
 
-    @property
+    @worked_once
     def untold(self) -> str:
         """What is on the bus and in no sum, in words; empty where nothing is."""
         names = " and ".join(load.name for load in self.loads if not load.known)
         words = names and f"what {names} draws is not known and in no sum"
         return "; ".join(w for w in (words, BLEED_OPEN if self.bleed_open else "") if w)
 
-    @property
+    @worked_once
     def held_down(self) -> str:
         """That what is in no sum may hold the bus down, in words; empty where nothing is."""
         return self.untold and f"it may hold the bus down: {self.untold}"
 
-    @property
+    @worked_once
     def largest_bleed(self) -> Finding | None:
         """The largest discharge resistor that this file asks for; None where it asks for none."""
         if self.highest_voltage.number <= BORDER.number:
@@ -153,14 +153,14 @@ class PrechargeAsked:
             capacitance=self.largest_capacitance, voltage=self.highest_voltage, end=BORDER),
             self.capacitance.untold_more)
 
-    @property
+    @worked_once
     def bleed_asked(self) -> str:
         """That resistance and the tolerance that is counted for it, as printed."""
         bleed, tolerance = self.largest_bleed, self.bleed_tolerance
         assert bleed is not None and tolerance is not None
         return f"{bleed.shown} less {tolerance.shown}"
 
-    @property
+    @worked_once
     def beside_bleed(self) -> PrechargeAsked | None:
         """The same with that resistance across the bus, where nobody told of one; else None.
 
@@ -173,7 +173,7 @@ class PrechargeAsked:
         return replace(self, bleed_open=False,
                        loads=(*self.loads, discharge_load(bleed, self.bleed_tolerance)))
 
-    @property
+    @worked_once
     def largest_capacitance(self) -> Finding:
         return self.as_told(trace(
             tr.largest_capacitance, "Bus capacitance, upper tolerance",
