@@ -192,7 +192,10 @@ class Route:
 
 @value_object
 class PartsUse:
-    """`[parts]`: the user's list, and the parts of it that the brief names ("" names none)."""
+    """`[parts]`: the user's list, and the parts of it that the brief names ("" names none).
+
+    `connector` may be `NO_CONNECTOR`: the brief says that none stands in the main path.
+    """
 
     list: PartsList = NO_PARTS
     main_fuse: str = ""

@@ -33,10 +33,12 @@ MONITOR_CHOICES = ("none", "warns", "opens the contactors")
 TAP_CHOICES = ("before the main fuse", "behind the main fuse", "behind the contactors")
 POLES_CHOICES = ("one", "both")
 NO_FUSE = "none"  # said of branch.fuse_rating
+NO_CONNECTOR = "none"  # said of parts.connector
 BRANCH_CHOICES = ("DC/DC converter", "heater", "compressor", "charger", "fast-charge inlet",
                   "sense", "pre-charge", "monitor", "other")
 CHARGERS = ("charger", "fast-charge inlet")
 NO_LOAD_OF_ITS_OWN = ("sense", "pre-charge", "fast-charge inlet")
+NO_CAPACITOR = ("sense", "pre-charge", "monitor")  # wires with no input capacitor behind them
 KEYS: tuple[Key, ...] = (
     Key("modules", "count", "number", "N", "", "modules on hand", 1, 100000, required=True,
         consequence=NOT_TRIED, find="count the modules that passed the bench"),

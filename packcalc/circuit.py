@@ -169,7 +169,7 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     answers = clearing_by(path.held, brief, inside)
     every = fault_places(places_asked(
         feeds, path.routes, main_rating=path.rating,
-        string_rating=string_fuse.duty[0] if string_fuse else None,
+        string_rating=_string_rating(brief, string_fuse),
         clearing=answers, sweeping=sweeping_by(answers), spoiling=answers.spoils,
         settings=path.settings))
     places = worst_of_rivals(every)
@@ -374,6 +374,13 @@ def _untimed(held: Coordination, inside: Coordination | None,
     if inside is None:
         return (opened_untimed(held), *beside)
     return (opened_untimed(held, "whole pack"), opened_untimed(inside, "inside a string"), *beside)
+
+
+def _string_rating(brief: Brief, fuse: Item | None) -> Finding | None:
+    """Rated current of the string fuse that the brief names, else the least that it is asked."""
+    name = brief.parts.string_fuse
+    own = brief.parts.list.part(FUSE, name).rated_current if fuse and name else None
+    return own or (fuse.duty[0].called("rating asked of the string fuse") if fuse else None)
 
 
 def _as_at_the_place(strings: Item, places: tuple[FaultPlace, ...]) -> Item:

@@ -7,6 +7,7 @@ and joints with the links; a disconnect and plugs stand in no entry of the path.
 from __future__ import annotations
 
 from packcalc.brief import Brief
+from packcalc.brief_keys import NO_CONNECTOR
 from packcalc.electrical import resistance_sum
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.part_formulas import contacts_resistance
@@ -36,8 +37,8 @@ def connector_contacts(brief: Brief) -> Finding | None:
 def contacts(brief: Brief) -> Finding | None:
     """Those of both, one behind the other; None where the brief names neither.
 
-    Counted whole in the path from pole to pole and in every chassis loop: a lowest current errs
-    low. What paralleled strings have in common leaves them out, and errs high by that.
+    Counted whole in the path from pole to pole, in every chassis loop and in what paralleled
+    strings have in common: a lowest current errs low.
     """
     found = [one for one in (disconnect_contacts(brief), connector_contacts(brief))
              if one is not None]
@@ -62,6 +63,17 @@ def disconnect_open(brief: Brief) -> str:
         "parts.disconnect: no disconnect is named, and its contacts take more from it"
 
 
+def connector_open(brief: Brief) -> str:
+    """Of connectors that stand in the main path, or may, and that nobody named; else empty."""
+    return "" if brief.parts.connector else \
+        "parts.connector: no connector is named, and its contacts take more from it"
+
+
+def contacts_open(brief: Brief) -> str:
+    """Of both: what nobody named and is counted with nothing; else empty."""
+    return "; ".join(filter(None, (disconnect_open(brief), connector_open(brief))))
+
+
 def _disconnect(brief: Brief) -> DisconnectPart | None:
     at, name = brief.pack.disconnect_after, brief.parts.disconnect
     if not name or at.known and at.number <= 0.0:
@@ -71,7 +83,7 @@ def _disconnect(brief: Brief) -> DisconnectPart | None:
 
 def _connector(brief: Brief) -> ConnectorPart | None:
     name = brief.parts.connector
-    return brief.parts.list.part(CONNECTOR, name) if name else None
+    return None if name in ("", NO_CONNECTOR) else brief.parts.list.part(CONNECTOR, name)
 
 
 def _poles(part: DisconnectPart) -> Finding:

@@ -18,10 +18,10 @@ from packcalc.feeds import (
     bus_capacitance, fault_capacitance, string_cables_open,
 )
 from packcalc.findings import OR_LESS, Finding, Origin, largest, leaf, smallest, trace, with_more
-from packcalc.layout_findings import cables_inside, traction_open, unnamed
+from packcalc.layout_findings import cables_inside, path_open, traction_open, unnamed
 from packcalc.loads import peak_drawn
 from packcalc.monitoring import cell_share, sensor_deviation
-from packcalc.pack import PackModel
+from packcalc.pack import PackModel, at_load
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.disconnect import PlaceDemand
 from packcalc.part_checks.links_beside import WHOLE, Beside
@@ -271,7 +271,7 @@ def _spare(brief: Brief, pack: PackModel) -> Finding | None:
         whole=pack.resistance_sag, part=pack.contacts)
     drawn = trace(power_current, "current of the peak at what full power needs", symbol="I_d",
                   power=peak_drawn(brief), voltage=pack.demand_voltage)
-    note = pack.loaded_voltage.note
+    note = at_load(brief, path_open(brief, pack.resistance_sag, traction_open(brief)))
     return trace(spare_voltage, demanded=pack.demand_voltage, note=note, loaded=trace(
         loaded_voltage, "voltage at the inverter with that current, no contacts counted",
         open_circuit_voltage=pack.open_circuit_sag, current=drawn, resistance=bare, note=note))
@@ -399,7 +399,7 @@ def smallest_rating(fuse: Item) -> Finding | None:
         k.verdict != FAIL for k in c.checks if k.stage == "thermal load")), None)
     if carries is None:
         return None
-    return leaf("rated current of the main fuse", "I_n", "A", float(carries.name.split()[0]),
+    return leaf("rating asked of the main fuse", "I_n", "A", float(carries.name.split()[0]),
                 "read", source="iec-60269-1", origin=Origin("ratings of the main fuse"),
                 note="smallest standard rating that the load side allows")
 

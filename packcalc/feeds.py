@@ -14,8 +14,8 @@ from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc import transients as tr
 from packcalc.brief import Branch, Brief, ModulesOnHand
-from packcalc.brief_keys import TAP_CHOICES, key
-from packcalc.contacts import disconnect_open
+from packcalc.brief_keys import NO_CAPACITOR, TAP_CHOICES, key
+from packcalc.contacts import contacts_open
 from packcalc.findings import (
     AS_PARTS, OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
 )
@@ -57,7 +57,7 @@ OPEN_RUN = SHORT_RUN.called(
          "capacitors' current is asked, our assumption, and may be less")
 SLOPE_POINTS = 41
 AHEAD, BUS = TAP_CHOICES[0], TAP_CHOICES[2]
-BARE = (SENSE, PRECHARGE, "monitor")   # wires with no input capacitor behind them
+BARE = NO_CAPACITOR
 # As an open DC link counts with more than an inverter usually holds: no figure is a pass for none.
 OPEN_INPUT = leaf("input capacitance, left open", "C_br", "mF", 1e-3, "assumed",
                   source="packcalc-rule", origin=RULE,
@@ -130,9 +130,9 @@ def untold_in(brief: Brief, pack: PackModel, figure: Finding,
         What is counted in its place, in words; empty where the figure rests on nothing open.
     """
     along = cables_open(brief) if cables is None else cables
-    inside = disconnect_open(brief)
+    inside = contacts_open(brief)
     if along and not _through(figure, pack.cables_long):
-        # Whatever passes the links passes the disconnect between them.
+        # Whatever passes the links passes the disconnect between them, or a connector.
         along = inside if inside and any(
             node.origin is brief.path.link_resistance.origin for node in _chain(figure)) else ""
     return path_open(brief, figure, along)

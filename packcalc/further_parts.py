@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from packcalc.brief import Brief
+from packcalc.brief_keys import NO_CONNECTOR
 from packcalc.checks import (
     CAUTION, FAIL, NOT_EVALUATED, Candidate, Check, Item, Requirement, judge, named_part, open_of,
 )
@@ -26,6 +27,7 @@ from packcalc.parts import CONTACTOR, FUSE, MANAGEMENT, ContactorPart, Managemen
 from packcalc.place_demands import demand_on
 from packcalc.places.stands import MID_KEY, fuse_stands
 from packcalc.places.trips import open_loops, open_words
+from packcalc.protect.disconnect import CONNECTORS
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PEAK, in_a_row, relay_rows
@@ -134,6 +136,13 @@ def disconnect_nowhere(brief: Brief, series: int) -> Item | None:
                     f"{name} splits the string", "pack.disconnect_after counts the modules before "
                     "it, at least 1 and fewer than the string has; or name none"),
                     stage="isolation and distance"),))
+
+
+def connectors_nowhere(brief: Brief) -> Item | None:
+    """The one item where the brief says that the main path has none; None otherwise."""
+    return Item("connectors", CONNECTORS, "none stand in the main path by the brief, so none are "
+                "sized and none of the list is put forward", ()) \
+        if brief.parts.connector == NO_CONNECTOR else None
 
 
 def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -> Item | None:

@@ -9,7 +9,7 @@ from typing import Any
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, Route
-from packcalc.contacts import contacts, disconnect_open, open_contacts
+from packcalc.contacts import connector_open, contacts, contacts_open, open_contacts
 from packcalc.conductors import (
     ONE_HIGH, TABLE_AT, cable_loop_resistance, copper_resistance, wire_resistance,
 )
@@ -162,8 +162,9 @@ class Builder:
                          path_open(self.brief, path, cables_open(self.brief)))
 
     def open_at_load(self, path: Finding) -> str:
-        """What nobody told of a path and of the cables that are counted by the allowance."""
-        return path_open(self.brief, path, traction_open(self.brief))
+        """What nobody told of a path, its connectors and the cables counted by the allowance."""
+        return path_open(self.brief, path, "; ".join(filter(None, (
+            traction_open(self.brief), connector_open(self.brief)))))
 
 
 def _allowance() -> Finding:
@@ -275,11 +276,12 @@ def cables_open(brief: Brief) -> str:
     """Of the traction cables in a lowest fault: what nobody told of them; else empty.
 
     A length left open, a route without a named cable, a named one of which nothing is known: one
-    thinner than the allowance, which fails for it, still lies in the loop. So does a disconnect.
+    thinner than the allowance, which fails for it, still lies in the loop. So does a disconnect,
+    and so do connectors.
     """
     return "; ".join(filter(None, (traction_open(brief), *(
         _cable_open(brief, r) for r in brief.cables.route if r.carries == "traction"),
-        disconnect_open(brief))))
+        contacts_open(brief))))
 
 
 def _cable_open(brief: Brief, route: Route) -> str:

@@ -187,8 +187,7 @@ def _sag(b: Builder, capacity: Finding) -> dict[str, Finding]:
                     open_circuit_voltage=e, resistance=r, power=b.peak)
     if not np.isfinite(current.number):
         current = replace(current, value=None, note="no solution: the power cannot be delivered")
-    loads = untold(brief)
-    less = as_far("with the known loads alone" if loads else "", loads, r.untold_more)
+    less = at_load(brief, r.untold_more)
     loaded = (trace(el.loaded_voltage, "loaded voltage at the inverter, end of the peak",
                     open_circuit_voltage=e, current=current, resistance=r, note=less)
               if current.known else leaf("loaded voltage at the inverter, end of the peak", "U",
@@ -199,6 +198,12 @@ def _sag(b: Builder, capacity: Finding) -> dict[str, Finding]:
     return {"demand_voltage": demand, "peak_voltage": peak_at, "charge_left": left,
             "open_circuit_sag": e, "resistance_sag": r, "loaded_voltage": loaded,
             "largest_power": top, "available_power": held}
+
+
+def at_load(brief: Brief, open_: str) -> str:
+    """The note of a voltage under load that may be less for loads nobody told, or for `open_`."""
+    loads = untold(brief)
+    return as_far("with the known loads alone" if loads else "", loads, open_)
 
 
 def as_far(words: str, *whys: str) -> str:

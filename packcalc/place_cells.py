@@ -73,12 +73,14 @@ def cells_left(loops: Iterable[Loop], answers: PartAnswers, lowest: Finding) -> 
         answers: what its devices do.
         lowest: left by the lowest currents, see `trips.fault_cell`; what is open of it stays open.
     """
+    loops = tuple(loops)
     found = _found(answers, loops, lowest.value or 0.0)
     sized = sorted((one for one in found if one.loop.sizes), key=lambda one: -one.voltage.number)
     worst = next((one for one in sized if one.shown), None)
     most = [one for one in sized if not one.shown][:1]
     left = CellsLeft(lowest, most[0].voltage if most else None, _places(most),
-                     _places(one for one in found if not one.loop.sizes))
+                     _places(one for one in found if not one.loop.sizes)
+                     or _unbroken(answers, loops))
     if worst is None or not lowest.known or worst.voltage.number <= lowest.number:
         return left
     open_ = lowest.untold_more or open_words(open_loops(
@@ -98,6 +100,26 @@ def _places(found: Iterable[_Left]) -> str:
                                             if more else "")
 
 
+def _unbroken(answers: PartAnswers, loops: Iterable[Loop]) -> str:
+    """A place where the trip sees less than nobody ends, in words; empty for none.
+
+    Its contactor does not break that either, and so it is not left to the trip: a contactor that
+    breaks less lets no trip see more.
+    """
+    level = answers.brief.management.undervoltage_trip
+    for trip in _trips(answers, loops) if level.known else ():
+        blind = level.number / trip.drop.number
+        if max(blind, trip.top) >= trip.whole:
+            continue
+        current = currents_of(answers, trip.loop)
+        left = (current > max(blind, trip.top)) & (current <= trip.whole)
+        if left.any() and np.isnan(times_over(
+                answers, _with(trip.loop, DEAF), current[left])).any():
+            return f"not seen from {show(max(blind, trip.loop.lowest.number), 'A')} at " \
+                f"'{trip.loop.title}', where its contactor does not break all"
+    return ""
+
+
 @dataclass(frozen=True, eq=False)
 class _Trip:
     """The cells' trip in one loop.
@@ -106,6 +128,7 @@ class _Trip:
         loop, drop: of it; resistance outside the modules for each of its cells.
         limit: what its contactor breaks, in A; 0 where not shown.
         top: highest current that may be left to it, in A.
+        whole: the same if its contactor broke all.
         counts: whether its contactor may be shown to open it: a fuse without a sheet may take over
             before.
     """
@@ -114,6 +137,7 @@ class _Trip:
     drop: Finding
     limit: float
     top: float
+    whole: float
     counts: bool
 
     @property
@@ -140,12 +164,13 @@ def _trips(answers: PartAnswers, loops: Iterable[Loop]) -> Iterator[_Trip]:
             path = answers.path(device)
             side = NO_CONTACTOR if path is None else answers.contactor(device, path)
             limit = side.limit * device.paths
-            yield _Trip(loop, device.drop, limit, min(
-                [loop.highest.number, limit * (1.0 + 1e-9) or np.inf, *(
-                    f.number * (1.0 - 1e-9) for f in (held, device.falls)
-                    if f is not None and f.known)]), path is not None and not side.reasons and all(
-                        d.kind != FUSE or answers.sides.get(d.key) is not None
-                        for d in loop.devices))
+            whole = min([loop.highest.number, *(
+                f.number * (1.0 - 1e-9) for f in (held, device.falls)
+                if f is not None and f.known)])
+            yield _Trip(loop, device.drop, limit, min(whole, limit * (1.0 + 1e-9) or np.inf),
+                        whole, path is not None and not side.reasons and all(
+                            d.kind != FUSE or answers.sides.get(d.key) is not None
+                            for d in loop.devices))
 
 
 def _found(answers: PartAnswers, loops: Iterable[Loop], least: float) -> list[_Left]:

@@ -41,7 +41,7 @@ from packcalc.duties import (
 )
 from packcalc.feeds import Feeds, feeds_of
 from packcalc.findings import Finding, largest, with_less, with_more
-from packcalc.further_parts import disconnect_nowhere
+from packcalc.further_parts import connectors_nowhere, disconnect_nowhere
 from packcalc.highest_voltage import voltage_of
 from packcalc.layouts import Layout
 from packcalc.loads import open_loads
@@ -256,13 +256,14 @@ def protect_layout(study: LayoutStudy, layout: Layout, *, named: bool = True,
         c, opened_all_the_same(circuit.places, pack.peak_current.number)
         if c.verdict == FAIL and pack.peak_current.known else "") for c in faults.checks))
     place, nowhere = place_demand(brief, routes), disconnect_nowhere(brief, layout.series)
+    plugs_nowhere = connectors_nowhere(brief)
     items = (_voltage_item(brief, bare), *circuit.items[:2], fuse, contactors, held.item,
              precharge, *(r.item for r in routes), *circuit.items[2:],
              nowhere or size_disconnect(
-                 replace(beside(carry, connector_contacts(brief)),
+                 replace(beside(carry, connector_contacts(brief), plugs_nowhere is None),
                          borne=circuit.contacts.in_string), listed.disconnects,
                  switch=pulled(pack, inductance), place=place, named=brief.parts.disconnect),
-             size_connectors(replace(beside(
+             plugs_nowhere or size_connectors(replace(beside(
                  carry, disconnect_contacts(brief), nowhere is None),
                  borne=circuit.contacts.common), listed.connectors, place=place,
                  named=brief.parts.connector))

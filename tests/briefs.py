@@ -34,6 +34,7 @@ DATA: dict[str, Any] = {
     "path": {"link_resistance": "0.1 mΩ", "fuse_resistance": "0.4 mΩ",
              "contactor_resistance": "0.3 mΩ"},
     "cables": {"route": [{"name": "battery to inverter", "length": "4 m"}]},
+    "parts": {"connector": "none"},
 }
 
 

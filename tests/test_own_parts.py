@@ -109,9 +109,9 @@ def test_a_connector_above_its_withstand_points_is_a_question(study):
 
 def test_the_cables_carry_what_the_pair_lets_through(tmp_path):
     # one charge cable of which nothing is said would leave the lowest fault open, and a pair that
-    # nobody names who ends it; nor would a disconnect whose contacts nobody told
+    # nobody names who ends it; nor would a disconnect or connectors whose contacts nobody told
     brief = brief_with(tmp_path, 'main_fuse = "Talvik 400 full range"\ncontactor = "Lyng 500"\n'
-                                 'disconnect = "Port 400"', TRIP + CHARGE_CABLE)
+                                 'disconnect = "Port 400"\nconnector = "none"', TRIP + CHARGE_CABLE)
     # nor would a traction cable that nobody names: the lowest current of its loops is then open
     named = replace(brief.cables, route=tuple(
         replace(r, cable="Vire 185") for r in brief.cables.route))
@@ -163,7 +163,7 @@ def test_without_a_list_every_part_is_a_request_for_data(tmp_path):
 def minibus(folder, named):
     (folder / "parts.csv").write_bytes((EXAMPLES / "parts.csv").read_bytes())
     text = (EXAMPLES / "minibus" / "brief.toml").read_text("utf-8")
-    text = re.sub(r'^string_contactor = .*\n', "", text, flags=re.MULTILINE)
+    text = re.sub(r'^(string_contactor|connector) = .*\n', "", text, flags=re.MULTILINE)
     text = text.replace("../parts.csv", "parts.csv").replace(
         'resistor = "Glo', f'{named}resistor = "Glo')
     (folder / "brief.toml").write_text(text, "utf-8")

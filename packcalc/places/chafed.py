@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from packcalc.brief import Branch, Brief, Route
+from packcalc.contacts import contacts_open
 from packcalc.feeds import AHEAD, BUS, hottest_class, may_be_fused, own_fuses, wherever
 from packcalc.findings import Finding, leaf, trace, with_more
 from packcalc.layout_findings import count, string_cables
@@ -323,7 +324,8 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         **given | {"feeds": f"modules between the two faults, 1 to {shared.series}"},
         lowest=_lowest(module.voltage_empty, module.resistance_long, wires, at_most(
             FUSE_LOSS if wire.open_ else "", open_length(wire.stretch.length),
-            wire.hot.untold_more)),
+            wire.hot.untold_more,
+            "" if wire.taps == BUS else contacts_open(shared.brief))),  # on the bus by its cables
         highest=highest, inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),

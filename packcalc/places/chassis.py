@@ -122,9 +122,9 @@ def way_back(shared: Shared, pair: Pair) -> Finding:
     """Most resistance of the loop outside the modules that feed it.
 
     The traction cables and those inside a string, the contacts of disconnect and connectors, and
-    what stands in the chafed pole: its fuse, that of a string, its contactor. Two leaks inside
-    the box pass none of these, and may have as much in their way: their current is counted no
-    higher.
+    what stands in the chafed pole: its fuse, its contactor. A string's fuse stands at one end of
+    it, whichever pole that is: no loop of strings is counted without. Two leaks inside the box
+    pass none of these, and may have as much in their way: their current is counted no higher.
     """
     path, inside = shared.brief.path, string_cables(shared.brief)
     return in_a_row(shared.pack.cables_long, (
@@ -132,7 +132,7 @@ def way_back(shared: Shared, pair: Pair) -> Finding:
         (path.fuse_resistance, pair.fused or shared.mid_open),
         (path.fuse_resistance, pair.fuse == POLE_FUSE and shared.own_mid),
         (path.fuse_resistance, shared.in_disconnect and not pair.one_side),
-        (path.fuse_resistance, shared.strung and pair.fuse == POLE_FUSE),
+        (path.fuse_resistance, shared.strung),
         (path.contactor_resistance, pair.contactor)),
         "conductors and devices of the pole in the loop")
 

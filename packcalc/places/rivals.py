@@ -29,8 +29,8 @@ def _worst(group: list[FaultPlace]) -> FaultPlace:
     Its highest current, what is between and of one wire at several taps each figure and answer is
     the worst of them all: a tap left open is told no milder than any, and what one of them leaves
     stands beside what the others leave. The lowest current is the least of those that are not
-    shown from end to end. One whose currents are not known may be worse: the title names it too,
-    and the lowest current is only at most.
+    shown from end to end, and its remedies are all of theirs. One whose currents are not known may
+    be worse: the title names it too, and the lowest current is only at most.
     """
     ranked = sorted(group, key=_gravity, reverse=True)
     worst = ranked[0]
@@ -45,6 +45,7 @@ def _worst(group: list[FaultPlace]) -> FaultPlace:
         at_lowest=_gravest_of_lowest(left), between=_all_between(ranked),
         rivals=tuple(ranked), others=tuple(one for _, one in fed), loop=replace(
             _strongest(ranked), title=_title(ranked), lowest=_least(left, ranked),
+            remedies=_each_once(p.loop.remedies for p in left),
             notes=(first, *_notes(ranked)),
             sources=tuple(source for source, _ in fed)))
     return _of_one_wire(found, ranked) if worst.loop.rival.one_wire else found

@@ -477,8 +477,15 @@ class Shared:
 
     @worked_once
     def behind_main(self) -> Finding | None:
-        """What all strings pass up to the contactors: the main fuse; None without strings."""
-        return self.brief.path.fuse_resistance if self.strung else None
+        """What all strings pass up to the contactors; None without strings.
+
+        The main fuse, and the contacts of disconnect and connectors: wherever these stand.
+        """
+        fuse, own = self.brief.path.fuse_resistance, self.pack.contacts
+        if not self.strung or own is None:
+            return fuse if self.strung else None
+        return trace(el.resistance_sum, "main fuse and contacts that all strings pass",
+                     unit="mΩ", first=fuse, second=own)
 
     @worked_once
     def down_the_cables(self) -> Finding | None:

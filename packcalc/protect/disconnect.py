@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from packcalc.brief_keys import NO_CONNECTOR
 from packcalc.checks import Candidate, Item, Requirement, named_part
 from packcalc.part_checks.contactor import (
     CarryDemand, SwitchDemand, carry_words, constant_words, or_more, switch_facts, withstand_words,
@@ -28,7 +29,10 @@ CONNECTOR_NOTES = (
     "contacts part (common practice).",
     "A salvaged connector has an unknown number of matings and faults behind it.",
 )
-NONE_NAMED = "None named: their contacts stand in no sum."
+NONE_NAMED = ("None named: their contacts stand in no sum, and take more from a lowest fault and "
+              f'the voltage under load; parts.connector = "{NO_CONNECTOR}" says that there are '
+              "none.")
+CONNECTORS = "Connectors of the main path"
 
 
 def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *,
@@ -73,7 +77,7 @@ def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
             spare := _spare(demand)) else ()),
         *((Requirement("conductor", f"takes {place.section.shown}", "never a cut-down strand"),)
           if place.section is not None else ()))
-    return _item("connectors", "Connectors of the main path", demand, candidates, rows,
+    return _item("connectors", CONNECTORS, demand, candidates, rows,
                  CONNECTOR_NOTES if named else (*CONNECTOR_NOTES, NONE_NAMED), named)
 
 
@@ -138,7 +142,8 @@ def _item(key: str, title: str, demand: CarryDemand, candidates: tuple[Candidate
         governing=f"carries {demand.continuous_current.shown} at {demand.ambient.shown} and "
                   f"stands {_stands(demand)} until somebody has cleared it",
         duty=(demand.highest_voltage, demand.fault_highest, demand.continuous_current,
-              demand.peak_current, demand.peak_duration, demand.ambient),
+              demand.peak_current, demand.peak_duration, demand.ambient,
+              *((demand.spare_voltage,) if demand.spare_voltage and _spare(demand) else ())),
         specification=rows, candidates=candidates,
         open_items=() if candidates else (
             f"{title}: data sheet of the part (rated DC voltage, carry curve at the box ambient, "

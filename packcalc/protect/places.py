@@ -267,7 +267,8 @@ def clearing_without_parts(device: Device, current: Finding) -> Answer:
     if device.rating is None or not device.rating.known:
         return None, None, "counted on only where it opens within 1 s; its rating is not chosen"
     if current.number <= device.rating.number:
-        return False, None, f"at or below its rated {device.rating.shown} it never opens"
+        return False, None, (f"at or below the {device.rating.title}, {device.rating.shown}, it "
+                             "never opens")
     return None, None, "counted on only if its curve shows that it opens within 1 s: not shown"
 
 

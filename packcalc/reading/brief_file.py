@@ -18,7 +18,7 @@ from packcalc.brief import (
     Battery, Branch, Brief, Cables, Charger, Insulation, Inverter, Load, Management, Motor,
     PartsUse, Path, Places, Power, Precharge, Regeneration, Route, Station, Strings, Surroundings,
 )
-from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, CHARGERS
+from packcalc.brief_keys import CHARGE_CONTACTOR_CHOICES, CHARGERS, NO_CONNECTOR
 from packcalc.errors import UserError, nearest
 from packcalc.marks import SIGN
 from packcalc.parts import CABLE, CONNECTOR, CONTACTOR, DISCONNECT, FUSE, MANAGEMENT, RESISTOR
@@ -198,12 +198,15 @@ def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
     table = notes.table(raw, (written,))
     notes.only(table, ["file", *NAMED_PARTS], (written,))
     names = {name: notes.words(table, name, (written,)) for name in NAMED_PARTS}
+    if names["connector"].lower() == NO_CONNECTOR:
+        names["connector"] = NO_CONNECTOR
     file = notes.words(table, "file", (written,))
     wanted: list[tuple[KeyPath, str, str]] = [
         *(((written, name), kind, names[name]) for name, kind in NAMED_PARTS.items()),
         *((("cables", "route", i, "cable"), CABLE, r["cable"]) for i, r in enumerate(routes)),
         *((("branch", i, "fuse_part"), FUSE, b["fuse_part"]) for i, b in enumerate(branches))]
-    wanted = [(path, kind, name) for path, kind, name in wanted if name]
+    wanted = [(path, kind, name) for path, kind, name in wanted
+              if name and (kind, name) != (CONNECTOR, NO_CONNECTOR)]
     if not file:
         for path, _, name in wanted:
             notes.fault(path, f"{name!r} is named without a parts list",

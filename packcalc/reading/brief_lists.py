@@ -7,9 +7,10 @@ from typing import Any
 
 from packcalc.brief import Unknown
 from packcalc.brief_keys import (
-    BRANCH_CHOICES, CARRIES_CHOICES, NO_FUSE, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL,
+    BRANCH_CHOICES, CARRIES_CHOICES, NO_CAPACITOR, NO_FUSE, NO_LOAD_OF_ITS_OWN, STRICTEST_INSTALL,
 )
 from packcalc.entry_key import Key
+from packcalc.findings import Finding
 from packcalc.reading.brief_sections import (
     as_written,
     hold_order,
@@ -72,6 +73,7 @@ def _strictest(notes: Notes, rules: str) -> str:
     return counted
 
 
+NO_CAPACITOR_WORDS = "nothing is counted: such wires end in no capacitor"
 # What an open kind counts as; left out altogether it is a fault, because it names the thing.
 OPEN_KINDS = {
     "branch": Key("branch", "kind", "words", "", "", "what the branch feeds", safe="other",
@@ -136,8 +138,18 @@ def _branch_figures(notes: Notes, kind: str, table: Mapping[str, Any],
         not_asked(notes, before, ("power", "current"))
     if kind in NO_LOAD_OF_ITS_OWN and "input_voltage" not in table:
         not_asked(notes, before, ("input_voltage",))
+    if kind in NO_CAPACITOR and not found["capacitance"].known:
+        found["capacitance"] = _no_capacitor(notes, before, found["capacitance"])
     hold_order(notes, "tap_length", "length", True, found, (*path, "tap_length"))
     return found
+
+
+def _no_capacitor(notes: Notes, before: int, open_: Finding) -> Finding:
+    """An open capacitance of wires that end in none: nothing is counted for it."""
+    for at, old in enumerate(notes.unknowns[before:], before):
+        if old.key.name == "capacitance":
+            notes.unknowns[at] = replace(old, key=replace(old.key, consequence=NO_CAPACITOR_WORDS))
+    return open_.called(note=NO_CAPACITOR_WORDS)
 
 
 def read_loads(notes: Notes, data: Mapping[str, Any]) -> list[dict[str, Any]]:

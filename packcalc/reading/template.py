@@ -12,7 +12,9 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from packcalc.brief_keys import BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, MODULE_RESISTANCE
+from packcalc.brief_keys import (
+    BRANCH_CHOICES, CARRIES_CHOICES, HOW_REST, MODULE_RESISTANCE, NO_CONNECTOR,
+)
 from packcalc.entry_key import Key
 from packcalc.errors import OutputError
 from packcalc.reading.bench_template import (
@@ -230,8 +232,10 @@ PLAIN: tuple[Plain, ...] = (
           "text", "a charge contactor stays a request for data"),
     Plain("parts", "precharge_relay", "the pre-charge relay by its name in the list, a contactor",
           '"…"', "text", "the pre-charge relay stays a request for data"),
-    Plain("parts", "connector", "the connectors of the main path by their name in the list",
-          '"…"', "text", "every connector of the list is tried"),
+    Plain("parts", "connector", "the connectors of the main path by their name in the list, one in "
+          "each lead; \"none\" where there are none", f'"{NO_CONNECTOR}"', "text",
+          "every connector of the list is tried, and a lowest fault is not shown to be cleared: "
+          "contacts take from it"),
     Plain("parts", "management_system", "the management system by its name in the list", '"…"',
           "text", "the management system stays a request for data"),
     Plain("branch", "name", "name of the branch", '"cabin heater"', "text", "numbered in order"),

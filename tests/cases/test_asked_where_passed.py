@@ -143,7 +143,7 @@ def test_the_headline_of_a_disconnect_is_what_its_sheet_asks():
     assert one.governing.endswith(
         "stands 10000 A of a fault of 18710 A until somebody has cleared it")
     assert row(one, "short-time withstand").value.startswith("at least 10000 A for")
-    joined = item(found, "connectors")
+    joined = item(study("minibus", parts__connector="Klo 500 wide"), "connectors")
     assert joined.governing.endswith("stands 18710 A until somebody has cleared it")
     assert row(joined, "short-time withstand").value.startswith("at least 18710 A for")
 

@@ -21,7 +21,7 @@ UNNAMED = "cables.route[{}].cable: no cable is named for {}"
 TRACTION = "battery to inverter"
 
 
-def with_cables(name, *cables):
+def with_cables(name, *cables, **changes):
     """An example whose routes have these cables, in their order; None names none."""
     data = tomllib.loads((ROOT / "examples" / name / "brief.toml").read_text("utf-8"))
     routes = data["cables"]["route"]
@@ -29,7 +29,7 @@ def with_cables(name, *cables):
         route["cable"] = cable
         if cable is None:
             route.pop("cable")
-    return study(name, cables__route=routes)
+    return study(name, cables__route=routes, **changes)
 
 
 def of(study, key):
@@ -77,8 +77,9 @@ def test_no_fuse_passes_by_what_it_carries(open_):
                 assert check.verdict != PASS, (candidate.name, check.title)
 
 
-def test_no_connector_passes_by_its_section(open_):
+def test_no_connector_passes_by_its_section():
     # "takes the section of the conductor: pass 240.0 mm², asked at least 240.0 mm²"
+    open_ = with_cables("faulty", None, "Vire 25", parts__connector=None)
     connectors = next(i for i in open_.items if i.key == "connectors")
     held = [k for c in connectors.candidates for k in c.checks
             if k.title == "takes the section of the conductor"]

@@ -73,7 +73,7 @@ def test_in_the_file_for_review_they_stand_before_the_parts():
 
 def test_only_what_has_no_part_yet_is_to_be_sent():
     assert requests_section(study("truck")) == ()
-    assert keys(study("minibus")) == ["precharge", "charge_contactor", "connectors"]
+    assert keys(study("minibus")) == ["precharge", "charge_contactor"]
     first = protection_document(study("minibus"), chains=False).sections
     assert first[0].key == "first" and "requests" in [s.key for s in first]
     assert not nothing_named(study("minibus"))
