@@ -13,13 +13,14 @@ charged alike.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from packcalc import electrical as el
 from packcalc import modules as mod
-from packcalc.modules import ModuleType
+from packcalc.modules import CHARGES, ModuleType
 from packcalc.value import value_object
 
 CEILING = 0       # the first of the charges
@@ -31,7 +32,8 @@ class AtCharges:
     """One module at some charges, the ceiling first; each figure has a column a row, or one.
 
     Attributes:
-        charge: state of charge.
+        charge: state of charge; of the ceiling that to which the charger's tolerance carries the
+            cells, where they resist more there.
         rest: highest rest voltage with the charger's tolerance; −∞ above a row's ceiling.
         resistance: while braking.
         takes_over: least currents at which each but the first is highest, rising; None where
@@ -63,7 +65,8 @@ def at_charges(module: ModuleType, temperature: Any, ceiling: Any, tolerance: fl
     Args:
         module: the module type.
         temperature: of the cells, one or one a row.
-        ceiling: charge that nothing carries the cells above, one or one a row.
+        ceiling: charge that the charger's tolerance alone carries the cells above, one or one a
+            row.
         tolerance: of the charger, counted at every charge: charging may end at any.
         pulse: length of the braking pulse.
         growth: growth of resistance with age.
@@ -75,14 +78,34 @@ def at_charges(module: ModuleType, temperature: Any, ceiling: Any, tolerance: fl
     falls = np.flatnonzero((resistance[:-1] > resistance[1:]).any(axis=1))
     rows, resistance = rows[falls], resistance[falls]
     rest = np.where(rows < ceiling, mod.ocv_high(module, rows), -np.inf)
-    of_ceiling = (ceiling, mod.ocv_high(module, ceiling),
-                  mod.resistance(module, kelvin, ceiling, pulse, growth))
+    at_most, resists = _carried(module, ceiling, tolerance, lambda charge: mod.resistance(
+        module, kelvin, charge, pulse, growth))
+    of_ceiling = at_most, mod.ocv_high(module, ceiling), resists
     width = max(len(kelvin), ceiling.shape[1])
     charge, rest, resistance = (
         np.concatenate([np.broadcast_to(figure, (len(figure), width)) for figure in pair])
         for pair in zip(of_ceiling, (rows, rest, resistance), strict=True))
     found = AtCharges(charge, el.with_tolerance(rest, tolerance), resistance)
     return found if width > 1 else _corners(found)
+
+
+def _carried(module: ModuleType, ceiling: Any, tolerance: float,
+             resistance: Callable[[Any], Any]) -> tuple[Any, Any]:
+    """(charge, resistance) where the cells resist most, of all between the ceiling and what the
+    charger's tolerance makes of it; beyond the end of their curve they count as full.
+    """
+    if tolerance <= 0.0 or (ceiling >= 1.0).all():
+        return ceiling, resistance(ceiling)
+    after = np.searchsorted(module.rest_band[1],
+                            el.with_tolerance(mod.ocv_high(module, ceiling), tolerance), "right")
+    end = np.fmax(CHARGES[np.minimum(after, len(CHARGES) - 1)], ceiling)
+    charges = np.clip(np.concatenate([ceiling, np.broadcast_to(
+        module.charge_rows[:, None], (len(module.charge_rows), ceiling.shape[1])), end]),
+        ceiling, end)
+    found = resistance(charges)
+    most = np.argmax(found, axis=0)[None, :]
+    charges = np.broadcast_to(charges, found.shape)
+    return np.take_along_axis(charges, most, 0), np.take_along_axis(found, most, 0)
 
 
 def _corners(every: AtCharges) -> AtCharges:

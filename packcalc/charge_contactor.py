@@ -186,7 +186,7 @@ def _charge_sheet(brief: Brief, carry: CarryDemand, switch: SwitchDemand, step: 
         Requirement("short-time withstand", f"points up to {carry.fault_highest.with_end}" + (
             f"; at least {carry.borne.words}" if carry.borne is not None else ""),
             "closed and unwelded until somebody has cleared the fault").resting_on(
-                carry.fault_highest))
+                carry.fault_highest, carry.borne and carry.borne.longer))
 
 
 def _at_once(meets: ChargeMeets, faults: FaultsBeyond) -> str:

@@ -330,7 +330,7 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
             continue
         index = int(np.argmax(heat))
         before = found.get(name)
-        more = more or (before.untold_more if before is not None else "")
+        more = more or loop.asks_more or (before.untold_more if before is not None else "")
         if before is not None and not (before.known and before.number < heat[index]):
             found[name] = with_more(before, more)
             continue

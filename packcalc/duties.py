@@ -24,6 +24,7 @@ from packcalc.monitoring import cell_share, sensor_deviation
 from packcalc.pack import PackModel, at_load
 from packcalc.part_checks.contactor import CarryDemand, SwitchDemand, unknown_break
 from packcalc.part_checks.disconnect import PlaceDemand
+from packcalc.part_checks.limits import tolerance_open
 from packcalc.part_checks.links_beside import WHOLE, Beside
 from packcalc.part_checks.sweep import Trips, fuse_side, trips_alone
 from packcalc.part_formulas import (
@@ -342,9 +343,10 @@ def faults_of(brief: Brief, pack: PackModel, inductance: Finding) -> FaultRange:
     return fault_range(FaultAsked(
         slowest=slowest(pack_inductance(brief), pack.resistance_initial, CABLE_INDUCTANCE,
                         traction(brief)),
-        voltage_full=pack.full_voltage, resistance_initial=pack.resistance_initial,
-        voltage_empty=pack.rest_low_voltage, resistance_long=pack.resistance_long,
-        loop_inductance=inductance, peak_load=pack.peak_current))
+        voltage_full=with_more(pack.full_voltage, tolerance_open(brief)),
+        resistance_initial=pack.resistance_initial, voltage_empty=pack.rest_low_voltage,
+        resistance_long=pack.resistance_long, loop_inductance=inductance,
+        peak_load=pack.peak_current))
 
 
 def asked_of_fuse(brief: Brief, pack: PackModel, faults: FaultRange, loops: Iterable[Loop],

@@ -88,9 +88,9 @@ class Asks:
     """The brief's demands as plain SI floats; NaN where nothing is asked.
 
     To try many values of a demand at once, a field may hold an array with one value a row.
-    `charge_ceiling` is the charge that nothing carries the cells above: the charge limit beside
-    a charger whose range is given, else full cells. The loaded voltage is held against
-    `demand_voltage`; current and charge of the peak are counted at `peak_voltage`.
+    `charge_ceiling` is the charge that at most the charger's tolerance carries the cells above: the
+    charge limit beside a charger whose range is given, else full cells. The loaded voltage is held
+    against `demand_voltage`; current and charge of the peak are counted at `peak_voltage`.
     """
 
     voltage_low: float

@@ -220,8 +220,10 @@ def _braked(b: Builder, cold: Finding) -> Braked:
 def _charges(b: Builder, found: list[Any]) -> list[Finding]:
     """Charges of each type, found as arrays of one, as findings: the ceiling is the brief's own."""
     top = charge_ceiling(b.brief)
-    return [top if one[0] >= top.number else rule("charge at which braking drives it highest",
-                                                  "SOC", "%", float(one[0])) for one in found]
+    return [top if one[0] == top.number else rule(
+        "charge at which braking drives it highest" if one[0] < top.number else
+        "charge to which the charger's tolerance carries the cells", "SOC", "%", float(one[0]))
+        for one in found]
 
 
 def _behind(b: Builder, start: Finding, cold: Finding, at: list[Finding]) -> _Behind:
@@ -235,15 +237,18 @@ def _behind(b: Builder, start: Finding, cold: Finding, at: list[Finding]) -> _Be
     """
     top = charge_ceiling(b.brief)
     below = " and ".join(dict.fromkeys(charge.shown for charge in at))
-    below = "" if all(charge == top for charge in at) else f"{below} charge"
+    below = "" if all(charge.number >= top.number for charge in at) else f"{below} charge"
     where = f"{cold.shown} and {below}" if below else cold.shown
     resistance = b.resistance(
         cold, at, b.brief.regeneration.duration, aged=True, parallel=fewest_paths(b),
         title=f"resistance while braking at {where}")
     if not below:
-        return _Behind(where, "", "", start, resistance)
+        above = next((charge.shown for charge in at if charge.number > top.number), "")
+        return _Behind(where, "", f"the charger's tolerance may carry the cells to {above}, and "
+                       "they resist more there" if above else "", start, resistance)
+    resting = [charge if charge.number < top.number else top for charge in at]
     rest = trace(el.with_tolerance, f"rest voltage at {below}, with charger tolerance",
-                 voltage=_standing(b, at, f"rest voltage at {below}"),
+                 voltage=_standing(b, resting, f"rest voltage at {below}"),
                  tolerance=b.brief.charger.tolerance)
     return _Behind(where, below, f"higher than at {top.shown} charge, where charging ends: the "
                    "cells rest lower there, but resist more", rest, resistance)

@@ -16,7 +16,7 @@ import numpy as np
 from packcalc.clearing import IN_STRINGS, PartAnswers
 from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
 from packcalc.place_sweep import (
-    CLEARED, alike, as_told, heat_entries, swept_once, sweeping_by, times_over,
+    CLEARED, alike, as_told, asks_more, heat_entries, swept_once, sweeping_by, times_over,
 )
 from packcalc.protect.coordination import Coordination, until_cleared
 from packcalc.protect.places import (
@@ -68,6 +68,7 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
     """
     asked = tuple(places)
     loops, unknown = _known(p.loop for p in asked)
+    more = asks_more((p.loop for p in asked), answers)
     first = answers.first  # the places say themselves who is not named
     found = [one for loop in loops for one in _asked_of(first, loop)]
     path, inside = _of_path(first.held), _of_path(first.inside)
@@ -78,21 +79,21 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
         return _borne(own, [(one.shown, one.share if max(d.paths for d in devices) > 1
                              else one.whole) for one, devices in held if devices],
                       _open(loop for loop in unknown if _contactors(loop, counts)),
-                      *_nobody([p for p in asked if _contactors(p.loop, counts)]))
+                      *_nobody([p for p in asked if _contactors(p.loop, counts)]), more=more)
 
     return Contacts(through(path, lambda d: d.key not in IN_STRINGS),
                     through(inside, lambda d: d.key in IN_STRINGS),
                     _borne([*path, *inside], [(one.shown, one.share) for one in found],
-                           _open(unknown), *_nobody(asked)),
+                           _open(unknown), *_nobody(asked), more=more),
                     _borne(path, [(one.shown, one.whole) for one in found], _open(unknown),
-                           *_nobody(asked)))
+                           *_nobody(asked), more=more))
 
 
 def _borne(own: list[Stretch], placed: Sequence[tuple[bool, Stretch]],
-           *left_out: str) -> Borne | None:
+           *left_out: str, more: str = "") -> Borne | None:
     """What a contact carries of its own path and of all places, by whether it is shown to end."""
     return borne([*own, *(one for shown, one in placed if shown)], *left_out,
-                 unshown=borne(one for shown, one in placed if not shown))
+                 unshown=borne(one for shown, one in placed if not shown), more=more)
 
 
 def through_charging(loops: Iterable[Loop], answers: PartAnswers,
@@ -113,7 +114,8 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers,
                                                     answers.spoils)))
     return _borne([], [(one.shown, one.whole) for loop in known
                        for one in _asked_of(answers.first, loop)], _open(unknown), nobody,
-                  left or _perhaps_lost(zip(closed, _closed(told)), answers))
+                  left or _perhaps_lost(zip(closed, _closed(told)), answers),
+                  more=asks_more(closed, answers))
 
 
 def _closed(loops: Iterable[Loop]) -> tuple[Loop, ...]:

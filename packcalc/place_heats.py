@@ -13,12 +13,12 @@ import numpy as np
 
 from packcalc.clearing import PartAnswers
 from packcalc.conductors import cable_fault_integral
-from packcalc.findings import Finding, leaf, trace
+from packcalc.findings import Finding, leaf, trace, with_more
 from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, traced_heat
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import (
-    SWEPT, SweptOnce, as_told, entries_over, heat_entries, swept_once, time_words,
+    SWEPT, SweptOnce, as_told, asks_more, entries_over, heat_entries, swept_once, time_words,
 )
 from packcalc.protect.places import FUSE, FaultPlace, Loop
 from packcalc.unended import apart
@@ -89,10 +89,14 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
     nobody = apart(asked, own)
     untold = next((one.loop.title for one in swept if one.silent), "")
     open_ = [one for one in swept if one.answers is answers and one.swept.unshown]
-    return tuple(_worst(one, swept, open_, parallel, nobody, f"at '{untold}' {UNTOLD}"
-                        if untold else _unknown(
-                            loops, answers, _part_at_most(one, swept, parallel)[1]))
-                 for one in named)
+    more = asks_more((p.loop for p in asked), answers)
+    found = [_worst(one, swept, open_, parallel, nobody, f"at '{untold}' {UNTOLD}"
+                    if untold else _unknown(
+                        loops, answers, _part_at_most(one, swept, parallel)[1]))
+             for one in named]
+    return tuple(found) if not more else tuple(replace(
+        one, heat=one.heat and with_more(one.heat, more),
+        unshown=one.unshown and with_more(one.unshown, more)) for one in found)
 
 
 def _unknown(loops: Iterable[Loop], answers: PartAnswers, most: float) -> str:

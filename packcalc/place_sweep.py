@@ -7,7 +7,7 @@ does not count yet, a trip that tears the contactor open before the fuse has cle
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -217,6 +217,13 @@ def _crossings(answers: PartAnswers, loop: Loop, current: np.ndarray,
         after = np.maximum(np.argmax(told != told[:, :1], axis=1), 1)
         inside, outside = between[row, after - 1], between[row, after]
     return np.concatenate([inside, outside])
+
+
+def asks_more(loops: Iterable[Loop], answers: PartAnswers) -> str:
+    """What nobody told that may make all that is swept over some loops ask more; else empty."""
+    unnamed = answers.first.held.asked.put_forward
+    return "; ".join(filter(None, (unnamed, next(filter(None, (
+        loop.asks_more for loop in loops)), ""))))
 
 
 def as_told(answers: PartAnswers, loop: Loop) -> Loop:

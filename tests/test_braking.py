@@ -33,12 +33,27 @@ def brief_of(chemistry="NMC", charge=85, watts=50_000, **changes):
                  regeneration__power=f"{watts} W", **(COLD | changes))
 
 
+def carried_to(module, ceiling, tolerance):
+    """Charges above a ceiling to which the charger's tolerance carries the cells, by the laws."""
+    most = mod.ocv_high(module, ceiling) * (1.0 + tolerance)
+    fine = np.linspace(0.0, 1.0, 2001)
+    above = fine[mod.ocv_high(module, fine) > most]
+    end = above[0] if above.size else 1.0
+    grid = np.union1d(GRID, module.charge_rows)
+    return np.append(grid[(grid > ceiling) & (grid < end)], max(end, ceiling))
+
+
 def at_every_charge(one, kelvin, current=None):
-    """Voltage of eight modules at each charge of a grid up to the ceiling, by the bare laws."""
+    """Voltage of eight modules at each charge of a grid up to the ceiling, by the bare laws.
+
+    Above it they rest at the voltage at which the charger ends, and resist as they do there.
+    """
     asks, on_hand = asks_of(one), one.modules[0]
     grid = np.union1d(GRID, on_hand.module.charge_rows)
-    charges = np.append(grid[grid < asks.charge_ceiling], asks.charge_ceiling)
-    e = 8 * mod.ocv_high(on_hand.module, charges) * (1.0 + asks.charger_tolerance)
+    charges = np.concatenate([grid[grid < asks.charge_ceiling], carried_to(
+        on_hand.module, asks.charge_ceiling, asks.charger_tolerance), [asks.charge_ceiling]])
+    e = 8 * mod.ocv_high(on_hand.module, np.minimum(charges, asks.charge_ceiling)) \
+        * (1.0 + asks.charger_tolerance)
     path = asks.cables + asks.string_cables + 9 * asks.link + asks.fuse + 2 * asks.contactor
     r = 8 * mod.resistance(on_hand.module, kelvin, charges, asks.regeneration_duration,
                            on_hand.resistance_growth.number) + path
@@ -87,6 +102,20 @@ def test_nothing_is_told_where_it_is_the_ceiling():
     found = braking(brief_of("NMC", 85, 3_000))
     assert found.title == "braking into a full cold pack" and "charge" not in \
         found.note.partition("; or more")[0]
+
+
+def test_cells_that_the_tolerance_carries_above_the_ceiling_resist_as_they_do_there():
+    """The tolerance stood in the rest voltage alone: their resistance was that at the ceiling.
+
+    LFP from 50 % to 80 %: 1.00 to 1.05 of its resistance, and its voltage is flat between.
+    """
+    exact, found = (braking(brief_of("LFP", 50, 300, charger__tolerance=f"{t} %"))
+                    for t in (0, 3))
+    at = [next(n for n in one.walk() if n.title.startswith("resistance while braking")).number
+          for one in (exact, found)]
+    assert at[1] > 1.02 * at[0]
+    assert "the charger's tolerance may carry the cells to" in found.note
+    assert "tolerance may carry" not in exact.note
 
 
 def test_an_inverters_limit_that_holds_it_is_not_called_higher():
@@ -160,8 +189,9 @@ def test_only_charges_that_are_highest_at_some_current_are_kept(chemistry, ceili
     kept = at_charges(one, 253.15, ceiling, 0.01, 10.0, 1.2)
     assert kept.takes_over is not None and np.all(np.diff(kept.takes_over) > 0)
     assert len(kept.charge) <= 12
-    every = np.append(GRID[GRID < ceiling], [*one.charge_rows[one.charge_rows < ceiling], ceiling])
-    e = mod.ocv_high(one, every) * 1.01
+    every = np.concatenate([GRID[GRID < ceiling], one.charge_rows[one.charge_rows < ceiling],
+                            [ceiling], carried_to(one, ceiling, 0.01)])
+    e = mod.ocv_high(one, np.minimum(every, ceiling)) * 1.01
     r = mod.resistance(one, 253.15, every, 10.0, 1.2)
     for amperes in (0.0, 1.0, *np.geomspace(2.0, 5000.0, 60)):
         at = kept.highest(np.array([amperes]))

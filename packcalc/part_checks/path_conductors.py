@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, by_the_unnamed, judge
 from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
 from packcalc.part_checks.sweep import Hole, Sweep, number, overheated
@@ -174,16 +174,19 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
     over = overheated_words(swept, withstand.number, number(conductor.most) or np.inf)
     words = f"worst at {at.shown}" + (f" of '{place}'{'; in the sweep itself' if over else ''}"
                                       if place else "") + over.replace("; ", ": ", bool(place))
-    held = judge(title, STAGE, withstand, "at least", heat, reason=words,
-                 remedy=conductor.remedy)
-    return as_placed(as_swept(held, swept, words), elsewhere)
+    # What may be more passes nothing; where nobody ends the heat is told all the same.
+    held = judge(title, STAGE, withstand, "at least", heat.called(note=heat.told_note),
+                 reason=words, remedy=conductor.remedy)
+    more = heat.untold_more and f"it may be more: {heat.untold_more}"
+    return replace(by_the_unnamed(as_placed(as_swept(held, swept, words), elsewhere), more),
+                   demand=heat)
 
 
 def asked_beyond(stands: Finding | None, unshown: Finding | None) -> str:
     """Why a conductor is not shown to stand what nobody is shown to end; empty where it is."""
     if stands is None or unshown is None or not stands.number < unshown.number * (1.0 - 1e-9):
         return ""
-    return f"not shown to be cleared: {unshown.note}, which asks {unshown.shown} where it is"
+    return f"not shown to be cleared: {unshown.told_note}, which asks {unshown.shown} where it is"
 
 
 def as_placed(held: Check, elsewhere: ElsewhereHeat | None) -> Check:

@@ -118,9 +118,9 @@ def tested_constant(part: ContactorPart, voltage: Finding) -> Finding | None:
 def never_above(title: str, stage: str, voltage: Finding, border: Finding) -> Check:
     """A pack below the border of dangerous voltage; no pass while its highest is a lower bound."""
     held = judge(title, stage, voltage, "at most", border, reason="never above it")
-    if held.verdict == PASS and voltage.at_least:
-        return Check(title, stage, CAUTION, voltage, border, "at most", "not above it by what is "
-                     "known; parts of the over-voltage chain are not evaluated")
+    if held.verdict in (PASS, CAUTION) and voltage.at_least:
+        return Check(title, stage, NOT_EVALUATED, voltage, border, "at most", "not above it by "
+                     "what is known; parts of the over-voltage chain are not evaluated")
     return held
 
 

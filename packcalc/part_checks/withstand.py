@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge
-from packcalc.findings import Finding, Origin, leaf
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, judge, on_an_open_entry
+from packcalc.findings import Finding, Origin, leaf, with_more
 from packcalc.part_checks.path_conductors import ENDED_ONLY, ElsewhereHeat, as_placed, left_of
 from packcalc.part_checks.sweep import FuseSide, Sweep, number
 from packcalc.parts import ConnectorPart, ContactorPart, DisconnectPart
@@ -64,6 +64,7 @@ class Borne:
         nobody: the gravest place of which nobody ends some current; else empty.
         left: the same of the path itself, or of a place at which it fails; else empty.
         unshown: what currents ask that are not shown to be ended, were they all the same.
+        more: what nobody told that may make all of it ask more; else empty.
     """
 
     current: np.ndarray
@@ -75,6 +76,7 @@ class Borne:
     nobody: str = ""
     left: str = ""
     unshown: Borne | None = None
+    more: str = ""
 
     def place(self, index: int) -> str:
         title = self.stretches[self.where[index]].title
@@ -89,7 +91,15 @@ class Borne:
         picked = dict.fromkeys((self.current.size - 1, self.hottest, 0))
         return "; ".join((*(self.point(i) for i in picked), *(
             f"{one.point(one.hottest)} where nobody is shown to clear it"
-            for one in (self.unshown,) if one is not None and not self.covers(one, one.hottest))))
+            for one in (self.unshown,) if one is not None and not self.covers(one, one.hottest)),
+            *(("or more",) if self.more else ())))
+
+    @property
+    def longer(self) -> Finding | None:
+        """The longest of its times, where nobody told what may make it longer."""
+        return with_more(leaf("longest time until it is cleared", "t", "s", float(self.time[0]),
+                              "definition", origin=Origin("sweep of the fault places")),
+                         self.more) if self.more else None
 
     @property
     def hottest(self) -> int:
@@ -106,7 +116,7 @@ class Borne:
 
 
 def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
-          left: str = "", unshown: Borne | None = None) -> Borne | None:
+          left: str = "", unshown: Borne | None = None, more: str = "") -> Borne | None:
     """What all of them ask of one contact; None where nobody is shown to clear anything.
 
     Args:
@@ -114,6 +124,7 @@ def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
         nobody: a place of which nobody ends some current.
         left: one at which that fails.
         unshown: what of it is not shown to be ended asks.
+        more: what nobody told that may make it ask more.
     """
     found = tuple(stretches)
     if not found:
@@ -128,7 +139,8 @@ def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
     longest = np.maximum.accumulate(time[falling])
     kept = falling[np.diff(longest, prepend=-1.0) > 0.0][::-1]
     return Borne(current[kept], time[kept], fault[kept], where[kept], found, left_out,
-                 nobody, next((one.left for one in found if one.left), left), unshown)
+                 nobody, next((one.left for one in found if one.left), left), unshown,
+                 more)
 
 
 def let_through(fuse: FuseSide, current: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -232,6 +244,8 @@ def _while_ended(part: Contact, held: Check, found: Borne, worst: int) -> Check:
     """No pass where nobody ends some current, as a cable in the same fault is held."""
     more = _beyond(part, found.unshown) if held.verdict in (PASS, CAUTION) else ""
     told = _as_left(held, found, worst)
+    if found.more:
+        told = on_an_open_entry(told, f"it may be asked more: {found.more}")
     return replace(told, verdict=NOT_EVALUATED, reason=f"{told.reason}; {more}") if more else told
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from packcalc import electrical as el
 from packcalc.brief import Branch, Brief, Route
 from packcalc.feeds import LEAST_PER_LENGTH, SHORT_RUN, Feeds, summed, untold_in
-from packcalc.findings import Finding, Origin, leaf, trace
+from packcalc.findings import Finding, Origin, leaf, trace, with_more
 from packcalc.layout_findings import cables_open, count
 from packcalc.pack import PackModel
 from packcalc.parts import FUSE as FUSE_PART
@@ -274,7 +274,8 @@ class Shared:
             return ()
         rise = loop_constant(self.feeds.of_run(2 * self.series - run.modules), run.outside,
                              "time constant of what the others push in")
-        return (Source("other strings", run.pushed, _in_loop(self.faulted, rise)),)
+        return (Source("other strings", with_more(
+            run.pushed, self.feeds.faults.highest.untold_more), _in_loop(self.faulted, rise)),)
 
     @property
     def all_modules(self) -> str:
@@ -415,7 +416,9 @@ class Shared:
         if shares and shares[-1].number < WORTH_SAYING * shares[-1].inputs[0].number:
             known["notes"] = (*known.get("notes", ()), ALL_IN.format(
                 strings=self.feeds.strings, share=shares[-1].shown))
-        return Loop(key, title, **known, shares=shares)
+        made = Loop(key, title, **known, shares=shares)
+        more = self.feeds.faults.highest.untold_more
+        return _driven_higher(made, more) if more else made
 
     @worked_once
     def cables_open(self) -> str:
@@ -544,6 +547,17 @@ def with_sources(first: Finding, sources: Iterable[Source],
                  title: str = "highest current, all sources") -> Finding:
     """A current, of the battery where no title says otherwise, with every source of known one."""
     return summed(first, (source.current for source in sources), title)
+
+
+def _driven_higher(loop: Loop, more: str) -> Loop:
+    """A loop whose modules may drive more through it, for what nobody told of their voltage."""
+    def through(devices: tuple[Device, ...]) -> tuple[Device, ...]:
+        return tuple(d if d.sees is None else replace(d, sees=with_more(d.sees, more))
+                     for d in devices)
+
+    return replace(loop, highest=with_more(loop.highest, more),
+                   all_sources=with_more(loop.all_sources, more),
+                   devices=through(loop.devices), passed=through(loop.passed))
 
 
 def _in_loop(devices: Iterable[Device], constant: Finding) -> tuple[Device, ...]:

@@ -16,7 +16,7 @@ from packcalc.checks import (
     by_the_unnamed, judge, on_an_open_entry, word_fact,
 )
 from packcalc.conductors import cable_fault_integral
-from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace
+from packcalc.findings import BASES, Finding, Origin, formula, leaf, trace, with_more
 from packcalc.monitoring import acts_by, acts_from, rounded_down, rounded_up
 from packcalc.part_checks.cells_left import CellsLeft
 from packcalc.part_checks.closing import closing
@@ -671,9 +671,9 @@ def _conductor_line(conductor: PathConductor, heat: Finding | None) -> Requireme
     if conductor.withstand.known:
         return Requirement(conductor.name, f"at most {conductor.withstand.shown} in them at every "
                            "current of the range")
-    least = "" if heat is None else f"; current squared times its time at least {heat.shown}"
+    least = "" if heat is None else f"; current squared times its time at least {heat.with_end}"
     return Requirement(conductor.name, f"not shown: ask for {conductor.request}{least}",
-                       conductor.ask)
+                       conductor.ask).resting_on(heat)
 
 
 def with_trips(held: Coordination, lines: tuple[Requirement, ...]) -> Coordination:
@@ -710,6 +710,8 @@ def with_heats(held: Coordination, elsewhere: Sequence[ElsewhereHeat]) -> Coordi
             duty = [other.heat if f is heat else other.at if f is at else f for f in duty]
             heat, at = other.heat, other.at
         if heat is not None and at is not None:
+            if other is not None and other.heat is not None:
+                heat = with_more(heat, other.heat.untold_more)
             worst.append((conductor, heat, at))
         (told,) = not_by_the_unnamed(held.asked, (
             conductor_check(held.sweep, conductor, heat, at, other),))
@@ -732,8 +734,8 @@ def with_contacts(held: Coordination, found: Borne | None) -> Coordination:
     if held.sweep is None or found is None:
         return held
     item = replace(item, specification=tuple(
-        replace(r, value=f"{r.value}; at least {found.words}") if r.what == CLOSED else r
-        for r in item.specification))
+        replace(r, value=f"{r.value}; at least {found.words}").resting_on(found.longer)
+        if r.what == CLOSED else r for r in item.specification))
     if part is None or part.short_time is None:
         return replace(held, item=item)
     told = borne_check(WITHSTANDS, part, found)

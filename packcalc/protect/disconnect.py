@@ -50,7 +50,8 @@ def size_disconnect(demand: CarryDemand, parts: Sequence[DisconnectPart] = (), *
     candidates = tuple(Candidate(part.name, disconnect_part_checks(part, demand, switch, place),
                                  switch_facts(part), own=True) for part in parts)
     rows = (*_carries(demand), *_pulled(demand, switch), Requirement(
-        "poles", "how many, resistance of one" + _spare(demand) + "; whether a fuse stands inside"),
+        "poles", "how many, resistance of one" + _spare(demand) + "; whether a fuse stands inside"
+        ).resting_on(demand.spare_voltage),
         Requirement("pilot contact", "opens before the power contacts",
                     "it may never be pulled under load"))
     return _item("disconnect", "Service disconnect", demand, candidates, rows,
@@ -73,8 +74,8 @@ def size_connectors(demand: CarryDemand, parts: Sequence[ConnectorPart] = (), *,
         "touch protection and interlock", "finger-safe when parted, pilot contact first"),
         Requirement("parted under load", f"{or_more(demand.peak_current)} at {_volts(demand)} DC, "
                     "or the words that it breaks none", "dead before it parts without one"),
-        *((Requirement("resistance", f"of one contact{spare}"),) if (
-            spare := _spare(demand)) else ()),
+        *((Requirement("resistance", f"of one contact{spare}").resting_on(demand.spare_voltage),)
+          if (spare := _spare(demand)) else ()),
         *((Requirement("conductor", f"takes {place.section.shown}", "never a cut-down strand"),)
           if place.section is not None else ()))
     return _item("connectors", CONNECTORS, demand, candidates, rows,
@@ -94,13 +95,13 @@ def _pulled(demand: CarryDemand, switch: SwitchDemand | None) -> tuple[Requireme
 
 
 def _spare(demand: CarryDemand) -> str:
-    """What its contacts may take at the peak; empty where that is not known or may be less.
+    """What its contacts may take at the peak; empty where that is not known.
 
     A bound for the voltage: no sound contact comes near it, for its heat.
     """
     spare = demand.spare_voltage
-    return "" if spare is None or not spare.known or spare.may_be_less else \
-        f", in all at most {spare.shown} at {demand.peak_current.shown}: what other contacts " \
+    return "" if spare is None or not spare.known else \
+        f", in all at most {spare.with_end} at {demand.peak_current.shown}: what other contacts " \
         "leave to spare, at least half; for its heat far less"
 
 
@@ -121,7 +122,8 @@ def _carries(demand: CarryDemand) -> tuple[Requirement, ...]:
 def _withstands(demand: CarryDemand) -> Requirement:
     title, why = "short-time withstand", "until somebody has cleared the fault"
     if demand.borne is not None:
-        return Requirement(title, f"at least {demand.borne.words}", why)
+        return Requirement(title, f"at least {demand.borne.words}", why).resting_on(
+            demand.borne.longer)
     ends = (demand.fault_lowest, demand.fault_highest)
     return Requirement(title, withstand_words(*ends), why).resting_on(*ends)
 

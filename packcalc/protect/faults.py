@@ -220,6 +220,7 @@ def fault_range(asked: FaultAsked) -> FaultRange:
     tau_low = _known_or_blank(
         fault_time_constant, "Time constant at the lowest fault, pole-to-pole loop",
         inductance=asked.loop_inductance, resistance=asked.resistance_long)
+    highest = with_more(highest, asked.voltage_full.untold_more)
     tau_high, tau_low = (with_more(tau, by.untold_more) for tau, by in (
         (tau_high, slow[0]), (tau_low, asked.loop_inductance)))
     return FaultRange(

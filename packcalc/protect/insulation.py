@@ -25,7 +25,9 @@ from packcalc.distances import (
 )
 from packcalc.electrical import series_voltage
 from packcalc.errors import OutOfRange
-from packcalc.findings import AT_LEAST, BOUNDED, Finding, Origin, largest, leaf, trace
+from packcalc.findings import (
+    AT_LEAST, BOUNDED, Finding, Origin, largest, leaf, trace, with_more,
+)
 from packcalc.pack import PackModel
 from packcalc.pack_charging import full_module, within
 from packcalc.part_checks.shown import never_above
@@ -95,6 +97,16 @@ def or_more(item: Finding) -> str:
 def _noted(item: Finding, *words: str) -> Finding:
     """The same figure with further words before its note."""
     return item.called(note="; ".join(filter(None, (*words, item.note))))
+
+
+def _risen(item: Finding, by: Finding) -> Finding:
+    """The same figure, which rises with another: no pass rests on it where that may be more."""
+    return with_more(_noted(item, as_open(by)), _untold(by))
+
+
+def _untold(item: Finding) -> str:
+    """Of a figure of which more may be true: that; else empty."""
+    return f"the {item.title} may be more" if item.or_more else ""
 
 
 # --- what is asked and what comes out -------------------------------------------------
@@ -233,10 +245,10 @@ def _share_of_modules() -> Finding:
 
 def study_insulation(asked: InsulationAsked) -> InsulationResult:
     """Everything of the second stage for one pack."""
-    joined = trace(iso.isolation_demand, "isolation demanded, inverter joined", per_volt=JOINED,
-                   voltage=asked.voltage, note=as_open(asked.voltage))
-    alone = trace(iso.isolation_demand, "isolation demanded, DC side by itself", per_volt=DC_ALONE,
-                  voltage=asked.voltage, note=as_open(asked.voltage))
+    joined = _risen(trace(iso.isolation_demand, "isolation demanded, inverter joined",
+                          per_volt=JOINED, voltage=asked.voltage), asked.voltage)
+    alone = _risen(trace(iso.isolation_demand, "isolation demanded, DC side by itself",
+                         per_volt=DC_ALONE, voltage=asked.voltage), asked.voltage)
     distances = _distances(asked)
     gloves, glove_limit, refusal = _gloves(asked.voltage)
     sections = trace(iso.modules_under, "modules that may stay joined under 60 V", limit=BORDER,
@@ -279,16 +291,16 @@ def _modules_together(asked: InsulationAsked) -> Finding:
 
 def _need(asked: InsulationAsked, joined: Finding) -> Finding:
     """Share of one module: leakages of all add in parallel, nothing else leaking."""
-    return _noted(trace(iso.module_isolation, "isolation that each module must have",
+    return _risen(trace(iso.module_isolation, "isolation that each module must have",
                         isolation=joined, count=asked.modules,
-                        note="nothing but the modules leaking"), as_open(joined))
+                        note="nothing but the modules leaking"), joined)
 
 
 def _line(asked: InsulationAsked, joined: Finding) -> Finding:
     """Share of one module with room left for what else leaks."""
-    return trace(module_isolation_line, "isolation that each module must have, with room for the "
-                 "rest", pack_need=joined, modules=asked.modules, share=asked.leakage_share,
-                 note=as_open(joined))
+    return _risen(trace(
+        module_isolation_line, "isolation that each module must have, with room for the rest",
+        pack_need=joined, modules=asked.modules, share=asked.leakage_share), joined)
 
 
 def _share_check(asked: InsulationAsked, line: Finding) -> Check:
@@ -331,8 +343,10 @@ def _opens_at(asked: InsulationAsked, alone: Finding) -> Check:
                   "at least", alone,
                   missing=f"set it to {_or_above(alone)}; it reads both poles in parallel",
                   remedy=f"a trip at {or_more(alone)} plus the monitor's own error")
-    if asked.opens or check.verdict != PASS:
+    if asked.opens or check.verdict == FAIL or not asked.trip.known:
         return check
+    if check.verdict != PASS:
+        return replace(check, reason=f"{asked.not_opening}; {check.reason}")
     return replace(check, verdict=CAUTION, reason=asked.not_opening,
                    remedy='path.insulation_monitor = "opens the contactors", and wired so')
 
@@ -352,13 +366,13 @@ def _touch_energies(asked: InsulationAsked) -> tuple[Finding, ...]:
     half = trace(tr.share_of_voltage, "voltage of one pole to chassis, balanced",
                  voltage=asked.voltage, share=HALF)
     return (
-        _noted(trace(tr.capacitor_energy, "energy of a touch, balanced pack (C·V²/4)",
+        _risen(trace(tr.capacitor_energy, "energy of a touch, balanced pack (C·V²/4)",
                      capacitance=pair, voltage=half,
-                     note="model: both poles at half the voltage until the touch"), open_),
-        _noted(trace(tr.capacitor_energy,
+                     note="model: both poles at half the voltage until the touch"), asked.voltage),
+        _risen(trace(tr.capacitor_energy,
                      "energy of a touch, other pole already on chassis (C·V²)",
                      capacitance=pair, voltage=asked.voltage,
-                     note="model: the touched pole stands at the whole voltage"), open_),
+                     note="model: the touched pole stands at the whole voltage"), asked.voltage),
         allowed)
 
 
@@ -396,12 +410,12 @@ def _distances(asked: InsulationAsked) -> Distances:
         return Distances(refusal=f"refused: {error}")
     doubled = trace(scaled_distance, "creepage, reinforced insulation", symbol="d_cr",
                     factor=DOUBLED, distance=base)
-    open_ = as_open(asked.voltage)  # a row of a table has no chain to the voltage it stands for
-    words = "; ".join(filter(None, (open_, "a creepage path is never shorter than the clearance")))
-    return Distances(
-        largest([base, gap], "creepage demanded, basic insulation", words), _noted(gap, open_),
+    words = "a creepage path is never shorter than the clearance"
+    # A row of a table has no chain to the voltage it stands for.
+    return Distances(*(_risen(found, asked.voltage) for found in (
+        largest([base, gap], "creepage demanded, basic insulation", words), gap,
         largest([doubled, gap_reinforced], "creepage demanded, reinforced insulation", words),
-        _noted(gap_reinforced, open_))
+        gap_reinforced)))
 
 
 def _distance_checks(asked: InsulationAsked, found: Distances) -> tuple[Check, ...]:
@@ -454,7 +468,7 @@ def _gloves(voltage: Finding) -> tuple[str, Finding | None, str]:
 
 def _glove_check(asked: InsulationAsked, limit: Finding | None, refusal: str) -> Check:
     return judge("rubber gloves exist for the highest working voltage", STAGE, limit, "at least",
-                 asked.voltage, missing=refusal)
+                 with_more(asked.voltage, _untold(asked.voltage)), missing=refusal)
 
 
 def _discharge_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
@@ -469,14 +483,14 @@ def _discharge_duty(asked: InsulationAsked) -> tuple[Finding, ...]:
 
 
 def _discharge(asked: InsulationAsked) -> Finding:
-    return _noted(trace(
+    return _risen(trace(
         tr.discharge_time, "time for the DC link to fall to 60 V",
         resistance=trace(tr.largest_resistance, "discharge resistor, upper tolerance", unit="kΩ",
                          resistance=asked.discharge_resistance,
                          tolerance=asked.discharge_tolerance),
         capacitance=asked.capacitance, voltage=asked.voltage, end=BORDER,
         note="through the resistor across the link alone, nothing else drawing"),
-        as_open(asked.voltage))
+        asked.voltage)
 
 
 def _discharge_known(asked: InsulationAsked) -> Finding | None:

@@ -464,6 +464,11 @@ class Loop:
             "any current that may be less than what is known at most", "I", "A",
             self.lowest.number * NEXT_TO_NOTHING, "definition"))
 
+    @worked_once
+    def asks_more(self) -> str:
+        """What nobody told that may make more of all that is swept over it; else empty."""
+        return self.highest.untold_more or self.time_constant.untold_more
+
     @property
     def fed_more(self) -> tuple[str, ...]:
         """Which sources of unknown current may drive a fuse further than is counted."""

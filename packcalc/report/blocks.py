@@ -90,6 +90,18 @@ def _beside(finding: Finding) -> str:
                     *(one for one in untold if one not in governs)))
 
 
+def to_confirm(*figures: Finding) -> str:
+    """What the brief leaves open and our assumption fills in their chains; empty for nothing.
+
+    What a figure itself names as open is told beside it.
+    """
+    named = dict.fromkeys(
+        f"{one.title} ({one.origin.key})" for f in figures if f.known for one in f.walk()
+        if one.basis == "assumed" and one.origin is not None and "." in one.origin.key
+        and one.origin.key not in f.left_open)
+    return f"subject to confirming {', '.join(named)}" if named else ""
+
+
 def checks_table(key: str, caption: str, checks: Iterable[Check], note: str = "") -> Table:
     """Checks one a row, in the order given."""
     columns = (Column("check", "Check", wide=True), Column("verdict", "Verdict"),

@@ -31,6 +31,7 @@ from packcalc.report.blocks import (
     machine_key,
     named_chains,
     number,
+    to_confirm,
     whole,
     words,
 )
@@ -254,14 +255,19 @@ def _first(study: ProtectionStudy, bench: Measured = Measured(),
     if study.miss:
         blocks.append(Paragraph(f"This layout does not meet the brief: {study.miss.sentence}.",
                                 "open"))
-    blocks.append(Facts("first", "What can kill, in five figures", (
-        ("highest_voltage_V", "Highest working voltage", _at_least(pack.highest_voltage)),
-        ("fault_highest_A", "Highest fault current", _fault_highest(study)),
-        ("fault_lowest_A", "Lowest fault current", _fault_lowest(study)),
-        ("least_fuse_rating_A", "Least main fuse rating, load side", _at_least(_least(study))),
-        ("stored_energy_kWh", "Energy stored when full, at most",
-         _cell(of_pack(study.brief, pack))),
-    ), _lower_bounds(study), _upper_bounds(study)))
+    stored = of_pack(study.brief, pack)
+    five = tuple((key, label, cell, to_confirm(figure)) for key, label, cell, figure in (
+        ("highest_voltage_V", "Highest working voltage", _at_least(pack.highest_voltage),
+         pack.highest_voltage),
+        ("fault_highest_A", "Highest fault current", _fault_highest(study), _most(study)),
+        ("fault_lowest_A", "Lowest fault current", _fault_lowest(study), faults.lowest),
+        ("least_fuse_rating_A", "Least main fuse rating, load side", _at_least(_least(study)),
+         _least(study)),
+        ("stored_energy_kWh", "Energy stored when full, at most", _cell(stored), stored)))
+    blocks.append(Facts("first", "What can kill, in five figures", tuple(
+        (key, label, replace(cell, text=f"{cell.text}; {sure}") if sure else cell)
+        for key, label, cell, sure in five), _lower_bounds(study), _upper_bounds(study),
+        tuple(key for key, _, _, sure in five if sure) or None))
     blocks += [b for b in front_against_bench(bench) if isinstance(b, Facts)]
     blocks += _fails(study)
     blocks.append(Paragraph(_open_line(study), "open"))
@@ -331,7 +337,7 @@ def _pictures(study: ProtectionStudy, salvage: Salvage | None = None) -> Section
 def _lower_bounds(study: ProtectionStudy) -> tuple[str, ...]:
     """Keys of the five figures that may be more than they say."""
     told = (("highest_voltage_V", study.pack.highest_voltage.at_least),
-            ("fault_highest_A", _most(study).at_least or bool(_unstated(study))),
+            ("fault_highest_A", _most(study).or_more or bool(_unstated(study))),
             ("least_fuse_rating_A", _least(study).at_least))
     return tuple(key for key, more in told if more)
 

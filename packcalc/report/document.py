@@ -69,7 +69,8 @@ class Facts:
     """A short two-column list of labelled values; `key` is its name in JSON.
 
     `lower_bounds` holds the keys of values that may be more, `upper_bounds` of those that may be
-    less, for whoever reads data alone; None where the list has no such thing to say.
+    less, `to_confirm` of those that rest on what the brief leaves open, for whoever reads data
+    alone; None where the list has no such thing to say.
     """
 
     key: str
@@ -77,12 +78,14 @@ class Facts:
     rows: tuple[tuple[str, str, Cell], ...]  # (machine key, printed label, value)
     lower_bounds: tuple[str, ...] | None = None
     upper_bounds: tuple[str, ...] | None = None
+    to_confirm: tuple[str, ...] | None = None
 
     @property
     def bounds(self) -> tuple[tuple[str, str, tuple[str, ...] | None], ...]:
-        """(key in the data, label, keys of values) of both."""
+        """(key in the data, label, keys of values) of each."""
         return (("lower_bounds", "May be more", self.lower_bounds),
-                ("upper_bounds", "May be less", self.upper_bounds))
+                ("upper_bounds", "May be less", self.upper_bounds),
+                ("to_confirm", "Subject to confirming", self.to_confirm))
 
 
 @value_object

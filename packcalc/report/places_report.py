@@ -10,7 +10,7 @@ from packcalc.part_checks.limits import COUNTED_TIME
 from packcalc.places.stands import NOT_NAMED
 from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.places import FUSE, Cleared, FaultPlace
-from packcalc.report.blocks import column, number, words
+from packcalc.report.blocks import column, number, to_confirm, words
 from packcalc.report.document import Block, Bullets, Cell, Chain, Paragraph, Section, Table
 
 LEAD = ("For every place where a fault can happen: highest current (new, hot, full, first "
@@ -64,7 +64,9 @@ def headline(places: Sequence[FaultPlace]) -> str:
               "No place was found that nobody clears."]
     if open_:
         words_.append(_not_shown(open_))
-    words_.append(f"Shown from end to end: {shown} of {len(places)} places.")
+    sure = to_confirm(*(end for p in places for end in (p.highest, p.lowest)))
+    words_.append(f"Shown from end to end: {shown} of {len(places)} places"
+                  f"{', ' if sure else ''}{sure}.")
     if fed:
         feeders = dict.fromkeys(
             f"the {name}" for p in fed for name in (*p.feeding_on, *p.loop.fed_more))
@@ -202,7 +204,8 @@ def _whose(place: FaultPlace, cell: Cell, end: Callable[[FaultPlace], tuple[Find
     if len(own) < len(told) and whose:
         figure, joint, more = cell.text.partition(" and ")
         cell = Cell(f"{figure} ({whose}){joint}{more}", cell.value)
-    return cell, words(f"{answer.words} ({by[0]})" if by and whose not in by else answer.words)
+    who = f"{answer.words} ({by[0]})" if by and whose not in by else answer.words
+    return cell, words("; ".join(filter(None, (who, to_confirm(current)))))
 
 
 def _highest_end(place: FaultPlace) -> tuple[Finding, Cleared]:

@@ -103,6 +103,8 @@ def _first() -> dict[str, Any]:
     bounds = {f"{side}_bounds": {**_list(TEXT), "description": f"keys beside it of which {more} "
               f"may be true: the number is its {side} bound, as a page says with '{word}'"}
               for side, more, word in (("lower", "more", "at least"), ("upper", "less", "at most"))}
+    bounds["to_confirm"] = {**_list(TEXT), "description": "keys beside it that rest on an entry "
+                            "which the brief leaves open, filled by our assumption"}
     return {"type": "object", "properties": bounds,
             "additionalProperties": {"$ref": "#/$defs/value"}}
 

@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 
 import packcalc
-from packcalc.checks import CAUTION, PASS
+from packcalc.checks import CAUTION, NOT_EVALUATED, PASS
 from packcalc.decisions import decisions, slug
 from packcalc.difference import difference
 from packcalc.errors import InputErrors
@@ -37,6 +37,7 @@ from packcalc.review_carry import carried
 from packcalc.review_change import recheck
 from packcalc.review_merge import merge
 from tests.briefs import asked
+from tests.cases.studies import study as changed
 from tests.cli.runner import GOOD, run
 from tests.review.cases import file, known, mark, study
 from tests.sized import example
@@ -307,14 +308,19 @@ def test_a_figure_that_is_whole_is_told_bare() -> None:
 
 def test_a_monitor_that_warns_is_no_pass_of_opening() -> None:
     title = "isolation monitor opens contactors no later than at 100 Ω/V"
-    found = {}
+    found, lower = {}, {}
     for monitor in ("warns", "opens the contactors"):
         sized = packcalc.size_protection(asked(
             path={"insulation_monitor": monitor},
             management={"isolation_warn": "600 kΩ", "isolation_trip": "300 kΩ"}))
-        found[monitor] = next(d for d in decisions(sized) if d.title == title)
+        lower[monitor] = next(d for d in decisions(sized) if d.title == title)
+        found[monitor] = next(d for d in decisions(changed(
+            "truck", path__insulation_monitor=monitor)) if d.title == title)
     assert found["opens the contactors"].verdict == PASS
     assert found["warns"].verdict == CAUTION and "nothing opens" in found["warns"].shown
+    # Its highest voltage is a lower bound: nothing passes on that, and it passed.
+    assert {d.verdict for d in lower.values()} == {NOT_EVALUATED}
+    assert "nothing opens" in lower["warns"].shown
 
 
 # -- a difference says what it counts -------------------------------------------------------------
