@@ -199,7 +199,7 @@ def _at_once(meets: ChargeMeets, faults: FaultsBeyond) -> str:
     if quick is None or slow is None:
         return ("every current that the fuse of the charge cable has not cleared in its opening "
                 "time")
-    least = "at least " if faults.untold else ""
+    least = "at least " if faults.untold or faults.may_burst(slow) else ""
     return (f"{least}{show(max(quick, load), 'A')} where it parts in {show(QUICK, 'ms')}, "
             f"{least}{show(max(slow, load), 'A')} in {show(SLOW, 'ms')}")
 

@@ -14,7 +14,7 @@ from packcalc.brief import Brief
 from packcalc.clearing import (
     SUM_OPEN, PartAnswers, half_of, parting_sooner, weaker_direction,
 )
-from packcalc.findings import OR_MORE, Finding, Origin, largest, leaf
+from packcalc.findings import Finding, Origin, largest, leaf, with_more
 from packcalc.part_checks.contactor import unknown_break
 from packcalc.part_checks.sweep import trip_delays_known
 from packcalc.parts import CONTACTOR, ContactorPart
@@ -119,12 +119,14 @@ class FaultsBeyond:
                       if not (one.lowest.known and one.highest.known)), "")
         return NO_RANGE_AT.format(title=open_) if open_ else ""
 
-    @property
-    def may_burst(self) -> str:
-        """The first fuse counted here that more than what is told may burst; empty for none."""
-        return next((f"at the place '{p.loop.title}' {d.name} may not break it: {why}"
-                     for p in self.swept for d in p.loop.devices if d.kind == FUSE
-                     if (why := _left_untold(d))), "")
+    def may_burst(self, above: float = 0.0) -> str:
+        """The first fuse counted here that more than what is told may burst; empty for none.
+
+        Args:
+            above: current, in A; a fault that gives no more is left whole already.
+        """
+        return next((why for p in self.swept
+                     if p.loop.highest.number > above and (why := _bursting(p.loop))), "")
 
     def told(self, most: Finding) -> Finding:
         """The most of those whose range is known: at least this where one is not.
@@ -132,10 +134,11 @@ class FaultsBeyond:
         Of one whose lowest current is only at most, what is less than that may be left as well; so
         may more, where a fuse is driven by what is not told.
         """
-        more = self.untold or self.may_burst or self.unnamed or next(
+        if not most.known:
+            return most
+        return with_more(most, self.untold or self.may_burst(most.number) or self.unnamed or next(
             (LESS_AT.format(title=p.loop.title) for p in self.swept if only_at_most(p.loop.lowest)
-             and most.known and most.number < p.loop.lowest.number), "")
-        return most.called(note=f"{most.note}{OR_MORE}{more}") if more and most.known else most
+             and most.number < p.loop.lowest.number), ""))
 
 
 def _own_device(loop: Loop) -> Device:
@@ -169,6 +172,13 @@ def _swept(answers: PartAnswers, loops: Iterable[Loop]) -> tuple[Beyond, ...]:
         Beyond(loop, current := currents_of(answers, loop), _fuses(answers, loop, current))
         for loop in loops if loop.lowest.known and loop.highest.known
         and 0 < loop.lowest.number < loop.highest.number)
+
+
+def _bursting(loop: Loop) -> str:
+    """Which fuse of a loop may be driven further than is counted, and by what; empty for none."""
+    return next((f"at the place '{loop.title}' {d.name} may not break it: {why}"
+                 for d in loop.devices if d.kind == FUSE and (why := _left_untold(d))),
+                loop.may_burst)
 
 
 def _left_untold(device: Device) -> str:
@@ -301,7 +311,7 @@ def _left_at_once(part: ContactorPart | None, faults: FaultsBeyond) -> Finding:
 def _hold(breaks: Finding | None, faults: FaultsBeyond) -> Finding | None:
     """Longest time in which a fuse clears what the contactor breaks; None where none does."""
     places = faults.swept
-    if breaks is None or faults.lacks or faults.untold or faults.may_burst or any(
+    if breaks is None or faults.lacks or faults.untold or faults.may_burst() or any(
             only_at_most(p.loop.lowest) and breaks.number < p.current[0] for p in places):
         return None
     # Nor where none is shown to clear a larger fault: holding up the coil mends nothing then.

@@ -17,7 +17,7 @@ from packcalc.brief import Branch, Brief, ModulesOnHand
 from packcalc.brief_keys import NO_CAPACITOR, TAP_CHOICES, key
 from packcalc.contacts import contacts_open
 from packcalc.findings import (
-    AS_PARTS, OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
+    OR_LESS, Finding, Origin, largest, leaf, smallest, trace, untold_of, with_more,
 )
 from packcalc.layout_findings import (
     cables_inside, cables_open, count, open_length, path_open, told_by,
@@ -384,15 +384,8 @@ def feeds_of(brief: Brief, pack: PackModel, faults: FaultRange, *, pack_inductan
         for whole in (bus_capacitance(brief, strung), fault_capacitance(brief, strung)))
     string = _string(brief, pack, box) if strung else None
     return Feeds(brief, pack, faults, _module(brief, pack), _cell(brief, pack), string, box,
-                 pack_inductance, per_length, on_bus, in_fault, _charger(pack),
+                 pack_inductance, per_length, on_bus, in_fault, pack.charging_current,
                  brief.motor.short_circuit_current)
-
-
-def _charger(pack: PackModel) -> Finding:
-    """Of an open power it is the least that the charger adds, as a sum without the motor is."""
-    adds = pack.charging_current
-    more = adds.untold_more
-    return adds.called(note=f"{AS_PARTS}{more}") if more else adds
 
 
 # -- one module -----------------------------------------------------------------------------

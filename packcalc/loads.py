@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from packcalc.brief import Branch, Brief
 from packcalc.brief_keys import CHARGERS
-from packcalc.findings import AT_LEAST, Finding, largest, trace, with_more
+from packcalc.findings import AT_LEAST, NO_BOUND, Finding, largest, trace, with_more
 from packcalc.transients import current_power, sum_of_powers
 
 LOADS = ("DC/DC converter", "heater", "compressor", "other")
@@ -76,8 +76,18 @@ def _with_branches(brief: Brief, motor: Finding, title: str) -> Finding:
 
 def charging_power(brief: Brief) -> Finding:
     """Largest power that the charger or a branch that charges asks for, current not said."""
-    return _largest([brief.charger.power, *(b.power.called(f"power of {b.name}") for b in
-                     _charging(brief) if not b.current.known)], "charging power")
+    return with_more(_largest([brief.charger.power, *(
+        b.power.called(f"power of {b.name}") for b in _charging(brief) if not b.current.known)],
+        "charging power"), _station_open(brief))
+
+
+def _station_open(brief: Brief) -> str:
+    """Of a station: that neither it nor its inlets tell what it gives; else empty."""
+    inlets = [b for b in brief.branch if b.kind == CHARGERS[1]]
+    told = brief.station.current.known or (inlets and all(
+        b.current.known or b.power.known for b in inlets))
+    return "" if told or not brief.at_a_station else \
+        f"station.current is left open and counted as no more than the charger: {NO_BOUND}"
 
 
 def charging_current_said(brief: Brief) -> Finding | None:

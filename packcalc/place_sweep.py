@@ -377,9 +377,10 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     for one in told:
         open_ = open_ if one.burst is None else open_ & ~one.burst
     # Nor is anybody not shown to, where a fuse melts before that by its sheet does not break.
-    due = np.where(np.isnan(alone) & open_, _due(answers, told, current), np.nan)
-    spoilt = [where | one.fails(one.spoils(due)) for one, where in zip(told, spoilt, strict=True)]
-    open_ = open_ & ~_any([one.fails(where) for one, where in zip(told, spoilt, strict=True)])
+    due = np.where(open_, _due(answers, told, alone), np.nan)
+    failed = [one.fails(one.spoils(due)) for one in told]
+    spoilt = [where | fails for where, fails in zip(spoilt, failed, strict=True)]
+    open_ = open_ & ~_any(failed)
     heat = _heat(answers, told, current, alone)
     wire, lost, unsure = loop.own_wire, *np.zeros((2, *current.shape), bool)
     if wire is not None:
@@ -396,10 +397,21 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     return _Case(paths, told, spoilt, feeds, code, time, early, alone, lost, unsure, heat, wire)
 
 
-def _due(answers: PartAnswers, told: list[_Told], current: np.ndarray) -> np.ndarray:
-    """When somebody who is not shown would have cleared; else the second that is counted on."""
-    due = _least([np.where(t.open, t.due, np.nan) for t in told if t.due is not None], current)
-    return np.where(np.isnan(due), answers.named.counted_time, due)
+def _due(answers: PartAnswers, told: list[_Told], alone: np.ndarray) -> np.ndarray:
+    """When somebody who is not shown would have cleared; else the second that is counted on.
+
+    Beside those that are shown to, a fuse that would, were every source no more than is counted.
+
+    Args:
+        answers: what the named parts do.
+        told: one answer a device.
+        alone: when those that are shown to have cleared; NaN where nobody is.
+    """
+    open_ = [(np.where(t.open, t.due, np.nan), t.device) for t in told if t.due is not None]
+    due = _least([one for one, _ in open_], alone)
+    sooner = _least([one for one, device in open_ if device.untold], alone)
+    return np.where(np.isnan(alone), np.where(np.isnan(due), answers.named.counted_time, due),
+                    np.fmin(alone, sooner))
 
 
 def _heat(answers: PartAnswers, told: list[_Told], current: np.ndarray,

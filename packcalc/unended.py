@@ -40,7 +40,12 @@ def apart(places: Sequence[FaultPlace], own: Collection[str]) -> tuple[str, str]
         return "", unended(places, own)
     if not_shown_ended(here):
         return unended(places), not_shown_ended(places, own)
-    return unended(places) or not_shown_ended(places), ""
+    return unended(places) or not_shown_ended(places) or _may_burst(places), ""
+
+
+def _may_burst(places: Iterable[FaultPlace]) -> str:
+    """Where a source of unknown current may burst the fuse that ends the heat."""
+    return next((f"{why} at '{p.title}'" for p in places if (why := p.loop.may_burst)), "")
 
 
 def gaps_of(place: FaultPlace) -> tuple[Gap, ...]:

@@ -202,12 +202,11 @@ def cables_of(brief: Brief, branch: str) -> tuple[str, ...]:
 
 
 def _describes(branch: Branch, route: Route, brief: Brief) -> bool:
-    area, cables = route_conductor(brief, route)
-    if not (branch.length.known and branch.section.known and route.length.known) \
-            or brief.branch_open(branch, "length") or open_length(route.length):
+    area, cables = route_conductor(brief, route)  # one that is not known may be thinner
+    if not (branch.length.known and branch.section.known and route.length.known
+            and area.known) or brief.branch_open(branch, "length") or open_length(route.length):
         return False
-    whole = area.number * cables.number if area.known else branch.section.number
-    nearly = 1.0 + 1e-6
+    whole, nearly = area.number * cables.number, 1.0 + 1e-6
     return branch.length.number * nearly >= route.length.number \
         and branch.section.number <= whole * nearly
 

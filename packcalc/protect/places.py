@@ -476,6 +476,12 @@ class Loop:
             d.kind == FUSE and d.sees is not None for d in self.devices) else ()
 
     @property
+    def may_burst(self) -> str:
+        """The same in words; empty where there is none."""
+        more = " and ".join(self.fed_more)
+        return more and f"{more}, not known, may burst a fuse"
+
+    @property
     def as_fused(self) -> Loop:
         """The same where somebody said that every fuse stands there which may."""
         there = tuple(d for d in self.passed if d.key in self.perhaps)

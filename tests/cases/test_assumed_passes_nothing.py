@@ -19,6 +19,7 @@ from packcalc.protect.coordination import sweep_pair
 from packcalc.report.layouts_report import layouts_section
 from packcalc.value import replace
 from tests.cases.studies import study
+from tests.cases.test_one_rule_of_melting import listed
 
 pytestmark = pytest.mark.thorough
 GRAVER = {PASS: (CAUTION, NOT_EVALUATED, FAIL), CAUTION: (NOT_EVALUATED, FAIL)}
@@ -210,13 +211,35 @@ def test_a_joining_difference_of_an_assumed_error_is_or_less():
     assert line.why.count("or less: strings.voltage_error") == 1
 
 
-def test_a_chargers_part_of_a_fault_is_at_least_that():
-    # as a motor whose current nobody told: a caution of what breaks it, and no place is lost
-    found, known = study("van", charger__power="unknown"), study("van")
-    words = "branch.dc-dc-converter.fuse-breaking-capacity"
-    assert set(verdicts(found, words).values()) == {CAUTION}
-    assert set(verdicts(known, words).values()) == {PASS}
-    assert verdicts(found, "place.") == verdicts(known, "place.")
+def test_no_fuse_is_shown_to_break_with_a_charger_whose_power_nobody_told(tmp_path):
+    """Its current was a caution of what the fuse breaks, and each place was called cleared by it.
+
+    With every source the charge cable's fuse may carry 43 190 A and what the charger adds: to 34 A
+    of 11 kW it breaks, to 1071 A of 350 kW it does not.
+    """
+    path = listed(tmp_path, Talvik_80_branch={"breaking_capacity": "43500 A"})
+    open_, known, worse = (verdicts(study("truck", charger__power=power, parts__file=path,
+                                          motor__short_circuit_current="50 A"))
+                           for power in ("unknown", "11 kW", "350 kW"))
+    held = ("branch.charge-cable.fuse-breaking-capacity-at-the-highest-fault",
+            "place.branch-charge-cable-after", "place.inlet-charge-inlet-to-battery",
+            "place.chassis-second-branch-charge-cable")
+    assert [known[key] for key in held] == [PASS] * 4
+    assert [worse[key] for key in held] == [FAIL] * 4
+    assert [open_[key] for key in held] == [NOT_EVALUATED] * 4
+
+
+def test_a_station_of_which_nobody_told_what_it_gives_passes_nothing():
+    """The charger's 34 A were counted of it: what they pass failed with 600 A stated."""
+    inlet = {"fast-charge inlet": {"current": "unknown"}}
+    open_, worse = (study("minibus", branch=inlet, station__current=amperes)
+                    for amperes in ("unknown", "600 A"))
+    found, graver = verdicts(open_), verdicts(worse)
+    assert not [key for key, verdict in graver.items()
+                if verdict == FAIL and found.get(key) in (PASS, CAUTION)]
+    assert "station.current" in told(open_, "main_fuse.first.carries-the-continuous-load")
+    # where the inlet tells what it draws, that counts
+    assert not study("minibus", station__current="unknown").pack.charging_current.or_more
 
 
 def test_layouts_say_with_which_assumption_they_were_tried():

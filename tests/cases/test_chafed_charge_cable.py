@@ -80,6 +80,7 @@ def test_one_cell_between_the_faults_is_counted_with_that_cable():
     ({"branch": {"section": "35 mm²"}}, (ROUTE,)),          # of more copper than the cable
     ({"branch": {"length": "unknown"}}, (ROUTE,)),          # nobody says that it is as long
     ({"branch": {"length": "3 m", "section": "16 mm²"}}, ()),
+    ({"cable": ""}, (ROUTE,)),                              # one that nobody named may be thinner
     ({"none": True}, (ROUTE,)),
     ({"more": ({"name": "second inlet"},)}, ("second inlet",)),  # one branch, two cables
     ({"name": "minibus"}, ()),

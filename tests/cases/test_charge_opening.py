@@ -33,6 +33,7 @@ pytestmark = pytest.mark.thorough
 
 LARGE = {"charge cable": {"fuse_part": "Talvik 250 full range", "fuse_rating": "250 A"}}
 ONE = {"charge cable": {"fused_poles": "one"}}
+MOTOR = {"motor__short_circuit_current": "500 A"}  # one that nobody told may burst any fuse
 BARE = "chassis.second.branch.charge cable"
 WEAK = "Lyng 20 pre-charge"  # breaks 15 A
 LEFT = "breaks what a trip leaves of a fault beyond it"
@@ -66,7 +67,7 @@ def inlet(found):
 
 @pytest.mark.parametrize(("name", "verdict"), [(WEAK, FAIL), ("Lyng 200", PASS)])  # 15 A, 1600 A
 def test_it_breaks_what_a_trip_leaves_before_the_fuse_has_cleared(name, verdict):
-    check = own_check(study("truck", branch=LARGE, parts__charge_contactor=name), LEFT)
+    check = own_check(study("truck", branch=LARGE, parts__charge_contactor=name, **MOTOR), LEFT)
     assert check.verdict == verdict
     assert BY_TRIP < check.demand.number < 1.01 * BY_TRIP
     assert "Talvik 250 full range" in check.reason
@@ -74,7 +75,8 @@ def test_it_breaks_what_a_trip_leaves_before_the_fuse_has_cleared(name, verdict)
 
 def test_a_fuse_that_clears_before_any_trip_leaves_it_the_leak_of_one_cell():
     # the cells' trip acts at 0.5 s; 528 A at 0.1 s and 360 A at 1 s draw 404 A there
-    check, least = own_check(study("truck"), LEFT), 528.0 * 5.0 ** -math.log10(528.0 / 360.0)
+    check = own_check(study("truck", **MOTOR), LEFT)
+    least = 528.0 * 5.0 ** -math.log10(528.0 / 360.0)
     assert check.verdict == PASS and least < check.demand.number < 1.01 * least
     assert "Talvik 80 branch" in check.reason and "main" not in check.reason
     assert "leak inside a module" in check.reason
@@ -129,13 +131,13 @@ def test_what_is_missing_is_asked_for(changes, words):
 
 
 def test_a_coil_dropped_at_once_meets_what_the_fuse_has_not_cleared():
-    check = told(study("truck"), AT_ONCE)
+    check = told(study("truck", **MOTOR), AT_ONCE)
     least = 880.0 * 1.5 ** -math.log10(880.0 / 528.0)
     # 1600 A are enough at the sheet's longest opening time; a contact that parts sooner meets more
     assert check.verdict == CAUTION and least < check.demand.number < 1.25 * least
     assert check.demand.at_least and "half of it, our assumption" in check.reason
     assert "shortest opening time" in check.remedy
-    torn = told(study("truck", branch=LARGE), AT_ONCE)  # 2750 A at 10 ms, 1650 A at 0.1 s
+    torn = told(study("truck", branch=LARGE, **MOTOR), AT_ONCE)  # 2750 A at 10 ms, 1650 A at 0.1 s
     least = 2750.0 * 1.5 ** -math.log10(2750.0 / 1650.0)
     assert torn.verdict == CAUTION and least < torn.demand.number < 1.25 * least
     assert "hold up the coils" in torn.remedy
@@ -172,10 +174,38 @@ def test_a_trip_leaves_it_the_whole_fault_of_the_pole_without_a_fuse(changes, ve
 def test_a_slower_loop_through_the_chassis_leaves_it_more(tmp_path, breaks, verdict):
     # from pole to pole 1541 A and a little more; at the chafed wire the current rises slower
     part = {"break_discharge": breaks, "break_charge": breaks}
-    found = study("truck", branch=LARGE, parts__file=listed(tmp_path, Lyng_200=part))
+    found = study("truck", branch=LARGE, parts__file=listed(tmp_path, Lyng_200=part), **MOTOR)
     row, check = place(found, BARE), own_check(found, LEFT)
     assert check.verdict == verdict and row.nobody == (verdict == FAIL)
     assert 1550.0 < check.demand.number < 1560.0 and row.title in check.reason
+
+
+def test_by_a_motor_whose_current_nobody_told_it_may_be_left_more():
+    """It passed on the 405 A that the fuse leaves; 8000 A of the motor burst that fuse first."""
+    open_, known, more = (study("truck", motor__short_circuit_current=amperes)
+                          for amperes in ("unknown", "500 A", "8000 A"))
+    assert [own_check(found, LEFT).verdict for found in (open_, known, more)] == [
+        NOT_EVALUATED, PASS, FAIL]
+    assert "spinning motor" in own_check(open_, LEFT).reason
+    assert told(open_, AT_ONCE).verdict == NOT_EVALUATED and told(open_, AT_ONCE).demand.or_more
+    # the sheet of one that nobody named says so too
+    rows = {r.what: r.value for r in item(study("minibus")).specification}
+    assert rows["opened at once"].count("at least") == 2
+    assert rows["breaks"].startswith("at least")
+    # where a trip leaves it all that the loop gives, no fuse that bursts leaves more
+    bare = own_check(study("truck", branch=ONE), LEFT)
+    assert bare.verdict == FAIL and not bare.demand.or_more
+
+
+def test_no_charge_cable_passes_by_a_fuse_that_such_a_motor_may_burst():
+    """It passed by the 40 A link, which 8000 A more of the motor drive above its 50 kA."""
+    small = {"charge cable": {"fuse_part": "Talvik 40 branch", "fuse_rating": "40 A"}}
+    held = [next(c for c in item(study("truck", branch=small, motor__short_circuit_current=amperes),
+                                 "cable.charge inlet to battery").checks
+                 if c.title == "Short-circuit protection")
+            for amperes in ("unknown", "500 A", "8000 A")]
+    assert [c.verdict for c in held] == [CAUTION, PASS, FAIL]
+    assert "spinning motor, not known, may burst a fuse" in held[0].reason
 
 
 def test_so_in_strings_too():

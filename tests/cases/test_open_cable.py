@@ -10,7 +10,7 @@ import tomllib
 import pytest
 
 from examples.regenerate import ROOT
-from packcalc.checks import NOT_EVALUATED, PASS
+from packcalc.checks import FAIL, NOT_EVALUATED, PASS
 from packcalc.decisions import decisions, waiting
 from packcalc.layout_findings import cables_open
 from packcalc.protect.branch_figures import only_at_most
@@ -93,6 +93,19 @@ def test_a_charge_cable_that_is_not_named_is_counted_alike():
     inlet = of(found, f"inlet.{route.name}")
     assert only_at_most(inlet.lowest)
     assert UNNAMED.format(1, route.name) in inlet.lowest.note
+
+
+@pytest.mark.parametrize(("name", "thin"), [("truck", "Vire 16"), ("minibus", "Vire 6")])
+def test_no_trip_passes_where_a_branch_speaks_for_a_charge_cable_that_nobody_named(name, thin):
+    """The branch's section stood for it: trips passed on a fault that a thinner cable lessens."""
+    inverter = study(name).brief.cables.route[0].cable
+    open_, stated = (with_cables(name, inverter, cable) for cable in (None, thin))
+    place = of(open_, f"chassis.second.route.{open_.brief.cables.route[1].name}")
+    assert only_at_most(place.lowest) and open_.faults.lowest.or_less
+    found, worse = ({d.id: d.verdict for d in decisions(one)} for one in (open_, stated))
+    fails = [key for key in worse if worse[key] == FAIL
+             and key.startswith(("coordination.", "management.", "faults."))]
+    assert fails and not [key for key in fails if found.get(key) not in (FAIL, NOT_EVALUATED)]
 
 
 def test_both_of_a_length_and_a_cable_left_open_are_told():

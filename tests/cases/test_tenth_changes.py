@@ -179,7 +179,7 @@ def test_a_figure_that_no_check_holds_itself_cannot_be_checked(name: str, asked:
 @pytest.mark.parametrize(("name", "figure", "asked", "verdicts"), [
     ("truck", "overvoltage.highest-working-voltage", "449 V", [CAUTION] * 3),
     ("truck", "charge_contactor.largest-current-not-yet-cleared-by-a-fuse-when-the-charge-"
-     "contactor-s-coil-has-dropped", "1500 A", [CAUTION]),
+     "contactor-s-coil-has-dropped", "1500 A", [NOT_EVALUATED]),  # a motor may burst a fuse
     ("truck", "main_fuse.least-rated-current-from-the-load-side-before-the-conductor-factor",
      "395 A", [NOT_EVALUATED]),
     ("truck", "charge_contactor.highest-fault-through-the-charge-contactor", "16 kA",

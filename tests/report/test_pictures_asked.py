@@ -34,7 +34,8 @@ BRANCH = (rf"continuous current in the box's air: at least {AMPERES}",
 CONTACTOR = (rf"carries: {AMPERES} continuously",
              rf"breaks: {AMPERES} discharging and {AMPERES} charging")
 RELAY = (rf"relay: carries: {AMPERES}", rf"relay: breaks: {AMPERES}")
-CHARGING = (rf"carries: {AMPERES} at", rf"breaks: {AMPERES} discharging and {AMPERES} charging")
+CHARGING = (rf"carries: {AMPERES} at",
+            rf"breaks: (?:at least )?{AMPERES} discharging and {AMPERES} charging")
 RESISTOR = (rf"relay: carries: {AMPERES}", "$^")
 DISCONNECT = (rf"carries: {AMPERES} continuously", "$^")
 
