@@ -672,7 +672,7 @@ def _too_inductive(part: ContactorPart | None, device: Device,
         else ((highest, device.constant),)
     for voltage, constant in device.breaks or own if part is not None else ():
         # One of which the test is not told is a question of its path already.
-        limit = number(tested_constant(part, voltage))
+        limit = number(tested_constant(part, voltage, voltage.number < highest.number))
         slower = "" if limit is None else slower_than(limit, constant, voltage)
         if slower:
             return (f"its breaking test had {limit * 1e3:.3g} ms, the loop has {slower}",

@@ -185,7 +185,10 @@ def _asked_of(answers: PartAnswers, loop: Loop) -> Iterator[_Carried]:
 
 
 def _carried(answers: PartAnswers, loop: Loop, unshown: bool = False) -> Iterator[_Carried]:
-    """Until somebody has cleared it; `unshown` adds until when at latest where nobody is shown."""
+    """Until somebody has cleared it; `unshown` adds until when at latest where nobody is shown.
+
+    And where nobody is at all: no contact is asked less for it.
+    """
     swept = swept_once(answers, loop)
     fuses = [(d, side) for d in loop.devices if d.kind == FUSE
              for side in [answers.fuse(d)] if side is not None]
@@ -193,7 +196,10 @@ def _carried(answers: PartAnswers, loop: Loop, unshown: bool = False) -> Iterato
     for shown, paths, where, times in (
             *((True, n, c.feeds & (c.code == CLEARED), c.time)
               for n, c in enumerate(swept.cases, 1)),
-            *((False, *one) for one in (swept.unshown if unshown else ()))):
+            *((False, *one) for one in (swept.unshown if unshown else ())),
+            *((counts, n, where if counts else asked, time)
+              for n, where, asked, time in (swept.nobody if unshown else ())
+              for counts in (True, False))):
         if not where.any():
             continue
         fault, time = swept.current[where], times[where]
@@ -202,7 +208,7 @@ def _carried(answers: PartAnswers, loop: Loop, unshown: bool = False) -> Iterato
             own = share if device.paths > 1 else fault
             if own[-1] * (1.0 + APART) < side.low:
                 continue  # it counts nowhere here
-            through, cut_off = let_through(side, own)
+            through, cut_off = let_through(side, own, swept.cases[paths - 1].counts(device)[where])
             time, least = np.fmin(time, through), np.fmin(least, cut_off)
             most = most if device.paths > 1 else np.fmin(most, cut_off)
         yield _Carried(loop, Stretch(loop.title, fault, np.fmin(share, least), time, origin),

@@ -1,4 +1,4 @@
-"""The most heat in cables, links, bars, modules: over all fault places, in what somebody clears.
+"""The most heat in cables, links, bars, modules: over all fault places, also where nobody clears.
 
 They lie in more loops than the path from pole to pole: a second chassis fault that only the cells'
 trip or a mid-pack fuse ends lets more heat through them.
@@ -18,7 +18,8 @@ from packcalc.part_checks.path_conductors import ElsewhereHeat, PathConductor, t
 from packcalc.part_checks.rising import RISEN
 from packcalc.part_checks.sweep import number
 from packcalc.place_sweep import (
-    SWEPT, SweptOnce, as_told, asks_more, entries_over, heat_entries, swept_once, time_words,
+    NOBODY, SWEPT, SweptOnce, as_told, asks_more, entries_over, further, heat_entries, swept_once,
+    time_words,
 )
 from packcalc.protect.places import FUSE, FaultPlace, Loop
 from packcalc.unended import apart
@@ -26,6 +27,7 @@ from packcalc.units import show
 from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
+ENDLESS = "nobody is shown to end it: counted as until the devices of the loop might have"
 NO_END = "the ends of the fault current are not known"
 
 
@@ -33,7 +35,9 @@ NO_END = "the ends of the fault current are not known"
 class _Swept:
     """One loop over its currents: time and I²t, NaN where nobody clears or the sheet is silent.
 
-    `kept` holds the worst of each conductor: the next loop's bound and the check ask for it.
+    `unshown` is the I²t of what is not shown to be ended, or of nobody where that is a question,
+    `most_unshown` the most of it. `kept` holds the worst of each conductor: the next loop's bound
+    and the check ask for it.
     """
 
     loop: Loop
@@ -43,6 +47,8 @@ class _Swept:
     heat: np.ndarray
     silent: bool
     swept: SweptOnce
+    unshown: np.ndarray
+    most_unshown: float
     kept: dict[str, tuple[PathConductor, int, float]] = field(default_factory=dict)
 
     def worst_of(self, conductor: PathConductor, parallel: int) -> tuple[PathConductor, int, float]:
@@ -54,7 +60,7 @@ class _Swept:
 
     def unshown_of(self, conductor: PathConductor, parallel: int) -> tuple[int, float]:
         """(index, I²t in it) of the worst current that is not shown to be ended."""
-        return self._most(self.worst_of(conductor, parallel)[0], self.swept.unshown_heat[0])
+        return self._most(self.worst_of(conductor, parallel)[0], self.unshown)
 
     def _most(self, own: PathConductor, heat: np.ndarray) -> tuple[int, float]:
         part = 1.0 if own.most is None else np.minimum(1.0, own.most.number / self.current)
@@ -88,7 +94,7 @@ def place_heats(places: Iterable[FaultPlace], answers: PartAnswers,
         swept += _all_swept([as_told(bare, loop) for loop in loops], bare, named, parallel)
     nobody = apart(asked, own)
     untold = next((one.loop.title for one in swept if one.silent), "")
-    open_ = [one for one in swept if one.answers is answers and one.swept.unshown]
+    open_ = [one for one in swept if one.answers is answers and one.most_unshown]
     more = asks_more((p.loop for p in asked), answers)
     found = [_worst(one, swept, open_, parallel, nobody, f"at '{untold}' {UNTOLD}"
                     if untold else _unknown(
@@ -132,7 +138,8 @@ def _bound(loop: Loop, answers: PartAnswers) -> float:
     found = [np.inf]
     for device in loop.devices:
         side = answers.fuse(device) if device.kind == FUSE and device.paths == 1 else None
-        if side is None or side.clearing is None or side.high < loop.highest.number or (
+        if side is None or side.clearing is None or side.high < loop.highest.number + \
+                further(device, loop.highest.number) or (
                 np.isnan(side.integral) and side.clearing.highest < loop.highest.number):
             continue
         points = [i ** 2 * t for i, t in zip(side.clearing.currents, side.clearing.times,
@@ -154,7 +161,11 @@ def _swept(loop: Loop, answers: PartAnswers) -> _Swept:
             least = np.fmin(least, np.where(own, side.heat(current), np.nan))
     untold = counts & np.isnan(least) & ~np.isnan(time)
     heat = np.where(np.isnan(heat) | untold, np.nan, np.fmin(heat, least))
-    return _Swept(loop, answers, current, time, heat, bool(untold.any()), one)
+    nobody, question = one.nobody_heat
+    heat = np.where(nobody > 0.0, nobody, heat)  # what nobody ends is left out of nothing
+    unshown = np.fmax(one.unshown_heat[0], question)
+    return _Swept(loop, answers, current, time, heat, bool(untold.any()), one, unshown,
+                  float(unshown.max()))
 
 
 def _share(conductor: PathConductor, one: _Swept, parallel: int) -> PathConductor:
@@ -179,7 +190,7 @@ def _part_at_most(conductor: PathConductor, swept: list[_Swept], parallel: int) 
 def _worst(conductor: PathConductor, swept: list[_Swept], open_: list[_Swept], parallel: int,
            nobody: tuple[str, str], silent: str) -> ElsewhereHeat:
     worst, most = _part_at_most(conductor, swept, parallel)
-    unshown = _unshown(conductor, open_, parallel, most)
+    unshown = _unshown(conductor, open_, parallel, most, " ".join(nobody))
     if worst is None:
         return ElsewhereHeat(conductor.name, "", None, None, silent, *nobody, unshown)
     one, own, index = worst
@@ -191,21 +202,32 @@ def _worst(conductor: PathConductor, swept: list[_Swept], open_: list[_Swept], p
 
 
 def _unshown(conductor: PathConductor, swept: list[_Swept], parallel: int,
-             most: float) -> Finding | None:
-    """What a current that is not shown to be ended may ask beyond all that is; None for no more."""
+             most: float, told: str) -> Finding | None:
+    """What a current that is not shown to be ended may ask beyond all that is; None for no more.
+
+    Args:
+        most: what all that is ended asks.
+        told: where nobody ends it, which the same check says beside.
+    """
     found = [(*one.unshown_of(conductor, parallel)[::-1], one) for one in swept
-             if one.swept.unshown_heat[1] > most]
-    heat, index, one = max(found, key=lambda told: told[0], default=(0.0, 0, None))
+             if one.most_unshown > most]
+    heat, index, one = max(found, key=lambda one: one[0], default=(0.0, 0, None))
     if one is None or heat <= most:
         return None
+    nobody = "nobody clears" if one.swept.code[index] == NOBODY else "not shown to be cleared:"
+    place = f"'{one.loop.title}'"
     return leaf(f"I²t in {conductor.name} where nobody is shown to end it", "I²t", "A²s", heat,
                 "computed", source="packcalc-rule", origin=SWEPT,
-                note=f"{show(float(one.current[index]), 'A')} of '{one.loop.title}'")
+                note=f"{nobody} {show(float(one.current[index]), 'A')}"
+                     + (f" of {place}" if place not in told else ""))
 
 
 def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:
     """I²t of the loop there: the full current until it is cleared, or what a fuse lets through."""
     title, heat, time = f"largest I²t in {name}", float(one.heat[index]), float(one.time[index])
+    if np.isnan(time):
+        return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule", origin=SWEPT,
+                    note=ENDLESS)
     if heat < at.number ** 2 * time * (1.0 - 1e-9):
         return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule",
                     origin=heat_entries(one.answers, one.loop, at.number),

@@ -63,6 +63,8 @@ class _Told:
         side: of a contactor on the current's trips.
         late: when it has cleared were all of it shown, and did its trip see this very loop; NaN
             where it never does, infinite where nobody knows when.
+        above: of a contactor: where it carries more than its sheet says that it breaks.
+        hidden: of the cells' trip: where it would count, were the cells as low as by a short wire.
     """
 
     device: Device
@@ -78,6 +80,8 @@ class _Told:
     passed: bool = False
     side: ContactorSide | None = None
     late: np.ndarray | float = np.nan
+    above: np.ndarray | None = None
+    hidden: np.ndarray | None = None
 
     def spoils(self, time: np.ndarray) -> np.ndarray:
         """Where it is lost in the fault before another device has cleared."""
@@ -169,8 +173,12 @@ class SweptOnce:
         Whoever is shown to end it takes no longer than the devices of the loop may.
         """
         open_ = self.code == NOT_SHOWN
-        return [(c.paths, open_ & c.feeds, c.at_latest(self.counted_time))
-                for c in self.cases] if open_.any() else []
+        return [(c.paths, open_ & c.feeds, time)
+                for c, time in zip(self.cases, self._latest)] if open_.any() else []
+
+    @worked_once
+    def _latest(self) -> list[np.ndarray]:
+        return [c.at_latest(self.counted_time) for c in self.cases]
 
     @worked_once
     def unshown_heat(self) -> tuple[np.ndarray, float]:
@@ -182,6 +190,38 @@ class SweptOnce:
                        for c, (_, where, time) in zip(self.cases, self.unshown, strict=True)],
                       axis=0)
         return heat, float(heat.max())
+
+    @worked_once
+    def nobody(self) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
+        """(paths, where it counts, where it is a question, time) of what nobody ends.
+
+        Until some device of the loop would have ended it with a better figure, so that no worse
+        one asks less. It counts up to what a contactor of the loop breaks, also where the wires
+        outside alone hide it from the cells' trip. It is a question beyond, and where a fuse may
+        clear it sooner.
+        """
+        return [self._to_nobody(c, time) for c, time in zip(self.cases, self._latest)] \
+            if (self.code != CLEARED).any() else []
+
+    def _to_nobody(self, case: _Case, time: np.ndarray) -> tuple[
+            int, np.ndarray, np.ndarray, np.ndarray]:
+        nobody = case.feeds & (self.code == NOBODY)
+        hidden = case.feeds & case.hidden & (self.code == NOT_SHOWN)
+        counts = case.broken & ~case.fused
+        return case.paths, (nobody | hidden) & counts, nobody & ~counts, time
+
+    @worked_once
+    def nobody_heat(self) -> tuple[np.ndarray, np.ndarray]:
+        """(I²t of what nobody ends where that counts, where it is a question), else 0.
+
+        No more than a fuse lets through that counts.
+        """
+        counts, question = np.zeros((2, *self.current.shape))
+        for case, (_, where, asked, time) in zip(self.cases, self.nobody):
+            heat = np.fmin(self.current ** 2 * time, case.through)
+            counts = np.fmax(counts, np.where(where, heat, 0.0))
+            question = np.fmax(question, np.where(asked, heat, 0.0))
+        return counts, question
 
 
 def swept_once(answers: PartAnswers, loop: Loop) -> SweptOnce:
@@ -307,6 +347,7 @@ class _Case:
         lost: where the conductor of a branch does not survive until then.
         unsure: where nobody knows whether it does.
         heat: I²t that passes until then, in A²s.
+        through: most that a fuse lets through which counts; NaN where none does.
         wire: I²t that this conductor stands; None where none is held.
     """
 
@@ -321,13 +362,36 @@ class _Case:
     lost: np.ndarray
     unsure: np.ndarray
     heat: np.ndarray
+    through: np.ndarray
     wire: Finding | None = None
+
+    @worked_once
+    def broken(self) -> np.ndarray:
+        """Where some contactor of the loop carries no more than its sheet says that it breaks."""
+        return _any([np.zeros(self.code.shape, bool),
+                     *(~t.above for t in self.told if t.above is not None)])
+
+    def counts(self, device: Device) -> np.ndarray:
+        """Where one device of the loop clears by itself."""
+        return next(~np.isnan(t.time) for t in self.told if t.device.key == device.key)
 
     def by(self, index: int) -> str:
         """Who would have cleared one current, or might have."""
         return self.alone_by(index) or either(
             [t.device.name for t in self.told if t.open[index] and not t.passed]) \
             or _open_names(self, index)
+
+    @worked_once
+    def hidden(self) -> np.ndarray:
+        """Where nothing but the wires outside hides the fault from the cells' trip."""
+        return _any([np.zeros(self.code.shape, bool),
+                     *(t.hidden for t in self.told if t.hidden is not None)])
+
+    @worked_once
+    def fused(self) -> np.ndarray:
+        """Where a fuse that is not shown to break may clear all the same, sooner than any trip."""
+        return _any([np.zeros(self.code.shape, bool),
+                     *(t.open for t in self.told if t.device.kind == FUSE)])
 
     def at_latest(self, counted_time: float) -> np.ndarray:
         """How long a current lasts that is not shown to be ended, were it all the same.
@@ -381,7 +445,8 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     failed = [one.fails(one.spoils(due)) for one in told]
     spoilt = [where | fails for where, fails in zip(spoilt, failed, strict=True)]
     open_ = open_ & ~_any(failed)
-    heat = _heat(answers, told, current, alone)
+    through = _through(answers, told, current)
+    heat = np.where(np.isnan(alone), np.nan, np.fmin(current ** 2 * alone, through))
     wire, lost, unsure = loop.own_wire, *np.zeros((2, *current.shape), bool)
     if wire is not None:
         held = _not_by_its_fuse(told, current)
@@ -394,7 +459,8 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     if answers.doubt:  # what would be cleared were it counted on is a question
         sure = _case(answers.as_told, loop, current, paths).code
         code = np.where((code == NOBODY) & (sure != NOBODY), NOT_SHOWN, code)
-    return _Case(paths, told, spoilt, feeds, code, time, early, alone, lost, unsure, heat, wire)
+    return _Case(paths, told, spoilt, feeds, code, time, early, alone, lost, unsure, heat,
+                 through, wire)
 
 
 def _due(answers: PartAnswers, told: list[_Told], alone: np.ndarray) -> np.ndarray:
@@ -414,16 +480,15 @@ def _due(answers: PartAnswers, told: list[_Told], alone: np.ndarray) -> np.ndarr
                     np.fmin(alone, sooner))
 
 
-def _heat(answers: PartAnswers, told: list[_Told], current: np.ndarray,
-          time: np.ndarray) -> np.ndarray:
-    """I²t until somebody has cleared; at most what a fuse lets through that counts."""
-    heat = current ** 2 * time
+def _through(answers: PartAnswers, told: list[_Told], current: np.ndarray) -> np.ndarray:
+    """I²t that a fuse lets through at most which counts and carries all; NaN without one."""
+    least = np.full(current.shape, np.nan)
     for one in told:
         side = answers.fuse(one.device) if one.device.kind == FUSE and one.device.paths == 1 \
             else None
         if side is not None:
-            heat = np.where(np.isnan(one.time), heat, np.fmin(heat, side.heat(current)))
-    return np.where(np.isnan(time), np.nan, heat)
+            least = np.where(np.isnan(one.time), least, np.fmin(least, side.heat(current)))
+    return least
 
 
 def _not_by_its_fuse(told: list[_Told], current: np.ndarray) -> np.ndarray:
@@ -557,14 +622,15 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
     acts, soon = side.times(seen), steady <= counted
     if side.reasons:
         return _Told(device, none, side.may_open(seen, counted, share), torn,
-                     0.0 if side.never else side.limit, side=tears, late=np.inf)
+                     0.0 if side.never else side.limit, side=tears, late=np.inf, above=above)
     counts = ~above & soon
     # Its trip acts only where the sensor carries this fault, or sits in the string's other pole.
     if device.key == LEAK or device.key in UNSEEN:
-        return _Told(device, none, counts, torn, side.limit, due=acts, side=tears, late=acts)
+        return _Told(device, none, counts, torn, side.limit, due=acts, side=tears, late=acts,
+                     above=above)
     return _Told(device, np.where(counts, acts, np.nan),
                  side.may_open(seen, counted, share) & ~counts, torn, side.limit, side=tears,
-                 late=acts)
+                 late=acts, above=above)
 
 
 def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: np.ndarray,
@@ -578,18 +644,18 @@ def _on_the_cells(answers: PartAnswers, device: Device, limit: float, current: n
     soon = acts <= answers.named.counted_time * (1.0 + 1e-9)
     if trip.never:
         return _Told(device, none, np.zeros(current.shape, bool), trip.soonest + 0.0 * current,
-                     late=np.inf)
+                     late=np.inf, above=above)
     if trip.why:
         return _Told(device, none, soon & ~blind & ~above if limit else soon & ~blind, none, limit,
-                     late=np.inf)
+                     late=np.inf, above=above)
     # Only a sensor that carries the fault holds the trip back: elsewhere it tears all the same,
     # and where the wires are shorter than is counted it is not blind.
     torn, counts = np.where(above, trip.soonest, np.nan), soon & ~above & ~blind
     late = acts + trip.rise
     if trip.open:
-        return _Told(device, none, counts, torn, limit, due=late, late=late)
+        return _Told(device, none, counts, torn, limit, due=late, late=late, above=above)
     return _Told(device, np.where(counts, late, np.nan), np.zeros(current.shape, bool), torn,
-                 limit, late=late)
+                 limit, late=late, above=above, hidden=soon & ~above & blind)
 
 
 def _not_shown(answers: PartAnswers, device: Device, current: np.ndarray) -> np.ndarray:

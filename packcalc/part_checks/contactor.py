@@ -113,7 +113,7 @@ def contactor_part_checks(part: ContactorPart, carry: CarryDemand,
         judge(TEST, "fault range", tested_constant(part, volts), "at least",
               switch.time_constant, missing=f"{SILENT}the time constant of its breaking test",
               remedy="a contactor tested at a longer time constant"),
-        *_slower_check(part, switch),
+        *_slower_check(part, switch, volts),
         _make_and_pass(part, switch),
         *_withstand(part.short_time),
         at_voltage(_break(part, "discharging", part.break_discharge, switch.break_discharge),
@@ -203,7 +203,8 @@ def _opens_in_time(part: ContactorPart, switch: SwitchDemand) -> Check:
                  remedy="a longer delay in the brief, or a quicker contactor or suppression")
 
 
-def _slower_check(part: ContactorPart, switch: SwitchDemand) -> tuple[Check, ...]:
+def _slower_check(part: ContactorPart, switch: SwitchDemand,
+                  highest: Finding) -> tuple[Check, ...]:
     """Loops at lower voltages, where least is left of what is permitted there.
 
     The breaking test at full voltage shows a slower loop at a lower one only where it was as slow;
@@ -211,9 +212,8 @@ def _slower_check(part: ContactorPart, switch: SwitchDemand) -> tuple[Check, ...
     """
     found = []
     for voltage, constant in switch.slower_loops:
-        figure = tested_constant(part, voltage)
-        if figure is part.break_time_constant and figure is not None \
-                and figure.number < constant.number:
+        figure = tested_constant(part, voltage, voltage.number < highest.number)
+        if figure is not None and figure.number < constant.number:
             figure = _permitted_less(part, voltage, constant)
         found.append(judge(SLOWER, "fault range", figure, "at least", constant,
                            reason=f"loop of {voltage.shown}",

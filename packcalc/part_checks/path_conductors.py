@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from packcalc.checks import CAUTION, NOT_EVALUATED, PASS, Check, by_the_unnamed, judge
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, by_the_unnamed, judge
 from packcalc.conductors import path_integral
 from packcalc.findings import Finding, smallest, trace
 from packcalc.part_checks.sweep import Hole, Sweep, number, overheated
@@ -59,8 +59,8 @@ class ElsewhereHeat:
         nobody: where nobody ends the heat in it, or is shown to, the gravest of these places;
             else empty.
         left: the same where an end of its own path is one of them; else empty.
-        unshown: I²t that a current which is not shown to be ended may ask beyond `heat`; its note
-            says where. None for no more.
+        unshown: I²t that a current which nobody ends, or is shown to end, may ask beyond `heat`;
+            its note says which. None for no more.
     """
 
     name: str
@@ -177,6 +177,8 @@ def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None
     # What may be more passes nothing; where nobody ends the heat is told all the same.
     held = judge(title, STAGE, withstand, "at least", heat.called(note=heat.told_note),
                  reason=words, remedy=conductor.remedy)
+    if held.verdict == FAIL and elsewhere is not None and elsewhere.unended:
+        held = replace(held, reason=f"{held.reason}; {elsewhere.unended}")
     more = heat.untold_more and f"it may be more: {heat.untold_more}"
     return replace(by_the_unnamed(as_placed(as_swept(held, swept, words), elsewhere), more),
                    demand=heat)
@@ -186,7 +188,7 @@ def asked_beyond(stands: Finding | None, unshown: Finding | None) -> str:
     """Why a conductor is not shown to stand what nobody is shown to end; empty where it is."""
     if stands is None or unshown is None or not stands.number < unshown.number * (1.0 - 1e-9):
         return ""
-    return f"not shown to be cleared: {unshown.told_note}, which asks {unshown.shown} where it is"
+    return f"{unshown.told_note}, which asks {unshown.shown}"
 
 
 def as_placed(held: Check, elsewhere: ElsewhereHeat | None) -> Check:

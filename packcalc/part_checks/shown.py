@@ -9,7 +9,7 @@ from packcalc.curves import Curve
 from packcalc.findings import Finding, Origin, leaf, with_less
 from packcalc.parts import ContactorPart, FusePart, Part, Points
 from packcalc.tables import table
-from packcalc.units import from_si, printed, significant
+from packcalc.units import from_si, printed, show, significant
 from packcalc.value import replace
 
 SILENT = "not shown to qualify: ask for "
@@ -94,11 +94,16 @@ def stepped(points: Points | None, at: Finding, *, upper: bool, title: str,
                 points.basis, origin=points.origin, note="next stated point on the safe side")
 
 
-def tested_constant(part: ContactorPart, voltage: Finding) -> Finding | None:
+def tested_constant(part: ContactorPart, voltage: Finding, lower: bool = False) -> Finding | None:
     """Longest time constant at which a contactor is shown to break its current; None for none.
 
-    The breaking current is that of its test, at the rated voltage: what is permitted there, beside
-    no current, makes it no longer. At a lower voltage what is permitted counts, else the test.
+    The breaking current is that of its test, at the rated voltage: what is permitted beside no
+    current, there or one volt below, makes it no longer. In a loop at a lower voltage what is
+    permitted there counts, as far as at the same current no more energy is stored than in the
+    test: L·I²/2 = τ·U·I/2.
+
+    Args:
+        lower: whether the loop has less than the highest voltage.
     """
     points, test, full = (part.permitted_time_constant, part.break_time_constant,
                           part.rated_voltage_dc)
@@ -106,13 +111,14 @@ def tested_constant(part: ContactorPart, voltage: Finding) -> Finding | None:
                         title="permitted time constant at the next stated voltage")
     if points is None or permitted is None:
         return test
-    same = 1.0 - 1e-9
-    if full is not None and any(
-            voltage.number * same <= u < full.number * same for u in points.first):
-        return permitted
     if test is None:
         return with_less(permitted, "the time constant of its breaking test is not told")
-    return test if test.number < permitted.number else permitted
+    at = next(u for u in points.first if u >= voltage.number * (1.0 - 1e-9))
+    if lower and full is not None and at < full.number:
+        test = leaf(f"{test.title}, at the same energy at {show(at, 'V')}", "T", "s",
+                    test.number * full.number / at, "computed", source="packcalc-rule",
+                    origin=test.origin)
+    return test if test.number < permitted.number * (1.0 - 1e-9) else permitted
 
 
 def never_above(title: str, stage: str, voltage: Finding, border: Finding) -> Check:

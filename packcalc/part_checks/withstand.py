@@ -143,13 +143,18 @@ def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
                  more)
 
 
-def let_through(fuse: FuseSide, current: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def let_through(fuse: FuseSide, current: np.ndarray,
+                counts: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """(time, current) that what a fuse lets through comes to; NaN and infinite where it is silent.
 
     A withstand is of a steady current: the let-through counts as so long at full current.
+
+    Args:
+        counts: where it clears; None where its sheet alone says so.
     """
     steady, times, heat = fuse.answers(current)
-    counts = fuse.counts(current) & ~np.isnan(times)
+    if counts is None:
+        counts = fuse.counts(current) & ~np.isnan(times)
     taken = np.fmax(steady, heat / current ** 2)
     cut_off = number(fuse.part.cut_off_current) if fuse.part is not None else None
     return (np.where(counts, taken, np.nan),

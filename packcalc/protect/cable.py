@@ -453,8 +453,11 @@ def _where_ended(asked: RouteAsked, words: str, stands: Finding | None, held: Ch
     """
     more = asked_beyond(stands, asked.unshown)
     if more and held.verdict in (PASS, CAUTION):
-        return replace(held, reason="; ".join(filter(None, (held.reason, words, more))),
+        only = ENDED_ONLY if asked.left else ""
+        return replace(held, reason="; ".join(filter(None, (held.reason, only, words, more))),
                        verdict=NOT_EVALUATED)
+    if held.verdict == FAIL and (why := asked.fuse_lost or asked.left and words):
+        return replace(held, reason=f"{held.reason}; {why}")
     if not asked.unended or held.verdict not in (PASS, CAUTION, NOT_EVALUATED):
         return held
     if asked.left:

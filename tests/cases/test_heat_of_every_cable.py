@@ -128,9 +128,10 @@ def test_a_bare_charge_cable_that_burns_first_is_left_to_nobody():
 def test_one_that_stands_it_is_held_to_every_place_of_it():
     found = bare("Vire 25", "Lyng 500")  # breaks what a trip leaves: Lyng 200 is torn open
     told = only(route(found, "charge inlet to battery").item.checks, SHORT)
-    assert told.verdict == CAUTION and "nobody ends the heat" in told.reason
-    assert told.figure.number == pytest.approx(
-        most_heat(found, "charge inlet to battery"), rel=1e-9)
+    assert told.verdict == NOT_EVALUATED and "nobody ends the heat" in told.reason
+    # all that is ended, and the 3000 A that a trip would end did the wires not hide them from it
+    assert told.figure.number > most_heat(found, "charge inlet to battery")
+    assert told.figure.number == pytest.approx(3000.0 ** 2 * 0.5489, rel=1e-3)
     (inlet,) = [p for p in found.circuit.places if p.key == INLET]
     assert not inlet.shown and not inlet.nobody  # a fuse of which nobody spoke may melt before
 
@@ -151,7 +152,8 @@ def test_no_conductor_passes_where_nobody_ends_its_heat(name):
     # links of 80 mm² stand 6.385e7 A²s: 81 ms at the 28 060 A that nobody opens
     told = check(study("truck").coordination, f"{name} survive" if "survives" not in name
                  else CABLE)
-    assert told.verdict == CAUTION and OTHER in told.reason
+    assert told.verdict == NOT_EVALUATED and OTHER in told.reason
+    assert "nobody clears 28060 A" in told.reason
     assert "from 3000 A to 28060 A nobody ends the heat there" in told.reason
 
 

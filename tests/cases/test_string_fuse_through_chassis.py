@@ -146,18 +146,20 @@ def test_no_conductor_holds_where_nobody_ends_a_fault_at_its_own_end():
                       ("cable, roof box to rear inverter survives", "far end of the cable")):
         told = check(made.coordination, title)
         assert told.verdict == NOT_EVALUATED and ENDED_ONLY in told.reason and at in told.reason
-        # a chassis loop that nobody ends, and the path's own ends hold: still a caution
-        assert check(sound.coordination, title).verdict == CAUTION
+        # a chassis loop that nobody ends asks more than either stands
+        other = check(sound.coordination, title)
+        assert other.verdict == NOT_EVALUATED and ENDED_ONLY not in other.reason
     route = "cable.roof box to rear inverter"
     short = found_of(made, route, "Short-circuit protection")
     assert short.verdict == NOT_EVALUATED and "far end of the cable" in short.reason
-    assert found_of(sound, route, "Short-circuit protection").verdict == CAUTION
-    for one, verdict in ((made, NOT_EVALUATED), (sound, CAUTION)):
+    assert found_of(sound, route, "Short-circuit protection").verdict == NOT_EVALUATED
+    for one in (made, sound):
         item = next(i for i in one.items if i.key == route)
         checks = [c for own in item.candidates for c in own.checks
                   if c.title == "Let-through of the fuse"]
-        assert checks and {c.verdict for c in checks} <= {verdict, FAIL}
-        assert verdict in {c.verdict for c in checks}
+        # below 1.6e8 A²s nothing holds; where the path's own end is left to nobody, nothing at all
+        held = {c.verdict for c in checks if one is made or c.figure.number < 1.6e8}
+        assert NOT_EVALUATED in held and held <= {NOT_EVALUATED, FAIL}
 
 
 @pytest.mark.thorough

@@ -41,7 +41,7 @@ def test_no_closed_contact_passes_where_nobody_ends_the_fault_of_its_own_path():
                    if c.title == WITHSTANDS),
                  of(found, "disconnect", "Port 400", FAULTS),
                  of(found, "connectors", "Klo 500 wide", FAULTS)):
-        assert told.verdict == NOT_EVALUATED and told.reason.endswith(words)
+        assert told.verdict == NOT_EVALUATED and words in told.reason
 
 
 def test_the_faulty_example_shows_none_either():
