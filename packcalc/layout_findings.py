@@ -9,7 +9,7 @@ from typing import Any
 from packcalc import electrical as el
 from packcalc import modules as mod
 from packcalc.brief import Brief, Route
-from packcalc.contacts import connector_open, contacts, contacts_open, open_contacts
+from packcalc.contacts import contacts, contacts_open, open_contacts
 from packcalc.conductors import (
     ONE_HIGH, TABLE_AT, cable_loop_resistance, copper_resistance, wire_resistance,
 )
@@ -162,9 +162,11 @@ class Builder:
                          path_open(self.brief, path, cables_open(self.brief)))
 
     def open_at_load(self, path: Finding) -> str:
-        """What nobody told of a path, its connectors and the cables counted by the allowance."""
-        return path_open(self.brief, path, "; ".join(filter(None, (
-            traction_open(self.brief), connector_open(self.brief)))))
+        """What nobody told of a path and of the cables that are counted by the allowance.
+
+        Disconnect and connectors that nobody named are asked for no more drop than is to spare.
+        """
+        return path_open(self.brief, path, traction_open(self.brief))
 
 
 def _allowance() -> Finding:
