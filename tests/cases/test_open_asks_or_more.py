@@ -22,6 +22,9 @@ from tests.cases.test_one_rule_of_melting import listed
 pytestmark = pytest.mark.thorough
 
 
+PLUG = "Klo 500 wide"
+
+
 def with_lengths(name, length, **parts):
     """An example with this length of every traction route."""
     path = ROOT / "examples" / name / "brief.toml"
@@ -30,6 +33,7 @@ def with_lengths(name, length, **parts):
         if route["carries"] == "traction":
             route["length"] = length
     data["parts"] = {key: value for key, value in data["parts"].items() if key not in parts}
+    data["parts"]["connector"] = PLUG  # van and minibus have none
     return study_protection(brief_from_data(data, str(path)), *LAYOUTS[name])
 
 
@@ -52,7 +56,7 @@ def test_an_open_length_asks_or_more_of_every_closed_contact_and_module(name):
     for key in (*SHEETS, ("coordination", "the module's own conductors")):
         assert "or more" in found[key].value, key
         assert "or more: cables.route[0].length" in found[key].why, key
-    told = lines(study(name), "short-time withstand", "own conductors")
+    told = lines(study(name, parts__connector=PLUG), "short-time withstand", "own conductors")
     assert not any("or more" in told[key].value for key in SHEETS)
 
 
@@ -80,8 +84,10 @@ def test_no_contact_or_conductor_passes_over_a_sweep_that_may_ask_more():
 @pytest.mark.parametrize("name", ["truck", "minibus"])
 def test_poles_left_open_still_ask_what_contacts_may_take(name, tmp_path):
     """Both sheets lost their line of volts without a word."""
-    found = study(name, parts__file=listed(tmp_path, Port_400={"poles": ""}))
-    stated = [study(name, parts__file=listed(tmp_path / str(n), Port_400={"poles": str(n)}))
+    found = study(name, parts__connector=PLUG,
+                  parts__file=listed(tmp_path, Port_400={"poles": ""}))
+    stated = [study(name, parts__connector=PLUG,
+                    parts__file=listed(tmp_path / str(n), Port_400={"poles": str(n)}))
               for n in (1, 2) if (tmp_path / str(n)).mkdir() is None]
     for item, what in (("disconnect", "poles"), ("connectors", "resistance")):
         line = lines(found, what)[item, what]

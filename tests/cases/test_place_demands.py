@@ -50,6 +50,7 @@ continuous = "30 kW"
 [charger]
 power = "11 kW"
 voltage_range = "200 V to 420 V"
+tolerance = "1 %"
 [motor]
 back_voltage = "0 V"
 [path]

@@ -45,7 +45,10 @@ def test_the_line_left_out_is_the_first_to_give(gone):
     before = {d.id for d in decisions(study("truck")) if d.verdict == NOT_EVALUATED}
     lost = [d for d in decisions(made) if d.kind == CHECK and d.verdict == NOT_EVALUATED
             and d.id not in before]
-    assert 0.75 * len(lost) <= first.checks - first.failed <= len(lost)
+    # and of those that something else keeps open as well
+    also = [d for d in decisions(made) if d.kind == CHECK and d.verdict == NOT_EVALUATED
+            and d.id in before and dotted in d.shown]
+    assert 0.75 * len(lost) <= first.checks - first.failed <= len(lost) + len(also)
     told = f"Give {dotted} in the brief first: {wait(first.checks, first.failed)}"
     for document in (protection_document(made, chains=False), report_document(made)):
         page = next(s for s in document.sections if s.key == "first")
