@@ -58,6 +58,7 @@ class _Told:
         fuse: where it may melt without being shown to break, or as a charge contactor be torn
             open; None of any other device.
         own, seen: current that it carries, of the modules alone and with every source.
+        heat: I²t that a fuse lets through which carries all; None of any other.
         due: when it would have cleared where all but its seeing the fault is shown; else None.
         passed: whether nobody counts on it here, and it may melt or open all the same.
         side: of a contactor on the current's trips.
@@ -76,6 +77,7 @@ class _Told:
     fuse: Unbroken | TornOpen | None = None
     own: np.ndarray | None = None
     seen: np.ndarray | None = None
+    heat: np.ndarray | None = None
     due: np.ndarray | None = None
     passed: bool = False
     side: ContactorSide | None = None
@@ -325,7 +327,7 @@ def _judged(answers: PartAnswers, loop: Loop,
     cases = [_case(answers, loop, current, paths)
              for paths in range(1, loop.paths + 1)]
     # Whichever number of strings feeds the fault, it must be cleared.
-    code = np.max([np.where(c.feeds, c.code, CLEARED) for c in cases], axis=0)
+    code = functools.reduce(np.maximum, [np.where(c.feeds, c.code, CLEARED) for c in cases])
     time = np.full(current.shape, np.nan)
     for case in cases:
         time = np.fmax(time, np.where(case.feeds & (code == CLEARED), case.time, np.nan))
@@ -441,11 +443,12 @@ def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> 
     for one in told:
         open_ = open_ if one.burst is None else open_ & ~one.burst
     # Nor is anybody not shown to, where a fuse melts before that by its sheet does not break.
-    due = np.where(open_, _due(answers, told, alone), np.nan)
-    failed = [one.fails(one.spoils(due)) for one in told]
-    spoilt = [where | fails for where, fails in zip(spoilt, failed, strict=True)]
-    open_ = open_ & ~_any(failed)
-    through = _through(answers, told, current)
+    if open_.any():
+        due = np.where(open_, _due(answers, told, alone), np.nan)
+        failed = [one.fails(one.spoils(due)) for one in told]
+        spoilt = [where | fails for where, fails in zip(spoilt, failed, strict=True)]
+        open_ = open_ & ~_any(failed)
+    through = _through(told, current)
     heat = np.where(np.isnan(alone), np.nan, np.fmin(current ** 2 * alone, through))
     wire, lost, unsure = loop.own_wire, *np.zeros((2, *current.shape), bool)
     if wire is not None:
@@ -480,14 +483,12 @@ def _due(answers: PartAnswers, told: list[_Told], alone: np.ndarray) -> np.ndarr
                     np.fmin(alone, sooner))
 
 
-def _through(answers: PartAnswers, told: list[_Told], current: np.ndarray) -> np.ndarray:
+def _through(told: list[_Told], current: np.ndarray) -> np.ndarray:
     """I²t that a fuse lets through at most which counts and carries all; NaN without one."""
     least = np.full(current.shape, np.nan)
     for one in told:
-        side = answers.fuse(one.device) if one.device.kind == FUSE and one.device.paths == 1 \
-            else None
-        if side is not None:
-            least = np.where(np.isnan(one.time), least, np.fmin(least, side.heat(current)))
+        if one.heat is not None:
+            least = np.where(np.isnan(one.time), least, np.fmin(least, one.heat))
     return least
 
 
@@ -497,8 +498,10 @@ def _not_by_its_fuse(told: list[_Told], current: np.ndarray) -> np.ndarray:
     Nor may, were every source no more than is counted.
     """
     own = [t for t in told if t.device.key.startswith(OWN_FUSE)]
-    return np.isnan(_least([t.time for t in own], current)) \
-        & ~np.any([t.open for t in own if t.device.untold], axis=0)
+    held = np.isnan(_least([t.time for t in own], current))
+    for one in own:
+        held = held & ~one.open if one.device.untold else held
+    return held
 
 
 def _any(where: list[np.ndarray]) -> np.ndarray:
@@ -507,10 +510,7 @@ def _any(where: list[np.ndarray]) -> np.ndarray:
 
 
 def _least(times: list[np.ndarray], current: np.ndarray) -> np.ndarray:
-    found = np.full(current.shape, np.nan)
-    for time in times:
-        found = np.fmin(found, time)
-    return found
+    return functools.reduce(np.fmin, times) if times else np.full(current.shape, np.nan)
 
 
 def _breaks(answers: PartAnswers, loop: Loop) -> list[float]:
@@ -563,7 +563,10 @@ def _told(answers: PartAnswers, device: Device, current: np.ndarray, share: np.n
         told = answers.fuse(device.as_told) if melting else None
         due = None if told is None else np.where(told.counts(own), told.times(own), np.nan)
         return _Told(device, none, open_, none, due=due, late=np.inf, **melting)
-    time, quiet = np.where(side.counts(own), side.times(own), np.nan), np.zeros(own.shape, bool)
+    _, times, heat = side.answers(own)
+    time, quiet = np.where(side.counts(own), times, np.nan), np.zeros(own.shape, bool)
+    if device.paths == 1:
+        melting["heat"] = heat
     if device.sees is None:
         return _Told(device, time, quiet, none, **melting)
     burst = own + more > side.high * (1.0 + 1e-9)
