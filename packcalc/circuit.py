@@ -63,7 +63,7 @@ from packcalc.protect.overvoltage import OvervoltageResult
 from packcalc.protect.places import (
     FUSE, FaultPlace, Loop, PlacesAsked, fault_places, place_words,
 )
-from packcalc.protect.state_checks import NO_RESISTOR, StatesAsked, Untimed
+from packcalc.protect.state_checks import StatesAsked, Untimed, resistor_open
 from packcalc.protect.states import StatesResult, study_states
 from packcalc.protect.strings import MODULE_SHORT
 from packcalc.side_circuits import (
@@ -199,8 +199,8 @@ def study_circuit(brief: Brief, path: MainPath, overvoltage: OvervoltageResult) 
     management = specify_management(managed)
     management = replace(management, item=with_system(management.item, managed))
     time = next((f for f in path.precharge.duty if f.title.startswith(LEVEL_TIME)), None)
-    if time is not None and not brief.parts.resistor:
-        time = with_more(time, NO_RESISTOR)
+    if time is not None:
+        time = with_more(time, resistor_open(brief))
     loops = tuple(place.loop for place in every)
     beyond = faults_beyond(answers.first, loops, path.held.asked.put_forward)
     at_once = opened_at_once(answers, beyond)

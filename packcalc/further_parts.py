@@ -31,6 +31,7 @@ from packcalc.protect.disconnect import CONNECTORS
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import PEAK, in_a_row, relay_rows
+from packcalc.protect.state_checks import resistor_open
 from packcalc.side_circuits import Capacity, laid_capacity, string_fuse_asked
 from packcalc.value import replace
 
@@ -158,9 +159,10 @@ def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -
         return None
     part = brief.parts.list.part(CONTACTOR, name)
     assert isinstance(part, ContactorPart)
-    peak = next((f for f in precharge.duty if f.title == PEAK), None)
+    peak, open_ = next((f for f in precharge.duty if f.title == PEAK), None), resistor_open(brief)
     if peak is None:
         peak = leaf(PEAK, "I_peak", "A", None, "given", note="the pre-charge is not sized")
+    peak = with_more(peak, open_)
     whole = in_a_row(brief.precharge.timeout, brief.precharge.tries)
     carry = CarryDemand(
         highest_voltage=feeds.pack.highest_voltage, continuous_current=peak, peak_current=peak,
@@ -169,7 +171,7 @@ def precharge_relay_item(feeds: Feeds, precharge: Item, loops: Iterable[Loop]) -
     inductance = largest([loop.inductance for loop in loops], "largest inductance of any loop")
     constant = with_more(trace(
         loop_time_constant, "time constant of a failed pre-charge", resistance=peak.inputs[1],
-        inductance=inductance), inductance.untold_more) if peak.known else None
+        inductance=inductance), inductance.untold_more or open_) if peak.known else None
     switch = SwitchDemand(closing_step=None, break_discharge=peak, break_charge=peak,
                           time_constant=constant)
     candidate = Candidate(name, relay_part_checks(part, carry, switch), switch_facts(part),

@@ -43,7 +43,7 @@ from packcalc.protect.faults import fault_time_constant
 from packcalc.protect.fuse import FuseAsked, size_main_fuse
 from packcalc.protect.places import Loop
 from packcalc.protect.precharge import FAILED, NORMAL, PEAK, in_a_row
-from packcalc.protect.state_checks import NO_RESISTOR
+from packcalc.protect.state_checks import resistor_open
 from packcalc.protect.string_contactors import size_string_contactors
 from packcalc.protect.strings import (
     ChargeLimit,
@@ -540,8 +540,9 @@ def branch_items(feeds: Feeds, loops: Iterable[Loop], sheet: FuseSheet | None = 
         weakest: what each branch's fuse is counted on for elsewhere, by the branch's name.
     """
     passes = resistor_current(precharge) if precharge is not None else None
-    if passes is not None and not feeds.brief.parts.resistor:
-        passes = passes.or_more(NO_RESISTOR)
+    open_ = resistor_open(feeds.brief)
+    if passes is not None and open_:
+        passes = passes.or_more(open_)
     places = tuple(loops)
     asked = [(b, replace(branch_asked(feeds, places, b), stub_heat=(stubs or {}).get(b.name),
                          weakest=(weakest or {}).get(b.name),

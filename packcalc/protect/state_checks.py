@@ -18,7 +18,7 @@ from packcalc.checks import (
 from packcalc.findings import Finding, Origin, largest, leaf, smallest, trace, with_more
 from packcalc.pack import PackModel
 from packcalc.part_checks.shown import counted, never_above, voltage_check
-from packcalc.parts import CONTACTOR
+from packcalc.parts import CONTACTOR, RESISTOR, ResistorPart
 from packcalc.value import replace, value_object
 
 RULE = Origin("rule")
@@ -41,6 +41,17 @@ APART = "a short at the same moment is held apart: see contactors opened untimed
 STRING_MONITOR = ("a reading of each string on its cells' side of its contactors before it is "
                   "closed: by the management system's two voltage readings, or a monitor switched "
                   "to one string after the other; only one monitor may measure at a time")
+
+
+def resistor_open(brief: Brief) -> str:
+    """Why another pre-charge resistor may be fitted than the one counted; empty where none may."""
+    parts = brief.parts
+    if not parts.resistor:
+        return NO_RESISTOR
+    fitted = parts.list.part(RESISTOR, parts.resistor)
+    return "" if isinstance(fitted, ResistorPart) and fitted.resistance is not None else \
+        f"the list does not say the resistance of {parts.resistor}, and a preferred value is " \
+        "counted: ask its maker"
 
 
 @value_object
