@@ -46,11 +46,13 @@ class Beyond:
         loop: with the contactor among what the current passes.
         current: its range, rising.
         fuses: (name, time until it has cleared) of each; NaN where it does not count.
+        doubt: the first fuse that may melt before them and is not shown to break; empty for none.
     """
 
     loop: Loop
     current: np.ndarray
     fuses: tuple[tuple[str, np.ndarray], ...]
+    doubt: str = ""
 
     @property
     def clears(self) -> np.ndarray:
@@ -126,7 +128,8 @@ class FaultsBeyond:
             above: current, in A; a fault that gives no more is left whole already.
         """
         return next((why for p in self.swept
-                     if p.loop.highest.number > above and (why := _bursting(p.loop))), "")
+                     if p.loop.highest.number > above
+                     and (why := _bursting(p.loop) or p.doubt)), "")
 
     def told(self, most: Finding) -> Finding:
         """The most of those whose range is known: at least this where one is not.
@@ -169,7 +172,8 @@ def _lacks_fuse(loop: Loop) -> bool:
 
 def _swept(answers: PartAnswers, loops: Iterable[Loop]) -> tuple[Beyond, ...]:
     return tuple(
-        Beyond(loop, current := currents_of(answers, loop), _fuses(answers, loop, current))
+        Beyond(loop, current := currents_of(answers, loop),
+               fuses := _fuses(answers, loop, current), _doubt(answers, loop, current, fuses))
         for loop in loops if loop.lowest.known and loop.highest.known
         and 0 < loop.lowest.number < loop.highest.number)
 
@@ -209,6 +213,23 @@ def _fuses(answers: PartAnswers, loop: Loop,
             found.append((side.part.name, np.where(side.counts(own) & ~fails, side.times(own),
                                                    np.nan)))
     return tuple((name, np.where(lost < time, np.nan, time)) for name, time in found)
+
+
+def _doubt(answers: PartAnswers, loop: Loop, current: np.ndarray,
+           fuses: tuple[tuple[str, np.ndarray], ...]) -> str:
+    """Which fuse may melt before the quickest has cleared, and is not shown to break; or empty."""
+    clears = np.full(current.shape, np.inf)
+    for _, times in fuses:
+        clears = np.fmin(clears, times)
+    for device in (d.as_told for d in (*loop.devices, *loop.passed)):
+        if device.kind != FUSE:
+            continue
+        own, link = current / device.paths, answers.unbroken(device)
+        if link.open and (link.melts(own + further(device, loop.highest.number), own)
+                          < clears).any():
+            return (f"at the place '{loop.title}' {device.name} is not shown to break it: "
+                    f"{link.open}")
+    return ""
 
 
 def _by_trip(answers: PartAnswers, place: Beyond) -> np.ndarray:
