@@ -214,13 +214,13 @@ def _left_to(answers: PartAnswers, trip: _Trip) -> tuple[float | None, bool]:
     None where others are shown to open all of the loop.
     """
     loop, current = trip.loop, currents_of(answers, trip.loop)
-    left = np.isnan(times_over(answers, _with(loop, DEAF), current)) & (current <= trip.top)
+    left = np.isnan(times_over(answers, _with(loop, DEAF), current, loop)) & (current <= trip.top)
     if not left.any():
         return None, True
     last = int(np.flatnonzero(left)[-1])
     shown = left & ~np.isnan(times_over(answers, loop, current))
     if not shown[last]:  # it may be blind there, and open all the same what it sees
-        shown = left & ~np.isnan(times_over(answers, _with(loop, KEEN), current))
+        shown = left & ~np.isnan(times_over(answers, _with(loop, KEEN), current, loop))
     if shown.any():
         return float(current[shown][-1]), trip.counts
     # A trip that nobody set is asked for: up to where its contactor breaks.

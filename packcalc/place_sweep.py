@@ -7,7 +7,7 @@ does not count yet, a trip that tears the contactor open before the fuse has cle
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -287,11 +287,19 @@ def currents_of(answers: PartAnswers, loop: Loop) -> np.ndarray:
     return swept_once(answers, loop).current
 
 
-def times_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
-    """Longest time until each current is cleared; NaN where nobody is shown to clear it."""
+def times_over(answers: PartAnswers, loop: Loop, current: np.ndarray,
+               beside: Loop | None = None) -> np.ndarray:
+    """Longest time until each current is cleared; NaN where nobody is shown to clear it.
+
+    Args:
+        beside: a loop swept over these currents, of which some devices are the same here.
+    """
     kept = answers.kept.get(alike(loop))
-    return kept.time if kept is not None and current is kept.current \
-        else _judged(answers, loop, current)[2]
+    if kept is not None and current is kept.current:
+        return kept.time
+    known = answers.kept.get(alike(beside)) if beside is not None else None
+    return _judged(answers, loop, current, known.cases if known is not None
+                   and current is known.current else ())[2]
 
 
 def heat_over(answers: PartAnswers, loop: Loop, current: np.ndarray) -> np.ndarray:
@@ -321,10 +329,14 @@ def heat_entries(answers: PartAnswers, loop: Loop, current: float) -> Origin:
         else entries_over(answers, loop, current)
 
 
-def _judged(answers: PartAnswers, loop: Loop,
-            current: np.ndarray) -> tuple[list[_Case], np.ndarray, np.ndarray]:
-    """(cases, code, time) over the currents; the time is NaN where one case is not cleared."""
-    cases = [_case(answers, loop, current, paths)
+def _judged(answers: PartAnswers, loop: Loop, current: np.ndarray,
+            known: Sequence[_Case] = ()) -> tuple[list[_Case], np.ndarray, np.ndarray]:
+    """(cases, code, time) over the currents; the time is NaN where one case is not cleared.
+
+    Args:
+        known: cases of as many paths of a loop with the same ends, over the same currents.
+    """
+    cases = [_case(answers, loop, current, paths, known[paths - 1].told if known else ())
              for paths in range(1, loop.paths + 1)]
     # Whichever number of strings feeds the fault, it must be cleared.
     code = functools.reduce(np.maximum, [np.where(c.feeds, c.code, CLEARED) for c in cases])
@@ -419,12 +431,15 @@ class _Case:
         return next((t.device.name for t in self.told if t.time[index] == self.alone[index]), "")
 
 
-def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int) -> _Case:
+def _case(answers: PartAnswers, loop: Loop, current: np.ndarray, paths: int,
+          known: Iterable[_Told] = ()) -> _Case:
+    same = {one.device.signature: one for one in known if not one.passed}
     share = current / paths
     # One path gives at least its lowest current, and at most its part of the highest.
     feeds = (share >= loop.least(paths) * (1 - 1e-9)) & (
         share <= loop.highest.number / loop.paths * (1 + 1e-9))
-    told = [_told(answers, device, current, share, loop.highest.number)
+    told = [same.get(device.signature) or _told(answers, device, current, share,
+                                                loop.highest.number)
             for device in loop.devices]
     told += [_passed(answers, device, current, share, loop) for device in loop.passed
              if not _sound(answers, device, loop)]
