@@ -354,7 +354,7 @@ def _stays_closed(brief: Brief, part: ContactorPart, named: NamedFuses,
         return (Check(title, "fault range", NOT_EVALUATED, reason="no fuse of the charge cable is "
                       "named, or the fault range at the inlet is not known"),)
     if _bursts(side, inlet):
-        most = inlet.all_sources
+        most = _every_source(inlet)
         may = "may be" if most.untold_more else "is"
         return (Check(title, "fault range", NOT_EVALUATED, reason="; ".join(filter(None, (
             f"with every source, {most.least}{most.shown}, the fuse {may} driven above the "
@@ -378,8 +378,13 @@ def _until_cleared(part: ContactorPart, carried: Borne | None) -> tuple[Check, .
 
 def _bursts(side: FuseSide, inlet: Loop) -> bool:
     """Whether every source together drives it above what it breaks, or may: any heat passes."""
-    most = inlet.all_sources
+    most = _every_source(inlet)
     return most.known and (bool(most.untold_more) or most.number > side.high * (1.0 + 1e-9))
+
+
+def _every_source(inlet: Loop) -> Finding:
+    """What all of them give there together; more where nobody knows what one gives."""
+    return with_more(inlet.all_sources, inlet.may_burst)
 
 
 def _with_slower(switch: SwitchDemand, inlet: Loop, slower: Demand | None) -> SwitchDemand:
@@ -423,7 +428,7 @@ def _demands(feeds: Feeds, named: NamedFuses,
             highest_voltage=pack.highest_voltage, continuous_current=current,
             peak_current=current, peak_duration=brief.power.peak_duration,
             ambient=brief.surroundings.box_ambient,
-            fault_highest=inlet.all_sources.called("highest fault through the charge contactor"),
+            fault_highest=_every_source(inlet).called("highest fault through the charge contactor"),
             terminal_temperature=largest(limits, "steady limit that the charge cable is sized for")
             if limits else None),
         SwitchDemand(

@@ -19,6 +19,8 @@ from packcalc.value import replace, value_object, worked_once
 
 KINDS = ("resistive", "constant power")
 OPEN_WAKING = "waking voltage open, counted at the worst"
+HEATED = ("behind the resistive loads; the resistor is heated until the timeout, more with a full "
+          "pack: it must stand the failed tries")
 # An open timeout is counted long, the worse end for the heat of failed tries and for no other.
 TIMEOUT_OPEN = "the timeout is left open and counted long: say precharge.timeout"
 BLEED_OPEN = "discharge resistor not known and in no sum: say inverter.discharge_resistance"
@@ -280,8 +282,8 @@ def _wake_checks(bus: LoadedBus) -> list[Check]:
                         voltage=voltage, resistance=resistance, bus_voltage=at)
         reason = "" if power.number < passing.number else (
             f"the bus hangs near {at.shown}: P = {power.shown} is not below v·(V − v)/R = "
-            f"{passing.shown} with v = {at.shown}, V = {voltage.shown}, R = {resistance.shown}; "
-            f"the resistor then takes {_hanging(bus, at)} until the timeout")
+            f"{passing.shown} with v = {at.shown}, V = {voltage.shown}, R = {resistance.shown}, "
+            f"{HEATED}")
         checks.append(judge(wakes_title(load.name), "thermal load",
                             power, "below", passing, reason=reason,
                             remedy="a higher waking voltage, a smaller resistance, or keep the "
@@ -305,8 +307,3 @@ def _open_waking(bus: LoadedBus, load: BusLoad) -> Check:
     return Check(title, stage, FAIL, load.wakes_at, least, "above", f"{OPEN_WAKING}: at or below "
                  f"{least.shown} the awake loads ({power.shown}) stop the charge",
                  f"ask its maker and say wakes_at; {keep}")
-
-
-def _hanging(bus: LoadedBus, at: Finding) -> str:
-    rest = trace(tr.remaining_voltage, voltage=bus.voltage, bus_voltage=at)
-    return trace(tr.resistor_power, voltage=rest, resistance=bus.resistance).shown

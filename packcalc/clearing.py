@@ -272,7 +272,7 @@ def _worst_heat(side: FuseSide, lowest: Finding, highest: Finding,
         "total clearing I²t of the branch fuse, worst of the range", "I²t_c", "A²s",
         float(swept.heat[index]), part.basis, origin=part.origin,
         note=f"at {at.shown}; by its curve, beyond it the sheet's figure"),
-        "; ".join(filter(None, (melts, highest.untold_more))))
+        "; ".join(filter(None, (melts, highest.untold_more or highest.may_be_more))))
 
 
 NO_CONTACTOR = ContactorSide(None, ("no contactor counts in a branch",))

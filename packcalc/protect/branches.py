@@ -245,7 +245,7 @@ def _sheet_checks(asked: BranchAsked) -> tuple[Check, ...]:
         limits = replace(limits, verdict=CAUTION, reason="conductor, terminals and load see the "
                          "whole fault current before the fuse has opened")
     capacity, most = part.breaking_capacity, asked.fault_highest
-    if limits.verdict == PASS and (capacity is None or most.untold_more
+    if limits.verdict == PASS and (capacity is None or most.or_more
                                    or capacity.number < most.number):
         limits = replace(limits, verdict=NOT_EVALUATED, reason="holds only up to what it breaks: "
                          "see its DC breaking capacity at the highest fault")

@@ -207,6 +207,13 @@ def _parts(notes: Notes, data: Mapping[str, Any], routes: list[dict[str, Any]],
         *((("branch", i, "fuse_part"), FUSE, b["fuse_part"]) for i, b in enumerate(branches))]
     wanted = [(path, kind, name) for path, kind, name in wanted
               if name and (kind, name) != (CONNECTOR, NO_CONNECTOR)]
+    for path, _, name in wanted:
+        if name.lower() == "none":
+            notes.fault(path, "'none' is the name of no part",
+                        "leave the line out" + (
+                            "; pack.disconnect_after = 0 says that none stands"
+                            if path[-1] == "disconnect" else ""))
+    wanted = [one for one in wanted if one[2].lower() != "none"]
     if not file:
         for path, _, name in wanted:
             notes.fault(path, f"{name!r} is named without a parts list",

@@ -102,7 +102,8 @@ def protection_document(study: ProtectionStudy, part: str = "", *,
         body = _one_part(study, part)
     else:
         mixed = mix_cautions(brief, study.layout.entries)
-        sheets, bare = requests_section(study), nothing_named(study)
+        # What to ask suppliers for comes first, unless the layout itself will not do.
+        sheets, bare = requests_section(study), nothing_named(study) and study.miss is None
         body = (*(sheets if bare else ()), _first(study), _places(study), *_judged(study),
                 Section("chosen", "The layout", (
                     _layout_facts(study), *((Bullets(mixed, kind="caution"),) if mixed else ()))),
@@ -225,7 +226,8 @@ def _fault_highest(study: ProtectionStudy) -> Cell:
     most, alone = _most(study), study.faults.highest
     if most is alone:
         return _at_least(alone)
-    return Cell(f"{most.least}{most.shown}; {alone.least}{alone.shown} from the modules alone",
+    least = "at least " if _unstated(study) else most.least
+    return Cell(f"{least}{most.shown}; {alone.least}{alone.shown} from the modules alone",
                 _cell(most).value)
 
 

@@ -41,8 +41,9 @@ def spans_table(swept: Sweep, key: str = MAIN) -> Table:
                  f"{swept.current.size} currents swept, every break point of the curves among "
                  "them. Seconds are rounded as shown and begin with the fault: the time in which "
                  f"its current rises, {RISEN:g}·τ at most, is in them, and not in "
-                 "the I²t that a fuse lets through by its curve. All of this path alone; a span "
-                 "without a device ends by itself only.")
+                 "the I²t that a fuse lets through by its curve. All of this path's own loop: a "
+                 "current that flows in other loops alone may last longer there, see the fault "
+                 "places. A span without a device ends by itself only.")
 
 
 def conductors_table(found: Coordination, key: str = MAIN) -> Table:
