@@ -262,7 +262,8 @@ KEYS: tuple[Key, ...] = (
         "least what is printed", "station's plate: highest DC output voltage"),
     Key("station", "current", "current", "I_st", "A", "most current asked of the charging station",
         1, 3500, None, None, "no more is counted on than the charger and its branches ask; "
-        "charging at a station is not evaluated", "what the vehicle asks at most, or the "
+        "where its inlet says neither current nor power, nothing passes by it", "what the vehicle "
+        "asks at most, or the "
         "station's plate: highest DC current"),
     Key("station", "capacitance", "capacitance", "C_st", "mF",
         "output capacitance of the charging station", 0, 100,
@@ -338,7 +339,8 @@ KEYS: tuple[Key, ...] = (
         1, 5, None, None, "over-voltage trip is specified, not checked",
         "management system's setting"),
     Key("management", "undervoltage_trip", "voltage", "u_uv", "V", "under-voltage trip of one cell",
-        0.1, 4.5, None, None, "under-voltage trip is specified, not checked",
+        0.1, 4.5, None, None, "under-voltage trip is specified, not checked; with its delay open "
+        "too none is counted that might open the contactors too soon",
         "management system's setting"),
     Key("management", "voltage_delay", "time", "t_u", "s", "delay of the cell voltage trips",
         0.01, 60, None, None, "delay of the voltage trips is specified, not checked",
@@ -347,7 +349,8 @@ KEYS: tuple[Key, ...] = (
         "over-temperature trip of one cell", 30, 100, None, None,
         "over-temperature trip is specified, not checked", "management system's setting"),
     Key("management", "trip_current", "current", "I_t", "A", "over-current trip, discharging",
-        1, 20000, None, None, "whether the trip tells a fault from a load is not evaluated",
+        1, 20000, None, None, "whether the trip tells a fault from a load is not evaluated; with "
+        "its delay open too none is counted that might open the contactors too soon",
         "management system's setting"),
     Key("management", "trip_delay", "time", "t_t", "s",
         "delay of the over-current trip until the contactor has opened", 1e-3, 60, None, None,
@@ -408,7 +411,8 @@ KEYS: tuple[Key, ...] = (
     Key("strings", "trip_current", "current", "I_st", "A",
         "trip on the current of each string by itself", 1, 20000, None, None,
         "for parallel strings: no trip is counted on for a fault inside a string, which the "
-        "pack's own current sensor does not see",
+        "pack's own current sensor does not see; with its delay open too none is counted that "
+        "might open a string's contactors too soon",
         "management system's manual, if each string has a current sensor of its own"),
     Key("strings", "trip_delay", "time", "t_st", "s",
         "time from that trip until the string's contactor has opened", 0.001, 60, None, None,

@@ -21,8 +21,9 @@ from packcalc.parts import CONTACTOR, ContactorPart
 from packcalc.place_demands import Demand, demand_on
 from packcalc.place_sweep import currents_of, further
 from packcalc.protect.branch_figures import only_at_most
-from packcalc.protect.places import CHARGE_KEY, FUSE, OTHER_POLE_OF_BRANCH, Device, Loop
+from packcalc.protect.places import CHARGE_KEY, FUSE, OTHER_POLE_OF_BRANCH, Device, Loop, Source
 from packcalc.protect.state_checks import Untimed
+from packcalc.units import show
 from packcalc.value import replace, value_object
 
 PATH = "charge contactor"
@@ -72,16 +73,32 @@ class Beyond:
         """The charge contactor as it stands there."""
         return _own_device(self.loop)
 
-    def most(self, first: np.ndarray) -> tuple[float, str]:
-        """(current, fuse) one step of the grid beyond the last of which that holds.
+    @property
+    def fed(self) -> float:
+        """What sources on the pack's side add to what it carries for as long as it lasts, in A.
+
+        The charger stands beyond it, and capacitors are spent before.
+        """
+        return sum(s.current.number for s in _lasting(self.loop) if s.current.known)
+
+    @property
+    def fed_more(self) -> str:
+        """Which of them nobody knows the current of; empty for none."""
+        names = [s.name for s in _lasting(self.loop) if not s.current.known]
+        return "" if not names else (f"at the place '{self.loop.title}' {' and '.join(names)}, not "
+                                     "known, adds to what it carries")
+
+    def most(self, first: np.ndarray) -> tuple[float, str, str]:
+        """(current, fuse, place) one step of the grid beyond the last of which that holds.
 
         There both end together: the fuse is the one that does. Without one it is empty.
         """
         index = min(int(np.flatnonzero(first)[-1]) + 1, self.current.size - 1)
         clears = self.clears[index]
-        return float(self.current[index]), next(
+        fed = f", {show(self.fed, 'A')} of it from other sources" if self.fed else ""
+        return float(self.current[index]) + self.fed, next(
             (name for name, times in self.fuses if times[index] == clears),
-            "any fuse" if self.fused else "")
+            "any fuse" if self.fused else ""), f"at the place '{self.loop.title}'{fed}"
 
 
 @value_object
@@ -122,14 +139,13 @@ class FaultsBeyond:
         return NO_RANGE_AT.format(title=open_) if open_ else ""
 
     def may_burst(self, above: float = 0.0) -> str:
-        """The first fuse counted here that more than what is told may burst; empty for none.
+        """What may leave more: a fuse counted here that may burst, a source; empty for nothing.
 
         Args:
-            above: current, in A; a fault that gives no more is left whole already.
+            above: current, in A; a fault that gives no more is counted whole already.
         """
-        return next((why for p in self.swept
-                     if p.loop.highest.number > above
-                     and (why := _bursting(p.loop) or p.doubt)), "")
+        return next((why for p in self.swept if (why := p.fed_more or (
+            p.loop.highest.number + p.fed > above and (_bursting(p.loop) or p.doubt) or ""))), "")
 
     def told(self, most: Finding) -> Finding:
         """The most of those whose range is known: at least this where one is not.
@@ -142,6 +158,11 @@ class FaultsBeyond:
         return with_more(most, self.untold or self.may_burst(most.number) or self.unnamed or next(
             (LESS_AT.format(title=p.loop.title) for p in self.swept if only_at_most(p.loop.lowest)
              and most.number < p.loop.lowest.number), ""))
+
+
+def _lasting(loop: Loop) -> list[Source]:
+    """Sources besides the modules that last, and that no device of their own limits."""
+    return [s for s in loop.sources if not s.fades and not s.devices]
 
 
 def _own_device(loop: Loop) -> Device:
@@ -267,14 +288,14 @@ def left_by_trips(answers: PartAnswers, faults: FaultsBeyond, load: Finding) -> 
     if lacks:
         return unknown_break(LEFT, [load, *(p.loop.lowest if p.fused else p.loop.highest
                                             for p in places)], lacks)
-    found = [(*p.most(first), p.loop.title) for p in places
+    found = [p.most(first) for p in places
              if (first := _by_trip(answers, p)).any()]
     if not found:
         return faults.told(leaf(LEFT, "I", "A", 0.0, "given", origin=_curves(places), note=(
             f"{_names(places)}: every fault beyond it is cleared before a trip opens it")))
-    most, fuse, title = max(found)
+    most, fuse, where = max(found)
     return faults.told(leaf(LEFT, "I", "A", most, "given", origin=_curves(places), note=(
-        f"at the place '{title}': " + (
+        f"{where}: " + (
             f"up to there a trip opens it before {fuse} has cleared; one that opens sooner than "
             "its stated delay meets more" if fuse else f"{NO_FUSE_AT}, and a trip opens it"))))
 
@@ -307,7 +328,7 @@ def parting_in(faults: FaultsBeyond, seconds: float) -> float | None:
 
 def _late(places: tuple[Beyond, ...], opening: float) -> tuple[float, str, str] | None:
     """(current, fuse, place) of the largest not yet cleared by then; None where all are."""
-    return max(((*p.most(late), p.loop.title) for p in places
+    return max((p.most(late) for p in places
                 if (late := ~(p.clears <= opening)).any()), default=None)
 
 
@@ -320,11 +341,11 @@ def _left_at_once(part: ContactorPart | None, faults: FaultsBeyond) -> Finding:
     if lacks or opening is None:
         return leaf(UNTIMED, "I", "A", None, "given", note="; ".join(lacks))
     found, sooner = (_late(places, time) for time in (opening.number, half_of(opening).number))
-    most, fuse, title = found or (0.0, "", "")
+    most, fuse, where = found or (0.0, "", "")
     note = f"{_names(places)}: every fault beyond it is cleared in its opening time" \
-        if found is None else f"at the place '{title}'" + (
+        if found is None else where + (
             f", {fuse} in series" if fuse else f": {NO_FUSE_AT}")
-    if most < max(float(p.current[-1]) for p in places):
+    if most < max(float(p.current[-1]) + p.fed for p in places):
         note = parting_sooner(opening, sooner[0] if sooner is not None else 0.0, note)
     return faults.told(leaf(UNTIMED, "I", "A", most, "given", origin=_curves(places), note=note))
 
@@ -333,11 +354,11 @@ def _hold(breaks: Finding | None, faults: FaultsBeyond) -> Finding | None:
     """Longest time in which a fuse clears what the contactor breaks; None where none does."""
     places = faults.swept
     if breaks is None or faults.lacks or faults.untold or faults.may_burst() or any(
-            only_at_most(p.loop.lowest) and breaks.number < p.current[0] for p in places):
+            only_at_most(p.loop.lowest) and breaks.number < p.current[0] + p.fed for p in places):
         return None
     # Nor where none is shown to clear a larger fault: holding up the coil mends nothing then.
-    times = np.concatenate([p.clears[max(int(np.searchsorted(p.current, breaks.number)) - 1, 0):]
-                            for p in places])
+    times = np.concatenate([p.clears[max(int(np.searchsorted(
+        p.current + p.fed, breaks.number)) - 1, 0):] for p in places])
     return None if np.isnan(times).any() else leaf(
         "time in which the fuse clears what the charge contactor breaks", "t", "s",
         float(times.max()), "given", origin=_curves(places))

@@ -206,7 +206,10 @@ def _trips(brief: Brief, settings: TripSettings | None = None) -> Trips | None:
     """
     managed = brief.management
     low = _where_known(managed.undervoltage_trip)
-    if low is None and not (managed.trip_current.known or managed.overload_trip.known):
+    # One of which the delay alone is told is there too: nobody knows what it leaves closed.
+    if low is None and not any(entry.known for entry in (
+            managed.trip_current, managed.overload_trip, managed.trip_delay,
+            managed.overload_delay, managed.voltage_delay)):
         return None
     return Trips(name="over-current trip of the management system",
                  current=_where_known(managed.trip_current) if settings is None

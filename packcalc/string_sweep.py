@@ -116,17 +116,20 @@ def _breaks_all(held: Coordination, every: Finding) -> tuple[Check, ...]:
 
 def string_trips(brief: Brief) -> Trips | None:
     """The trip on a string's own current; None where the brief names none."""
-    own = brief.strings
-    if not own.trip_current.known:
-        return None
+    own, name = brief.strings, "over-current trip on the string's own current"
     blocked = brief.management.trip_blocked_above
+    if not own.trip_current.known:  # of which the delay alone is told is there too
+        return None if not own.trip_delay.known else Trips(
+            name, delay=own.trip_delay, to_opened=True,
+            blocked_above=blocked if blocked.known else None, opens_within=_opens_within(brief),
+            delay_entry="strings.trip_delay")
     whole, reach = brief.management.current_sensor_range, own.sensor_range
     wide = whole.known and whole.number > own.trip_current.number
     note = "" if reach.known else (
         "the range of a string's own sensor is open (strings.sensor_range): "
         + ("that of the pack's is counted, which errs high" if wide
            else "of the setting at least"))
-    return Trips(name="over-current trip on the string's own current", current=own.trip_current,
+    return Trips(name=name, current=own.trip_current,
                  delay=own.trip_delay if own.trip_delay.known else None, to_opened=True,
                  blocked_above=blocked if blocked.known else None,
                  sensor_error=trace(sensor_deviation, "deviation of a string's current sensor",

@@ -10,7 +10,7 @@ data are missing: of a path as of a fault place.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -44,6 +44,8 @@ MELTED = (MELTS, MAY_MELT)
 OVERLOAD, UNDERVOLTAGE = "overload trip", "cells' undervoltage trip"
 DELAY_ENTRIES = {OVERLOAD: "management.overload_delay", UNDERVOLTAGE: "management.voltage_delay"}
 AT_ONCE = "{entries} left open: that trip may act at once, and is counted on nowhere"
+ANYWHERE = ("{entries} left open, and its delay told: that trip may act at any current, and is "
+            "counted on nowhere")
 GRID = 400
 EVENLY = np.linspace(0.0, 1.0, GRID)
 ROUNDS = 6  # until a trip's time and the current at which a curve meets it agree to seven figures
@@ -304,7 +306,8 @@ class TripLine:
     """One trip that acts at and above a current, and below another where it has an end.
 
     `entries` are what it was set by: its level and its delay; `delay_open` is the dotted name of
-    one that nobody told, which counts as none; `open` says why it is not counted on.
+    one that nobody told, which counts as none, and `level_open` that of a level, which may be any;
+    `open` says why it is not counted on.
     """
 
     name: str
@@ -314,6 +317,7 @@ class TripLine:
     entries: tuple[Finding, ...] = ()
     delay_open: str = ""
     open: str = ""
+    level_open: str = ""
 
     def acts(self, current: Any) -> Any:
         acts = current >= self.from_current
@@ -427,10 +431,11 @@ class ContactorSide:
                        self._first(self.threats, current))
 
     def at_once(self, current: float) -> str:
-        """Which open delays make a trip act at once at a current, in words; empty where none."""
-        names = dict.fromkeys(x.delay_open for x in self.threats
-                              if x.delay_open and x.acts(current))
-        return AT_ONCE.format(entries=" and ".join(names)) if names else ""
+        """Which open entries make a trip act too soon at a current, in words; empty where none."""
+        acting = [x for x in self.threats if x.acts(current)]
+        return "; ".join(words.format(entries=" and ".join(names)) for words, names in (
+            (AT_ONCE, dict.fromkeys(x.delay_open for x in acting if x.delay_open)),
+            (ANYWHERE, dict.fromkeys(x.level_open for x in acting if x.level_open))) if names)
 
     def _first(self, lines: Iterable[TripLine], current: Any, rise: float = 0.0) -> np.ndarray:
         at = np.asarray(current, dtype=float)
@@ -617,6 +622,7 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
                       delay_open="" if delay is not None
                       else DELAY_ENTRIES.get(name, trips.delay_entry))
              for name, level, delay, _ in _limits(trips, soonest=True)]
+    found += _of_any_level(trips, soonest)
     if undervoltage is None or trips.undervoltage is None:
         return tuple(found)
     low, high = undervoltage
@@ -629,6 +635,20 @@ def _threats(trips: Trips | None, undervoltage: tuple[float, float] | None,
     if np.isfinite(begins):
         found.append(TripLine(UNDERVOLTAGE, begins, trips.undervoltage_delay.number + soonest))
     return tuple(found)
+
+
+def _of_any_level(trips: Trips, soonest: float) -> Iterator[TripLine]:
+    """Trips of which the delay alone is told: they are there, and nobody knows from where on."""
+    quick = trips.current if trips.moving is None else trips.moving.least
+    for name, level, delay, entry in (
+            (trips.name, quick, trips.delay, trips.delay_entry.replace("_delay", "_current")),
+            (OVERLOAD, trips.overload, trips.overload_delay, "management.overload_trip"),
+            (UNDERVOLTAGE, trips.undervoltage, trips.undervoltage_delay,
+             "management.undervoltage_trip")):
+        time = number(delay)
+        if number(level) is None and time is not None:
+            yield TripLine(name, 0.0, time + (soonest if name == UNDERVOLTAGE else 0.0),
+                           level_open=entry)
 
 
 def _inductive_reason(part: ContactorPart, voltage: Finding,

@@ -111,7 +111,7 @@ def test_what_only_a_sheet_tells_was_open_where_a_rating_alone_stood() -> None:
 
 
 def test_a_pass_that_another_sheet_no_longer_asks_for_is_lost() -> None:
-    truck = example("truck")
+    truck = study("truck", motor__short_circuit_current="1 A")  # unknown, it leaves no such pass
     brief = truck.brief
     sheet = next(p for p in brief.parts.list.parts if p.name == brief.parts.charge_contactor)
     assert isinstance(sheet, ContactorPart)
@@ -183,7 +183,7 @@ def test_a_figure_that_no_check_holds_itself_cannot_be_checked(name: str, asked:
     ("truck", "main_fuse.least-rated-current-from-the-load-side-before-the-conductor-factor",
      "395 A", [NOT_EVALUATED]),
     ("truck", "charge_contactor.highest-fault-through-the-charge-contactor", "16 kA",
-     [FAIL, CAUTION]),
+     [FAIL, NOT_EVALUATED, CAUTION]),
     ("truck", "main_fuse.current-of-the-bus-back-through-the-main-fuse", "26740 A", [CAUTION]),
     ("minibus", "precharge.time-to-the-closing-level", "1.15 s", [NOT_EVALUATED] * 3)])
 def test_no_figure_lifts_what_it_does_not_decide(name: str, figure: str, asked: str,

@@ -167,7 +167,8 @@ def test_a_device_is_asked_for_at_least_the_longest_where_one_of_its_places_is_o
 
 def test_a_trip_may_leave_more_of_a_lowest_fault_that_is_only_at_most():
     class Place:
-        doubt = ""
+        doubt = fed_more = ""
+        fed = 0.0
         loop = _of("inlet", _tau(1e-3), lowest=leaf(
             "lowest", "I", "A", 800.0, "given", note=at_most("a length")), passed=True)
     faults = FaultsBeyond((Place.loop,), (Place(),))
