@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import Field, field, fields, is_dataclass
 
 from packcalc.brief_keys import (
-    CARRIES_CHOICES, CHARGE_CONTACTOR_CHOICES, CHARGERS, MODULE_TYPE, key,
+    CARRIES_CHOICES, CHARGE_CONTACTOR_CHOICES, CHARGERS, MODULE_TYPE, NO_CONNECTOR, key,
 )
 from packcalc.entry_key import Key
 from packcalc.findings import Finding, Origin, largest, leaf
@@ -209,6 +209,11 @@ class PartsUse:
     precharge_relay: str = ""
     connector: str = ""
     management_system: str = ""
+
+    @property
+    def named_connector(self) -> str:
+        """The connectors of the list that stand in the main path; "" for none, or none named."""
+        return "" if self.connector == NO_CONNECTOR else self.connector
 
     def tripped(self, in_strings: bool) -> str:
         """The contactor that the pack's trips open: in parallel strings that of each string.

@@ -7,7 +7,6 @@ and joints with the links; a disconnect and plugs stand in no entry of the path.
 from __future__ import annotations
 
 from packcalc.brief import Brief
-from packcalc.brief_keys import NO_CONNECTOR
 from packcalc.electrical import resistance_sum
 from packcalc.findings import Finding, Origin, leaf, trace
 from packcalc.part_formulas import contacts_resistance
@@ -82,8 +81,8 @@ def _disconnect(brief: Brief) -> DisconnectPart | None:
 
 
 def _connector(brief: Brief) -> ConnectorPart | None:
-    name = brief.parts.connector
-    return None if name in ("", NO_CONNECTOR) else brief.parts.list.part(CONNECTOR, name)
+    name = brief.parts.named_connector
+    return brief.parts.list.part(CONNECTOR, name) if name else None
 
 
 def _poles(part: DisconnectPart) -> Finding:

@@ -172,7 +172,7 @@ def named_for(item: Item, brief: Brief) -> str:
             "disconnect": use.disconnect, "string_fuse": use.string_fuse,
             "string_contactors": use.string_contactor, "mid_fuse": use.mid_fuse,
             "charge_contactor": use.charge_contactor, "precharge_relay": use.precharge_relay,
-            "connectors": use.connector, "management": use.management_system,
+            "connectors": use.named_connector, "management": use.management_system,
             **{f"cable.{r.name}": r.cable for r in brief.cables.route},
             **{f"branch.{b.name}": b.fuse_part for b in brief.branch}}.get(item.key, "")
 

@@ -1,8 +1,8 @@
 """How long each closed contact of the main path carries a fault, over all fault places.
 
 A contactor, a disconnect or a connector stands its current for a time that its sheet states. Every
-place whose current runs through it is asked, at every current that somebody is shown to clear;
-where nobody does it never ends, and no contact is held to stand it.
+place whose current runs through it is asked, at every current; where nobody clears it, or is shown
+to, until a device of the loop might have, and no contact passes beside it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 from packcalc.clearing import IN_STRINGS, PartAnswers
 from packcalc.part_checks.withstand import Borne, Stretch, borne, let_through
 from packcalc.place_sweep import (
-    CLEARED, alike, as_told, asks_more, heat_entries, swept_once, sweeping_by, times_over,
+    CLEARED, NOBODY, alike, as_told, asks_more, heat_entries, swept_once, sweeping_by, times_over,
 )
 from packcalc.protect.coordination import Coordination, until_cleared
 from packcalc.protect.places import (
@@ -31,7 +31,7 @@ PERHAPS_LOST = ("at '{title}' a fuse may stand that nobody spoke of, and melt be
 
 @dataclass(frozen=True, eq=False)
 class Contacts:
-    """What each kind of contact carries; None where nobody is shown to clear anything.
+    """What each kind of contact carries; None where no current counts through it.
 
     Attributes:
         contactor: of the main path, where it stands in the loop.
@@ -50,7 +50,8 @@ class Contacts:
 class _Carried:
     """One place while a number of equal paths feeds it: as a string has it, and as the whole.
 
-    `shown` tells whether somebody is shown to end these currents.
+    `shown` tells whether these currents count as ended: somebody is shown to, or what nobody ends
+    counts all the same; else they are a question.
     """
 
     loop: Loop
@@ -91,14 +92,14 @@ def contacts(places: Iterable[FaultPlace], answers: PartAnswers) -> Contacts:
 
 def _borne(own: list[Stretch], placed: Sequence[tuple[bool, Stretch]],
            *left_out: str, more: str = "") -> Borne | None:
-    """What a contact carries of its own path and of all places, by whether it is shown to end."""
+    """What a contact carries of its own path and of all places; what is a question apart."""
     return borne([*own, *(one for shown, one in placed if shown)], *left_out,
                  unshown=borne(one for shown, one in placed if not shown), more=more)
 
 
 def through_charging(loops: Iterable[Loop], answers: PartAnswers,
                      told: Iterable[Loop] = ()) -> Borne | None:
-    """What the closed charge contactor carries; None where nobody is shown to clear anything.
+    """What the closed charge contactor carries; None where no current counts through it.
 
     The whole fault runs through it, whatever of that a string's contactor has. It is counted as
     closed until others have cleared, whatever it breaks by itself: errs high.
@@ -211,5 +212,7 @@ def _carried(answers: PartAnswers, loop: Loop, unshown: bool = False) -> Iterato
             through, cut_off = let_through(side, own, swept.cases[paths - 1].counts(device)[where])
             time, least = np.fmin(time, through), np.fmin(least, cut_off)
             most = most if device.paths > 1 else np.fmin(most, cut_off)
-        yield _Carried(loop, Stretch(loop.title, fault, np.fmin(share, least), time, origin),
-                       Stretch(loop.title, fault, most, time, origin), shown)
+        nobody = swept.code[where] == NOBODY
+        share, whole = (Stretch(loop.title, fault, current, time, origin, nobody=nobody)
+                        for current in (np.fmin(share, least), most))
+        yield _Carried(loop, share, whole, shown)

@@ -27,17 +27,18 @@ from packcalc.units import show
 from packcalc.value import replace
 
 UNTOLD = "a fuse's let-through beyond its curve is not known"
-ENDLESS = "nobody is shown to end it: counted as until the devices of the loop might have"
+ENDLESS = "nobody {ends} it: counted as until the devices of the loop might have"
 NO_END = "the ends of the fault current are not known"
 
 
 @dataclass(frozen=True, eq=False)
 class _Swept:
-    """One loop over its currents: time and I²t, NaN where nobody clears or the sheet is silent.
+    """One loop over its currents: time and I²t.
 
-    `unshown` is the I²t of what is not shown to be ended, or of nobody where that is a question,
-    `most_unshown` the most of it. `kept` holds the worst of each conductor: the next loop's bound
-    and the check ask for it.
+    `time` is NaN where nobody clears; `heat` counts there what `nobody_heat` does, and is NaN where
+    that is nothing or the sheet is silent. `unshown` is the I²t of what is not shown to be ended,
+    or of nobody where that is a question, `most_unshown` the most of it. `kept` holds the worst of
+    each conductor: the next loop's bound and the check ask for it.
     """
 
     loop: Loop
@@ -227,7 +228,8 @@ def _whole(one: _Swept, at: Finding, index: int, name: str) -> Finding:
     title, heat, time = f"largest I²t in {name}", float(one.heat[index]), float(one.time[index])
     if np.isnan(time):
         return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule", origin=SWEPT,
-                    note=ENDLESS)
+                    note=ENDLESS.format(ends="ends" if one.swept.code[index] == NOBODY
+                                        else "is shown to end"))
     if heat < at.number ** 2 * time * (1.0 - 1e-9):
         return leaf(title, "I²t", "A²s", heat, "computed", source="packcalc-rule",
                     origin=heat_entries(one.answers, one.loop, at.number),

@@ -172,6 +172,8 @@ class SweptOnce:
     def unshown(self) -> list[tuple[int, np.ndarray, np.ndarray]]:
         """(paths, where, time) of what is not shown to be ended, were it all the same, at latest.
 
+        What nobody ends stands in `nobody`.
+
         Whoever is shown to end it takes no longer than the devices of the loop may.
         """
         open_ = self.code == NOT_SHOWN
@@ -408,7 +410,7 @@ class _Case:
                      *(t.open for t in self.told if t.device.kind == FUSE)])
 
     def at_latest(self, counted_time: float) -> np.ndarray:
-        """How long a current lasts that is not shown to be ended, were it all the same.
+        """How long a current lasts that nobody ends, or is shown to, were it all the same.
 
         Until the quickest that is counted has cleared, whatever is lost before; a fuse that is not
         shown to break every source clears then, or bursts. Without one until the slowest that

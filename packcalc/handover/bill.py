@@ -6,6 +6,7 @@ from packcalc.brief import Branch
 from packcalc.cable_rules import section_words
 from packcalc.checks import Item
 from packcalc.duties import place_demand
+from packcalc.further_parts import connectors_nowhere
 from packcalc.handover.inside import (
     BOTH,
     FUSE_INSIDE,
@@ -65,8 +66,10 @@ def bill(study: ProtectionStudy) -> tuple[Line, ...]:
     """Every line of one layout."""
     found = [*_modules(study), _links(study)]
     found += _fuse_inside(study)
+    nowhere = connectors_nowhere(study.brief)
     found += [_line(item, study) for item in study.items if item.key not in NOT_BOUGHT
-              and (item.key != SWITCH or may_part(study))]
+              and (item.key != SWITCH or may_part(study))
+              and (nowhere is None or item.key != nowhere.key)]
     found += _charge_contactors(study)
     return (*found, *_small(study))
 
@@ -120,7 +123,7 @@ def _line(item: Item, study: ProtectionStudy) -> Line:
     own = {"main_fuse": named.main_fuse, "contactors": contactor,
            "string_fuse": named.string_fuse, "precharge": "; ".join(filter(None, (
                named.resistor, named.precharge_relay))),
-           "disconnect": named.disconnect, "connectors": named.connector,
+           "disconnect": named.disconnect, "connectors": named.named_connector,
            "management": named.management_system}.get(item.key, "")
     if item.key.startswith("cable."):
         own = next((r.cable for r in study.brief.cables.route

@@ -362,7 +362,7 @@ def _protective(item: Item, study: ProtectionStudy) -> BuiltPart:
     names = {"main_fuse": named.main_fuse, "contactors": opened,
              "precharge": named.resistor, "disconnect": named.disconnect,
              "string_fuse": named.string_fuse, "string_contactors": named.string_contactor,
-             "connectors": named.connector, "management": named.management_system}
+             "connectors": named.named_connector, "management": named.management_system}
     names |= {f"cable.{route.name}": route.cable for route in study.brief.cables.route}
     names |= {f"branch.{b.name}": b.fuse_part for b in study.brief.branch}
     title = item.title if not item.key.startswith("branch.") else \

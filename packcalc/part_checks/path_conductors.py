@@ -53,7 +53,7 @@ class ElsewhereHeat:
 
     Attributes:
         name: of the conductor.
-        place: title of the worst one; empty where nobody is shown to clear any.
+        place: title of the worst one; empty where none counts.
         heat, at: I²t in it and the current there.
         silent: a place at which it is not known, and why; else empty.
         nobody: where nobody ends the heat in it, or is shown to, the gravest of these places;
@@ -156,11 +156,14 @@ def as_swept(held: Check, swept: Sweep, words: str) -> Check:
 
 def conductor_check(swept: Sweep, conductor: PathConductor, heat: Finding | None,
                     at: Finding | None, elsewhere: ElsewhereHeat | None = None) -> Check:
-    """Whether a conductor survives every current that somebody is shown to open.
+    """Whether a conductor survives every current that counts.
+
+    Those that somebody is shown to open, and what nobody does up to what a contactor of the loop
+    breaks; what else nobody opens, or is shown to, passes nothing (`as_placed`).
 
     Args:
         swept: from pole to pole.
-        heat, at: worst I²t in it and the current there; None where nobody opens.
+        heat, at: worst I²t in it and the current there; None where none counts.
         elsewhere: of all fault places, where they have been asked.
     """
     title, withstand = conductor.title, conductor.withstand

@@ -37,9 +37,11 @@ class Stretch:
         title: of the place; empty for the path itself.
         fault: A, of the fault.
         current: A, through the contact, no more than a fuse's cut-off lets by.
-        time: s, until it is cleared; NaN where nobody is shown to clear it.
+        time: s, until it is cleared, or for how long it counts where nobody is shown to clear it;
+            NaN where it counts for nothing.
         origin: what the time at a fault current comes from.
         left: why that does not hold of every fault of a path itself; else empty.
+        nobody: where it is that nobody clears it; None for nowhere.
     """
 
     title: str
@@ -48,6 +50,7 @@ class Stretch:
     time: np.ndarray
     origin: OriginOf
     left: str = ""
+    nobody: np.ndarray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +66,8 @@ class Borne:
         open: why more than this may be asked; empty where nothing is left out.
         nobody: the gravest place of which nobody ends some current; else empty.
         left: the same of the path itself, or of a place at which it fails; else empty.
-        unshown: what currents ask that are not shown to be ended, were they all the same.
+        unshown: what currents ask that nobody ends, or is shown to, were they all the same; but
+            what `SweptOnce.nobody` counts is among the others.
         more: what nobody told that may make all of it ask more; else empty.
     """
 
@@ -85,14 +89,25 @@ class Borne:
     def origin(self, index: int) -> Origin:
         return self.stretches[self.where[index]].origin(float(self.fault[index]))
 
+    def nobody_at(self, index: int) -> bool:
+        """Whether it is that nobody clears that current."""
+        one = self.stretches[self.where[index]]
+        return one.nobody is not None and bool(one.nobody[one.fault == self.fault[index]].any())
+
     @property
     def words(self) -> str:
         """For a supplier: the highest current, the most I²t and the longest time."""
         picked = dict.fromkeys((self.current.size - 1, self.hottest, 0))
-        return "; ".join((*(self.point(i) for i in picked), *(
-            f"{one.point(one.hottest)} where nobody is shown to clear it"
-            for one in (self.unshown,) if one is not None and not self.covers(one, one.hottest)),
-            *(("or more",) if self.more else ())))
+        told = [self._told(i, "") for i in picked]
+        one = self.unshown
+        if one is not None and not self.covers(one, one.hottest):
+            told.append(one._told(one.hottest, " where nobody is shown to clear it"))
+        return "; ".join((*told, *(("or more",) if self.more else ())))
+
+    def _told(self, index: int, otherwise: str) -> str:
+        """A point, and that nobody clears it where that is so."""
+        words = " where nobody clears it" if self.nobody_at(index) else otherwise
+        return self.point(index) + words
 
     @property
     def longer(self) -> Finding | None:
@@ -117,13 +132,13 @@ class Borne:
 
 def borne(stretches: Iterable[Stretch], left_out: str = "", nobody: str = "",
           left: str = "", unshown: Borne | None = None, more: str = "") -> Borne | None:
-    """What all of them ask of one contact; None where nobody is shown to clear anything.
+    """What all of them ask of one contact; None where they count for no time at all.
 
     Args:
         left_out: why more may be asked.
         nobody: a place of which nobody ends some current.
         left: one at which that fails.
-        unshown: what of it is not shown to be ended asks.
+        unshown: what asks that nobody ends, or is shown to.
         more: what nobody told that may make it ask more.
     """
     found = tuple(stretches)
@@ -255,7 +270,7 @@ def _while_ended(part: Contact, held: Check, found: Borne, worst: int) -> Check:
 
 
 def _beyond(part: Contact, unshown: Borne | None) -> str:
-    """What it is not shown to stand of currents that nobody is shown to end; empty for nothing."""
+    """What it is not shown to stand of what nobody ends, or is shown to; empty for nothing."""
     if unshown is None:
         return ""
     shown, _ = carried(part, unshown.current)
@@ -263,7 +278,11 @@ def _beyond(part: Contact, unshown: Borne | None) -> str:
     if not lacks.size:
         return ""
     index = int(lacks[_least(shown[lacks] / unshown.time[lacks])])
-    return f"not shown to be cleared: {unshown.point(index)}{unshown.place(index)}, and its " \
+    place = unshown.place(index)
+    if unshown.nobody_at(index):
+        return f"nobody clears {show(float(unshown.current[index]), 'A')}{place}, and its points " \
+               f"do not show that it carries that for {show(float(unshown.time[index]), 's')}"
+    return f"not shown to be cleared: {unshown.point(index)}{place}, and its " \
            "points do not show that it carries that"
 
 

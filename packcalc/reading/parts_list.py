@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
 
+from packcalc.brief_keys import NO_CONNECTOR
 from packcalc.curves import order_fault
 from packcalc.dimensions import dimension
 from packcalc.errors import Fault, InputErrors, UnitError, nearest
@@ -214,6 +215,10 @@ def _part(line: int, cells: list[str], head: list[str], faults: _Faults) -> Part
         return None
     if not row.get("name"):
         faults.add(line, "name", "is needed", "your own name of the part")
+        return None
+    if row["name"].lower() == NO_CONNECTOR:  # the brief says so of a place where nothing stands
+        faults.add(line, "name", f"{row['name']!r} is the name of no part",
+                   "give it another: in the brief the word says that none stands there")
         return None
     before = len(faults.found)
     entries = _entries(line, kind, row, faults)

@@ -12,10 +12,14 @@ import pytest
 from examples.regenerate import ROOT
 from packcalc.checks import CAUTION, NOT_EVALUATED, PASS
 from packcalc.contacts import connector_contacts
+from packcalc.decisions import named_for, put_forward
+from packcalc.errors import InputErrors
+from packcalc.handover.bill import bill
 from packcalc.layout_findings import cables_open
 from packcalc.protect.branch_figures import only_at_most
 from packcalc.protect.places import clearing_without_parts
 from packcalc.reading.brief_file import brief_from_data
+from packcalc.reading.parts_list import parts_from_text
 from packcalc.reading.template import starter_brief
 from packcalc.report.blocks import item_chains
 from tests.cases.studies import LAYOUTS, study
@@ -87,6 +91,38 @@ def test_a_brief_says_that_there_are_no_connectors():
     assert "none stand in the main path" in item(found, "connectors").governing
     assert not item(found, "connectors").candidates and check(found, POWER).verdict == PASS
     assert '# connector = "none"' in starter_brief()
+
+
+@pytest.mark.parametrize("name", ["van", "minibus"])
+def test_no_connectors_are_bought_where_none_stand(name):
+    """The bill had a line, named "none", for a builder to count and order."""
+    found = study(name)
+    assert "connectors" not in {line.key for line in bill(found)}
+    plugs = item(found, "connectors")
+    assert named_for(plugs, found.brief) == "" and put_forward(plugs, found.brief) is None
+    for part in (None, "Klo 500 wide"):
+        (line,) = (one for one in bill(study(name, parts__connector=part))
+                   if one.key == "connectors")
+        assert line.named == (part or "")
+
+
+@pytest.mark.parametrize("kind", ["connector", "fuse"])
+@pytest.mark.parametrize("name", ["none", "None", "NONE"])
+def test_no_part_of_a_list_is_called_none(kind, name):
+    """A connector of that name was taken for none at all, and its resistance was dropped."""
+    with pytest.raises(InputErrors) as found:
+        parts_from_text(f"kind,name\n{kind},K\n{kind},{name}\n", "list.csv")
+    (fault,) = found.value.faults
+    assert (fault.file, fault.line, fault.key) == ("list.csv", 3, "name")
+    assert f"'{name}' is the name of no part" in str(fault)
+
+
+def test_a_brief_with_such_a_list_says_it_once(tmp_path):
+    """One line for one cell: the list's; it was silent."""
+    rows = listed(tmp_path, Klo_500_wide={"name": "None"})
+    with pytest.raises(InputErrors) as found:
+        brief("truck", file=rows, connector="None")
+    assert ["'None' is the name of no part" in str(f) for f in found.value.faults] == [True]
 
 
 def test_without_connectors_the_disconnect_has_the_whole_spare_voltage():

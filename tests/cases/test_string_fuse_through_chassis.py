@@ -160,6 +160,9 @@ def test_no_conductor_holds_where_nobody_ends_a_fault_at_its_own_end():
         # below 1.6e8 A²s nothing holds; where the path's own end is left to nobody, nothing at all
         held = {c.verdict for c in checks if one is made or c.figure.number < 1.6e8}
         assert NOT_EVALUATED in held and held <= {NOT_EVALUATED, FAIL}
+        # nor does a larger conductor pass
+        more = {c.verdict for c in checks if c.figure.number >= 1.6e8}
+        assert more and more <= {CAUTION, NOT_EVALUATED, FAIL}
 
 
 @pytest.mark.thorough
