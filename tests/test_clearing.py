@@ -93,7 +93,8 @@ def test_the_conductor_is_held_against_the_worst_of_the_range(truck):
     one = check(truck, "branch.insulation monitor", "Conductor stands what the fuse lets through")
     # 2 A link: the slowest current that can flow is far above its last point, so its sheet's
     # 3 A²s counts, but at the last point of the curve itself 44² · 0.001 = 1.9 A²s
-    assert one.verdict == PASS and one.demand.number == pytest.approx(3.0)
+    assert one.demand.number == pytest.approx(3.0) and one.figure.number > 3.0
+    assert one.verdict == NOT_EVALUATED and "spinning motor" in one.reason  # it may burst the link
 
 
 def test_without_a_sheet_a_branch_stays_a_question():
@@ -130,7 +131,8 @@ def test_the_named_string_fuse_is_held_and_answers(minibus):
     assert named.title.startswith("Talvik 200 high voltage") and named.verdict == NOT_EVALUATED
     end = place(minibus, "string").at_highest
     assert (end.device, end.clears) == ("fuse of the faulted string", True)
-    silent = study("minibus", "12S2P", "strings", strings__trip_current="unknown")
+    silent = study("minibus", "12S2P", "strings", strings__trip_current="unknown",
+                      strings__trip_delay="unknown")
     low = place(silent, "string").at_lowest
     # no trip on the string's own current; 1580 A · 200/350 at 1 s
     assert low.clears is None and "below 903.0 A" in low.why
@@ -143,7 +145,8 @@ def test_a_trip_on_the_string_s_own_current_closes_the_hole_inside_it(minibus):
     assert (low.device, low.clears) == ("string contactors", True)
     assert not minibus.circuit.inside_strings.holes
     # the pack's own sensor does not carry what one string feeds into another
-    only_pack = study("minibus", "12S2P", "strings", strings__trip_current="unknown")
+    only_pack = study("minibus", "12S2P", "strings", strings__trip_current="unknown",
+                      strings__trip_delay="unknown")
     assert only_pack.circuit.inside_strings.holes
     assert only_pack.brief.management.trip_current.known
 

@@ -183,11 +183,13 @@ def _resistor_checks(asked: BranchAsked, duty: BranchDuty) -> tuple[Check, ...]:
         return pulse
     own = branch_load(asked.power, asked.current, asked.lowest_bus)
     opens = fuse.opens_from is not None and duty.load.number >= fuse.opens_from.number
+    # The resistor limits this current: no source of a fault may burst the fuse in it.
+    ended = fuse.clearing.called(note=fuse.clearing.told_note) \
+        if opens and fuse.clearing.known else None
     held = (*pulse, *one_current(own, passes),
             carries_tries(_carries(asked, duty), fuse.part, duty.load, passes, asked.ambient),
             _of_class(asked, stands_tries(
-                duty.withstand, asked.capacity, duty.load, passes,
-                fuse.clearing if opens and fuse.clearing.known else None),
+                duty.withstand, asked.capacity, duty.load, passes, ended),
                 "the worse for each figure"))
     return tuple(by_the_unnamed(c, passes.peak.untold_more) for c in held)
 
