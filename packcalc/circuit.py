@@ -52,7 +52,7 @@ from packcalc.places.stands import PERHAPS, fuse_stands, mid_fuse_open
 from packcalc.places.strings import STRING_MODULE
 from packcalc.places.table import places_asked
 from packcalc.places.trips import opened_all_the_same
-from packcalc.protect.branch_figures import SENSE, Weakest
+from packcalc.protect.branch_figures import SENSE, Weakest, only_at_most, told_with_bound
 from packcalc.protect.cable import RouteResult
 from packcalc.protect.coordination import Coordination, with_contacts, with_heats, with_places
 from packcalc.protect.faults import FaultRange
@@ -330,7 +330,9 @@ def _stub_heats(places: tuple[FaultPlace, ...], answers: PartAnswers) -> dict[st
             continue
         index = int(np.argmax(heat))
         before = found.get(name)
-        more = more or loop.asks_more or (before.untold_more if before is not None else "")
+        less = f"the lowest current there is {told_with_bound(loop.lowest)}" \
+            if only_at_most(loop.lowest) else ""
+        more = more or loop.asks_more or less or (before.untold_more if before is not None else "")
         if before is not None and not (before.known and before.number < heat[index]):
             found[name] = with_more(before, more)
             continue

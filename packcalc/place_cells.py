@@ -18,7 +18,7 @@ from packcalc.part_checks.cells_left import CellsLeft
 from packcalc.place_sweep import NO_CONTACTOR, SWEPT, currents_of, times_over
 from packcalc.places.trips import left_on_cells, open_loops, open_words
 from packcalc.protect.branch_figures import only_at_most
-from packcalc.protect.places import FUSE, Loop
+from packcalc.protect.places import FUSE, Device, Loop
 from packcalc.units import several, show
 from packcalc.value import replace
 
@@ -78,15 +78,30 @@ def cells_left(loops: Iterable[Loop], answers: PartAnswers, lowest: Finding) -> 
     sized = sorted((one for one in found if one.loop.sizes), key=lambda one: -one.voltage.number)
     worst = next((one for one in sized if one.shown), None)
     most = [one for one in sized if not one.shown][:1]
-    left = CellsLeft(lowest, most[0].voltage if most else None, _places(most),
+    unknown = _unknown(loops)
+    left = CellsLeft(with_more(lowest, unknown), most[0].voltage if most else None, _places(most),
                      _places(one for one in found if not one.loop.sizes)
                      or _unbroken(answers, loops))
     if worst is None or not lowest.known or worst.voltage.number <= lowest.number:
         return left
-    open_ = lowest.untold_more or open_words(open_loops(
+    open_ = lowest.untold_more or unknown or open_words(open_loops(
         one.loop for one in sized if one.shown))
     return replace(left, worst=with_more(worst.told, open_),
                    beside=lowest.told_note.partition("; governed by")[0])
+
+
+def _unknown(loops: Iterable[Loop]) -> str:
+    """Loops with such a trip of which no lowest current is known, in words; empty for none.
+
+    However little flows there, it may be left to the trip, and by any conductors.
+    """
+    return open_words([loop for loop in loops if not loop.lowest.known
+                       and any(_on_cells(d) for d in loop.devices)])
+
+
+def _on_cells(device: Device) -> bool:
+    """Whether the cells' trip opens it."""
+    return device.key == "contactors" or device.key in CELL_TRIPS
 
 
 def _places(found: Iterable[_Left]) -> str:
@@ -158,8 +173,7 @@ def _trips(answers: PartAnswers, loops: Iterable[Loop]) -> Iterator[_Trip]:
                 and 0 < loop.lowest.number < loop.highest.number):
             continue
         for device in loop.devices:
-            if device.drop is None or not device.drop.number > 0 \
-                    or not (device.key == "contactors" or device.key in CELL_TRIPS):
+            if device.drop is None or not device.drop.number > 0 or not _on_cells(device):
                 continue
             path = answers.path(device)
             side = NO_CONTACTOR if path is None else answers.contactor(device, path)

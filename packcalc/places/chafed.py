@@ -311,6 +311,7 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
     highest = runs.strongest.current.called("highest current of the second chassis fault")
     given = wire.given | {"all_sources": with_sources(highest, wire.given["sources"])}
     behind = wire.taps != AHEAD and "both" in shared.stands
+    main = shared.main_perhaps if wire.taps != AHEAD else ()
     fuses = tuple(replace(one, sees=given["all_sources"]) for one in wire.own) + (
         (shared.main,) if behind else ())
     given["notes"] = (*given["notes"], *wire.open_, runs.words,
@@ -329,12 +330,13 @@ def _chafed(shared: Shared, wire: Wire) -> Loop:
         own_wire=wire.stands, cables=wire.cables,
         devices=(*(replace(d, breaks=runs.breaks) for d in fuses), *contactors),
         passed=(*(replace(d, sees=given["all_sources"], breaks=runs.breaks)
-                  for d in wire.perhaps), *middle(shared, runs, stretches),
+                  for d in wire.perhaps), *(replace(d, breaks=runs.breaks) for d in main),
+                *middle(shared, runs, stretches),
                 *of_string(shared, runs.breaks),
                 *(shared.to_inlet(runs.breaks) if wire.to_inlet else ())),
         # Ahead of the contactors a monitor that opens them ends nothing; a fuse at the tap does.
         inherent=shared.opened_at_first and bool(contactors) and not fuses,
-        perhaps=tuple(d.key for d in wire.perhaps),
+        perhaps=tuple(d.key for d in (*wire.perhaps, *main)),
         rival=Rival(wire.rival, wire.left_open, highest=True, one_wire=True) if wire.rival
         else None,
         remedies=(*wire.remedies, *((TRIP,) if contactors else ()),

@@ -95,10 +95,12 @@ def second_chassis(shared: Shared, pair: Pair) -> Loop:
                                          "highest voltage between the two faults"),
         inductance=runs.slow.inductance, resistance=runs.slow.resistance,
         devices=_devices(shared, pair, runs.breaks),
-        passed=(*(() if pair.one_side else middle(shared, runs, stretches)),
+        passed=(*(replace(d, breaks=runs.breaks) for d in _main_perhaps(shared, pair)),
+                *(() if pair.one_side else middle(shared, runs, stretches)),
                 *(of_string(shared, runs.breaks) if pair.contactor else ())),
         inherent=not pair.contactor or (shared.opened_at_first and not pair.fused),
-        perhaps=(MID_KEY,) if shared.mid_open and pair.contactor else (),
+        perhaps=(*(d.key for d in _main_perhaps(shared, pair)),
+                 *((MID_KEY,) if shared.mid_open and pair.contactor else ())),
         remedies=pair.remedies, **outside)
 
 
@@ -184,6 +186,11 @@ def of_string(shared: Shared,
     current, or none. It may melt before others have cleared, and is not counted on.
     """
     return (replace(shared.string, breaks=breaks),) if shared.strung else ()
+
+
+def _main_perhaps(shared: Shared, pair: Pair) -> tuple[Device, ...]:
+    """The main fuse, where it may stand in the chafed pole and does not count there."""
+    return shared.main_perhaps if pair.contactor and pair.fuse != POLE_FUSE else ()
 
 
 def _fuses_of(shared: Shared, pair: Pair) -> tuple[Device, ...]:
@@ -296,6 +303,7 @@ def inside_module(shared: Shared) -> Loop:
             voltage=cell.voltage_empty, resistance=loop,
             note="one cell between the faults; a poor contact makes it lower still")),
         devices=tuple(replace(d, drop=drop) if d.drop is not None else d for d in asked.devices),
+        perhaps=tuple(key for key in asked.perhaps if key == MID_KEY),  # covers answer it as told
         notes=(CELL_LOWEST, *asked.notes))
 
 

@@ -49,6 +49,7 @@ SAY_INSIDE = ("a disconnect without a fuse (fuse_inside = no), or its fuse enter
               "own (pack.fuse_after, pack.disconnect_after, parts.mid_fuse)")
 SAY_FUSE = ("say whether a fuse of its own stands there: branch.fuse_rating with what is printed "
             'on it, or "none"')
+SAY_MAIN = "say in which poles the main fuse stands (path.main_fuse)"
 NO_FUSE_NOTE = "no fuse stands in this loop"
 NONE_COUNTS = "no fuse counts in this loop"
 ON_THE_CELLS = ("contactors", "bus_cell_trip")  # of the whole pack, from pole to pole
@@ -115,6 +116,12 @@ class Shared:
                       self.main_rating)
 
     @worked_once
+    def main_perhaps(self) -> tuple[Device, ...]:
+        """The main fuse in the other pole too, where nobody said so: it takes, and ends nothing."""
+        return (replace(self.main, name=f"{self.main.name}{PERHAPS}"),) \
+            if self.brief.left_open("path.main_fuse") else ()
+
+    @worked_once
     def string(self) -> Device:
         return Device("string_fuse", self._called("string fuse", self.brief.parts.string_fuse),
                       FUSE, self.string_rating, self.feeds.strings)
@@ -155,7 +162,7 @@ class Shared:
     @property
     def bare(self) -> str:
         """Of a loop of modules and one pole without a fuse of its own: a string's may melt."""
-        return NONE_COUNTS if self.strung else NO_FUSE_NOTE
+        return NONE_COUNTS if self.strung or self.main_perhaps else NO_FUSE_NOTE
 
     @worked_once
     def upstream(self) -> tuple[Device, ...]:
@@ -537,9 +544,11 @@ def _say(passed: tuple[Device, ...]) -> tuple[str, ...]:
     """What to say of fuses that may stand in a loop and that nobody spoke of."""
     mid = any(d.name == MID_PERHAPS for d in passed)
     inside = any(d.key == INSIDE_KEY for d in passed)
+    main = any(d.key == "main_fuse" for d in passed)
     own = any(d.kind == FUSE and d.name.endswith(PERHAPS) and d.name != MID_PERHAPS
-              and d.key != INSIDE_KEY for d in passed)
-    return (*((SAY_MID,) if mid else ()), *((SAY_INSIDE,) if inside else ()),
+              and d.key not in (INSIDE_KEY, "main_fuse") for d in passed)
+    return (*((SAY_MAIN,) if main else ()), *((SAY_MID,) if mid else ()),
+            *((SAY_INSIDE,) if inside else ()),
             *((SAY_FUSE,) if own else ()))
 
 

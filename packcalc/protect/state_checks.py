@@ -225,12 +225,14 @@ def _closed_check(asked: StatesAsked) -> Check:
 
 def _torque_check(asked: StatesAsked) -> Check:
     title = "torque is at zero before a fault opens the contactors"
-    own, link = asked.brief.management, asked.brief.inverter
-    missing = [f.title for f in (link.torque_zero_time, own.trip_delay) if not f.known]
-    held = judge(title, "who clears", link.torque_zero_time, "at most", _soonest_trip(asked),
-                 missing="say " + "; ".join(missing))
-    if held.verdict == PASS and not own.trip_delay.known:
-        return replace(held, verdict=NOT_EVALUATED, reason=f"say {own.trip_delay.title}")
+    zero = asked.brief.inverter.torque_zero_time
+    # A trip of which nobody said how soon it opens may open at once.
+    open_ = [f"{delay.title} ({delay.origin and delay.origin.key})"
+             for named, delay in _trip_delays(asked) if named and not delay.known]
+    held = judge(title, "who clears", zero, "at most", _soonest_trip(asked),
+                 missing="say " + "; ".join([*[zero.title] * (not zero.known), *open_]))
+    if held.verdict == PASS and open_:
+        return on_an_open_entry(held, f"say {'; '.join(open_)}")
     if held.verdict == FAIL:
         return Check(title, "who clears", CAUTION, held.figure, held.demand, held.relation,
                      "the contactors open under load or braking: each opening wears them, and "
@@ -241,12 +243,18 @@ def _torque_check(asked: StatesAsked) -> Check:
 
 def _soonest_trip(asked: StatesAsked) -> Finding | None:
     """Least delay of every trip that opens under load; a lost supply and a crash wait for none."""
-    own = asked.brief.management
-    delays = [own.trip_delay, own.voltage_delay, own.overload_delay]
-    if asked.pack.layout.in_strings:
-        delays.append(asked.brief.strings.trip_delay)
-    known = [f for f in delays if f.known]
+    known = [delay for _, delay in _trip_delays(asked) if delay.known]
     return smallest(known, "least delay of the trips that open under load") if known else None
+
+
+def _trip_delays(asked: StatesAsked) -> tuple[tuple[bool, Finding], ...]:
+    """(whether such a trip is named, its delay); one of the pack's own current always is."""
+    own, strings = asked.brief.management, asked.brief.strings
+    found = ((True, own.trip_delay),
+             (own.undervoltage_trip.known or own.overvoltage_trip.known, own.voltage_delay),
+             (own.overload_trip.known, own.overload_delay))
+    return found if not asked.pack.layout.in_strings else (
+        *found, (strings.trip_current.known, strings.trip_delay))
 
 
 def _crash_check(asked: StatesAsked) -> Check:

@@ -226,6 +226,16 @@ def test_a_trip_on_the_current_passes_no_lowest_fault_of_one_pole():
     assert strings.verdict == PASS
 
 
+def test_a_loop_of_an_unknown_lowest_current_passes_no_level():
+    """It dropped out of what is left on the cells: "1.535 V", pass; told, 0.75 mm², it was not."""
+    for part in (None, "Talvik 20 branch"):
+        wire = {"fuse_part": part} if part else {}
+        found = study("van", branch={"DC/DC converter": {"section": "unknown", **wire}})
+        for one in (check(found, "coordination", TELLS), *both(found)):
+            assert one.verdict == NOT_EVALUATED, (one.title, one.sentence)
+            assert "DC/DC converter" in one.sentence
+
+
 def test_the_front_page_says_what_stands_on_the_fault_by_the_brief_alone():
     """"Which no figure stands on" it said, and 0.8715 V was 907.7 A of the brief's own figures."""
     sized = api.size_protection(read_brief(ROOT / "examples/truck/brief.toml"))

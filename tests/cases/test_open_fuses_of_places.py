@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from packcalc.checks import NOT_EVALUATED, PASS
+from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS
+from packcalc.places.shared import SAY_MAIN
 from packcalc.places.stands import INSIDE_KEY, PERHAPS
 from tests.cases.studies import study
 from tests.cases.test_charge_cable_poles import CABLES, LETS, own, poles
@@ -53,6 +54,39 @@ def test_poles_left_open_are_told_as_the_worst_of_both_answers():
     assert one.nobody and unknown.nobody
     assert unknown.lowest.number <= one.lowest.number
     assert "in how many poles its own fuse stands is left open" in unknown.loop.notes[0]
+
+
+@pytest.mark.parametrize("example, milder", [
+    ("van", "branch.insulation monitor"), ("minibus", "branch.insulation monitor"),
+    ("truck", "branch.battery heater")])
+def test_a_main_fuse_of_which_nobody_said_in_how_many_poles_may_stand_in_the_other(
+        example, milder):
+    """Left open it stood in one pole: an unnamed one spoilt nothing, in both poles it did."""
+    one, both, unknown = (study(example, path__main_fuse=stands, parts__main_fuse=None)
+                          for stands in ("one pole", "both poles", None))
+    rank = (PASS, CAUTION, NOT_EVALUATED, FAIL)
+
+    def worst(found, key):
+        return max((c.verdict for c in place(found, key).checks), key=rank.index)
+
+    keys = {p.key for p in both.circuit.places if p.key.startswith("chassis.second")}
+    for key in [p.key for p in unknown.circuit.places if p.key in keys and not p.nobody]:
+        assert rank.index(worst(unknown, key)) >= rank.index(worst(both, key)), key
+    key = f"chassis.second.{milder}"
+    told = place(unknown, key)
+    assert worst(one, key) in (PASS, CAUTION) and worst(unknown, key) == NOT_EVALUATED
+    assert told.remedies[0] == SAY_MAIN and f"not named{PERHAPS}" in str(told.answers)
+
+
+@pytest.mark.parametrize("example", ["van", "minibus", "truck"])
+def test_one_that_is_shown_to_break_it_changes_nothing_there(example):
+    one, unknown = (study(example, path__main_fuse=stands) for stands in ("one pole", None))
+    assert [(p.key, p.lowest.value, [(a.clears, a.device, a.time and a.time.value)
+                                     for a in p.answers]) for p in one.circuit.places] == [
+        (p.key, p.lowest.value, [(a.clears, a.device, a.time and a.time.value)
+                                 for a in p.answers]) for p in unknown.circuit.places]
+    assert [(c.title, c.verdict) for _, c in one.checks] == [
+        (c.title, c.verdict) for _, c in unknown.checks]
 
 
 # -- a lowest breaking current above where the curve ends in a second -----------------------------

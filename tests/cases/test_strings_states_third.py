@@ -30,6 +30,7 @@ from packcalc.report.management_report import limits_table
 from packcalc.report.states_report import proofs_table
 from tests.briefs import without_parts
 from tests.cases.test_strings_branches_places import check_of, f, strings
+from tests.cases.studies import study as sized
 from tests.sized import example
 from tests.test_overvoltage import asked
 from tests.test_overvoltage import verdict as told
@@ -280,6 +281,18 @@ def test_torque_is_held_against_the_soonest_trip():
     found = minibus(strings__trip_delay="50 ms").circuit.states.item.checks
     check = next(c for c in found if title in c.title)
     assert check.verdict == CAUTION and check.demand.number == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize("name, entry, kept", [
+    ("van", "management__voltage_delay", "0.06 s"), ("minibus", "strings__trip_delay", "45 ms"),
+    ("minibus", "management__overload_delay", "50 ms"), ("van", "management__trip_delay", "60 ms")])
+def test_a_named_trip_of_an_open_delay_may_open_before_the_torque_is_off(name, entry, kept):
+    """Open, it was left out of the least delay, and the check passed on the others."""
+    title = "torque is at zero"
+    found = {value: next(c for c in sized(name, **{entry: value}).circuit.states.item.checks
+                         if title in c.title) for value in (kept, None)}
+    assert (found[kept].verdict, found[None].verdict) == (CAUTION, NOT_EVALUATED)
+    assert entry.replace("__", ".") in found[None].reason and found[None].demand.known
 
 
 def test_the_string_s_own_trip_stands_among_the_limits():

@@ -175,3 +175,17 @@ def test_a_trip_may_leave_more_of_a_lowest_fault_that_is_only_at_most():
     nothing, enough = (leaf("left", "I", "A", value, "given") for value in (0.0, 850.0))
     assert "may be less" in faults.told(nothing).untold_more
     assert faults.told(enough) is enough
+
+
+@pytest.mark.parametrize("without", [("length",), ("length", "cable")])
+def test_no_fuse_stands_at_a_tap_of_which_the_fault_before_it_is_not_shown(without):
+    """5 m were counted, "140.0 mm, asked at most 150.0 mm", and a pass; 20 m were a caution."""
+    path = ROOT / "examples" / "van" / "brief.toml"
+    data = tomllib.loads(path.read_text("utf-8"))
+    for key in without:
+        data["cables"]["route"][0].pop(key)
+    found = study_protection(brief_from_data(data, str(path)), *LAYOUTS["van"])
+    assert not _place(found, "branch.charger.before").shown
+    item = next(i for i in found.items if i.key == "branch.charger")
+    check = next(c for c in item.checks if c.title == "Fuse stands at the tap")
+    assert check.verdict == NOT_EVALUATED and "cables.route[0].length" in check.sentence
