@@ -84,7 +84,7 @@ class Beyond:
     @property
     def fed_more(self) -> str:
         """Which of them nobody knows the current of; empty for none."""
-        names = [s.name for s in _lasting(self.loop) if not s.current.known]
+        names = [s.asked for s in _lasting(self.loop) if not s.current.known]
         return "" if not names else (f"at the place '{self.loop.title}' {' and '.join(names)}, not "
                                      "known, adds to what it carries")
 

@@ -147,7 +147,7 @@ def _at(current: Finding, loop: Loop, passes: bool = True) -> Finding:
         current, loop: of the place.
         passes: whether the sources of the place pass the device as well.
     """
-    open_ = [s.name for s in loop.sources if not s.current.known] if passes else []
+    open_ = [s.asked for s in loop.sources if not s.current.known] if passes else []
     least = f"{AT_LEAST}, {' and '.join(open_)} not known and in no sum" if open_ else ""
     return current.called(note="; ".join(w for w in (
         least, f"at the place '{loop.title}'", current.note) if w))

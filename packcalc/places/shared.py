@@ -307,7 +307,8 @@ class Shared:
         if not known and quiet.known and quiet.number == 0:
             return (), ()
         source = Source("spinning motor", self.feeds.motor, (),
-                        MOTOR_ENDS if known else f"{MOTOR_ENDS}; {MOTOR_OPEN}")
+                        MOTOR_ENDS if known else f"{MOTOR_ENDS}; {MOTOR_OPEN}",
+                        entry="motor.short_circuit_current")
         return (source,), () if known else (MOTOR_NOTE,)
 
     def station(self, at_inlet: bool) -> tuple[Source, ...]:
@@ -322,7 +323,8 @@ class Shared:
         title = f"peak current from the {STATION}"
         if not asked.capacitance.known:
             return (Source(STATION, leaf(title, "I", "A", None, "given", note=STATION_OPEN), (),
-                           f"{STATION_NOTE}; {STATION_OPEN}", fades=True),)
+                           f"{STATION_NOTE}; {STATION_OPEN}", fades=True,
+                           entry="station.capacitance"),)
         length = None if at_inlet else self._charge_cable
         plug = self.feeds.least_inductance(SHORT_RUN)
         between = plug if length is None else trace(

@@ -372,6 +372,7 @@ class Source:
         devices: that might end it.
         why: the reason while `devices` is empty.
         fades: whether it is spent in milliseconds, whoever acts.
+        entry: of the brief, that would tell its current.
     """
 
     name: str
@@ -379,6 +380,12 @@ class Source:
     devices: tuple[Device, ...] = ()
     why: str = ""
     fades: bool = False
+    entry: str = ""
+
+    @property
+    def asked(self) -> str:
+        """Its name, with the entry that would tell its current."""
+        return f"{self.name} ({self.entry})" if self.entry else self.name
 
 
 @value_object
@@ -472,13 +479,17 @@ class Loop:
     @property
     def fed_more(self) -> tuple[str, ...]:
         """Which sources of unknown current may drive a fuse further than is counted."""
-        return tuple(source.name for source in self.sources if not source.current.known) if any(
+        return tuple(source.name for source in self._fed_more)
+
+    @property
+    def _fed_more(self) -> tuple[Source, ...]:
+        return tuple(source for source in self.sources if not source.current.known) if any(
             d.kind == FUSE and d.sees is not None for d in self.devices) else ()
 
     @property
     def may_burst(self) -> str:
-        """The same in words; empty where there is none."""
-        more = " and ".join(self.fed_more)
+        """The same in words, with what would tell them; empty where there is none."""
+        more = " and ".join(source.asked for source in self._fed_more)
         return more and f"{more}, not known, may burst a fuse"
 
     @property

@@ -12,6 +12,7 @@ import tomllib
 import pytest
 
 from packcalc.checks import NOT_EVALUATED, PASS
+from packcalc.decisions import decisions, waiting
 from packcalc.errors import InputErrors
 from packcalc.protection import study_protection
 from packcalc.reading.brief_file import brief_from_data
@@ -49,6 +50,15 @@ def test_nor_does_the_charge_contactor():
     open_, bad = (of_charging(study("truck", **one)) for one in (
         {}, {"motor__short_circuit_current": "20 kA"}))
     assert len(open_) == 2 and set(open_.values()) == set(bad.values()) == {NOT_EVALUATED}
+
+
+@pytest.mark.parametrize("name, entries", [
+    ("truck", {"motor.short_circuit_current"}),
+    ("minibus", {"motor.short_circuit_current", "station.capacitance"})])
+def test_what_tells_the_source_is_the_first_to_give(name, entries):
+    found = study(name)
+    first = waiting(decisions(found), found.brief)[:len(entries)]
+    assert {one.entry for one in first} == entries and all(one.checks > 10 for one in first)
 
 
 def five(found):
