@@ -209,7 +209,7 @@ def test_no_charge_cable_passes_by_a_fuse_that_such_a_motor_may_burst():
                  if c.title == "Short-circuit protection")
             for amperes in ("unknown", "500 A", "8000 A")]
     assert [c.verdict for c in held] == [CAUTION, PASS, FAIL]
-    assert "spinning motor, not known, may burst a fuse" in held[0].reason
+    assert "spinning motor (motor.short_circuit_current), not known, may burst" in held[0].reason
 
 
 def test_so_in_strings_too():

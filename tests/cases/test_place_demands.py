@@ -413,7 +413,7 @@ def test_a_motor_of_unknown_current_makes_no_plain_pass():
     found = study("truck")
     held = next(c for c in item(found, "branch.battery heater").checks
                 if "breaking capacity" in c.title)
-    assert held.verdict == CAUTION and "spinning motor not known" in held.reason
+    assert held.verdict == CAUTION and "(motor.short_circuit_current) not known" in held.reason
     still = study("truck", motor__back_voltage="0 V", motor__short_circuit_current=None)
     assert next(c for c in item(still, "branch.battery heater").checks
                 if "breaking capacity" in c.title).verdict == PASS
