@@ -157,7 +157,7 @@ class FaultsBeyond:
             return most
         return with_more(most, self.untold or self.may_burst(most.number) or self.unnamed or next(
             (LESS_AT.format(title=p.loop.title) for p in self.swept if only_at_most(p.loop.lowest)
-             and most.number < p.loop.lowest.number), ""))
+             and most.number < p.loop.lowest.number + p.fed), ""))
 
 
 def _lasting(loop: Loop) -> list[Source]:

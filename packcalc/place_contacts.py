@@ -116,7 +116,8 @@ def through_charging(loops: Iterable[Loop], answers: PartAnswers,
     return _borne([], [(one.shown, one.whole) for loop in known
                        for one in _asked_of(answers.first, loop)], _open(unknown), nobody,
                   left or _perhaps_lost(zip(closed, _closed(told)), answers),
-                  more=asks_more(closed, answers))
+                  more=asks_more(closed, answers) or next(
+                      (why for loop in closed if (why := loop.may_burst)), ""))
 
 
 def _closed(loops: Iterable[Loop]) -> tuple[Loop, ...]:

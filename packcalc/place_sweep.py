@@ -633,7 +633,7 @@ def _switched(answers: PartAnswers, device: Device, side: ContactorSide,
         return _on_the_cells(answers, device, side.limit, current, seen, above)
     steady = side.steady_times(seen)
     soonest, tears = side.earliest(seen, steady), side
-    torn = np.where(above | bool(side.reasons), soonest, np.nan)
+    torn = np.where(above | side.unproven, soonest, np.nan)
     if device.key in UNSEEN:
         path = answers.path(device)
         assert path is not None

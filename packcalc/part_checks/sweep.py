@@ -358,6 +358,11 @@ class ContactorSide:
         return any(r in (*self.stated, UNREAD) for r in self.reasons)
 
     @property
+    def unproven(self) -> bool:
+        """Whether it is not shown to break what its sheet says; not for want of a trip alone."""
+        return any(r not in TRIPLESS for r in self.reasons)
+
+    @property
     def untold(self) -> str:
         """Why it is not shown to open, where that is only what nobody told of its path; or ""."""
         slow = self.slow if self.slow != ASK_TEST and self.slow not in self.stated else ""
@@ -859,7 +864,7 @@ def _judged(at: np.ndarray, fuse: FuseSide, contactor: ContactorSide, counted_ti
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
     soonest = contactor.earliest(at, delayed)
     above = (at > contactor.limit) & (contactor.limit > 0.0)
-    torn = ~np.isnan(soonest) & ((at > contactor.limit) | bool(contactor.reasons))
+    torn = ~np.isnan(soonest) & ((at > contactor.limit) | contactor.unproven)
     early = torn & ~late & ~(by_fuse & (fuse_time < soonest))
     # Nor does it open what a fuse leaves burning that melts before and is not shown to break.
     lost = by_contactor & (fuse.unbroken.melts(at) < trip_time)  # never where it has none

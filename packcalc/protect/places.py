@@ -805,7 +805,7 @@ def _check(place: FaultPlace, one: Cleared) -> Check:
     if one.clears:
         held = judge(title, "who clears", one.time, "at most", COUNTED_ON, reason=reason,
                      missing=f"{reason}; its time is not known")
-        open_ = " and ".join(place.loop.fed_more) if one.end == "highest" else ""
+        open_ = "" if one.end == "lowest" else " and ".join(place.loop.fed_more)
         return held if not open_ or held.verdict != PASS else replace(
             held, verdict=CAUTION, reason=f"{reason}; {FED_MORE}: {open_}")
     remedy = "; ".join(place.loop.remedies)

@@ -32,13 +32,26 @@ def test_a_level_that_nobody_told_is_no_better_than_a_bad_one(level, told, delay
         assert open_.nobody and "may act at any current" in open_.between.why
 
 
+def test_a_contactor_without_levels_is_torn_only_above_what_it_breaks():
+    """It was said to trip above the 4000 A that it breaks from 1420 A on."""
+    gone = {"management__trip_current": None, "management__undervoltage_trip": None}
+    for one in study("van", **gone).circuit.places:
+        why = one.between.why if one.between else ""
+        low = float(why.partition("from ")[2].split(" A")[0]) if "the contactor trips above the " \
+            "4000 A that it breaks" in why and why.count("from ") == 1 else 4000.0
+        assert low >= 4000.0 * (1.0 - 1e-3), (one.key, why)
+
+
 def test_none_of_which_nothing_is_told_is_no_trip():
     gone = {f"management__{name}": "unknown" for name in (
         "trip_current", "trip_delay", "undervoltage_trip", "voltage_delay", "overload_trip",
         "overload_delay")}
     brief = study("minibus", **gone).brief
     assert _trips(brief) is None and _threats(None, None, 0.0) == ()
-    one = study("minibus", **(gone | {"management__trip_delay": "0.016 s"})).brief
-    (threat,) = _threats(_trips(one), None, 0.0)
-    assert (threat.from_current, threat.delay) == (0.0, 0.016)
-    assert threat.level_open == "management.trip_current"
+    for told, seconds, entry in (
+            ("trip_delay", 0.016, "trip_current"), ("voltage_delay", 0.06, "undervoltage_trip"),
+            ("overload_delay", 5.0, "overload_trip")):
+        one = study("minibus", **(gone | {f"management__{told}": f"{seconds} s"})).brief
+        (threat,) = _threats(_trips(one), None, 0.0)
+        assert (threat.from_current, threat.delay) == (0.0, seconds)
+        assert threat.level_open == f"management.{entry}"
