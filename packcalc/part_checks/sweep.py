@@ -864,7 +864,7 @@ def _judged(at: np.ndarray, fuse: FuseSide, contactor: ContactorSide, counted_ti
     # A contactor that trips above its limit before the fuse has cleared is torn open in an arc.
     soonest = contactor.earliest(at, delayed)
     above = (at > contactor.limit) & (contactor.limit > 0.0)
-    torn = ~np.isnan(soonest) & ((at > contactor.limit) | contactor.unproven)
+    torn = ~np.isnan(soonest) & ((at > contactor.limit) | bool(contactor.reasons))
     early = torn & ~late & ~(by_fuse & (fuse_time < soonest))
     # Nor does it open what a fuse leaves burning that melts before and is not shown to break.
     lost = by_contactor & (fuse.unbroken.melts(at) < trip_time)  # never where it has none

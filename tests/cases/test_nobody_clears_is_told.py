@@ -42,7 +42,7 @@ def test_a_contact_is_told_that_nobody_clears_it():
 def test_what_is_only_not_shown_is_not_called_nobodys():
     """With the charger's power open a fuse in the pre-charge wires may clear, or may not."""
     asked = sheet(study("truck", charger__power="unknown"), "charge_contactor")
-    assert asked.endswith(MAY) and CLEARS not in asked
+    assert asked.endswith(f"{MAY}; or more") and CLEARS not in asked  # a motor may burst a fuse
 
 
 @pytest.mark.parametrize(("nobody", "words"), [

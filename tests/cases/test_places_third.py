@@ -401,5 +401,5 @@ def test_the_table_has_each_of_them_in_one_row(minibus):
     wires = [b.name for b in minibus.brief.branch if b.kind != "sense"]
     assert [t for t in rows if "chafed wire of" in t] == [
         f"second chassis fault: mid-pack leak and chafed wire of {name}" for name in wires]
-    # what motor and station add is not told; a fuse of 50 kA breaks all that is
-    assert [c.verdict for c in place(minibus, HEATER).checks] == [CAUTION, PASS, PASS]
+    # what motor and station add is not told, at any current; a fuse of 50 kA breaks all that is
+    assert [c.verdict for c in place(minibus, HEATER).checks] == [CAUTION, PASS, CAUTION]
