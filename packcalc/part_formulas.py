@@ -47,6 +47,24 @@ def contacts_resistance(contacts, resistance):
     return contacts * resistance
 
 
+@formula(title="time constant of the energy of a breaking test, at a lower voltage", symbol="T",
+         unit="ms", text="T = T_t·U_t/U",
+         inputs={"tested": "T_t [ms] of the breaking test", "rated": "U_t [V] of that test",
+                 "voltage": "U [V] for which a longer one is permitted"},
+         basis="assumed", source="packcalc-rule",
+         where="a contact that broke L·I²/2 = T·U·I/2 at U_t breaks no less at a lower voltage",
+         valid="U above 0 and not above U_t; the same current",
+         safe_side="low: at a lower voltage an arc ends sooner")
+def same_energy_constant(tested, rated, voltage):
+    """How far a permitted time constant counts beside a test: no more energy than that broke.
+
+    Examples:
+        >>> round(same_energy_constant(1.5e-3, 500.0, 60.0) * 1e3, 3)
+        12.5
+    """
+    return tested * rated / voltage
+
+
 @formula(title="pre-arcing I²t asked for many equal pulses", symbol="I²t_p", unit="A²s",
          text="I²t_p = 100·I²t/p",
          inputs={"integral": "I²t [A²s] of one pulse",

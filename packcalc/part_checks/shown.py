@@ -6,10 +6,11 @@ import math
 
 from packcalc.checks import CAUTION, FAIL, NOT_EVALUATED, PASS, Check, Fact, judge, word_fact
 from packcalc.curves import Curve
-from packcalc.findings import Finding, Origin, leaf, with_less
+from packcalc.findings import Finding, Origin, leaf, trace, with_less
+from packcalc.part_formulas import same_energy_constant
 from packcalc.parts import ContactorPart, FusePart, Part, Points
 from packcalc.tables import table
-from packcalc.units import from_si, printed, show, significant
+from packcalc.units import from_si, printed, significant
 from packcalc.value import replace
 
 SILENT = "not shown to qualify: ask for "
@@ -115,9 +116,9 @@ def tested_constant(part: ContactorPart, voltage: Finding, lower: bool = False) 
         return with_less(permitted, "the time constant of its breaking test is not told")
     at = next(u for u in points.first if u >= voltage.number * (1.0 - 1e-9))
     if lower and full is not None and at < full.number:
-        test = leaf(f"{test.title}, at the same energy at {show(at, 'V')}", "T", "s",
-                    test.number * full.number / at, "computed", source="packcalc-rule",
-                    origin=test.origin)
+        test = trace(same_energy_constant, tested=test, rated=full, voltage=leaf(
+            "voltage of the permitted time constant", "U", "V", at, points.basis,
+            origin=points.origin))
     return test if test.number < permitted.number * (1.0 - 1e-9) else permitted
 
 

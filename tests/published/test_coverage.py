@@ -42,6 +42,7 @@ OWN_RULES = {
     "resistance_at_fault": "policy: age is never counted on against the highest fault",
     "section_energy": "bound: energy falls faster than charge",
     "shared_limit": "bound of the current divider, whatever stands beside",
+    "same_energy_constant": "no source says how far a permitted time constant outlasts a test",
     "temperature_half_width": "no published spread of the correction",
 }
 
